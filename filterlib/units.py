@@ -1,0 +1,394 @@
+"""Numbers at the edge: "4.7 µF" becomes 4.7e-06 and goes back; decibels; preferred values.
+
+Inside the library every value is a float in SI units. Text is read here and nowhere else, and what could be read in two
+ways is refused: a decimal comma, a thousands separator, a prefix without its unit.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Iterable
+from decimal import Decimal
+from functools import lru_cache
+from numbers import Real
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from filterlib.errors import QuantityError
+
+PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "μ": -6, "m": -3, "k": 3, "M": 6, "G": 9, "T": 12}
+"""Powers of ten; text is NFKC-normalised first, which makes U+00B5 (micro sign) the letter U+03BC used here."""
+
+_PREFIXABLE = {symbol: symbol for symbol in ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "m", "K", "S", "J", "T")}
+_PREFIXABLE |= {"Ohm": "ohm", "ohms": "ohm", "Ω": "ohm"}
+_PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "dB": ("dB", 0), "1": ("", 0)}
+_PLAIN |= {"%": ("", -2), "ppm": ("", -6)}
+_LETTER_AS_POINT = ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "S", "J")
+_ZERO_CELSIUS = 273.15
+_LONGEST = 100
+
+_SPACE = "[ \t\u00a0\u2009\u202f]*"
+_NUMBER = re.compile(rf"(?P<mantissa>[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))(?:[eE](?P<exponent>[+-]?[0-9]+))?{_SPACE}")
+_POINT_LETTER = re.compile(rf"(?P<whole>[+-]?[0-9]*)(?P<letter>[A-Za-zµμ])(?P<part>[0-9]+){_SPACE}(?P<unit>\D*)")
+
+
+def quantity(
+    value: object,
+    unit: str,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    above: float | None = None,
+    below: float | None = None,
+    name: str | None = None,
+) -> float:
+    """Read one number, as text with an SI prefix and a unit, or as a bare number in SI.
+
+    Parameters
+    ----------
+    value : str or real number
+        Such as "4.7 µF", "50 mohm", "4u7", "20 %", "25 °C", 4.7e-6. Both micro signs and both ohm signs are read;
+        a letter in place of the point is read as IEC 60062 has it (from memory).
+    unit : str
+        The unit of the result: "F", "H", "ohm", "V", "K", "m2", "H/m", "K/W", "" or "%" for a ratio, "°C" ...
+    low, high : float, optional
+        Smallest and largest value allowed [unit].
+    above, below : float, optional
+        Limits that are themselves not allowed [unit].
+    name : str, optional
+        The argument or key that the message names.
+
+    Returns
+    -------
+    float
+        The value [unit]; "%" gives a ratio, so "20 %" and 0.2 are the same.
+
+    Raises
+    ------
+    QuantityError
+        For a wrong unit, an unknown prefix, a comma, an underscore, NaN, infinity, a truth value, anything that is not
+        one real number, or a value out of range.
+
+    Examples
+    --------
+    >>> quantity("4.7 µF", "F"), quantity("3k3", "ohm"), quantity("25 °C", "K"), quantity("20 %", "")
+    (4.7e-06, 3300.0, 298.15, 0.2)
+    """
+    try:
+        number, bare = _read(value, unit)
+        _check_range(number, unit, bare, (low, high, above, below))
+    except QuantityError as error:
+        raise QuantityError(error.why, value=value, name=name) from None
+    return number
+
+
+def _read(value: object, unit: str) -> tuple[float, bool]:
+    """The number, and whether it came without a unit."""
+    if isinstance(value, str):
+        number, bare = _read_text(value.strip(), unit)
+    elif isinstance(value, Real | Decimal) and not isinstance(value, bool):
+        number, bare = _as_float(value), True
+    else:
+        shown = "nothing" if value is None else "a truth value" if isinstance(value, bool) else type(value).__name__
+        raise QuantityError(f"{shown} is not a quantity: {_wanted(unit)}")
+    if not math.isfinite(number):
+        raise QuantityError(f"{_shown(value)} is not a finite number: {_wanted(unit)}")
+    if unit == "°C" and number < -_ZERO_CELSIUS:
+        raise QuantityError(f"{_shown(value)} is below absolute zero, -273.15 °C")
+    return number, bare
+
+
+def _as_float(value: Real | Decimal) -> float:
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+    except ValueError:
+        return math.nan
+
+
+def _read_text(text: str, unit: str) -> tuple[float, bool]:
+    _refuse_two_readings(text, unit)
+    text = text.replace("\u2212", "-")
+    found = _NUMBER.match(text)
+    spelled = unicodedata.normalize("NFKC", text[found.end() :]) if found else ""
+    if found and not spelled:
+        return _scaled(text, found["mantissa"], found["exponent"], 0), True
+    wanted = _parse_unit(unit)
+    if wanted is None:
+        raise QuantityError(f"{_shown(unit)} is not a unit that is known here")
+    given = _parse_unit(spelled) if found else None
+    if found and given and given[1] == wanted[1]:
+        number = _scaled(text, found["mantissa"], found["exponent"], given[0])
+        return _shifted(text, number, spelled, unit), False
+    return _read_letter_as_point(text, unit, spelled, given is not None), False
+
+
+def _refuse_two_readings(text: str, unit: str) -> None:
+    """Refuse what other programs read in different ways."""
+    why = None
+    if not text:
+        why = "empty"
+    elif len(text) > _LONGEST:
+        why = f"longer than {_LONGEST} characters"
+    elif "," in text:
+        why = "has a comma: the decimal sign is a point, and there is no thousands separator"
+    elif "_" in text:
+        why = "has an underscore: write the digits without a separator"
+    elif any(c.isdecimal() and not c.isascii() for c in text):
+        why = "has digits other than 0 to 9"
+    elif re.match(r"[+-]?0[xX]", text):
+        why = "is hexadecimal: decimal digits only"
+    elif re.match(r"[+-]?(nan|inf)", text, re.IGNORECASE):
+        why = "is not a finite number"
+    elif re.match(r"[+-]?[0-9.]+[\s'’]+[0-9](?!/)", text):
+        why = "has digits in groups: write them without a separator"
+    if why:
+        raise QuantityError(f"{_shown(text)} {why}: {_wanted(unit)}" if text else f"the text is empty: {_wanted(unit)}")
+
+
+def _scaled(text: str, mantissa: str, exponent: str | None, shift: int) -> float:
+    """The decimal number times 10**shift, rounded once."""
+    number = float(f"{mantissa}e{int(exponent or 0) + shift}")
+    if number == 0 and re.search("[1-9]", mantissa):
+        raise QuantityError(f"{_shown(text)} is too small for a floating-point number")
+    return number
+
+
+def _shifted(text: str, number: float, spelled: str, unit: str) -> float:
+    """Between °C and K, where the scale's zero differs."""
+    given, wanted = spelled in ("°C", "degC"), unit == "°C"
+    if given == wanted:
+        return number
+    if given and number < -_ZERO_CELSIUS:
+        raise QuantityError(f"{_shown(text)} is below absolute zero, -273.15 °C")
+    return number + _ZERO_CELSIUS if given else number - _ZERO_CELSIUS
+
+
+def _read_letter_as_point(text: str, unit: str, spelled: str, known: bool) -> float:
+    """The notation "4u7", "3k3", "4R7": a letter stands where the point is (IEC 60062, from memory)."""
+    found = _POINT_LETTER.fullmatch(text)
+    if found and unit in _LETTER_AS_POINT:
+        letter = unicodedata.normalize("NFKC", found["letter"])
+        powers = PREFIXES | {"R" if unit == "ohm" else unit: 0} | ({"K": 3} if unit == "ohm" else {})
+        after = unicodedata.normalize("NFKC", found["unit"])
+        if letter in powers and (not after or _PREFIXABLE.get(after) == unit):
+            return _scaled(text, f"{found['whole']}.{found['part']}", None, powers[letter])
+    raise QuantityError(_why_not(text, unit, spelled, known))
+
+
+def _why_not(text: str, unit: str, spelled: str, known: bool) -> str:
+    """Say which of the usual slips this text is."""
+    symbols = [symbol for symbol, base in _PREFIXABLE.items() if base == unit]
+    if known:
+        slip = f'has the unit "{spelled}", not {_unit_name(unit)}'
+    elif spelled in PREFIXES:
+        slip = f'has the prefix "{spelled}" without a unit'
+    elif tail := next((s for s in symbols if spelled.endswith(s)), ""):
+        slip = f'has the unknown prefix "{spelled.removesuffix(tail)}"'
+    elif spelled:
+        slip = f'has the unknown unit "{spelled}"'
+    else:
+        slip = "does not begin with a number"
+    spellings = [prefix + symbol for symbol in symbols for prefix in ("", *PREFIXES)]
+    alike = [s for s in spellings if s.casefold() == spelled.casefold() and s != spelled]
+    return f"{_shown(text)} {slip}: {_wanted(unit)}" + (f"; did you mean {' or '.join(alike)}?" if alike else "")
+
+
+def _wanted(unit: str) -> str:
+    if _parse_unit(unit) == (0, ()) or unit == "%":
+        return "give a ratio such as 0.2, or a percentage such as 20 %"
+    prefixes = ", with a prefix from f p n µ (or u) m k M G T if need be" if unit in _PREFIXABLE else ""
+    return f"give a number with the unit {unit}{prefixes}, or a bare number in {unit}"
+
+
+def _unit_name(unit: str) -> str:
+    return unit or "a ratio"
+
+
+def _shown(value: object) -> str:
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else f"{text[:40]}…{text[-10:]}"
+
+
+@lru_cache(maxsize=1024)
+def _parse_unit(text: str) -> tuple[int, tuple[tuple[str, int], ...]] | None:
+    """The power of ten and the base units with their powers, or None for what is no unit."""
+    shift, powers = 0, dict[str, int]()
+    for place, side in enumerate(unicodedata.normalize("NFKC", text).split("/")):
+        sign = -1 if place else 1
+        for word in re.split(r"[ ·*]", side if side or place else "1"):
+            term = _parse_term(word)
+            if term is None:
+                return None
+            base, exponent, power = term
+            shift += sign * exponent * power
+            powers[base] = powers.get(base, 0) + sign * power
+    return shift, tuple(sorted((base, power) for base, power in powers.items() if base and power))
+
+
+def _parse_term(word: str) -> tuple[str, int, int] | None:
+    """One factor of a unit, such as mm2: base unit, power of ten of its prefix, and power."""
+    symbol, power = (word[:-1], int(word[-1])) if word[-1:] in ("2", "3") else (word, 1)
+    if symbol in _PREFIXABLE:
+        return _PREFIXABLE[symbol], 0, power
+    if symbol in _PLAIN:
+        return (*_PLAIN[symbol], power)
+    if symbol and symbol[0] in PREFIXES and symbol[1:] in _PREFIXABLE:
+        return _PREFIXABLE[symbol[1:]], PREFIXES[symbol[0]], power
+    return None
+
+
+def _check_range(number: float, unit: str, bare: bool, limits: tuple[float | None, ...]) -> None:
+    low, high, above, below = limits
+    tests: Iterable[tuple[float | None, bool, str]] = (
+        (low, low is not None and number < low, "not be below"),
+        (high, high is not None and number > high, "not be above"),
+        (above, above is not None and number <= above, "be above"),
+        (below, below is not None and number >= below, "be below"),
+    )
+    for limit, broken, rule in tests:
+        if limit is not None and broken:
+            hint = _forgotten(unit) if bare and number * limit > 0 else ""
+            raise QuantityError(f"{_plain(number, unit)} must {rule} {_plain(limit, unit)}{hint}")
+
+
+def _plain(number: float, unit: str) -> str:
+    return f"{number:.6g} {'' if unit == '%' else unit}".rstrip()
+
+
+def _forgotten(unit: str) -> str:
+    missing = "%" if unit in ("", "%") else "°C" if unit == "K" else "a prefix" if unit in _PREFIXABLE else ""
+    return f"; a bare number is read in {_unit_name(unit)}: was {missing} forgotten?" if missing else ""
+
+
+def format_quantity(value: float, unit: str, digits: int = 3) -> str:
+    """Write a value with its prefix and unit, so that `quantity` reads it back.
+
+    Parameters
+    ----------
+    value : float
+        The value [unit].
+    unit : str
+        As for `quantity`; "%" shows a ratio in percent.
+    digits : int
+        Significant digits; zeros at the end are dropped.
+
+    Returns
+    -------
+    str
+        Such as "4.7 µF". Beyond the prefixes, and for a unit that takes none, a power of ten is written.
+
+    Examples
+    --------
+    >>> format_quantity(4.7e-6, "F"), format_quantity(0.05, "ohm"), format_quantity(1.5e-6, "m2")
+    ('4.7 µF', '50 mΩ', '1.5 mm²')
+    """
+    sign = _display_unit(unit)
+    if not math.isfinite(value):
+        return f"{value} {sign}".rstrip()
+    rounded = Decimal(f"{value:.{digits - 1}e}")
+    first = unit.split("/")[0]
+    power = 2 if first == "m2" else 1
+    steps = {0: "", -3: "m"} if power == 2 else _display_prefixes(first)
+    fitting = [step for step in steps if rounded.adjusted() >= step * power]
+    step = max(fitting, default=min(steps)) if rounded else 0
+    scaled = rounded.scaleb(2 if unit == "%" else -step * power)
+    plain = -5 <= scaled.adjusted() <= 14 or not rounded
+    text = f"{scaled:f}" if plain else f"{scaled:e}"
+    return f"{_without_zeros(text)} {steps[step]}{sign}".rstrip()
+
+
+def _display_prefixes(symbol: str) -> dict[int, str]:
+    if symbol not in _PREFIXABLE or symbol == "K":
+        return {0: ""}
+    return {0: "", -6: "µ"} | {power: prefix for prefix, power in PREFIXES.items() if power != -6}
+
+
+def _display_unit(unit: str) -> str:
+    return unit.replace("ohm", "Ω").replace("m2", "m²")
+
+
+def _without_zeros(text: str) -> str:
+    mantissa, mark, exponent = text.partition("e")
+    return (mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa) + mark + exponent
+
+
+def format_temperature(kelvin: float, digits: int = 3) -> str:
+    """Write an absolute temperature [K] in degrees Celsius.
+
+    >>> format_temperature(298.15)
+    '25 °C'
+    """
+    return format_quantity(round(kelvin - _ZERO_CELSIUS, 9), "°C", digits)
+
+
+def decibels(ratio: ArrayLike) -> np.ndarray:
+    """Level of a ratio of voltages or currents, 20 log10 |ratio| [dB]; a ratio of zero gives -inf.
+
+    >>> float(decibels(0.1))
+    -20.0
+    """
+    with np.errstate(divide="ignore"):
+        return 20 * np.log10(np.abs(ratio))
+
+
+def from_decibels(level: ArrayLike) -> np.ndarray:
+    """Ratio of voltages or currents of a level [dB].
+
+    >>> float(from_decibels(-20))
+    0.1
+    """
+    return 10 ** (np.asarray(level, dtype=float) / 20)
+
+
+_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+_SERIES = {"E3": 3, "E6": 6, "E12": 12, "E24": 24, "E48": 48, "E96": 96, "E192": 192}
+
+
+def preferred_values(series: str) -> tuple[float, ...]:
+    """The values of one decade, from 1.0 to below 10, of a series of preferred numbers.
+
+    Parameters
+    ----------
+    series : str
+        "E3", "E6", "E12", "E24", "E48", "E96" or "E192".
+
+    Raises
+    ------
+    QuantityError
+        For another series.
+
+    Notes
+    -----
+    Source: IEC 60063, from memory. Up to E24 the historical two-digit list; above, 10**(i/n) rounded to three digits,
+    but for 9.20 in E192, where the formula gives 9.19.
+
+    Examples
+    --------
+    >>> preferred_values("E6")
+    (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
+    """
+    if series not in _SERIES:
+        raise QuantityError(f"unknown series of preferred values {_shown(series)}: valid are {', '.join(_SERIES)}")
+    count = _SERIES[series]
+    if count <= 24:
+        return tuple(number / 10 for number in _E24[:: 24 // count])
+    values = (round(100 * 10 ** (i / count)) for i in range(count))
+    return tuple((920 if value == 919 else value) / 100 for value in values)
+
+
+def nearest_preferred(value: float, series: str) -> float:
+    """The preferred value nearest to a positive value by ratio, in the same unit.
+
+    >>> nearest_preferred(4.4e-6, "E12")
+    4.7e-06
+    """
+    value = quantity(value, "", above=0, name="value")
+    decade = math.floor(math.log10(value))
+    mantissas = (*preferred_values(series), 10.0)
+    best = min(mantissas, key=lambda mantissa: abs(math.log(value / mantissa) - decade * math.log(10)))
+    return float(f"{best}e{decade}")
