@@ -1,0 +1,179 @@
+"""What every part has: fields that are quantities or curves, checked when it is made, frozen afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import Annotated, Any, Self, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pydantic import BaseModel, ConfigDict, StrictBool, StringConstraints, ValidationError
+from pydantic_core import CoreSchema, core_schema
+
+from filterlib.errors import InputError, QuantityError
+from filterlib.parts.reading import problems_from
+from filterlib.units import format_quantity, quantity
+
+ROOM = 293.15  # K, the temperature at which parts are stated
+
+Value: TypeAlias = float | NDArray[np.float64]  # one number, or an array (designs, 1): one for each toleranced design
+Points: TypeAlias = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Marks a field as a quantity: ``capacitance: Annotated[Value, Quantity("F", above=0, plausible=(1e-13, 0.1))]``.
+
+    The field then takes text, a number or an array (designs, 1), and holds a float or such an array in SI units.
+    ``low``, ``high`` (inclusive), ``above`` and ``below`` say what can be; ``plausible`` what such a thing has: a value
+    outside is refused with the question whether a prefix was forgotten.
+    """
+
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    above: float | None = None
+    below: float | None = None
+    plausible: tuple[float, float] | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def read(self, value: Any) -> Value:
+        """The value in SI units. Raises QuantityError: unreadable, wrong unit, out of range, absurd, or wrong shape."""
+        if not isinstance(value, np.ndarray) or value.ndim == 0:
+            return self._number(value.item() if isinstance(value, np.ndarray | np.generic) else value)
+        if value.ndim != 2 or value.shape[1] != 1 or not len(value) or value.dtype.kind not in "fiu":
+            raise QuantityError(f"an array of numbers must have the shape (designs, 1), not {value.shape}", value=value)
+        array = np.array(value, dtype=float)
+        for extreme in (array.min(), array.max()):  # a NaN is the minimum, an infinity one of the two
+            self._number(float(extreme))
+        array.setflags(write=False)
+        return array
+
+    def _number(self, value: Any) -> float:
+        number = quantity(value, self.unit, low=self.low, high=self.high, above=self.above, below=self.below)
+        if self.plausible and number and not self.plausible[0] <= abs(number) <= self.plausible[1]:
+            low, high = (format_quantity(bound, self.unit) for bound in self.plausible)
+            raise QuantityError(
+                f"{format_quantity(number, self.unit)} is absurd here, where {low} to {high} is expected; "
+                "was a prefix or a unit forgotten?",
+                value=value,
+            )
+        return number
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``."""
+
+    unit: str
+    reference: float
+    low: float | None = None
+    high: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def read(self, value: Any) -> Points:
+        """The points in SI units. Raises QuantityError that names the point."""
+        if not isinstance(value, Sequence) or isinstance(value, str) or len(value) < 2:
+            raise QuantityError(f"a curve is a list of at least two points [{self.unit}, ratio]", value=value)
+        points = tuple(self._point(number, point) for number, point in enumerate(value, start=1))
+        for number, (first, second) in enumerate(pairwise(points), start=2):
+            if second[0] <= first[0]:
+                raise QuantityError(f"point {number} does not lie beyond point {number - 1}", value=value)
+        if not 0.95 <= float(on_curve(points, self.reference)) <= 1.05:
+            at = format_quantity(self.reference, self.unit)
+            raise QuantityError(f"the ratio must be 1 at {at}, the curve has {on_curve(points, self.reference):.3g}")
+        return points
+
+    def _point(self, number: int, point: Any) -> tuple[float, float]:
+        if not isinstance(point, Sequence) or isinstance(point, str) or len(point) != 2:
+            raise QuantityError(f"point {number} is not a pair [{self.unit}, ratio]", value=point)
+        try:
+            x = quantity(point[0], self.unit, low=self.low, high=self.high)
+            return x, quantity(point[1], "", above=0, high=100)
+        except QuantityError as error:
+            raise QuantityError(f"point {number}: {error.why}", value=point) from None
+
+
+def on_curve(points: Points, x: ArrayLike) -> Value:
+    """The ratio at ``x``: through every point, without overshoot between them, and held beyond the first and the last.
+
+    Source: F. N. Fritsch and R. E. Carlson, "Monotone Piecewise Cubic Interpolation", SIAM Journal on Numerical
+    Analysis 17 (1980) 238-246; the scheme of scipy.interpolate.PchipInterpolator.
+
+    >>> on_curve(((0.0, 1.0), (25.0, 0.5), (50.0, 0.3)), [[25.0], [80.0]]).tolist()
+    [[0.5], [0.3]]
+    """
+    held = np.clip(np.asarray(x, dtype=float), points[0][0], points[-1][0])
+    ratio = _interpolator(points)(held)
+    return ratio if ratio.ndim else float(ratio)
+
+
+@lru_cache(maxsize=256)
+def _interpolator(points: Points) -> Callable[[Any], NDArray[np.float64]]:
+    from scipy.interpolate import PchipInterpolator  # takes a tenth of a second: only when a curve is used
+
+    return PchipInterpolator(*np.array(points).T)
+
+
+def beyond(points: Points | None, x: ArrayLike) -> bool | NDArray[np.bool_]:
+    """Whether ``x`` lies outside the curve's points, where its end value is held; never where there is no curve."""
+    x = np.asarray(x, dtype=float)
+    outside = np.zeros(x.shape, bool) if points is None else (x < points[0][0]) | (x > points[-1][0])
+    return outside if outside.ndim else bool(outside)
+
+
+def angular(frequencies: ArrayLike) -> NDArray[np.complex128]:
+    """j 2 pi f [rad/s] of frequencies [Hz], shape (f,). Raises QuantityError where one is negative or not finite."""
+    f = np.atleast_1d(np.asarray(frequencies, dtype=float))
+    if not np.all(np.isfinite(f) & (f >= 0)):
+        raise QuantityError("frequencies must be finite and not negative", name="frequencies", value=f)
+    return 2j * np.pi * f
+
+
+def shown(value: Value, unit: str) -> str:
+    """A value as text; an array as its range."""
+    if isinstance(value, np.ndarray):
+        return f"{format_quantity(float(value.min()), unit)} to {format_quantity(float(value.max()), unit)}"
+    return format_quantity(value, unit)
+
+
+class Part(BaseModel):
+    """A part that can be bought: frozen, its fields checked.
+
+    Attributes: ``name`` (as in the table), ``kind``, ``note`` (free text) and ``invented`` (true: no such part is sold,
+    its values are only plausible for its kind and size).
+
+    Raises
+    ------
+    InputError
+        When a part is made or changed with a field that is unknown, missing, or cannot be: all of them at once.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Annotated[str, StringConstraints(strict=True, pattern=r"^[^\x00-\x1f\x7f]*$", max_length=80)] = ""
+    kind: str
+    note: Annotated[str, StringConstraints(strict=True)] = ""
+    invented: StrictBool = False
+
+    def __init__(self, /, **fields: Any) -> None:
+        try:
+            super().__init__(**fields)
+        except ValidationError as error:
+            what = " ".join(str(word) for word in (type(self).__name__, fields.get("name", "")) if word)
+            raise InputError(problems_from(error, what, model=type(self))) from None
+
+    def replace(self, **changes: Any) -> Self:
+        """A copy with other values, checked like the first. Raises InputError."""
+        return type(self)(**{name: getattr(self, name) for name in self.model_fields_set} | changes)
+
+    def describe(self) -> dict[str, str]:
+        """Label and text of what a parts list shows."""
+        return {"kind": self.kind.replace("_", " ")} | ({"note": self.note} if self.note else {})

@@ -1,0 +1,192 @@
+"""Files that people write: read strictly, and everything that is wrong said at once, in plain words."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
+
+LARGEST_FILE = 5_000_000  # bytes; a design file or a table of a thousand parts is a tenth of this
+
+_WORDS = {
+    "string_type": "text in quotes is needed here",
+    "string_too_short": "text is needed here, not an empty one",
+    "bool_type": "true or false is needed here, without quotes",
+    "bool_parsing": "true or false is needed here, without quotes",
+    "int_type": "a whole number is needed here",
+    "int_parsing": "a whole number is needed here",
+    "int_from_float": "a whole number is needed here",
+    "float_type": "a number is needed here",
+    "float_parsing": "a number is needed here",
+    "finite_number": "a finite number is needed here",
+    "list_type": "a list in [square brackets] is needed here",
+    "tuple_type": "a list in [square brackets] is needed here",
+    "dict_type": "a table of keys and values is needed here",
+    "model_type": "a table of keys and values is needed here",
+    "model_attributes_type": "a table of keys and values is needed here",
+    "greater_than": "must be above {gt}",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than": "must be below {lt}",
+    "less_than_equal": "must be at most {le}",
+    "too_short": "needs at least {min_length} entries and has {actual_length}",
+    "too_long": "may have {max_length} entries and has {actual_length}",
+    "string_too_long": "may be {max_length} characters long",
+}
+
+
+def read_toml(path: str | Path) -> dict[str, Any]:
+    """The contents of a TOML file.
+
+    Raises
+    ------
+    InputError
+        With one `Problem`: no such file, a folder, unreadable, too large, empty, not text, or not TOML (with the line).
+    """
+    file = str(path)
+    text = _text(Path(path), file)
+    try:
+        contents = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError([Problem(file, "", None, f"not TOML: {_with_line(str(error), text)}")]) from None
+    if not contents:
+        raise InputError([Problem(file, "", None, "the file is empty: no key and no value in it")])
+    return contents
+
+
+def _text(path: Path, file: str) -> str:
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError([Problem(file, "", None, f"larger than {LARGEST_FILE // 1_000_000} MB: not such a file")])
+        raw = path.read_bytes()
+        text = raw.decode("utf-8-sig")
+    except FileNotFoundError:
+        why = "no such file"
+    except IsADirectoryError:
+        why = "a folder, and a file is needed"
+    except UnicodeDecodeError as error:
+        why = f"not text: byte {raw[error.start]:#04x} at position {error.start + 1} is not UTF-8"
+    except (OSError, ValueError) as error:
+        why = f"cannot be read: {getattr(error, 'strerror', None) or error}"
+    else:
+        if "\0" not in text:
+            return text.replace("\r\n", "\n")
+        why = f"not text: a zero byte at position {raw.index(0) + 1}"
+    raise InputError([Problem(file, "", None, why)])
+
+
+def _with_line(message: str, text: str) -> str:
+    end = f"(at line {text.count(chr(10)) + 1}, the end of the file)"
+    return message.replace("(at end of document)", end)
+
+
+def problems_from(
+    error: ValidationError, file: str, prefix: str = "", *, model: type[BaseModel] | None = None
+) -> tuple[Problem, ...]:
+    """What pydantic found wrong, as problems that a person can act on.
+
+    Parameters
+    ----------
+    error : ValidationError
+        As raised by a model.
+    file : str
+        The file that the values came from.
+    prefix : str
+        The key under which the model stands in that file.
+    model : type of BaseModel, optional
+        The model that was validated: an unknown key then gets the nearest valid one, a missing one its unit.
+
+    Returns
+    -------
+    tuple of Problem
+        In the order of the file's keys as pydantic met them. Lists count from 1: ``stage[2]`` is the second one.
+    """
+    return tuple(problem for detail in error.errors() for problem in _problems(detail, file, prefix, model))
+
+
+def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None) -> Iterator[Problem]:
+    cause = (detail.get("ctx") or {}).get("error")
+    key, models = _key(prefix, detail["loc"], model)
+    if isinstance(cause, InputError):
+        for inner in cause.problems:
+            yield Problem(file, _join(key, inner.key), inner.value, inner.why)
+    elif isinstance(cause, QuantityError):
+        if cause.name:
+            yield Problem(file, _join(key, cause.name), cause.value, cause.why)
+        else:
+            yield Problem(file, key, detail["input"], cause.why)
+    else:
+        value = None if detail["type"] == "missing" or not detail["loc"] else detail["input"]
+        yield Problem(file, key, value, _why(detail, models, str(detail["loc"][-1]) if detail["loc"] else ""))
+
+
+def _why(detail: Any, models: list[type[BaseModel]], key: str) -> str:
+    kind, context = detail["type"], detail.get("ctx") or {}
+    if kind == "missing":
+        units = [mark.unit for model in models for mark in _metadata(model, key) if hasattr(mark, "unit")]
+        return f"missing: a quantity in {units[0]} is needed" if units and units[0] else "missing"
+    if kind == "extra_forbidden":
+        return f"unknown key; {did_you_mean(key, _fields(models))}"
+    if kind in ("literal_error", "enum", "union_tag_invalid"):
+        valid = re.findall(r"'([^']*)'", str(context.get("expected", "")) + str(context.get("expected_tags", "")))
+        return f"not one of the choices; {did_you_mean(str(context.get('tag', detail['input'])), valid)}"
+    if kind == "union_tag_not_found":
+        return f"missing key {context.get('discriminator', '')}: it says what this is"
+    if "error" in context:
+        return str(context["error"])
+    return _WORDS[kind].format(**context) if kind in _WORDS else detail["msg"]
+
+
+def _key(prefix: str, loc: Iterable[str | int], model: type[BaseModel] | None) -> tuple[str, list[type[BaseModel]]]:
+    """The key as written in the file, and the models one of whose fields its last word should be."""
+    key, models, inner = prefix, [model] if model else [], [model] if model else []
+    steps = list(loc)
+    for place, step in enumerate(steps):
+        if isinstance(step, int):
+            key += f"[{step + 1}]"
+            continue
+        models = inner
+        known = [found for found in models if step in _fields([found])]
+        if models and not known and place < len(steps) - 1:
+            inner = _tagged(models, step)  # the tag of a union, which is not written in the file as a key
+            continue
+        key = _join(key, step)
+        inner = [found for holder in known for found in _models_in(_field(holder, step).annotation)]
+    return key, models
+
+
+def _join(prefix: str, key: str) -> str:
+    return f"{prefix}.{key}" if prefix and key else prefix or key
+
+
+def _fields(models: Iterable[type[BaseModel]]) -> set[str]:
+    return {field.alias or name for model in models for name, field in model.model_fields.items()}
+
+
+def _field(model: type[BaseModel], key: str) -> Any:
+    return next(field for name, field in model.model_fields.items() if key in (field.alias or name,))
+
+
+def _metadata(model: type[BaseModel], key: str) -> Iterable[Any]:
+    return _field(model, key).metadata if key in _fields([model]) else ()
+
+
+def _tagged(models: list[type[BaseModel]], tag: str) -> list[type[BaseModel]]:
+    """Those models that the tag of a union names: by class, or by the only choices that one of their fields allows."""
+    chosen = [
+        model
+        for model in models
+        if model.__name__ == tag or any(tag in get_args(field.annotation) for field in model.model_fields.values())
+    ]
+    return chosen or models
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [found for inner in get_args(annotation) for found in _models_in(inner)]
