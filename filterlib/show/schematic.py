@@ -1,0 +1,288 @@
+"""The circuit diagram of a design: converter with its inside, the stages in order, the loads, the chassis line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from filterlib.show.sheet import CHASSIS, MINUS, PLUS, Sheet, text_width
+from filterlib.units import format_quantity
+
+ROW_WIDTH = 27.5  # [drawing units] before the diagram goes on in a new row
+_LINES = {"plus": PLUS, "return": MINUS}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One piece of the diagram: its width [drawing units] and how it is drawn from a left edge on."""
+
+    width: float
+    draw: Callable[[Sheet, float], None]
+
+
+def schematic_svg(design: Any) -> str:
+    """The diagram as an SVG element; names of the design are text in it, never markup.
+
+    A long design goes on in further rows, whose ends say where the lines go.
+    """
+    loads = [_load(load, last=load is design.loads[-1]) for load in design.loads]
+    rows = _rows([_converter(design), *map(_stage, design.filter), *loads])
+    sheet = Sheet(chassis=bool(design.chassis))
+    for number, row in enumerate(rows):
+        x = 0.0
+        sheet.start_row(number)
+        if number:
+            sheet.continued(0.0, f"from row {number}", side="left")
+        for column in row:
+            column.draw(sheet, x)
+            x += column.width
+        if number + 1 < len(rows):
+            sheet.rails(x, x + 0.6)
+            sheet.continued(x + 0.6, f"to row {number + 2}", side="right")
+    return sheet.svg(f"Circuit diagram of {design.name}")
+
+
+def _rows(columns: Sequence[Column]) -> list[list[Column]]:
+    rows: list[list[Column]] = [[]]
+    for column in columns:
+        if rows[-1] and sum(placed.width for placed in rows[-1]) + column.width > ROW_WIDTH:
+            rows.append([])
+        rows[-1].append(column)
+    return rows
+
+
+def _stage(stage: Any) -> Column:
+    drawn: dict[str, Callable[[Any], Column]] = {
+        "capacitor": _capacitor,
+        "capacitor_to_chassis": _chassis_capacitor,
+        "damping": _damping,
+        "differential_choke": _series_choke,
+        "common_mode_choke": _common_mode_choke,
+        "wire": _wire,
+    }
+    return drawn[stage.kind](stage)
+
+
+def _column(width: float, labels: Sequence[str], draw: Callable[[Sheet, float], None]) -> Column:
+    """At least ``width`` wide, and wide enough for the labels."""
+    return Column(max(width, text_width(labels)), draw)
+
+
+def _capacitor(stage: Any) -> Column:
+    labels = (stage.name, _times(stage.count, _farads(stage.part)))
+    width = 0.5 + max(1.5, 0.45 + text_width(labels))
+
+    def draw(sheet: Sheet, x: float) -> None:
+        sheet.rails(x, x + width)
+        sheet.part("capacitor", (x + 0.5, PLUS), (x + 0.5, MINUS), dots=True)
+        sheet.text(x + 0.95, (PLUS + MINUS) / 2 - 0.05, labels, named=True)
+
+    return Column(width, draw)
+
+
+def _chassis_capacitor(stage: Any) -> Column:
+    lines = [line for line in ("plus", "return") if stage.line in (line, "both")]
+    each = " each" if stage.line == "both" else ""
+    labels = (stage.name, f"{_times(stage.count, _farads(stage.part))}{each}")
+    start = 0.9 * len(lines)
+    width = start + 0.5 + text_width(labels)
+
+    def draw(sheet: Sheet, x: float) -> None:
+        sheet.rails(x, x + width)
+        for index, line in enumerate(lines):
+            at = x + 0.5 + 0.9 * index
+            sheet.line((at, _LINES[line]), (at, MINUS))
+            sheet.part("capacitor", (at, MINUS), (at, CHASSIS))
+            sheet.dot((at, _LINES[line]))
+            sheet.dot((at, CHASSIS))
+        sheet.text(x + start + 0.05, (MINUS + CHASSIS) / 2 - 0.05, labels, named=True)
+
+    return Column(width, draw)
+
+
+def _damping(stage: Any) -> Column:
+    labels = (stage.name, format_quantity(stage.resistance, "ohm"))
+    value = (_times(stage.count, _farads(stage.part)),)
+    width = 0.5 + max(1.5, 0.45 + text_width(labels + value))
+
+    def draw(sheet: Sheet, x: float) -> None:
+        middle = (PLUS + MINUS) / 2
+        sheet.rails(x, x + width)
+        sheet.part("resistor", (x + 0.5, PLUS), (x + 0.5, middle))
+        sheet.part("capacitor", (x + 0.5, middle), (x + 0.5, MINUS))
+        sheet.dot((x + 0.5, PLUS))
+        sheet.dot((x + 0.5, MINUS))
+        sheet.text(x + 0.95, (PLUS + middle) / 2, labels, named=True)
+        sheet.text(x + 0.95, (MINUS + middle) / 2, value)
+
+    return Column(width, draw)
+
+
+def _series(symbol: str, labels: Sequence[str], lines: Sequence[str], extra: Any = None) -> Column:
+    """A symbol in series with one line or both, its labels above the plus line (below it for the return alone)."""
+    width = max(2.6, 0.4 + text_width(labels))
+
+    def draw(sheet: Sheet, x: float) -> None:
+        centre = x + width / 2
+        sheet.rails(x, x + width, skip=lines)
+        for line in lines:
+            y = _LINES[line]
+            sheet.line((x, y), (centre - 0.9, y))
+            sheet.part(symbol, (centre - 0.9, y), (centre + 0.9, y))
+            sheet.line((centre + 0.9, y), (x + width, y))
+        y = (PLUS if "plus" in lines else MINUS) + (0.95 if symbol == "core inductor" else 0.75)
+        sheet.text(centre, y, labels, anchor="middle", named=True)
+        if extra:
+            extra(sheet, centre)
+
+    return Column(width, draw)
+
+
+def _series_choke(stage: Any) -> Column:
+    each = " in each line" if stage.line == "both" else ""
+    return _series("inductor", (stage.name, f"{format_quantity(stage.part.inductance, 'H')}{each}"), stage.lines)
+
+
+def _common_mode_choke(stage: Any) -> Column:
+    labels = (stage.name, f"{format_quantity(stage.part.inductance, 'H')} common mode")
+
+    def core(sheet: Sheet, centre: float) -> None:
+        sheet.line((centre, PLUS - 0.3), (centre, MINUS + 0.55), dashed=True)
+        for y in (PLUS, MINUS):
+            sheet.dot((centre - 0.65, y + 0.16), small=True)
+
+    return _series("core inductor", labels, ("plus", "return"), core)
+
+
+def _wire(stage: Any) -> Column:
+    return _series("wire", (stage.name, f"wire pair, {format_quantity(stage.part.length, 'm')}"), ("plus", "return"))
+
+
+def _converter(design: Any) -> Column:
+    converter = design.converter
+    width = 9.4
+
+    def draw(sheet: Sheet, x: float) -> None:
+        inner, drive = x + 3.6, x + 1.0
+        sheet.part("source", (drive, MINUS), (drive, PLUS))
+        sheet.text(drive + 0.6, (PLUS + MINUS) / 2 + 0.05, (_volts(converter.output_voltage),))
+        sheet.part("resistor", (drive, PLUS), (inner, PLUS))
+        loop = _value(converter.output_resistance, "ohm", "and loop")
+        sheet.text((drive + inner) / 2, PLUS + 0.5, (loop,), anchor="middle")
+        sheet.part("capacitor", (inner, PLUS), (inner, MINUS), dots=True)
+        sheet.text(inner + 0.45, (PLUS + MINUS) / 2, tuple(_inside(converter)))
+        sheet.part("ripple source", (inner, PLUS), (inner + 2.0, PLUS))
+        sheet.text(inner + 1.0, PLUS + 0.75, ("ripple",), anchor="middle")
+        sheet.part("inductor", (inner + 2.0, PLUS), (inner + 3.8, PLUS))
+        sheet.text(inner + 2.9, PLUS + 0.5, (_value(converter.lead_inductance, "H"),), anchor="middle")
+        sheet.line((inner + 3.8, PLUS), (x + width, PLUS))
+        sheet.line((drive, MINUS), (x + width, MINUS))
+        _converter_chassis(sheet, converter, x)
+        name = f"{converter.name}, {format_quantity(converter.switching_frequency, 'Hz')}"
+        sheet.frame((x + 0.1, PLUS + 1.15), (x + 8.6, MINUS - 0.3), name)
+        for y in (PLUS, MINUS):
+            sheet.dot((x + 8.6, y), hollow=True)
+        if design.chassis:
+            sheet.line((x + 0.5, CHASSIS), (x + width, CHASSIS))
+            sheet.chassis_sign((x + 0.5, CHASSIS))
+
+    return Column(width, draw)
+
+
+def _inside(converter: Any) -> Iterator[str]:
+    yield _value(converter.output_capacitance, "F")
+    yield f"{_value(converter.output_esr, 'ohm')} ESR"
+    yield f"{_value(converter.output_esl, 'H')} ESL"
+
+
+def _converter_chassis(sheet: Sheet, converter: Any, x: float) -> None:
+    """What reaches the chassis: the common-mode drive behind its coupling capacitance, and the bond."""
+    drive = converter.common_mode
+    if drive is not None:
+        top, middle = MINUS - 0.4, (MINUS - 0.4 + CHASSIS) / 2
+        symbols = ("capacitor", "ripple source") if converter.isolated else ("ripple source", "capacitor")
+        words = {"capacitor": _value(drive.coupling, "F"), "ripple source": f"{_value(drive.swing, 'V')} swing"}
+        sheet.line((x + 1.6, MINUS), (x + 1.6, top))
+        for symbol, start, end in ((symbols[0], top, middle), (symbols[1], middle, CHASSIS)):
+            sheet.part(symbol, (x + 1.6, start), (x + 1.6, end))
+            sheet.text(x + 2.2, (start + end) / 2, (words[symbol],))
+        sheet.dot((x + 1.6, MINUS))
+        sheet.dot((x + 1.6, CHASSIS))
+    if converter.bond is not None:
+        _bond(sheet, converter.bond, x + 6.2)
+
+
+def _bond(sheet: Sheet, bond: Any, x: float, *, top: float = MINUS) -> None:
+    capacitive = bond.capacitance is not None
+    sheet.line((x, top), (x, MINUS))
+    sheet.part("capacitor" if capacitive else "inductor", (x, MINUS), (x, CHASSIS))
+    sheet.dot((x, top))
+    sheet.dot((x, CHASSIS))
+    value = format_quantity(bond.capacitance, "F") if capacitive else format_quantity(bond.inductance, "H")
+    sheet.text(x + 0.4, (MINUS + CHASSIS) / 2, ("bond", value))
+
+
+def _load(load: Any, *, last: bool) -> Column:
+    fitted = load.input_capacitor
+    labels = (load.name, _draws(load))
+    capacitor = ("input", _times(fitted.count, _farads(fitted.part))) if fitted else ()
+    lead = load.lead is not None
+    left = 1.9 if lead else 0.5
+    box = left + (0.9 + text_width(capacitor) if fitted else 0.0)
+    width = box + 0.8 + text_width(labels)
+
+    def draw(sheet: Sheet, x: float) -> None:
+        plus, minus = (PLUS - 0.55, MINUS + 0.55) if lead else (PLUS, MINUS)
+        ends = x + (0.4 if lead else box)
+        sheet.rails(x, ends if last else x + width, skip=("chassis",))
+        sheet.rails(x, x + (box * (load.bond is not None) if last else width), skip=("plus", "return"))
+        if lead:
+            _leads(sheet, load, (x, plus, minus), left)
+        if fitted:
+            sheet.part("capacitor", (x + left, plus), (x + left, minus), dots=True)
+            sheet.text(x + left + 0.45, (PLUS + MINUS) / 2 - 0.05, capacitor)
+            for y in (plus, minus):
+                sheet.line((x + left, y), (x + box, y))
+        sheet.part(load.kind, (x + box, plus), (x + box, minus), dots=True)
+        sheet.text(x + box + 0.72, (PLUS + MINUS) / 2, labels, named=True)
+        if load.bond is not None:
+            _bond(sheet, load.bond, x + box, top=minus)
+
+    return Column(width, draw)
+
+
+def _leads(sheet: Sheet, load: Any, place: tuple[float, float, float], left: float) -> None:
+    """The load's own wires, drawn heavy, from the lines to its terminals."""
+    x, plus, minus = place
+    for rail, inner in ((PLUS, plus), (MINUS, minus)):
+        sheet.dot((x + 0.4, rail))
+        sheet.part("wire", (x + 0.4, rail), (x + 0.4, inner))
+        sheet.line((x + 0.4, inner), (x + left, inner))
+    sheet.text(x + 0.3, (PLUS + MINUS) / 2, ("lead", format_quantity(load.lead.length, "m")))
+
+
+def _draws(load: Any) -> str:
+    if load.kind == "constant_power":
+        return f"{format_quantity(load.power, 'W')} constant power"
+    if load.kind == "constant_current":
+        return f"{format_quantity(load.current, 'A')} constant current"
+    return f"{format_quantity(load.resistance, 'ohm')} resistive"
+
+
+def _value(ranged: Any, unit: str, words: str = "") -> str:
+    """A value of the converter; "about" where it is a default or has a range."""
+    about = "" if ranged.low == ranged.high else "≈ "
+    return f"{about}{format_quantity(ranged.value, unit)} {words}".rstrip()
+
+
+def _volts(value: float) -> str:
+    return format_quantity(value, "V")
+
+
+def _farads(part: Any) -> str:
+    return format_quantity(part.capacitance, "F")
+
+
+def _times(count: int, text: str) -> str:
+    return text if count == 1 else f"{count} × {text}"
