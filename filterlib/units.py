@@ -184,7 +184,7 @@ def _why_not(text: str, unit: str, spelled: str, known: bool) -> str:
     """Say which of the usual slips this text is."""
     symbols = [symbol for symbol, base in _PREFIXABLE.items() if base == unit]
     if known:
-        slip = f'has the unit "{spelled}", not {_unit_name(unit)}'
+        slip = f'has the unit "{spelled}", not {unit or "a ratio"}'
     elif spelled in PREFIXES:
         slip = f'has the prefix "{spelled}" without a unit'
     elif tail := next((s for s in symbols if spelled.endswith(s)), ""):
@@ -195,6 +195,7 @@ def _why_not(text: str, unit: str, spelled: str, known: bool) -> str:
         slip = "does not begin with a number"
     spellings = [prefix + symbol for symbol in symbols for prefix in ("", *PREFIXES)]
     alike = [s for s in spellings if s.casefold() == spelled.casefold() and s != spelled]
+    alike += ["°C"] if unit in ("K", "°C") and spelled in ("C", "c", "°c") else []
     return f"{_shown(text)} {slip}: {_wanted(unit)}" + (f"; did you mean {' or '.join(alike)}?" if alike else "")
 
 
@@ -203,10 +204,6 @@ def _wanted(unit: str) -> str:
         return "give a ratio such as 0.2, or a percentage such as 20 %"
     prefixes = ", with a prefix from f p n µ (or u) m k M G T if need be" if unit in _PREFIXABLE else ""
     return f"give a number with the unit {unit}{prefixes}, or a bare number in {unit}"
-
-
-def _unit_name(unit: str) -> str:
-    return unit or "a ratio"
 
 
 def _shown(value: object) -> str:
@@ -262,7 +259,8 @@ def _plain(number: float, unit: str) -> str:
 
 def _forgotten(unit: str) -> str:
     missing = "%" if unit in ("", "%") else "°C" if unit == "K" else "a prefix" if unit in _PREFIXABLE else ""
-    return f"; a bare number is read in {_unit_name(unit)}: was {missing} forgotten?" if missing else ""
+    read_as = "as a ratio" if unit in ("", "%") else f"in {unit}"
+    return f"; a bare number is read {read_as}: was {missing} forgotten?" if missing else ""
 
 
 def format_quantity(value: float, unit: str, digits: int = 3) -> str:

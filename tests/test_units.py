@@ -161,6 +161,7 @@ REFUSED = [  # text, unit, what the message must say
     ("4.7 uf", "F", "did you mean uF"),
     ("20 mhz", "Hz", "did you mean mHz or MHz"),
     ("10 Kohm", "ohm", "did you mean kohm"),
+    ("25 C", "K", "did you mean °C"),
     ("10 parsec", "m", 'unknown unit "parsec"'),
     ("4.7 \u200bµF", "F", "unknown"),
     ("abc", "F", "does not begin with a number"),
@@ -258,7 +259,7 @@ def test_limits_low_and_high_are_allowed_themselves():
     ],
 )
 def test_a_bare_number_out_of_range_asks_what_was_forgotten(value, unit, limits, asks):
-    with pytest.raises(QuantityError, match="a bare number is read in") as caught:
+    with pytest.raises(QuantityError, match="a bare number is read") as caught:
         quantity(value, unit, **limits)
     assert str(caught.value).endswith(asks)
 

@@ -1,0 +1,98 @@
+"""Sums of harmonics as bare arrays: the low-pass behind every bandwidth limit, samples, and the extremes of the wave.
+
+Coefficients c_0 ... c_n stand for c_0 + 2 Re sum c_k exp(j k angle), with the angle going round once in a period.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import fft
+
+from filterlib.errors import QuantityError
+
+OVERSAMPLING = 8
+"""Samples per half period of the highest harmonic in the search for the extremes of a sum of harmonics."""
+
+
+def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order: int = 1) -> np.ndarray:
+    """Complex response of a Butterworth low-pass, the model of every "bandwidth limit" here.
+
+    Parameters
+    ----------
+    frequencies : array (f,)
+        [Hz]
+    bandwidth : float, array (designs, 1) or None
+        Frequency of -3 dB [Hz]; None or infinity lets everything pass.
+    order : int
+        1 is a single RC.
+
+    Returns
+    -------
+    numpy.ndarray
+        Complex array (f,) or (designs, f).
+
+    Raises
+    ------
+    QuantityError
+        For a bandwidth that is not positive or an order that is not a whole number from 1 on.
+
+    Notes
+    -----
+    Source: S. Butterworth, On the Theory of Filter Amplifiers, Wireless Engineer 7 (1930), from memory.
+
+    Examples
+    --------
+    >>> [round(float(abs(gain)), 4) for gain in lowpass_response([20e6, 200e6], 20e6, 2)]
+    [0.7071, 0.01]
+    """
+    limit = np.asarray(np.inf if bandwidth is None else bandwidth, dtype=float)
+    if not np.all(limit > 0):
+        raise QuantityError("must be above 0 Hz", name="bandwidth", value=bandwidth)
+    if isinstance(order, bool) or order != int(order) or order < 1:
+        raise QuantityError("must be a whole number from 1 on", name="order", value=order)
+    s = 1j * np.asarray(frequencies, dtype=float) / limit
+    poles = np.exp(1j * np.pi * (2 * np.arange(order) + order + 1) / (2 * order))
+    response = np.ones_like(s)
+    for pole in poles:
+        response = response / (1 - s / pole)
+    return response
+
+
+def extent(terms: np.ndarray) -> np.ndarray:
+    """Peak to peak of sums of harmonics, (designs, n + 1) -> (designs,)."""
+    sizes = np.abs(terms[:, 1:])
+    tails = np.cumsum(sizes[:, ::-1], axis=1)[:, ::-1]
+    kept = 1 + int(np.count_nonzero(np.any(tails > 1e-9 * tails[:, :1], axis=0)))
+    terms = terms[:, :kept].copy()
+    terms[:, 0] = 0
+    count = fft.next_fast_len(2 * OVERSAMPLING * kept, real=True)
+    wave = sampled(terms, count)
+    return _summit(terms, wave) + _summit(-terms, -wave)
+
+
+def _summit(terms: np.ndarray, wave: np.ndarray) -> np.ndarray:
+    """Highest value of each row: the best parabola through three samples, then Newton's method on the derivative."""
+    before, after = np.roll(wave, 1, axis=1), np.roll(wave, -1, axis=1)
+    slope, bend = (after - before) / 2, 2 * wave - before - after
+    offset = np.where(np.abs(slope) < bend, slope / np.where(bend > 0, bend, 1.0), 0.0)
+    best = np.argmax(wave + offset * slope / 2, axis=1)[:, None]
+    step = 2 * np.pi / wave.shape[1]
+    angle = (best + np.take_along_axis(offset, best, axis=1)) * step
+    k = np.arange(terms.shape[1])
+    for _ in range(3):
+        parts = doubled(terms) * np.exp(1j * angle * k)
+        first, second = -(parts.imag @ k), -(parts.real @ k**2)
+        move = np.where(second < 0, -first / np.where(second < 0, second, 1.0), 0.0)
+        angle = angle + np.clip(move, -step / 2, step / 2)[:, None]
+    refined = (doubled(terms) * np.exp(1j * angle * k)).real.sum(axis=1)
+    return np.maximum(refined, wave.max(axis=1))
+
+
+def sampled(terms: np.ndarray, count: int) -> np.ndarray:
+    return fft.irfft(terms, count, axis=-1, norm="forward")
+
+
+def doubled(terms: np.ndarray) -> np.ndarray:
+    """Each harmonic stands for itself and its mirror image."""
+    return np.concatenate([terms[..., :1], 2 * terms[..., 1:]], axis=-1)
