@@ -1,0 +1,158 @@
+"""The slow and careful way to solve a tableau at single points: scaled by its tree, pivoted, refined.
+
+With the voltages of the tree's branches and the currents of all others as unknowns, every branch law has its own unknown
+with the largest coefficient once voltages are measured in sqrt(Z) and currents in 1/sqrt(Z) of their branch, since the
+tree holds the lowest impedances. The entries are then 1 and below over any spread of values, and what is ill-conditioned
+in the scaled matrix is a resonance and not a choice of units.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from filterlib.errors import CircuitError
+from filterlib.network.plan import Columns
+from filterlib.network.tableau import Branch, Tableau
+
+LIMIT = 1e-9  # scaled residual from which a point counts as having no solution
+BLOCK = 2**20  # matrix entries at a time
+_ROUNDS = 4
+
+
+def assemble(tableau: Tableau, values: list[Any], count: int) -> np.ndarray:
+    """The matrices A of ``count`` points, from values that are numbers or arrays (count,): array (count, n, n)."""
+    kind = complex if any(np.iscomplexobj(v) for v in values) else float
+    a = np.zeros((count, tableau.size, tableau.size), dtype=kind)
+    for term in tableau.terms:
+        a[:, term.row, term.column] += term.sign * values[term.symbol]
+    return a
+
+
+def right_sides(size: int, right: Columns) -> np.ndarray:
+    """The right-hand sides as columns: array (n, right)."""
+    b = np.zeros((size, len(right)))
+    for index, pairs in enumerate(right):
+        for row, value in pairs:
+            b[row, index] += value
+    return b
+
+
+def backward_error(a: np.ndarray, x: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Componentwise backward error max |b - A x| / (|A| |x| + |b|): arrays (..., n, n), (..., n, r), (n, r) -> (...)."""
+    scale = abs(a) @ abs(x) + abs(b)
+    residual = abs(b - a @ x)
+    return np.where(residual == 0, 0.0, residual / np.where(scale == 0, 1.0, scale)).max(axis=(-2, -1))
+
+
+@lru_cache(maxsize=256)
+def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> np.ndarray:
+    """All unknowns from the tree's voltages and the other branches' currents: array (n, branches) of -1, 0 and 1."""
+    incidence = np.zeros((count, len(branches)))
+    for index, branch in enumerate(branches):
+        for node, sign in ((branch.a, 1.0), (branch.b, -1.0)):
+            if node >= 0:
+                incidence[node, index] = sign
+    inside = [column - count for column in tree[:count]]
+    outside = [index for index in range(len(branches)) if index not in inside]
+    basis = np.zeros((count + len(branches), len(branches)))
+    basis[:count, inside] = np.round(np.linalg.inv(incidence[:, inside].T))
+    basis[np.ix_([count + i for i in inside], outside)] = -np.round(np.linalg.solve(incidence[:, inside], incidence[:, outside]))
+    basis[[count + i for i in outside], outside] = 1.0
+    return basis
+
+
+def scales(tableau: Tableau, tree: tuple[int, ...], weights: np.ndarray) -> np.ndarray:
+    """The natural size of each unknown of `loops`: sqrt(Z) in the tree, 1/sqrt(Z) outside, as powers of two."""
+    real = weights[(weights > 0) & (weights < 1e299)]
+    low, high = (real.min(), real.max()) if real.size else (1.0, 1.0)
+    size = np.sqrt(np.clip(weights, low, high))
+    count = len(tableau.nodes)
+    inside = np.isin(np.arange(len(weights)), np.array(tree[:count]) - count)
+    return np.exp2(np.round(np.log2(np.where(inside, size, 1 / size))))
+
+
+def solve(tableau: Tableau, values: list[Any], count: int, right: Columns) -> np.ndarray:
+    """Solve ``count`` points: complex array (right, n, count).
+
+    Raises
+    ------
+    CircuitError
+        Where no x has a small residual: the circuit contradicts itself there.
+    """
+    groups: dict[tuple[int, ...], list[int]] = {}
+    weights = np.array([tableau.weights([v[i] if isinstance(v, np.ndarray) else v for v in values]) for i in range(count)])
+    for index in range(count):
+        groups.setdefault(tableau.tree(weights[index]), []).append(index)
+    b = right_sides(tableau.size, right)
+    out = np.empty((len(right), tableau.size, count), dtype=complex)
+    step = max(1, BLOCK // tableau.size**2)
+    for tree, members in groups.items():
+        for start in range(0, len(members), step):
+            part = np.array(members[start : start + step])
+            a = assemble(tableau, [v[part] if isinstance(v, np.ndarray) else v for v in values], len(part))
+            size = np.array([scales(tableau, tree, w) for w in weights[part]])
+            out[..., part] = np.moveaxis(solve_tree(tableau, tree, a, size, b)[0], 0, -1).swapaxes(0, 1)
+    return out
+
+
+def solve_tree(
+    tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Solve points of one tree: arrays (p, n, n), (p, branches) and (n, r) -> x (p, n, r), and the part of x that
+    the tree's voltages and the other currents make, as those (p, branches, r)."""
+    count = len(tableau.nodes)
+    basis = loops(tableau.branches, count, tree)
+    current = np.zeros((tableau.size, b.shape[1]))  # what is put into the nodes leaves through the tree
+    inside = [column - count for column in tree[:count]]
+    nodal = np.array([[(br.a == n) - (br.b == n) for br in (tableau.branches[i] for i in inside)] for n in range(count)], float)
+    if count:
+        current[[count + i for i in inside]] = np.round(np.linalg.inv(nodal)) @ b[:count]
+    law = a[:, count:]
+    u = _careful(tableau, law @ basis, b[count:] - law @ current, size)
+    return basis @ u + current, u
+
+
+def _careful(tableau: Tableau, m: np.ndarray, b: np.ndarray, size: np.ndarray) -> np.ndarray:
+    """Solve branch laws: scaled, pivoted, refined, and by least squares where a current or voltage is left open."""
+    scaled = m * size[:, None, :]
+    largest = abs(scaled).max(axis=-1, keepdims=True)
+    scaled, target = scaled / largest, b / largest
+    x = _refined(scaled, target)
+    for point in np.nonzero(~(backward_error(scaled, x, target) <= LIMIT))[0]:
+        x[point] = np.linalg.lstsq(scaled[point], target[point], rcond=1e-13)[0]
+        if not backward_error(scaled[point], x[point], target[point]) <= LIMIT:
+            raise CircuitError(_culprit(tableau, scaled[point]))
+    return size[..., None] * x
+
+
+def _refined(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Pivoted LU with residuals fed back; a singular point is left as NaN."""
+    x = _lu(a, b)
+    error = backward_error(a, x, b)
+    for _ in range(_ROUNDS):
+        if not (error > 1e-15).any():
+            break
+        better = x + _lu(a, b - a @ x)
+        found = backward_error(a, better, b)
+        x = np.where((found < error)[..., None, None], better, x)
+        error = np.fmin(found, error)
+    return x
+
+
+def _lu(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    try:
+        return np.linalg.solve(a, b)
+    except np.linalg.LinAlgError:
+        if len(a) == 1:
+            return np.full(b.shape, np.nan, dtype=a.dtype)
+        half = len(a) // 2
+        return np.concatenate([_lu(a[:half], b[:half]), _lu(a[half:], b[half:])])
+
+
+def _culprit(tableau: Tableau, m: np.ndarray) -> str:
+    """The branch whose voltage or current the equations leave open, from the null vector."""
+    index = int(np.argmax(abs(np.linalg.svd(m)[2][-1])))
+    return f"the circuit has no solution: nothing fixes the voltage or the current of {tableau.branches[index].name}"
