@@ -58,7 +58,8 @@ class Waveform(ABC):
         period : float
             [s]
         times : array (corners,) or (designs, corners)
-            From 0 to the period, never falling; two equal times make a jump [s].
+            From 0 to the period, never falling; two equal times make a jump, and so does an edge shorter than
+            2e-15 of the period, the rounding of a time [s].
         values : array (corners,) or (designs, corners)
             The wave at the corners [V or A].
 
@@ -223,13 +224,17 @@ class _Lines(Waveform):
         return self._value(np.asarray(times, dtype=float))
 
     def _value(self, times: np.ndarray, before: bool = False) -> np.ndarray:
-        """The wave at times (t,) or (designs, t), after or before a jump there."""
+        """The wave at times (t,) or (designs, t), after or before a jump there, to the rounding of a time."""
+        soon = 8 * np.finfo(float).eps * self.period
         total = self.level[..., None] + np.zeros(times.shape)
         for start, length, change in self._edges():
             since = np.mod(times - start, self.period)
             if before:
-                since = np.where(since == 0, self.period, since)
-            passed = np.where(since < length, since / np.where(length > 0, length, 1.0), 1.0)
+                since = np.where(since <= soon, self.period, since)
+            else:
+                since = np.where(since >= self.period - soon, 0.0, since)
+            rising = since < length - soon
+            passed = np.where(rising, since / np.where(length > soon, length, 1.0), 1.0)
             total = total + change * (passed - 0.5 - (since - length / 2) / self.period)
         return total
 
