@@ -54,7 +54,7 @@ def design(load_names=("modem", "logger"), *, name="Tide gauge, clean converter"
     }  # fmt: skip
     converter = Space(
         name="KD-28 (invented)", output_voltage=28.0, switching_frequency=SWITCHING, isolated=True, note="",
-        common_mode=Space(swing=Space(value=60.0, low=60.0, high=60.0), 
+        common_mode=Space(swing=Space(value=60.0, low=60.0, high=60.0),
                           coupling=Space(value=30e-12, low=1e-11, high=1e-10)),
         bond=bond,
         **{key: Space(value=value, low=value / 2, high=value * 2, stated=False) for key, value in inside.items()},
