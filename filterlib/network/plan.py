@@ -170,7 +170,7 @@ class _Writer:
         """The whole function: elimination, back substitution of what is needed, guard."""
         checked = [row for row in range(self.size) if row in self.altered]
         needed = set(wanted) | {column for row in checked for column, _ in self.terms[row]}
-        for _, column, across, _ in reversed(self.steps):
+        for _, column, across, _ in self.steps:  # what a row needs was made the pivot after it
             if column in needed:
                 needed.update(key for key in across if key < self.size)
         answers = [self._back(needed, self.size + index) for index in range(len(self.right))]
