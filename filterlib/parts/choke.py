@@ -34,7 +34,7 @@ def saturated(current: Value, saturation_current: Value, ratio: Value, saturatio
     Valid to about twice the saturation current; further out a real choke keeps its air inductance.
     Source: common practice, no source.
 
-    >>> [round(saturated(i, 4.0, 0.7, "hard"), 3) for i in (2.0, 4.0, 5.0)]
+    >>> [round(float(saturated(i, 4.0, 0.7, "hard")), 3) for i in (2.0, 4.0, 5.0)]
     [1.0, 0.7, 0.2]
     """
     return 1 / (1 + np.abs(current / saturation_current) ** SATURATION_EXPONENT[saturation] * (1 / ratio - 1))
@@ -83,7 +83,7 @@ class DifferentialChoke(Part):
     --------
     >>> choke = DifferentialChoke(inductance="10 µH", saturation_current="6 A", rated_current="5 A",
     ...     dc_resistance="20 mΩ", self_resonance="20 MHz")
-    >>> round(choke.inductance_at(6.0) * 1e6, 3), round(float(choke.impedance([0.0])[0].real), 3)
+    >>> round(float(choke.inductance_at(6.0)) * 1e6, 3), round(float(choke.impedance([0.0])[0].real), 3)
     (7.0, 0.02)
     """
 

@@ -37,7 +37,7 @@ def leakage_per_winding(inductance: Value, leakage: Value, measured: LeakageMeas
 
     Source: the definitions of L and M; any text on coupled coils.
 
-    >>> [round(leakage_per_winding(2.7e-3, 30e-6, how) * 1e6, 3) for how in ("per_winding", "loop", "shorted")]
+    >>> [round(float(leakage_per_winding(2.7e-3, 30e-6, how)) * 1e6, 3) for how in ("per_winding", "loop", "shorted")]
     [30.0, 15.0, 15.042]
     """
     if measured == "per_winding":

@@ -55,7 +55,7 @@ def skin_depth(frequency: Value, resistivity: Value = COPPER_RESISTIVITY) -> Val
 
     Source: D. M. Pozar, Microwave Engineering, section 1.5: sqrt(2 rho / (omega mu)).
 
-    >>> round(skin_depth(1e6) * 1e6, 2)
+    >>> float(round(skin_depth(1e6) * 1e6, 2))
     66.08
     """
     return np.sqrt(resistivity / (np.pi * frequency * MU_0))
@@ -68,7 +68,7 @@ def straight_wire_inductance(length: Value, diameter: Value, *, internal: bool =
     diameters. Source: E. B. Rosa, "The Self and Mutual Inductances of Linear Conductors", Bulletin of the Bureau of
     Standards 4 (1908) 301, and F. W. Grover, Inductance Calculations, ch. 5 (from memory).
 
-    >>> round(straight_wire_inductance(0.1, 1e-3) * 1e9, 2)
+    >>> float(round(straight_wire_inductance(0.1, 1e-3) * 1e9, 2))
     104.83
     """
     return MU_0 / (2 * np.pi) * length * (np.log(4 * length / diameter) - (0.75 if internal else 1.0))
@@ -79,8 +79,8 @@ def parallel_wire_mutual(length: Value, spacing: Value) -> Value:
 
     Source: E. B. Rosa (1908), as in `straight_wire_inductance`; F. W. Grover, ch. 5 (from memory).
 
-    >>> round(parallel_wire_mutual(0.1, 0.01) * 1e9, 2)
-    41.87
+    >>> float(round(parallel_wire_mutual(0.1, 0.01) * 1e9, 2))
+    41.86
     """
     ratio = spacing / length
     return MU_0 / (2 * np.pi) * length * (np.arcsinh(1 / ratio) - np.sqrt(1 + ratio**2) + ratio)
@@ -92,7 +92,7 @@ def two_wire_inductance(spacing: Value, diameter: Value, *, internal: bool = Tru
     Valid while the pair is long against its spacing, and the spacing is some diameters (no proximity effect).
     Source: J. O. Bird, Electrical Circuit Theory and Technology, ch. 40: (mu_0/pi) (1/4 + ln(D/a)).
 
-    >>> round(two_wire_inductance(0.8, 0.01) * 1e6, 2)
+    >>> float(round(two_wire_inductance(0.8, 0.01) * 1e6, 2))
     2.13
     """
     return MU_0 / np.pi * (np.log(2 * spacing / diameter) + (0.25 if internal else 0.0))
@@ -146,7 +146,7 @@ class _Conductor(Part):
 class Lead(_Conductor):
     """One straight copper wire: ``length`` [m] and ``cross_section`` [m2] or ``awg``; current returns far away.
 
-    >>> round(Lead(length="100 mm", awg=24).inductance * 1e9, 1)
+    >>> float(round(Lead(length="100 mm", awg=24).inductance * 1e9, 1))
     118.3
     """
 
@@ -169,8 +169,8 @@ class WirePair(_Conductor):
     Solid round wires of that cross-section; the skin effect is left out, so the pair damps more than computed above the
     frequency where `skin_depth` is the radius. Valid while the pair is short against a wavelength.
 
-    >>> round(WirePair(length="2 m", awg="24 AWG", spacing="1.5 mm").loop_inductance * 1e6, 3)
-    1.615
+    >>> float(round(WirePair(length="2 m", awg="24 AWG", spacing="1.5 mm").loop_inductance * 1e6, 3))
+    1.616
     """
 
     kind: Literal["wire_pair"] = "wire_pair"
