@@ -1,1 +1,30 @@
 """The filter between a switch-mode DC-DC converter and the electronics that it feeds."""
+
+from filterlib.errors import CircuitError, FilterlibError, InputError, OutputError, Problem, QuantityError, UnstableError
+from filterlib.network.circuit import Circuit, Current, Element
+from filterlib.network.waveform import Waveform
+from filterlib.parts.tables import load_table, standard_tables
+from filterlib.system.design import Design
+from filterlib.system.files import load_design
+from filterlib.units import format_quantity, quantity
+
+__all__ = [
+    "Circuit",
+    "CircuitError",
+    "Current",
+    "Design",
+    "Element",
+    "FilterlibError",
+    "InputError",
+    "OutputError",
+    "Problem",
+    "QuantityError",
+    "UnstableError",
+    "Waveform",
+    "format_quantity",
+    "load_design",
+    "load_table",
+    "quantity",
+    "standard_tables",
+]
+__version__ = "0.1.0"

@@ -1,0 +1,117 @@
+"""How far a figure may lie from its nominal value: found by search over what is not known, and not only at the corners."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.system.unknowns import Unknown
+
+GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each unknown is moved alone
+SPREAD = 128  # quasi-random points over the whole box
+CORNERS = 32
+ROUNDS = 3  # of refinement around the best points
+AROUND = 12  # points around each best point and round
+Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
+
+
+@dataclass(frozen=True)
+class Extent:
+    """The band of one figure: ``low`` and ``high``, and the values of the unknowns that make them.
+
+    ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
+    """
+
+    low: float
+    high: float
+    at_low: Mapping[str, float]
+    at_high: Mapping[str, float]
+    effects: Mapping[str, tuple[float, float]]
+
+
+def search(metric: Metric, unknowns: tuple[Unknown, ...], *, seed: int = 1) -> dict[Hashable, Extent]:
+    """The band of every figure that ``metric`` gives, over the box of the unknowns' ranges.
+
+    Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
+    contradicts what was stated; ``unknowns``; ``seed`` of the quasi-random points.
+    Returns: {figure: `Extent`}; without unknowns an empty dict.
+    The box is walked with each unknown alone, in Sobol points and random corners, then around the best points found; a
+    resonance that is narrow against that spacing can still be missed, so a band is a lower bound of the true one.
+    """
+    if not unknowns:
+        return {}
+    rng = np.random.default_rng(seed)
+    shares = np.concatenate(
+        [_alone(unknowns), _sobol(len(unknowns), seed), rng.integers(0, 2, (CORNERS, len(unknowns)))]
+    )
+    values = _measure(metric, unknowns, shares)
+    effects = {name: _effects(unknowns, v) for name, v in values.items()}
+    width = 0.25
+    for _ in range(ROUNDS):
+        best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
+        centres = np.repeat(shares[sorted(set(best))], AROUND, axis=0)
+        near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
+        shares = np.concatenate([shares, near])
+        found = _measure(metric, unknowns, near)
+        values = {name: np.concatenate([v, found[name]]) for name, v in values.items()}
+        width /= 2
+    return {name: _extent(unknowns, shares, v, effects[name]) for name, v in values.items()}
+
+
+def _alone(unknowns: tuple[Unknown, ...]) -> np.ndarray:
+    """The nominal point, then each unknown alone at the shares of `GRID`."""
+    nominal = np.array([_share(unknown) for unknown in unknowns])
+    rows = [nominal]
+    for index in range(len(unknowns)):
+        for share in GRID:
+            row = nominal.copy()
+            row[index] = share
+            rows.append(row)
+    return np.array(rows)
+
+
+def _share(unknown: Unknown) -> float:
+    low, high, at = unknown.low, unknown.high, unknown.nominal
+    return float(np.log(at / low) / np.log(high / low)) if unknown.logarithmic else (at - low) / (high - low)
+
+
+def _sobol(dimensions: int, seed: int) -> np.ndarray:
+    from scipy.stats import qmc  # takes half a second to import
+
+    return qmc.Sobol(dimensions, seed=seed).random(SPREAD)
+
+
+def _measure(metric: Metric, unknowns: tuple[Unknown, ...], shares: np.ndarray) -> dict[Hashable, np.ndarray]:
+    values = {unknown.key: unknown.at(shares[:, [index]]) for index, unknown in enumerate(unknowns)}
+    return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
+
+
+def _effects(unknowns: tuple[Unknown, ...], values: np.ndarray) -> dict[str, tuple[float, float]]:
+    effects = {}
+    for index, unknown in enumerate(unknowns):
+        moved = np.append(values[1 + index * len(GRID) : 1 + (index + 1) * len(GRID)], values[0])
+        moved = moved[np.isfinite(moved)]
+        effects[unknown.key] = (float(moved.min()), float(moved.max())) if moved.size else (np.nan, np.nan)
+    return effects
+
+
+def _argmin(values: np.ndarray) -> int:
+    return int(np.argmin(np.where(np.isfinite(values), values, np.inf)))
+
+
+def _argmax(values: np.ndarray) -> int:
+    return int(np.argmax(np.where(np.isfinite(values), values, -np.inf)))
+
+
+def _extent(
+    unknowns: tuple[Unknown, ...], shares: np.ndarray, values: np.ndarray, effects: Mapping[str, Any]
+) -> Extent:
+    low, high = _argmin(values), _argmax(values)
+
+    def at(row: int) -> dict[str, float]:
+        return {unknown.key: float(unknown.at(share)) for unknown, share in zip(unknowns, shares[row], strict=True)}
+
+    return Extent(float(values[low]), float(values[high]), at(low), at(high), effects)

@@ -1,0 +1,44 @@
+"""Impedances that decide: what the load sees looking back, what the converter sees, and what the load itself has."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.bode import FREQUENCIES
+from filterlib.analysis.stability import input_admittance
+from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.design import Design
+from filterlib.system.state import State
+
+
+@dataclass(frozen=True)
+class ImpedanceResult:
+    """Impedances [ohm], complex (f,), over ``frequencies`` (f,) [Hz], at one operating point and load.
+
+    ``seen_by_load``: back from the load's terminals, its own input taken off; ``seen_by_converter``: into filter and
+    loads; ``load_input``: the load's own input (infinite for a constant current without a capacitor).
+    """
+
+    point: str
+    load: str
+    frequencies: np.ndarray
+    seen_by_load: np.ndarray
+    seen_by_converter: np.ndarray
+    load_input: np.ndarray
+
+
+def impedance(design: Design, state: State, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:
+    """The three impedances; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
+    port = design.named_load(load).port
+    with np.errstate(divide="ignore", invalid="ignore"):
+        load_input = 1 / input_admittance(design, state, load, frequencies)
+    return ImpedanceResult(
+        point=state.point,
+        load=load,
+        frequencies=frequencies,
+        seen_by_load=design.build(state, open_load=load).impedance(frequencies, *port),
+        seen_by_converter=design.build(state, converter=False).impedance(frequencies, PLUS, RETURN),
+        load_input=load_input,
+    )

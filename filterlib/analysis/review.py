@@ -1,0 +1,225 @@
+"""The whole review of a design: every operating point, every analysis, the verdicts, and what to know beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from filterlib.analysis.bode import BodeResult, bode
+from filterlib.analysis.impedance import ImpedanceResult, impedance
+from filterlib.analysis.operating import OperatingResult, operating
+from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
+from filterlib.analysis.steps import StepsResult, steps
+from filterlib.analysis.verdict import Verdict, verdicts
+from filterlib.system.design import Design
+from filterlib.system.unknowns import unknowns
+from filterlib.units import format_quantity
+
+Progress = Callable[[float, str], None]
+HAZARDOUS = (
+    60.0  # [V] DC above which extra low voltage ends: IEC 61140 and IEC 60364-4-41 (120 V there), here the lower
+)
+
+SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """What the design left to a default: ``key``, words, and value and range as text, with where they come from."""
+
+    key: str
+    label: str
+    value: str
+    low: str
+    high: str
+    why: str
+
+
+@dataclass(frozen=True)
+class PointResult:
+    """All results at one operating point; ``bode``, ``impedance`` and ``steps`` by load; ``ripple`` with its reason."""
+
+    operating: OperatingResult
+    bode: Mapping[str, BodeResult]
+    impedance: Mapping[str, ImpedanceResult]
+    ripple: RippleResult
+    steps: Mapping[str, StepsResult]
+
+
+@dataclass(frozen=True)
+class ReviewResult:
+    """A reviewed design. ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1."""
+
+    design: Design
+    points: tuple[PointResult, ...]
+    verdicts: tuple[Verdict, ...]
+    headline: str
+    assumptions: tuple[Assumption, ...]
+    trust: tuple[str, ...]
+    cautions: tuple[str, ...]
+    exit_code: int
+
+
+def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
+    """Review a design at all its operating points.
+
+    Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
+    Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
+    """
+    points = tuple(_point(design, name, number, progress) for number, name in enumerate(_names(design)))
+    found = verdicts(design, points)
+    good = all(point.operating.stable for point in points) and all(v.verdict == "met throughout" for v in found)
+    return ReviewResult(
+        design=design,
+        points=points,
+        verdicts=found,
+        headline=_headline(design, points, found),
+        assumptions=tuple(_assumptions(design)),
+        trust=tuple(_trust(design, points)),
+        cautions=tuple(_cautions(design)),
+        exit_code=0 if good else 1,
+    )
+
+
+def _names(design: Design) -> list[str]:
+    return [point.name for point in design.operating_points]
+
+
+def _point(design: Design, name: str, number: int, progress: Progress | None) -> PointResult:
+    count = len(design.operating_points)
+
+    def tell(share: float) -> None:
+        if progress is not None:
+            progress((number + share) / count, f"{name}: ripple over what is not known")
+
+    found = operating(design, name)
+    state, loads = found.state, [load.name for load in design.loads]
+    if found.stable:
+        at_point = ripple(design, state, progress=tell)
+        moved = {load: steps(design, state, load) for load in loads}
+    else:
+        at_point = RippleResult(name, design.converter.switching_frequency, reason=found.reason)
+        moved = {load: replace(_NO_STEPS, point=name, load=load, reason=found.reason) for load in loads}
+    return PointResult(
+        operating=found,
+        bode={load: bode(design, state, load) for load in loads},
+        impedance={load: impedance(design, state, load) for load in loads},
+        ripple=at_point,
+        steps=moved,
+    )
+
+
+_NOTHING = np.zeros(0)
+_NO_STEPS = StepsResult("", "", np.nan, _NOTHING, _NOTHING, _NOTHING, np.nan, np.nan, np.nan)
+
+
+def _headline(design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]) -> str:
+    """What makes up the ripple that is left, where it matters most."""
+    unstable = [point for point in points if not point.operating.stable]
+    if unstable:
+        return f"At {unstable[0].operating.point} the circuit is {unstable[0].operating.reason}."
+    load, label, point = _decisive(design, points, found)
+    figure = point.ripple.figures[load, label]
+    before = point.ripple.figures[f"{load}_before", label].peak_to_peak
+    width = "in full bandwidth" if label == "full" else f"in the band {label.replace('_', ' ')}"
+    parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
+    words = ", ".join(
+        f"{SOURCES.get(name, f'ripple current of {name}')} {format_quantity(pp, 'V')}" for name, pp in parts
+    )
+    return (
+        f"At {load}, {width}, {format_quantity(figure.peak_to_peak, 'V')} peak to peak of "
+        f"{format_quantity(before, 'V')} is left at {point.operating.point}; each source alone makes: {words}. "
+        f"{_why(figure, parts[0][0])}"
+    )
+
+
+def _decisive(
+    design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]
+) -> tuple[str, str, PointResult]:
+    """Load, band and operating point of the ripple requirement with the least margin; the first load without one."""
+    asked = [(v, wanted) for v, wanted in zip(found, design.requirements, strict=True) if v.kind in ("ripple", "spike")]
+    if not asked:
+        return design.loads[0].name, "20MHz", points[0]
+    verdict, wanted = min(asked, key=lambda pair: pair[0].margin)
+    return wanted.load, wanted.label, next(p for p in points if p.operating.point == verdict.point)  # type: ignore[union-attr]
+
+
+def _why(figure: Figure, most: str) -> str:
+    share = figure.reduction[most] / figure.peak_to_peak if figure.peak_to_peak else 0.0
+    return f"Without {SOURCES.get(most, f'the ripple current of {most}')} the whole would fall by {share:.0%}."
+
+
+def _assumptions(design: Design) -> Iterator[Assumption]:
+    """Every default that carries the result."""
+    for one in unknowns(design, tolerances=False):
+        if not one.stated:
+            value, low, high = (format_quantity(v, one.unit) for v in (one.nominal, one.low, one.high))
+            yield Assumption(one.key, one.label, value, low, high, one.why)
+    if len(shapes(design)) > 1:
+        yield Assumption(
+            "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"
+        )
+    if design.chassis:
+        text = format_quantity(design.insulation, "ohm")
+        yield Assumption(
+            "insulation", "insulation from chassis to the load's return", text, text, text, "so that no node floats"
+        )
+    elif design.converter.common_mode is None:
+        yield Assumption(
+            "chassis", "chassis", "none", "", "", "nothing in the design reaches one: no common mode is modelled"
+        )
+    if design.chassis and design.converter.common_mode is None:
+        yield Assumption("converter.common_mode", "common-mode drive", "none", "", "", "not stated, and not modelled")
+
+
+def _trust(design: Design, points: tuple[PointResult, ...]) -> Iterator[str]:
+    """Where the model stops being trusted."""
+    first = points[0].ripple
+    if first.reason is None:
+        yield (
+            f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout that the file does not state decide: "
+            "figures in full bandwidth are an estimate of the order of magnitude"
+        )
+        if np.isfinite(first.largest_factor):
+            yield (
+                f"To take the measuring arrangement away, the reading was multiplied by up to {first.largest_factor:.3g} "
+                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); what lies far above 1 rests on the values inside"
+            )
+    bandwidth = design.converter.ripple.bandwidth
+    if bandwidth is not None and design.converter.spike is None:
+        yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
+    yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
+    for point in points:
+        for note in point.operating.notes:
+            yield f"{point.operating.point}: {note}"
+
+
+def _cautions(design: Design) -> Iterator[str]:
+    yield (
+        "A battery can feed a short circuit with hundreds of amperes: fuse it at its terminal, and never work on live "
+        "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
+    )
+    stored = sum(_energy(stage, design.converter.output_voltage) for stage in design.filter)
+    stored += sum(
+        _energy(load.input_capacitor, design.converter.output_voltage) for load in design.loads if load.input_capacitor
+    )
+    yield (
+        f"Capacitors keep their charge after switching off (here about {format_quantity(stored, 'J')} in filter and loads): "
+        "discharge them through a resistor and measure before touching"
+    )
+    if design.converter.output_voltage > HAZARDOUS or (design.converter.input_voltage or 0) > HAZARDOUS:
+        yield "Above 60 V DC a touch can kill: insulation, clearances and protection against contact are needed, by a licensed person"
+    if any(stage.kind == "capacitor_to_chassis" for stage in design.filter):
+        yield (
+            "Capacitors to the chassis carry earth-leakage current, and on a hazardous voltage they must be of a safety class "
+            "(Y, IEC 60384-14) with a sound earth connection"
+        )
+    yield "Local codes and the judgement of a licensed practitioner come before anything on this page"
+
+
+def _energy(held: object, volts: float) -> float:
+    part, count = getattr(held, "part", None), getattr(held, "count", 1)
+    capacitance = getattr(part, "capacitance", 0.0)
+    return 0.5 * count * float(np.max(capacitance)) * volts**2 if hasattr(part, "rated_voltage") else 0.0

@@ -1,0 +1,268 @@
+"""The ripple at the terminals and at every load: nominal, split by source, and the band in which it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.band import Extent, search
+from filterlib.analysis.spectra import TERMINALS, Band, Spectra, bands, spectra
+from filterlib.system.design import Design
+from filterlib.system.state import State
+from filterlib.system.unknowns import Unknown, unknowns, with_values
+
+TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
+CHUNK = 64  # designs solved at a time, so that memory stays bounded
+BEFORE = "_before"
+
+MEASUREMENTS = {  # key or its beginning: what to measure
+    "converter.output_capacitance": "the ripple once more, with a capacitor of about the same impedance across the terminals",
+    "converter.output_esr": "the ripple once more, with a capacitor across the terminals, at several harmonics",
+    "converter.output_esl": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
+    "converter.lead_inductance": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
+    "converter.duty": "the switching node's duty cycle with a scope, or the input voltage",
+    "converter.edge_time": "the rise time at the switching node, in full bandwidth",
+    "converter.shape": "which kind of converter it is: step-down (triangle) or step-up and flyback (pulse)",
+    "converter.spike": "the ring at the terminals in full bandwidth, with the shortest probe connection",
+    "converter.common_mode": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
+    "converter.output_resistance": "the terminals' voltage idle and at full load",
+    "converter.loop_bandwidth": "the terminals' voltage after a load step",
+    "filter.": "the part itself on an impedance bridge",
+    "coupling.": "the spike with the second capacitor turned or moved",
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """Ripple at one place in one band [V].
+
+    ``peak_to_peak``, ``rms``: nominal; ``low``, ``high``: band of the peak to peak (NaN where there is none).
+    ``by_source``: peak to peak that each source makes alone; ``reduction``: by how much the whole falls without it. Peak
+    to peak figures of sources do not add.
+    """
+
+    peak_to_peak: float
+    rms: float
+    low: float
+    high: float
+    by_source: Mapping[str, float]
+    reduction: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class UnknownEffect:
+    """What one unknown alone does to the ripple at the first load to 20 MHz.
+
+    ``nominal``, ``low``, ``high`` in ``unit``; ``pp_at_low``, ``pp_at_high`` [V]: least and greatest ripple while it moves
+    through its range alone; ``share`` of the band's width in decibels, all unknowns' shares adding to 1; ``measurement``
+    that would settle it.
+    """
+
+    key: str
+    label: str
+    unit: str
+    nominal: float
+    low: float
+    high: float
+    pp_at_low: float
+    pp_at_high: float
+    share: float
+    measurement: str
+
+
+@dataclass(frozen=True)
+class RippleResult:
+    """Ripple at one operating point.
+
+    ``figures``: (place, band) -> `Figure`; places are "terminals", each load, and each of them with "_before": without
+    the filter. ``times`` (t,) [s]: one period; ``waveforms``: (place, band) -> (t,) [V]; ``partial``: (place, band, source)
+    -> (t,) [V], their sum being the waveform. ``frequencies`` (h,) [Hz]; ``spectra``: place -> (h,) complex peak amplitudes
+    [V]; ``spectra_by_source`` alike by (place, source). ``unknowns``: the greatest first. ``depends``: (place, band) -> key of
+    the unknown that moves that figure most. ``largest_factor``: largest emf over reading that was used, at
+    ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``absent``: (place, band) -> why there is no figure. ``reason``:
+    why there is nothing at all (an unstable circuit), else None.
+    """
+
+    point: str
+    switching_frequency: float
+    places: tuple[str, ...] = ()
+    figures: Mapping[tuple[str, str], Figure] = field(default_factory=dict)
+    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    waveforms: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    partial: Mapping[tuple[str, str, str], np.ndarray] = field(default_factory=dict)
+    frequencies: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    spectra: Mapping[str, np.ndarray] = field(default_factory=dict)
+    spectra_by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    unknowns: tuple[UnknownEffect, ...] = ()
+    depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    largest_factor: float = np.nan
+    largest_factor_frequency: float = np.nan
+    trusted_to: float = TRUSTED
+    absent: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    reason: str | None = None
+
+
+def ripple(
+    design: Design, state: State, *, band: bool = True, progress: Callable[[float], None] | None = None
+) -> RippleResult:
+    """The ripple at an operating point, before and after the filter, with its band.
+
+    Parameters: ``design``; ``state`` of the operating point, which must be stable; ``band``: False leaves the search out;
+    ``progress``: told the share of the search that is done.
+    Raises ScaleError where the stated figures contradict each other.
+    """
+    wanted = bands(design)
+    before, after = spectra(design, state, filtered=False), spectra(design, state)
+    extents = _extents(design, state, wanted, progress) if band else {}
+    sides = {place + BEFORE: (before, place) for place in before.places} | {
+        place: (after, place) for place in after.places
+    }
+    figures, waveforms, partial = {}, {}, {}
+    for name, (found, place) in sides.items():
+        for one in wanted:
+            figures[name, one.label] = _figure(found, place, one, extents.get((name, one.label)))
+            waveforms[name, one.label] = found.waveform(place, one)
+            for source in (s for at, s in found.by_source if at == place):
+                partial[name, one.label, source] = found.waveform(place, one, source)
+    count = len(next(iter(waveforms.values())))
+    return RippleResult(
+        point=state.point,
+        switching_frequency=design.converter.switching_frequency,
+        places=tuple(sides),
+        figures=figures,
+        times=np.arange(count) * design.converter.period / count,
+        waveforms=waveforms,
+        partial=partial,
+        frequencies=after.frequencies,
+        spectra={name: 2 * found.whole(place) for name, (found, place) in sides.items()},
+        spectra_by_source={
+            (name, s): 2 * c
+            for name, (found, place) in sides.items()
+            for (at, s), c in found.by_source.items()
+            if at == place
+        },
+        unknowns=_ranked(design, extents),
+        depends={key: _greatest(extent) for key, extent in extents.items()},
+        largest_factor=after.drive.largest_factor,
+        largest_factor_frequency=after.drive.largest_factor_frequency,
+        trusted_to=trusted_to(design),
+        absent=_absent(design, sides),
+    )
+
+
+def trusted_to(design: Design) -> float:
+    """Highest frequency [Hz] at which figures are more than a shape's continuation: as measured, and at most `TRUSTED`."""
+    seen = [design.converter.ripple.bandwidth] + ([design.converter.spike.bandwidth] if design.converter.spike else [])
+    return min(TRUSTED, max(np.inf if width is None else width for width in seen))
+
+
+def _figure(found: Spectra, place: str, band: Band, extent: Extent | None) -> Figure:
+    whole, sources = float(found.peak_to_peak(place, band)), found.sources(place)
+    return Figure(
+        peak_to_peak=whole,
+        rms=float(found.rms(place, band)),
+        low=min(extent.low, whole) if extent else np.nan,
+        high=max(extent.high, whole) if extent else np.nan,
+        by_source={source: float(found.alone(place, source, band)) for source in sources},
+        reduction={source: whole - float(found.peak_to_peak(place, band, leave_out=source)) for source in sources},
+    )
+
+
+def _absent(design: Design, sides: Mapping[str, Any]) -> dict[tuple[str, str], str]:
+    """Full-bandwidth figures leave out a spike that nobody stated: they are shown, and this is said beside them."""
+    if design.converter.spike is not None:
+        return {}
+    why = "no spike is stated (converter.spike): the figure in full bandwidth is the ripple alone, a lower bound"
+    return {(name, "full"): why for name in sides}
+
+
+def shapes(design: Design) -> tuple[Design, ...]:
+    """The design, or one of each shape where the converter's is not stated."""
+    if design.converter.shape is not None:
+        return (design,)
+    made = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
+    return tuple(design.model_copy(update={"converter": converter}) for converter in made)
+
+
+def _extents(
+    design: Design, state: State, wanted: tuple[Band, ...], progress: Callable[[float], None] | None
+) -> dict[Any, Extent]:
+    """The band of every figure after the filter, over unknowns and over shapes that are not stated."""
+    variants = shapes(design)
+    found: dict[Any, Extent] = {}
+    for number, variant in enumerate(variants):
+        tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
+        box = unknowns(variant)
+        for key, extent in search(_metric(variant, state, wanted, tell), box).items():
+            found[key] = _wider(found[key], extent) if key in found else extent
+    return found
+
+
+def _wider(one: Extent, two: Extent) -> Extent:
+    """Both shapes' bands together; the shape itself counts as an unknown that moves the nominal figure."""
+    low, high = (one, two)[np.argmin([one.low, two.low])], (one, two)[np.argmax([one.high, two.high])]
+    effects = {key: (min(e[0], two.effects[key][0]), max(e[1], two.effects[key][1])) for key, e in one.effects.items()}
+    first, second = next(iter(one.effects.values())), next(iter(two.effects.values()))
+    effects["converter.shape"] = (min(first[0], second[0]), max(first[1], second[1]))
+    return Extent(low.low, high.high, low.at_low, high.at_high, effects)
+
+
+def _metric(design: Design, state: State, wanted: tuple[Band, ...], progress: Callable[[float], None] | None) -> Any:
+    done = [0]
+
+    def metric(values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
+        count = len(next(iter(values.values())))
+        parts = []
+        for start in range(0, count, CHUNK):
+            chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
+            parts.append(_peaks(with_values(design, chunk), state, wanted, len(next(iter(chunk.values())))))
+            done[0] += CHUNK
+            if progress is not None:
+                progress(done[0] / (done[0] + 256))
+        return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+    return metric
+
+
+def _peaks(design: Design, state: State, wanted: tuple[Band, ...], count: int) -> dict[Any, np.ndarray]:
+    found = spectra(design, state)
+    return {
+        (place, band.label): np.broadcast_to(np.ravel(found.peak_to_peak(place, band)), (count,))
+        for place in found.places
+        for band in wanted
+    }
+
+
+def _greatest(extent: Extent) -> str:
+    return max(extent.effects, key=lambda key: _width(extent.effects[key]))
+
+
+def _width(ends: tuple[float, float]) -> float:
+    """How far a figure moves, as the logarithm of the ratio of its ends."""
+    low, high = ends
+    return float(np.log(high / low)) if 0 < low < high else 0.0
+
+
+def _ranked(design: Design, extents: Mapping[Any, Extent]) -> tuple[UnknownEffect, ...]:
+    extent = extents.get((design.loads[0].name, "20MHz"))
+    if extent is None:
+        return ()
+    total = sum(_width(ends) for ends in extent.effects.values()) or 1.0
+    known = {unknown.key: unknown for unknown in unknowns(design)}
+    effects = [_effect(known.get(key), key, ends, _width(ends) / total) for key, ends in extent.effects.items()]
+    return tuple(sorted(effects, key=lambda effect: -effect.share))
+
+
+def _effect(unknown: Unknown | None, key: str, ends: tuple[float, float], share: float) -> UnknownEffect:
+    told = next((text for start, text in MEASUREMENTS.items() if key.startswith(start)), "")
+    if unknown is None:
+        return UnknownEffect(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, told)
+    return UnknownEffect(
+        key, unknown.label, unknown.unit, unknown.nominal, unknown.low, unknown.high, *ends, share, told
+    )  # fmt: skip
+
+
+__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "UnknownEffect", "ripple", "trusted_to"]

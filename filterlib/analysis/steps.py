@@ -1,0 +1,73 @@
+"""Linear steps: of the regulated voltage, and of a load's current; exact at any time, from the circuit's poles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.errors import CircuitError
+from filterlib.system.design import Design
+from filterlib.system.state import State
+
+SETTLED = 0.02  # share of the greatest excursion within which a step counts as settled: common practice, no source
+POINTS = 1500
+_LOOK = np.logspace(-9, 1, 401)  # [s] at which the length of the picture is sought
+
+
+@dataclass(frozen=True)
+class StepsResult:
+    """Steps at one load and operating point over ``times`` (t,) [s].
+
+    ``converter_step`` (t,) [V]: load voltage after a 1 V step of the regulated voltage; ``load_step`` (t,) [V]: after the
+    load's current rises by ``step_current`` [A]. ``overshoot``: of the converter step, as a share of its end value;
+    ``load_dip`` [V]: greatest excursion of the load step; ``settling_time`` [s]: of the load step. ``reason``: why there is
+    nothing (unstable, or a part without a ladder), else None.
+    """
+
+    point: str
+    load: str
+    step_current: float
+    times: np.ndarray
+    converter_step: np.ndarray
+    load_step: np.ndarray
+    overshoot: float
+    load_dip: float
+    settling_time: float
+    reason: str | None = None
+
+
+def steps(design: Design, state: State, load: str, *, step_current: float | None = None) -> StepsResult:
+    """Step responses at a load of a stable design.
+
+    ``step_current`` [A]: half the load's present current where None. Linear: the loads keep the slope they have at the
+    operating point. Raises FilterlibError for a load that is not there.
+    """
+    wanted = design.named_load(load)
+    amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
+    circuit = design.build(state)
+    try:
+        look = np.array(circuit.step_response(_LOOK, ["regulated", wanted.source], wanted.port))
+    except CircuitError as error:
+        nothing = np.zeros(0)
+        return StepsResult(state.point, load, amps, nothing, nothing, nothing, np.nan, np.nan, np.nan, str(error))
+    times = np.linspace(0, 1.3 * max(_settling(_LOOK, row) for row in look), POINTS)
+    up, down = circuit.step_response(times, ["regulated", wanted.source], wanted.port)
+    return StepsResult(
+        point=state.point,
+        load=load,
+        step_current=amps,
+        times=times,
+        converter_step=up,
+        load_step=amps * down,
+        overshoot=max(0.0, float(np.max(look[0]) / look[0][-1]) - 1),
+        load_dip=amps * float(max(np.max(np.abs(look[1])), np.max(np.abs(down)))),
+        settling_time=_settling(times, down, end=float(look[1][-1])),
+    )
+
+
+def _settling(times: np.ndarray, values: np.ndarray, *, end: float | None = None) -> float:
+    """Last time at which a step stands further from its end than `SETTLED` of its greatest excursion."""
+    end = float(values[-1]) if end is None else end
+    off = np.abs(values - end) > SETTLED * np.max(np.abs(values - end), initial=1e-300)
+    return float(times[min(np.flatnonzero(off)[-1] + 1, len(times) - 1)]) if off.any() else float(times[1])

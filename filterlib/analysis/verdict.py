@@ -1,0 +1,194 @@
+"""Whether each requirement holds: at the worst operating point, and throughout the band of what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.ripple import MEASUREMENTS, RippleResult
+from filterlib.analysis.steps import steps
+from filterlib.system.design import Design
+from filterlib.system.requirements import DropRequirement, StepRequirement, VoltageRequirement
+from filterlib.system.unknowns import Unknown, unknowns, with_values
+from filterlib.units import format_quantity
+
+Answer = Literal["met throughout", "depends on", "not met", "not known"]
+NO_SPIKE = "converter.spike"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One requirement and what became of it.
+
+    ``value``, ``low``, ``high`` [unit]: nominal and band at the worst operating point ``point``; ``limit`` [unit];
+    ``depends_on``: key of the unknown that decides, or ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
+    end of the range, as a share of its width); ``sentence``: all of it in words.
+    """
+
+    requirement: str
+    kind: str
+    load: str
+    limit: float
+    unit: str
+    value: float
+    low: float
+    high: float
+    point: str
+    verdict: Answer
+    depends_on: str
+    margin: float
+    sentence: str
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What one operating point says of one requirement: value, band, and what the band hangs on."""
+
+    point: str
+    value: float
+    low: float
+    high: float
+    depends_on: str = ""
+    reason: str = ""
+
+
+def verdicts(design: Design, points: Iterable[Any]) -> tuple[Verdict, ...]:
+    """A verdict for every requirement; ``points``: objects with ``operating`` and ``ripple`` results."""
+    points = tuple(points)
+    return tuple(
+        _verdict(design, wanted, [_read(design, wanted, point) for point in points]) for wanted in design.requirements
+    )
+
+
+def _read(design: Design, wanted: Any, point: Any) -> _Reading:
+    name = point.operating.point
+    if not point.operating.stable:
+        return _Reading(name, np.nan, np.nan, np.nan, reason="the circuit is unstable there")
+    if isinstance(wanted, VoltageRequirement | DropRequirement):
+        return _dc(design, wanted, point)
+    if isinstance(wanted, StepRequirement):
+        return _step(design, wanted, point)
+    return _ripple(wanted, point.ripple)
+
+
+def _ripple(wanted: Any, found: RippleResult) -> _Reading:
+    key = (wanted.load, wanted.label)
+    figure = found.figures[key]
+    low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
+    if key in found.absent:
+        return _Reading(found.point, figure.peak_to_peak, low, high, NO_SPIKE, found.absent[key])
+    return _Reading(found.point, figure.peak_to_peak, low, high, found.depends.get(key, ""))
+
+
+def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
+    """Voltage or drop, over the range of what carries direct current."""
+
+    def level(one: Design) -> Any:
+        volts = one.state(point.operating.point).load_voltages[wanted.load]
+        return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
+
+    value = float(level(design))
+    for unknown in unknowns(design):
+        if unknown.key == "converter.output_resistance":
+            ends = np.ravel(level(with_values(design, {unknown.key: np.array([[unknown.low], [unknown.high]])})))
+            return _Reading(point.operating.point, value, float(ends.min()), float(ends.max()), unknown.key)
+    return _Reading(point.operating.point, value, value, value)
+
+
+def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
+    """Greatest deviation after the step; each unknown moved alone to its ends, and all to the worse ones together."""
+    state = point.operating.state
+
+    def dip(values: dict[str, float]) -> float:
+        found = steps(
+            with_values(design, values) if values else design, state, wanted.load, step_current=wanted.current
+        )
+        return found.load_dip
+
+    value = dip({})
+    if np.isnan(value):
+        return _Reading(state.point, value, value, value, reason="a part has no ladder, so no step can be given")
+    moving = [one for one in unknowns(design) if one.key.split(".")[1] in _SLOW or one.key.endswith("capacitance")]
+    ends = {one: (dip({one.key: one.low}), dip({one.key: one.high})) for one in moving}
+    worst = dip({one.key: one.low if pair[0] > pair[1] else one.high for one, pair in ends.items()})
+    best = dip({one.key: one.high if pair[0] > pair[1] else one.low for one, pair in ends.items()})
+    most = max(ends, key=lambda one: abs(ends[one][1] - ends[one][0]), default=None)
+    alone = [level for pair in ends.values() for level in pair]
+    return _Reading(state.point, value, min(best, value, *alone), max(worst, value, *alone), most.key if most else "")
+
+
+_SLOW = ("output_capacitance", "output_esr", "output_resistance", "loop_bandwidth")
+
+
+def _verdict(design: Design, wanted: Any, readings: list[_Reading]) -> Verdict:
+    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (0.0, wanted.limit)
+    worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
+    answer, depends = _answer(worst, low_limit, limit)
+    span = limit - low_limit
+    margin = (
+        min(worst.low - low_limit, limit - worst.high) / span
+        if low_limit
+        else limit / worst.high - 1
+        if worst.high
+        else np.inf
+    )
+    return Verdict(
+        requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
+        value=worst.value, low=worst.low, high=worst.high, point=worst.point,
+        verdict=answer, depends_on=depends, margin=float(margin),
+        sentence=_sentence(design, wanted, worst, answer, depends),
+    )  # fmt: skip
+
+
+def _excess(reading: _Reading, low_limit: float, limit: float) -> float:
+    return max(reading.high - limit, low_limit - reading.low)
+
+
+def _answer(reading: _Reading, low_limit: float, limit: float) -> tuple[Answer, str]:
+    if np.isnan(reading.value):
+        return "not known", ""
+    if low_limit <= reading.low and reading.high <= limit:
+        return ("depends on", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met throughout", "")
+    if reading.low > limit or reading.high < low_limit:
+        return "not met", ""
+    return "depends on", reading.depends_on
+
+
+def _sentence(design: Design, wanted: Any, reading: _Reading, answer: Answer, depends: str) -> str:
+    start = wanted.words[0].upper() + wanted.words[1:]
+    if answer == "not known":
+        return f"{start}: not known, because {reading.reason}."
+    value, low, high = (format_quantity(v, "V") for v in (reading.value, reading.low, reading.high))
+    band = f"{value}, and {low} to {high} over what is not known" if low != high else value
+    told = f"{start}: {_words(design, answer, depends)}. It is {band} (worst at {reading.point})."
+    return told + _advice(reading, answer, depends)
+
+
+def _words(design: Design, answer: Answer, depends: str) -> str:
+    if answer != "depends on":
+        return answer
+    return f"depends on {_label(unknowns(design), depends)}"
+
+
+def _label(found: Iterable[Unknown], key: str) -> str:
+    extra = {
+        NO_SPIKE: "the converter's spikes, which are not stated",
+        "converter.shape": "the shape of the switching current",
+    }
+    return next((f"the {unknown.label}" for unknown in found if unknown.key == key), extra.get(key, key))
+
+
+def _advice(reading: _Reading, answer: Answer, depends: str) -> str:
+    if answer != "depends on":
+        return ""
+    return "".join(f" To settle it, measure {text}." for start, text in _first(MEASUREMENTS, depends))
+
+
+def _first(table: dict[str, str], key: str) -> Iterator[tuple[str, str]]:
+    for start, text in table.items():
+        if key and key.startswith(start):
+            yield start, text
+            return

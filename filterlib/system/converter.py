@@ -1,0 +1,244 @@
+"""The converter: a source with an inside. What was measured at its terminals, and what lies behind them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+from pydantic import Field, GetCoreSchemaHandler, model_validator
+from pydantic_core import core_schema
+
+from filterlib.errors import QuantityError
+from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Quantity
+from filterlib.system.model import Model
+from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.units import quantity
+
+LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
+LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
+PLUS, RETURN, CHASSIS = "converter_plus", "converter_return", "chassis"
+INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
+
+
+class FixtureCapacitor(Model):
+    """A capacitor that stood across the probe while a figure was measured."""
+
+    capacitance: Annotated[Any, Quantity("F", low=1e-10, high=1e-2)]
+    esr: Annotated[Any, Quantity("ohm", low=0, high=10)] = 0.02
+    esl: Annotated[Any, Quantity("H", low=0, high=1e-6)] = 5e-9
+
+
+class Bandwidth:
+    """Annotation of a pydantic field that holds a bandwidth [Hz], or None where the file says "full"."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @staticmethod
+    def read(given: Any) -> float | None:
+        """A frequency, or "full" for no limit. Raises QuantityError."""
+        if given is None or given == "full":
+            return None
+        try:
+            return quantity(given, "Hz", low=1e3, high=1e11)
+        except QuantityError as error:
+            raise QuantityError(f'{error.why}, or "full" for no limit', value=given) from None
+
+
+class Arrangement(Model):
+    """How a figure was measured: what stood between the terminals and the probe, and how wide the scope looked."""
+
+    bandwidth: Annotated[float | None, Bandwidth()] = None
+    order: Annotated[int, Field(ge=1, le=8)] = 1
+    lead_inductance: Annotated[Any, Quantity("H", low=0, high=1e-5)] = 0.0
+    capacitors: tuple[FixtureCapacitor, ...] = ()
+    load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
+
+
+class Ripple(Arrangement):
+    """Peak-to-peak ripple at the terminals, as it was measured (to 20 MHz where nothing is said)."""
+
+    peak_to_peak: Annotated[Any, Quantity("V", above=0, high=100)]
+    bandwidth: Annotated[float | None, Bandwidth()] = 20e6
+
+
+class Spike(Arrangement):
+    """Peak to peak with the spikes at the switching edges, as it was measured (in full bandwidth)."""
+
+    peak_to_peak: Annotated[Any, Quantity("V", above=0, high=1000)]
+    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", low=1e6, high=1e9)] = default(
+        50e6, 25e6, 100e6, "spikes ring at 25 to 100 MHz (common practice, no source)"
+    )
+    ring_cycles: Annotated[Ranged, RangedQuantity("", low=0.2, high=50)] = default(
+        2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
+    )
+
+
+class CommonMode(Model):
+    """What drives current through the chassis: the switching node's swing behind a coupling capacitance."""
+
+    swing: Annotated[Ranged, RangedQuantity("V", above=0, high=2000)]
+    coupling: Annotated[Ranged, RangedQuantity("F", above=0, high=1e-7)] = default(
+        30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
+    )
+
+
+class Bond(Model):
+    """A connection to the chassis: a strap or screw (inductance, resistance), or a capacitor where one is stated."""
+
+    inductance: Annotated[Any, Quantity("H", low=0, high=1e-4)] = 20e-9
+    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e9)] = 5e-3
+    capacitance: Annotated[Any, Quantity("F", above=0, high=1e-2)] | None = None
+
+    def add(self, circuit: Circuit, name: str, node: str) -> None:
+        """Add the bond between ``node`` and the chassis."""
+        inner = f"{name}:x"
+        circuit.inductor(f"{name}.inductance", node, inner, self.inductance)
+        if self.capacitance is None:
+            circuit.resistor(f"{name}.resistance", inner, CHASSIS, self.resistance)
+        else:
+            circuit.resistor(f"{name}.resistance", inner, f"{name}:y", self.resistance)
+            circuit.capacitor(f"{name}.capacitance", f"{name}:y", CHASSIS, self.capacitance)
+
+
+def _ranged(value: float, low: float, high: float, why: str) -> Any:
+    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
+
+
+def _loop_default(data: dict[str, Any]) -> Ranged:
+    switching = float(np.max(data.get("switching_frequency", 1e5)))
+    why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
+    return default(switching / 20, switching / 50, switching / 8, why)
+
+
+def _duty_default(data: dict[str, Any]) -> Ranged:
+    """Duty from the voltages where they fix it: an ideal step-up or step-down stage without isolation."""
+    supply, output, isolated = data.get("input_voltage"), data.get("output_voltage"), data.get("isolated")
+    if supply is None or output is None or isolated or supply == output:
+        return default(0.45, 0.15, 0.85, "the duty cycle was not stated")
+    duty = float(np.clip(1 - supply / output if output > supply else output / supply, 0.02, 0.98))
+    spread = min(0.05, duty / 2, (1 - duty) / 2)
+    return default(duty, duty - spread, duty + spread, "from input and output voltage of an ideal stage")
+
+
+class Converter(Model):
+    """A switch-mode converter as seen from its output.
+
+    Fields in SI; what the file leaves open is a default with a range. ``shape``: "triangle", the current of an output
+    inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either.
+    """
+
+    name: str
+    output_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)]
+    switching_frequency: Annotated[float, Quantity("Hz", low=5e3, high=2e7)]
+    input_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)] | None = None
+    isolated: bool = False
+    shape: Literal["triangle", "pulse"] | None = None
+    duty: Annotated[Ranged, RangedQuantity("", low=0.01, high=0.99)] = Field(default_factory=_duty_default)
+    edge_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] = _ranged(
+        20e-9, 8e-9, 60e-9, "switching edges take 8 to 60 ns"
+    )
+    output_capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-8, high=0.1)] = _ranged(
+        22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic"
+    )
+    output_esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _ranged(
+        10e-3, 2e-3, 80e-3, "ceramics a few milliohm, electrolytics tens"
+    )
+    output_esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _ranged(
+        5e-9, 1e-9, 20e-9, "the output capacitor with its loop on the board"
+    )
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-5)] = _ranged(
+        15e-9, 3e-9, 60e-9, "track and pins from the output capacitor to the terminals"
+    )
+    output_resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = _ranged(
+        20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
+    )
+    loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", low=10, high=5e6)] = Field(default_factory=_loop_default)
+    ripple: Ripple
+    spike: Spike | None = None
+    common_mode: CommonMode | None = None
+    bond: Bond | None = None
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _edges_fit_the_period(self) -> Self:
+        if np.ndim(self.edge_time.value) == 0 and self.edge_time.high * self.switching_frequency > 0.2:
+            raise ValueError("edge_time: must be shorter than a fifth of the switching period")
+        if np.ndim(self.loop_bandwidth.value) == 0 and self.loop_bandwidth.value > self.switching_frequency / 2:
+            raise ValueError("loop_bandwidth: must lie below half the switching frequency")
+        return self
+
+    @property
+    def period(self) -> float:
+        """Switching period [s]."""
+        return 1 / self.switching_frequency
+
+    @property
+    def reaches_chassis(self) -> bool:
+        """True where something inside or at the terminals reaches the chassis."""
+        return self.common_mode is not None or self.bond is not None
+
+    def capacitor_impedance(self, frequencies: np.ndarray) -> np.ndarray:
+        """Output capacitor with ESR and ESL [ohm]; (f,) or (designs, f); infinite at f = 0."""
+        w = 2j * np.pi * np.asarray(frequencies, float)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
+        return self.output_esr.value + w * self.output_esl.value + reactance
+
+    @property
+    def loop_elements(self) -> tuple[Any, Any, Any]:
+        """Resistance [ohm], inductance [H] and delay inductance [H] of the regulating loop, seen from the output.
+
+        With a loop gain of wc/s the output capacitor C is damped by R = 1/(wc C); below LOOP_ZERO wc the integral part
+        takes over (inductance R/(LOOP_ZERO wc) beside R, so C rings with Q = 1/2 when LOOP_ZERO is 1/4), and above
+        LOOP_DELAY wc the loop lets go (inductance R/(LOOP_DELAY wc) in series).
+        """
+        crossover = 2 * np.pi * self.loop_bandwidth.value
+        damping = 1 / (crossover * self.output_capacitance.value)
+        return damping, damping / (LOOP_ZERO * crossover), damping / (LOOP_DELAY * crossover)
+
+    def loop_impedance(self, frequencies: np.ndarray) -> np.ndarray:
+        """The branch that holds the regulated voltage: output resistance and loop [ohm]; (f,) or (designs, f)."""
+        w = 2j * np.pi * np.asarray(frequencies, float)
+        resistance, inductance, delay = self.loop_elements
+        return self.output_resistance.value + w * inductance * resistance / (w * inductance + resistance) + w * delay
+
+    def inner_impedance(self, frequencies: np.ndarray) -> np.ndarray:
+        """What the switching current sees: capacitor beside regulating branch, without the lead [ohm]."""
+        return 1 / (1 / self.capacitor_impedance(frequencies) + 1 / self.loop_impedance(frequencies))
+
+    def add(self, circuit: Circuit) -> None:
+        """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""
+        circuit.voltage_source("regulated", "converter:set", RETURN)
+        circuit.immittance(
+            "converter.loop", "converter:set", "converter:inner", self.loop_impedance, ladder=self._loop_ladder()
+        )
+        circuit.immittance(
+            "converter.capacitor", "converter:inner", RETURN, self.capacitor_impedance, ladder=self._capacitor_ladder()
+        )
+        circuit.voltage_source("ripple", "converter:emf", "converter:inner")
+        circuit.inductor("converter.lead", "converter:emf", PLUS, self.lead_inductance.value)
+        if self.bond is not None:
+            self.bond.add(circuit, "converter.bond", RETURN)
+        if self.common_mode is not None:
+            self._add_common_mode(circuit, self.common_mode.coupling.value)
+
+    def _add_common_mode(self, circuit: Circuit, coupling: Any) -> None:
+        """Isolated: the input side swings against the floating output. Not isolated: the node swings against return."""
+        low, high = (CHASSIS, RETURN) if self.isolated else (RETURN, CHASSIS)
+        circuit.voltage_source("common_mode", "converter:switch", low)
+        circuit.capacitor("converter.coupling", "converter:switch", high, coupling)
+
+    def _loop_ladder(self) -> Circuit:
+        damping, inductance, delay = self.loop_elements
+        ladder = Circuit().resistor("resistance", "a", "x", self.output_resistance.value)
+        return (
+            ladder.resistor("damping", "x", "y", damping)
+            .inductor("integral", "x", "y", inductance)
+            .inductor("delay", "y", "b", delay)
+        )
+
+    def _capacitor_ladder(self) -> Circuit:
+        ladder = Circuit().capacitor("c", "a", "x", self.output_capacitance.value)
+        return ladder.resistor("esr", "x", "y", self.output_esr.value).inductor("esl", "y", "b", self.output_esl.value)

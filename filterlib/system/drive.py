@@ -1,0 +1,249 @@
+"""From what was measured at the terminals to the electromotive forces inside: harmonic by harmonic, with one scale each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.errors import FilterlibError
+from filterlib.network.circuit import Circuit
+from filterlib.network.waveform import lowpass_response, ring
+from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
+from filterlib.units import format_quantity
+
+TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
+RING_TOP = 4.0  # with a ring: this multiple of its frequency
+_STEPS = 14  # of the search for the two scales
+_LOST = 1e-3  # pairs of figures that miss each other by less than this share are taken as feasible
+
+
+class ScaleError(FilterlibError):
+    """Stated figures that contradict each other."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Complex Fourier coefficients c_k, k = 0 .. harmonics, of the converter's sources; (h + 1,) or (designs, h + 1).
+
+    ``ripple`` and ``spike`` [V]: the electromotive force in series with the internal impedance; their sum is applied.
+    ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
+    contradict each other for these values of the unknowns (the coefficients are then NaN). ``largest_factor``: largest
+    |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz].
+    """
+
+    frequencies: np.ndarray
+    ripple: np.ndarray
+    spike: np.ndarray
+    common_mode: np.ndarray
+    feasible: Any
+    largest_factor: float
+    largest_factor_frequency: float
+
+
+def harmonic_count(converter: Converter) -> int:
+    """How many harmonics bandwidths and ring ask for."""
+    top = TOP
+    if converter.spike is not None:
+        top = max(top, RING_TOP * float(np.max(converter.spike.ring_frequency.value)))
+    return int(np.ceil(top / converter.switching_frequency))
+
+
+def rectangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
+    """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
+
+    >>> import numpy as np
+    >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
+    array([0.3183, 0.    ])
+    """
+    return (1 - np.exp(-2j * np.pi * harmonics * duty)) / (2j * np.pi * harmonics)
+
+
+def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray:
+    """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
+
+    The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
+    switch is open, with a flat top. Both with corners rounded over the edge time. Where the shape is not stated, the
+    triangle.
+    """
+    duty = converter.duty.value
+    wave = rectangle(harmonics, duty)
+    if converter.shape == "pulse":
+        wave = -wave
+    else:
+        wave = wave / (duty * (1 - duty) * 2j * np.pi * harmonics)
+    return wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency)
+
+
+def drive(converter: Converter, load_current: float) -> Drive:
+    """The sources that make the stated figures read exactly as stated, in the stated arrangement.
+
+    Parameters: ``converter`` (its values may be arrays (designs, 1)); ``load_current`` [A]: drawn while measuring,
+    where the file does not say.
+    Raises: ScaleError where ripple and spike contradict each other (one design; of several, see `Drive.feasible`).
+    """
+    k = np.arange(1, harmonic_count(converter) + 1)
+    frequencies = k * converter.switching_frequency
+    ripple = switching_current(converter, k) * converter.inner_impedance(frequencies)
+    swing = _common_mode(converter, k)
+    factor_at = _Probe(converter, converter.ripple, frequencies, load_current)
+    if converter.spike is None:
+        spike = np.zeros_like(ripple)
+        a, b, feasible = converter.ripple.peak_to_peak / factor_at.peak_to_peak(ripple), 0.0, np.True_
+    else:
+        spike = _spike_shape(converter, len(k))
+        spike_probe = _Probe(converter, converter.spike, frequencies, load_current)
+        a, b, feasible = _scales(converter, ripple, spike, factor_at, spike_probe)
+    worst = np.argmax(np.atleast_2d(factor_at.factor).max(axis=0))
+    return Drive(
+        frequencies=np.concatenate([[0.0], frequencies]),
+        ripple=_with_dc(a * ripple),
+        spike=_with_dc(b * spike),
+        common_mode=_with_dc(swing),
+        feasible=feasible,
+        largest_factor=float(np.max(factor_at.factor)),
+        largest_factor_frequency=float(factor_at.inside[worst]),
+    )
+
+
+def _with_dc(harmonics: np.ndarray) -> np.ndarray:
+    return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
+
+
+def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
+    """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
+    if converter.common_mode is None:
+        return np.zeros(k.shape, complex)
+    sign = -1.0 if converter.shape == "pulse" else 1.0
+    edges = np.sinc(k * converter.edge_time.value * converter.switching_frequency)
+    return sign * converter.common_mode.swing.value * rectangle(k, converter.duty.value) * edges
+
+
+def _spike_shape(converter: Converter, count: int) -> np.ndarray:
+    """A damped ring of 1 V at each of the two switching edges, of opposite sign."""
+    assert converter.spike is not None
+    frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
+    onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
+    duty = converter.duty.value
+    wave = ring(
+        converter.period, frequency, cycles / frequency, (0.0, duty * converter.period), signs=(1, -1), rise=onset
+    )
+    return wave.coefficients(count)[..., 1:]
+
+
+class _Probe:
+    """One measuring arrangement: from the electromotive force to what the scope showed."""
+
+    def __init__(self, converter: Converter, seen: Arrangement, frequencies: np.ndarray, load_current: float) -> None:
+        current = load_current if seen.load_current is None else seen.load_current
+        transfer = measuring_circuit(converter, seen, current).transfer(frequencies, "ripple", ("probe", RETURN))
+        self.transfer = transfer * lowpass_response(frequencies, seen.bandwidth, seen.order)
+        inside = frequencies <= (seen.bandwidth or np.inf)
+        self.inside = frequencies[inside]
+        self.factor = 1 / np.abs(transfer[..., inside])
+
+    def waveform(self, emf: np.ndarray) -> np.ndarray:
+        return samples(self.transfer * emf)
+
+    def peak_to_peak(self, emf: np.ndarray) -> Any:
+        return spread(self.waveform(emf))
+
+
+def measuring_circuit(converter: Converter, seen: Arrangement, load_current: float) -> Circuit:
+    """Converter, the load it fed, and what stood at the probe; the reading is across ("probe", "converter_return")."""
+    circuit = Circuit()
+    alone = converter.replace(common_mode=None, bond=None)
+    alone.add(circuit)
+    circuit.resistor("reference", RETURN, "0", 0.0)
+    if load_current > 0:
+        circuit.resistor("load", PLUS, RETURN, converter.output_voltage / load_current)
+    circuit.inductor("probe.lead", PLUS, "probe", seen.lead_inductance)
+    circuit.resistor("probe.input", "probe", RETURN, 1e6)
+    for number, fixture in enumerate(seen.capacitors, 1):
+        circuit.capacitor(f"probe.c{number}", "probe", f"probe:{number}a", fixture.capacitance)
+        circuit.resistor(f"probe.r{number}", f"probe:{number}a", f"probe:{number}b", fixture.esr)
+        circuit.inductor(f"probe.l{number}", f"probe:{number}b", RETURN, fixture.esl)
+    return circuit
+
+
+def samples(harmonics: np.ndarray) -> np.ndarray:
+    """One period from c_1 .. c_n at four points or more to the highest harmonic; (..., n) -> (..., points)."""
+    count = 2 ** int(np.ceil(np.log2(4 * harmonics.shape[-1] + 4)))
+    return np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count
+
+
+def spread(values: np.ndarray) -> Any:
+    """Peak to peak along the last axis, kept as (designs, 1) where there are designs."""
+    width = values.max(axis=-1, keepdims=True) - values.min(axis=-1, keepdims=True)
+    return width if width.ndim > 1 else float(width[0])
+
+
+def _scales(
+    converter: Converter, ripple: np.ndarray, spike: np.ndarray, narrow: _Probe, wide: _Probe
+) -> tuple[Any, Any, Any]:
+    """Scales a, b with pp(narrow(a ripple + b spike)) and pp(wide(a ripple + b spike)) as stated.
+
+    The ratio of the two readings depends on the mixture alone (an angle), and grows with the spike's share: false
+    position on the angle, then one common scale.
+    """
+    assert converter.spike is not None
+    stated_narrow, stated_wide = converter.ripple.peak_to_peak, converter.spike.peak_to_peak
+    r1, s1, r2, s2 = narrow.waveform(ripple), narrow.waveform(spike), wide.waveform(ripple), wide.waveform(spike)
+    unit_r, unit_s = spread(r1), spread(s2)
+
+    def readings(angle: Any) -> tuple[Any, Any]:
+        a, b = np.cos(angle) / unit_r, np.sin(angle) / unit_s
+        return spread(a * r1 + b * s1), spread(a * r2 + b * s2)
+
+    def miss(angle: Any) -> Any:
+        low, high = readings(angle)
+        return np.log(high / low) - np.log(stated_wide / stated_narrow)
+
+    left, right = np.zeros(np.shape(unit_s)), np.full(np.shape(unit_s), np.pi / 2)
+    at_left, at_right = miss(left), miss(right)
+    feasible = (at_left <= _LOST) & (at_right >= -_LOST)
+    if np.ndim(feasible) == 0 and not feasible:
+        raise ScaleError(_contradiction(converter, *readings(0.0), *readings(np.pi / 2)))
+    angle = _false_position(miss, left, right, at_left, at_right)
+    scale = np.where(feasible, stated_narrow / readings(angle)[0], np.nan)
+    a, b = scale * np.cos(angle) / unit_r, scale * np.sin(angle) / unit_s
+    return (a, b, feasible) if np.ndim(feasible) else (float(a), float(b), feasible)
+
+
+def _false_position(miss: Any, left: Any, right: Any, at_left: Any, at_right: Any) -> Any:
+    """Root of ``miss`` between left and right, elementwise (Illinois variant, then the best point kept)."""
+    best, at_best = np.where(abs(at_left) < abs(at_right), left, right), np.minimum(abs(at_left), abs(at_right))
+    for _ in range(_STEPS):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            middle = (left * at_right - right * at_left) / (at_right - at_left)
+        middle = np.clip(np.nan_to_num(middle), np.minimum(left, right), np.maximum(left, right))
+        at_middle = miss(middle)
+        better = abs(at_middle) < at_best
+        best, at_best = np.where(better, middle, best), np.where(better, abs(at_middle), at_best)
+        crosses = at_middle * at_right < 0
+        left, at_left = np.where(crosses, right, left), np.where(crosses, at_right, at_left / 2)
+        right, at_right = middle, at_middle
+        if np.all(at_best < 1e-12):
+            break
+    return best
+
+
+def _contradiction(
+    converter: Converter, ripple_low: float, ripple_high: float, spike_low: float, spike_high: float
+) -> str:
+    """Why no mixture of ripple and spike reads both figures."""
+    assert converter.spike is not None
+    narrow, wide = converter.ripple.peak_to_peak, converter.spike.peak_to_peak
+    if ripple_high / ripple_low > wide / narrow:
+        reads = format_quantity(narrow * ripple_high / ripple_low, "V")
+        return (
+            f"converter.spike.peak_to_peak = {format_quantity(wide, 'V')}: the ripple alone already reads {reads} in that "
+            f"band when it reads {format_quantity(narrow, 'V')} in the ripple's; state a larger spike, or none"
+        )
+    reads = format_quantity(wide * spike_low / spike_high, "V")
+    return (
+        f"converter.ripple.peak_to_peak = {format_quantity(narrow, 'V')}: a spike of {format_quantity(wide, 'V')} alone "
+        f"still reads {reads} through the ripple's bandwidth; state at least that, a faster ring "
+        "(converter.spike.ring_frequency), or a limit of higher order (converter.ripple.order)"
+    )

@@ -1,0 +1,120 @@
+"""What the filter feeds: one load or several on the same line."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Quantity
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.wire import WirePair
+from filterlib.system.converter import Bond
+from filterlib.system.model import Model
+from filterlib.system.stages import MOUNTING_LOOP
+from filterlib.system.state import State
+
+LOOP_BANDWIDTH = 20e3  # [Hz] of a constant-power load that states none: common practice, no source
+_STATES = {"resistive": "resistance", "constant_current": "current", "constant_power": "power"}
+
+
+class InputCapacitor(Model):
+    """A capacitor across the load's own terminals."""
+
+    part: Capacitor
+    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    mounting_loop: Annotated[Any, Quantity("H", low=0, high=1e-6)] = MOUNTING_LOOP
+
+
+class ReflectedRipple(Model):
+    """Ripple current that the load's own converter draws: a triangle at its own frequency."""
+
+    peak_to_peak: Annotated[float, Quantity("A", above=0, high=1000)]
+    frequency: Annotated[float, Quantity("Hz", low=1e3, high=2e7)]
+    duty: Annotated[float, Quantity("", low=0.01, high=0.99)] = 0.5
+
+
+class Load(Model):
+    """One load: resistive, constant current or constant power (up to its own loop bandwidth)."""
+
+    name: str
+    kind: Literal["resistive", "constant_current", "constant_power"]
+    resistance: Annotated[Any, Quantity("ohm", low=1e-3, high=1e9)] | None = None
+    current: Annotated[Any, Quantity("A", low=0, high=1e3)] | None = None
+    power: Annotated[Any, Quantity("W", low=0, high=1e5)] | None = None
+    loop_bandwidth: Annotated[Any, Quantity("Hz", low=1, high=1e7)] = LOOP_BANDWIDTH
+    input_capacitor: InputCapacitor | None = None
+    lead: WirePair | None = None
+    bond: Bond | None = None
+    ripple: ReflectedRipple | None = None
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _says_what_it_draws(self) -> Self:
+        wanted = _STATES[self.kind]
+        given = [key for key in _STATES.values() if getattr(self, key) is not None]
+        if given != [wanted]:
+            raise ValueError(f'a {self.kind} load states "{wanted}" and nothing else of {", ".join(_STATES.values())}')
+        return self
+
+    @property
+    def plus(self) -> str:
+        """Node at which the load's own input stands; behind its lead where it has one."""
+        return f"{self.name}_plus" if self.lead is not None else "load_plus"
+
+    @property
+    def minus(self) -> str:
+        """The return node of the load's input."""
+        return f"{self.name}_return" if self.lead is not None else "0"
+
+    @property
+    def port(self) -> tuple[str, str]:
+        """The two nodes between which the load's voltage is meant."""
+        return self.plus, self.minus
+
+    @property
+    def source(self) -> str:
+        """Name of the current source in the circuit that draws this load's current."""
+        return f"{self.name}.current"
+
+    def draws(self, voltage: Any, scale: float) -> Any:
+        """DC current [A] at a voltage [V] (not zero) and at a share of the full load."""
+        if self.kind == "resistive":
+            return scale * voltage / self.resistance
+        return scale * self.current if self.kind == "constant_current" else scale * self.power / voltage
+
+    def add(self, circuit: Circuit, state: State, *, at_point: bool = True) -> None:
+        """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance."""
+        if self.lead is not None:
+            pair = ("load_plus", self.plus), ("0", self.minus)
+            self.lead.add(circuit, f"{self.name}.lead", *pair, temperature=state.temperature)
+        circuit.current_source(self.source, self.minus, self.plus)
+        if at_point:
+            self.add_input(circuit, state)
+        if self.bond is not None:
+            self.bond.add(circuit, f"{self.name}.bond", self.minus)
+
+    def add_input(self, circuit: Circuit, state: State) -> None:
+        """Add what stands at the load's own terminals: capacitor and small-signal conductance."""
+        name, plus, minus = self.name, self.plus, self.minus
+        if self.input_capacitor is not None:
+            fitted = self.input_capacitor
+            fitted.part.add(
+                circuit, f"{name}.capacitor", plus, minus,
+                bias=state.voltage(name), temperature=state.temperature,
+                mounting_loop=fitted.mounting_loop, count=fitted.count,
+            )  # fmt: skip
+        scale = state.scale(name)
+        if self.kind == "constant_current" or scale == 0:
+            return
+        if self.kind == "resistive":
+            circuit.conductance(f"{name}.conductance", plus, minus, scale / self.resistance)
+            return
+        slope = scale * self.power / state.voltage(name) ** 2
+        if np.all(slope == 0):
+            return
+        circuit.conductance(f"{name}.conductance", plus, minus, -slope)
+        circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", 1 / slope)
+        circuit.capacitor(f"{name}.loop_capacitance", f"{name}:loop", minus, slope / (2 * np.pi * self.loop_bandwidth))

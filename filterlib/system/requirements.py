@@ -1,0 +1,152 @@
+"""What a design has to hold, and where: requirements and operating points."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, StringConstraints, model_validator
+
+from filterlib.parts.base import Quantity
+from filterlib.system.converter import Bandwidth
+from filterlib.system.model import Model
+from filterlib.system.state import ROOM
+from filterlib.units import format_quantity
+
+Volts = Annotated[float, Quantity("V", above=0, high=1000)]
+Share = Annotated[float, Quantity("", low=0, high=2)]
+Name = Annotated[str, StringConstraints(strict=True, pattern=r"^[^\W\d_][\w -]{0,39}$")]
+
+
+class OperatingPoint(Model):
+    """One state that the design must hold in: how much the loads draw, how warm it is, what the input has."""
+
+    name: Name = "full load"
+    load: Share = 1.0
+    loads: dict[str, Share] = Field(default_factory=dict)
+    temperature: Annotated[float, Quantity("K", low=173.15, high=473.15)] = ROOM
+    input_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)] | None = None
+
+    def scale(self, load: str) -> float:
+        """Share of its full draw that the named load takes here."""
+        return self.loads.get(load, self.load)
+
+
+class _Requirement(Model):
+    load: str
+    note: str = ""
+
+
+class RippleRequirement(_Requirement):
+    """At most ``limit`` [V] peak to peak at a load, between ``above`` [Hz] (first order) and ``bandwidth`` [Hz]."""
+
+    kind: Literal["ripple"]
+    limit: Volts
+    bandwidth: Annotated[float | None, Bandwidth()] = 20e6
+    order: Annotated[int, Field(ge=1, le=8)] | None = None  # None: as the converter's own figure was measured
+    above: Annotated[float, Quantity("Hz", low=0, high=1e9)] = 0.0
+
+    @model_validator(mode="after")
+    def _band(self) -> Self:
+        if self.bandwidth is not None and self.above >= self.bandwidth:
+            raise ValueError("above: must lie below the bandwidth")
+        return self
+
+    @property
+    def label(self) -> str:
+        """Key of the band, as in a table of results: "20MHz", "full", "150kHz_to_30MHz"."""
+        return band_label(self.above, self.bandwidth, self.order)
+
+    @property
+    def words(self) -> str:
+        """The requirement as a phrase."""
+        return f"ripple at {self.load}, {_band_words(self.above, self.bandwidth)}, at most {_volts(self.limit)} peak to peak"
+
+
+class SpikeRequirement(_Requirement):
+    """At most ``limit`` [V] peak to peak at a load in full bandwidth, spikes included."""
+
+    kind: Literal["spike"]
+    limit: Volts
+    bandwidth: None = None
+    order: None = None
+    above: float = 0.0
+    label: Literal["full"] = "full"
+
+    @property
+    def words(self) -> str:
+        """The requirement as a phrase."""
+        return f"ripple with spikes at {self.load}, full bandwidth, at most {_volts(self.limit)} peak to peak"
+
+
+class VoltageRequirement(_Requirement):
+    """DC voltage at a load between ``low`` and ``high`` [V]."""
+
+    kind: Literal["voltage"]
+    low: Volts
+    high: Volts
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.low >= self.high:
+            raise ValueError("low: must lie below high")
+        return self
+
+    @property
+    def words(self) -> str:
+        """The requirement as a phrase."""
+        return f"voltage at {self.load} between {_volts(self.low)} and {_volts(self.high)}"
+
+
+class DropRequirement(_Requirement):
+    """At most ``limit`` [V] lost between the regulated voltage and a load."""
+
+    kind: Literal["drop"]
+    limit: Volts
+
+    @property
+    def words(self) -> str:
+        """The requirement as a phrase."""
+        return f"DC drop to {self.load} at most {_volts(self.limit)}"
+
+
+class StepRequirement(_Requirement):
+    """At most ``limit`` [V] deviation at a load after a step of its current by ``current`` [A]."""
+
+    kind: Literal["step"]
+    limit: Volts
+    current: Annotated[float, Quantity("A", above=0, high=1000)]
+
+    @property
+    def words(self) -> str:
+        """The requirement as a phrase."""
+        return f"deviation at {self.load} after a step of {format_quantity(self.current, 'A')} at most {_volts(self.limit)}"
+
+
+Requirement = Annotated[
+    RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement,
+    Field(discriminator="kind"),
+]
+
+
+def band_label(above: float, bandwidth: float | None, order: int | None = None) -> str:
+    """Key of a band of measurement.
+
+    >>> band_label(0, 20e6), band_label(0, None), band_label(150e3, 30e6), band_label(0, 20e6, 2)
+    ('20MHz', 'full', '150kHz_to_30MHz', '20MHz_order2')
+    """
+    top = "full" if bandwidth is None else _compact(bandwidth)
+    low = f"{_compact(above)}_to_" if above else ""
+    return f"{low}{top}" + (f"_order{order}" if bandwidth is not None and order is not None else "")
+
+
+def _compact(frequency: float) -> str:
+    return format_quantity(frequency, "Hz", digits=4).replace(" ", "")
+
+
+def _band_words(above: float, bandwidth: float | None) -> str:
+    top = "full bandwidth" if bandwidth is None else f"to {format_quantity(bandwidth, 'Hz')}"
+    return f"from {format_quantity(above, 'Hz')} {top}" if above else top
+
+
+def _volts(value: Any) -> str:
+    return format_quantity(value, "V")

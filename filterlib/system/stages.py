@@ -1,0 +1,224 @@
+"""The stages of the filter, in their order from converter to load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field
+
+from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Quantity
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.wire import WirePair
+from filterlib.system.converter import CHASSIS
+from filterlib.system.model import Model
+from filterlib.system.state import State
+
+MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: common practice, no source
+
+Line = Literal["plus", "return", "both"]
+Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
+
+
+@dataclass
+class Lines:
+    """Where the two lines stand while stages are added: the present node of each, and how to reach the next.
+
+    ``last`` holds, for each line, the number of the last stage that stands in it: its far node is the load's.
+    """
+
+    plus: str
+    minus: str
+    last: dict[str, int]
+    ends: dict[str, str]
+
+    def step(self, line: str, number: int) -> tuple[str, str]:
+        """Nodes before and after the stage ``number`` in ``line`` ("plus" or "return"); moves on."""
+        before = self.plus if line == "plus" else self.minus
+        after = self.ends[line] if self.last[line] == number else f"stage{number}_{line}"
+        if line == "plus":
+            self.plus = after
+        else:
+            self.minus = after
+        return before, after
+
+
+class Stage(Model):
+    """One stage: ``name`` stands on the schematic and names its elements."""
+
+    prefix: ClassVar[str] = "X"
+    name: str = ""
+    note: str = ""
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The lines in which the stage stands in series."""
+        return ()
+
+    @property
+    def reaches_chassis(self) -> bool:
+        """True where the stage has a connection to the chassis."""
+        return False
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Add the stage to the circuit at an operating point."""
+        raise AssertionError(f"{type(self).__name__} has no circuit")
+
+
+class ShuntCapacitor(Stage):
+    """One or more equal capacitors in parallel, from line to line."""
+
+    prefix: ClassVar[str] = "C"
+    kind: Literal["capacitor"]
+    part: Capacitor
+    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    mounting_loop: Loop = MOUNTING_LOOP
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Elements NAME and NAME.loop."""
+        _add_capacitor(self, circuit, lines.plus, lines.minus, state)
+
+
+class ChassisCapacitor(Stage):
+    """A capacitor from one line, or from each, to the chassis."""
+
+    prefix: ClassVar[str] = "Y"
+    kind: Literal["capacitor_to_chassis"]
+    part: Capacitor
+    line: Line = "both"
+    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    mounting_loop: Loop = 10e-9
+    imbalance: Annotated[Any, Quantity("", low=-0.9, high=0.9)] = 0.0
+
+    @property
+    def reaches_chassis(self) -> bool:
+        """Always."""
+        return True
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Elements NAME.plus and NAME.return; ``imbalance`` is how much larger the plus line's capacitance is."""
+        for line, node, share in (
+            ("plus", lines.plus, 1 + self.imbalance / 2),
+            ("return", lines.minus, 1 - self.imbalance / 2),
+        ):
+            if self.line in (line, "both"):
+                unequal = self.part.replace(capacitance=self.part.capacitance * share)
+                _add_capacitor(self, circuit, node, CHASSIS, state, part=unequal, suffix=f".{line}")
+
+
+class Damping(Stage):
+    """A resistor in series with a capacitor, from line to line: damps without carrying the load's current."""
+
+    prefix: ClassVar[str] = "D"
+    kind: Literal["damping"]
+    part: Capacitor
+    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e6)]
+    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    mounting_loop: Loop = MOUNTING_LOOP
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Elements NAME.resistor, NAME and NAME.loop."""
+        circuit.resistor(f"{self.name}.resistor", lines.plus, f"{self.name}:r", self.resistance)
+        _add_capacitor(self, circuit, f"{self.name}:r", lines.minus, state)
+
+
+class SeriesChoke(Stage):
+    """A differential choke in one line, or an equal one in each."""
+
+    prefix: ClassVar[str] = "L"
+    kind: Literal["differential_choke"]
+    part: DifferentialChoke
+    line: Line = "plus"
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One line or both."""
+        return ("plus", "return") if self.line == "both" else (self.line,)
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Element NAME, or NAME.plus and NAME.return."""
+        for line in self.lines:
+            name = self.name if self.line != "both" else f"{self.name}.{line}"
+            a, b = lines.step(line, number)
+            self.part.add(circuit, name, a, b, current=state.current(self.name), temperature=state.temperature)
+
+
+class CommonModeStage(Stage):
+    """A common-mode choke: one winding in each line."""
+
+    prefix: ClassVar[str] = "L"
+    kind: Literal["common_mode_choke"]
+    part: CommonModeChoke
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Both."""
+        return ("plus", "return")
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Elements NAME (two windings) and its capacitances."""
+        first, second = lines.step("plus", number), lines.step("return", number)
+        self.part.add(
+            circuit, self.name, first, second,
+            current=state.current(self.name), unbalance=state.unbalance(self.name), temperature=state.temperature,
+        )  # fmt: skip
+
+
+class WireStage(Stage):
+    """A pair of wires or tracks."""
+
+    prefix: ClassVar[str] = "W"
+    kind: Literal["wire"]
+    part: WirePair
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Both."""
+        return ("plus", "return")
+
+    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+        """Elements NAME.r1, NAME.r2, NAME.l1, NAME.l2."""
+        self.part.add(
+            circuit, self.name, lines.step("plus", number), lines.step("return", number), temperature=state.temperature
+        )
+
+
+AnyStage = Annotated[
+    ShuntCapacitor | ChassisCapacitor | Damping | SeriesChoke | CommonModeStage | WireStage, Field(discriminator="kind")
+]
+KINDS: dict[str, type[Stage]] = {
+    "capacitor": ShuntCapacitor,
+    "capacitor_to_chassis": ChassisCapacitor,
+    "damping": Damping,
+    "differential_choke": SeriesChoke,
+    "common_mode_choke": CommonModeStage,
+    "wire": WireStage,
+}
+
+
+def _add_capacitor(
+    stage: Any, circuit: Circuit, a: str, b: str, state: State, *, part: Capacitor | None = None, suffix: str = ""
+) -> None:
+    name = f"{stage.name}{suffix}"
+    (part or stage.part).add(
+        circuit, name, a, b,
+        bias=state.bias(name), temperature=state.temperature, mounting_loop=stage.mounting_loop, count=stage.count,
+    )  # fmt: skip
+
+
+def add_filter(
+    circuit: Circuit, stages: tuple[Any, ...], start: tuple[str, str], end: tuple[str, str], state: State
+) -> None:
+    """Add every stage between the nodes ``start`` (plus, return) and ``end``; a line without one becomes a short."""
+    last = {"plus": 0, "return": 0}
+    for number, stage in enumerate(stages, 1):
+        last.update(dict.fromkeys(stage.lines, number))
+    lines = Lines(*start, last, {"plus": end[0], "return": end[1]})
+    for index, line in enumerate(("plus", "return")):
+        if not last[line]:
+            circuit.resistor(f"link.{line}", start[index], end[index], 0.0)
+    for number, stage in enumerate(stages, 1):
+        stage.add(circuit, lines, number, state)
