@@ -190,12 +190,14 @@ class Circuit:
     @property
     def designs(self) -> int | None:
         """How many designs the arrays among the values stand for, or None where all are numbers."""
-        arrays = [e for e in self.elements if isinstance(e.value, np.ndarray)]
-        for element in arrays:
-            if len(element.value) != len(arrays[0].value):
-                counts = f"{len(element.value)} designs, but {arrays[0].name} holds {len(arrays[0].value)}"
-                raise CircuitError(f"{element.name}: holds values for {counts}")
-        return len(arrays[0].value) if arrays else None
+        if "designs" not in self._cache:
+            counts = {e.name: count for e in self.elements if (count := _designs(e)) is not None}
+            first = next(iter(counts), "")
+            for name, count in counts.items():
+                if count != counts[first]:
+                    raise CircuitError(f"{name}: holds values for {count} designs, but {first} holds {counts[first]}")
+            self._cache["designs"] = counts.get(first)
+        return self._cache["designs"]
 
     # ---- what it does ---------------------------------------------------------------------------------------------
 
@@ -405,3 +407,11 @@ def _join(group: dict[str, str], a: str, b: str) -> bool:
     first, second = _root(group, a), _root(group, b)
     group[first] = second
     return first != second
+
+
+def _designs(element: Element) -> int | None:
+    """How many designs an element's value stands for; a callable is asked at two frequencies."""
+    if callable(element.value):
+        value = np.asarray(element.value(np.array([1e3, 1e4])))
+        return len(value) if value.ndim == (4 if element.kind == "coupled" else 2) else None
+    return len(element.value) if isinstance(element.value, np.ndarray) else None
