@@ -34,7 +34,7 @@ def test_a_quantity_takes_an_array_of_designs_and_keeps_its_own_copy():
     read = FARADS.read(mine)
     mine[0] = 5.0
     assert_array_equal(read, [[1e-6], [2e-6]])
-    with pytest.raises(ValueError, match="read-only"):
+    with pytest.raises(ValueError, match=r"read-only"):
         read[0] = 1.0
 
 
@@ -99,7 +99,7 @@ def test_a_curve_names_the_point_that_is_wrong(given, words):
 def test_frequencies_are_finite_and_not_negative():
     assert_allclose(angular([0.0, 1.0]), [0, 2j * np.pi], rtol=1e-15, atol=0)
     for wrong in (-1.0, np.nan, np.inf):
-        with pytest.raises(QuantityError, match="frequencies"):
+        with pytest.raises(QuantityError, match=r"frequencies"):
             angular([1.0, wrong])
 
 
@@ -110,15 +110,15 @@ def test_an_array_is_shown_as_its_range():
 
 def test_a_part_is_frozen_and_replace_makes_another_that_is_checked():
     part = choke()
-    with pytest.raises(ValidationError, match="frozen"):
+    with pytest.raises(ValidationError, match=r"frozen"):
         part.inductance = 1.0
     other = part.replace(inductance="22 µH")
     assert other.inductance == pytest.approx(22e-6, rel=1e-15, abs=0)
     assert part.inductance == pytest.approx(10e-6, rel=1e-15, abs=0)
     assert other.dc_resistance == part.dc_resistance
-    with pytest.raises(InputError, match='inductence.*"inductance"'):
+    with pytest.raises(InputError, match=r'inductence.*"inductance"'):
         part.replace(inductence=1e-6)
-    with pytest.raises(InputError, match="inductance.*prefix"):
+    with pytest.raises(InputError, match=r"inductance.*prefix"):
         part.replace(inductance=22)
 
 
@@ -134,7 +134,7 @@ def test_everything_that_is_wrong_is_said_at_once_in_plain_words():
 
 def test_exactly_one_of_two_is_asked_for():
     for wrong in ({"winding_capacitance": "5 pF"}, {"self_resonance": None}):
-        with pytest.raises(InputError, match="winding_capacitance.*exactly one"):
+        with pytest.raises(InputError, match=r"winding_capacitance.*exactly one"):
             choke(**wrong)
 
 
@@ -160,7 +160,11 @@ class Filter(BaseModel):
 @pytest.mark.parametrize(
     ("given", "key", "words"),
     [
-        ({"stage": [{"type": "shunt", "capacitanse": 1e-6, "capacitance": 1e-6}]}, "f.stage[1].capacitanse", '"capacitance"'),
+        (
+            {"stage": [{"type": "shunt", "capacitanse": 1e-6, "capacitance": 1e-6}]},
+            "f.stage[1].capacitanse",
+            '"capacitance"',
+        ),
         ({"stage": [{"type": "shunt", "capacitance": 1e-6, "count": 0}]}, "f.stage[1].count", "at least 1"),
         ({"stage": [{"type": "shunt", "capacitance": 1e-6, "count": 1.5}]}, "f.stage[1].count", "whole number"),
         ({"stage": [{"type": "shunt"}]}, "f.stage[1].capacitance", "missing: a quantity in F"),

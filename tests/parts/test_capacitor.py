@@ -11,7 +11,13 @@ ROOM = 293.15
 
 
 def capacitor(**changes):
-    stated = {"kind": "ceramic_class_2", "capacitance": "1 µF", "rated_voltage": "50 V", "loss_angle": 0.02, "esl": "1 nH"}
+    stated = {
+        "kind": "ceramic_class_2",
+        "capacitance": "1 µF",
+        "rated_voltage": "50 V",
+        "loss_angle": 0.02,
+        "esl": "1 nH",
+    }
     return Capacitor(**stated | {"esr": "5 mΩ"} | changes)
 
 
@@ -49,6 +55,11 @@ def test_without_loss_it_is_a_capacitor_and_an_inductor_and_so_is_its_ladder():
 def test_a_direct_voltage_sees_an_open_circuit():
     assert capacitor().impedance([0.0])[0] == complex(np.inf, 0)
     assert capacitor().impedance(0.0).shape == (1,)
+
+
+def test_the_self_resonance_with_and_without_its_loop():
+    assert capacitor().self_resonance() == pytest.approx(5.0329e6, rel=1e-4, abs=0)  # hand: 1/(2 pi sqrt(1 uF 1 nH))
+    assert capacitor().self_resonance(mounting_loop=3e-9) == pytest.approx(2.5165e6, rel=1e-4, abs=0)  # hand
 
 
 def test_several_in_parallel_share_the_loop_too():

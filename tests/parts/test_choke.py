@@ -45,7 +45,9 @@ def test_at_the_self_resonance_the_parallel_resistance_is_left():
 def test_the_winding_capacitance_stays_when_the_inductance_saturates():
     part = choke(parallel_resistance=None)
     f = np.array([1e9])
-    assert part.impedance(f, current=9.0)[0].imag == pytest.approx(-1 / (2 * np.pi * 1e9 * part.capacitance), rel=0.01, abs=0)
+    assert part.impedance(f, current=9.0)[0].imag == pytest.approx(
+        -1 / (2 * np.pi * 1e9 * part.capacitance), rel=0.01, abs=0
+    )
 
 
 def test_arrays_of_designs_and_of_currents():

@@ -106,7 +106,7 @@ def test_it_adds_its_capacitances_half_at_each_end():
 
 
 def test_leakage_is_less_than_the_inductance():
-    with pytest.raises(InputError, match="leakage = .*below the inductance"):
+    with pytest.raises(InputError, match=r"leakage = .*below the inductance"):
         choke(leakage="1 mH")
 
 

@@ -19,14 +19,14 @@ def test_a_gauge_is_read_in_every_usual_spelling(gauge):
 
 @pytest.mark.parametrize("gauge", [24.5, True, -1, 41, "24 mm", "0.5 mm²", "", "1/0 AWG", None])
 def test_what_is_no_gauge_is_refused(gauge):
-    with pytest.raises(InputError, match="awg|cross_section"):
+    with pytest.raises(InputError, match=r"awg|cross_section"):
         pair(awg=gauge)
 
 
 def test_a_cross_section_or_a_gauge_but_not_both():
     assert pair(awg=None, cross_section="0.5 mm2").diameter == pytest.approx(0.79788e-3, rel=1e-4, abs=0)  # hand
     for wrong in ({"cross_section": "0.5 mm2"}, {"awg": None}):
-        with pytest.raises(InputError, match="cross_section.*exactly one"):
+        with pytest.raises(InputError, match=r"cross_section.*exactly one"):
             pair(**wrong)
 
 
