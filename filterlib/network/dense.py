@@ -17,7 +17,8 @@ from filterlib.errors import CircuitError
 from filterlib.network.plan import Columns
 from filterlib.network.tableau import Branch, Tableau
 
-LIMIT = 1e-9  # scaled residual from which a point counts as having no solution
+GOOD = 1e-15  # backward error that needs no more refinement
+LIMIT = 1e-9  # backward error from which a point counts as having no solution
 BLOCK = 2**20  # matrix entries at a time
 _ROUNDS = 4
 
@@ -80,7 +81,7 @@ def solve(tableau: Tableau, values: list[Any], count: int, right: Columns) -> np
     Raises
     ------
     CircuitError
-        Where no x has a small residual: the circuit contradicts itself there.
+        Where no x has a small backward error: the circuit contradicts itself there.
     """
     groups: dict[tuple[int, ...], list[int]] = {}
     weights = np.array([tableau.weights([v[i] if isinstance(v, np.ndarray) else v for v in values]) for i in range(count)])
@@ -101,45 +102,54 @@ def solve(tableau: Tableau, values: list[Any], count: int, right: Columns) -> np
 def solve_tree(
     tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray, b: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Solve points of one tree: arrays (p, n, n), (p, branches) and (n, r) -> x (p, n, r), and the part of x that
-    the tree's voltages and the other currents make, as those (p, branches, r)."""
-    count = len(tableau.nodes)
-    basis = loops(tableau.branches, count, tree)
-    current = np.zeros((tableau.size, b.shape[1]))  # what is put into the nodes leaves through the tree
-    inside = [column - count for column in tree[:count]]
-    nodal = np.array([[(br.a == n) - (br.b == n) for br in (tableau.branches[i] for i in inside)] for n in range(count)], float)
-    if count:
-        current[[count + i for i in inside]] = np.round(np.linalg.inv(nodal)) @ b[:count]
-    law = a[:, count:]
-    u = _careful(tableau, law @ basis, b[count:] - law @ current, size)
-    return basis @ u + current, u
+    """Solve points of one tree: arrays (p, n, n), (p, branches) and (n, r) -> x (p, n, r), and the same in the
+    unknowns of `loops`, (p, branches, r).
 
-
-def _careful(tableau: Tableau, m: np.ndarray, b: np.ndarray, size: np.ndarray) -> np.ndarray:
-    """Solve branch laws: scaled, pivoted, refined, and by least squares where a current or voltage is left open."""
-    scaled = m * size[:, None, :]
-    largest = abs(scaled).max(axis=-1, keepdims=True)
-    scaled, target = scaled / largest, b / largest
-    x = _refined(scaled, target)
-    for point in np.nonzero(~(backward_error(scaled, x, target) <= LIMIT))[0]:
-        x[point] = np.linalg.lstsq(scaled[point], target[point], rcond=1e-13)[0]
-        if not backward_error(scaled[point], x[point], target[point]) <= LIMIT:
-            raise CircuitError(_culprit(tableau, scaled[point]))
-    return size[..., None] * x
-
-
-def _refined(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Pivoted LU with residuals fed back; a singular point is left as NaN."""
-    x = _lu(a, b)
+    Residuals of the whole tableau are fed back until they are at the rounding.
+    """
+    frame = _Frame(tableau, tree, a, size)
+    x, u = frame.solve(np.broadcast_to(b, (len(a), *b.shape)))
     error = backward_error(a, x, b)
     for _ in range(_ROUNDS):
-        if not (error > 1e-15).any():
+        if not (error > GOOD).any():
             break
-        better = x + _lu(a, b - a @ x)
-        found = backward_error(a, better, b)
-        x = np.where((found < error)[..., None, None], better, x)
-        error = np.fmin(found, error)
-    return x
+        dx, du = frame.solve(b - a @ x)
+        found = backward_error(a, x + dx, b)
+        better = (found < error)[:, None, None]
+        x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
+    for point in np.nonzero(~(error <= LIMIT))[0]:
+        x[point], u[point] = frame.spread(point, b)
+        if not backward_error(a[point], x[point], b) <= LIMIT:
+            raise CircuitError(_culprit(tableau, frame.scaled[point]))
+    return x, u
+
+
+class _Frame:
+    """The branch laws of some points in the unknowns of `loops`, scaled."""
+
+    def __init__(self, tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray) -> None:
+        self.count = len(tableau.nodes)
+        self.basis = loops(tableau.branches, self.count, tree)
+        inside = np.array(tree[: self.count], dtype=int)
+        self.inject = np.zeros((tableau.size, self.count))  # what is put into the nodes leaves through the tree
+        self.inject[inside] = np.round(np.linalg.inv(a[0, : self.count, inside].real.T)) if self.count else 0.0
+        self.law = a[:, self.count :]
+        scaled = self.law @ self.basis * size[:, None, :]
+        self.rows = abs(scaled).max(axis=-1, keepdims=True)
+        self.scaled, self.size = scaled / self.rows, size[..., None]
+
+    def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Unknowns of the tableau and of `loops` for right-hand sides (p, n, r)."""
+        current = self.inject @ b[:, : self.count]
+        u = self.size * _lu(self.scaled, (b[:, self.count :] - self.law @ current) / self.rows)
+        return self.basis @ u + current, u
+
+    def spread(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The same at one point, by least squares where the laws leave a current or a voltage open."""
+        current = self.inject @ b[: self.count]
+        target = (b[self.count :] - self.law[point] @ current) / self.rows[point]
+        u = self.size[point] * np.linalg.lstsq(self.scaled[point], target, rcond=1e-13)[0]
+        return self.basis @ u + current, u
 
 
 def _lu(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -6,13 +6,13 @@ costs nothing, and what nobody asks for is not computed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from filterlib.network.tableau import ONE, Term
+from filterlib.network.tableau import Term
 
 Columns = tuple[tuple[tuple[int, float], ...], ...]  # right-hand sides, each as pairs of a row and its value
 Plan = Callable[[list[Any], float], tuple[list[list[Any]], Any]]
@@ -27,6 +27,13 @@ class _Part(NamedTuple):
     factor: float
     name: str = ""
     axes: int = 0
+
+
+class _Line(NamedTuple):
+    """One line of source, and the variables that it uses."""
+
+    text: str
+    operands: set[str]
 
 
 @lru_cache(maxsize=512)
@@ -51,7 +58,7 @@ def make_plan(
     writer = _Writer(size, terms, sorts, right)
     writer.eliminate(pivots)
     source = writer.source(wanted)
-    space: dict[str, Any] = {"absolute": np.absolute, "reciprocal": np.reciprocal, "isfinite": np.isfinite}
+    space: dict[str, Any] = {"absolute": np.absolute, "reciprocal": np.reciprocal}
     exec(compile(source, "<plan>", "exec"), space)
     return space["run"]
 
@@ -61,8 +68,8 @@ class _Writer:
 
     def __init__(self, size: int, terms: tuple[Term, ...], sorts: tuple[int, ...], right: Columns) -> None:
         self.size, self.right = size, right
-        self.lines: list[str] = []
-        self.count = 0
+        self.lines: list[_Line] = []
+        self.known: dict[str, str] = {}
         self.terms: list[list[tuple[int, _Part]]] = [[] for _ in range(size)]
         for term in terms:
             if sorts[term.symbol] > -2:
@@ -84,30 +91,40 @@ class _Writer:
 
     # ---- arithmetic on names --------------------------------------------------------------------------------------
 
-    def _new(self, expression: str, axes: int, factor: float = 1.0) -> _Part:
-        self.count += 1
-        self.lines.append(f"t{self.count} = {expression}")
-        return _Part(factor, f"t{self.count}", axes)
+    def _new(self, expression: str, axes: int, factor: float, *operands: _Part) -> _Part:
+        """The part that an expression gives: a new line, unless it was written before."""
+        if expression not in self.known:
+            self.known[expression] = f"t{len(self.known) + 1}"
+            self.lines.append(_Line(f"{self.known[expression]} = {expression}", _names(operands)))
+        return _Part(factor, self.known[expression], axes)
 
     def _product(self, a: _Part, b: _Part) -> _Part:
         if not a.name or not b.name:
             return _Part(a.factor * b.factor, a.name or b.name, a.axes | b.axes)
-        return self._new(f"{a.name} * {b.name}", a.axes | b.axes, a.factor * b.factor)
+        first, second = sorted((a.name, b.name))
+        return self._new(f"{first} * {second}", a.axes | b.axes, a.factor * b.factor, a, b)
 
     def _sum(self, a: _Part | None, b: _Part) -> _Part:
-        if a is None:
+        if a is None or not a.factor:
             return b
+        if not b.factor:
+            return a
         if a.name == b.name:
             return _Part(a.factor + b.factor, a.name, a.axes)
-        if a.factor < 0 < b.factor:
-            a, b = b, a
+        a, b = sorted((a, b), key=lambda part: (part.factor < 0, part.name))
         sign = -1.0 if a.factor < 0 else 1.0
-        return self._new(_written(a, sign) + (" + " if b.factor * sign > 0 else " - ") + _written(b), a.axes | b.axes, sign)
+        between = " + " if b.factor * sign > 0 else " - "
+        return self._new(_size(a) + between + _size(b), a.axes | b.axes, sign, a, b)
 
     def _inverse(self, a: _Part) -> _Part:
         if not a.name:
             return _Part(1 / a.factor)
-        return self._new(f"reciprocal({a.name})" if a.axes else f"1 / {a.name}", a.axes, 1 / a.factor)
+        return self._new(f"reciprocal({a.name})" if a.axes else f"1 / {a.name}", a.axes, 1 / a.factor, a)
+
+    def _absolute(self, a: _Part) -> _Part:
+        if not a.name:
+            return _Part(abs(a.factor))
+        return self._new(f"absolute({a.name})" if a.axes else f"abs({a.name})", a.axes, abs(a.factor), a)
 
     @staticmethod
     def _put(row: dict[int, _Part], column: int, part: _Part) -> None:
@@ -161,66 +178,91 @@ class _Writer:
             factor = self._product(self.rows[other].pop(column), inverse)
             self.altered.add(other)
             for key, part in across.items():
-                change = self._product(factor, part)
-                self._put(self.rows[other], key, self._sum(self.rows[other].get(key), change._replace(factor=-change.factor)))
+                change = _minus(self._product(factor, part))
+                self._put(self.rows[other], key, self._sum(self.rows[other].get(key), change))
 
     # ---- what comes out -------------------------------------------------------------------------------------------
 
     def source(self, wanted: tuple[int, ...]) -> str:
         """The whole function: elimination, back substitution of what is needed, guard."""
-        checked = [row for row in range(self.size) if row in self.altered]
-        needed = set(wanted) | {column for row in checked for column, _ in self.terms[row]}
+        needed = set(wanted) | {column for row in self.altered for column, _ in self.terms[row]}
         for _, column, across, _ in self.steps:  # what a row needs was made the pivot after it
             if column in needed:
                 needed.update(key for key in across if key < self.size)
         answers = [self._back(needed, self.size + index) for index in range(len(self.right))]
         for index, x in enumerate(answers):
-            self._guard(checked, x, dict(self.right[index]))
-        names = ", ".join("[" + ", ".join(_written(x[column], 0) for column in wanted) + "]" for x in answers)
+            for row in sorted(self.altered):
+                self._guard(row, x, dict(self.right[index]).get(row, 0.0))
+        names = ", ".join("[" + ", ".join(_signed(x[column]) for column in wanted) + "]" for x in answers)
         head = [f"v{symbol} = v[{symbol}]" for symbol in self.used]
-        body = [*head, "good = True", *self.lines, f"return [{names}], good"]
-        return "def run(v, limit):\n" + "".join(f"    {line}\n" for line in body)
+        body = [*head, "good = True", *_freed(self.lines, _names(x[c] for x in answers for c in wanted))]
+        return "def run(v, limit):\n" + "".join(f"    {line}\n" for line in body) + f"    return [{names}], good\n"
 
     def _back(self, needed: set[int], right: int) -> dict[int, _Part]:
-        """Names of the unknowns for one right-hand side."""
+        """The unknowns for one right-hand side."""
         x: dict[int, _Part] = {}
         for _, column, across, inverse in reversed(self.steps):
-            if column not in needed:
-                continue
-            total = across.get(right)
-            for key, part in across.items():
-                if key < self.size and x[key].factor:
-                    change = self._product(part, x[key])
-                    total = self._sum(total, change._replace(factor=-change.factor))
-            x[column] = _Part(0.0) if total is None else self._product(total, inverse)
+            if column in needed:
+                total = across.get(right, _Part(0.0))
+                for key, part in across.items():
+                    if key < self.size:
+                        total = self._sum(total, _minus(self._product(part, x[key])))
+                x[column] = self._product(total, inverse)
         return x
 
-    def _guard(self, checked: list[int], x: dict[int, _Part], right: dict[int, float]) -> None:
-        """Compare the backward error of the altered rows with the limit."""
-        sizes: dict[str, _Part] = {}
-        for row in checked:
-            residual, scale = (_Part(-right[row]), _Part(abs(right[row]))) if row in right else (None, None)
-            for column, part in self.terms[row]:
-                if x[column].factor:
-                    residual = self._sum(residual, self._product(part, x[column]))
-                    scale = self._sum(scale, self._product(self._size(part, sizes), self._size(x[column], sizes)))
-            if residual is not None and scale is not None and residual.name:
-                bound = f"limit * {_written(scale, 0)}"
-                size = f"absolute({residual.name})" if residual.axes else f"abs({residual.name})"
-                self.lines.append(f"good &= {_written(_Part(abs(residual.factor), size), 0)} <= {bound}")
+    def _guard(self, row: int, x: dict[int, _Part], right: float) -> None:
+        """Compare the backward error of a row with the limit.
 
-    def _size(self, part: _Part, known: dict[str, _Part]) -> _Part:
-        if part.name and part.name not in known:
-            known[part.name] = self._new(f"absolute({part.name})" if part.axes else f"abs({part.name})", part.axes)
-        return _Part(abs(part.factor), known[part.name].name if part.name else "", part.axes)
+        The terms of one symbol share a product. The costliest of them is left out of the scale: where the row holds, it
+        is not above the sum of the others, so the scale is at least half of what it would be.
+        """
+        groups: dict[_Part, list[_Part]] = {}
+        for column, part in self.terms[row]:
+            if x[column].factor:
+                sign = _Part(part.factor)
+                groups.setdefault(part._replace(factor=1.0), []).append(self._product(sign, x[column]))
+        residual, scale = _Part(-right), _Part(abs(right))
+        costliest = max(groups, key=lambda part: (len(groups[part]) == 1) * (bool(part.name) + part.axes), default=None)
+        for symbol, parts in groups.items():
+            total, size = _Part(0.0), _Part(0.0)
+            for part in parts:
+                total = self._sum(total, part)
+            residual = self._sum(residual, self._product(symbol, total))
+            if symbol != costliest or len(parts) > 1:
+                for part in parts:
+                    size = self._sum(size, self._absolute(part))
+                scale = self._sum(scale, self._product(self._absolute(symbol), size))
+        if residual.name and residual.factor:
+            found = self._absolute(residual)
+            self.lines.append(_Line(f"good &= {_signed(found)} <= limit * {_signed(scale)}", _names((found, scale))))
 
 
-def _written(part: _Part, sign: float = 1.0) -> str:
-    """Source text of a part; its size only where ``sign`` is not 0, since the caller writes the sign."""
-    factor = abs(part.factor) if sign else part.factor
+def _minus(part: _Part) -> _Part:
+    return part._replace(factor=-part.factor)
+
+
+def _names(parts: Iterable[_Part]) -> set[str]:
+    return {part.name for part in parts}
+
+
+def _signed(part: _Part) -> str:
+    return ("-" if part.factor < 0 else "") + _size(part)
+
+
+def _size(part: _Part) -> str:
+    """Source text of a part without its sign."""
+    factor = abs(part.factor)
     if not part.name:
-        return repr(float(factor))
-    return part.name if factor == 1 else f"{float(factor)!r} * {part.name}" if factor != -1 else f"-{part.name}"
+        return repr(factor)
+    return part.name if factor == 1 else f"{factor!r} * {part.name}"
 
 
-__all__ = ["ONE", "Columns", "Plan", "make_plan"]
+def _freed(lines: list[_Line], kept: set[str]) -> list[str]:
+    """The lines, each followed by the release of what it uses last, so that the arrays stay few and in the cache."""
+    text: list[str] = []
+    later = {*kept, ""}
+    for line in reversed(lines):
+        last = sorted(line.operands - later)
+        later |= line.operands
+        text.append(line.text + (f"; del {', '.join(last)}" if last else ""))
+    return text[::-1]

@@ -46,8 +46,9 @@ def transfer(circuit: Circuit, frequencies: Any, source: str | list[str], output
     >>> [round(float(x[0].real), 6) for x in divider.transfer([50.0], "V", ["b", ("a", "b"), Current("R1")])]
     [0.75, 0.25, 0.25]
     """
-    tableau = _tableau(circuit)
     names, outputs = _listed(source), _listed(output)
+    asked = {node for one in outputs if not isinstance(one, Current) for node in ((one,) if isinstance(one, str) else one)}
+    tableau = _tableau(circuit, keep=tuple(sorted(map(str, asked))))
     right = tuple(source_side(circuit, tableau, name) for name in names)
     answers = _solved(tableau, frequencies, right, [output_sum(circuit, tableau, one) for one in outputs])
     rows = [row if isinstance(output, list) else row[0] for row in answers]
@@ -77,7 +78,7 @@ def impedance(circuit: Circuit, frequencies: Any, a: str, b: str = REFERENCE) ->
     ['inf', '1000']
     """
     reference = REFERENCE if REFERENCE in circuit.nodes else b
-    tableau = _tableau(circuit, (a, b), reference)
+    tableau = _tableau(circuit, (a, b), reference, (a, b))
     ends = [_node(circuit, tableau, node) for node in (a, b)]
     port: Sum = tuple((at, sign) for at, sign in zip(ends, (1.0, -1.0), strict=True) if at is not None)
     if a == b or not port:
@@ -295,15 +296,15 @@ def _limit(near: np.ndarray, nearer: np.ndarray) -> np.ndarray:
     return np.where(growth, np.inf, np.where(decay, 0.0, nearer))
 
 
-def _tableau(circuit: Circuit, ports: Iterable[str] = (), reference: str = REFERENCE) -> Tableau:
+def _tableau(circuit: Circuit, ports: Iterable[str] = (), reference: str = REFERENCE, keep: Any = None) -> Tableau:
     """The equations of a circuit that was checked, kept until an element is added."""
-    key = (tuple(ports), reference)
+    key = (tuple(ports), reference, keep)
     if key not in circuit._cache:
         for node in ports:
             if node != reference and node not in circuit.nodes:
                 raise CircuitError(f'unknown node "{node}": {did_you_mean(node, circuit.nodes)}')
         check(circuit, key[0], reference=reference)
-        circuit._cache[key] = build(circuit, reference)
+        circuit._cache[key] = build(circuit, reference, keep)
     return circuit._cache[key]
 
 
@@ -336,13 +337,13 @@ def source_side(circuit: Circuit, tableau: Tableau, name: str) -> Sum:
     element = circuit._find(name, "source")
     if not element.kind.endswith("_source"):
         raise CircuitError(f'unknown source "{name}": it is a {element.kind}; {did_you_mean(name, circuit.sources)}')
-    return ((tableau.row(name), 1.0 if element.kind == "voltage_source" else -1.0),)
+    return ((tableau.currents[name, 1][0], 1.0 if element.kind == "voltage_source" else -1.0),)
 
 
 def output_sum(circuit: Circuit, tableau: Tableau, output: Any) -> Sum:
     """The unknowns that make up an output, with their signs."""
     if isinstance(output, Current):
-        return ((_current(circuit, tableau, output), 1.0),)
+        return (_current(circuit, tableau, output),)
     pair = output if isinstance(output, tuple) else (output, REFERENCE)
     if len(pair) != 2:
         raise CircuitError(f"an output is a node, a pair of nodes or a Current, not {output!r}")
@@ -352,10 +353,10 @@ def output_sum(circuit: Circuit, tableau: Tableau, output: Any) -> Sum:
     return tuple((at, sign) for at, sign in ends if at is not None)
 
 
-def _current(circuit: Circuit, tableau: Tableau, output: Current) -> int:
+def _current(circuit: Circuit, tableau: Tableau, output: Current) -> tuple[int, float]:
     element = circuit._find(output.name)
     if output.winding == 2 and f"{output.name}/2" in circuit._elements:
-        return tableau.row(f"{output.name}/2")
+        return tableau.currents[f"{output.name}/2", 1]
     if element.kind == "couple" or output.winding not in ((1, 2) if element.kind == "coupled" else (1,)):
         raise CircuitError(f"{output.name}: a {element.kind} has no current of winding {output.winding}")
-    return tableau.row(output.name, output.winding)
+    return tableau.currents[output.name, output.winding]

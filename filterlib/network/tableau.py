@@ -16,7 +16,8 @@ minimum spanning tree, J. B. Kruskal, Proc. Am. Math. Soc. 7 (1956) p. 48 (both 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -25,6 +26,7 @@ from filterlib.errors import CircuitError
 from filterlib.network.circuit import REFERENCE, Circuit, Element
 
 ONE = 0  # the symbol whose value is 1
+_ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
 
 
 class Branch(NamedTuple):
@@ -35,7 +37,6 @@ class Branch(NamedTuple):
     """
 
     name: str
-    kind: str
     a: int
     b: int
     form: str
@@ -52,29 +53,39 @@ class Term(NamedTuple):
     symbol: int
 
 
+class Chain(NamedTuple):
+    """Elements in series from node ``a`` to node ``b``, each with +1 where its first node is on the side of ``a``."""
+
+    parts: tuple[tuple[Element, int], ...]
+    a: str
+    b: str
+
+    @property
+    def turned(self) -> Chain:
+        return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
+
+
 @dataclass(frozen=True, eq=False)
 class Tableau:
     """The equations of one circuit.
 
     Attributes: ``nodes`` (names, reference left out: the first unknowns); ``branches`` (the currents, the other
-    unknowns, in order); ``terms``; ``symbols`` (per symbol a pair: how it grows with s, 0 or 1, and its value; or the
-    element whose callable gives it); ``designs``.
+    unknowns, in order); ``terms``; ``symbols`` (per symbol how it grows with s, 0 or 1, and its value; or a chain or a
+    coupled element, and which of its values); ``currents`` (unknown and sign by element and winding); ``designs``;
+    ``plans`` (of the elimination, kept with the equations).
     """
 
     nodes: tuple[str, ...]
     branches: tuple[Branch, ...]
     terms: tuple[Term, ...]
     symbols: tuple[Any, ...]
+    currents: dict[tuple[str, int], tuple[int, int]]
     designs: int | None
+    plans: dict[Any, Any] = field(default_factory=dict)
 
     @property
     def size(self) -> int:
         return len(self.nodes) + len(self.branches)
-
-    def row(self, name: str, winding: int = 1) -> int:
-        """Row and column of the current of an element."""
-        found = [i for i, branch in enumerate(self.branches) if branch.name == name]
-        return len(self.nodes) + found[winding - 1]
 
     def node(self, name: str) -> int | None:
         """Row and column of a node; None for the reference."""
@@ -82,15 +93,16 @@ class Tableau:
 
     def values(self, frequencies: np.ndarray, s: np.ndarray) -> list[Any]:
         """The value of every symbol: a number, or an array (f,), (designs, 1) or (designs, f)."""
-        known: dict[str, list[Any]] = {}
+        known: dict[int, list[Any]] = {}
         values: list[Any] = []
         for growth, value in self.symbols:
-            if isinstance(growth, Element):
-                if growth.name not in known:
-                    known[growth.name] = _immittance(growth, frequencies, self.designs)
-                values.append(known[growth.name][value])
-            else:
+            if isinstance(growth, int):
                 values.append(value * s if growth else value)
+                continue
+            if id(growth) not in known:
+                of = _series if isinstance(growth, Chain) else _windings
+                known[id(growth)] = of(growth, frequencies, s, self.designs)
+            values.append(known[id(growth)][value])
         return values
 
     def tree(self, weights: np.ndarray) -> tuple[int, ...]:
@@ -127,10 +139,20 @@ class Tableau:
         return weights
 
 
-def build(circuit: Circuit, reference: str = REFERENCE) -> Tableau:
-    """Write the equations of a circuit that `filterlib.network.circuit.check` has passed."""
-    nodes = tuple(node for node in circuit.nodes if node != reference)
-    return _Writer(circuit, nodes).finish()
+def build(circuit: Circuit, reference: str = REFERENCE, keep: Iterable[str] | None = None) -> Tableau:
+    """Write the equations of a circuit that `filterlib.network.circuit.check` has passed.
+
+    Elements in series become one branch where nobody asks for the node between them: ``keep`` names the nodes that
+    stay, by default all.
+    """
+    coupled = {name for e in circuit.elements if e.kind == "couple" for name in e.nodes}
+    alone = [e for e in circuit.elements if e.kind in _ADDABLE and e.name not in coupled]
+    others = [e for e in circuit.elements if e.kind != "couple" and (e.kind not in _ADDABLE or e.name in coupled)]
+    held = {node for e in others for node in e.nodes} | {reference, *(circuit.nodes if keep is None else keep)}
+    chains = _chains(alone, held)
+    gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
+    nodes = tuple(node for node in circuit.nodes if node != reference and node not in gone)
+    return _Writer(circuit, nodes).finish(chains, others)
 
 
 class _Writer:
@@ -142,25 +164,29 @@ class _Writer:
         self.branches: list[Branch] = []
         self.terms: list[Term] = []
         self.symbols: list[Any] = [(0, 1.0)]
+        self.currents: dict[tuple[str, int], tuple[int, int]] = {}
 
-    def finish(self) -> Tableau:
-        elements = [e for e in self.circuit.elements if e.kind != "couple"]
-        for element in elements:
+    def finish(self, chains: list[Chain], others: list[Element]) -> Tableau:
+        for chain in chains:
+            if len(chain.parts) > 1:
+                self._chain(chain)
+        for element in [chain.parts[0][0] for chain in chains if len(chain.parts) == 1] + others:
             getattr(self, f"_{element.kind}")(element)
         for group in _coupled_inductors(self.circuit):
             self._write_group(group)
         parts = tuple(self.branches), tuple(self.terms), tuple(self.symbols)
-        return Tableau(self.nodes, *parts, self.circuit.designs)
+        return Tableau(self.nodes, *parts, self.currents, self.circuit.designs)
 
     def _symbol(self, growth: Any, value: Any) -> int:
         self.symbols.append((growth, value))
         return len(self.symbols) - 1
 
-    def _branch(self, element: Element, form: str, symbol: int, other: int = ONE, start: int = 0) -> int:
+    def _branch(self, name: str, nodes: Sequence[str], form: str, symbol: int, other: int = ONE, winding: int = 1) -> int:
         """Add a current, with its two terms in the nodes' rows; the row of its element."""
-        a, b = (self.index.get(node, -1) for node in element.nodes[start : start + 2])
+        a, b = (self.index.get(node, -1) for node in nodes)
         row = len(self.nodes) + len(self.branches)
-        self.branches.append(Branch(element.name, element.kind, a, b, form, symbol, other))
+        self.branches.append(Branch(name, a, b, form, symbol, other))
+        self.currents[name, winding] = (row, 1)
         self.terms += [Term(node, row, sign, ONE) for node, sign in ((a, 1), (b, -1)) if node >= 0]
         return row
 
@@ -169,12 +195,12 @@ class _Writer:
         self.terms += [Term(row, node, s * sign, symbol) for node, s in ((branch.a, 1), (branch.b, -1)) if node >= 0]
 
     def _z(self, element: Element, symbol: int) -> None:
-        row = self._branch(element, "z", symbol)
+        row = self._branch(element.name, element.nodes, "z", symbol)
         self._voltage(row, self.branches[-1], 1, ONE)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _y(self, element: Element, symbol: int) -> None:
-        row = self._branch(element, "y", symbol)
+        row = self._branch(element.name, element.nodes, "y", symbol)
         self._voltage(row, self.branches[-1], -1, symbol)
         self.terms.append(Term(row, row, 1, ONE))
 
@@ -182,9 +208,8 @@ class _Writer:
         self._z(element, self._symbol(0, element.value))
 
     def _inductor(self, element: Element) -> None:
-        coupled = {name for e in self.circuit.elements if e.kind == "couple" for name in e.nodes}
-        if element.name in coupled:
-            self._branch(element, "z", ONE)  # its row is written with its group
+        if any(e.kind == "couple" and element.name in e.nodes for e in self.circuit.elements):
+            self._branch(element.name, element.nodes, "z", ONE)  # its row is written with its group
         else:
             self._z(element, self._symbol(1, element.value))
 
@@ -195,23 +220,27 @@ class _Writer:
         self._y(element, self._symbol(0, element.value))
 
     def _voltage_source(self, element: Element) -> None:
-        row = self._branch(element, "v", ONE)
+        row = self._branch(element.name, element.nodes, "v", ONE)
         self._voltage(row, self.branches[-1], 1, ONE)
 
     def _current_source(self, element: Element) -> None:
-        row = self._branch(element, "j", ONE)
+        row = self._branch(element.name, element.nodes, "j", ONE)
         self.terms.append(Term(row, row, 1, ONE))
 
     def _immittance(self, element: Element) -> None:
-        before, symbol = self._symbol(element, 0), self._symbol(element, 1)
-        row = self._branch(element, "z", symbol, before)
+        self._chain(Chain(((element, 1),), *element.nodes))
+
+    def _chain(self, chain: Chain) -> None:
+        before, symbol = self._symbol(chain, 0), self._symbol(chain, 1)
+        row = self._branch(" + ".join(e.name for e, _ in chain.parts), (chain.a, chain.b), "z", symbol, before)
+        self.currents |= {(element.name, 1): (row, sign) for element, sign in chain.parts}
         self._voltage(row, self.branches[-1], 1, before)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _coupled(self, element: Element) -> None:
         p1, p2, z11, z12, z21, z22, rest = (self._symbol(element, i) for i in range(7))
-        first = self._branch(element, "z", z11, p1)
-        second = self._branch(element, "z", rest, p2, start=2)
+        first = self._branch(element.name, element.nodes[:2], "z", z11, p1)
+        second = self._branch(element.name, element.nodes[2:], "z", rest, p2, winding=2)
         self._voltage(first, self.branches[-2], 1, p1)
         self._voltage(second, self.branches[-1], 1, p2)
         matrix = (first, first, z11), (first, second, z12), (second, first, z21), (second, second, z22)
@@ -293,24 +322,59 @@ def _plain(value: np.ndarray) -> Any:
     return float(value) if value.ndim == 0 else value
 
 
-def _immittance(element: Element, frequencies: np.ndarray, designs: int | None) -> list[Any]:
-    """p and q of p v = q i; of a coupled pair p1, p2, the four impedances, and winding 2 with 1 shorted."""
+def _chains(elements: list[Element], held: set[str]) -> list[Chain]:
+    """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
+    chains = [Chain(((element, 1),), *element.nodes) for element in elements]
+    at: dict[str, list[Chain]] = {}
+    for chain in chains:
+        for node in (chain.a, chain.b):
+            at.setdefault(node, []).append(chain)
+    for node, old in at.items():
+        if node in held or len(old) != 2:
+            continue
+        first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
+        if first.a != second.b:
+            joined = Chain(first.parts + second.parts, first.a, second.b)
+            for end in (joined.a, joined.b):
+                at[end][:] = [joined if any(chain is o for o in old) else chain for chain in at[end]]
+            chains = [chain for chain in chains if not any(chain is o for o in old)] + [joined]
+    return chains
+
+
+def _series(chain: Chain, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+    """p and q of p v = q i for the sum of the impedances: 1 and Z, or 0 and 1 where the chain is open."""
+    total: Any = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for element, _ in chain.parts:
+            if element.kind == "immittance":
+                total = total + _impedance(element, frequencies, designs)
+            elif element.kind == "capacitor":
+                total = total + np.reciprocal(element.value) * (1 / s)
+            else:
+                total = total + (element.value * s if element.kind == "inductor" else element.value)
+    return list(_open(total)) if np.ndim(total) else [1.0, total]
+
+
+def _windings(element: Element, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+    """p1, p2, the four impedances of a coupled pair, and winding 2 with 1 shorted."""
+    z = _impedance(element, frequencies, designs)
+    (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
+    z12, z21 = (np.where(np.isfinite(m) & (p1 * p2 == 1), m, 0) for m in (z[..., 0, 1], z[..., 1, 0]))
+    return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / np.where(z11 == 0, 1, z11)]
+
+
+def _impedance(element: Element, frequencies: np.ndarray, designs: int | None) -> np.ndarray:
+    """What a callable says, of the right shape and without NaN."""
     tail = (2, 2) if element.kind == "coupled" else ()
     z = np.asarray(element.value(frequencies), dtype=complex)
     allowed = [(*frequencies.shape, *tail)] + ([(designs, *frequencies.shape, *tail)] if designs else [])
     if z.shape not in allowed:
-        raise CircuitError(
-            f"{element.name}: its impedance has the shape {z.shape}, not {' or '.join(map(str, allowed))}"
-        )
+        shapes = " or ".join(map(str, allowed))
+        raise CircuitError(f"{element.name}: its impedance has the shape {z.shape}, not {shapes}")
     if np.isnan(z).any():
         at = frequencies[np.argwhere(np.isnan(z))[0][z.ndim - len(tail) - 1]]
         raise CircuitError(f"{element.name}: its impedance at {at:g} Hz is not a number")
-    if element.kind == "immittance":
-        return list(_open(z))
-    (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
-    z12, z21 = (np.where(np.isfinite(m) & (p1 * p2 == 1), m, 0) for m in (z[..., 0, 1], z[..., 1, 0]))
-    safe = np.where(z11 == 0, 1, z11)
-    return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / safe]
+    return z
 
 
 def _open(z: np.ndarray) -> tuple[Any, np.ndarray]:
