@@ -11,6 +11,7 @@ from filterlib.analysis.bode import BodeResult, bode
 from filterlib.analysis.impedance import ImpedanceResult, impedance
 from filterlib.analysis.operating import OperatingResult, operating
 from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
+from filterlib.analysis.spectra import bands
 from filterlib.analysis.steps import StepsResult, steps
 from filterlib.analysis.verdict import Verdict, verdicts
 from filterlib.system.design import Design
@@ -112,7 +113,7 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
 
 
 _NOTHING = np.zeros(0)
-_NO_STEPS = StepsResult("", "", np.nan, _NOTHING, _NOTHING, _NOTHING, np.nan, np.nan, np.nan)
+_NO_STEPS = StepsResult("", "", np.nan, np.nan, _NOTHING, _NOTHING, _NOTHING, np.nan, np.nan, np.nan)
 
 
 def _headline(design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]) -> str:
@@ -123,7 +124,7 @@ def _headline(design: Design, points: tuple[PointResult, ...], found: tuple[Verd
     load, label, point = _decisive(design, points, found)
     figure = point.ripple.figures[load, label]
     before = point.ripple.figures[f"{load}_before", label].peak_to_peak
-    width = "in full bandwidth" if label == "full" else f"in the band {label.replace('_', ' ')}"
+    width = next(band.words for band in bands(design) if band.label == label)
     parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
     words = ", ".join(
         f"{SOURCES.get(name, f'ripple current of {name}')} {format_quantity(pp, 'V')}" for name, pp in parts

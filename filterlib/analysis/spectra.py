@@ -12,7 +12,7 @@ from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
 from filterlib.system.drive import Drive, drive, measuring_circuit, rectangle, samples, spread
 from filterlib.system.load import ReflectedRipple
-from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label
+from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.state import State
 
 TERMINALS = "terminals"
@@ -29,6 +29,11 @@ class Band:
     bandwidth: float | None
     order: int
     above: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """The band as a phrase."""
+        return band_words(self.above, self.bandwidth)
 
     def response(self, frequencies: np.ndarray) -> np.ndarray:
         """Complex transfer of the band (f,)."""

@@ -14,6 +14,7 @@ from filterlib.units import format_quantity
 
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
 AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
+NAMED = 30e6  # [Hz] above which stray parts ring that no design controls
 _SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
 
 
@@ -50,8 +51,8 @@ def unstable_poles(poles: np.ndarray) -> np.ndarray:
 
 
 def least_damped(poles: np.ndarray) -> tuple[float, float]:
-    """Frequency [Hz] and quality factor of the complex pole that rings most; (nan, nan) where none is complex."""
-    complex_ones = poles[poles.imag > 1e-6 * np.abs(poles)]
+    """Frequency [Hz] and quality factor of the complex pole below `NAMED` that rings most; (nan, nan) without one."""
+    complex_ones = poles[(poles.imag > 1e-6 * np.abs(poles)) & (np.abs(poles) < 2 * np.pi * NAMED)]
     if not complex_ones.size:
         return np.nan, np.nan
     quality = np.abs(complex_ones) / np.maximum(-2 * complex_ones.real, 1e-300)
@@ -62,7 +63,7 @@ def least_damped(poles: np.ndarray) -> tuple[float, float]:
 def _stable_words(poles: np.ndarray) -> str:
     frequency, quality = least_damped(poles)
     if np.isnan(frequency):
-        return "every pole lies in the left half plane, and none of them rings"
+        return f"every pole lies in the left half plane, and none below {format_quantity(NAMED, 'Hz')} rings"
     return f"every pole lies in the left half plane; the least damped rings at {format_quantity(frequency, 'Hz')} with Q = {quality:.3g}"
 
 

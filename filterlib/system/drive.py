@@ -115,21 +115,24 @@ def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
     """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
     if converter.common_mode is None:
         return np.zeros(k.shape, complex)
-    sign = -1.0 if converter.shape == "pulse" else 1.0
+    sign = _directions(converter)[0]
     edges = np.sinc(k * converter.edge_time.value * converter.switching_frequency)
     return sign * converter.common_mode.swing.value * rectangle(k, converter.duty.value) * edges
 
 
 def _spike_shape(converter: Converter, count: int) -> np.ndarray:
-    """A damped ring of 1 V at each of the two switching edges, of opposite sign."""
+    """A damped ring of 1 V at each of the two switching edges, each in the direction in which the ripple steps there."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
+    period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
     onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
-    duty = converter.duty.value
-    wave = ring(
-        converter.period, frequency, cycles / frequency, (0.0, duty * converter.period), signs=(1, -1), rise=onset
-    )
-    return wave.coefficients(count)[..., 1:]
+    wave = ring(period, frequency, cycles / frequency, (0.0, duty * period), signs=_directions(converter))
+    return wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period)
+
+
+def _directions(converter: Converter) -> tuple[int, int]:
+    """Where the switch closes and where it opens: a pulse output's current ends and begins, a triangle turns up and down."""
+    return (-1, 1) if converter.shape == "pulse" else (1, -1)
 
 
 class _Probe:

@@ -87,7 +87,7 @@ def _parts(raw: dict[str, Any], file: str, tables: tuple[Table, ...]) -> Iterato
 
 def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
-        kind = KINDS.get(stage.get("kind")) if isinstance(stage.get("kind"), str) else None
+        kind = KINDS.get(str(stage.get("kind")))
         if kind is not None and "part" in stage:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
     for number, load in enumerate(_list(raw, "load")):

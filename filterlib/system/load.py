@@ -16,6 +16,9 @@ from filterlib.system.model import Model
 from filterlib.system.stages import MOUNTING_LOOP
 from filterlib.system.state import State
 
+LEFT_OVER = (
+    1e-3  # share of its slope that a constant-power load keeps, positive, above its loop: so that no node is left open
+)
 LOOP_BANDWIDTH = 20e3  # [Hz] of a constant-power load that states none: common practice, no source
 _STATES = {"resistive": "resistance", "constant_current": "current", "constant_power": "power"}
 
@@ -41,9 +44,9 @@ class Load(Model):
 
     name: str
     kind: Literal["resistive", "constant_current", "constant_power"]
-    resistance: Annotated[Any, Quantity("ohm", low=1e-3, high=1e9)] | None = None
-    current: Annotated[Any, Quantity("A", low=0, high=1e3)] | None = None
-    power: Annotated[Any, Quantity("W", low=0, high=1e5)] | None = None
+    resistance: Annotated[Any, Quantity("ohm", low=1e-3, high=1e9)] = None
+    current: Annotated[Any, Quantity("A", low=0, high=1e3)] = None
+    power: Annotated[Any, Quantity("W", low=0, high=1e5)] = None
     loop_bandwidth: Annotated[Any, Quantity("Hz", low=1, high=1e7)] = LOOP_BANDWIDTH
     input_capacitor: InputCapacitor | None = None
     lead: WirePair | None = None
@@ -81,9 +84,9 @@ class Load(Model):
 
     def draws(self, voltage: Any, scale: float) -> Any:
         """DC current [A] at a voltage [V] (not zero) and at a share of the full load."""
-        if self.kind == "resistive":
+        if self.resistance is not None:
             return scale * voltage / self.resistance
-        return scale * self.current if self.kind == "constant_current" else scale * self.power / voltage
+        return scale * self.current if self.current is not None else scale * self.power / voltage
 
     def add(self, circuit: Circuit, state: State, *, at_point: bool = True) -> None:
         """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance."""
@@ -116,5 +119,5 @@ class Load(Model):
         if np.all(slope == 0):
             return
         circuit.conductance(f"{name}.conductance", plus, minus, -slope)
-        circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", 1 / slope)
+        circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", (1 - LEFT_OVER) / slope)
         circuit.capacitor(f"{name}.loop_capacitance", f"{name}:loop", minus, slope / (2 * np.pi * self.loop_bandwidth))

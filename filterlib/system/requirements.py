@@ -59,7 +59,9 @@ class RippleRequirement(_Requirement):
     @property
     def words(self) -> str:
         """The requirement as a phrase."""
-        return f"ripple at {self.load}, {_band_words(self.above, self.bandwidth)}, at most {_volts(self.limit)} peak to peak"
+        return (
+            f"ripple at {self.load} {band_words(self.above, self.bandwidth)}, at most {_volts(self.limit)} peak to peak"
+        )
 
 
 class SpikeRequirement(_Requirement):
@@ -75,7 +77,7 @@ class SpikeRequirement(_Requirement):
     @property
     def words(self) -> str:
         """The requirement as a phrase."""
-        return f"ripple with spikes at {self.load}, full bandwidth, at most {_volts(self.limit)} peak to peak"
+        return f"ripple with spikes at {self.load} in full bandwidth, at most {_volts(self.limit)} peak to peak"
 
 
 class VoltageRequirement(_Requirement):
@@ -115,6 +117,7 @@ class StepRequirement(_Requirement):
     kind: Literal["step"]
     limit: Volts
     current: Annotated[float, Quantity("A", above=0, high=1000)]
+    rise_time: Annotated[float, Quantity("s", low=1e-9, high=1.0)] = 1e-6
 
     @property
     def words(self) -> str:
@@ -143,8 +146,13 @@ def _compact(frequency: float) -> str:
     return format_quantity(frequency, "Hz", digits=4).replace(" ", "")
 
 
-def _band_words(above: float, bandwidth: float | None) -> str:
-    top = "full bandwidth" if bandwidth is None else f"to {format_quantity(bandwidth, 'Hz')}"
+def band_words(above: float, bandwidth: float | None) -> str:
+    """The band as a phrase.
+
+    >>> band_words(0, 20e6), band_words(150e3, None)
+    ('to 20 MHz', 'from 150 kHz in full bandwidth')
+    """
+    top = "in full bandwidth" if bandwidth is None else f"to {format_quantity(bandwidth, 'Hz')}"
     return f"from {format_quantity(above, 'Hz')} {top}" if above else top
 
 
