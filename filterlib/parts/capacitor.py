@@ -205,6 +205,7 @@ class Capacitor(Part):
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
         ripple = {"ripple current": shown(self.ripple_current, "A")} if self.ripple_current is not None else {}
+        size = {"package": self.package} if self.package else {}
         return (
             super().describe()
             | {
@@ -216,4 +217,5 @@ class Capacitor(Part):
                 "bias curve": "none stated" if self.bias_curve is None else f"to {self.bias_curve[-1][0]:g} V",
             }
             | ripple
+            | size
         )

@@ -52,7 +52,9 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     text = _text(Path(path), file)
     try:
         contents = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise InputError([Problem(file, "", None, "not read: lists or tables nested too deeply")]) from None
+    except ValueError as error:  # what is not TOML, and a number of thousands of digits
         raise InputError([Problem(file, "", None, f"not TOML: {_with_line(str(error), text)}")]) from None
     if not contents:
         raise InputError([Problem(file, "", None, "the file is empty: no key and no value in it")])
@@ -60,24 +62,33 @@ def read_toml(path: str | Path) -> dict[str, Any]:
 
 
 def _text(path: Path, file: str) -> str:
+    why: str | None
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Problem(file, "", None, f"larger than {LARGEST_FILE // 1_000_000} MB: not such a file")])
-        raw = path.read_bytes()
-        text = raw.decode("utf-8-sig")
+        with path.open("rb") as opened:
+            raw = opened.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         why = "no such file"
     except IsADirectoryError:
         why = "a folder, and a file is needed"
-    except UnicodeDecodeError as error:
-        why = f"not text: byte {raw[error.start]:#04x} at position {error.start + 1} is not UTF-8"
     except (OSError, ValueError) as error:
         why = f"cannot be read: {getattr(error, 'strerror', None) or error}"
     else:
-        if "\0" not in text:
-            return text.replace("\r\n", "\n")
-        why = f"not text: a zero byte at position {raw.index(0) + 1}"
+        why = _not_text(raw)
+        if why is None:
+            return raw.decode("utf-8-sig").replace("\r\n", "\n")
     raise InputError([Problem(file, "", None, why)])
+
+
+def _not_text(raw: bytes) -> str | None:
+    if len(raw) > LARGEST_FILE:
+        return f"larger than {LARGEST_FILE // 1_000_000} MB, which no design file and no table is"
+    if 0 in raw:
+        return f"not text: a zero byte at position {raw.index(0) + 1}"
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return f"not text: byte {raw[error.start]:#04x} at position {error.start + 1} is not UTF-8"
+    return None
 
 
 def _with_line(message: str, text: str) -> str:

@@ -345,6 +345,15 @@ def test_a_binary_file_is_refused(tmp_path, raw):
     assert problem.why.startswith("not text")
 
 
+@pytest.mark.parametrize(
+    "text", ["a = " + "[" * 100_000, "a = " + "9" * 5000, "a = 2026-13-45\n", "a = {b = 1\n", "a.b = 1\na = 2\n"]
+)
+def test_toml_that_breaks_its_reader_is_refused(written, text):
+    (problem,) = refused(written(text))
+    assert problem.key == ""
+    assert problem.why.startswith("not ")
+
+
 def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_bytes(b"\xef\xbb\xbf" + table({"name": "P"} | GOOD["film"]).replace("\n", "\r\n").encode())
@@ -357,7 +366,7 @@ def test_a_folder_a_missing_file_and_a_huge_one_are_refused(tmp_path):
     huge = tmp_path / "huge.toml"
     with huge.open("wb") as file:
         file.truncate(LARGEST_FILE + 1)
-    assert "larger" in refused(huge)[0].why
+    assert refused(huge)[0].why.startswith("larger")
     assert refused(tmp_path / "zero\0byte.toml")[0].why.startswith("cannot be read")
 
 
@@ -366,10 +375,10 @@ def test_an_unreadable_file_is_refused(written, monkeypatch):
     path.chmod(0)
     if os.access(path, os.R_OK):  # whoever may read everything is refused by hand
 
-        def refuse(self):
+        def refuse(self, mode):
             raise PermissionError(13, "Permission denied", str(self))
 
-        monkeypatch.setattr(Path, "read_bytes", refuse)
+        monkeypatch.setattr(Path, "open", refuse)
     (problem,) = refused(path)
     assert problem.why == "cannot be read: Permission denied"
 
