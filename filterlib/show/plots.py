@@ -36,6 +36,7 @@ __all__ = [
 ]  # fmt: skip
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1}  # behind words that cross a curve
+SHOWN = 8  # unknowns that a figure names
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 
 
@@ -210,17 +211,18 @@ def _bars(axes: Axes, values: list[float], shift: float, label: str, colour: str
 
 @styled
 def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
-    """How far each unknown alone moves the ripple [V peak to peak], the whole band above them, the limit drawn in."""
+    """How far each unknown alone moves the ripple [V peak to peak], the whole band above them, the limit drawn in.
+
+    The unknowns' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    """
     whole = ripple.figures[load, bandwidth]
-    unknowns = ripple.unknowns
+    unknowns = ripple.unknowns[:SHOWN]
     figure, (axes,) = new_figure(f"What makes the band at {load}", height=1.4 + 0.5 * (len(unknowns) + 1))
-    labels = ["all unknowns together", *(unknown.label for unknown in unknowns)]
+    labels = ["all unknowns together", *map(_range_words, unknowns)]
     if np.isfinite(whole.low) and np.isfinite(whole.high):
-        _draw_range(axes, 0, whole.low, whole.high, BLACK, (_volts(whole.low), _volts(whole.high)))
+        _draw_range(axes, 0, whole.low, whole.high, BLACK)
     for row, unknown in enumerate(unknowns, 1):
-        ends = sorted(((unknown.pp_at_low, unknown.low), (unknown.pp_at_high, unknown.high)))
-        texts = tuple(f"{_volts(pp)} at {format_quantity(value, unknown.unit)}" for pp, value in ends)
-        _draw_range(axes, row, ends[0][0], ends[1][0], BLUE, texts)
+        _draw_range(axes, row, unknown.pp_at_low, unknown.pp_at_high, BLUE)
     axes.axvline(whole.peak_to_peak, color="#555555", linewidth=1, linestyle=(0, (1, 2)))
     _annotate_top(axes, whole.peak_to_peak, f"nominal {_volts(whole.peak_to_peak)}", "right")
     if limit is not None:
@@ -234,21 +236,28 @@ def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: floa
     return figure
 
 
-def _draw_range(axes: Axes, row: int, low: float, high: float, colour: str, texts: tuple[str, ...]) -> None:
+def _range_words(unknown: Any) -> str:
+    if not np.isfinite(unknown.low):
+        return str(unknown.label)
+    low, high = (format_quantity(value, unknown.unit) for value in (unknown.low, unknown.high))
+    return f"{unknown.label}\n{low} to {high}"
+
+
+def _draw_range(axes: Axes, row: int, low: float, high: float, colour: str) -> None:
     axes.plot([low, high], [row, row], color=colour, linewidth=5, solid_capstyle="butt")
     axes.plot([low, high], [row, row], color=colour, linestyle="none", marker="|", markersize=13, markeredgewidth=1.6)
-    for value, text, side, align in ((low, texts[0], -8, "right"), (high, texts[1], 8, "left")):
+    for value, side, align in ((low, -8, "right"), (high, 8, "left")):
         axes.annotate(
-            text, (value, row), xytext=(side, 0), textcoords="offset points", ha=align, va="center", fontsize=9
+            _volts(value), (value, row), xytext=(side, 0), textcoords="offset points", ha=align, va="center", fontsize=9
         )
 
 
 def _room_for_texts(axes: Axes, ripple: Any, whole: Any, limit: float | None) -> None:
     """Widen the axis so that the words at both ends of a range stand inside it."""
     values = [whole.low, whole.high, whole.peak_to_peak, np.nan if limit is None else limit]
-    values += [end for unknown in ripple.unknowns for end in (unknown.pp_at_low, unknown.pp_at_high)]
+    values += [end for unknown in ripple.unknowns[:SHOWN] for end in (unknown.pp_at_low, unknown.pp_at_high)]
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
-    room = 0.45 * max(high - low, 0.05 * high)
+    room = 0.16 * max(high - low, 0.05 * high)
     axes.set_xlim(low - room, high + room)
 
 
@@ -256,9 +265,10 @@ def _room_for_texts(axes: Axes, ripple: Any, whole: Any, limit: float | None) ->
 def steps_figure(steps: Any) -> Figure:
     """What a step of the regulated voltage and one of the load's current do at the load."""
     figure, (first, second) = new_figure(f"Steps at {steps.load}", 1, 2, height=3.2)
+    rise = f"load current rises by {format_quantity(steps.step_current, 'A')}, time constant "
     panels = (
         (first, steps.converter_step, "regulated voltage rises by 1 V"),
-        (second, steps.load_step, f"load current rises by {format_quantity(steps.step_current, 'A')}"),
+        (second, steps.load_step, rise + format_quantity(steps.rise_time, "s")),
     )
     for axes, values, title in panels:
         axes.plot(steps.times, values, color=AFTER)
@@ -274,7 +284,7 @@ def _mark_resonances(axes: Axes, resonances: Any) -> None:
     for frequency, peak, name in resonances:
         axes.plot(frequency, peak, marker="v", color=BLACK, markersize=6, linestyle="none")
         axes.annotate(
-            f"{name}: {format_quantity(frequency, 'Hz')}, {peak:.1f} dB", (frequency, peak),
+            f"{format_quantity(frequency, 'Hz')}: {peak:+.1f} dB, {name}", (frequency, peak),
             xytext=(6, 4), textcoords="offset points", fontsize=9,
         )  # fmt: skip
 

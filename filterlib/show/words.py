@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
+from typing import Any
 
 from filterlib.units import format_quantity
 
@@ -74,3 +76,48 @@ def share(value: float) -> str:
     '73 %'
     """
     return f"{100 * value:.0f} %" if math.isfinite(value) else "not known"
+
+
+def summary(result: Any) -> str:
+    """What became of the requirements, in one sentence."""
+    unstable = [point.operating.point for point in result.points if not point.operating.stable]
+    if unstable:
+        return f"The circuit is unstable at {' and '.join(unstable)}: there it has no steady ripple."
+    count = Counter(verdict.verdict for verdict in result.verdicts)
+    total = len(result.verdicts)
+    if not total:
+        return "No requirement is stated, so none was judged."
+    if count["met throughout"] == total:
+        return "Every requirement is met throughout its band, at every operating point."
+    parts = [f"{_are(count[word])} {words}" for word, words in _OUTCOMES.items() if count[word]]
+    return f"Of {total} requirement{'s' * (total > 1)}, {', '.join(parts)}."
+
+
+_OUTCOMES = {
+    "met throughout": "met throughout",
+    "depends on": "undecided, because of something that is not known",
+    "not met": "not met",
+    "not known": "not known",
+}
+
+
+def _are(count: int) -> str:
+    return f"{count} {'is' if count == 1 else 'are'}"
+
+
+def decisive_point(result: Any, load: str | None = None) -> Any:
+    """The operating point to look at first: where a ripple requirement (of that load) has the least margin.
+
+    An unstable point comes before all where no load is named; with a load, a point that has a ripple is preferred.
+    """
+    unstable = [point for point in result.points if not point.operating.stable]
+    if unstable and load is None:
+        return unstable[0]
+    ripples = ("ripple", "spike")
+    judged = [v for v in result.verdicts if v.kind in ripples and load in (None, v.load) and math.isfinite(v.margin)]
+    steady = [point for point in result.points if point.operating.stable]
+    named = {point.operating.point: point for point in steady}
+    for verdict in sorted(judged, key=lambda verdict: verdict.margin):
+        if verdict.point in named:
+            return named[verdict.point]
+    return (steady or result.points)[0]

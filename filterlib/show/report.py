@@ -1,0 +1,231 @@
+"""The page, the numbers and the figures of a review, written into a folder as one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from filterlib.show import tables
+from filterlib.show.plots import (
+    band_figure,
+    bode_figure,
+    impedance_figure,
+    ripple_figure,
+    sources_figure,
+    spectrum_figure,
+    steps_figure,
+    svg,
+)  # fmt: skip
+from filterlib.show.results import results_text
+from filterlib.show.schematic import schematic_svg
+from filterlib.show.style import slug
+from filterlib.show.words import SYMBOLS, decisive_point, number, summary
+from filterlib.show.writing import RUN, write_files
+
+PAGE, NUMBERS = "review.html", "results.json"
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Illustration:
+    """One figure: its file ``name``, the ``title`` above it, ``words`` that stand for it, a ``note``, and the SVG."""
+
+    name: str
+    title: str
+    words: str
+    note: str
+    svg: str
+
+    @property
+    def inline(self) -> str:
+        """The SVG element as it stands in the page, as wide as its box lets it be."""
+        width = re.search(r'<svg[^>]*? width="([\d.]+)', self.svg)
+        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", self.svg, count=1)
+        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", sized, count=1)
+        natural = float(width[1]) * (4 / 3 if f'width="{width[1]}pt"' in self.svg else 1.0) if width else 960.0
+        return sized.replace("<svg", f'<svg style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
+
+
+@dataclass(frozen=True)
+class LoadChapter:
+    """What the page says of one load: the operating point it shows, its figures and its tables."""
+
+    load: str
+    point: str
+    reason: str | None
+    remarks: tuple[str, ...]
+    figures: tuple[Illustration, ...]
+    tables: tuple[tables.Table, ...]
+
+
+def write_review(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
+    """Write review.html, results.json and the figures of a `ReviewResult` into a folder.
+
+    Parameters: ``folder``: made where there is none; files in it that no review wrote stay as they are; ``progress``:
+    called with the share done (0 to 1) and what is being done.
+    Returns: the path of the page.
+    Raises: OutputError with path and reason; the folder is then as it was.
+    """
+    files = review_files(result, progress=progress)
+    write_files(folder, files, last=NUMBERS)
+    return Path(folder) / PAGE
+
+
+def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, str]:
+    """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    circuit = Illustration(
+        "circuit", "Circuit diagram", f"Circuit diagram: {_chain(result.design)}.", "", schematic_svg(result.design)
+    )
+    chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
+    drawn = [circuit, *(figure for chapter in chapters for figure in chapter.figures)]
+    files = {f"{figure.name}.svg": f"<!-- {RUN} -->\n{figure.svg}\n" for figure in drawn}
+    names = [PAGE, NUMBERS, *files]
+    page = _page(result, circuit, chapters, [f"{figure.name}.svg" for figure in drawn])
+    return files | {PAGE: page, NUMBERS: results_text(result, names, _version())}
+
+
+def _version() -> str:
+    try:
+        return version("filterlib-notebooks")
+    except PackageNotFoundError:  # run from a folder that was not installed
+        return "unknown"
+
+
+def _chain(design: Any) -> str:
+    names = [design.converter.name, *(stage.name for stage in design.filter)]
+    return f"{', then '.join(names)}, then {' and '.join(load.name for load in design.loads)}"
+
+
+def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
+    slugs: set[str] = set()
+    for number_, load in enumerate(result.design.loads):
+        progress(number_ / len(result.design.loads), f"figures of {load.name}")
+        own = slug(load.name)
+        while own in slugs:
+            own += "-2"
+        slugs.add(own)
+        point = decisive_point(result, load.name)
+        yield LoadChapter(
+            load=load.name,
+            point=point.operating.point,
+            reason=point.ripple.reason,
+            remarks=_remarks(point.ripple, load.name),
+            figures=tuple(_figures(result, point, load.name, own)),
+            tables=tuple(_load_tables(result, point, load.name)),
+        )
+
+
+def _remarks(ripple: Any, load: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(why for (place, _), why in ripple.absent.items() if place == load))
+
+
+def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
+    if point.ripple.reason is None:
+        yield tables.sources_table(point.ripple, load)
+        if point.ripple.unknowns and load == result.design.loads[0].name:
+            yield tables.unknowns_table(point.ripple, load)
+
+
+def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustration]:
+    limits = _limits(result, load)
+    if point.ripple.reason is None:
+        yield from _ripple_figures(result, point.ripple, load, own, limits)
+    switching = result.design.converter.switching_frequency
+    bode, impedance, steps = point.bode[load], point.impedance[load], point.steps[load]
+    yield _illustration(
+        f"bode-{own}", bode_figure(bode, switching_frequency=switching), _bode_words(bode), "Triangles mark resonances."
+    )
+    figure = impedance_figure(impedance, switching_frequency=switching)
+    yield _illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.", "")
+    if steps.reason is None:
+        words = f"The load's voltage dips by {number(steps.load_dip, 'V')} and settles in {number(steps.settling_time, 's')}."
+        yield _illustration(
+            f"steps-{own}", steps_figure(steps), words, "Linear: small steps about the operating point."
+        )
+
+
+def _ripple_figures(result: Any, ripple: Any, load: str, own: str, limits: dict[str, float]) -> Iterator[Illustration]:
+    note = (
+        "Dashed: the limit. Shaded: where the extremes may lie, over what is not known. Each panel has its own scale."
+    )
+    yield _illustration(f"ripple-{own}", ripple_figure(ripple, load, limits=limits), _ripple_words(ripple, load), note)
+    yield _illustration(
+        f"spectrum-{own}", spectrum_figure(ripple, load), f"Harmonics at {load} without and with the filter.", ""
+    )
+    note = "Peak to peak figures of the sources do not add, because their peaks need not fall together."
+    yield _illustration(f"sources-{own}", sources_figure(ripple, load), _source_sentence(ripple, load), note)
+    if ripple.unknowns and load == result.design.loads[0].name:
+        figure = band_figure(ripple, load, limit=limits.get("20MHz"))
+        first = ripple.unknowns[0]
+        words = f"{first.label} alone moves the ripple from {number(first.pp_at_low, 'V')} to {number(first.pp_at_high, 'V')}."
+        yield _illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
+
+
+def _illustration(name: str, figure: Any, words: str, note: str) -> Illustration:
+    title = str(figure.get_label())
+    return Illustration(name, title, f"{title}. {words}", note, svg(figure))
+
+
+def _limits(result: Any, load: str) -> dict[str, float]:
+    """The lowest limit [V] of each bandwidth in which the ripple at a load has one."""
+    limits: dict[str, float] = {}
+    for wanted in result.design.requirements:
+        if wanted.kind in ("ripple", "spike") and wanted.load == load:
+            limits[wanted.label] = min(wanted.limit, limits.get(wanted.label, wanted.limit))
+    return limits
+
+
+def _ripple_words(ripple: Any, load: str) -> str:
+    before, after = ripple.figures[f"{load}_before", "20MHz"], ripple.figures[load, "20MHz"]
+    return (
+        f"In 20 MHz {number(before.peak_to_peak, 'V')} without and {number(after.peak_to_peak, 'V')} with the filter."
+    )
+
+
+def _source_sentence(ripple: Any, load: str) -> str:
+    sources = ripple.figures[load, "20MHz"].by_source.items()
+    return "Alone, in 20 MHz: " + ", ".join(f"{tables.source_words(n)} {number(v, 'V')}" for n, v in sources) + "."
+
+
+def _bode_words(bode: Any) -> str:
+    peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
+    return f"Resonances: {peaks}." if peaks else "No resonance stands out."
+
+
+def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...], drawn: list[str]) -> str:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    shown = decisive_point(result)
+    stable = [point for point in result.points if point.ripple.reason is None]
+    loads = [load.name for load in result.design.loads]
+    return environment.get_template("review.html.j2").render(
+        run=RUN,
+        version=_version(),
+        design=result.design,
+        result=result,
+        summary=summary(result),
+        symbols=SYMBOLS,
+        open_verdicts=[verdict for verdict in result.verdicts if verdict.verdict != "met throughout"],
+        circuit=circuit,
+        chapters=chapters,
+        requirements=tables.requirements_table(result),
+        parts=tables.parts_table(result.design),
+        points=[tables.points_table(result), tables.loads_table(result)],
+        ripple=[tables.ripple_table(point) for point in stable],
+        harmonics=[tables.harmonics_table(shown.ripple, loads)] if shown in stable else [],
+        impedances=[tables.impedance_table(p, result.design.converter.switching_frequency) for p in result.points],
+        steps=tables.steps_table(result),
+        assumptions=tables.assumptions_table(result),
+        files=[NUMBERS, *drawn],
+    )

@@ -1,0 +1,222 @@
+"""The numbers of a review for other programs: one a key, bandwidth in the key, unit at its end."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from filterlib.show.words import decisive_point, summary
+from filterlib.show.writing import RUN
+from filterlib.units import decibels
+
+FORMAT = 1  # raised whenever a key changes its name or its meaning
+NO_BAND_BEFORE = "no band is sought for figures without the filter"
+NOTHING_OPEN = "nothing in the design is unknown, so there is no band"
+Section = dict[str, Any]
+
+
+def results_text(result: Any, files: Sequence[str], version: str) -> str:
+    """The whole of results.json; never NaN or infinity in it, but null with "KEY_reason" beside.
+
+    ``files``: names of all files of the run; ``version`` of the program that wrote them.
+    """
+    keys = _load_keys([load.name for load in result.design.loads])
+    points = {point.operating.point: _point(point, result.design, keys) for point in result.points}
+    decisive = decisive_point(result).operating.point
+    whole = {
+        "format": FORMAT,
+        "run": RUN,
+        "generator": f"filterlib {version}",
+        "files": sorted(files),
+        "design": result.design.name,
+        "summary": summary(result),
+        "headline": result.headline,
+        "exit_code": result.exit_code,
+        "requirements": [_requirement(verdict) for verdict in result.verdicts],
+        "operating_point": decisive,
+        "ripple": points[decisive]["ripple"],
+        "operating_points": points,
+        "assumptions": [asdict(assumption) for assumption in result.assumptions],
+        "trust": list(result.trust),
+        "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _load_keys(names: Iterable[str]) -> dict[str, str]:
+    """A key for each load: its name with underscores, made different where two would agree."""
+    keys: dict[str, str] = {}
+    for name in names:
+        key = start = re.sub(r"\W+", "_", name)
+        count = 1
+        while key in {"terminals", "load", *keys.values()}:
+            count += 1
+            key = f"{start}_{count}"
+        keys[name] = key
+    return keys
+
+
+def _put(section: Section, key: str, value: float | None, reason: str) -> None:
+    section[key] = _number(value)
+    if section[key] is None:
+        section[f"{key}_reason"] = reason
+
+
+def _number(value: float | None) -> float | None:
+    """Seven digits, more than any part is known to; None for what is not a finite number."""
+    return float(f"{value:.7g}") if value is not None and math.isfinite(value) else None
+
+
+def _numbers(values: np.ndarray) -> list[float | None]:
+    return [_number(value) for value in values.tolist()]
+
+
+def _requirement(verdict: Any) -> Section:
+    words = ("requirement", "kind", "load", "verdict", "depends_on", "point", "sentence")
+    section: Section = {name: getattr(verdict, name) for name in words}
+    for name in ("limit", "value", "low", "high"):
+        _put(section, f"{name}_{verdict.unit}", getattr(verdict, name), verdict.sentence)
+    _put(section, "margin", verdict.margin, verdict.sentence)
+    return section
+
+
+def _unknown(unknown: Any) -> Section:
+    """What one unknown does; its own values are null where they are no number (such as a shape)."""
+    section: Section = {name: getattr(unknown, name) for name in ("key", "label", "unit", "measurement")}
+    for name in ("nominal", "low", "high", "share"):
+        _put(section, name, getattr(unknown, name), "not a number")
+    _put(section, "pp_at_low_V", unknown.pp_at_low, "not computed")
+    _put(section, "pp_at_high_V", unknown.pp_at_high, "not computed")
+    return section
+
+
+def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
+    return {
+        "stable": bool(point.operating.stable),
+        "stability": point.operating.reason,
+        "notes": list(point.operating.notes),
+        "operating": _operating(point.operating, keys),
+        "ripple": _ripple(point.ripple, keys),
+        "bode": _bode(point, design.converter.switching_frequency, keys),
+        "impedance": _impedance(point, design.converter.switching_frequency, keys),
+        "steps": _steps(point.steps, keys),
+    }
+
+
+def _operating(found: Any, keys: Mapping[str, str]) -> Section:
+    section: Section = {}
+    why = "not computed"
+    _put(section, "temperature_K", found.temperature, why)
+    _put(section, "terminals_V", found.terminal_voltage, why)
+    _put(section, "converter_A", found.converter_current, why)
+    for name, key in keys.items():
+        _put(section, f"{key}_V", found.load_voltages.get(name), why)
+        _put(section, f"{key}_A", found.load_currents.get(name), why)
+        _put(section, f"{key}_W", found.load_powers.get(name), why)
+        _put(section, f"{key}_drop_V", found.drops.get(name), why)
+    for suffix, values in (("A", found.currents), ("unbalance_A", found.unbalances), ("bias_V", found.biases)):
+        for name, value in values.items():
+            _put(section, f"{name}_{suffix}", value, why)
+    return section
+
+
+def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
+    """The figures by place and bandwidth; those of the first load also under "load"."""
+    section: Section = {}
+    labels = list(dict.fromkeys(["20MHz", "full", *(label for _, label in ripple.figures)]))
+    places = {"terminals": "terminals", "terminals_before": "terminals_before"}
+    for name, key in keys.items():
+        places |= {name: key, f"{name}_before": f"{key}_before"}
+    for place, key in places.items():
+        for label in labels:
+            _figure(section, f"{key}_{label}", ripple, (place, label))
+    first = next(iter(keys.values()))
+    of_first = {key: value for key, value in section.items() if key.startswith(f"{first}_")}
+    section = {f"load_{key.removeprefix(f'{first}_')}": value for key, value in of_first.items()} | section
+    why = ripple.reason or "not computed"
+    _put(section, "trusted_to_Hz", ripple.trusted_to, why)
+    _put(section, "largest_factor", ripple.largest_factor, why)
+    _put(section, "largest_factor_Hz", ripple.largest_factor_frequency, why)
+    section["unknowns"] = [_unknown(unknown) for unknown in ripple.unknowns]
+    return section
+
+
+def _figure(section: Section, key: str, ripple: Any, place: tuple[str, str]) -> None:
+    figure, remark = ripple.figures.get(place), ripple.absent.get(place)
+    why = ripple.reason or remark or "not computed"
+    no_band = why if figure is None else NO_BAND_BEFORE if place[0].endswith("_before") else NOTHING_OPEN
+    _put(section, f"{key}_pp_V", getattr(figure, "peak_to_peak", None), why)
+    _put(section, f"{key}_pp_low_V", getattr(figure, "low", None), no_band)
+    _put(section, f"{key}_pp_high_V", getattr(figure, "high", None), no_band)
+    _put(section, f"{key}_rms_V", getattr(figure, "rms", None), why)
+    if figure is not None:
+        for source, alone in figure.by_source.items():
+            _put(section, f"{key}_{source}_alone_pp_V", alone, why)
+            _put(section, f"{key}_{source}_reduction_V", figure.reduction.get(source), why)
+        if remark:
+            section[f"{key}_remark"] = remark
+
+
+def _bode(point: Any, switching: float, keys: Mapping[str, str]) -> Section:
+    section: Section = {}
+    for load, key in keys.items():
+        bode = point.bode[load]
+        for ratio in ("load_over_source", "load_over_terminals", "with_over_without"):
+            level = at_frequency(bode.frequencies, decibels(getattr(bode, ratio)), switching)
+            _put(section, f"{key}_{ratio}_at_switching_dB", level, "not computed")
+    return section
+
+
+def _impedance(point: Any, switching: float, keys: Mapping[str, str]) -> Section:
+    section: Section = {}
+    for load, key in keys.items():
+        found = point.impedance[load]
+        for which in ("seen_by_load", "seen_by_converter", "load_input"):
+            size = np.abs(getattr(found, which))
+            at = at_frequency(found.frequencies, size, switching)
+            _put(section, f"{key}_{which}_at_switching_ohm", at, "infinite: the load draws a constant current")
+        largest = int(np.argmax(np.abs(found.seen_by_load)))
+        _put(section, f"{key}_seen_by_load_largest_ohm", float(np.abs(found.seen_by_load[largest])), "not computed")
+        _put(section, f"{key}_seen_by_load_largest_at_Hz", float(found.frequencies[largest]), "not computed")
+    return section
+
+
+def at_frequency(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> float:
+    """A value between the points of a curve, on a logarithmic frequency axis.
+
+    >>> at_frequency(np.array([10.0, 1000.0]), np.array([1.0, 3.0]), 100.0)
+    2.0
+    """
+    return float(np.interp(np.log10(frequency), np.log10(frequencies), values))
+
+
+def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:
+    section: Section = {}
+    for load, key in keys.items():
+        found = steps[load]
+        why = found.reason or "not computed"
+        _put(section, f"{key}_step_current_A", found.step_current, why)
+        _put(section, f"{key}_step_rise_s", found.rise_time, why)
+        _put(section, f"{key}_dip_V", found.load_dip, why)
+        _put(section, f"{key}_settling_s", found.settling_time, why)
+        _put(section, f"{key}_overshoot_ratio", found.overshoot, why)
+    return section
+
+
+def _arrays(point: Any, keys: Mapping[str, str]) -> Section:
+    """Poles as pairs of real and imaginary part; harmonics as peak amplitudes, phases left out."""
+    poles, ripple = point.operating.poles, point.ripple
+    section: Section = {"poles_per_s": None, "poles_per_s_reason": "a part has no ladder, so there are no poles"}
+    if poles is not None:
+        section = {"poles_per_s": [[_number(pole.real), _number(pole.imag)] for pole in np.asarray(poles).tolist()]}
+    harmonics: Section = {"frequency_Hz": _numbers(ripple.frequencies)}
+    for place, amplitudes in ripple.spectra.items():
+        name = place.removesuffix("_before")
+        harmonics[f"{keys.get(name, name)}{place[len(name) :]}_peak_V"] = _numbers(np.abs(amplitudes))
+    return section | {"harmonics": harmonics} | ({"harmonics_reason": ripple.reason} if ripple.reason else {})

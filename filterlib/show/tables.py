@@ -1,0 +1,252 @@
+"""The tables of a review, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.show.results import at_frequency
+from filterlib.show.words import SYMBOLS, band, bandwidth_words, number, place_words, share, source_words
+from filterlib.units import format_quantity, format_temperature
+
+HARMONICS = 12  # rows of the harmonics' table
+UNKNOWNS = 8  # rows of the table of what makes the band
+Row = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A caption, the heads of the columns, and rows whose first cell heads the row."""
+
+    caption: str
+    head: Row
+    rows: tuple[Row, ...]
+
+
+def requirements_table(result: Any) -> Table:
+    """Every requirement with its verdict in words."""
+    rows = (
+        (
+            _capital(verdict.requirement),
+            f"{SYMBOLS[verdict.verdict]} {verdict.verdict}",
+            number(verdict.value, verdict.unit),
+            band(verdict.low, verdict.high, verdict.unit),
+            verdict.point,
+        )
+        for verdict in result.verdicts
+    )
+    head = ("Requirement", "Verdict", "Nominal", "Over what is not known", "Worst at")
+    return Table("What the design has to hold, judged at the worst operating point", head, tuple(rows))
+
+
+def parts_table(design: Any) -> Table:
+    """Converter, stages in their order, and what the loads bring."""
+    return Table("Parts, from the converter to the loads", ("Name", "What", "Part", "Values"), tuple(_parts(design)))
+
+
+def _parts(design: Any) -> Iterator[Row]:
+    converter = design.converter
+    supply = "" if converter.input_voltage is None else f"{format_quantity(converter.input_voltage, 'V')} to "
+    values = (
+        f"{supply}{format_quantity(converter.output_voltage, 'V')}",
+        format_quantity(converter.switching_frequency, "Hz"),
+        f"ripple {format_quantity(converter.ripple.peak_to_peak, 'V')} peak to peak",
+        "isolated" if converter.isolated else "not isolated",
+    )
+    yield "converter", "converter", converter.name, ", ".join(values)
+    for stage in design.filter:
+        extra = [f"{format_quantity(stage.resistance, 'ohm')} in series"] if stage.kind == "damping" else []
+        yield stage.name, _what(stage), stage.part.name, _values(stage.part, extra, getattr(stage, "count", 1))
+    for load in design.loads:
+        yield load.name, "load", "", f"{_draw(load)} {load.kind.replace('_', ' ')}"
+        if load.lead is not None:
+            yield f"lead of {load.name}", "wire pair", load.lead.name, _values(load.lead)
+        if load.input_capacitor is not None:
+            fitted = load.input_capacitor
+            yield f"input of {load.name}", "capacitor", fitted.part.name, _values(fitted.part, (), fitted.count)
+
+
+def _what(stage: Any) -> str:
+    words = stage.kind.replace("_", " ")
+    line = getattr(stage, "line", None)
+    where = {"both": ", each line", "plus": ", plus line", "return": ", return line"}
+    return f"{words}{where[line]}" if line else words
+
+
+def _values(part: Any, extra: Iterable[str] = (), count: int = 1) -> str:
+    """The part's own description, and how many of it."""
+    many = [f"{count} in parallel"] if count > 1 else []
+    described = [f"{label} {text}" for label, text in part.describe().items() if label not in ("name", "kind", "note")]
+    return ", ".join([*many, *extra, *described])
+
+
+def _draw(load: Any) -> str:
+    stated = (("resistance", "ohm"), ("current", "A"), ("power", "W"))
+    return next(
+        format_quantity(getattr(load, name), unit) for name, unit in stated if getattr(load, name, None) is not None
+    )
+
+
+def points_table(result: Any) -> Table:
+    """The operating points and whether they are stable."""
+    rows = (
+        (
+            found.point,
+            format_temperature(found.temperature),
+            number(found.terminal_voltage, "V", 4),
+            number(found.converter_current, "A"),
+            "✓ stable" if found.stable else "✗ unstable",
+            _capital(found.reason),
+        )
+        for found in (point.operating for point in result.points)
+    )
+    head = ("Operating point", "Temperature", "Terminals", "Converter", "Stability", "Why")
+    return Table("Operating points", head, tuple(rows))
+
+
+def loads_table(result: Any) -> Table:
+    """Direct voltage and current of every load at every operating point."""
+    rows = tuple(
+        (
+            found.point,
+            load.name,
+            share(found.load_scale.get(load.name, 1.0)),
+            number(found.load_voltages.get(load.name), "V", 4),
+            number(found.drops.get(load.name), "V"),
+            number(found.load_currents.get(load.name), "A"),
+            number(found.load_powers.get(load.name), "W"),
+        )
+        for found in (point.operating for point in result.points)
+        for load in result.design.loads
+    )
+    head = ("Operating point", "Load", "Share of full draw", "Voltage", "Drop", "Current", "Power")
+    return Table("Loads at the operating points", head, rows)
+
+
+def ripple_table(point: Any) -> Table:
+    """Peak to peak and rms at every place in every band; before the filter and after."""
+    ripple = point.ripple
+    labels = list(dict.fromkeys(label for _, label in ripple.figures))
+    head = ["Place"]
+    for label in labels:
+        words = _capital(bandwidth_words(label))
+        head += [f"{words}, peak to peak", "Over what is not known", f"{words}, rms"]
+    rows = []
+    for place in ripple.places:
+        cells = [_capital(place_words(place))]
+        for label in labels:
+            figure = ripple.figures[place, label]
+            cells += [number(figure.peak_to_peak, "V"), band(figure.low, figure.high, "V"), number(figure.rms, "V")]
+        rows.append(tuple(cells))
+    return Table(f"Ripple at {point.operating.point}", tuple(head), tuple(rows))
+
+
+def sources_table(ripple: Any, load: str) -> Table:
+    """What each source makes at a load, alone and as a share of the whole."""
+    labels = [label for label in ("20MHz", "full") if (load, label) in ripple.figures]
+    head = ["Source"]
+    for label in labels:
+        head += [f"Alone, {bandwidth_words(label)}", "The whole falls without it by"]
+    rows = []
+    for source in ripple.figures[load, labels[0]].by_source if labels else ():
+        figures = [ripple.figures[load, label] for label in labels]
+        cells = [(number(f.by_source[source], "V"), number(f.reduction.get(source), "V")) for f in figures]
+        rows.append((_capital(source_words(source)), *(cell for pair in cells for cell in pair)))
+    return Table(f"Sources of the ripple at {load} (they do not add)", tuple(head), tuple(rows))
+
+
+def unknowns_table(ripple: Any, load: str) -> Table:
+    """What makes the band at the first load, the greatest first, and what would settle it."""
+    rows = tuple(
+        (
+            _capital(unknown.label),
+            band(unknown.low, unknown.high, unknown.unit) if np.isfinite(unknown.low) else "either shape",
+            band(unknown.pp_at_low, unknown.pp_at_high, "V"),
+            share(unknown.share),
+            _capital(unknown.measurement),
+        )
+        for unknown in ripple.unknowns[:UNKNOWNS]
+    )
+    head = ("Unknown", "Its range", "Alone it moves the ripple", "Share of the band", "What would settle it: measure")
+    return Table(f"What makes the band at {load}, 20 MHz", head, rows)
+
+
+def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
+    """The first harmonics as peak amplitudes, before and after, at the terminals and every load."""
+    places = [place for name in ("terminals", *loads) for place in (f"{name}_before", name) if place in ripple.spectra]
+    rows = []
+    for index, frequency in enumerate(ripple.frequencies[:HARMONICS]):
+        sizes = (number(float(abs(ripple.spectra[place][index])), "V") for place in places)
+        order = round(frequency / ripple.switching_frequency)
+        rows.append((f"{order}", format_quantity(float(frequency), "Hz", 4), *sizes))
+    head = ("Harmonic", "Frequency", *(_capital(place_words(place)) for place in places))
+    return Table(f"First harmonics at {ripple.point}, peak amplitudes", head, tuple(rows))
+
+
+def impedance_table(point: Any, switching: float) -> Table:
+    """Impedances at the switching frequency and where they are largest or smallest."""
+    rows = []
+    for load, found in point.impedance.items():
+        back, into, own = (np.abs(v) for v in (found.seen_by_load, found.seen_by_converter, found.load_input))
+        largest, smallest = int(np.argmax(back)), int(np.argmin(into))
+        rows.append((
+            load,
+            f"{number(float(back[largest]), 'ohm')} at {number(float(found.frequencies[largest]), 'Hz')}",
+            *(_ohms(at_frequency(found.frequencies, size, switching)) for size in (back, into, own)),
+            f"{number(float(into[smallest]), 'ohm')} at {number(float(found.frequencies[smallest]), 'Hz')}",
+        ))  # fmt: skip
+    at = format_quantity(switching, "Hz")
+    head = ("Load", "Seen by the load, largest", f"Seen by the load at {at}", f"Seen by the converter at {at}",
+            f"The load's own input at {at}", "Seen by the converter, smallest")  # fmt: skip
+    return Table(f"Impedances at {point.operating.point}", head, tuple(rows))
+
+
+def _ohms(value: float) -> str:
+    return number(value, "ohm") if np.isfinite(value) else "infinite"
+
+
+def steps_table(result: Any) -> Table:
+    """Steps at every load and operating point."""
+    rows = tuple(
+        (
+            point.operating.point,
+            load,
+            share(found.overshoot),
+            number(found.step_current, "A"),
+            number(found.load_dip, "V"),
+            number(found.settling_time, "s") if found.reason is None else f"not known: {found.reason}",
+        )
+        for point in result.points
+        for load, found in point.steps.items()
+    )
+    head = (
+        "Operating point",
+        "Load",
+        "Overshoot of a voltage step",
+        "Step of the load's current",
+        "Dip",
+        "Settled after",
+    )
+    return Table("Steps", head, rows)
+
+
+def assumptions_table(result: Any) -> Table:
+    """What the design left to defaults."""
+    rows = tuple(
+        (
+            _capital(one.label),
+            one.value,
+            f"{one.low} to {one.high}" if one.low != one.high else "",
+            _capital(one.why),
+            one.key,
+        )
+        for one in result.assumptions
+    )
+    return Table("Assumptions", ("What", "Taken as", "Plausible range", "Why", "Key in the design file"), rows)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
