@@ -123,7 +123,7 @@ def _part_unknowns(design: Design) -> Iterator[Unknown]:
     for stage in design.filter:
         for name, (tolerance, unit, label) in _TOLERANCED.items():
             value, spread = getattr(stage.part, name, None), getattr(stage.part, tolerance, None)
-            if value is not None and spread:
+            if name in type(stage.part).model_fields and value is not None and spread:
                 low, high = value * (1 - spread), value * (1 + spread)
                 yield Unknown(
                     f"filter.{stage.name}.{name}", f"{label} of {stage.name}", unit, value, low, high, True, "tolerance"
