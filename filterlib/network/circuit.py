@@ -180,7 +180,10 @@ class Circuit:
     @property
     def nodes(self) -> tuple[str, ...]:
         """The names of the nodes in the order in which they appeared."""
-        return tuple(dict.fromkeys(node for e in self.elements if e.kind != "couple" for node in e.nodes))
+        if "nodes" not in self._cache:
+            names = (node for e in self.elements if e.kind != "couple" for node in e.nodes)
+            self._cache["nodes"] = tuple(dict.fromkeys(names))
+        return self._cache["nodes"]
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from filterlib.network.plan import Columns, Plan, make_plan
 from filterlib.network.tableau import Tableau
 
 LIMIT = 9e-14  # componentwise backward error that a point may have
-CHUNK = 2048  # points at a time: the arrays of one run stay in the cache
+CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
 
 
@@ -44,7 +44,8 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
     CircuitError
         Where the circuit has no solution.
     """
-    values = [v.astype(complex) if isinstance(v, np.ndarray) else v for v in tableau.values(frequencies, s)]
+    values = tableau.values(frequencies, s)
+    values = [v.astype(complex, copy=False) if isinstance(v, np.ndarray) else v for v in values]
     shape = s.shape if tableau.designs is None else (tableau.designs, *s.shape)
     out = np.empty((len(right), len(wanted), *shape), dtype=complex)
     good = np.zeros(shape, dtype=bool)
@@ -52,7 +53,8 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
     if key not in tableau.plans:
         tableau.plans[key] = _plan_at(tableau, values, shape, right, wanted)
     for block in _blocks(shape):
-        _run(tableau.plans[key], [_cut(v, block) for v in values], out[(..., *block)], good[block])
+        part = values if out[(0, 0, *block)].shape == shape else [_cut(v, block) for v in values]
+        _run(tableau.plans[key], part, out[(..., *block)], good[block])
     for _ in range(TREES):
         if good.all():
             return out

@@ -22,8 +22,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from filterlib.errors import CircuitError
 from filterlib.network.circuit import REFERENCE, Circuit, Element
+from filterlib.network.inductors import coupled_inductors, factor
+from filterlib.network.series import Chain, Series, Windings
+from filterlib.network.series import chains as chains_of
 
 ONE = 0  # the symbol whose value is 1
 _ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
@@ -53,25 +55,13 @@ class Term(NamedTuple):
     symbol: int
 
 
-class Chain(NamedTuple):
-    """Elements in series from node ``a`` to node ``b``, each with +1 where its first node is on the side of ``a``."""
-
-    parts: tuple[tuple[Element, int], ...]
-    a: str
-    b: str
-
-    @property
-    def turned(self) -> Chain:
-        return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
-
-
 @dataclass(frozen=True, eq=False)
 class Tableau:
     """The equations of one circuit.
 
     Attributes: ``nodes`` (names, reference left out: the first unknowns); ``branches`` (the currents, the other
-    unknowns, in order); ``terms``; ``symbols`` (per symbol how it grows with s, 0 or 1, and its value; or a chain or a
-    coupled element, and which of its values); ``currents`` (unknown and sign by element and winding); ``designs``;
+    unknowns, in order); ``terms``; ``symbols`` (per symbol how it grows with s, 0 or 1, and its value; or `Series` or
+    `Windings`, and which of its values); ``currents`` (unknown and sign by element and winding); ``designs``;
     ``plans`` (of the elimination, kept with the equations).
     """
 
@@ -98,11 +88,10 @@ class Tableau:
         for growth, value in self.symbols:
             if isinstance(growth, int):
                 values.append(value * s if growth else value)
-                continue
-            if id(growth) not in known:
-                of = _series if isinstance(growth, Chain) else _windings
-                known[id(growth)] = of(growth, frequencies, s, self.designs)
-            values.append(known[id(growth)][value])
+            else:
+                if id(growth) not in known:
+                    known[id(growth)] = growth.values(frequencies, s, self.designs)
+                values.append(known[id(growth)][value])
         return values
 
     def tree(self, weights: np.ndarray) -> tuple[int, ...]:
@@ -149,7 +138,7 @@ def build(circuit: Circuit, reference: str = REFERENCE, keep: Iterable[str] | No
     alone = [e for e in circuit.elements if e.kind in _ADDABLE and e.name not in coupled]
     others = [e for e in circuit.elements if e.kind != "couple" and (e.kind not in _ADDABLE or e.name in coupled)]
     held = {node for e in others for node in e.nodes} | {reference, *(circuit.nodes if keep is None else keep)}
-    chains = _chains(alone, held)
+    chains = chains_of(alone, held)
     gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in circuit.nodes if node != reference and node not in gone)
     return _Writer(circuit, nodes).finish(chains, others)
@@ -172,7 +161,7 @@ class _Writer:
                 self._chain(chain)
         for element in [chain.parts[0][0] for chain in chains if len(chain.parts) == 1] + others:
             getattr(self, f"_{element.kind}")(element)
-        for group in _coupled_inductors(self.circuit):
+        for group in coupled_inductors(self.circuit):
             self._write_group(group)
         parts = tuple(self.branches), tuple(self.terms), tuple(self.symbols)
         return Tableau(self.nodes, *parts, self.currents, self.circuit.designs)
@@ -231,14 +220,16 @@ class _Writer:
         self._chain(Chain(((element, 1),), *element.nodes))
 
     def _chain(self, chain: Chain) -> None:
-        before, symbol = self._symbol(chain, 0), self._symbol(chain, 1)
+        series = Series(chain)
+        before, symbol = self._symbol(series, 0), self._symbol(series, 1)
         row = self._branch(" + ".join(e.name for e, _ in chain.parts), (chain.a, chain.b), "z", symbol, before)
         self.currents |= {(element.name, 1): (row, sign) for element, sign in chain.parts}
         self._voltage(row, self.branches[-1], 1, before)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _coupled(self, element: Element) -> None:
-        p1, p2, z11, z12, z21, z22, rest = (self._symbol(element, i) for i in range(7))
+        windings = Windings(element)
+        p1, p2, z11, z12, z21, z22, rest = (self._symbol(windings, i) for i in range(7))
         first = self._branch(element.name, element.nodes[:2], "z", z11, p1)
         second = self._branch(element.name, element.nodes[2:], "z", rest, p2, winding=2)
         self._voltage(first, self.branches[-2], 1, p1)
@@ -249,7 +240,7 @@ class _Writer:
     def _write_group(self, group: list[str]) -> None:
         """Rows of inductors that are coupled: (1/U) v = s D U^T i of L = U D U^T, so that k = 1 leaves an exact 0."""
         rows = [next(i for i, b in enumerate(self.branches) if b.name == name) for name in group]
-        lower, inverse, diagonal = _factor(self.circuit, group)
+        lower, inverse, diagonal = factor(self.circuit, group)
         offset = len(self.nodes)
         for k, branch in enumerate(rows):
             row = offset + branch
@@ -261,125 +252,6 @@ class _Writer:
                 self.terms.append(Term(row, offset + rows[j], -1, symbol))
                 if j == k:
                     self.branches[branch] = self.branches[branch]._replace(symbol=symbol)
-
-
-def _coupled_inductors(circuit: Circuit) -> list[list[str]]:
-    """Names of the inductors that couple, group by group."""
-    groups: list[set[str]] = []
-    for element in circuit.elements:
-        if element.kind == "couple":
-            touched = [g for g in groups if g & set(element.nodes)]
-            groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
-    return [[e.name for e in circuit.elements if e.name in group] for group in groups]
-
-
-def _factor(circuit: Circuit, group: list[str]) -> tuple[list[list[Any]], list[list[Any]], list[Any]]:
-    """L = U D U^T of coupled inductances, and the inverse of U, from the coupling ratios: nothing cancels but 1 - k^2."""
-    found = {e.name: e for e in circuit.elements}
-    size = len(group)
-    k: dict[frozenset[str], Any] = {frozenset(e.nodes): e.value for e in circuit.elements if e.kind == "couple"}
-    henries = [found[name].value for name in group]
-    unit: list[list[Any]] = [[0.0] * size for _ in range(size)]  # of the matrix of ratios
-    rest: list[Any] = [1.0] * size
-    for i in range(size):
-        for j in range(i):
-            ratio = k.get(frozenset((group[i], group[j])), 0.0)
-            residue = ratio - sum(unit[i][m] * rest[m] * unit[j][m] for m in range(j))
-            unit[i][j] = _share(group, i, residue, rest[j])
-        if i == 1:
-            rest[i] = (1 - unit[i][0]) * (1 + unit[i][0])
-        else:
-            rest[i] = 1 - sum(unit[i][m] ** 2 * rest[m] for m in range(i))
-        if np.any(np.asarray(rest[i]) < -1e-12):
-            raise CircuitError(f"{group[i]}: its couplings cannot all be true at once (no inductances are coupled so)")
-        rest[i] = _plain(np.where(np.asarray(rest[i]) < 1e-14, 0.0, rest[i]))
-    turns = [[_turns(henries[i], henries[j]) for j in range(size)] for i in range(size)]
-    inverse = [[0.0] * size for _ in range(size)]
-    for i in range(size):
-        for j in range(i):
-            inverse[i][j] = -unit[i][j] - sum(unit[i][m] * inverse[m][j] for m in range(j + 1, i))
-    scaled = [[unit[i][j] * turns[i][j] for j in range(size)] for i in range(size)]
-    back = [[inverse[i][j] * turns[i][j] for j in range(size)] for i in range(size)]
-    return scaled, back, [rest[i] * henries[i] for i in range(size)]
-
-
-def _share(group: list[str], i: int, residue: Any, rest: Any) -> Any:
-    """residue / rest, where a winding without leakage of its own (rest 0) has nothing left to share."""
-    residue, rest = np.broadcast_arrays(residue, rest)
-    if np.any((rest == 0) & (abs(residue) > 1e-12)):
-        raise CircuitError(f"{group[i]}: its couplings cannot all be true at once (no inductances are coupled so)")
-    return _plain(np.where(rest == 0, 0.0, residue / np.where(rest == 0, 1.0, rest)))
-
-
-def _turns(first: Any, second: Any) -> Any:
-    """The ratio of turns, and 0 where an inductance of zero couples nothing."""
-    first, second = np.broadcast_arrays(first, second)
-    none = (first == 0) | (second == 0)
-    return _plain(np.where(none, 0.0, np.sqrt(first / np.where(none, 1.0, second))))
-
-
-def _plain(value: np.ndarray) -> Any:
-    return float(value) if value.ndim == 0 else value
-
-
-def _chains(elements: list[Element], held: set[str]) -> list[Chain]:
-    """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
-    chains = [Chain(((element, 1),), *element.nodes) for element in elements]
-    at: dict[str, list[Chain]] = {}
-    for chain in chains:
-        for node in (chain.a, chain.b):
-            at.setdefault(node, []).append(chain)
-    for node, old in at.items():
-        if node in held or len(old) != 2:
-            continue
-        first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
-        if first.a != second.b:
-            joined = Chain(first.parts + second.parts, first.a, second.b)
-            for end in (joined.a, joined.b):
-                at[end][:] = [joined if any(chain is o for o in old) else chain for chain in at[end]]
-            chains = [chain for chain in chains if not any(chain is o for o in old)] + [joined]
-    return chains
-
-
-def _series(chain: Chain, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
-    """p and q of p v = q i for the sum of the impedances: 1 and Z, or 0 and 1 where the chain is open."""
-    total: Any = 0.0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for element, _ in chain.parts:
-            if element.kind == "immittance":
-                total = total + _impedance(element, frequencies, designs)
-            elif element.kind == "capacitor":
-                total = total + np.reciprocal(element.value) * (1 / s)
-            else:
-                total = total + (element.value * s if element.kind == "inductor" else element.value)
-    return list(_open(total)) if np.ndim(total) else [1.0, total]
-
-
-def _windings(element: Element, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
-    """p1, p2, the four impedances of a coupled pair, and winding 2 with 1 shorted."""
-    z = _impedance(element, frequencies, designs)
-    (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
-    z12, z21 = (np.where(np.isfinite(m) & (p1 * p2 == 1), m, 0) for m in (z[..., 0, 1], z[..., 1, 0]))
-    return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / np.where(z11 == 0, 1, z11)]
-
-
-def _impedance(element: Element, frequencies: np.ndarray, designs: int | None) -> np.ndarray:
-    """What a callable says, of the right shape and without NaN."""
-    tail = (2, 2) if element.kind == "coupled" else ()
-    z = np.asarray(element.value(frequencies), dtype=complex)
-    allowed = [(*frequencies.shape, *tail)] + ([(designs, *frequencies.shape, *tail)] if designs else [])
-    if z.shape not in allowed:
-        shapes = " or ".join(map(str, allowed))
-        raise CircuitError(f"{element.name}: its impedance has the shape {z.shape}, not {shapes}")
-    if np.isnan(z).any():
-        at = frequencies[np.argwhere(np.isnan(z))[0][z.ndim - len(tail) - 1]]
-        raise CircuitError(f"{element.name}: its impedance at {at:g} Hz is not a number")
-    return z
-
-
-def _open(z: np.ndarray) -> tuple[Any, np.ndarray]:
-    infinite = np.isinf(z)
-    return (np.where(infinite, 0.0, 1.0), np.where(infinite, 1.0, z)) if infinite.any() else (1.0, z)
 
 
 def _join(group: list[int], a: int, b: int) -> bool:

@@ -1,0 +1,103 @@
+"""Impedances that are added where elements are in series, and those that a callable gives."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from filterlib.errors import CircuitError
+from filterlib.network.circuit import Element
+
+
+class Chain(NamedTuple):
+    """Elements in series from node ``a`` to node ``b``, each with +1 where its first node is on the side of ``a``."""
+
+    parts: tuple[tuple[Element, int], ...]
+    a: str
+    b: str
+
+    @property
+    def turned(self) -> Chain:
+        return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
+
+
+def chains(elements: list[Element], held: set[str]) -> list[Chain]:
+    """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
+    chains = [Chain(((element, 1),), *element.nodes) for element in elements]
+    at: dict[str, list[Chain]] = {}
+    for chain in chains:
+        for node in (chain.a, chain.b):
+            at.setdefault(node, []).append(chain)
+    for node, old in at.items():
+        if node in held or len(old) != 2:
+            continue
+        first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
+        if first.a != second.b:
+            joined = Chain(first.parts + second.parts, first.a, second.b)
+            for end in (joined.a, joined.b):
+                at[end][:] = [joined if any(chain is o for o in old) else chain for chain in at[end]]
+            chains = [chain for chain in chains if not any(chain is o for o in old)] + [joined]
+    return chains
+
+
+class Series:
+    """A chain as p v = q i: 1 and its impedance, or 0 and 1 where it is open."""
+
+    def __init__(self, chain: Chain) -> None:
+        self.callables = [e for e, _ in chain.parts if e.kind == "immittance"]
+        self.ohms, self.henries = (
+            sum((e.value for e, _ in chain.parts if e.kind == kind), 0.0) for kind in ("resistor", "inductor")
+        )
+        with np.errstate(divide="ignore"):
+            farads = [np.asarray(e.value) for e, _ in chain.parts if e.kind == "capacitor"]
+            inverse = sum((1 / c for c in farads), np.zeros(()))
+        self.gaps = np.isinf(inverse)
+        self.inverse: Any = np.where(self.gaps, 0.0, inverse)[()]  # of the capacitance [1/F]
+        self.coils, self.plates, self.open = bool(np.any(self.henries)), bool(farads), bool(self.gaps.any())
+
+    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+        """p and q [ohm], each a number or an array (f,), (designs, 1) or (designs, f)."""
+        total: Any = self.ohms
+        if self.coils:
+            total = total + self.henries * s
+        if self.plates:
+            total = total + self.inverse / s
+        for element in self.callables:
+            total = total + impedance(element, frequencies, designs)
+        if self.open:
+            total = np.where(self.gaps, np.inf, total)
+        return list(_open(total)) if self.callables or self.open else [1.0, total]
+
+
+class Windings:
+    """A coupled pair as p1, p2, its four impedances, and the impedance of winding 2 with winding 1 shorted."""
+
+    def __init__(self, element: Element) -> None:
+        self.element = element
+
+    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+        """The seven values; an open winding has p = 0 and an impedance of 1, and couples nothing."""
+        z = impedance(self.element, frequencies, designs)
+        (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
+        z12, z21 = (np.where(np.isfinite(m) & (p1 * p2 == 1), m, 0) for m in (z[..., 0, 1], z[..., 1, 0]))
+        return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / np.where(z11 == 0, 1, z11)]
+
+
+def impedance(element: Element, frequencies: np.ndarray, designs: int | None) -> np.ndarray:
+    """What a callable says, of the right shape and without NaN."""
+    tail = (2, 2) if element.kind == "coupled" else ()
+    z = np.asarray(element.value(frequencies), dtype=complex)
+    allowed = [(*frequencies.shape, *tail)] + ([(designs, *frequencies.shape, *tail)] if designs else [])
+    if z.shape not in allowed:
+        shapes = " or ".join(map(str, allowed))
+        raise CircuitError(f"{element.name}: its impedance has the shape {z.shape}, not {shapes}")
+    if np.isnan(z).any():
+        at = frequencies[np.argwhere(np.isnan(z))[0][z.ndim - len(tail) - 1]]
+        raise CircuitError(f"{element.name}: its impedance at {at:g} Hz is not a number")
+    return z
+
+
+def _open(z: np.ndarray) -> tuple[Any, np.ndarray]:
+    infinite = np.isinf(z)
+    return (np.where(infinite, 0.0, 1.0), np.where(infinite, 1.0, z)) if infinite.any() else (1.0, z)
