@@ -92,7 +92,8 @@ def ripple_figure(ripple: Any, load: str, *, limits: Mapping[str, float] | None 
 
     ``limits``: the peak-to-peak limit [V] of each bandwidth that has one; drawn about the middle of the waveform.
     """
-    bandwidths = [label for label in ("20MHz", "full") if (load, label) in ripple.waveforms]
+    wanted = dict.fromkeys(("20MHz", "full", *(limits or {})))
+    bandwidths = [label for label in wanted if (load, label) in ripple.waveforms]
     rows = len(bandwidths)
     figure, panels = new_figure(f"Ripple at {load}", rows, 2, height=0.8 + 2.4 * rows, sharex=True)
     for row, label in enumerate(bandwidths):
@@ -147,13 +148,14 @@ def spectrum_figure(ripple: Any, load: str) -> Figure:
             frequencies, level = _thinned(ripple.frequencies, dbuv(ripple.spectra[place]))
             look: dict[str, Any] = {"color": colour, "marker": marker, "markerfacecolor": fill, "markersize": 3.5}
             axes.semilogx(frequencies, level, label=words, linewidth=0.7, **look)
-    _mark_frequency(axes, 20e6, text="20 MHz")
+    axes.axvline(20e6, color="#777777", linewidth=1, linestyle=(0, (2, 2)))
+    _annotate_top(axes, 20e6, "20 MHz", "right")
     right = float(ripple.frequencies[-1]) * 1.2
     if ripple.trusted_to < right:
         axes.axvspan(ripple.trusted_to, right, facecolor="none", edgecolor="#bbbbbb", hatch="//", linewidth=0)
         axes.text(ripple.trusted_to, 0.02, " model not trusted", transform=axes.get_xaxis_transform(), fontsize=9)
     axes.set_xlim(float(ripple.frequencies[0]) / 1.2, right)
-    _level_limits(axes, span=140.0)
+    _level_limits(axes, span=140.0, floor=-20.0)
     prefixed(axes, "x", "Hz", "frequency (largest harmonic of each fortieth of a decade)")
     axes.set_ylabel("level [dBµV]")
     legend_above(axes)
@@ -308,21 +310,18 @@ def _annotate_top(axes: Axes, value: float, text: str, side: str) -> None:
     )  # fmt: skip
 
 
-def _level_limits(axes: Axes, span: float = 160.0) -> None:
-    """Keep the part that matters: at most ``span`` decibels below the top."""
+def _level_limits(axes: Axes, span: float = 160.0, floor: float = -np.inf) -> None:
+    """Keep the part that matters: at most ``span`` decibels below the top, and nothing below ``floor``."""
     low, high = axes.get_ylim()
-    axes.set_ylim(max(low, high - span), high + 0.06 * min(span, high - low))
+    axes.set_ylim(max(low, high - span, min(floor, high - 20)), high + 0.06 * min(span, high - low))
 
 
 def _degrees(axes: Axes) -> None:
+    from matplotlib.ticker import MultipleLocator
+
+    low, high = axes.get_ylim()
     axes.set_ylabel("phase [°]")
-    axes.yaxis.set_major_locator(_right_angles())
-
-
-def _right_angles() -> Any:
-    from matplotlib.ticker import MaxNLocator
-
-    return MaxNLocator(nbins=5, steps=[1, 1.8, 4.5, 9])
+    axes.yaxis.set_major_locator(MultipleLocator(next(s for s in (15, 45, 90, 180, 360, 1e4) if high - low < 6 * s)))
 
 
 def _finite(values: np.ndarray) -> np.ndarray:

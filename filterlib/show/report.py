@@ -23,10 +23,11 @@ from filterlib.show.plots import (
 from filterlib.show.results import results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import SYMBOLS, decisive_point, number, summary
+from filterlib.show.words import SYMBOLS, band, decisive_point, number, source_words, summary, unbroken
 from filterlib.show.writing import RUN, write_files
 
 PAGE, NUMBERS = "review.html", "results.json"
+CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
 Progress = Callable[[float, str], None]
 
 
@@ -78,7 +79,11 @@ def write_review(result: Any, folder: str | Path, *, progress: Progress | None =
 def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, str]:
     """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
     circuit = Illustration(
-        "circuit", "Circuit diagram", f"Circuit diagram: {_chain(result.design)}.", "", schematic_svg(result.design)
+        "circuit",
+        "Circuit diagram",
+        f"Circuit diagram: {_chain(result.design)}.",
+        CIRCUIT_NOTE,
+        schematic_svg(result.design),
     )
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     drawn = [circuit, *(figure for chapter in chapters for figure in chapter.figures)]
@@ -131,41 +136,38 @@ def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
 
 
 def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustration]:
-    limits = _limits(result, load)
     if point.ripple.reason is None:
-        yield from _ripple_figures(result, point.ripple, load, own, limits)
-    switching = result.design.converter.switching_frequency
+        yield from _ripple_figures(result, point.ripple, load, own)
+    at = result.design.converter.switching_frequency
     bode, impedance, steps = point.bode[load], point.impedance[load], point.steps[load]
-    yield _illustration(
-        f"bode-{own}", bode_figure(bode, switching_frequency=switching), _bode_words(bode), "Triangles mark resonances."
-    )
-    figure = impedance_figure(impedance, switching_frequency=switching)
-    yield _illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.", "")
+    figure = bode_figure(bode, switching_frequency=at)
+    yield _illustration(f"bode-{own}", figure, _bode_words(bode), "Triangles mark resonances.")
+    figure = impedance_figure(impedance, switching_frequency=at)
+    yield _illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.")
     if steps.reason is None:
-        words = f"The load's voltage dips by {number(steps.load_dip, 'V')} and settles in {number(steps.settling_time, 's')}."
-        yield _illustration(
-            f"steps-{own}", steps_figure(steps), words, "Linear: small steps about the operating point."
-        )
+        dip, settled = number(steps.load_dip, "V"), number(steps.settling_time, "s")
+        words = f"After the load's step its voltage dips by {dip} and settles in {settled}."
+        yield _illustration(f"steps-{own}", steps_figure(steps), words, "Linear: small steps about this point.")
 
 
-def _ripple_figures(result: Any, ripple: Any, load: str, own: str, limits: dict[str, float]) -> Iterator[Illustration]:
-    note = (
-        "Dashed: the limit. Shaded: where the extremes may lie, over what is not known. Each panel has its own scale."
-    )
-    yield _illustration(f"ripple-{own}", ripple_figure(ripple, load, limits=limits), _ripple_words(ripple, load), note)
-    yield _illustration(
-        f"spectrum-{own}", spectrum_figure(ripple, load), f"Harmonics at {load} without and with the filter.", ""
-    )
-    note = "Peak to peak figures of the sources do not add, because their peaks need not fall together."
-    yield _illustration(f"sources-{own}", sources_figure(ripple, load), _source_sentence(ripple, load), note)
+def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[Illustration]:
+    limits = _limits(result, load)
+    figure = ripple_figure(ripple, load, limits=limits)
+    note = "Dashed: the limit. Shaded: where the extremes may lie over what is not known. Scales differ."
+    yield _illustration(f"ripple-{own}", figure, _ripple_words(ripple, load), note)
+    words = f"Harmonics at {load} without and with the filter."
+    yield _illustration(f"spectrum-{own}", spectrum_figure(ripple, load), words)
+    if len(ripple.figures[load, "20MHz"].by_source) > 1:
+        note = "The figures do not add, because the sources' peaks need not fall together."
+        yield _illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
     if ripple.unknowns and load == result.design.loads[0].name:
-        figure = band_figure(ripple, load, limit=limits.get("20MHz"))
         first = ripple.unknowns[0]
-        words = f"{first.label} alone moves the ripple from {number(first.pp_at_low, 'V')} to {number(first.pp_at_high, 'V')}."
+        words = f"{first.label} alone moves the ripple: {band(first.pp_at_low, first.pp_at_high, 'V')}."
+        figure = band_figure(ripple, load, limit=limits.get("20MHz"))
         yield _illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
 
 
-def _illustration(name: str, figure: Any, words: str, note: str) -> Illustration:
+def _illustration(name: str, figure: Any, words: str, note: str = "") -> Illustration:
     title = str(figure.get_label())
     return Illustration(name, title, f"{title}. {words}", note, svg(figure))
 
@@ -181,14 +183,13 @@ def _limits(result: Any, load: str) -> dict[str, float]:
 
 def _ripple_words(ripple: Any, load: str) -> str:
     before, after = ripple.figures[f"{load}_before", "20MHz"], ripple.figures[load, "20MHz"]
-    return (
-        f"In 20 MHz {number(before.peak_to_peak, 'V')} without and {number(after.peak_to_peak, 'V')} with the filter."
-    )
+    without, left = number(before.peak_to_peak, "V"), number(after.peak_to_peak, "V")
+    return f"In 20 MHz {without} peak to peak without and {left} with the filter."
 
 
-def _source_sentence(ripple: Any, load: str) -> str:
-    sources = ripple.figures[load, "20MHz"].by_source.items()
-    return "Alone, in 20 MHz: " + ", ".join(f"{tables.source_words(n)} {number(v, 'V')}" for n, v in sources) + "."
+def _source_words(ripple: Any, load: str) -> str:
+    alone = ripple.figures[load, "20MHz"].by_source.items()
+    return "Alone, in 20 MHz: " + ", ".join(f"{source_words(name)} {number(value, 'V')}" for name, value in alone) + "."
 
 
 def _bode_words(bode: Any) -> str:
@@ -206,6 +207,7 @@ def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...],
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["unbroken"] = unbroken
     shown = decisive_point(result)
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]

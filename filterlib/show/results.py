@@ -181,9 +181,9 @@ def _impedance(point: Any, switching: float, keys: Mapping[str, str]) -> Section
             size = np.abs(getattr(found, which))
             at = at_frequency(found.frequencies, size, switching)
             _put(section, f"{key}_{which}_at_switching_ohm", at, "infinite: the load draws a constant current")
-        largest = int(np.argmax(np.abs(found.seen_by_load)))
-        _put(section, f"{key}_seen_by_load_largest_ohm", float(np.abs(found.seen_by_load[largest])), "not computed")
-        _put(section, f"{key}_seen_by_load_largest_at_Hz", float(found.frequencies[largest]), "not computed")
+        frequency, size = largest_below(found.frequencies, found.seen_by_load, switching)
+        _put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, "not computed")
+        _put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, "not computed")
     return section
 
 
@@ -194,6 +194,16 @@ def at_frequency(frequencies: np.ndarray, values: np.ndarray, frequency: float) 
     2.0
     """
     return float(np.interp(np.log10(frequency), np.log10(frequencies), values))
+
+
+def largest_below(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> tuple[float, float]:
+    """Where, up to a frequency, a magnitude is largest [Hz], and how large.
+
+    >>> largest_below(np.array([1.0, 2.0, 4.0]), np.array([3.0, -5.0, 9.0]), 2.5)
+    (2.0, 5.0)
+    """
+    index = int(np.argmax(np.where(frequencies <= frequency, np.abs(values), -np.inf)))
+    return float(frequencies[index]), float(np.abs(values[index]))
 
 
 def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import Any
 
 from filterlib.show.sheet import CHASSIS, MINUS, PLUS, Sheet, text_width
 from filterlib.units import format_quantity
 
-ROW_WIDTH = 27.5  # [drawing units] before the diagram goes on in a new row
+ROW_WIDTH = 33.0  # [drawing units] before the diagram goes on in a new row
 _LINES = {"plus": PLUS, "return": MINUS}
 
 
@@ -44,9 +45,12 @@ def schematic_svg(design: Any) -> str:
 
 
 def _rows(columns: Sequence[Column]) -> list[list[Column]]:
+    """As few rows as will do, about equally long."""
+    whole = sum(column.width for column in columns)
+    most = whole / ceil(whole / ROW_WIDTH)
     rows: list[list[Column]] = [[]]
     for column in columns:
-        if rows[-1] and sum(placed.width for placed in rows[-1]) + column.width > ROW_WIDTH:
+        if rows[-1] and sum(placed.width for placed in rows[-1]) + column.width / 2 > most:
             rows.append([])
         rows[-1].append(column)
     return rows

@@ -12,7 +12,7 @@ from filterlib.show.style import own_identifiers, slug
 PLUS, MINUS, CHASSIS = 0.0, -3.0, -5.8  # heights of the three lines [drawing units]
 SCALE = 36.0  # [px] a drawing unit
 FONT, CHARACTER = 12.0, 0.185  # [px] size of the words; [drawing units] a character takes at most
-LONGEST = 26  # characters of a label that are shown
+LONGEST = 30  # characters of a label that are shown
 ROW_HEIGHT = {True: 8.6, False: 5.6}  # [drawing units] with and without a chassis line
 _SVG = "http://www.w3.org/2000/svg"
 

@@ -124,9 +124,7 @@ def svg(figure: Figure) -> str:
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Title": str(figure.get_label()), "Creator": None})
     text = buffer.getvalue().decode("utf-8")
     text = text[text.index("<svg") :]
-    text = re.sub(
-        r"\s*<defs>\s*<style.*?</style>\s*</defs>", "", text, flags=re.DOTALL
-    )  # it would reach the whole page
+    text = re.sub(r"\s*<defs>\s*<style.*?</style>\s*</defs>", "", text, flags=re.DOTALL)
     text = text.replace("<svg", '<svg stroke-linejoin="round" stroke-linecap="butt"', 1)
     text = text.replace("'DejaVu Sans'", "'DejaVu Sans', Verdana, Arial, sans-serif")
     return own_identifiers(re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL), slug(figure.get_label()))

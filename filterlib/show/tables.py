@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.show.results import at_frequency
+from filterlib.show.results import at_frequency, largest_below
 from filterlib.show.words import SYMBOLS, band, bandwidth_words, number, place_words, share, source_words
 from filterlib.units import format_quantity, format_temperature
 
@@ -191,16 +191,22 @@ def impedance_table(point: Any, switching: float) -> Table:
     rows = []
     for load, found in point.impedance.items():
         back, into, own = (np.abs(v) for v in (found.seen_by_load, found.seen_by_converter, found.load_input))
-        largest, smallest = int(np.argmax(back)), int(np.argmin(into))
+        (peak_at, peak), smallest = largest_below(found.frequencies, back, switching), int(np.argmin(into))
         rows.append((
             load,
-            f"{number(float(back[largest]), 'ohm')} at {number(float(found.frequencies[largest]), 'Hz')}",
+            f"{number(peak, 'ohm')} at {number(peak_at, 'Hz')}",
             *(_ohms(at_frequency(found.frequencies, size, switching)) for size in (back, into, own)),
             f"{number(float(into[smallest]), 'ohm')} at {number(float(found.frequencies[smallest]), 'Hz')}",
         ))  # fmt: skip
     at = format_quantity(switching, "Hz")
-    head = ("Load", "Seen by the load, largest", f"Seen by the load at {at}", f"Seen by the converter at {at}",
-            f"The load's own input at {at}", "Seen by the converter, smallest")  # fmt: skip
+    head = (
+        "Load",
+        f"Seen by the load, largest below {at}",
+        f"Seen by the load at {at}",
+        f"Seen by the converter at {at}",
+        f"The load's own input at {at}",
+        "Seen by the converter, smallest",
+    )
     return Table(f"Impedances at {point.operating.point}", head, tuple(rows))
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from filterlib.units import format_quantity
 
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}
-_PLACES = {"terminals": "converter terminals, with filter", "terminals_before": "converter terminals, as measured"}
+_PLACES = {"terminals": "converter terminals, with filter", "terminals_before": "converter terminals, without filter"}
 SYMBOLS = {"met throughout": "✓", "depends on": "◐", "not met": "✗", "not known": "?"}
 
 
@@ -66,7 +66,17 @@ def band(low: float, high: float, unit: str) -> str:
     """
     if not (math.isfinite(low) and math.isfinite(high)):
         return "no band"
-    return f"{number(low, unit)} to {number(high, unit)}"
+    ends = dict.fromkeys((number(low, unit), number(high, unit)))
+    return " to ".join(ends)
+
+
+def unbroken(text: str) -> str:
+    """A text in which no line ends between a number and its unit.
+
+    >>> unbroken("4 mV to 11 mV") == "4\N{NO-BREAK SPACE}mV to 11\N{NO-BREAK SPACE}mV"
+    True
+    """
+    return re.sub(r"(?<=\d) (?=(?!to |at |and )[A-Za-zµΩ°%²/]{1,4}(?!\w))", "\N{NO-BREAK SPACE}", text)
 
 
 def share(value: float) -> str:

@@ -28,8 +28,8 @@ def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> s
     """Write files into a folder, which is made where there is none.
 
     Parameters: ``folder``; ``files``: name -> text, each with `RUN` in its first lines; ``last``: name of the
-    file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this run has none of that name, removed; anything else
-    in the folder stays as it is.
+    file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
+    run has none of that name, removed; anything else in the folder stays as it is.
     Returns: the run's identifier, the same whenever the files' contents are.
     Raises: OutputError with path and reason; the folder is then as it was.
     """

@@ -29,17 +29,31 @@ LEAD = {"length": "2 m", "cross_section": "1.5 mm2", "spacing": "4 mm"}
 
 def design(load_names=("modem", "logger"), *, name="Tide gauge, every stage", repeats=1, chassis=True):
     """A checked design with every kind of stage, ``repeats`` times over; loads of every kind in turn."""
-    film = Capacitor(name="film 1 µF (invented)", kind="film", capacitance="1 µF", rated_voltage="63 V", loss_angle=0.01,
-                     esl="10 nH")  # fmt: skip
+    film = Capacitor(
+        name="film 1 µF (invented)", kind="film", capacitance="1 µF", rated_voltage="63 V", loss_angle=0.01, esl="10 nH"
+    )
     small, bulk = (
         film.replace(capacitance=4.7e-9),
         film.replace(kind="aluminium", capacitance=47e-6, name="bulk (invented)"),
     )
-    choke = DifferentialChoke(name="drum 10 µH (invented)", inductance="10 µH", saturation_current="6 A",
-                              rated_current="5 A", dc_resistance="20 mΩ", self_resonance="20 MHz")  # fmt: skip
-    ring = CommonModeChoke(name="ring 1 mH (invented)", inductance="1 mH", leakage="10 µH", leakage_measured="loop",
-                           rated_current="5 A", saturation_current="30 mA", dc_resistance="12 mΩ",
-                           relaxation_frequency="1 MHz")  # fmt: skip
+    choke = DifferentialChoke(
+        name="drum 10 µH (invented)",
+        inductance="10 µH",
+        saturation_current="6 A",
+        rated_current="5 A",
+        dc_resistance="20 mΩ",
+        self_resonance="20 MHz",
+    )
+    ring = CommonModeChoke(
+        name="ring 1 mH (invented)",
+        inductance="1 mH",
+        leakage="10 µH",
+        leakage_measured="loop",
+        rated_current="5 A",
+        saturation_current="30 mA",
+        dc_resistance="12 mΩ",
+        relaxation_frequency="1 MHz",
+    )
     stages = [
         {"kind": "capacitor", "part": film, "count": 2},
         {"kind": "capacitor_to_chassis", "part": small},
@@ -53,8 +67,13 @@ def design(load_names=("modem", "logger"), *, name="Tide gauge, every stage", re
     first = {"kind": "constant_power", "power": 28.0, "lead": WirePair(**LEAD), "input_capacitor": {"part": bulk}}
     kinds = [first, {"kind": "resistive", "resistance": 120.0}, {"kind": "constant_current", "current": 0.5}]
     loads = [{"name": load, **kinds[k % 3]} for k, load in enumerate(load_names)]
-    converter = {"name": "KD-28 (invented)", "output_voltage": 28.0, "switching_frequency": SWITCHING, "isolated": True,
-                 "ripple": {"peak_to_peak": 0.11}}  # fmt: skip
+    converter = {
+        "name": "KD-28 (invented)",
+        "output_voltage": 28.0,
+        "switching_frequency": SWITCHING,
+        "isolated": True,
+        "ripple": {"peak_to_peak": 0.11},
+    }
     if chassis:
         converter |= {"common_mode": {"swing": "60 V"}, "bond": {}}
         loads[0]["bond"] = {}
@@ -105,25 +124,70 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
             size = float(np.ptp(wave))
             by_source = {"ripple": slow, "spike": scale * fast, "common_mode": 0.05 * slow}
             figures[place, label] = Figure(
-                peak_to_peak=size, rms=float(np.std(wave)), low=0.6 * size if "before" not in place else NAN,
-                high=1.5 * size if "before" not in place else NAN, by_source=by_source,
+                peak_to_peak=size,
+                rms=float(np.std(wave)),
+                low=0.6 * size if "before" not in place else NAN,
+                high=1.5 * size if "before" not in place else NAN,
+                by_source=by_source,
                 reduction={"ripple": size - scale * fast, "spike": size - slow, "common_mode": 0.0},
-            )  # fmt: skip
+            )
         spectra[place] = (slow * 0.4 / n**2 + fast * 0.02 / (1 + ((n - 270) / 20) ** 2)) * np.exp(1j * n)
     unknowns = (
-        UnknownEffect(key="converter.output_capacitance", label="capacitance inside the converter", unit="F", nominal=22e-6, low=4.7e-6,
-              high=220e-6, pp_at_low=0.0061, pp_at_high=0.0105, share=0.7,
-              measurement="an impedance sweep at the converter's terminals, 10 kHz to 1 MHz"),
-        UnknownEffect(key="converter.output_esr", label="ESR inside the converter", unit="ohm", nominal=10e-3, low=2e-3, high=80e-3,
-              pp_at_low=0.0072, pp_at_high=0.0079, share=0.2, measurement="the same sweep"),
-        UnknownEffect(key="converter.shape", label="shape of the switching current", unit="", nominal=NAN, low=NAN,
-              high=NAN, pp_at_low=0.0070, pp_at_high=0.0086, share=0.1, measurement="which kind of converter it is"),
-    )  # fmt: skip
+        UnknownEffect(
+            key="converter.output_capacitance",
+            label="capacitance inside the converter",
+            unit="F",
+            nominal=22e-6,
+            low=4.7e-6,
+            high=220e-6,
+            pp_at_low=0.0061,
+            pp_at_high=0.0105,
+            share=0.7,
+            measurement="an impedance sweep at the converter's terminals, 10 kHz to 1 MHz",
+        ),
+        UnknownEffect(
+            key="converter.output_esr",
+            label="ESR inside the converter",
+            unit="ohm",
+            nominal=10e-3,
+            low=2e-3,
+            high=80e-3,
+            pp_at_low=0.0072,
+            pp_at_high=0.0079,
+            share=0.2,
+            measurement="the same sweep",
+        ),
+        UnknownEffect(
+            key="converter.shape",
+            label="shape of the switching current",
+            unit="",
+            nominal=NAN,
+            low=NAN,
+            high=NAN,
+            pp_at_low=0.0070,
+            pp_at_high=0.0086,
+            share=0.1,
+            measurement="which kind of converter it is",
+        ),
+    )
     return RippleResult(
-        point=point, switching_frequency=SWITCHING, places=tuple(places), figures=figures, times=times,
-        waveforms=waveforms, partial={}, frequencies=SWITCHING * n, spectra=spectra, spectra_by_source={},
-        unknowns=unknowns, largest_factor=3.1, largest_factor_frequency=1.4e6, trusted_to=30e6, absent={}, reason=None,
-    )  # fmt: skip
+        point=point,
+        switching_frequency=SWITCHING,
+        places=tuple(places),
+        figures=figures,
+        times=times,
+        waveforms=waveforms,
+        partial={},
+        frequencies=SWITCHING * n,
+        spectra=spectra,
+        spectra_by_source={},
+        unknowns=unknowns,
+        largest_factor=3.1,
+        largest_factor_frequency=1.4e6,
+        trusted_to=30e6,
+        absent={},
+        reason=None,
+    )
 
 
 def unstable_ripple(point="full"):
@@ -135,8 +199,15 @@ def bode(load="modem", point="full"):
     """Second-order low-pass ratios."""
     f = np.geomspace(10, 1e8, 400)
     h = 1 / (1 + 1j * f / 50e3 / 3 - (f / 50e3) ** 2)
-    return BodeResult(point=point, load=load, frequencies=f, load_over_source=h, load_over_terminals=h * 1.05,
-                 with_over_without=h * 0.9, resonances=((50e3, 9.5, "raises"),))  # fmt: skip
+    return BodeResult(
+        point=point,
+        load=load,
+        frequencies=f,
+        load_over_source=h,
+        load_over_terminals=h * 1.05,
+        with_over_without=h * 0.9,
+        resonances=((50e3, 9.5, "raises"),),
+    )
 
 
 def impedance(load="modem", point="full"):
@@ -144,46 +215,96 @@ def impedance(load="modem", point="full"):
     f = np.geomspace(10, 1e8, 400)
     w = 2j * np.pi * f
     own = 1 / (1 / (0.02 + w * 10e-6) + w * 2e-6)
-    return ImpedanceResult(point=point, load=load, frequencies=f, seen_by_load=own, seen_by_converter=1 / (w * 2e-6) + w * 1e-8,
-                 load_input=-28.0 + 0 * w)  # fmt: skip
+    return ImpedanceResult(
+        point=point,
+        load=load,
+        frequencies=f,
+        seen_by_load=own,
+        seen_by_converter=1 / (w * 2e-6) + w * 1e-8,
+        load_input=-28.0 + 0 * w,
+    )
 
 
 def steps(load="modem", point="full"):
     """A ringing step."""
     t = np.linspace(0, 200e-6, 500)
     ring = np.exp(-t / 30e-6) * np.cos(2 * np.pi * 50e3 * t)
-    return StepsResult(point=point, load=load, rise_time=1e-6, times=t, converter_step=1 - ring, load_step=-0.02 + 0.02 * ring,
-                 step_current=1.0, overshoot=0.72, load_dip=0.037, settling_time=120e-6, reason=None)  # fmt: skip
+    return StepsResult(
+        point=point,
+        load=load,
+        rise_time=1e-6,
+        times=t,
+        converter_step=1 - ring,
+        load_step=-0.02 + 0.02 * ring,
+        step_current=1.0,
+        overshoot=0.72,
+        load_dip=0.037,
+        settling_time=120e-6,
+        reason=None,
+    )
 
 
 def no_steps(load="modem", point="full"):
     """What the analysis gives where the circuit is unstable."""
     nothing = np.zeros(0)
-    return StepsResult(point=point, load=load, rise_time=1e-6, times=nothing, converter_step=nothing, load_step=nothing, step_current=NAN,
-                 overshoot=NAN, load_dip=NAN, settling_time=NAN, reason="a pole at 52 kHz grows")  # fmt: skip
+    return StepsResult(
+        point=point,
+        load=load,
+        rise_time=1e-6,
+        times=nothing,
+        converter_step=nothing,
+        load_step=nothing,
+        step_current=NAN,
+        overshoot=NAN,
+        load_dip=NAN,
+        settling_time=NAN,
+        reason="a pole at 52 kHz grows",
+    )
 
 
 def operating(point="full", *, scale=1.0, stable=True, loads=("modem", "logger")):
     """DC voltages and currents."""
     return OperatingResult(
-        point=point, temperature=298.15, load_scale=dict.fromkeys(loads, scale), terminal_voltage=27.98,
-        load_voltages=dict.fromkeys(loads, 27.9), load_currents=dict.fromkeys(loads, scale),
-        load_powers=dict.fromkeys(loads, 27.9 * scale), drops=dict.fromkeys(loads, 0.1),
-        currents={"L11": 1.2}, unbalances={"L11": 0.0}, biases={"C11": 27.9}, converter_current=1.2,
-        poles=np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j]), stable=stable, method="poles",
-        reason="every pole lies in the left half plane; the least damped rings at 52 kHz with Q 3.1" if stable
-        else "a pair of poles grows at 52 kHz", notes=(), state=None,
-    )  # fmt: skip
+        point=point,
+        temperature=298.15,
+        load_scale=dict.fromkeys(loads, scale),
+        terminal_voltage=27.98,
+        load_voltages=dict.fromkeys(loads, 27.9),
+        load_currents=dict.fromkeys(loads, scale),
+        load_powers=dict.fromkeys(loads, 27.9 * scale),
+        drops=dict.fromkeys(loads, 0.1),
+        currents={"L11": 1.2},
+        unbalances={"L11": 0.0},
+        biases={"C11": 27.9},
+        converter_current=1.2,
+        poles=np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j]),
+        stable=stable,
+        method="poles",
+        reason="every pole lies in the left half plane; the least damped rings at 52 kHz with Q 3.1"
+        if stable
+        else "a pair of poles grows at 52 kHz",
+        notes=(),
+        state=None,
+    )
 
 
 def verdict(word="met throughout", load="modem", **changes):
     """A verdict on the modem's ripple."""
     values = {
-        "requirement": f"ripple at {load}, 20 MHz, at most 15 mV peak to peak", "kind": "ripple", "load": load,
-        "limit": 0.015, "unit": "V", "value": 0.0083, "low": 0.005, "high": 0.0125, "point": "full", "verdict": word,
-        "depends_on": "converter.output_capacitance" if word == "depends on" else "", "margin": 0.2,
+        "requirement": f"ripple at {load}, 20 MHz, at most 15 mV peak to peak",
+        "kind": "ripple",
+        "load": load,
+        "limit": 0.015,
+        "unit": "V",
+        "value": 0.0083,
+        "low": 0.005,
+        "high": 0.0125,
+        "point": "full",
+        "verdict": word,
+        "depends_on": "converter.output_capacitance" if word == "depends on" else "",
+        "margin": 0.2,
         "sentence": f"Ripple at {load} in 20 MHz is 8.3 mV peak to peak (5 to 12.5 mV); the limit is 15 mV: {word}.",
-    }  # fmt: skip
+    }
     return Verdict(**values | changes)
 
 
@@ -192,22 +313,32 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
     points = []
     for point, scale in (("idle", 0.1), ("full", 1.0)):
         fine = stable or point == "idle"
-        points.append(PointResult(
-            operating=operating(point, scale=scale, stable=fine, loads=loads),
-            bode={load: bode(load, point) for load in loads},
-            impedance={load: impedance(load, point) for load in loads},
-            ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
-            steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
-        ))  # fmt: skip
+        points.append(
+            PointResult(
+                operating=operating(point, scale=scale, stable=fine, loads=loads),
+                bode={load: bode(load, point) for load in loads},
+                impedance={load: impedance(load, point) for load in loads},
+                ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
+                steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
+            )
+        )
     values = {
-        "design": design(loads), "points": tuple(points), "verdicts": tuple(verdict(word, loads[0]) for word in words),
+        "design": design(loads),
+        "points": tuple(points),
+        "verdicts": tuple(verdict(word, loads[0]) for word in words),
         "headline": "Of the 8.3 mV that is left at the modem in 20 MHz, ripple makes 7.2 mV, spikes 1.2 mV.",
         "assumptions": (
-            Assumption(key="converter.output_esr", label="ESR inside the converter", value="10 mΩ", low="2 mΩ", high="80 mΩ",
-                  why="ceramics a few milliohm, electrolytics tens (common practice, no source)"),
+            Assumption(
+                key="converter.output_esr",
+                label="ESR inside the converter",
+                value="10 mΩ",
+                low="2 mΩ",
+                high="80 mΩ",
+                why="ceramics a few milliohm, electrolytics tens (common practice, no source)",
+            ),
         ),
         "trust": ("Above 30 MHz leads and loops decide, and the model is not trusted.",),
         "cautions": ("A capacitor stays charged after switching off.",),
         "exit_code": 0 if set(words) == {"met throughout"} and stable else 1,
-    }  # fmt: skip
+    }
     return ReviewResult(**values | changes)
