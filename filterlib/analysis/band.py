@@ -22,9 +22,10 @@ Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
 class Extent:
     """The band of one figure: ``low`` and ``high``, and the values of the unknowns that make them.
 
-    ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
+    ``nominal``: the figure itself. ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
     """
 
+    nominal: float
     low: float
     high: float
     at_low: Mapping[str, float]
@@ -114,4 +115,4 @@ def _extent(
     def at(row: int) -> dict[str, float]:
         return {unknown.key: float(unknown.at(share)) for unknown, share in zip(unknowns, shares[row], strict=True)}
 
-    return Extent(float(values[low]), float(values[high]), at(low), at(high), effects)
+    return Extent(float(values[0]), float(values[low]), float(values[high]), at(low), at(high), effects)

@@ -202,12 +202,10 @@ def _extents(
 
 
 def _wider(one: Extent, two: Extent) -> Extent:
-    """Both shapes' bands together; the shape itself counts as an unknown that moves the nominal figure."""
-    low, high = (one, two)[np.argmin([one.low, two.low])], (one, two)[np.argmax([one.high, two.high])]
-    effects = {key: (min(e[0], two.effects[key][0]), max(e[1], two.effects[key][1])) for key, e in one.effects.items()}
-    first, second = next(iter(one.effects.values())), next(iter(two.effects.values()))
-    effects["converter.shape"] = (min(first[0], second[0]), max(first[1], second[1]))
-    return Extent(low.low, high.high, low.at_low, high.at_high, effects)
+    """Both shapes' bands together; the shape itself is an unknown that moves the figure from one nominal to the other."""
+    low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
+    shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
+    return Extent(one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape})
 
 
 def _metric(design: Design, state: State, wanted: tuple[Band, ...], progress: Callable[[float], None] | None) -> Any:

@@ -124,23 +124,22 @@ _SLOW = ("output_capacitance", "output_esr", "output_resistance", "loop_bandwidt
 
 
 def _verdict(design: Design, wanted: Any, readings: list[_Reading]) -> Verdict:
-    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (0.0, wanted.limit)
+    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
     worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
     answer, depends = _answer(worst, low_limit, limit)
-    span = limit - low_limit
-    margin = (
-        min(worst.low - low_limit, limit - worst.high) / span
-        if low_limit
-        else limit / worst.high - 1
-        if worst.high
-        else np.inf
-    )
     return Verdict(
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,
-        verdict=answer, depends_on=depends, margin=float(margin),
+        verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
         sentence=_sentence(design, wanted, worst, answer, depends),
     )  # fmt: skip
+
+
+def _margin(reading: _Reading, low_limit: float, limit: float) -> float:
+    """Share of the limit (of the range, where there are two ends) that is left at the worst; below 0 it is not met."""
+    if np.isfinite(low_limit):
+        return min(reading.low - low_limit, limit - reading.high) / (limit - low_limit)
+    return limit / reading.high - 1 if reading.high else np.inf
 
 
 def _excess(reading: _Reading, low_limit: float, limit: float) -> float:

@@ -137,19 +137,19 @@ class Converter(Model):
     shape: Literal["triangle", "pulse"] | None = None
     duty: Annotated[Ranged, RangedQuantity("", low=0.01, high=0.99)] = Field(default_factory=_duty_default)
     edge_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] = _ranged(
-        20e-9, 8e-9, 60e-9, "switching edges take 8 to 60 ns"
+        30e-9, 12e-9, 80e-9, "switching edges take 12 to 80 ns"
     )
     output_capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-8, high=0.1)] = _ranged(
         22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic"
     )
     output_esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _ranged(
-        10e-3, 2e-3, 80e-3, "ceramics a few milliohm, electrolytics tens"
+        12e-3, 5e-3, 60e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
     )
     output_esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _ranged(
-        5e-9, 1e-9, 20e-9, "the output capacitor with its loop on the board"
+        4e-9, 1e-9, 10e-9, "the output capacitor with its loop on the board"
     )
     lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-5)] = _ranged(
-        15e-9, 3e-9, 60e-9, "track and pins from the output capacitor to the terminals"
+        15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
     output_resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = _ranged(
         20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
