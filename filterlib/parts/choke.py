@@ -30,14 +30,14 @@ Ratio = Annotated[Value, Quantity("", above=0, below=1)]
 def saturated(current: Value, saturation_current: Value, ratio: Value, saturation: Saturation) -> Value:
     """What is left of the small-signal inductance at a DC ``current`` [A]: ``ratio`` at ``saturation_current``.
 
-    1/(1 + |I/Isat|**n (1/ratio - 1)), n = 2 (soft: powder cores) or 10 (hard: flat, then steep: gapped ferrites).
+    1/(1 + (I/Isat)**n (1/ratio - 1)), n = 2 (soft: powder cores) or 10 (hard: flat, then steep: gapped ferrites).
     Valid to about twice the saturation current; further out a real choke keeps its air inductance.
     Source: common practice, no source.
 
     >>> [round(float(saturated(i, 4.0, 0.7, "hard")), 3) for i in (2.0, 4.0, 5.0)]
     [1.0, 0.7, 0.2]
     """
-    return 1 / (1 + np.abs(current / saturation_current) ** SATURATION_EXPONENT[saturation] * (1 / ratio - 1))
+    return 1 / (1 + (current / saturation_current) ** SATURATION_EXPONENT[saturation] * (1 / ratio - 1))
 
 
 def self_capacitance(first: tuple[Value, Value], second: tuple[Value, Value]) -> tuple[Value, Value]:

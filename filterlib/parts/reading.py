@@ -75,7 +75,7 @@ def _text(path: Path, file: str) -> str:
     else:
         why = _not_text(raw)
         if why is None:
-            return raw.decode("utf-8-sig").replace("\r\n", "\n")
+            return raw.decode("utf-8-sig")
     raise InputError([Problem(file, "", None, why)])
 
 

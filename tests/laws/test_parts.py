@@ -50,6 +50,14 @@ def test_the_ladder_of_a_capacitor_agrees_with_its_impedance_over_the_band(name)
         assert np.max(np.abs(ladder.impedance(BAND, "a") / exact - 1)) < LADDER_ERROR
 
 
+@pytest.mark.parametrize("loss_angle", [1e-4, 0.01, 0.1, 1.0])
+def test_the_ladder_of_any_dielectric_alone_agrees_with_its_impedance_over_the_band(loss_angle):
+    stated = {"capacitance": "1 µF", "rated_voltage": "50 V", "esl": 0, "esr": 0}
+    part = Capacitor(kind="film", loss_angle=loss_angle, **stated)
+    ladder = two_faces(part, {})[1].impedance(BAND, "a")
+    assert np.max(np.abs(ladder / part.impedance(BAND) - 1)) < LADDER_ERROR
+
+
 @pytest.mark.parametrize("name", CAPACITORS)
 def test_both_faces_of_a_capacitor_are_passive_far_beyond_the_band(name):
     part = PARTS[name]

@@ -50,6 +50,7 @@ def test_a_quantity_takes_an_array_of_designs_and_keeps_its_own_copy():
         (float("nan"), "finite"),
         (np.array([1e-6, 2e-6]), "designs, 1"),
         (np.array([["1 µF"]]), "designs, 1"),
+        (np.full((2, 2), 1e-6), "designs, 1"),
         (np.array([[1e-6], [np.nan]]), "finite"),
         (np.array([[1e-6], [np.inf]]), "finite"),
         (np.array([[1e-6], [-1e-6]]), "above"),
@@ -175,6 +176,7 @@ class Filter(BaseModel):
         ({"stage": 5}, "f.stage", "list"),
         ({"stage": [{"type": "shunt", "capacitance": 1e-6}], "titel": ""}, "f.titel", '"title"'),
         ({"stage": [{"type": "shunt", "capacitance": 1e-6}], "title": 3}, "f.title", "text"),
+        ({"stage": [{"type": "series", "capacitanc": 1}]}, "f.stage[1].capacitanc", "valid: part, type"),
         ({"stage": [{"type": "series", "part": {"inductance": "x"}}]}, "f.stage[1].part.inductance", "number"),
     ],
 )

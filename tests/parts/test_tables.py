@@ -216,6 +216,7 @@ def test_a_missing_key_is_named(written, kind, key):
     (problem,) = spoiled(written, kind, **{key: None})
     assert problem.key == f'part "P".{key}'
     assert problem.why.startswith("missing")
+    assert problem.value is None
 
 
 @pytest.mark.parametrize(("kind", "key"), [(kind, key) for kind, good in GOOD.items() for key in good if key != "kind"])
