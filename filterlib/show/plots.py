@@ -43,7 +43,7 @@ BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each b
 @styled
 def bode_figure(bode: Any, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [dB] and phase [°] of the three ratios of a `BodeResult`, its resonances named."""
-    figure, (level, phase) = new_figure(f"Frequency response to {bode.load}", 2, height=5.6, sharex=True)
+    figure, (level, phase) = new_figure(f"Frequency response to {bode.load}", 2, height=5.6, share="x")
     curves = (
         ("load / ripple source", bode.load_over_source),
         ("load / terminals", bode.load_over_terminals),
@@ -67,7 +67,7 @@ def bode_figure(bode: Any, *, switching_frequency: float | None = None) -> Figur
 @styled
 def impedance_figure(impedance: Any, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input."""
-    figure, (size, phase) = new_figure(f"Impedances at {impedance.load}", 2, height=5.6, sharex=True)
+    figure, (size, phase) = new_figure(f"Impedances at {impedance.load}", 2, height=5.6, share="x")
     curves = (
         ("seen by the load", impedance.seen_by_load),
         ("seen by the converter", impedance.seen_by_converter),
@@ -95,7 +95,7 @@ def ripple_figure(ripple: Any, load: str, *, limits: Mapping[str, float] | None 
     wanted = dict.fromkeys(("20MHz", "full", *(limits or {})))
     bandwidths = [label for label in wanted if (load, label) in ripple.waveforms]
     rows = len(bandwidths)
-    figure, panels = new_figure(f"Ripple at {load}", rows, 2, height=0.8 + 2.4 * rows, sharex=True)
+    figure, panels = new_figure(f"Ripple at {load}", rows, 2, height=0.9 + 2.4 * rows, share="x", gap=0.4)
     for row, label in enumerate(bandwidths):
         for column, (place, words) in enumerate(((f"{load}_before", "without filter"), (load, "with filter"))):
             axes = panels[2 * row + column]
@@ -187,7 +187,7 @@ def sources_figure(ripple: Any, load: str) -> Figure:
     bandwidths = [label for label in ("20MHz", "full") if (load, label) in ripple.figures]
     names = list(ripple.figures[load, bandwidths[0]].by_source) if bandwidths else []
     title, columns, height = f"Sources of the ripple at {load}", max(len(bandwidths), 1), 1.3 + 0.62 * len(names)
-    figure, panels = new_figure(title, 1, columns, height=height, sharey=True)
+    figure, panels = new_figure(title, 1, columns, height=height, share="y", wide=True)
     for axes, label in zip(panels, bandwidths, strict=False):
         result = ripple.figures[load, label]
         alone = [result.by_source[name] for name in names]
@@ -219,7 +219,7 @@ def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: floa
     """
     whole = ripple.figures[load, bandwidth]
     unknowns = ripple.unknowns[:SHOWN]
-    figure, (axes,) = new_figure(f"What makes the band at {load}", height=1.4 + 0.5 * (len(unknowns) + 1))
+    figure, (axes,) = new_figure(f"What makes the band at {load}", height=1.4 + 0.5 * (len(unknowns) + 1), wide=True)
     labels = ["all unknowns together", *map(_range_words, unknowns)]
     if np.isfinite(whole.low) and np.isfinite(whole.high):
         _draw_range(axes, 0, whole.low, whole.high, BLACK)

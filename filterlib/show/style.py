@@ -70,27 +70,40 @@ def styled(draw: Callable[P, Figure]) -> Callable[P, Figure]:
 
 
 def new_figure(
-    title: str, rows: int = 1, columns: int = 1, *, height: float, sharex: bool = False, sharey: bool = False
+    title: str,
+    rows: int = 1,
+    columns: int = 1,
+    *,
+    height: float,
+    share: str = "",
+    gap: float = 0.15,
+    wide: bool = False,
 ) -> tuple[Figure, list[Axes]]:
-    """An empty figure 10 inches wide and its axes, row by row; ``title`` becomes the SVG's title."""
-    from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
+    """An empty figure 10 inches wide and its axes, row by row; ``title`` becomes the SVG's title.
 
-    figure = Figure(figsize=(10.0, height), layout=ConstrainedLayoutEngine(wspace=0.05, hspace=0.03))
+    ``height`` and ``gap`` between rows in inches; ``share``: the axes ("x", "y" or both) that all panels have in common;
+    ``wide``: make room for long words at the left. Fixed margins otherwise: fitting them takes as long as drawing.
+    """
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(10.0, height), layout="constrained" if wide else None)
     figure.set_label(title)
-    axes = figure.subplots(rows, columns, squeeze=False, sharex=sharex, sharey=sharey)
+    if not wide:
+        panel = (height - 0.95 - gap * (rows - 1)) / rows
+        figure.subplots_adjust(0.095, 0.55 / height, 0.985, 1 - 0.4 / height, 0.26, gap / panel)
+    axes = figure.subplots(rows, columns, squeeze=False, sharex="x" in share, sharey="y" in share)
     return figure, list(axes.ravel())
 
 
 def prefixed(axes: Axes, axis: str, unit: str, label: str) -> None:
     """Tick labels with unit and SI prefix: one prefix for a linear axis, each tick its own on a logarithmic one."""
-    from matplotlib.ticker import EngFormatter, FuncFormatter, MaxNLocator, NullFormatter
+    from matplotlib.ticker import EngFormatter, FuncFormatter, MaxNLocator, NullLocator
 
     which = getattr(axes, f"{axis}axis")
     which.set_label_text(label)
     if which.get_scale() == "log":
         which.set_major_formatter(EngFormatter(unit=unit))
-        which.set_minor_formatter(NullFormatter())
+        which.set_minor_locator(NullLocator())  # hundreds of ticks, most of the time that a figure takes
         return
 
     def text(value: float, _position: object = None) -> str:
