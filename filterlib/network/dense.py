@@ -118,9 +118,10 @@ def solve_tree(
         better = (found < error)[:, None, None]
         x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
     for point in np.nonzero(~(error <= LIMIT))[0]:
-        x[point], u[point] = frame.spread(point, b)
-        if not backward_error(a[point], x[point], b) <= LIMIT:
-            raise CircuitError(_culprit(tableau, frame.scaled[point]))
+        if not frame.residual(point, u[point], b) <= LIMIT:
+            x[point], u[point] = frame.spread(point, b)
+            if not frame.residual(point, u[point], b) <= LIMIT:
+                raise CircuitError(_culprit(tableau, frame.scaled[point]))
     return x, u
 
 
@@ -144,10 +145,20 @@ class _Frame:
         u = self.size * _lu(self.scaled, (b[:, self.count :] - self.law @ current) / self.rows)
         return self.basis @ u + current, u
 
+    def _target(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        current = self.inject @ b[: self.count]
+        return (b[self.count :] - self.law[point] @ current) / self.rows[point], current
+
+    def residual(self, point: int, u: np.ndarray, b: np.ndarray) -> float:
+        """What a solution leaves of the laws, by the largest unknown: a current that is truly 0 may carry rounding."""
+        target, _ = self._target(point, b)
+        scaled = u / self.size[point]
+        largest = abs(scaled).max(axis=0) + abs(target).max(axis=0)
+        return float((abs(target - self.scaled[point] @ scaled) / np.where(largest == 0, 1.0, largest)).max(initial=0.0))
+
     def spread(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same at one point, by least squares where the laws leave a current or a voltage open."""
-        current = self.inject @ b[: self.count]
-        target = (b[self.count :] - self.law[point] @ current) / self.rows[point]
+        target, current = self._target(point, b)
         u = self.size[point] * np.linalg.lstsq(self.scaled[point], target, rcond=1e-13)[0]
         return self.basis @ u + current, u
 

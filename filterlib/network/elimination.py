@@ -19,7 +19,7 @@ from filterlib.network import dense
 from filterlib.network.plan import Columns, Plan, make_plan
 from filterlib.network.tableau import Tableau
 
-LIMIT = 9e-14  # componentwise backward error that a point may have
+LIMIT = 5e-14  # componentwise backward error that a point may have
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
 
@@ -75,18 +75,18 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
 def _retry(tableau: Tableau, values: list[Any], count: int, right: Columns, wanted: tuple[int, ...]) -> Any:
     """One more run at points that failed, in one row, with the tree that holds in the middle one."""
     part, fine = np.empty((len(right), len(wanted), count), dtype=complex), np.zeros(count, dtype=bool)
-    plan = _plan_at(tableau, values, (count,), right, wanted)
+    plan = _plan_at(tableau, values, (count,), right, wanted, refined=True)
     for block in _blocks((count,)):
         _run(plan, [_cut(v, block) for v in values], part[(..., *block)], fine[block])
     return part, fine
 
 
-def _plan_at(tableau: Tableau, values: list[Any], shape: tuple[int, ...], right: Columns, wanted: Any) -> Plan:
+def _plan_at(tableau: Tableau, values: list[Any], shape: tuple[int, ...], right: Columns, wanted: Any, *, refined: bool = False) -> Plan:
     """The plan for the tree that holds at the middle point."""
     middle = tuple(np.array([n // 2]) for n in shape)
     there = [v if np.ndim(v) == 0 else _take(v, middle)[0] for v in values]
     tree = tableau.tree(tableau.weights(there))
-    return make_plan(tableau.size, tableau.terms, tree, tuple(_sort(v) for v in values), right, wanted)
+    return make_plan(tableau.size, tableau.terms, tree, tuple(_sort(v) for v in values), right, wanted, refined)
 
 
 def _run(plan: Plan, values: list[Any], out: np.ndarray, good: np.ndarray) -> None:

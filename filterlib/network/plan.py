@@ -6,6 +6,7 @@ costs nothing, and what nobody asks for is not computed.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterable
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -36,9 +37,22 @@ class _Line(NamedTuple):
     operands: set[str]
 
 
+class _Step(NamedTuple):
+    """One pivot: the row times ``scale`` is ``across`` and the pivot, whose inverse is ``inverse``; ``factors`` is what
+    the other rows lost of it."""
+
+    row: int
+    column: int
+    scale: _Part
+    across: dict[int, _Part]
+    inverse: _Part
+    factors: dict[int, _Part]
+
+
 @lru_cache(maxsize=512)
 def make_plan(
-    size: int, terms: tuple[Term, ...], pivots: tuple[int, ...], sorts: tuple[int, ...], right: Columns, wanted: tuple[int, ...]
+    size: int, terms: tuple[Term, ...], pivots: tuple[int, ...], sorts: tuple[int, ...], right: Columns, wanted: tuple[int, ...],
+    refined: bool = False,
 ) -> Plan:
     """Compile the elimination of a pattern.
 
@@ -49,15 +63,16 @@ def make_plan(
     sorts : per symbol -2 (zero), -1 (one), or along what it varies (bit 0 frequency, bit 1 design)
     right : the right-hand sides
     wanted : the unknowns to return
+    refined : whether the residuals are fed back once, for twice the work
 
     Returns
     -------
     function of the symbols' values and the limit of the backward error, which gives [[x of wanted] of right] and where
     the limit is kept
     """
-    writer = _Writer(size, terms, sorts, right)
+    writer = _Writer(size, terms, sorts)
     writer.eliminate(pivots)
-    source = writer.source(wanted)
+    source = writer.source(right, wanted, refined)
     space: dict[str, Any] = {"absolute": np.absolute, "reciprocal": np.reciprocal}
     exec(compile(source, "<plan>", "exec"), space)
     return space["run"]
@@ -66,8 +81,8 @@ def make_plan(
 class _Writer:
     """Eliminates on names instead of numbers, and writes down each step."""
 
-    def __init__(self, size: int, terms: tuple[Term, ...], sorts: tuple[int, ...], right: Columns) -> None:
-        self.size, self.right = size, right
+    def __init__(self, size: int, terms: tuple[Term, ...], sorts: tuple[int, ...]) -> None:
+        self.size = size
         self.lines: list[_Line] = []
         self.known: dict[str, str] = {}
         self.terms: list[list[tuple[int, _Part]]] = [[] for _ in range(size)]
@@ -82,12 +97,9 @@ class _Writer:
             for column, part in entries:
                 self._put(row, column, self._sum(row.get(column), part))
             self.rows.append(row)
-        for index, column_terms in enumerate(right):
-            for at, value in column_terms:
-                self.rows[at][size + index] = _Part(value)
         self.used = sorted({t.symbol for t in terms if sorts[t.symbol] > -1})
         self.altered: set[int] = set()
-        self.steps: list[tuple[int, int, dict[int, _Part], _Part]] = []
+        self.steps: list[_Step] = []
 
     # ---- arithmetic on names --------------------------------------------------------------------------------------
 
@@ -169,72 +181,87 @@ class _Writer:
         """Clear a column with a row, scaled to a pivot of 1 where that is less work."""
         across = {key: part for key, part in self.rows[row].items() if key != column}
         others = [other for other in below[column] if other != row]
-        inverse = self._inverse(self.rows[row][column])
-        if len(across) <= len(others) + 1:
+        scale, inverse = _Part(1.0), self._inverse(self.rows[row][column])
+        if len(across) <= len(others):
             across = {key: self._product(part, inverse) for key, part in across.items()}
-            inverse = _Part(1.0)
-        self.steps.append((row, column, across, inverse))
-        for other in others:
-            factor = self._product(self.rows[other].pop(column), inverse)
-            self.altered.add(other)
+            scale, inverse = inverse, scale
+        factors = {other: self._product(self.rows[other].pop(column), inverse) for other in others}
+        self.steps.append(_Step(row, column, scale, across, inverse, factors))
+        self.altered.update(others)
+        for other, factor in factors.items():
             for key, part in across.items():
                 change = _minus(self._product(factor, part))
                 self._put(self.rows[other], key, self._sum(self.rows[other].get(key), change))
 
     # ---- what comes out -------------------------------------------------------------------------------------------
 
-    def source(self, wanted: tuple[int, ...]) -> str:
+    def source(self, right: Columns, wanted: tuple[int, ...], refined: bool) -> str:
         """The whole function: elimination, back substitution of what is needed, guard."""
-        needed = set(wanted) | {column for row in self.altered for column, _ in self.terms[row]}
-        for _, column, across, _ in self.steps:  # what a row needs was made the pivot after it
-            if column in needed:
-                needed.update(key for key in across if key < self.size)
-        answers = [self._back(needed, self.size + index) for index in range(len(self.right))]
-        for index, x in enumerate(answers):
-            for row in sorted(self.altered):
-                self._guard(row, x, dict(self.right[index]).get(row, 0.0))
+        checked = range(self.size) if refined else sorted(self.altered)  # the others hold by construction
+        needed = set(wanted) | {column for row in checked for column, _ in self.terms[row]}
+        for step in reversed(self.steps):
+            if step.column in needed:
+                needed.update(step.across)
+        answers = []
+        for column in right:
+            b = {row: _Part(value) for row, value in column}
+            x = self._solve(b, needed)
+            if refined:
+                left = {row: _minus(self._residual(row, x, b)[0]) for row in checked}
+                change = self._solve(left, needed)
+                x = {key: self._sum(part, change[key]) for key, part in x.items()}
+            for row in checked:
+                self._guard(row, x, b)
+            answers.append(x)
         names = ", ".join("[" + ", ".join(_signed(x[column]) for column in wanted) + "]" for x in answers)
         head = [f"v{symbol} = v[{symbol}]" for symbol in self.used]
         body = [*head, "good = True", *_freed(self.lines, _names(x[c] for x in answers for c in wanted))]
         return "def run(v, limit):\n" + "".join(f"    {line}\n" for line in body) + f"    return [{names}], good\n"
 
-    def _back(self, needed: set[int], right: int) -> dict[int, _Part]:
-        """The unknowns for one right-hand side."""
-        x: dict[int, _Part] = {}
-        for _, column, across, inverse in reversed(self.steps):
-            if column in needed:
-                total = across.get(right, _Part(0.0))
-                for key, part in across.items():
-                    if key < self.size:
-                        total = self._sum(total, _minus(self._product(part, x[key])))
-                x[column] = self._product(total, inverse)
+    def _solve(self, right: dict[int, _Part], needed: set[int]) -> dict[int, _Part]:
+        """The unknowns that are needed for one right-hand side."""
+        b, x = dict(right), dict[int, _Part]()
+        for step in self.steps:
+            if step.row in b and b[step.row].factor:
+                b[step.row] = self._product(b[step.row], step.scale)
+                for other, factor in step.factors.items():
+                    b[other] = self._sum(b.get(other), _minus(self._product(factor, b[step.row])))
+        for step in reversed(self.steps):
+            if step.column in needed:
+                total = b.get(step.row, _Part(0.0))
+                for key, part in step.across.items():
+                    total = self._sum(total, _minus(self._product(part, x[key])))
+                x[step.column] = self._product(total, step.inverse)
         return x
 
-    def _guard(self, row: int, x: dict[int, _Part], right: float) -> None:
-        """Compare the backward error of a row with the limit.
-
-        The terms of one symbol share a product. The costliest of them is left out of the scale: where the row holds, it
-        is not above the sum of the others, so the scale is at least half of what it would be.
-        """
+    def _residual(self, row: int, x: dict[int, _Part], right: dict[int, _Part]) -> tuple[_Part, dict[_Part, list[_Part]]]:
+        """A x - b of a row, and its terms by symbol: those of one symbol share a product."""
         groups: dict[_Part, list[_Part]] = {}
         for column, part in self.terms[row]:
             if x[column].factor:
-                sign = _Part(part.factor)
-                groups.setdefault(part._replace(factor=1.0), []).append(self._product(sign, x[column]))
-        residual, scale = _Part(-right), _Part(abs(right))
-        costliest = max(groups, key=lambda part: (len(groups[part]) == 1) * (bool(part.name) + part.axes), default=None)
+                groups.setdefault(part._replace(factor=1.0), []).append(self._product(_Part(part.factor), x[column]))
+        residual = _minus(right.get(row, _Part(0.0)))
         for symbol, parts in groups.items():
-            total, size = _Part(0.0), _Part(0.0)
-            for part in parts:
-                total = self._sum(total, part)
-            residual = self._sum(residual, self._product(symbol, total))
+            residual = self._sum(residual, self._product(symbol, functools.reduce(self._sum, parts)))
+        return residual, groups
+
+    def _guard(self, row: int, x: dict[int, _Part], right: dict[int, _Part]) -> None:
+        """Compare the backward error of a row with the limit.
+
+        The costliest term is left out of the scale: where the row holds, it is not above the sum of the others, so the
+        scale is at least half of what it would be.
+        """
+        residual, groups = self._residual(row, x, right)
+        if not residual.name or not residual.factor:
+            return
+        scale = self._absolute(right.get(row, _Part(0.0)))
+        costliest = max(groups, key=lambda part: (len(groups[part]) == 1) * (bool(part.name) + part.axes))
+        for symbol, parts in groups.items():
             if symbol != costliest or len(parts) > 1:
-                for part in parts:
-                    size = self._sum(size, self._absolute(part))
+                size = functools.reduce(self._sum, [self._absolute(part) for part in parts])
                 scale = self._sum(scale, self._product(self._absolute(symbol), size))
-        if residual.name and residual.factor:
-            found = self._absolute(residual)
-            self.lines.append(_Line(f"good &= {_signed(found)} <= limit * {_signed(scale)}", _names((found, scale))))
+        found = self._absolute(residual)
+        self.lines.append(_Line(f"good &= {_signed(found)} <= limit * {_signed(scale)}", _names((found, scale))))
 
 
 def _minus(part: _Part) -> _Part:
