@@ -1,8 +1,8 @@
 """The command `filterlib`: review a design file and write what was found.
 
-Exit codes of ``review``: 0 every requirement is met throughout its band at every operating point; 1 one is not, or hangs
-on something that is not known, or the circuit is unstable (the page is written and says so); 2 the input or the command
-was refused; 3 the output could not be written. 130 after an interruption, 70 after a fault of the program itself.
+Exit codes of ``review``: 0 every requirement is met throughout its band at every operating point; 1 one is not, or
+hangs on something that is not known, or the circuit is unstable (the page is written and says so); 2 the input or the
+command was refused; 3 the output could not be written; 70 a fault of the program itself; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def _summary(result: Any, page: str) -> str:
 
 
 class ProgressLine:
-    """One line on standard error that says how far the work is: only on a terminal, and only for work that takes long."""
+    """One line on standard error that says how far long work is; nothing where that is not a terminal."""
 
     def __init__(self) -> None:
         self._start = time.monotonic()

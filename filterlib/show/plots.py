@@ -37,6 +37,7 @@ __all__ = [
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1}  # behind words that cross a curve
 SHOWN = 8  # unknowns that a figure names
+VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 
 
@@ -172,8 +173,8 @@ def dbuv(amplitudes: np.ndarray) -> np.ndarray:
 
 
 def _thinned(frequencies: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The largest of each narrow bin; a harmonic that is absent (-inf) is left out."""
-    present = np.isfinite(level)
+    """The largest of each narrow bin; a harmonic that is zero but for rounding is left out."""
+    present = level > np.max(level, initial=-np.inf) - VANISHED
     frequencies, level = frequencies[present], level[present]
     bins = np.floor(np.log10(frequencies) * BINS_PER_DECADE)
     order = np.lexsort((-level, bins))
@@ -195,7 +196,8 @@ def sources_figure(ripple: Any, load: str) -> Figure:
         _bars(axes, alone, -0.19, "alone", BLUE, 0)
         _bars(axes, falls, 0.19, "the whole falls without it by", ORANGE, 1)
         axes.set_title(f"{bandwidth_words(label)}: {_volts(result.peak_to_peak)} in all", pad=24)
-        axes.set_xlim(min(0.0, 1.25 * np.nanmin([0.0, *falls])), 1.3 * np.nanmax([*alone, *falls, 1e-9]))
+        largest = np.nanmax([*alone, *falls, 1e-9])
+        axes.set_xlim(-0.25 * largest if np.nanmin(falls) < 0 else 0.0, 1.3 * largest)
         prefixed(axes, "x", "V", "peak to peak")
         axes.grid(visible=False, axis="y")
     if bandwidths:
@@ -283,12 +285,17 @@ def steps_figure(steps: Any) -> Figure:
 
 
 def _mark_resonances(axes: Axes, resonances: Any) -> None:
-    for frequency, peak, name in resonances:
+    for frequency, peak, _ in resonances:
         axes.plot(frequency, peak, marker="v", color=BLACK, markersize=6, linestyle="none")
+        right = frequency < axes.get_xlim()[1] / 30  # room for the words to the right of the mark
         axes.annotate(
-            f"{format_quantity(frequency, 'Hz')}: {peak:+.1f} dB, {name}", (frequency, peak),
-            xytext=(6, 4), textcoords="offset points", fontsize=9,
-        )  # fmt: skip
+            f"{format_quantity(frequency, 'Hz')}: {peak:+.1f} dB",
+            (frequency, peak),
+            xytext=(6 if right else -6, 4),
+            textcoords="offset points",
+            ha="left" if right else "right",
+            fontsize=9,
+        )
 
 
 def _mark_frequency(axes: Axes, frequency: float | None, *, text: str = "switching") -> None:

@@ -91,7 +91,7 @@ class Sheet:
         corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
         for a, b in pairwise(corners):
             self.line(a, b, dashed=True, width=1.0)
-        self.text(left + 0.1, top + 0.3, (name,))
+        self.text(left + 0.1, top + 0.3, (name,), most=int((right - left) / CHARACTER))
 
     def rails(self, start: float, end: float, *, skip: Sequence[str] = ()) -> None:
         """The lines "plus", "return" and "chassis" from ``start`` to ``end``, but for those to skip."""
@@ -108,11 +108,20 @@ class Sheet:
         shift, anchor = (0.2, "start") if side == "right" else (-0.2, "end")
         self.text(x + shift, (PLUS + MINUS) / 2, (words,), anchor=anchor)
 
-    def text(self, x: float, y: float, lines: Sequence[str], *, anchor: str = "start", named: bool = False) -> None:
-        """Lines of words, their middle at height ``y``; bold the first where it is a part's name."""
+    def text(
+        self,
+        x: float,
+        y: float,
+        lines: Sequence[str],
+        *,
+        anchor: str = "start",
+        named: bool = False,
+        most: int = LONGEST,
+    ) -> None:
+        """Lines of at most ``most`` characters, their middle at height ``y``; bold the first where it is a name."""
         for index, line in enumerate(lines):
             height = y + (len(lines) - 1) * 0.22 - index * 0.44
-            self._words.append((x, height - self._down, _shown(line), anchor, named and index == 0))
+            self._words.append((x, height - self._down, _shown(line, most), anchor, named and index == 0))
 
     def svg(self, title: str) -> str:
         """The sheet as an SVG element with a title."""
@@ -145,6 +154,6 @@ class Sheet:
         root.set("height", f"{size[1]:.1f}")
 
 
-def _shown(line: str) -> str:
+def _shown(line: str, most: int = LONGEST) -> str:
     printable = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
-    return printable if len(printable) <= LONGEST else printable[: LONGEST - 1] + "…"
+    return printable if len(printable) <= most else printable[: most - 1] + "…"

@@ -81,7 +81,7 @@ def new_figure(
 ) -> tuple[Figure, list[Axes]]:
     """An empty figure 10 inches wide and its axes, row by row; ``title`` becomes the SVG's title.
 
-    ``height`` and ``gap`` between rows in inches; ``share``: the axes ("x", "y" or both) that all panels have in common;
+    ``height`` and ``gap`` between rows in inches; ``share``: the axes ("x", "y" or both) that panels have in common;
     ``wide``: make room for long words at the left. Fixed margins otherwise: fitting them takes as long as drawing.
     """
     from matplotlib.figure import Figure
@@ -90,7 +90,7 @@ def new_figure(
     figure.set_label(title)
     if not wide:
         panel = (height - 0.95 - gap * (rows - 1)) / rows
-        figure.subplots_adjust(0.095, 0.55 / height, 0.985, 1 - 0.4 / height, 0.26, gap / panel)
+        figure.subplots_adjust(0.11, 0.55 / height, 0.985, 1 - 0.4 / height, 0.32, gap / panel)
     axes = figure.subplots(rows, columns, squeeze=False, sharex="x" in share, sharey="y" in share)
     return figure, list(axes.ravel())
 

@@ -31,7 +31,7 @@ def requirements_table(result: Any) -> Table:
     rows = (
         (
             _capital(verdict.requirement),
-            f"{SYMBOLS[verdict.verdict]} {verdict.verdict}",
+            f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip(),
             number(verdict.value, verdict.unit),
             band(verdict.low, verdict.high, verdict.unit),
             verdict.point,
@@ -179,11 +179,15 @@ def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
     places = [place for name in ("terminals", *loads) for place in (f"{name}_before", name) if place in ripple.spectra]
     rows = []
     for index, frequency in enumerate(ripple.frequencies[:HARMONICS]):
-        sizes = (number(float(abs(ripple.spectra[place][index])), "V") for place in places)
+        sizes = (_harmonic(float(abs(ripple.spectra[place][index]))) for place in places)
         order = round(frequency / ripple.switching_frequency)
         rows.append((f"{order}", format_quantity(float(frequency), "Hz", 4), *sizes))
     head = ("Harmonic", "Frequency", *(_capital(place_words(place)) for place in places))
     return Table(f"First harmonics at {ripple.point}, peak amplitudes", head, tuple(rows))
+
+
+def _harmonic(size: float) -> str:
+    return number(size, "V") if size >= 1e-9 else "below 1 nV"
 
 
 def impedance_table(point: Any, switching: float) -> Table:

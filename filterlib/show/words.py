@@ -99,20 +99,16 @@ def summary(result: Any) -> str:
         return "No requirement is stated, so none was judged."
     if count["met throughout"] == total:
         return "Every requirement is met throughout its band, at every operating point."
-    parts = [f"{_are(count[word])} {words}" for word, words in _OUTCOMES.items() if count[word]]
-    return f"Of {total} requirement{'s' * (total > 1)}, {', '.join(parts)}."
+    parts = [f"{count[word]} {words}" for word, words in _OUTCOMES.items() if count[word]]
+    return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}."
 
 
 _OUTCOMES = {
-    "met throughout": "met throughout",
-    "depends on": "undecided, because of something that is not known",
     "not met": "not met",
     "not known": "not known",
+    "depends on": "undecided because something is not known",
+    "met throughout": "met throughout",
 }
-
-
-def _are(count: int) -> str:
-    return f"{count} {'is' if count == 1 else 'are'}"
 
 
 def decisive_point(result: Any, load: str | None = None) -> Any:
