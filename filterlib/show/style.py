@@ -90,7 +90,7 @@ def new_figure(
     figure.set_label(title)
     if not wide:
         panel = (height - 0.95 - gap * (rows - 1)) / rows
-        figure.subplots_adjust(0.11, 0.55 / height, 0.985, 1 - 0.4 / height, 0.32, gap / panel)
+        figure.subplots_adjust(0.11, 0.55 / height, 0.965, 1 - 0.4 / height, 0.32, gap / panel)
     axes = figure.subplots(rows, columns, squeeze=False, sharex="x" in share, sharey="y" in share)
     return figure, list(axes.ravel())
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -111,34 +109,35 @@ def test_an_error_while_moving_brings_the_old_files_back(tmp_path, monkeypatch):
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
-KILLER = """
-import os, sys
-sys.path.insert(0, sys.argv[1])
-from test_writing import NAMES, files
-from filterlib.show.writing import write_files
-left = int(sys.argv[3])
-
-def dying(real):
-    def call(*arguments, **options):
-        global left
-        if left == 0:
-            os._exit(99)
-        left -= 1
-        return real(*arguments, **options)
-    return call
-
-for name in ("replace", "link", "fsync", "unlink", "rmdir", "mkdir"):
-    setattr(os, name, dying(getattr(os, name)))
-write_files(sys.argv[2], files("two", (*NAMES, "new.svg")), last="results.json")
-"""
+CALLS = ("replace", "link", "fsync", "unlink", "rmdir", "mkdir")
 
 
 def killed_after(folder, steps):
-    here = str(Path(__file__).parent)
-    command = [sys.executable, "-c", KILLER, here, str(folder), str(steps)]
-    return subprocess.run(command, check=False, capture_output=True, timeout=60).returncode
+    """Exit code of a process of its own that dies before its next call once it has made ``steps`` calls."""
+    child = os.fork()
+    if child:
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    left = [steps]
+    for name in CALLS:
+        setattr(os, name, _dying(getattr(os, name), left))
+    try:
+        write_files(folder, files("two", (*NAMES, "new.svg")), last="results.json")
+        os._exit(0)
+    finally:
+        os._exit(98)
 
 
+def _dying(real, left):
+    def call(*arguments, **options):
+        if left[0] == 0:
+            os._exit(99)
+        left[0] -= 1
+        return real(*arguments, **options)
+
+    return call
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")
 def test_a_kill_at_any_step_leaves_old_results_or_new_or_a_mixture_that_shows_and_the_next_run_mends_it(tmp_path):
     """Killed before each call of the operating system in turn, until one run comes through."""
     codes = []

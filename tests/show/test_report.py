@@ -1,0 +1,196 @@
+"""The page: what it says first, in words; everything there; names as text; nothing fetched; one run in every file."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pytest
+
+from filterlib.errors import OutputError
+from filterlib.show.report import review_files, write_review
+from filterlib.show.words import decisive_point, summary
+from filterlib.show.writing import run_of
+
+VOID = {"meta", "link", "br", "hr", "img", "input"}
+
+
+class Page(HTMLParser):
+    """Elements in order with their attributes, and the text of each."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.elements, self.open, self.text = [], [], []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attributes):
+        entry = [tag, dict(attributes), ""]
+        self.elements.append(entry)
+        if tag not in VOID:
+            self.open.append(entry)
+
+    def handle_startendtag(self, tag, attributes):
+        self.elements.append([tag, dict(attributes), ""])
+
+    def handle_endtag(self, tag):
+        assert self.open.pop()[0] == tag, tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+        for entry in self.open:
+            entry[2] += data
+
+    def all(self, tag):
+        return [entry for entry in self.elements if entry[0] == tag]
+
+
+@pytest.fixture(scope="module")
+def files(review):
+    return review_files(review)
+
+
+@pytest.fixture(scope="module")
+def page(files):
+    return Page(files["review.html"])
+
+
+def test_elements_are_closed_in_order(page):
+    assert page.open == []
+
+
+def test_the_verdict_comes_first_and_then_what_is_left(page, review):
+    whole = " ".join("".join(page.text).split())
+    places = [whole.index(words) for words in (summary(review), review.headline, "Requirements", "Circuit and parts")]
+    assert places == sorted(places)
+    assert "3 requirements: 1 not met, 1 undecided because something is not known, 1 met throughout." in whole
+
+
+@pytest.mark.parametrize("word", ["✓ met throughout", "◐ depends on converter.output_capacitance", "✗ not met"])
+def test_verdicts_are_words_with_a_sign(page, word):
+    assert word in [entry[2] for entry in page.all("td")]
+
+
+def test_every_part_of_the_page_is_there(page, review):
+    headings = [entry[2] for entry in page.elements if entry[0] in ("h1", "h2")]
+    assert headings == [
+        review.design.name,
+        "Requirements",
+        "Circuit and parts",
+        "Operating points",
+        "Ripple before and after",
+        "At modem",
+        "At logger",
+        "Impedances and steps",
+        "What the design left to defaults",
+        "Where the model stops being trusted",
+        "Cautions",
+    ]
+    whole = "".join(page.text)
+    for text in (*review.trust, *review.cautions, *(one.key for one in review.assumptions)):
+        assert text in whole
+
+
+def test_headings_never_skip_a_level(page):
+    levels = [int(entry[0][1]) for entry in page.elements if re.fullmatch("h[1-6]", entry[0])]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels))
+
+
+def test_every_table_has_a_caption_and_heads_with_a_scope(page):
+    assert len(page.all("table")) == len(page.all("caption")) > 8
+    assert all(entry[2].strip() for entry in page.all("caption"))
+    assert all(entry[1].get("scope") in ("col", "row") for entry in page.all("th"))
+
+
+def test_every_figure_stands_inline_under_a_name_of_its_own(page, files):
+    names = [entry[1]["aria-label"] for entry in page.elements if entry[1].get("role") == "img"]
+    drawn = [name for name in files if name.endswith(".svg")]
+    assert len(names) == len(set(names)) == len(page.all("svg")) == len(drawn) == 14
+    assert all(len(name) > 20 for name in names)
+
+
+def test_identifiers_are_used_once_and_links_lead_somewhere(page, files):
+    identifiers = [entry[1]["id"] for entry in page.elements if "id" in entry[1]]
+    assert len(identifiers) == len(set(identifiers))
+    for entry in page.all("a"):
+        target = entry[1]["href"]
+        assert target[1:] in identifiers if target.startswith("#") else target in files
+
+
+def test_nothing_is_fetched_and_nothing_runs(page, files):
+    assert not page.all("script")
+    assert not page.all("img")
+    given = [pair for _, attributes, _ in page.elements for pair in attributes.items()]
+    assert not [name for name, _ in given if name.startswith("on")]
+    away = ("http:", "https:", "//")
+    assert not [value for name, value in given if (value or "").startswith(away) and not name.startswith("xmlns")]
+    assert "default-src 'none'" in files["review.html"]
+
+
+HOSTILE = '"><script>alert(1)</script>{{ 7*7 }}$x_1$ & </svg>'
+
+
+def test_names_from_the_design_file_are_text_everywhere(fakes):
+    review = fakes.review()
+    hostile = fakes.review(design=fakes.renamed(review.design, HOSTILE), headline=HOSTILE, trust=(HOSTILE,))
+    hostile = fakes.relabelled(hostile, HOSTILE)
+    files = review_files(hostile)
+    page = Page(files["review.html"])
+    assert not page.all("script")
+    assert "".join(page.text).count(HOSTILE) > 10
+    assert all("<script" not in text for name, text in files.items() if name.endswith(".svg"))
+    assert json.loads(files["results.json"])["design"] == HOSTILE
+
+
+def test_an_unstable_design_has_a_page_that_says_so(fakes):
+    unstable = fakes.review(stable=False)
+    page = Page(review_files(unstable)["review.html"])
+    whole = " ".join("".join(page.text).split())
+    assert "✗ The circuit is unstable at full: there it has no steady ripple." in whole
+    assert "✗ unstable" in whole
+
+
+def test_a_design_that_is_unstable_everywhere_has_a_page(fakes):
+    review = fakes.review(stable=False)
+    alone = fakes.review(stable=False, points=review.points[1:])
+    page = Page(review_files(alone)["review.html"])
+    assert "No operating point has a steady ripple." in "".join(page.text)
+    assert "No steady ripple there" in "".join(page.text)
+
+
+def test_the_least_margin_decides_which_operating_point_is_shown(fakes):
+    near, far = fakes.verdict("met throughout", margin=0.1, point="idle"), fakes.verdict("met throughout", margin=0.5)
+    assert decisive_point(fakes.review(verdicts=(far, near))).operating.point == "idle"
+    assert decisive_point(fakes.review(verdicts=(far, near)), "logger").operating.point == "idle"
+    assert decisive_point(fakes.review(verdicts=(far,))).operating.point == "full"
+
+
+def test_without_requirements_the_page_says_that_none_was_judged(fakes):
+    page = Page(review_files(fakes.review(verdicts=()))["review.html"])
+    assert "No requirement is stated, so none was judged." in "".join(page.text)
+
+
+def test_all_files_of_a_folder_are_of_one_run_and_listed(review, tmp_path):
+    path = write_review(review, tmp_path / "out")
+    assert path == tmp_path / "out" / "review.html"
+    listed = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
+    assert sorted(listed["files"]) == sorted(file.name for file in (tmp_path / "out").iterdir())
+    assert {run_of(file) for file in (tmp_path / "out").iterdir()} == {listed["run"]}
+
+
+def test_the_same_review_gives_the_same_bytes(fakes, tmp_path):
+    for name in ("one", "two"):
+        write_review(fakes.review(), tmp_path / name)
+    for file in (tmp_path / "one").iterdir():
+        assert file.read_bytes() == (tmp_path / "two" / file.name).read_bytes()
+
+
+def test_a_folder_that_is_a_file_is_refused(review, tmp_path):
+    (tmp_path / "out").write_text("mine")
+    with pytest.raises(OutputError, match="is a file, not a folder"):
+        write_review(review, tmp_path / "out")
+    assert (tmp_path / "out").read_text() == "mine"

@@ -1,0 +1,95 @@
+"""results.json: the keys that others rely on, units, no NaN, and a reason beside every null."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from filterlib.show.results import FORMAT, results_text
+
+
+def read(review):
+    def refuse(word):
+        raise AssertionError(f"{word} is no JSON")
+
+    return json.loads(results_text(review, ["review.html", "results.json"], "0"), parse_constant=refuse)
+
+
+def test_the_first_load_stands_under_its_name_and_under_load(review):
+    """hand: the made-up figures of the modem, at the worst operating point."""
+    found = read(review)
+    figure = review.points[1].ripple.figures["modem", "20MHz"]
+    assert found["operating_point"] == "full"
+    assert found["ripple"]["load_20MHz_pp_V"] == pytest.approx(figure.peak_to_peak, rel=1e-6, abs=0)
+    assert found["ripple"]["load_20MHz_pp_high_V"] == pytest.approx(figure.high, rel=1e-6, abs=0)
+    ripple = found["operating_points"]["full"]["ripple"]
+    assert ripple == found["ripple"]
+    for key in ("pp_V", "pp_low_V", "pp_high_V", "rms_V", "spike_alone_pp_V", "ripple_reduction_V"):
+        assert ripple[f"modem_20MHz_{key}"] == ripple[f"load_20MHz_{key}"]
+    assert ripple["modem_before_full_pp_V"] != ripple["modem_full_pp_V"]
+
+
+def walk(section, path=""):
+    for key, value in section.items():
+        if isinstance(value, dict):
+            yield from walk(value, f"{path}/{key}")
+        else:
+            yield section, f"{path}/{key}", key, value
+
+
+@pytest.mark.parametrize("stable", [True, False])
+def test_every_null_has_its_reason_beside_it(fakes, stable):
+    found = read(fakes.review(stable=stable))
+    nulls = [(section, path, key) for section, path, key, value in walk(found) if value is None]
+    assert nulls
+    for section, path, key in nulls:
+        assert len(section.get(f"{key}_reason", "")) > 5, path
+
+
+def test_an_unstable_point_has_no_ripple_and_says_why(fakes):
+    found = read(fakes.review(stable=False))
+    assert found["operating_point"] == "full"
+    assert found["ripple"]["load_20MHz_pp_V"] is None
+    assert "pole" in found["ripple"]["load_20MHz_pp_V_reason"]
+    assert found["operating_points"]["idle"]["ripple"]["load_20MHz_pp_V"] > 0
+
+
+UNITS = ("V", "A", "W", "K", "Hz", "s", "ohm", "dB", "ratio", "factor")
+
+
+def test_every_number_of_an_operating_point_ends_with_its_unit(review):
+    for _, path, key, value in walk(read(review)["operating_points"]):
+        if isinstance(value, float):
+            assert key.rsplit("_", 1)[-1] in UNITS, path
+
+
+def test_harmonics_and_poles_are_arrays_of_equal_length(review):
+    arrays = read(review)["arrays"]["full"]
+    harmonics = arrays["harmonics"]
+    assert {len(values) for values in harmonics.values()} == {400}
+    amplitude = abs(review.points[1].ripple.spectra["modem"][2])
+    assert harmonics["modem_peak_V"][2] == pytest.approx(amplitude, rel=1e-6, abs=0)
+    assert harmonics["frequency_Hz"][2] == pytest.approx(3 * 180e3, rel=1e-6, abs=0)
+    assert arrays["poles_per_s"][1] == [-2e4, 3e5]
+
+
+def test_two_loads_whose_keys_would_agree_stay_apart(fakes):
+    found = read(fakes.review(("modem 2", "modem_2")))
+    ripple = found["operating_points"]["full"]["ripple"]
+    assert ripple["modem_2_20MHz_pp_V"] != ripple["modem_2_2_20MHz_pp_V"]
+
+
+def test_format_identifier_and_files_come_first(review):
+    found = read(review)
+    assert list(found)[:4] == ["format", "run", "generator", "files"]
+    assert found["format"] == FORMAT == 1
+    assert found["files"] == ["results.json", "review.html"]
+
+
+def test_requirements_carry_their_numbers_with_units(review):
+    first = read(review)["requirements"][0]
+    assert first["limit_V"] == 0.015
+    assert first["verdict"] == "met throughout"
+    assert math.isfinite(first["margin"])

@@ -1,0 +1,76 @@
+"""The circuit diagram: every part with its value, readable when long, names as text."""
+
+from __future__ import annotations
+
+from xml.etree import ElementTree
+
+import pytest
+
+from filterlib.show.schematic import schematic_svg
+from filterlib.show.sheet import CHARACTER, SCALE
+
+
+def drawn(design):
+    root = ElementTree.fromstring(schematic_svg(design))
+    return root, ["".join(e.itertext()) for e in root.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_every_stage_and_load_stands_there_with_its_value(fakes):
+    _, words = drawn(fakes.design())
+    for text in (
+        "C1", "2 × 1 µF", "Y1", "4.7 nF each", "L1", "1 mH common mode", "10 µH in each line", "D1", "470 mΩ", "47 µF",
+        "wire pair, 2 m", "modem", "28 W constant power", "logger", "120 Ω resistive", "28 V", "60 V swing", "bond",
+        "KD-28 (invented), 180 kHz",
+    ):  # fmt: skip
+        assert text in words, text
+
+
+def test_a_value_that_is_only_known_within_a_range_says_so(fakes):
+    _, words = drawn(fakes.design())
+    assert "≈ 22 µF" in words
+    assert "60 V swing" in words
+
+
+def test_without_a_chassis_no_chassis_line_is_drawn(fakes):
+    with_line, _ = drawn(fakes.design())
+    without, words = drawn(fakes.design(chassis=False))
+    assert "bond" not in words
+    assert len(list(without.iter())) < len(list(with_line.iter()))
+
+
+def test_a_long_design_goes_on_in_rows_of_readable_width(fakes):
+    root, words = drawn(fakes.design(repeats=4))
+    width = float(root.attrib["viewBox"].split()[2])
+    assert width < 1500
+    assert {"to row 2", "from row 1", "to row 3", "from row 2"} <= set(words)
+
+
+@pytest.mark.parametrize("repeats", [1, 3])
+def test_no_two_words_lie_on_each_other(fakes, repeats):
+    root, _ = drawn(fakes.design(("modem", "logger", "lamp"), repeats=repeats))
+    boxes = [_box(element) for element in root.iter("{http://www.w3.org/2000/svg}text")]
+    for index, one in enumerate(boxes):
+        for two in boxes[index + 1 :]:
+            apart = one[0] >= two[1] or two[0] >= one[1] or abs(one[2] - two[2]) > 11
+            assert apart, (one, two)
+
+
+def _box(element):
+    """Left, right and baseline of a text, a little narrower than the widest it can be."""
+    words = "".join(element.itertext())
+    long = 0.85 * CHARACTER * SCALE * len(words)
+    start = float(element.attrib["x"]) - {"start": 0, "middle": 0.5, "end": 1}[element.attrib["text-anchor"]] * long
+    return start, start + long, float(element.attrib["y"]), words
+
+
+@pytest.mark.parametrize("text", ["<script>alert(1)</script>", "$x_1$ & µ", "]]> \x07 <!--", "潮位計"])
+def test_a_name_is_text_and_never_markup(fakes, text):
+    svg = schematic_svg(fakes.renamed(fakes.design(), text))
+    root = ElementTree.fromstring(svg)
+    assert "<script" not in svg
+    shown = text.replace("\x07", "\N{REPLACEMENT CHARACTER}")
+    assert sum("".join(e.itertext()) == shown for e in root.iter()) >= 10
+
+
+def test_the_same_design_gives_the_same_bytes(fakes):
+    assert schematic_svg(fakes.design()) == schematic_svg(fakes.design())
