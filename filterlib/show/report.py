@@ -48,7 +48,7 @@ class Illustration:
         sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", self.svg, count=1)
         sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", sized, count=1)
         natural = float(width[1]) * (4 / 3 if f'width="{width[1]}pt"' in self.svg else 1.0) if width else 960.0
-        return sized.replace("<svg", f'<svg style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
+        return sized.replace("<svg", f'<svg aria-hidden="true" style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
 
 
 @dataclass(frozen=True)

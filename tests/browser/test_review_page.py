@@ -1,0 +1,193 @@
+"""The page in a browser: it opens from disk, fits a laptop and a telephone, and can be read without seeing it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from filterlib.analysis.review import review
+from filterlib.parts.tables import data_folder
+from filterlib.show.report import write_review
+from filterlib.system.files import load_design
+
+REQUIRED = os.environ.get("FILTERLIB_REQUIRE_BROWSER") == "1"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+SCREENS = Path(__file__).parent / "screens"
+SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Chromium; without one the tests are skipped, unless the environment says that it has to be there."""
+    if CHROMIUM is None:
+        if REQUIRED:
+            pytest.fail("FILTERLIB_REQUIRE_BROWSER=1, and no chromium was found")
+        pytest.skip("no chromium was found: install it, or run without the browser tests")
+    api = pytest.importorskip("playwright.sync_api") if not REQUIRED else __import__("playwright.sync_api").sync_api
+    with api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    """The page of the demo whose converter has ripple, spikes and a common-mode drive."""
+    result = review(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"))
+    return write_review(result, tmp_path_factory.mktemp("review")).as_uri()
+
+
+@pytest.fixture
+def opened(browser, address):
+    """A function that opens the page at a size, and what it logged and asked for."""
+    contexts = []
+
+    def open_page(width, height, **options):
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.logged, page.asked = [], []
+        page.on("console", lambda message: page.logged.append(message.text))
+        page.on("pageerror", lambda error: page.logged.append(str(error)))
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.goto(address)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_the_page_opens_quietly_and_fits(opened, address, size, scheme):
+    page = opened(*SIZES[size], color_scheme=scheme)
+    SCREENS.mkdir(exist_ok=True)
+    page.screenshot(path=SCREENS / f"review-{size}-{scheme}.png", full_page=True)
+    assert page.logged == []
+    assert [url for url in page.asked if url != address and not url.startswith("data:")] == []
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= SIZES[size][0]
+
+
+def test_no_element_reaches_beyond_the_page_but_inside_its_own_box(opened):
+    page = opened(*SIZES["telephone"])
+    beyond = page.evaluate(
+        """() => [...document.querySelectorAll('body *')]
+            .filter(e => !e.closest('.scroll *') && !e.closest('.skip'))
+            .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.outerHTML.slice(0, 80))"""
+    )
+    assert beyond == []
+
+
+def test_on_a_laptop_no_figure_has_to_be_scrolled(opened):
+    page = opened(*SIZES["laptop"])
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('.paper')]
+            .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.getAttribute('aria-label'))"""
+    )
+    assert cut == []
+
+
+def test_every_word_of_a_figure_lies_inside_it(opened):
+    page = opened(*SIZES["laptop"])
+    outside = page.evaluate(
+        """() => [...document.querySelectorAll('figure svg')].flatMap(svg => {
+            const box = svg.getBoundingClientRect();
+            return [...svg.querySelectorAll('text')].filter(text => {
+                const own = text.getBoundingClientRect();
+                return own.left < box.left - 1 || own.right > box.right + 1
+                    || own.top < box.top - 1 || own.bottom > box.bottom + 1;
+            }).map(text => text.textContent);
+        })"""
+    )
+    assert outside == []
+
+
+def test_words_in_a_figure_are_large_enough_to_read(opened):
+    page = opened(*SIZES["laptop"])
+    smallest = page.evaluate(
+        """() => Math.min(...[...document.querySelectorAll('figure svg text')].map(text => {
+            const turned = text.getScreenCTM();
+            return text.getBBox().height * Math.hypot(turned.a, turned.b);
+        }).filter(height => height > 0))"""
+    )
+    assert smallest >= 11  # [px] height of a line of words: common practice, no source
+
+
+def test_figures_and_landmarks_have_names(opened):
+    page = opened(*SIZES["laptop"])
+    images = page.get_by_role("img").all()
+    assert len(images) >= 12
+    assert all(len(image.get_attribute("aria-label")) > 20 for image in images)
+    for role in ("main", "banner", "contentinfo", "navigation"):
+        assert page.get_by_role(role).count() == 1, role
+    assert page.get_by_role("heading", level=1).count() == 1
+
+
+def test_headings_go_down_one_level_at_a_time(opened):
+    page = opened(*SIZES["laptop"])
+    levels = page.evaluate("[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(h => Number(h.tagName[1]))")
+    assert levels[0] == 1
+    assert max(after - before for before, after in pairwise(levels)) == 1
+
+
+def test_the_keyboard_reaches_the_verdict_first_and_every_box_that_scrolls(opened):
+    page = opened(*SIZES["telephone"])
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the verdict"
+    reachable = page.evaluate("[...document.querySelectorAll('.scroll')].every(e => e.tabIndex === 0)")
+    assert reachable
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_stand_out_from_their_ground(opened, scheme):
+    """published: W3C, Web Content Accessibility Guidelines 2.1, 2018, 1.4.3: a contrast of 4.5 (from memory)."""
+    page = opened(*SIZES["laptop"], color_scheme=scheme)
+    for selector in ("h1", ".soft", ".verdict .main", "td", "thead th", "figcaption", "nav a"):
+        pair = page.evaluate(
+            """selector => {
+                let element = document.querySelector(selector);
+                const ink = getComputedStyle(element).color;
+                while (element && getComputedStyle(element).backgroundColor === 'rgba(0, 0, 0, 0)')
+                    element = element.parentElement;
+                return [ink, getComputedStyle(element || document.body).backgroundColor];
+            }""",
+            selector,
+        )
+        assert _contrast(*map(_channels, pair)) >= 4.5, (selector, pair)
+
+
+def _channels(colour):
+    return [int(number) for number in colour[colour.index("(") + 1 : -1].split(",")[:3]]
+
+
+def _contrast(one, two):
+    """published: WCAG 2.1, definition of contrast ratio and relative luminance (from memory)."""
+    light, dark = sorted((_luminance(one), _luminance(two)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _luminance(channels):
+    linear = [c / 255 / 12.92 if c / 255 <= 0.03928 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in channels]
+    return sum(weight * value for weight, value in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+
+def test_the_printed_page_leaves_nothing_out_at_the_right(opened):
+    page = opened(*SIZES["laptop"])
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 718, "height": 1000})  # [px] A4 between margins of 10 mm at 96 dpi
+    SCREENS.mkdir(exist_ok=True)
+    page.screenshot(path=SCREENS / "review-print.png", full_page=True)
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('table, .paper svg')]
+            .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent.slice(0, 60))"""
+    )
+    assert cut == []

@@ -1,0 +1,225 @@
+"""The command: exit codes, what it says and where, and nothing left behind when it stops."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+import filterlib
+from filterlib import cli
+from filterlib.parts.tables import data_folder
+
+CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
+
+
+@pytest.fixture(scope="module")
+def clean():
+    """The demo design and its review."""
+    from filterlib.analysis.review import review
+
+    return review(filterlib.load_design(CLEAN))
+
+
+@pytest.fixture
+def quick(clean, monkeypatch):
+    """Let the command find this review at once; yields a function that changes it."""
+    from dataclasses import replace
+
+    import filterlib.analysis.review as module
+
+    def found(**changes):
+        monkeypatch.setattr(module, "review", lambda design, *, progress=None: replace(clean, **changes))
+
+    found()
+    return found
+
+
+def run(*arguments, **options):
+    command = [sys.executable, "-m", "filterlib.cli", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120, **options)
+
+
+def test_the_demo_design_passes_from_end_to_end(tmp_path):
+    done = run("review", CLEAN, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    lines = done.stdout.splitlines()
+    assert lines[0] == "Every requirement is met throughout its band, at every operating point."
+    assert lines[-1] == f"Page: {tmp_path / 'out' / 'review.html'}"
+    found = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
+    assert found["ripple"]["load_20MHz_pp_high_V"] < 0.015
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_every_verdict_and_the_headline_are_said(quick, clean, tmp_path, capsys):
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr()
+    for verdict in clean.verdicts:
+        assert f"✓ {verdict.sentence}" in said.out
+    assert clean.headline in said.out
+    assert said.err == ""
+
+
+def test_a_requirement_that_is_not_met_gives_one_and_still_a_page(quick, tmp_path, capsys):
+    quick(exit_code=1)
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 1
+    assert (tmp_path / "out" / "review.html").is_file()
+
+
+def test_a_refused_input_gives_two_one_line_a_problem_and_no_folder(tmp_path, capsys):
+    design = tmp_path / "design.toml"
+    design.write_text(
+        CLEAN.read_text(encoding="utf-8").replace("duty =", "dutty =").replace('"22 µF ± 20 %"', '"22 V"')
+    )
+    assert cli.main(["review", str(design), "--out", str(tmp_path / "out")]) == 2
+    said = capsys.readouterr()
+    lines = said.err.splitlines()
+    assert len(lines) == 2
+    assert any("dutty" in line and "duty" in line for line in lines)
+    assert any("output_capacitance" in line and "22 V" in line for line in lines)
+    assert all(str(design) in line for line in lines)
+    assert said.out == ""
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("design", ["nowhere.toml", "."])
+def test_a_design_that_cannot_be_read_gives_two(tmp_path, capsys, design):
+    assert cli.main(["review", str(tmp_path / design), "--out", str(tmp_path / "out")]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+@pytest.mark.parametrize("where", ["file", "file/below", "/proc/nowhere/out"])
+def test_an_output_that_cannot_be_written_gives_three_and_names_the_path(quick, tmp_path, capsys, where):
+    (tmp_path / "file").write_text("mine")
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / where)]) == 3
+    said = capsys.readouterr()
+    assert where in said.err
+    assert "Traceback" not in said.err
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize("arguments", [[], ["review"], ["review", "a.toml"], ["revue", "a.toml", "--out", "b"]])
+def test_a_wrong_command_line_gives_two(arguments, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        cli.main(arguments)
+    assert stopped.value.code == 2
+    assert "usage: filterlib" in capsys.readouterr().err
+
+
+def test_version_and_help(capsys):
+    for option, expected in (("--version", f"filterlib {filterlib.__version__}"), ("--help", "exit codes of review")):
+        with pytest.raises(SystemExit) as stopped:
+            cli.main([option])
+        assert stopped.value.code == 0
+        assert expected in capsys.readouterr().out
+
+
+def test_help_loads_no_drawing_library():
+    code = (
+        "import sys, contextlib, io; from filterlib import cli\n"
+        "with contextlib.suppress(SystemExit), contextlib.redirect_stdout(io.StringIO()): cli.main(['--help'])\n"
+        "print([name for name in ('matplotlib', 'schemdraw', 'jinja2', 'rich', 'lcapy') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_fault_of_the_program_is_never_mistaken_for_a_verdict(monkeypatch, tmp_path, capsys):
+    import filterlib.analysis.review as module
+
+    def broken(design, *, progress=None):
+        raise ZeroDivisionError("made for this test")
+
+    monkeypatch.setattr(module, "review", broken)
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 70
+    assert "fault in filterlib" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_interruption_leaves_the_old_results_whole(quick, tmp_path, monkeypatch, capsys):
+    out = tmp_path / "out"
+    cli.main(["review", str(CLEAN), "--out", str(out)])
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    quick(headline="another")
+    real, calls = os.replace, []
+
+    def interrupted(source, target):
+        calls.append(target)
+        if len(calls) == 3:
+            raise KeyboardInterrupt
+        real(source, target)
+
+    monkeypatch.setattr(os, "replace", interrupted)
+    assert cli.main(["review", str(CLEAN), "--out", str(out)]) == 130
+    assert capsys.readouterr().err == "filterlib: interrupted; nothing was written\n"
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals differ there")
+def test_control_c_in_the_middle_of_the_work(tmp_path):
+    command = [sys.executable, "-m", "filterlib.cli", "review", str(CLEAN), "--out", str(tmp_path / "out")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        time.sleep(0.9)  # past the imports, before the end
+        process.send_signal(signal.SIGINT)
+        _, errors = process.communicate(timeout=60)
+    assert process.returncode in (130, -signal.SIGINT)
+    assert "nothing was written" in errors or process.returncode == -signal.SIGINT
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes differ there")
+def test_a_reader_that_goes_away_changes_nothing(tmp_path):
+    reading, writing = os.pipe()
+    os.close(reading)
+    command = [sys.executable, "-m", "filterlib.cli", "review", str(CLEAN), "--out", str(tmp_path / "out")]
+    done = subprocess.run(command, stdout=writing, stderr=subprocess.PIPE, text=True, check=False, timeout=120)
+    os.close(writing)
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert (tmp_path / "out" / "results.json").is_file()
+
+
+def test_a_terminal_without_micro_and_ohm_is_served(tmp_path):
+    environment = os.environ | {"PYTHONIOENCODING": "ascii"}
+    done = run("review", tmp_path / "µ.toml", "--out", tmp_path / "out", env=environment)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+class Terminal(io.StringIO):
+    """Standard error that says it is a terminal."""
+
+    def isatty(self):
+        return True
+
+
+def test_the_progress_line_waits_for_work_that_takes_long(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with cli.ProgressLine() as line:
+        line(0.1, "first [bold]words[/bold]")
+        assert sys.stderr.getvalue() == ""
+        line._start -= cli.PATIENCE
+        line(0.5, "first [bold]words[/bold]")
+    assert "[bold]words" in sys.stderr.getvalue()
+    assert "50%" in sys.stderr.getvalue()
+
+
+def test_no_progress_line_where_nobody_watches(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with cli.ProgressLine() as line:
+        line._start -= 60
+        line(0.5, "words")
+    assert sys.stderr.getvalue() == ""
+
+
+def test_control_characters_of_a_name_never_reach_the_terminal(capsys):
+    cli._complain("bad \x1b[31mname", 2)
+    assert "\x1b" not in capsys.readouterr().err
