@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -37,6 +37,7 @@ _WORDS = {
     "too_short": "needs at least {min_length} entries and has {actual_length}",
     "too_long": "may have {max_length} entries and has {actual_length}",
     "string_too_long": "may be {max_length} characters long",
+    "string_pattern_mismatch": "has a character that cannot stand here",
 }
 
 
@@ -92,8 +93,11 @@ def _not_text(raw: bytes) -> str | None:
 
 
 def _with_line(message: str, text: str) -> str:
+    """What the TOML reader says, with the line as it stands in the file: it names the key."""
     end = f"(at line {text.count(chr(10)) + 1}, the end of the file)"
-    return message.replace("(at end of document)", end)
+    found = re.search(r"at line ([0-9]+), column", message)
+    line = text.split("\n")[int(found[1]) - 1].strip() if found else ""
+    return message.replace("(at end of document)", end) + (f': "{line[:60]}"' if line else "")
 
 
 def problems_from(
@@ -117,12 +121,13 @@ def problems_from(
     tuple of Problem
         In the order of the file's keys as pydantic met them. Lists count from 1: ``stage[2]`` is the second one.
     """
-    return tuple(problem for detail in error.errors() for problem in _problems(detail, file, prefix, model))
+    details = (one for one in error.errors() if one["type"] != "default_factory_not_called")  # follows from another
+    return tuple(problem for detail in details for problem in _problems(detail, file, prefix, model))
 
 
 def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None) -> Iterator[Problem]:
     cause = (detail.get("ctx") or {}).get("error")
-    key, models = _key(prefix, detail["loc"], model)
+    key, models = _key(prefix, detail, model)
     if isinstance(cause, InputError):
         for inner in cause.problems:
             yield Problem(file, _join(key, inner.key), inner.value, inner.why)
@@ -131,6 +136,10 @@ def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None
             yield Problem(file, _join(key, cause.name), cause.value, cause.why)
         else:
             yield Problem(file, key, detail["input"], cause.why)
+    elif detail["type"].startswith("union_tag"):
+        tag = str((detail.get("ctx") or {})["discriminator"]).strip("'")
+        value = detail["input"].get(tag) if isinstance(detail["input"], Mapping) else None
+        yield Problem(file, _join(key, tag), value, _why(detail, models, tag))
     else:
         value = None if detail["type"] == "missing" or not detail["loc"] else detail["input"]
         yield Problem(file, key, value, _why(detail, models, str(detail["loc"][-1]) if detail["loc"] else ""))
@@ -139,36 +148,56 @@ def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None
 def _why(detail: Any, models: list[type[BaseModel]], key: str) -> str:
     kind, context = detail["type"], detail.get("ctx") or {}
     if kind == "missing":
-        units = [mark.unit for model in models for mark in _metadata(model, key) if hasattr(mark, "unit")]
-        return f"missing: a quantity in {units[0]} is needed" if units and units[0] else "missing"
+        return f"missing: {_needed(models, key)}"
     if kind == "extra_forbidden":
         return f"unknown key; {did_you_mean(key, _fields(models))}"
+    if kind == "union_tag_not_found":
+        return f"missing: it says what this is; {did_you_mean('', _choices(models, key))}"
     if kind in ("literal_error", "enum", "union_tag_invalid"):
         valid = re.findall(r"'([^']*)'", str(context.get("expected", "")) + str(context.get("expected_tags", "")))
         return f"not one of the choices; {did_you_mean(str(context.get('tag', detail['input'])), valid)}"
-    if kind == "union_tag_not_found":
-        return f"missing key {context.get('discriminator', '')}: it says what this is"
     if "error" in context:
         return str(context["error"])
     return _WORDS[kind].format(**context) if kind in _WORDS else detail["msg"]
 
 
-def _key(prefix: str, loc: Iterable[str | int], model: type[BaseModel] | None) -> tuple[str, list[type[BaseModel]]]:
+def _needed(models: list[type[BaseModel]], key: str) -> str:
+    """What should stand where there is nothing."""
+    units = [mark.unit for model in models for mark in _metadata(model, key) if hasattr(mark, "unit")]
+    if units:
+        return f"a quantity in {units[0]} is needed" if units[0] else "a ratio or a percentage is needed"
+    annotations = [_field(model, key).annotation for model in models if key in _fields([model])]
+    if any(get_origin(annotation) is tuple for annotation in annotations):
+        return f"at least one is needed, each under a line [[{key}]]"
+    if any(_models_in(annotation) for annotation in annotations):
+        return "a table of keys and values is needed"
+    choices = _choices(models, key)
+    return f"one of {', '.join(choices)} is needed" if choices else "text in quotes is needed"
+
+
+def _choices(models: Iterable[type[BaseModel]], key: str) -> list[str]:
+    """The texts that a field of these models may hold, where there is a choice."""
+    fields = [_field(model, key) for model in models if key in _fields([model])]
+    return [c for field in fields if get_origin(field.annotation) is Literal for c in get_args(field.annotation)]
+
+
+def _key(prefix: str, detail: Any, model: type[BaseModel] | None) -> tuple[str, list[type[BaseModel]]]:
     """The key as written in the file, and the models one of whose fields its last word should be."""
     key, models, inner = prefix, [model] if model else [], [model] if model else []
-    steps = list(loc)
+    steps, kind = list(detail["loc"]), detail["type"]
+    unwritten = len(steps) - (kind in ("missing", "extra_forbidden"))  # a tag stands before these keys, never in place
     for place, step in enumerate(steps):
         if isinstance(step, int):
             key += f"[{step + 1}]"
             continue
         models = inner
         known = [found for found in models if step in _fields([found])]
-        if models and not known and place < len(steps) - 1:
+        if models and not known and place < unwritten:
             inner = _tagged(models, step)  # the tag of a union, which is not written in the file as a key
             continue
         key = _join(key, step)
         inner = [found for holder in known for found in _models_in(_field(holder, step).annotation)]
-    return key, models
+    return key, inner if kind.startswith("union_tag") else models
 
 
 def _join(prefix: str, key: str) -> str:
