@@ -287,13 +287,12 @@ def steps_figure(steps: Any) -> Figure:
 def _mark_resonances(axes: Axes, resonances: Any) -> None:
     for frequency, peak, _ in resonances:
         axes.plot(frequency, peak, marker="v", color=BLACK, markersize=6, linestyle="none")
-        right = frequency < axes.get_xlim()[1] / 30  # room for the words to the right of the mark
         axes.annotate(
-            f"{format_quantity(frequency, 'Hz')}: {peak:+.1f} dB",
+            format_quantity(frequency, "Hz"),
             (frequency, peak),
-            xytext=(6 if right else -6, 4),
+            xytext=(0, 6),
             textcoords="offset points",
-            ha="left" if right else "right",
+            ha="center",
             fontsize=9,
         )
 

@@ -134,7 +134,7 @@ def svg(figure: Figure) -> str:
     """
     buffer = io.BytesIO()
     with _style():
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Title": str(figure.get_label()), "Creator": None})
+        figure.savefig(buffer, format="svg", metadata={"Title": str(figure.get_label())})
     text = buffer.getvalue().decode("utf-8")
     text = text[text.index("<svg") :]
     text = re.sub(r"\s*<defs>\s*<style.*?</style>\s*</defs>", "", text, flags=re.DOTALL)

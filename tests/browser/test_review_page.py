@@ -111,6 +111,21 @@ def test_every_word_of_a_figure_lies_inside_it(opened):
     assert outside == []
 
 
+def test_no_two_words_of_a_figure_lie_on_each_other(opened):
+    page = opened(*SIZES["laptop"])
+    met = page.evaluate(
+        """() => [...document.querySelectorAll('figure svg')].flatMap(svg => {
+            const texts = [...svg.querySelectorAll('text')].filter(text => text.textContent.trim());
+            const boxes = texts.map(text => text.getBoundingClientRect());
+            const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+                && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 4;
+            return texts.flatMap((text, i) => texts.slice(i + 1).filter((_, j) => meet(boxes[i], boxes[i + 1 + j]))
+                .map(other => [text.textContent, other.textContent]));
+        })"""
+    )
+    assert met == []
+
+
 def test_words_in_a_figure_are_large_enough_to_read(opened):
     page = opened(*SIZES["laptop"])
     smallest = page.evaluate(
@@ -183,7 +198,7 @@ def _luminance(channels):
 def test_the_printed_page_leaves_nothing_out_at_the_right(opened):
     page = opened(*SIZES["laptop"])
     page.emulate_media(media="print")
-    page.set_viewport_size({"width": 718, "height": 1000})  # [px] A4 between margins of 10 mm at 96 dpi
+    page.set_viewport_size({"width": 642, "height": 1000})  # [px] A4 between margins of 20 mm at 96 dpi
     SCREENS.mkdir(exist_ok=True)
     page.screenshot(path=SCREENS / "review-print.png", full_page=True)
     cut = page.evaluate(

@@ -50,7 +50,7 @@ def _foreign_file(path):
 
 
 def _link(path):
-    (path.parent / "elsewhere").write_text("mine")
+    (path.parent / "elsewhere").write_text("filterlib-run-0123456789abcdef")
     path.symlink_to("elsewhere")
 
 
