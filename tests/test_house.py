@@ -1,0 +1,94 @@
+"""The house keeps its shape: arrows of imports, who sees which library, no blind comparison, a light import."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
+ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "show", "cli")
+ONLY = {"matplotlib": ("show",), "schemdraw": ("show",), "ipywidgets": ("show/panels",), "lcapy": ("network/symbolic",)}
+
+
+def imports(path):
+    """Every module that a file imports, also inside functions."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            yield node.module
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def room(dotted):
+    parts = dotted.split(".")
+    return parts[1] if len(parts) > 1 and parts[1] in ORDER else None
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_arrow_points_up(path):
+    place = path.relative_to(ROOT).with_suffix("")
+    own = place.parts[1] if len(place.parts) > 1 else ""
+    for name in imports(path):
+        other = room(name) if name.startswith("filterlib.") else None
+        if other and own in ORDER:
+            assert ORDER.index(other) <= ORDER.index(own), f"{place} imports {name}"
+        library = name.split(".")[0]
+        if library in ONLY:
+            inside = "/".join(place.parts[1:])
+            assert any(inside.startswith(allowed) for allowed in ONLY[library]), f"{place} imports {name}"
+
+
+def test_arrow_check_sees_an_import_inside_a_function():
+    tree = "def f():\n    from filterlib.show import plots\n"
+    assert "filterlib.show" in list(imports(_File(tree)))
+
+
+class _File:
+    def __init__(self, text):
+        self.text = text
+
+    def read_text(self, encoding):
+        return self.text
+
+
+def blind_comparisons(text):
+    """Calls of comparing functions that leave the absolute tolerance to its default."""
+    calls = re.finditer(r"(?:np\.(?:isclose|allclose)|assert_allclose|math\.isclose|approx)\(", text)
+    for call in calls:
+        depth, end = 1, call.end()
+        while depth and end < len(text):
+            depth += {"(": 1, ")": -1}.get(text[end], 0)
+            end += 1
+        if not re.search(r"\b(?:atol|abs_tol|abs)=", text[call.start() : end]):
+            yield text[: call.start()].count("\n") + 1
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "tests").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_comparison_is_blind(path):
+    if path.name != "test_house.py":
+        assert not list(blind_comparisons(path.read_text(encoding="utf-8")))
+
+
+def test_blind_comparison_is_seen():
+    assert list(blind_comparisons("x == pytest.approx(1e-9, rel=1e-3)\n")) == [1]
+    assert not list(blind_comparisons("x == pytest.approx(f(1), rel=1e-3, abs=0)\n"))
+
+
+def test_import_is_light():
+    """Matplotlib, pandas, lcapy and schemdraw load when they are first used."""
+    code = (
+        "import sys, filterlib; print(sorted({'matplotlib','pandas','lcapy','schemdraw','jinja2'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_lint_and_types():
+    for command in (["ruff", "check", "."], ["ruff", "format", "--check", "."], ["mypy"]):
+        done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-1000:]
