@@ -1,0 +1,219 @@
+"""The same circuit handed to lcapy: its transfer function as a formula, or evaluated with as many digits as asked for.
+
+This is the second method beside the numeric engine: lcapy stamps its own matrices and solves them by computer algebra.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from filterlib.errors import CircuitError, did_you_mean
+from filterlib.network.circuit import REFERENCE, Circuit, Current, Element, Output, check
+
+if TYPE_CHECKING:
+    import mpmath
+    import sympy
+
+_LETTERS = {"resistor": "R", "capacitor": "C", "inductor": "L", "conductance": "Y", "couple": "K"}
+_LETTERS |= {"voltage_source": "V", "current_source": "I"}
+_COUPLING_DIGITS = 80
+
+
+def formula(circuit: Circuit, source: str, output: Output, *, numeric: bool = False) -> sympy.Expr:
+    """Transfer function from a source to an output, as one fraction of polynomials in s.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Of resistors, capacitors, inductors, conductances, couplings and sources. Symbols are practical up to about a
+        dozen elements; with numbers ten nodes take a second.
+    source : str
+        Name of the source; all others are zero.
+    output : str, pair of str or Current
+        As in `Circuit.transfer`.
+    numeric : bool
+        Put the values in, each as the rational number that it is, and keep s alone.
+
+    Returns
+    -------
+    sympy.Expr
+        In ``sympy.Symbol("s")`` [1/s] and one symbol an element, of the element's own name.
+
+    Raises
+    ------
+    CircuitError
+        For an element that has no counterpart, such as an impedance given as a function; for an unknown source, node or
+        element; for an array of values with ``numeric``; for what lcapy cannot solve, such as shorts in a loop.
+
+    Notes
+    -----
+    Source: M. Hayes, Lcapy: symbolic linear circuit analysis with Python, PeerJ Computer Science 8 (2022), from memory.
+
+    Examples
+    --------
+    >>> low_pass = Circuit().voltage_source("V", "in", "0").resistor("series", "in", "out", 1e3)
+    >>> low_pass = low_pass.capacitor("C out", "out", "0", 1e-6)
+    >>> formula(low_pass, "V", "out")
+    1/(C out*s*series + 1)
+    """
+    import sympy
+
+    _check(circuit, source, output, numeric)
+    names = {element.name: f"{_LETTERS[element.kind]}{i}" for i, element in enumerate(circuit.elements, 1)}
+    nodes = {REFERENCE: "0"} | {n: str(i) for i, n in enumerate((n for n in circuit.nodes if n != REFERENCE), 1)}
+    netlist = _netlist(circuit, source, names, nodes, numeric)
+    raw = _solved(netlist, output, names, nodes)
+    back = {lcapy_name: name for name, lcapy_name in names.items()}
+    own = {symbol: sympy.Symbol(back.get(symbol.name, symbol.name)) for symbol in raw.free_symbols}
+    return sympy.cancel(sympy.together(raw)).xreplace(own)
+
+
+def evaluate(circuit: Circuit, s: Any, source: str, output: Output, *, digits: int = 50) -> list[mpmath.mpc]:
+    """Transfer function at complex frequencies, with the circuit's values taken as the exact numbers that they are.
+
+    Parameters
+    ----------
+    s : sequence of numbers
+        Complex frequencies [1/s]: Fraction, int, float, sympy or mpmath numbers; exact where they are.
+    source, output :
+        As in `formula`.
+    digits : int
+        Decimal digits of the result.
+
+    Returns
+    -------
+    list of mpmath.mpc
+
+    Raises
+    ------
+    CircuitError
+        As `formula` does, and where s is a pole.
+
+    Examples
+    --------
+    >>> divider = Circuit().voltage_source("V", "in", "0").resistor("R", "in", "out", 3).inductor("L", "out", "0", 1)
+    >>> (gain,) = evaluate(divider, [Fraction(1, 2)], "V", "out")
+    >>> str(1 / gain.real)
+    '7.0'
+    """
+    import mpmath
+    import sympy
+
+    top, bottom = sympy.fraction(formula(circuit, source, output, numeric=True))
+    variable = sympy.Symbol("s")
+    polynomials = [sympy.Poly(part, variable).all_coeffs() for part in (top, bottom)]
+    with mpmath.workdps(3 * digits + 20):
+        numbers = [[_mp(coefficient) for coefficient in polynomial] for polynomial in polynomials]
+        points = [_mp(sympy.sympify(point)) for point in s]
+        values = [tuple(mpmath.polyval(polynomial, point) for polynomial in numbers) for point in points]
+        if poles := [point for point, (_, below) in zip(points, values, strict=True) if below == 0]:
+            raise CircuitError(f"the transfer function has a pole at s = {mpmath.nstr(poles[0], 6)}")
+        ratios = [above / below for above, below in values]
+    with mpmath.workdps(digits):
+        return [mpmath.mpc(+ratio) for ratio in ratios]
+
+
+def _check(circuit: Circuit, source: str, output: Output, numeric: bool) -> None:
+    """Refuse what lcapy cannot take, each by its name."""
+    elements = {element.name: element for element in circuit.elements}
+    for element in circuit.elements:
+        if element.kind not in _LETTERS:
+            hint = "; Circuit.laddered puts its ladder in its place" if element.ladder is not None else ""
+            raise CircuitError(f"{element.name}: an impedance given as a function has no formula{hint}")
+        if numeric and isinstance(element.value, np.ndarray):
+            raise CircuitError(f"{element.name}: holds values for several designs; a formula takes one")
+        if not numeric and element.name == "s":
+            raise CircuitError("s: is the complex frequency in a formula; give the element another name")
+    if source not in circuit.sources:
+        raise CircuitError(f'unknown source "{source}": {did_you_mean(str(source), circuit.sources)}')
+    if isinstance(output, Current):
+        flowing = [name for name, element in elements.items() if element.kind != "couple"]
+        if output.name not in flowing:
+            raise CircuitError(f'unknown element "{output.name}": {did_you_mean(output.name, flowing)}')
+    else:
+        for node in _pair(output):
+            if node not in circuit.nodes:
+                raise CircuitError(f'unknown node "{node}": {did_you_mean(str(node), circuit.nodes)}')
+    check(circuit)
+
+
+def _pair(output: str | tuple[str, str]) -> tuple[str, str]:
+    return (output, REFERENCE) if isinstance(output, str) else output
+
+
+def _netlist(circuit: Circuit, source: str, names: dict[str, str], nodes: dict[str, str], numeric: bool) -> str:
+    """One line an element, with names and nodes that lcapy can take; shorts become sources of 0 V, opens go."""
+    elements = {element.name: element for element in circuit.elements}
+    lines = []
+    for element in circuit.elements:
+        name = names[element.name]
+        if element.kind.endswith("_source"):
+            ends = " ".join(nodes[node] for node in element.nodes)
+            lines.append(f"{name} {ends} s {int(element.name == source)}")
+        elif element.kind == "couple":
+            inductors = [elements[node] for node in element.nodes]
+            if not numeric or all(inductor.value for inductor in inductors):
+                ratio = _coupling(element, inductors) if numeric else name
+                lines.append(f"{name} {names[inductors[0].name]} {names[inductors[1].name]} {ratio}")
+        else:
+            ends = " ".join(nodes[node] for node in element.nodes)
+            if not numeric:
+                lines.append(f"{name} {ends} {name}")
+            elif element.value:
+                lines.append(f"{name} {ends} {{{Fraction(element.value)}}}")
+            elif element.kind in ("resistor", "inductor"):
+                names[element.name] = f"V{name}"
+                lines.append(f"V{name} {ends} s 0")
+            else:
+                names[element.name] = ""
+    return "\n".join(lines)
+
+
+def _coupling(element: Element, inductors: Sequence[Element]) -> str:
+    """The coupling as mutual inductance over sqrt(L1 L2): lcapy's own root then cancels, and all stays rational."""
+    import sympy
+
+    product = Fraction(inductors[0].value) * Fraction(inductors[1].value)
+    exact = sympy.sqrt(sympy.Rational(product.numerator, product.denominator))
+    root = exact if exact.is_Rational else sympy.Rational(str(exact.evalf(_COUPLING_DIGITS)))
+    return f"{{({Fraction(element.value)})*({root})/sqrt({product})}}"
+
+
+def _solved(netlist: str, output: Output, names: dict[str, str], nodes: dict[str, str]) -> sympy.Expr:
+    import sympy
+
+    with _without_its_warnings():
+        import lcapy
+
+        circuit = lcapy.Circuit(netlist)
+        try:
+            if isinstance(output, Current):
+                name = names[output.name]
+                return circuit[name].I(lcapy.s).sympy if name else sympy.S.Zero
+            plus, minus = (circuit[nodes[node]].V(lcapy.s).sympy for node in _pair(output))
+            return plus - minus
+        except ValueError as error:
+            raise CircuitError(f"lcapy finds no single solution: {' '.join(str(error).split())}") from error
+
+
+@contextmanager
+def _without_its_warnings() -> Iterator[None]:
+    """lcapy's docstrings hold backslashes that Python warns of when it compiles them for the first time."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*invalid escape sequence")
+        yield
+
+
+def _mp(number: Any) -> mpmath.mpc:
+    """A sympy number with the digits of the surrounding mpmath context."""
+    import mpmath
+    import sympy
+
+    real, imaginary = sympy.sympify(number).as_real_imag()
+    return mpmath.mpc(*(mpmath.mpmathify(sympy.N(part, mpmath.mp.dps)) for part in (real, imaginary)))
