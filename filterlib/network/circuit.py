@@ -311,10 +311,10 @@ def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFER
     Raises
     ------
     CircuitError
-        No reference node, a node of one element, a node with no path to the reference, a loop of ideal voltage
+        Arrays of different lengths, no reference node, a node of one element, a node with no path to the reference, a loop of ideal voltage
         sources, or a set of nodes that only ideal current sources reach.
     """
-    nodes = circuit.nodes
+    nodes, _ = circuit.nodes, circuit.designs
     if reference not in nodes:
         raise CircuitError(f'no node "{reference}": one node has to be the reference')
     ends = [(e, e.nodes[i : i + 2]) for e in circuit.elements if e.kind != "couple" for i in range(0, len(e.nodes), 2)]

@@ -15,7 +15,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.plan import Columns
-from filterlib.network.tableau import Branch, Tableau
+from filterlib.network.tableau import OPEN, Branch, Tableau
 
 GOOD = 1e-15  # backward error that needs no more refinement
 LIMIT = 1e-9  # backward error from which a point counts as having no solution
@@ -66,58 +66,76 @@ def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> np
 
 
 def scales(tableau: Tableau, tree: tuple[int, ...], weights: np.ndarray) -> np.ndarray:
-    """The natural size of each unknown of `loops`: sqrt(Z) in the tree, 1/sqrt(Z) outside, as powers of two."""
-    real = weights[(weights > 0) & (weights < 1e299)]
-    low, high = (real.min(), real.max()) if real.size else (1.0, 1.0)
-    size = np.sqrt(np.clip(weights, low, high))
-    count = len(tableau.nodes)
-    inside = np.isin(np.arange(len(weights)), np.array(tree[:count]) - count)
+    """The natural sizes of the unknowns of `loops`: sqrt(Z) in the tree, 1/sqrt(Z) outside, as powers of two.
+
+    Impedances ``weights`` and the result are arrays (p, branches).
+    """
+    real = (weights > 0) & (weights < OPEN)
+    low = np.where(real, weights, np.inf).min(axis=1, keepdims=True, initial=np.inf)
+    high = np.where(real, weights, 0.0).max(axis=1, keepdims=True, initial=0.0)
+    none = high == 0
+    size = np.sqrt(np.clip(weights, np.where(none, 1.0, low), np.where(none, 1.0, high)))
+    inside = np.isin(np.arange(weights.shape[1]), np.array(tree[: len(tableau.nodes)]) - len(tableau.nodes))
     return np.exp2(np.round(np.log2(np.where(inside, size, 1 / size))))
 
 
-def solve(tableau: Tableau, values: list[Any], count: int, right: Columns) -> np.ndarray:
+def solve(tableau: Tableau, values: list[Any], count: int, right: Columns, *, feed_back: bool = True) -> np.ndarray:
     """Solve ``count`` points: complex array (right, n, count).
+
+    Parameters
+    ----------
+    values : per symbol a number or an array (count,)
+    feed_back : as in `solve_tree`
 
     Raises
     ------
     CircuitError
-        Where no x has a small backward error: the circuit contradicts itself there.
+        Where no x has a small residual: the circuit contradicts itself there.
     """
+    weights = tableau.weights(values, count)
     groups: dict[tuple[int, ...], list[int]] = {}
-    weights = np.array([tableau.weights([v[i] if isinstance(v, np.ndarray) else v for v in values]) for i in range(count)])
-    for index in range(count):
-        groups.setdefault(tableau.tree(weights[index]), []).append(index)
+    for index, order in enumerate(np.argsort(weights, axis=1, kind="stable")):
+        groups.setdefault(tuple(order), []).append(index)
     b = right_sides(tableau.size, right)
     out = np.empty((len(right), tableau.size, count), dtype=complex)
     step = max(1, BLOCK // tableau.size**2)
-    for tree, members in groups.items():
+    for order, members in groups.items():
+        tree = tableau.tree(order)
         for start in range(0, len(members), step):
             part = np.array(members[start : start + step])
             a = assemble(tableau, [v[part] if isinstance(v, np.ndarray) else v for v in values], len(part))
-            size = np.array([scales(tableau, tree, w) for w in weights[part]])
-            out[..., part] = np.moveaxis(solve_tree(tableau, tree, a, size, b)[0], 0, -1).swapaxes(0, 1)
+            x, _ = solve_tree(tableau, tree, a, scales(tableau, tree, weights[part]), b, feed_back=feed_back)
+            out[..., part] = np.moveaxis(x, 0, -1).swapaxes(0, 1)
     return out
 
 
 def solve_tree(
-    tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray, b: np.ndarray
+    tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray, b: np.ndarray, *, feed_back: bool = True
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Solve points of one tree: arrays (p, n, n), (p, branches) and (n, r) -> x (p, n, r), and the same in the
-    unknowns of `loops`, (p, branches, r).
+    """Solve points of one tree.
 
-    Residuals of the whole tableau are fed back until they are at the rounding.
+    Parameters
+    ----------
+    a, size, b : arrays (p, n, n), of `scales` (p, branches), and (n, r)
+    feed_back : whether residuals of the whole tableau are fed back until they are at the rounding. Not where s is so
+        small or large that the rounding of a node's voltage would drive a current of its own.
+
+    Returns
+    -------
+    x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
     """
     frame = _Frame(tableau, tree, a, size)
     x, u = frame.solve(np.broadcast_to(b, (len(a), *b.shape)))
-    error = backward_error(a, x, b)
-    for _ in range(_ROUNDS):
-        if not (error > GOOD).any():
-            break
-        dx, du = frame.solve(b - a @ x)
-        found = backward_error(a, x + dx, b)
-        better = (found < error)[:, None, None]
-        x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
-    for point in np.nonzero(~(error <= LIMIT))[0]:
+    if feed_back:
+        error = backward_error(a, x, b)
+        for _ in range(_ROUNDS):
+            if not (error > GOOD).any():
+                break
+            dx, du = frame.solve(b - a @ x)
+            found = backward_error(a, x + dx, b)
+            better = (found < error)[:, None, None]
+            x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
+    for point in range(len(a)):
         if not frame.residual(point, u[point], b) <= LIMIT:
             x[point], u[point] = frame.spread(point, b)
             if not frame.residual(point, u[point], b) <= LIMIT:
@@ -142,7 +160,11 @@ class _Frame:
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Unknowns of the tableau and of `loops` for right-hand sides (p, n, r)."""
         current = self.inject @ b[:, : self.count]
-        u = self.size * _lu(self.scaled, (b[:, self.count :] - self.law @ current) / self.rows)
+        target = (b[:, self.count :] - self.law @ current) / self.rows
+        u = _lu(self.scaled, target)
+        for _ in range(2):
+            u = u + _lu(self.scaled, target - self.scaled @ u)
+        u = self.size * u
         return self.basis @ u + current, u
 
     def _target(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -24,7 +24,7 @@ CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
 
 
-def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]) -> Any:
+def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]) -> np.ndarray:
     """Solve (G + s C) x = b for all right-hand sides at once.
 
     Parameters
@@ -45,6 +45,18 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
         Where the circuit has no solution.
     """
     values = tableau.values(frequencies, s)
+    out, good = attempt(tableau, values, s, right, wanted)
+    if not good.all():
+        failed = np.nonzero(~good)
+        there = [_take(v, failed) for v in values]
+        out[(slice(None), slice(None), *failed)] = dense.solve(tableau, there, len(failed[0]), right)[:, list(wanted)]
+    return out
+
+
+def attempt(
+    tableau: Tableau, values: list[Any], s: np.ndarray, right: Columns, wanted: tuple[int, ...]
+) -> tuple[np.ndarray, np.ndarray]:
+    """As `solve`, from the symbols' values and without the dense way; and where the result is good."""
     values = [v.astype(complex, copy=False) if isinstance(v, np.ndarray) else v for v in values]
     shape = s.shape if tableau.designs is None else (tableau.designs, *s.shape)
     out = np.empty((len(right), len(wanted), *shape), dtype=complex)
@@ -57,19 +69,16 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
         _run(tableau.plans[key], part, out[(..., *block)], good[block])
     for _ in range(TREES):
         if good.all():
-            return out
+            break
         failed = np.nonzero(~good)
-        values_there = [_take(v, failed) for v in values]
-        part, fine = _retry(tableau, values_there, len(failed[0]), right, wanted)
+        part, fine = _retry(tableau, [_take(v, failed) for v in values], len(failed[0]), right, wanted)
         index = tuple(i[fine] for i in failed)
         out[(slice(None), slice(None), *index)] = part[..., fine]
         good[index] = True
         if not fine.any():
             break
-    failed = np.nonzero(~good)
-    values_there = [_take(v, failed) for v in values]
-    out[(slice(None), slice(None), *failed)] = dense.solve(tableau, values_there, len(failed[0]), right)[:, list(wanted)]
-    return out
+    out[..., ~good] = 0.0
+    return out, good
 
 
 def _retry(tableau: Tableau, values: list[Any], count: int, right: Columns, wanted: tuple[int, ...]) -> Any:
@@ -85,7 +94,7 @@ def _plan_at(tableau: Tableau, values: list[Any], shape: tuple[int, ...], right:
     """The plan for the tree that holds at the middle point."""
     middle = tuple(np.array([n // 2]) for n in shape)
     there = [v if np.ndim(v) == 0 else _take(v, middle)[0] for v in values]
-    tree = tableau.tree(tableau.weights(there))
+    tree = tableau.tree(np.argsort(tableau.weights(there, 1)[0], kind="stable"))
     return make_plan(tableau.size, tableau.terms, tree, tuple(_sort(v) for v in values), right, wanted, refined)
 
 
@@ -96,10 +105,10 @@ def _run(plan: Plan, values: list[Any], out: np.ndarray, good: np.ndarray) -> No
             answers, fine = plan(values, LIMIT)
         except ZeroDivisionError:  # a pivot made of plain numbers that cancel: no point is good
             return
-    good[...] = fine
     for row, right in zip(out, answers, strict=True):
         for place, answer in zip(row, right, strict=True):
             place[...] = answer
+    good[...] = fine & np.isfinite(out).all(axis=(0, 1))
 
 
 def _sort(value: Any) -> int:

@@ -62,14 +62,14 @@ class Memory:
     def at(self, shift: float, right: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
         """T, X U and, for right-hand sides (n, r), X b and C X b: all in roots of energy."""
         tableau, count = self.tableau, len(self.rows)
-        weights = tableau.weights([v * shift if g else v for g, v in zip(self.growth, self.values, strict=True)])
-        tree = tableau.tree(weights)
+        weights = tableau.weights([v * shift if g else v for g, v in zip(self.growth, self.values, strict=True)], 1)
+        tree = tableau.tree(np.argsort(weights[0], kind="stable"))
         size = dense.scales(tableau, tree, weights)
         b = np.zeros((tableau.size, count))
         b[self.rows, range(count)] = self.root
         if right is not None:
             b = np.hstack([b, right])
-        x, u = dense.solve_tree(tableau, tree, (self.g + shift * self.c)[None], size[None], b)
+        x, u = dense.solve_tree(tableau, tree, (self.g + shift * self.c)[None], size, b, feed_back=False)
         basis = dense.loops(tableau.branches, len(tableau.nodes), tree)
         memory = (self.c[self.rows] @ basis @ u[0]) / self.root[:, None]
         return memory[:, :count], x[0][:, :count], x[0][:, count:], memory[:, count:]

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from filterlib.errors import CircuitError, UnstableError, did_you_mean
-from filterlib.network import modes
+from filterlib.network import dense, modes
 from filterlib.network.circuit import REFERENCE, Circuit, Current, Output, check
-from filterlib.network.elimination import solve
+from filterlib.network.elimination import attempt, solve
 from filterlib.network.tableau import Tableau, build
 
 if TYPE_CHECKING:
@@ -243,15 +243,13 @@ def _in_time(circuit: Circuit, times: Any, source: Any, output: Any, order: int)
     return rows if isinstance(source, list) else rows[0]
 
 
-def _ends(tableau: Tableau, right: Any, sums: list[Sum], outputs: list[Any], order: int) -> Any:
-    """Per design the transfer at s = 0 (inf where it has none) and at s = inf: arrays (sources, outputs, 2)."""
-    s = np.array([NEAR_ZERO, NEAR_ZERO / 1e3, 1 / NEAR_ZERO, 1e3 / NEAR_ZERO], dtype=complex)
+def _ends(tableau: Tableau, right: tuple[Sum, ...], sums: list[Sum], outputs: list[Any], order: int) -> np.ndarray:
+    """Per design the transfer at s = 0 (inf where it has none), at s = inf, and times s near 0:
+    array (designs, sources, outputs, 3)."""
     wanted = tuple(sorted({at for one in sums for at, _ in one}))
-    answers = np.array(_summed(tableau, np.zeros(4), s, right, wanted, sums)).real
-    near, far = _limit(answers[..., 0], answers[..., 1]), _limit(answers[..., 2], answers[..., 3])
-    ends = np.stack([near, far, answers[..., 1] * s[1].real], axis=-1)
-    if ends.ndim == 3:
-        ends = ends[:, :, None]
+    parts = [_at_rest(tableau, right, wanted, sums), _limits(tableau, 1 / NEAR_ZERO, 1e3 / NEAR_ZERO, right, sums)]
+    ends = np.stack([*parts, _close(tableau, NEAR_ZERO, right, sums) * NEAR_ZERO], axis=-1).real
+    ends = ends.reshape(len(right), len(sums), -1, 3)
     for index, one in enumerate(outputs):
         top = ends[:, index, :, 1]
         if np.isinf(top).any() or (order == 0 and top.any()):
@@ -259,41 +257,50 @@ def _ends(tableau: Tableau, right: Any, sums: list[Sum], outputs: list[Any], ord
     return np.moveaxis(ends, 2, 0)
 
 
-def _solved(tableau: Tableau, frequencies: Any, right: tuple[Sum, ...], sums: list[Sum]) -> list[list[np.ndarray]]:
-    """Sums of unknowns for every right-hand side, with the exact limit at f = 0."""
+def _solved(tableau: Tableau, frequencies: Any, right: tuple[Sum, ...], sums: list[Sum]) -> Any:
+    """Sums of unknowns for every right-hand side, with the exact limit at f = 0: [[array of sum] of right]."""
     f = _checked(frequencies)
     wanted = tuple(sorted({at for one in sums for at, _ in one}))
-    s = np.where(f == 0, NEAR_ZERO, 2j * np.pi * f)
-    answers = _summed(tableau, f, s, right, wanted, sums)
-    still = f == 0
-    if still.any():
-        nearer = _summed(tableau, np.zeros(1), np.full(1, NEAR_ZERO / 1e3, dtype=complex), right, wanted, sums)
-        for row, close in zip(answers, nearer, strict=True):
-            for answer, limit in zip(row, close, strict=True):
-                answer[..., still] = _limit(answer[..., still], limit)
+    if f.all():
+        return _summed(tableau, wanted, sums, solve(tableau, f, 2j * np.pi * f, right, wanted))
+    moving = f > 0
+    answers = np.empty((len(right), len(sums), *_zeros(tableau, f).shape), dtype=complex)
+    answers[..., moving] = _solved(tableau, f[moving], right, sums) if moving.any() else 0.0
+    answers[..., ~moving] = _at_rest(tableau, right, wanted, sums)
     return answers
 
 
-def _summed(tableau: Tableau, f: np.ndarray, s: np.ndarray, right: Any, wanted: Any, sums: list[Sum]) -> Any:
-    x = solve(tableau, f, s, right, wanted)
+def _summed(tableau: Tableau, wanted: tuple[int, ...], sums: list[Sum], x: np.ndarray) -> list[list[np.ndarray]]:
     place = {at: i for i, at in enumerate(wanted)}
-    answers = []
-    for row in x:
-        totals = []
-        for one in sums:
-            total = _zeros(tableau, s)
-            for at, factor in one:
-                total = total + factor * row[place[at]]
-            totals.append(total)
-        answers.append(totals)
+    nothing = np.zeros(x.shape[2:], dtype=complex)
+    with np.errstate(invalid="ignore"):  # an infinite impedance at f = 0
+        return [[sum((factor * row[place[at]] for at, factor in one), nothing) for one in sums] for row in x]
+
+
+def _at_rest(tableau: Tableau, right: tuple[Sum, ...], wanted: tuple[int, ...], sums: list[Sum]) -> np.ndarray:
+    """The sums at s = 0: array (right, sums, 1) or (right, sums, designs, 1)."""
+    zero = np.zeros(1)
+    x, good = attempt(tableau, tableau.values(zero, zero), zero, right, wanted)
+    answers = np.array(_summed(tableau, wanted, sums, x))
+    if not good.all():
+        answers[..., ~good] = _limits(tableau, NEAR_ZERO, NEAR_ZERO / 1e3, right, sums)[..., ~good]
     return answers
 
 
-def _limit(near: np.ndarray, nearer: np.ndarray) -> np.ndarray:
-    """The limit towards s = 0 from values at two s a thousand apart."""
-    growth = abs(nearer) > 30 * abs(near)
-    decay = abs(nearer) < abs(near) / 30
-    return np.where(growth, np.inf, np.where(decay, 0.0, nearer))
+def _limits(tableau: Tableau, first: float, second: float, right: tuple[Sum, ...], sums: list[Sum]) -> np.ndarray:
+    """Limits of the sums from two s on the way: array (right, sums, 1) or (right, sums, designs, 1)."""
+    near, nearer = (_close(tableau, s, right, sums) for s in (first, second))
+    return np.where(abs(nearer) > 30 * abs(near), np.inf, np.where(30 * abs(nearer) < abs(near), 0.0, nearer))
+
+
+def _close(tableau: Tableau, s: float, right: tuple[Sum, ...], sums: list[Sum]) -> np.ndarray:
+    """The sums at an s beside which every value is large, or small: array (right, sums, 1) or (right, sums, designs, 1)."""
+    count = tableau.designs or 1
+    values = [v[..., 0] if isinstance(v, np.ndarray) else v for v in tableau.values(np.zeros(1), np.full(1, s))]
+    values = [np.broadcast_to(v, count) if isinstance(v, np.ndarray) else v for v in values]
+    x = dense.solve(tableau, values, count, right, feed_back=False)
+    answers = np.array(_summed(tableau, tuple(range(tableau.size)), sums, x))
+    return answers[..., None] if tableau.designs else answers
 
 
 def _tableau(circuit: Circuit, ports: Iterable[str] = (), reference: str = REFERENCE, keep: Any = None) -> Tableau:

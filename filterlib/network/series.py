@@ -42,7 +42,7 @@ def chains(elements: list[Element], held: set[str]) -> list[Chain]:
 
 
 class Series:
-    """A chain as p v = q i: 1 and its impedance, or 0 and 1 where it is open."""
+    """A chain as p v = q i: 1 and its impedance, or 0 and 1 where it is open. s is 0 everywhere or nowhere."""
 
     def __init__(self, chain: Chain) -> None:
         self.callables = [e for e, _ in chain.parts if e.kind == "immittance"]
@@ -59,12 +59,15 @@ class Series:
     def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
         """p and q [ohm], each a number or an array (f,), (designs, 1) or (designs, f)."""
         total: Any = self.ohms
+        still = self.plates and s[0] == 0
         if self.coils:
             total = total + self.henries * s
-        if self.plates:
+        if self.plates and not still:
             total = total + self.inverse / s
         for element in self.callables:
             total = total + impedance(element, frequencies, designs)
+        if still:
+            return [0.0, 1.0]
         if self.open:
             total = np.where(self.gaps, np.inf, total)
         return list(_open(total)) if self.callables or self.open else [1.0, total]

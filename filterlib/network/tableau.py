@@ -28,6 +28,7 @@ from filterlib.network.series import Chain, Series, Windings
 from filterlib.network.series import chains as chains_of
 
 ONE = 0  # the symbol whose value is 1
+OPEN = 1e300  # stands for an infinite impedance [ohm]
 _ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
 
 
@@ -94,13 +95,13 @@ class Tableau:
                 values.append(known[id(growth)][value])
         return values
 
-    def tree(self, weights: np.ndarray) -> tuple[int, ...]:
-        """The column in which each row has its pivot, for impedances ``weights`` of the branches [ohm]."""
+    def tree(self, order: Iterable[int]) -> tuple[int, ...]:
+        """The column in which each row has its pivot, for branches in an ``order`` of rising impedance."""
         count = len(self.nodes)
         pivots = [-1] * count + list(range(count, self.size))
         beside: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]
         group = list(range(count + 1))
-        for index in np.argsort(weights, kind="stable"):
+        for index in order:
             a, b = self.branches[index].a, self.branches[index].b
             if _join(group, a, b):
                 beside[a].append((b, index))
@@ -114,17 +115,20 @@ class Tableau:
                     pivots[count + index], pivots[node] = node, count + index
         return tuple(pivots)
 
-    def weights(self, values: list[Any]) -> np.ndarray:
-        """Impedances of the branches [ohm] where every symbol is one number: what orders the tree."""
-        weights = np.empty(len(self.branches))
+    def weights(self, values: list[Any], count: int) -> np.ndarray:
+        """Impedances of the branches at ``count`` points [ohm]: what orders the tree.
+
+        ``values``: per symbol a number or an array (count,). A voltage source counts as -1, a current source as inf.
+        """
+        weights = np.empty((count, len(self.branches)))
         for index, branch in enumerate(self.branches):
-            size, other = abs(values[branch.symbol]), abs(values[branch.other])
+            size, other = np.abs(values[branch.symbol]), np.abs(values[branch.other])
             if branch.form in "vj":
-                weights[index] = -1.0 if branch.form == "v" else np.inf
+                weights[:, index] = -1.0 if branch.form == "v" else np.inf
             elif branch.form == "z":
-                weights[index] = size / other if other else 1e300
+                weights[:, index] = np.where(other > 0, size, OPEN)
             else:
-                weights[index] = 1 / size if size > 1e-300 else 1e300
+                weights[:, index] = np.where(size > 1 / OPEN, 1 / np.maximum(size, 1 / OPEN), OPEN)
         return weights
 
 
