@@ -1,6 +1,14 @@
 """The filter between a switch-mode DC-DC converter and the electronics that it feeds."""
 
-from filterlib.errors import CircuitError, FilterlibError, InputError, OutputError, Problem, QuantityError, UnstableError
+from filterlib.errors import (
+    CircuitError,
+    FilterlibError,
+    InputError,
+    OutputError,
+    Problem,
+    QuantityError,
+    UnstableError,
+)
 from filterlib.network.circuit import Circuit, Current, Element
 from filterlib.network.waveform import Waveform
 from filterlib.parts.tables import load_table, standard_tables

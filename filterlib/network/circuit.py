@@ -57,7 +57,8 @@ class Circuit:
 
     A value is a number in SI units or an array of shape (designs, 1); with such an array anywhere, every result has
     ``designs`` as its first axis. Zero is a value like any other: 0 ohm and 0 H are shorts, 0 F and 0 S are open.
-    Node "0" is the reference. Of several shorts in parallel each carries its share as if all were alike.
+    Node "0" is the reference. What zeros leave open is settled simply: of several shorts in
+    parallel the first carries the current, and across one of several opens in series there is no voltage.
 
     Raises
     ------

@@ -60,7 +60,9 @@ def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> np
     outside = [index for index in range(len(branches)) if index not in inside]
     basis = np.zeros((count + len(branches), len(branches)))
     basis[:count, inside] = np.round(np.linalg.inv(incidence[:, inside].T))
-    basis[np.ix_([count + i for i in inside], outside)] = -np.round(np.linalg.solve(incidence[:, inside], incidence[:, outside]))
+    basis[np.ix_([count + i for i in inside], outside)] = -np.round(
+        np.linalg.solve(incidence[:, inside], incidence[:, outside])
+    )
     basis[[count + i for i in outside], outside] = 1.0
     return basis
 
@@ -154,7 +156,8 @@ class _Frame:
         self.inject[inside] = np.round(np.linalg.inv(a[0, : self.count, inside].real.T)) if self.count else 0.0
         self.law = a[:, self.count :]
         scaled = self.law @ self.basis * size[:, None, :]
-        self.rows = abs(scaled).max(axis=-1, keepdims=True)
+        largest = abs(scaled).max(axis=-1, keepdims=True)
+        self.rows = np.where(largest == 0, 1.0, largest)  # 0 = 0: of two equal windings in parallel, perfectly coupled
         self.scaled, self.size = scaled / self.rows, size[..., None]
 
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -176,7 +179,9 @@ class _Frame:
         target, _ = self._target(point, b)
         scaled = u / self.size[point]
         largest = abs(scaled).max(axis=0) + abs(target).max(axis=0)
-        return float((abs(target - self.scaled[point] @ scaled) / np.where(largest == 0, 1.0, largest)).max(initial=0.0))
+        return float(
+            (abs(target - self.scaled[point] @ scaled) / np.where(largest == 0, 1.0, largest)).max(initial=0.0)
+        )
 
     def spread(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same at one point, by least squares where the laws leave a current or a voltage open."""

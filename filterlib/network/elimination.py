@@ -24,7 +24,9 @@ CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
 
 
-def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]) -> np.ndarray:
+def solve(
+    tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
+) -> np.ndarray:
     """Solve (G + s C) x = b for all right-hand sides at once.
 
     Parameters
@@ -49,7 +51,8 @@ def solve(tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Colum
     if not good.all():
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
-        out[(slice(None), slice(None), *failed)] = dense.solve(tableau, there, len(failed[0]), right)[:, list(wanted)]
+        everywhere: Any = (slice(None), slice(None), *failed)
+        out[everywhere] = dense.solve(tableau, there, len(failed[0]), right)[:, list(wanted)]
     return out
 
 
@@ -65,8 +68,9 @@ def attempt(
     if key not in tableau.plans:
         tableau.plans[key] = _plan_at(tableau, values, shape, right, wanted)
     for block in _blocks(shape):
-        part = values if out[(0, 0, *block)].shape == shape else [_cut(v, block) for v in values]
-        _run(tableau.plans[key], part, out[(..., *block)], good[block])
+        place: Any = (..., *block)
+        part = values if good[block].shape == shape else [_cut(v, block) for v in values]
+        _run(tableau.plans[key], part, out[place], good[block])
     for _ in range(TREES):
         if good.all():
             break
@@ -86,11 +90,14 @@ def _retry(tableau: Tableau, values: list[Any], count: int, right: Columns, want
     part, fine = np.empty((len(right), len(wanted), count), dtype=complex), np.zeros(count, dtype=bool)
     plan = _plan_at(tableau, values, (count,), right, wanted, refined=True)
     for block in _blocks((count,)):
-        _run(plan, [_cut(v, block) for v in values], part[(..., *block)], fine[block])
+        place: Any = (..., *block)
+        _run(plan, [_cut(v, block) for v in values], part[place], fine[block])
     return part, fine
 
 
-def _plan_at(tableau: Tableau, values: list[Any], shape: tuple[int, ...], right: Columns, wanted: Any, *, refined: bool = False) -> Plan:
+def _plan_at(
+    tableau: Tableau, values: list[Any], shape: tuple[int, ...], right: Columns, wanted: Any, *, refined: bool = False
+) -> Plan:
     """The plan for the tree that holds at the middle point."""
     middle = tuple(np.array([n // 2]) for n in shape)
     there = [v if np.ndim(v) == 0 else _take(v, middle)[0] for v in values]

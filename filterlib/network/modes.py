@@ -160,7 +160,11 @@ def _block(t: Any, shift: float, offset: float, cell: int, condition: Any, xu: A
         return bool(np.floor((np.log10(abs(pole)) - offset) / BAND) == cell)
 
     s, q, size = linalg.schur(t, sort=mine)
-    rest = linalg.solve_sylvester(s[:size, :size], -s[size:, size:], -s[:size, size:]) if size < len(s) else np.zeros((size, 0))
+    rest = (
+        linalg.solve_sylvester(s[:size, :size], -s[size:, size:], -s[:size, size:])
+        if size < len(s)
+        else np.zeros((size, 0))
+    )
     inverse = np.linalg.inv(s[:size, :size])
     inputs = (np.hstack([np.eye(size), -rest]) @ q.T) @ cxb
     outputs = shift**2 * (xu @ q[:, :size]) @ inverse @ inverse

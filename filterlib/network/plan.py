@@ -51,7 +51,12 @@ class _Step(NamedTuple):
 
 @lru_cache(maxsize=512)
 def make_plan(
-    size: int, terms: tuple[Term, ...], pivots: tuple[int, ...], sorts: tuple[int, ...], right: Columns, wanted: tuple[int, ...],
+    size: int,
+    terms: tuple[Term, ...],
+    pivots: tuple[int, ...],
+    sorts: tuple[int, ...],
+    right: Columns,
+    wanted: tuple[int, ...],
     refined: bool = False,
 ) -> Plan:
     """Compile the elimination of a pattern.
@@ -71,11 +76,17 @@ def make_plan(
     the limit is kept
     """
     writer = _Writer(size, terms, sorts)
-    writer.eliminate(pivots)
+    if not writer.eliminate(pivots):
+        return _no_plan
     source = writer.source(right, wanted, refined)
     space: dict[str, Any] = {"absolute": np.absolute, "reciprocal": np.reciprocal}
     exec(compile(source, "<plan>", "exec"), space)
     return space["run"]
+
+
+def _no_plan(values: list[Any], limit: float) -> Any:
+    """For a pattern that plain numbers make singular, such as two shorts in parallel."""
+    raise ZeroDivisionError("the pattern is singular")
 
 
 class _Writer:
@@ -147,16 +158,17 @@ class _Writer:
 
     # ---- elimination ----------------------------------------------------------------------------------------------
 
-    def eliminate(self, pivots: tuple[int, ...]) -> None:
-        """Take the pivots in the order of least work."""
+    def eliminate(self, pivots: tuple[int, ...]) -> bool:
+        """Take the pivots in the order of least work; False where those that are left have cancelled."""
         left = dict(enumerate(pivots))
         while left:
             below = self._below(left)
             costs = {row: self._cost(row, column, below) for row, column in left.items() if column in self.rows[row]}
             if not costs:
-                raise ZeroDivisionError("every pivot that is left has cancelled")
+                return False
             row = min(costs, key=costs.__getitem__)
             self._pivot(row, left.pop(row), below)
+        return True
 
     def _below(self, left: dict[int, int]) -> dict[int, list[int]]:
         """The rows that are left, by the columns that they hold."""
@@ -199,7 +211,7 @@ class _Writer:
         """The whole function: elimination, back substitution of what is needed, guard."""
         checked = range(self.size) if refined else sorted(self.altered)  # the others hold by construction
         needed = set(wanted) | {column for row in checked for column, _ in self.terms[row]}
-        for step in reversed(self.steps):
+        for step in self.steps:  # what a row needs was made the pivot after it
             if step.column in needed:
                 needed.update(step.across)
         answers = []
@@ -234,7 +246,9 @@ class _Writer:
                 x[step.column] = self._product(total, step.inverse)
         return x
 
-    def _residual(self, row: int, x: dict[int, _Part], right: dict[int, _Part]) -> tuple[_Part, dict[_Part, list[_Part]]]:
+    def _residual(
+        self, row: int, x: dict[int, _Part], right: dict[int, _Part]
+    ) -> tuple[_Part, dict[_Part, list[_Part]]]:
         """A x - b of a row, and its terms by symbol: those of one symbol share a product."""
         groups: dict[_Part, list[_Part]] = {}
         for column, part in self.terms[row]:

@@ -47,7 +47,9 @@ def transfer(circuit: Circuit, frequencies: Any, source: str | list[str], output
     [0.75, 0.25, 0.25]
     """
     names, outputs = _listed(source), _listed(output)
-    asked = {node for one in outputs if not isinstance(one, Current) for node in ((one,) if isinstance(one, str) else one)}
+    asked = {
+        node for one in outputs if not isinstance(one, Current) for node in ((one,) if isinstance(one, str) else one)
+    }
     tableau = _tableau(circuit, keep=tuple(sorted(map(str, asked))))
     right = tuple(source_side(circuit, tableau, name) for name in names)
     answers = _solved(tableau, frequencies, right, [output_sum(circuit, tableau, one) for one in outputs])
@@ -193,8 +195,8 @@ def periodic_response(
     rows = []
     for row in transfer(circuit, frequencies, names, outputs):
         rows.append([Waveform.from_coefficients(waveform.period, _product(h, coefficients)) for h in row])
-    rows = [row if isinstance(output, list) else row[0] for row in rows]
-    return rows if isinstance(source, list) else rows[0]
+    kept: list[Any] = [row if isinstance(output, list) else row[0] for row in rows]
+    return kept if isinstance(source, list) else kept[0]
 
 
 def refuse_unstable(circuit: Circuit) -> None:
@@ -261,12 +263,13 @@ def _solved(tableau: Tableau, frequencies: Any, right: tuple[Sum, ...], sums: li
     """Sums of unknowns for every right-hand side, with the exact limit at f = 0: [[array of sum] of right]."""
     f = _checked(frequencies)
     wanted = tuple(sorted({at for one in sums for at, _ in one}))
-    if f.all():
+    if f.size and f.all():
         return _summed(tableau, wanted, sums, solve(tableau, f, 2j * np.pi * f, right, wanted))
     moving = f > 0
     answers = np.empty((len(right), len(sums), *_zeros(tableau, f).shape), dtype=complex)
     answers[..., moving] = _solved(tableau, f[moving], right, sums) if moving.any() else 0.0
-    answers[..., ~moving] = _at_rest(tableau, right, wanted, sums)
+    if not moving.all():
+        answers[..., ~moving] = _at_rest(tableau, right, wanted, sums)
     return answers
 
 

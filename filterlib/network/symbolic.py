@@ -5,6 +5,7 @@ This is the second method beside the numeric engine: lcapy stamps its own matric
 
 from __future__ import annotations
 
+import sys
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -188,26 +189,34 @@ def _coupling(element: Element, inductors: Sequence[Element]) -> str:
 def _solved(netlist: str, output: Output, names: dict[str, str], nodes: dict[str, str]) -> sympy.Expr:
     import sympy
 
-    with _without_its_warnings():
+    with _left_alone():
         import lcapy
 
-        circuit = lcapy.Circuit(netlist)
-        try:
-            if isinstance(output, Current):
-                name = names[output.name]
-                return circuit[name].I(lcapy.s).sympy if name else sympy.S.Zero
-            plus, minus = (circuit[nodes[node]].V(lcapy.s).sympy for node in _pair(output))
-            return plus - minus
-        except ValueError as error:
-            raise CircuitError(f"lcapy finds no single solution: {' '.join(str(error).split())}") from error
+    circuit = lcapy.Circuit(netlist)
+    try:
+        if isinstance(output, Current):
+            name = names[output.name]
+            return circuit[name].I(lcapy.s).sympy if name else sympy.S.Zero
+        plus, minus = (circuit[nodes[node]].V(lcapy.s).sympy for node in _pair(output))
+        return plus - minus
+    except ValueError as error:
+        raise CircuitError(f"lcapy finds no single solution: {' '.join(str(error).split())}") from error
 
 
 @contextmanager
-def _without_its_warnings() -> Iterator[None]:
-    """lcapy's docstrings hold backslashes that Python warns of when it compiles them for the first time."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*invalid escape sequence")
-        yield
+def _left_alone() -> Iterator[None]:
+    """Keep what the import of lcapy would change or say.
+
+    It takes over how the interpreter shows values, and its docstrings hold backslashes that Python warns of when it
+    compiles them for the first time.
+    """
+    shown_by = sys.displayhook
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message=".*invalid escape sequence")
+            yield
+    finally:
+        sys.displayhook = shown_by
 
 
 def _mp(number: Any) -> mpmath.mpc:

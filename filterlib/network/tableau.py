@@ -174,7 +174,9 @@ class _Writer:
         self.symbols.append((growth, value))
         return len(self.symbols) - 1
 
-    def _branch(self, name: str, nodes: Sequence[str], form: str, symbol: int, other: int = ONE, winding: int = 1) -> int:
+    def _branch(
+        self, name: str, nodes: Sequence[str], form: str, symbol: int, other: int = ONE, winding: int = 1
+    ) -> int:
         """Add a current, with its two terms in the nodes' rows; the row of its element."""
         a, b = (self.index.get(node, -1) for node in nodes)
         row = len(self.nodes) + len(self.branches)

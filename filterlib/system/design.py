@@ -2,49 +2,45 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
-from itertools import pairwise
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-import numpy as np
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
+from filterlib.system.consistency import named, problems_across
 from filterlib.system.converter import CHASSIS, PLUS, RETURN, Converter
+from filterlib.system.couplings import Coupling, couple, with_neighbours
 from filterlib.system.load import Load
-from filterlib.system.model import Model
-from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.requirements import Name, OperatingPoint, Requirement
-from filterlib.system.stages import AnyStage, Damping, ShuntCapacitor, add_filter
+from filterlib.system.model import Model, Name, Note, Title
+from filterlib.system.requirements import OperatingPoint, Requirement
+from filterlib.system.stages import AnyStage, add_filter
 from filterlib.system.state import State
 
-INSULATION = 10e6  # [ohm] chassis to the load's return, so that no node hangs on capacitors alone; an assumption
-COUPLING = 0.3e-9  # [H] between the loops of neighbouring capacitors, 0 to 1 nH: common practice, no source
-_RESERVED = ("converter", "load", "chassis", "probe", "link", "regulated", "ripple", "common_mode", "insulation")
+INSULATION = 10e6
+"""[ohm] from the chassis to the load's return, so that no node hangs on capacitors alone: an assumption, no source."""
 _LOAD_END = ("load_plus", "0")
 
 
-class Coupling(Model):
-    """Mutual inductance between the loops of two capacitors of the filter, by name."""
-
-    first: str
-    second: str
-    mutual: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-7)]
+def _format(given: Any) -> Any:
+    if type(given) is not int or given != 1:
+        raise ValueError("this program reads format 1; write the number 1, or leave the key out")
+    return given
 
 
 class Design(Model):
     """Everything that a review needs, frozen; `replace` makes another one.
 
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
-    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``tables`` (paths of part tables that were read).
+    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``insulation`` [ohm] of the chassis, ``tables``
+    (paths of part tables that were read).
     """
 
-    format: Literal[1] = 1
-    name: str
-    note: str = ""
+    format: Annotated[Literal[1], BeforeValidator(_format)] = 1
+    name: Title
+    note: Note = ""
     converter: Converter
     filter: tuple[AnyStage, ...] = ()
     loads: Annotated[tuple[Load, ...], Field(alias="load", min_length=1)]
@@ -59,59 +55,11 @@ class Design(Model):
     @model_validator(mode="before")
     @classmethod
     def _name_stages(cls, raw: Any) -> Any:
-        if not isinstance(raw, Mapping) or not isinstance(raw.get("filter"), list):
-            return raw
-        return {**raw, "filter": list(_named(raw["filter"]))}
+        return {**raw, "filter": named(raw["filter"])} if isinstance(raw.get("filter"), list | tuple) else raw
 
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        problems = [*self._name_problems(), *self._reference_problems()]
-        if problems:
-            raise InputError(problems)
-        return self
-
-    def _name_problems(self) -> Iterator[Problem]:
-        names = [*((f"filter[{n}].name", s.name) for n, s in enumerate(self.filter, 1))]
-        names += [(f"load[{n}].name", load.name) for n, load in enumerate(self.loads, 1)]
-        seen = Counter(name for _, name in names)
-        for key, name in names:
-            if seen[name] > 1:
-                yield Problem("", key, name, "this name stands more than once among the filter's stages and the loads")
-            if name in _RESERVED:
-                yield Problem(
-                    "", key, name, f"this name is taken by the circuit itself; others that are: {', '.join(_RESERVED)}"
-                )
-        points = Counter(point.name for point in self.operating_points)
-        for number, point in enumerate(self.operating_points, 1):
-            if points[point.name] > 1:
-                yield Problem("", f"operating_point[{number}].name", point.name, "this name stands more than once")
-
-    def _reference_problems(self) -> Iterator[Problem]:
-        loads = [load.name for load in self.loads]
-        for number, wanted in enumerate(self.requirements, 1):
-            if wanted.load not in loads:
-                yield Problem(
-                    "", f"requirement[{number}].load", wanted.load, f"no such load; {did_you_mean(wanted.load, loads)}"
-                )
-        for number, point in enumerate(self.operating_points, 1):
-            for name in point.loads:
-                if name not in loads:
-                    yield Problem(
-                        "", f"operating_point[{number}].loads", name, f"no such load; {did_you_mean(name, loads)}"
-                    )
-        loops = {stage.name: _loop(stage) for stage in self.filter if isinstance(stage, ShuntCapacitor | Damping)}
-        for number, coupling in enumerate(self.couplings, 1):
-            unknown = [name for name in (coupling.first, coupling.second) if name not in loops]
-            for name in unknown:
-                why = f"no such capacitor in the filter; {did_you_mean(name, loops)}"
-                yield Problem("", f"coupling[{number}]", name, why)
-            if not unknown and coupling.first == coupling.second:
-                yield Problem("", f"coupling[{number}].second", coupling.second, "a loop does not couple to itself")
-            elif not unknown and coupling.mutual.high**2 > np.min(loops[coupling.first]) * np.min(
-                loops[coupling.second]
-            ):
-                why = "more than the geometric mean of the two loops' inductances: no such coupling exists"
-                yield Problem("", f"coupling[{number}].mutual", coupling.mutual.high, why)
+    @classmethod
+    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+        yield from problems_across(fields)
 
     @property
     def chassis(self) -> bool:
@@ -125,22 +73,7 @@ class Design(Model):
     @property
     def all_couplings(self) -> tuple[Coupling, ...]:
         """Stated couplings, and defaults between the loops of neighbouring capacitors that state none."""
-        stated = {frozenset((c.first, c.second)) for c in self.couplings}
-        held = [stage for stage in self.filter if isinstance(stage, ShuntCapacitor | Damping)]
-        found = list(self.couplings)
-        for one, two in pairwise(held):
-            if frozenset((one.name, two.name)) in stated:
-                continue
-            most = 0.9 * float(np.sqrt(np.min(_loop(one)) * np.min(_loop(two))))
-            if most > 0:
-                mutual = default(
-                    min(COUPLING, most / 2),
-                    0.0,
-                    min(1e-9, most),
-                    "loops of neighbouring capacitors (common practice, no source)",
-                )
-                found.append(Coupling(first=one.name, second=two.name, mutual=mutual))
-        return tuple(found)
+        return with_neighbours(self.couplings, self.filter)
 
     def named_load(self, name: str) -> Load:
         """The load of that name. Raises FilterlibError with the nearest one."""
@@ -168,7 +101,7 @@ class Design(Model):
     def build(
         self, state: State, *, filtered: bool = True, converter: bool = True, open_load: str = "", dc: bool = False
     ) -> Circuit:
-        """The circuit in other arrangements: without the filter, without the converter, with one load's input taken off.
+        """The circuit in other arrangements: without filter, without converter, with one load's input taken off.
 
         ``dc`` leaves the loads' conductances out: their currents come from the sources "NAME.current" alone.
         """
@@ -179,23 +112,11 @@ class Design(Model):
         for load in self.loads:
             load.add(circuit, state, at_point=not dc and load.name != open_load)
         if filtered:
-            self._couple(circuit)
+            couple(circuit, self.all_couplings, self.filter)
         names = {node for element in circuit.elements for node in element.nodes}
         if CHASSIS in names:
             circuit.resistor("insulation", CHASSIS, "0", self.insulation)
         return circuit
-
-    def _couple(self, circuit: Circuit) -> None:
-        loops = {stage.name: _loop(stage) for stage in self.filter if isinstance(stage, ShuntCapacitor | Damping)}
-        for coupling in self.all_couplings:
-            one, two = coupling.first, coupling.second
-            k = coupling.mutual.value / np.sqrt(loops[one] * loops[two])
-            circuit.couple(f"{one}~{two}", f"{one}.loop", f"{two}.loop", k)
-
-
-def _loop(stage: Any) -> Any:
-    """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""
-    return (stage.part.esl + stage.mounting_loop) / stage.count
 
 
 def _by_name(items: Any, name: str, what: str) -> Any:
@@ -203,25 +124,6 @@ def _by_name(items: Any, name: str, what: str) -> Any:
         if item.name == name:
             return item
     raise FilterlibError(f'no {what} "{name}"; {did_you_mean(name, [item.name for item in items])}')
-
-
-def _named(stages: list[Any]) -> Iterator[Any]:
-    """Raw stages, each without a name given the next free one of its kind: C1, C2, L1 ..."""
-    from filterlib.system.stages import KINDS
-
-    taken = {stage["name"] for stage in stages if isinstance(stage, Mapping) and isinstance(stage.get("name"), str)}
-    counts: Counter[str] = Counter()
-    for stage in stages:
-        kind = (
-            KINDS.get(stage.get("kind")) if isinstance(stage, Mapping) and isinstance(stage.get("kind"), str) else None
-        )
-        if kind is None or "name" in stage:
-            yield stage
-            continue
-        counts[kind.prefix] += 1
-        while f"{kind.prefix}{counts[kind.prefix]}" in taken:
-            counts[kind.prefix] += 1
-        yield {**stage, "name": f"{kind.prefix}{counts[kind.prefix]}"}
 
 
 __all__ = ["Coupling", "Design", "Name"]

@@ -6,49 +6,59 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.reading import problems_from, read_toml
-from filterlib.parts.tables import Table, find_part, load_tables, part_from, standard_tables
+from filterlib.parts.reading import read_toml
+from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
-from filterlib.system.stages import KINDS
+from filterlib.system.stages import KINDS as STAGES
 
-_DEFAULT_KIND = {WirePair: "wire_pair"}
+_LONGEST_NAME = 80  # of a part
 
 
 def load_design(path: str | Path) -> Design:
     """Read a design file.
 
-    Parameters: ``path`` of a TOML file; part tables named in its ``tables`` are looked for beside it.
-    Returns: a frozen `Design`.
-    Raises: InputError with every problem: file, key, value, and what would be right.
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; the part tables that its ``tables`` names are looked for beside it.
+
+    Returns
+    -------
+    Design
+        Frozen; parts that are named in the file stand in it as parts.
+
+    Raises
+    ------
+    InputError
+        With every problem: file, key, value, and what would be right.
     """
     file = str(path)
     raw = read_toml(path)
     tables, problems = _tables(raw, Path(path))
-    raw = dict(raw)
-    for key, found in list(_parts(raw, file, tables)):
-        if isinstance(found, Part):
-            _set(raw, key, found)
-        else:
-            problems += found
+    unread, broken = bool(problems), []
+    for place, wanted in _places(raw):
+        key, holder = _written(place), _get(raw, place[:-1])
+        try:
+            holder[place[-1]] = _part(holder[place[-1]], wanted, file, key, tables)
+        except InputError as error:
+            broken.append(key)
+            problems += [p for p in error.problems if not (unread and p.key == key)]  # may stand in the unread table
     try:
         design = Design(**raw)
-    except ValidationError as error:
-        broken = tuple(problem.key for problem in problems)
-        problems += [p for p in problems_from(error, file, model=Design) if not _follows(p.key, broken)]
+    except InputError as error:
+        problems += [Problem(file, p.key, p.value, p.why) for p in error.problems if not _below(p.key, broken)]
     if problems:
-        raise InputError(Problem(file, p.key, p.value, p.why) if not p.file else p for p in problems)
+        raise InputError(problems)
     return design
 
 
-def _follows(key: str, broken: tuple[str, ...]) -> bool:
-    """True where a problem only repeats one that was found before, at the same place or below it."""
-    return any(key == one or key.startswith((f"{one}.", f"{one}[")) or one.startswith(f"{key}.") for one in broken)
+def _below(key: str, broken: list[str]) -> bool:
+    """True where a problem stands in a part that was found wrong before."""
+    return any(key == one or key.startswith((f"{one}.", f"{one}[")) for one in broken)
 
 
 def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
@@ -56,38 +66,34 @@ def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Pr
     own, names = standard_tables(), raw.get("tables", [])
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         return own, []  # refused with the rest, by the model
+    paths = {str(path.parent / name): f"tables[{number}]" for number, name in enumerate(names, 1)}
     try:
-        return (*load_tables(*(path.parent / name for name in names), beside=own), *own), []
+        return (*load_tables(*paths, beside=own), *own), []
     except InputError as error:
-        return own, list(error.problems)
+        return own, [p if p.key else Problem(str(path), paths[p.file], p.file, p.why) for p in error.problems]
 
 
-def _parts(raw: dict[str, Any], file: str, tables: tuple[Table, ...]) -> Iterator[tuple[tuple[Any, ...], Any]]:
-    """Each place of a part, with the part or with the problems that stand there."""
-    for place, wanted in _places(raw):
-        given, key = _get(raw, place), _written(place)
-        try:
-            if isinstance(given, str):
-                yield place, find_part(given, wanted, tables)
-            elif isinstance(given, dict):
-                kind = {"kind": _DEFAULT_KIND[wanted]} if wanted in _DEFAULT_KIND else {}
-                part = part_from({**kind, **given}, file, key)
-                if not isinstance(part, wanted):
-                    yield (
-                        place,
-                        [Problem(file, f"{key}.kind", given.get("kind"), f"a {wanted.__name__} is needed here")],
-                    )
-                else:
-                    yield place, part
-        except InputError as error:
-            yield place, list(error.problems)
-        except FilterlibError as error:
-            yield place, [Problem(file, key, given, str(error))]
+def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Table, ...]) -> Part:
+    """The part that is named, or written out, under a key; raises InputError where there is none of the wanted kind."""
+    kinds = [kind for kind, made in KINDS.items() if issubclass(made, wanted)]
+    if isinstance(given, dict):
+        kind = given.get("kind", kinds[0] if len(kinds) == 1 else None)
+        if kind in KINDS and kind not in kinds:
+            why = f"{KIND_WORDS[wanted]} is needed here; valid: {', '.join(sorted(kinds))}"
+            raise InputError([Problem(file, f"{key}.kind", kind, why)])
+        return part_from({**given, "kind": kind}, file, key)
+    if not isinstance(given, str) or len(given) > _LONGEST_NAME:
+        why = f"the name of {KIND_WORDS[wanted]} is needed here, in quotes, or a table of its keys and values"
+        raise InputError([Problem(file, key, given, why)])
+    try:
+        return find_part(given, wanted, tables)
+    except FilterlibError as error:
+        raise InputError([Problem(file, key, given, str(error))]) from None
 
 
 def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
-        kind = KINDS.get(str(stage.get("kind")))
+        kind = STAGES.get(str(stage.get("kind")))
         if kind is not None and "part" in stage:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
     for number, load in enumerate(_list(raw, "load")):
@@ -107,10 +113,6 @@ def _get(raw: Any, place: tuple[Any, ...]) -> Any:
     for step in place:
         raw = raw[step]
     return raw
-
-
-def _set(raw: Any, place: tuple[Any, ...], part: Part) -> None:
-    _get(raw, place[:-1])[place[-1]] = part
 
 
 def _written(place: tuple[Any, ...]) -> str:

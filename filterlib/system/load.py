@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import Field, model_validator
 
+from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
 from filterlib.system.converter import Bond
-from filterlib.system.model import Model
+from filterlib.system.model import Count, Model, Name, Note
 from filterlib.system.stages import MOUNTING_LOOP
 from filterlib.system.state import State
 
-LEFT_OVER = (
-    1e-3  # share of its slope that a constant-power load keeps, positive, above its loop: so that no node is left open
-)
+LEFT_OVER = 1e-3
+"""Share of its slope that a constant-power load keeps, positive, above its loop: so that no node is left open."""
 LOOP_BANDWIDTH = 20e3  # [Hz] of a constant-power load that states none: common practice, no source
 _STATES = {"resistive": "resistance", "constant_current": "current", "constant_power": "power"}
 
@@ -27,7 +27,7 @@ class InputCapacitor(Model):
     """A capacitor across the load's own terminals."""
 
     part: Capacitor
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    count: Count = 1
     mounting_loop: Annotated[Any, Quantity("H", low=0, high=1e-6)] = MOUNTING_LOOP
 
 
@@ -42,7 +42,7 @@ class ReflectedRipple(Model):
 class Load(Model):
     """One load: resistive, constant current or constant power (up to its own loop bandwidth)."""
 
-    name: str
+    name: Name
     kind: Literal["resistive", "constant_current", "constant_power"]
     resistance: Annotated[Any, Quantity("ohm", low=1e-3, high=1e9)] = None
     current: Annotated[Any, Quantity("A", low=0, high=1e3)] = None
@@ -52,15 +52,20 @@ class Load(Model):
     lead: WirePair | None = None
     bond: Bond | None = None
     ripple: ReflectedRipple | None = None
-    note: str = ""
+    note: Note = ""
 
-    @model_validator(mode="after")
-    def _says_what_it_draws(self) -> Self:
-        wanted = _STATES[self.kind]
-        given = [key for key in _STATES.values() if getattr(self, key) is not None]
-        if given != [wanted]:
-            raise ValueError(f'a {self.kind} load states "{wanted}" and nothing else of {", ".join(_STATES.values())}')
-        return self
+    @classmethod
+    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+        """Each kind states what it draws in its own key, and in no other."""
+        kind = fields.get("kind")
+        if not isinstance(kind, str) or kind not in _STATES:
+            return
+        for key in _STATES.values():
+            value = fields.get(key)
+            if key == _STATES[kind] and value is None:
+                yield Problem("", key, None, f"missing: a {kind} load states its {key}")
+            elif key != _STATES[kind] and value is not None:
+                yield Problem("", key, value, f"a {kind} load states its {_STATES[kind]}; leave this key out")
 
     @property
     def plus(self) -> str:

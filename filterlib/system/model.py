@@ -2,23 +2,70 @@
 
 from __future__ import annotations
 
-from typing import Any, Self
+import re
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
-from filterlib.errors import InputError
+from filterlib.errors import InputError, Problem
 from filterlib.parts.reading import problems_from
+
+_LONGEST_TITLE, _LONGEST_NOTE = 120, 5000
+
+
+def _name(text: str) -> str:
+    if not re.fullmatch(r"[^\W\d_](?:[\w -]{0,38}\w)?", text):
+        raise ValueError("a name begins with a letter, then letters, digits, spaces, - and _; at most 40 characters")
+    return text
+
+
+def _title(text: str) -> str:
+    if not text.strip() or len(text) > _LONGEST_TITLE or not text.isprintable():
+        raise ValueError(f"one line of text is needed, 1 to {_LONGEST_TITLE} characters")
+    return text
+
+
+def _note(text: str) -> str:
+    if len(text) > _LONGEST_NOTE or not all(c.isprintable() or c in "\n\t" for c in text):
+        raise ValueError(f"plain text is needed, at most {_LONGEST_NOTE} characters")
+    return text
+
+
+Name = Annotated[str, AfterValidator(_name)]
+"""Name of a stage, a load or an operating point: it names elements, keys of results and labels."""
+Title = Annotated[str, AfterValidator(_title)]
+Note = Annotated[str, AfterValidator(_note)]
+Count = Annotated[int, Field(strict=True, ge=1, le=1000)]
+Order = Annotated[int, Field(strict=True, ge=1, le=8)]
+"""Order of a low-pass."""
 
 
 class Model(BaseModel):
-    """Frozen; unknown keys are refused; quantities may be text, numbers, or arrays (designs, 1)."""
+    """Frozen; unknown keys are refused; quantities may be text, numbers, or arrays (designs, 1).
+
+    Raises
+    ------
+    InputError
+        When made or changed with a field that is unknown, missing, or cannot be: all of them at once.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
+    def __init__(self, /, **fields: Any) -> None:
+        problems = list(self._across(fields))
+        try:
+            super().__init__(**fields)
+        except ValidationError as error:
+            problems = [*problems_from(error, "", model=type(self)), *problems]
+        if problems:
+            raise InputError(problems)
+
+    @classmethod
+    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+        """What is wrong between fields as given, said together with what is wrong in each."""
+        yield from ()
+
     def replace(self, **changes: Any) -> Self:
         """A copy with other values, checked again; what was left to defaults stays so. Raises InputError."""
-        kept = {name: getattr(self, name) for name in self.model_fields_set}
-        try:
-            return type(self)(**(kept | changes))
-        except ValidationError as error:
-            raise InputError(problems_from(error, type(self).__name__, model=type(self))) from None
+        return type(self)(**({name: getattr(self, name) for name in self.model_fields_set} | changes))

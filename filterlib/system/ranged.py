@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from filterlib.errors import QuantityError, did_you_mean
-from filterlib.units import quantity
+from filterlib.units import format_quantity, quantity
 
 _KEYS = ("value", "low", "high")
 
@@ -48,12 +48,14 @@ def default(value: float, low: float, high: float, why: str) -> Ranged:
 class RangedQuantity:
     """Annotation of a pydantic field that holds a `Ranged`: ``Annotated[Ranged, RangedQuantity("F", low=...)]``.
 
-    Accepts "22 µF", "22 µF ± 20 %" (also "+-"), a bare number in SI, or a table {value, low, high} of which value may be
-    left out (then the geometric mean of a range above zero, else its middle).
+    Accepts "22 µF", "22 µF ± 20 %" (also "+-" and "+/-"; percent of the value), a bare number in SI, or a table
+    {value, low, high} of which value may be left out (then the geometric mean of a range above zero, else its middle).
     """
 
-    def __init__(self, unit: str, **limits: float) -> None:
-        self.unit, self.limits = unit, limits
+    def __init__(
+        self, unit: str, *, low: float | None = None, high: float | None = None, above: float | None = None
+    ) -> None:
+        self.unit, self.low, self.high, self.above = unit, low, high, above
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
@@ -65,34 +67,49 @@ class RangedQuantity:
             return given
         if isinstance(given, dict):
             return self._from_table(given)
-        text = given.replace("+-", "±").replace("+/-", "±") if isinstance(given, str) else None
-        if text and "±" in text:
-            return self._from_spread(text)
+        text = given.replace("+-", "±").replace("+/-", "±") if isinstance(given, str) else ""
+        if "±" in text:
+            return self._from_spread(*text.split("±", 1))
         value = self._read(given)
         return Ranged(value, value, value)
 
-    def _read(self, given: Any) -> float:
-        return quantity(given, self.unit, **self.limits)
+    def _read(self, given: Any, key: str | None = None) -> float:
+        return quantity(given, self.unit, low=self.low, high=self.high, above=self.above, name=key)
 
-    def _from_spread(self, text: str) -> Ranged:
-        nominal, _, spread = (part.strip() for part in text.partition("±"))
-        value = self._read(nominal)
-        if spread.endswith("%"):
-            half = abs(value) * quantity(spread, "%", low=0, below=1)
-        else:
-            half = quantity(spread, self.unit, low=0)
-        return Ranged(value, self._read(value - half), self._read(value + half))
+    def _from_spread(self, nominal: str, spread: str) -> Ranged:
+        value, spread = self._read(nominal.strip()), spread.strip()
+        try:
+            relative = spread.endswith("%")
+            half = (
+                abs(value) * quantity(spread, "%", low=0, below=1) if relative else quantity(spread, self.unit, low=0)
+            )
+        except QuantityError as error:
+            raise QuantityError(f"behind ±: {error.why}") from None
+        try:
+            return Ranged(value, self._read(value - half), self._read(value + half))
+        except QuantityError as error:
+            why = error.why.split(";")[0]  # not whether a prefix was forgotten: the number is ours
+            raise QuantityError(f"the range reaches too far: {why}") from None
 
     def _from_table(self, table: dict[str, Any]) -> Ranged:
         for key in table:
             if key not in _KEYS:
-                raise QuantityError(f'unknown key "{key}" in a range: {did_you_mean(key, _KEYS)}', value=table)
-        missing = [key for key in ("low", "high") if key not in table]
-        if missing:
-            raise QuantityError(f'a range needs "low" and "high"; missing: {", ".join(missing)}', value=table)
-        low, high = self._read(table["low"]), self._read(table["high"])
-        middle = float(np.sqrt(low * high)) if low > 0 else (low + high) / 2
-        value = self._read(table["value"]) if "value" in table else middle
+                raise QuantityError(f"unknown key; {did_you_mean(key, _KEYS)}", name=key, value=table[key])
+        for key in ("low", "high"):
+            if key not in table:
+                raise QuantityError("missing: a range needs low and high", name=key)
+        low, high = self._read(table["low"], "low"), self._read(table["high"], "high")
+        if low > high:
+            raise QuantityError(
+                f"must not be below low, {format_quantity(low, self.unit)}", name="high", value=table["high"]
+            )
+        value = self._read(table["value"], "value") if "value" in table else _middle(low, high)
         if not low <= value <= high:
-            raise QuantityError(f"a range needs low <= value <= high, not {low:g}, {value:g}, {high:g}", value=table)
+            between = f"{format_quantity(low, self.unit)} and {format_quantity(high, self.unit)}"
+            raise QuantityError(f"must lie between low and high, {between}", name="value", value=table["value"])
         return Ranged(value, low, high)
+
+
+def _middle(low: float, high: float) -> float:
+    """The geometric mean of a range above zero, else the middle."""
+    return min(max(math.sqrt(low * high), low), high) if low > 0 else (low + high) / 2

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import Field, ValidationInfo, field_validator
 
+from filterlib.errors import QuantityError
 from filterlib.parts.base import Quantity
 from filterlib.system.converter import Bandwidth
-from filterlib.system.model import Model
+from filterlib.system.model import Model, Name, Note, Order
 from filterlib.system.state import ROOM
 from filterlib.units import format_quantity
 
 Volts = Annotated[float, Quantity("V", above=0, high=1000)]
 Share = Annotated[float, Quantity("", low=0, high=2)]
-Name = Annotated[str, StringConstraints(strict=True, pattern=r"^[^\W\d_][\w -]{0,39}$")]
 
 
 class OperatingPoint(Model):
@@ -33,7 +33,7 @@ class OperatingPoint(Model):
 
 class _Requirement(Model):
     load: str
-    note: str = ""
+    note: Note = ""
 
 
 class RippleRequirement(_Requirement):
@@ -42,14 +42,16 @@ class RippleRequirement(_Requirement):
     kind: Literal["ripple"]
     limit: Volts
     bandwidth: Annotated[float | None, Bandwidth()] = 20e6
-    order: Annotated[int, Field(ge=1, le=8)] | None = None  # None: as the converter's own figure was measured
+    order: Order | None = None  # None: as the converter's own figure was measured
     above: Annotated[float, Quantity("Hz", low=0, high=1e9)] = 0.0
 
-    @model_validator(mode="after")
-    def _band(self) -> Self:
-        if self.bandwidth is not None and self.above >= self.bandwidth:
-            raise ValueError("above: must lie below the bandwidth")
-        return self
+    @field_validator("above")
+    @classmethod
+    def _below_the_bandwidth(cls, above: float, others: ValidationInfo) -> float:
+        bandwidth = others.data.get("bandwidth")
+        if bandwidth is not None and above >= bandwidth:
+            raise QuantityError(f"must lie below the bandwidth, {format_quantity(bandwidth, 'Hz')}")
+        return above
 
     @property
     def label(self) -> str:
@@ -69,10 +71,10 @@ class SpikeRequirement(_Requirement):
 
     kind: Literal["spike"]
     limit: Volts
-    bandwidth: None = None
-    order: None = None
-    above: float = 0.0
-    label: Literal["full"] = "full"
+    bandwidth: ClassVar[None] = None
+    order: ClassVar[None] = None
+    above: ClassVar[float] = 0.0
+    label: ClassVar[str] = "full"
 
     @property
     def words(self) -> str:
@@ -87,11 +89,13 @@ class VoltageRequirement(_Requirement):
     low: Volts
     high: Volts
 
-    @model_validator(mode="after")
-    def _order(self) -> Self:
-        if self.low >= self.high:
-            raise ValueError("low: must lie below high")
-        return self
+    @field_validator("high")
+    @classmethod
+    def _above_low(cls, high: float, others: ValidationInfo) -> float:
+        low = others.data.get("low")
+        if low is not None and low >= high:
+            raise QuantityError(f"must lie above low, {format_quantity(low, 'V')}")
+        return high
 
     @property
     def words(self) -> str:
@@ -117,12 +121,13 @@ class StepRequirement(_Requirement):
     kind: Literal["step"]
     limit: Volts
     current: Annotated[float, Quantity("A", above=0, high=1000)]
-    rise_time: Annotated[float, Quantity("s", low=1e-9, high=1.0)] = 1e-6
+    rise_time: Annotated[float, Quantity("s", low=1e-9, high=1.0)] = 1e-6  # common practice, no source
 
     @property
     def words(self) -> str:
         """The requirement as a phrase."""
-        return f"deviation at {self.load} after a step of {format_quantity(self.current, 'A')} at most {_volts(self.limit)}"
+        step = format_quantity(self.current, "A")
+        return f"deviation at {self.load} after a step of {step} at most {_volts(self.limit)}"
 
 
 Requirement = Annotated[

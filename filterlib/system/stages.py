@@ -14,10 +14,11 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.converter import CHASSIS
-from filterlib.system.model import Model
+from filterlib.system.model import Count, Model, Name, Note
 from filterlib.system.state import State
 
 MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: common practice, no source
+CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the chassis: common practice, no source
 
 Line = Literal["plus", "return", "both"]
 Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
@@ -50,8 +51,8 @@ class Stage(Model):
     """One stage: ``name`` stands on the schematic and names its elements."""
 
     prefix: ClassVar[str] = "X"
-    name: str = ""
-    note: str = ""
+    name: Name = ""
+    note: Note = ""
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -74,7 +75,7 @@ class ShuntCapacitor(Stage):
     prefix: ClassVar[str] = "C"
     kind: Literal["capacitor"]
     part: Capacitor
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
@@ -89,8 +90,8 @@ class ChassisCapacitor(Stage):
     kind: Literal["capacitor_to_chassis"]
     part: Capacitor
     line: Line = "both"
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
-    mounting_loop: Loop = 10e-9
+    count: Count = 1
+    mounting_loop: Loop = CHASSIS_LOOP
     imbalance: Annotated[Any, Quantity("", low=-0.9, high=0.9)] = 0.0
 
     @property
@@ -116,7 +117,7 @@ class Damping(Stage):
     kind: Literal["damping"]
     part: Capacitor
     resistance: Annotated[Any, Quantity("ohm", low=0, high=1e6)]
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:

@@ -5,8 +5,8 @@ import pytest
 
 from filterlib import Circuit
 from filterlib.analysis.operating import operating
-from filterlib.analysis.ripple import ripple
 from filterlib.analysis.review import review
+from filterlib.analysis.ripple import ripple
 from filterlib.analysis.stability import _by_nyquist, least_damped, stability, unstable_poles
 from tests.designs import converter, design, film, series, shunt
 

@@ -121,7 +121,7 @@ def test_small_ones_against_fifty_digits(seed, count):
             y = mpmath.zeros(len(names))
             for e in circuit.elements:
                 value = mpmath.mpf(e.value)
-                g = {"resistor": lambda v: 1 / v, "capacitor": lambda v: s * v, "inductor": lambda v: 1 / (s * v)}[e.kind](value)  # noqa: B023
+                g = {"resistor": 1 / value, "capacitor": s * value, "inductor": 1 / (s * value)}[e.kind]
                 ends = [names.index(node) for node in e.nodes if node != "0"]
                 for a in ends:
                     y[a, a] += g
@@ -133,7 +133,11 @@ def test_small_ones_against_fifty_digits(seed, count):
             exact = complex(mpmath.lu_solve(y, b)[names.index("n1")])
             inverse = y**-1
             k = names.index("n1")
-            amplified = sum(abs(inverse[k, i]) * abs(y[i, j]) * abs(inverse[j, k]) for i in range(len(names)) for j in range(len(names)))
+            amplified = sum(
+                abs(inverse[k, i]) * abs(y[i, j]) * abs(inverse[j, k])
+                for i in range(len(names))
+                for j in range(len(names))
+            )
             assert abs(answer - exact) <= max(1e-9 * abs(exact), 1e-12 * float(amplified))
 
 
@@ -195,7 +199,9 @@ def test_bank_with_its_inductance_over_14_decades():
             return [sum(column) for column in zip(*padded, strict=True)]
 
         total = plus([c * m("1e-9") for c in times(d1, d2)], times(n1, d2), times(n2, d1))
-        roots = sorted((complex(r) for r in mpmath.polyroots(total, maxsteps=500, extraprec=400)), key=lambda r: (abs(r), r.imag))
+        roots = sorted(
+            (complex(r) for r in mpmath.polyroots(total, maxsteps=500, extraprec=400)), key=lambda r: (abs(r), r.imag)
+        )
     for pole, root in zip(poles, roots, strict=True):
         assert abs(pole - root) < 1e-6 * abs(root)
     assert circuit.step_response([1e9], "V", "a")[0] == pytest.approx(1.0, rel=1e-6, abs=0)

@@ -21,7 +21,10 @@ CULPRITS = {  # what is wrong: (how, words of the message)
         lambda: divider().resistor("X", "p", "q", 1.0).resistor("Y", "p", "q", 1.0).transfer([1.0], "V", "out"),
         ["no path", '"0"'],
     ),
-    "no reference": (lambda: Circuit().resistor("X", "p", "q", 1).resistor("Y", "p", "q", 1).impedance([1.0], "p"), ['"0"']),
+    "no reference": (
+        lambda: Circuit().resistor("X", "p", "q", 1).resistor("Y", "p", "q", 1).impedance([1.0], "p"),
+        ['"0"'],
+    ),
     "loop of sources": (lambda: divider().voltage_source("W", "in", "0").transfer([1.0], "V", "out"), ["W", "loop"]),
     "cut of sources": (
         lambda: divider().current_source("I", "x", "0").current_source("J", "x", "0").transfer([1.0], "V", "out"),
@@ -39,7 +42,10 @@ CULPRITS = {  # what is wrong: (how, words of the message)
     "text": (lambda: divider("4.7"), ["R", "quantity"]),
     "bool": (lambda: divider(True), ["R", "True"]),
     "shape": (lambda: divider(np.ones(3)), ["R", "(designs, 1)"]),
-    "lengths": (lambda: divider(ONES).resistor("X", "out", "0", np.ones((2, 1))).transfer([1.0], "V", "out"), ["X", "2"]),
+    "lengths": (
+        lambda: divider(ONES).resistor("X", "out", "0", np.ones((2, 1))).transfer([1.0], "V", "out"),
+        ["X", "2"],
+    ),
     "both ends": (lambda: divider().resistor("X", "out", "out", 1.0), ["X", '"out"']),
     "unknown node": (lambda: divider().transfer([1.0], "V", "ouf"), ['"ouf"', '"out"']),
     "unknown source": (lambda: divider().transfer([1.0], "W", "out"), ['"W"']),
@@ -140,7 +146,9 @@ def test_zero_is_a_value(kind):
 
 def test_exact_at_rest():
     """hand: capacitors alone divide by their ratio at f = 0 as well; a capacitor's impedance there is infinite."""
-    circuit = Circuit().voltage_source("V", "in", "0").capacitor("A", "in", "mid", 1e-9).capacitor("B", "mid", "0", 3e-9)
+    circuit = (
+        Circuit().voltage_source("V", "in", "0").capacitor("A", "in", "mid", 1e-9).capacitor("B", "mid", "0", 3e-9)
+    )
     assert circuit.transfer([0.0], "V", "mid")[0] == pytest.approx(0.25, rel=1e-9, abs=0)
     assert np.isinf(Circuit().capacitor("A", "a", "0", 1e-9).capacitor("B", "a", "0", 1e-9).impedance([0.0], "a")[0])
     assert divider().transfer([0.0], "V", "out")[0] == 1.0

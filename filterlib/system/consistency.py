@@ -1,0 +1,159 @@
+"""What is wrong between the parts of a design file: names, references, couplings; judged on the file's own values.
+
+These checks read what the file says and not what it became, so that they are made although something else is wrong:
+everything is said at once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system.couplings import Coupling, loops, possible
+from filterlib.system.stages import KINDS, Damping, ShuntCapacitor
+
+RESERVED = (
+    "chassis", "common_mode", "converter", "insulation", "link", "load", "probe", "regulated", "ripple", "spike",
+    "terminals",
+)  # fmt: skip
+"""Names that the circuit or the results use themselves; so are "stage1", "stage2" ..., and all that end in "_before"."""
+
+
+def named(stages: Sequence[Any]) -> list[Any]:
+    """Stages as the file has them, each without a name given the next free one of its kind: C1, C2, L1 ..."""
+    taken = {name for stage in stages if isinstance(name := _read(stage, "name"), str)}
+    counts: Counter[str] = Counter()
+    done = []
+    for stage in stages:
+        prefix = _prefix(stage)
+        if prefix and not ("name" in stage if isinstance(stage, Mapping) else stage.name):
+            counts[prefix] += 1
+            while f"{prefix}{counts[prefix]}" in taken:
+                counts[prefix] += 1
+            name = f"{prefix}{counts[prefix]}"
+            stage = {**stage, "name": name} if isinstance(stage, Mapping) else stage.replace(name=name)
+        done.append(stage)
+    return done
+
+
+def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
+    """Everything that concerns more than one entry of a design file."""
+    stages = named(_entries(fields, "filter"))
+    loads = _entries(fields, "load", "loads")
+    points = _entries(fields, "operating_point", "operating_points")
+    yield from _names([*_numbered("filter", stages), *_numbered("load", loads)])
+    yield from _duplicates(_numbered("operating_point", points), "")
+    known = [_read(load, "name") for load in loads]
+    if known and all(isinstance(name, str) for name in known):
+        yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)
+    if all(_prefix(stage) for stage in stages):
+        yield from _couplings(_entries(fields, "coupling", "couplings"), stages)
+
+
+def _entries(fields: Mapping[str, Any], *keys: str) -> Sequence[Any]:
+    found = next((fields[key] for key in keys if key in fields), ())
+    return found if isinstance(found, list | tuple) else ()
+
+
+def _read(item: Any, key: str) -> Any:
+    return item.get(key) if isinstance(item, Mapping) else getattr(item, key, None)
+
+
+def _prefix(stage: Any) -> str:
+    """Letter of a stage's kind, "" where that is unknown."""
+    kind = _read(stage, "kind")
+    return KINDS[kind].prefix if isinstance(kind, str) and kind in KINDS else ""
+
+
+def _numbered(key: str, items: Sequence[Any]) -> list[tuple[str, str]]:
+    """Key in the file and name, of those whose name is text."""
+    named_ones = ((f"{key}[{number}].name", _read(item, "name")) for number, item in enumerate(items, 1))
+    return [(place, name) for place, name in named_ones if isinstance(name, str)]
+
+
+def _names(names: list[tuple[str, str]]) -> Iterator[Problem]:
+    yield from _duplicates(names, " among the filter's stages and the loads")
+    for key, name in names:
+        if name in RESERVED or re.fullmatch(r"stage[0-9]+|.*_before", name):
+            why = f'this name is taken by the program; so are {", ".join(RESERVED)}, "stage1" and "..._before"'
+            yield Problem("", key, name, why)
+
+
+def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
+    seen = Counter(name for _, name in names)
+    for key, name in names:
+        if seen[name] > 1:
+            yield Problem("", key, name, f"this name stands more than once{where}; each needs its own")
+
+
+def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: list[str]) -> Iterator[Problem]:
+    for number, wanted in enumerate(requirements, 1):
+        name = _read(wanted, "load")
+        if isinstance(name, str) and name not in known:
+            yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, known)}")
+    for number, point in enumerate(points, 1):
+        shares = _read(point, "loads")
+        for name in shares if isinstance(shares, Mapping) else ():
+            if name not in known:
+                key = f"operating_point[{number}].loads.{name}"
+                yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, known)}")
+
+
+def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:
+    """Loops that do not exist, couple to themselves or twice, or more closely than is possible."""
+    names = [_read(stage, "name") for stage in stages if _read(stage, "kind") in ("capacitor", "damping")]
+    seen: dict[frozenset[str], int] = {}
+    for number, coupling in enumerate(couplings, 1):
+        ends = [(end, _read(coupling, end)) for end in ("first", "second")]
+        for end, name in ends:
+            if isinstance(name, str) and name not in names:
+                why = f"no such capacitor between the lines; {did_you_mean(name, [n for n in names if n])}"
+                yield Problem("", f"coupling[{number}].{end}", name, why)
+        (_, first), (_, second) = ends
+        if not isinstance(first, str) or not isinstance(second, str):
+            continue
+        earlier = seen.setdefault(frozenset((first, second)), number)
+        if first == second:
+            yield Problem("", f"coupling[{number}].second", second, "a loop does not couple to itself")
+        elif earlier != number:
+            yield Problem("", f"coupling[{number}].second", second, f"this pair stands before, in coupling[{earlier}]")
+    yield from _impossible(couplings, stages)
+
+
+def _impossible(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:
+    held = loops([made for stage in stages if (made := _made(stage)) is not None])
+    valid: list[Coupling] = []
+    for number, given in enumerate(couplings, 1):
+        coupling = _made_coupling(given)
+        if coupling is None or coupling.first == coupling.second or not {coupling.first, coupling.second} <= set(held):
+            continue
+        if possible([coupling], held):
+            valid.append(coupling)
+        else:
+            why = "more than the geometric mean of the two loops' inductances: no such coupling exists"
+            yield Problem("", f"coupling[{number}].mutual", _read(given, "mutual"), why)
+    if len(valid) > 1 and not possible(valid, held):
+        why = "each of these couplings could be, all together cannot: the loops would store negative energy"
+        yield Problem("", "coupling", None, f"{why}; state less")
+
+
+def _made(stage: Any) -> Any:
+    """The stage as an object where it can be made, else None: what is wrong with it is said elsewhere."""
+    if not isinstance(stage, Mapping) or _read(stage, "kind") not in ("capacitor", "damping"):
+        return stage if isinstance(stage, ShuntCapacitor | Damping) else None
+    try:
+        return KINDS[stage["kind"]](**stage)
+    except FilterlibError:
+        return None
+
+
+def _made_coupling(given: Any) -> Coupling | None:
+    if isinstance(given, Coupling) or not isinstance(given, Mapping):
+        return given if isinstance(given, Coupling) else None
+    try:
+        return Coupling(**given)
+    except InputError:
+        return None
