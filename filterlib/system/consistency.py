@@ -19,7 +19,7 @@ RESERVED = (
     "chassis", "common_mode", "converter", "insulation", "link", "load", "probe", "regulated", "ripple", "spike",
     "terminals",
 )  # fmt: skip
-"""Names that the circuit or the results use themselves; so are "stage1", "stage2" ..., and all that end in "_before"."""
+"""Names that the circuit or the results use themselves; so are "stage1" ..., and all that end in "_before"."""
 
 
 def named(stages: Sequence[Any]) -> list[Any]:
@@ -90,16 +90,17 @@ def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
 
 
 def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: list[str]) -> Iterator[Problem]:
+    valid = [name for name in known if name]
     for number, wanted in enumerate(requirements, 1):
         name = _read(wanted, "load")
         if isinstance(name, str) and name not in known:
-            yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, known)}")
+            yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, valid)}")
     for number, point in enumerate(points, 1):
         shares = _read(point, "loads")
         for name in shares if isinstance(shares, Mapping) else ():
             if name not in known:
-                key = f"operating_point[{number}].loads.{name}"
-                yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, known)}")
+                key = f"operating_point[{number}].loads." + (name or '""')
+                yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, valid)}")
 
 
 def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:
