@@ -126,9 +126,9 @@ def _loop_default(data: dict[str, Any]) -> Ranged:
 
 def _duty_default(data: dict[str, Any]) -> Ranged:
     """Duty from the voltages where they fix it: an ideal step-up or step-down stage without isolation."""
-    supply, output, isolated = data.get("input_voltage"), data.get("output_voltage"), data.get("isolated")
-    shape = None if supply is None or output is None else "pulse" if output > supply else "triangle"
-    if shape is None or isolated or supply == output or data.get("shape") not in (None, shape):
+    supply, output = data.get("input_voltage") or 0.0, data.get("output_voltage") or 0.0
+    shape = "pulse" if output > supply else "triangle"
+    if not supply or not output or supply == output or data.get("isolated") or data.get("shape") not in (None, shape):
         return default(0.45, 0.15, 0.85, "nothing fixes the duty cycle (common practice, no source)")
     assert supply is not None and output is not None  # noqa: PT018  or there would be no shape
     duty = float(np.clip(1 - supply / output if shape == "pulse" else output / supply, 0.02, 0.98))

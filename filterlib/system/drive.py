@@ -1,4 +1,4 @@
-"""From what was measured at the terminals to the electromotive forces inside: harmonic by harmonic, with one scale each."""
+"""From what was measured at the terminals to the electromotive forces inside, harmonic by harmonic, one scale each."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
 
 
 def _spike_shape(converter: Converter, count: int) -> np.ndarray:
-    """A damped ring of 1 V at each of the two switching edges, each in the direction in which the ripple steps there."""
+    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
     period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
@@ -131,7 +131,7 @@ def _spike_shape(converter: Converter, count: int) -> np.ndarray:
 
 
 def _directions(converter: Converter) -> tuple[int, int]:
-    """Where the switch closes and where it opens: a pulse output's current ends and begins, a triangle turns up and down."""
+    """Where the switch closes, and opens: a pulse output's current ends and begins, a triangle turns up and down."""
     return (-1, 1) if converter.shape == "pulse" else (1, -1)
 
 
@@ -241,12 +241,12 @@ def _contradiction(
     if ripple_high / ripple_low > wide / narrow:
         reads = format_quantity(narrow * ripple_high / ripple_low, "V")
         return (
-            f"converter.spike.peak_to_peak = {format_quantity(wide, 'V')}: the ripple alone already reads {reads} in that "
-            f"band when it reads {format_quantity(narrow, 'V')} in the ripple's; state a larger spike, or none"
+            f"converter.spike.peak_to_peak = {format_quantity(wide, 'V')}: the ripple alone already reads {reads} "
+            f"in that band when it reads {format_quantity(narrow, 'V')} in the ripple's; state a larger spike, or none"
         )
     reads = format_quantity(wide * spike_low / spike_high, "V")
     return (
-        f"converter.ripple.peak_to_peak = {format_quantity(narrow, 'V')}: a spike of {format_quantity(wide, 'V')} alone "
-        f"still reads {reads} through the ripple's bandwidth; state at least that, a faster ring "
+        f"converter.ripple.peak_to_peak = {format_quantity(narrow, 'V')}: a spike of {format_quantity(wide, 'V')} "
+        f"alone still reads {reads} through the ripple's bandwidth; state at least that, a faster ring "
         "(converter.spike.ring_frequency), or a limit of higher order (converter.ripple.order)"
     )

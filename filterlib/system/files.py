@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from filterlib.errors import FilterlibError, InputError, Problem
+from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.reading import read_toml
@@ -43,7 +43,7 @@ def load_design(path: str | Path) -> Design:
     for place, wanted in _places(raw):
         key, holder = _written(place), _get(raw, place[:-1])
         try:
-            holder[place[-1]] = _part(holder[place[-1]], wanted, file, key, tables)
+            holder[place[-1]] = _part(holder.get(place[-1]), wanted, file, key, tables)
         except InputError as error:
             broken.append(key)
             problems += [p for p in error.problems if not (unread and p.key == key)]  # may stand in the unread table
@@ -78,12 +78,13 @@ def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Tab
     kinds = [kind for kind, made in KINDS.items() if issubclass(made, wanted)]
     if isinstance(given, dict):
         kind = given.get("kind", kinds[0] if len(kinds) == 1 else None)
-        if kind in KINDS and kind not in kinds:
-            why = f"{KIND_WORDS[wanted]} is needed here; valid: {', '.join(sorted(kinds))}"
-            raise InputError([Problem(file, f"{key}.kind", kind, why)])
+        if kind not in kinds:
+            why = f"missing: {KIND_WORDS[wanted]} is needed" if kind is None else f"{KIND_WORDS[wanted]} is needed here"
+            raise InputError([Problem(file, f"{key}.kind", kind, f"{why}; {did_you_mean(str(kind), kinds)}")])
         return part_from({**given, "kind": kind}, file, key)
     if not isinstance(given, str) or len(given) > _LONGEST_NAME:
-        why = f"the name of {KIND_WORDS[wanted]} is needed here, in quotes, or a table of its keys and values"
+        start = "missing: " if given is None else ""
+        why = f"{start}the name of {KIND_WORDS[wanted]} is needed here, in quotes, or a table of its keys and values"
         raise InputError([Problem(file, key, given, why)])
     try:
         return find_part(given, wanted, tables)
@@ -94,10 +95,10 @@ def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Tab
 def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
         kind = STAGES.get(str(stage.get("kind")))
-        if kind is not None and "part" in stage:
+        if kind is not None:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
     for number, load in enumerate(_list(raw, "load")):
-        if isinstance(load.get("input_capacitor"), dict) and "part" in load["input_capacitor"]:
+        if isinstance(load.get("input_capacitor"), dict):
             yield ("load", number, "input_capacitor", "part"), Capacitor
         if "lead" in load:
             yield ("load", number, "lead"), WirePair

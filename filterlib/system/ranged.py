@@ -80,12 +80,11 @@ class RangedQuantity:
         value, spread = self._read(nominal.strip()), spread.strip()
         try:
             relative = spread.endswith("%")
-            half = (
-                abs(value) * quantity(spread, "%", low=0, below=1) if relative else quantity(spread, self.unit, low=0)
-            )
+            given = quantity(spread, "%", low=0, below=1) if relative else quantity(spread, self.unit, low=0)
         except QuantityError as error:
             raise QuantityError(f"behind ±: {error.why}") from None
         try:
+            half = abs(value) * given if relative else given
             return Ranged(value, self._read(value - half), self._read(value + half))
         except QuantityError as error:
             why = error.why.split(";")[0]  # not whether a prefix was forgotten: the number is ours
@@ -100,9 +99,8 @@ class RangedQuantity:
                 raise QuantityError("missing: a range needs low and high", name=key)
         low, high = self._read(table["low"], "low"), self._read(table["high"], "high")
         if low > high:
-            raise QuantityError(
-                f"must not be below low, {format_quantity(low, self.unit)}", name="high", value=table["high"]
-            )
+            why = f"must not be below low, {format_quantity(low, self.unit)}"
+            raise QuantityError(why, name="high", value=table["high"])
         value = self._read(table["value"], "value") if "value" in table else _middle(low, high)
         if not low <= value <= high:
             between = f"{format_quantity(low, self.unit)} and {format_quantity(high, self.unit)}"
