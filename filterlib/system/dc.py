@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,9 +16,11 @@ from filterlib.units import format_quantity
 
 if TYPE_CHECKING:
     from filterlib.system.design import Design
+    from filterlib.system.load import Load
 
-_ROUNDS = 500
-_CLOSE = 1e-12  # relative change of every load voltage at which the iteration rests
+_ROUNDS = 60
+_CLOSE = 1e-12  # of the supply: change of every load voltage at which the iteration rests
+_LEAST = 0.05  # of the supply: below this nothing is fed any more
 
 
 class OperatingError(FilterlibError):
@@ -27,8 +30,25 @@ class OperatingError(FilterlibError):
 def solve(design: Design, point: OperatingPoint) -> State:
     """The DC state of a design at one operating point.
 
-    Returns a `State` whose values are floats, or arrays (designs, 1) where the design's values are.
-    Raises: OperatingError naming the load that draws more than the line can deliver.
+    Parameters
+    ----------
+    design : Design
+        Its values may be arrays (designs, 1).
+    point : OperatingPoint
+        Shares of the loads' draw, and temperature.
+
+    Returns
+    -------
+    State
+        Values are floats, or arrays (designs, 1) where the design's are.
+
+    Raises
+    ------
+    OperatingError
+        Naming the load that draws more than the line can deliver.
+
+    Notes
+    -----
     Valid while resistances are those of the stated temperature; a part's own heating is left out.
     """
     start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage,
@@ -42,6 +62,8 @@ def solve(design: Design, point: OperatingPoint) -> State:
     labels = list(outputs)
     ports = [labels.index(("load", load.name)) for load in design.loads]
     currents = _load_currents(design, point, gains[0], gains[1:], ports)
+    if gains.ndim == 2 and currents[0].ndim:  # only the loads hold several designs
+        gains = gains[..., None]
     levels = design.converter.output_voltage * gains[0] + sum(
         i * gain for i, gain in zip(currents, gains[1:], strict=True)
     )
@@ -76,33 +98,48 @@ def _windings(stage: Any, elements: dict[str, Any]) -> tuple[Current, Current]:
 
 
 def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
-    """Each load's current [A], by fixed point, halved steps where it swings."""
-    supply = design.converter.output_voltage
-    volts = [supply * idle[port] for port in ports]
+    """Each load's current [A], by Newton's method from the voltages of the unloaded line.
+
+    From there a constant-power load's voltage falls monotonically to the upper of its two solutions.
+    """
+    supply, loads = design.converter.output_voltage, design.loads
+    at = np.stack([np.stack([gain[port] for gain in gains], -1) for port in ports], -2)  # [V/A] at port, by load
+    unloaded = supply * np.stack([idle[port] for port in ports], -1)
+    volts = unloaded
     for _ in range(_ROUNDS):
-        currents = [load.draws(v, point.scale(load.name)) for load, v in zip(design.loads, volts, strict=True)]
-        after = [
-            supply * idle[port] + sum(i * gain[port] for i, gain in zip(currents, gains, strict=True)) for port in ports
-        ]
-        _refuse_collapse(design, after)
-        moved = max(float(np.max(np.abs(new - old) / np.abs(new))) for new, old in zip(after, volts, strict=True))
-        volts = after
-        if moved < _CLOSE:
-            return currents
-    _refuse_collapse(design, [0.0 * v for v in volts])
-    return currents
+        currents = _of_each(loads, volts, lambda load, v: load.draws(v, point.scale(load.name)))
+        slopes = _of_each(loads, volts, lambda load, v: load.slope(v, point.scale(load.name)))
+        miss = volts - unloaded - (at @ currents[..., None])[..., 0]
+        step = np.linalg.solve(np.eye(len(loads)) - at * slopes[..., None, :], miss[..., None])[..., 0]
+        volts = volts - step
+        _refuse_collapse(design, point, at, volts)
+        if np.max(np.abs(step)) <= _CLOSE * supply:
+            return list(np.moveaxis(currents, -1, 0))
+    worst = int(np.argmax(np.abs(step).reshape(-1, len(loads)).max(axis=0)))
+    raise _collapse(design, loads[worst])
 
 
-def _refuse_collapse(design: Design, volts: list[Any]) -> None:
-    """A constant-power load settles above half the supply or not at all: below, more current brings less power."""
-    for load, v in zip(design.loads, volts, strict=True):
-        floor = 0.5 if load.kind == "constant_power" else 0.05
-        if float(np.min(v)) < floor * design.converter.output_voltage:
-            supply = format_quantity(design.converter.output_voltage, "V")
-            raise OperatingError(
-                f"load {load.name}: no operating point; the line from {supply} cannot deliver what it draws "
-                "(less resistance on the way, or a smaller load)"
-            )
+def _of_each(loads: tuple[Load, ...], volts: Any, value: Callable[[Load, Any], Any]) -> Any:
+    """A value of each load at its voltage, (loads,) or (designs, loads)."""
+    columns = [value(load, volts[..., place, None]) for place, load in enumerate(loads)]
+    return np.concatenate(np.broadcast_arrays(*columns, volts[..., :1])[:-1], axis=-1)
+
+
+def _refuse_collapse(design: Design, point: OperatingPoint, at: Any, volts: Any) -> None:
+    """Where more current brings a constant-power load less power, or the line has next to nothing left: no solution."""
+    for place, load in enumerate(design.loads):
+        bend = load.slope(volts[..., place, None], point.scale(load.name)) * at[..., place, place, None]
+        lost = volts[..., place] < _LEAST * design.converter.output_voltage
+        if np.any(lost) or np.any(bend >= 1):
+            raise _collapse(design, load)
+
+
+def _collapse(design: Design, load: Load) -> OperatingError:
+    supply = format_quantity(design.converter.output_voltage, "V")
+    return OperatingError(
+        f"load {load.name}: no operating point; the line from {supply} cannot deliver what it draws "
+        "(less resistance on the way, or a smaller load)"
+    )
 
 
 def _column(value: Any) -> Any:

@@ -93,6 +93,12 @@ class Load(Model):
             return scale * voltage / self.resistance
         return scale * self.current if self.current is not None else scale * self.power / voltage
 
+    def slope(self, voltage: Any, scale: float) -> Any:
+        """Derivative of `draws` after the voltage: small-signal conductance [S], negative at constant power."""
+        if self.resistance is not None:
+            return scale / self.resistance
+        return 0.0 * voltage if self.current is not None else -scale * self.power / voltage**2
+
     def add(self, circuit: Circuit, state: State, *, at_point: bool = True) -> None:
         """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance."""
         if self.lead is not None:
