@@ -84,6 +84,9 @@ class CommonMode(Model):
     coupling: Annotated[Ranged, RangedQuantity("F", above=0, high=1e-7)] = default(
         30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
     )
+    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e4)] = default(
+        15.0, 5.0, 50.0, "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)"
+    )
 
 
 class Bond(Model):
@@ -242,13 +245,14 @@ class Converter(Model):
         if self.bond is not None:
             self.bond.add(circuit, "converter.bond", RETURN)
         if self.common_mode is not None:
-            self._add_common_mode(circuit, self.common_mode.coupling.value)
+            self._add_common_mode(circuit, self.common_mode)
 
-    def _add_common_mode(self, circuit: Circuit, coupling: Any) -> None:
+    def _add_common_mode(self, circuit: Circuit, drive: CommonMode) -> None:
         """Isolated: the input side swings against the floating output. Not isolated: the node swings against return."""
         low, high = (CHASSIS, RETURN) if self.isolated else (RETURN, CHASSIS)
         circuit.voltage_source("common_mode", "converter:switch", low)
-        circuit.capacitor("converter.coupling", "converter:switch", high, coupling)
+        circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", drive.resistance.value)
+        circuit.capacitor("converter.coupling", "converter:sink", high, drive.coupling.value)
 
     def _loop_ladder(self) -> Circuit:
         damping, inductance, delay = self.loop_elements

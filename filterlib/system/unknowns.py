@@ -24,6 +24,7 @@ _NESTED = {
     ("spike", "ring_cycles"): ("", "cycles of the ring"),
     ("common_mode", "swing"): ("V", "switching node's swing"),
     ("common_mode", "coupling"): ("F", "coupling to the chassis"),
+    ("common_mode", "resistance"): ("ohm", "losses of the way through the chassis"),
 }
 _TOLERANCED = {  # field of a part: (field of its tolerance, unit, words)
     "capacitance": ("tolerance", "F", "capacitance"),
