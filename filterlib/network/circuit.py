@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -65,7 +64,7 @@ class Circuit:
     CircuitError
         From each method, naming the element: a name that exists, both ends on one node, a value that is no number,
         negative (a conductance may be), not finite or of the wrong shape. From each answer, naming element or node:
-        what cannot be solved (`check`).
+        what cannot be solved (`filterlib.network.checks.check`).
 
     Examples
     --------
@@ -302,48 +301,6 @@ class Circuit:
         return array
 
 
-def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFERENCE) -> None:
-    """Refuse a circuit that has no single solution, naming the element or the node.
-
-    Parameters
-    ----------
-    ports : nodes to which something outside is connected, so that one element is enough there.
-
-    Raises
-    ------
-    CircuitError
-        Arrays of different lengths, no reference node, a node of one element, a node with no path to the reference, a loop of ideal voltage
-        sources, or a set of nodes that only ideal current sources reach.
-    """
-    nodes, _ = circuit.nodes, circuit.designs
-    if reference not in nodes:
-        raise CircuitError(f'no node "{reference}": one node has to be the reference')
-    ends = [(e, e.nodes[i : i + 2]) for e in circuit.elements if e.kind != "couple" for i in range(0, len(e.nodes), 2)]
-    group = {node: node for node in nodes}
-    for rank in ("voltage_source", "", "current_source"):
-        for element, (a, b) in ends:
-            sort = element.kind if element.kind.endswith("_source") else ""
-            if sort == rank and not _join(group, a, b) and rank == "voltage_source":
-                raise CircuitError(f"{element.name}: closes a loop of ideal voltage sources")
-        if rank == "":
-            held = {node for node in nodes if _root(group, node) == _root(group, reference)}
-    stray = [node for node in nodes if _root(group, node) != _root(group, reference)]
-    if stray:
-        raise CircuitError(f'node "{stray[0]}" has no path to "{reference}"')
-    touching = Counter(node for _, pair in ends for node in pair)
-    for node in nodes:
-        if touching[node] < 2 and node not in ports and node != reference:
-            only = next(e.name for e, pair in ends if node in pair)
-            raise CircuitError(f'node "{node}" has only one element, {only}')
-    for element, (a, b) in ends:
-        if element.kind == "current_source" and (a in held) != (b in held):
-            node = b if a in held else a
-            raise CircuitError(f'{element.name}: only ideal current sources lead to node "{node}"')
-    if len(held) < len(nodes):
-        node = next(node for node in nodes if node not in held)
-        raise CircuitError(f'only ideal current sources lead to node "{node}"')
-
-
 def _numbers(kind: str, name: str, value: Any) -> np.ndarray:
     """A value as an array () or (designs, 1) of floats, or an error that says what was given instead."""
     array = np.asarray(value)
@@ -398,19 +355,6 @@ def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
             f"{name}/{node}" if inner.kind == "couple" else ends.get(node, f"{name}/{node}") for node in inner.nodes
         )
         twin._put(Element(inner.kind, f"{name}/{inner.name}", tuple(inside), inner.value, inner.ladder))
-
-
-def _root(group: dict[str, str], node: str) -> str:
-    while group[node] != node:
-        group[node] = node = group[group[node]]
-    return node
-
-
-def _join(group: dict[str, str], a: str, b: str) -> bool:
-    """Join the groups of two nodes; False where they were one already."""
-    first, second = _root(group, a), _root(group, b)
-    group[first] = second
-    return first != second
 
 
 def _designs(element: Element) -> int | None:

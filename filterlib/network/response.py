@@ -9,7 +9,8 @@ import numpy as np
 
 from filterlib.errors import CircuitError, UnstableError, did_you_mean
 from filterlib.network import dense, modes
-from filterlib.network.circuit import REFERENCE, Circuit, Current, Output, check
+from filterlib.network.checks import check
+from filterlib.network.circuit import REFERENCE, Circuit, Current, Output
 from filterlib.network.elimination import attempt, solve
 from filterlib.network.tableau import Tableau, build
 

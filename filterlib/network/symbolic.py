@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
-from filterlib.network.circuit import REFERENCE, Circuit, Current, Element, Output, check
+from filterlib.network.checks import check
+from filterlib.network.circuit import REFERENCE, Circuit, Current, Element, Output
 
 if TYPE_CHECKING:
     import mpmath

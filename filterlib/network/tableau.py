@@ -22,6 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from filterlib.network.checks import join
 from filterlib.network.circuit import REFERENCE, Circuit, Element
 from filterlib.network.inductors import coupled_inductors, factor
 from filterlib.network.series import Chain, Series, Windings
@@ -99,11 +100,11 @@ class Tableau:
         """The column in which each row has its pivot, for branches in an ``order`` of rising impedance."""
         count = len(self.nodes)
         pivots = [-1] * count + list(range(count, self.size))
-        beside: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]
-        group = list(range(count + 1))
+        beside: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]  # the reference, -1, is the last
+        group = {node: node for node in range(-1, count)}
         for index in order:
             a, b = self.branches[index].a, self.branches[index].b
-            if _join(group, a, b):
+            if join(group, a, b):
                 beside[a].append((b, index))
                 beside[b].append((a, index))
         reached, seen = [count], {-1, count}
@@ -258,13 +259,3 @@ class _Writer:
                 self.terms.append(Term(row, offset + rows[j], -1, symbol))
                 if j == k:
                     self.branches[branch] = self.branches[branch]._replace(symbol=symbol)
-
-
-def _join(group: list[int], a: int, b: int) -> bool:
-    roots = []
-    for node in (a, b):
-        while group[node] != node:
-            group[node] = node = group[group[node]]
-        roots.append(node)
-    group[roots[0]] = roots[1]
-    return roots[0] != roots[1]
