@@ -121,8 +121,16 @@ def problems_from(
     tuple of Problem
         In the order of the file's keys as pydantic met them. Lists count from 1: ``stage[2]`` is the second one.
     """
-    details = (one for one in error.errors() if one["type"] != "default_factory_not_called")  # follows from another
-    return tuple(problem for detail in details for problem in _problems(detail, file, prefix, model))
+    details = error.errors()
+    return tuple(p for one in details if not _follows(one, details) for p in _problems(one, file, prefix, model))
+
+
+def _follows(detail: Any, details: list[Any]) -> bool:
+    """True for what only follows from another: a default that needs a wrong value, a list whose entries are wrong."""
+    below = (other for other in details if len(other["loc"]) > len(detail["loc"]))
+    return detail["type"] == "default_factory_not_called" or (
+        detail["type"] == "too_short" and any(other["loc"][: len(detail["loc"])] == detail["loc"] for other in below)
+    )
 
 
 def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None) -> Iterator[Problem]:
