@@ -1,0 +1,145 @@
+"""The list of updates, its guard, and what zeros and perfect couplings leave to the dense way."""
+
+import numpy as np
+import pytest
+
+from filterlib import Circuit, CircuitError, Current
+from filterlib.network import dense, elimination
+from filterlib.network.plan import make_plan
+from filterlib.network.tableau import build
+
+FREQUENCIES = np.geomspace(10, 1e9, 120)
+
+
+def line_filter(farads=4.7e-9, k=0.99):
+    """Three conductors: a common-mode drive through a choke to a load, a little lopsided."""
+    made = Circuit().voltage_source("V", "cm", "chassis").capacitor("Cs", "cm", "m", 100e-12)
+    made.resistor("e1", "m", "p", 1e-3).resistor("e2", "m", "n", 1.1e-3).capacitor("Cx", "p", "x", 1e-6)
+    made.resistor("Rx", "x", "y", 1e-2).inductor("Lx", "y", "n", 1e-8)
+    made.inductor("La", "p", "p2", 1e-3).inductor("Lb", "n", "n2", 1.01e-3).couple("k", "La", "Lb", k)
+    made.capacitor("Cx2", "p2", "n2", 1e-6).capacitor("Cy1", "p2", "chassis", farads)
+    made.capacitor("Cy2", "n2", "chassis", 4.7e-9).inductor("w1", "p2", "lp", 1e-6).inductor("w2", "n2", "0", 1e-6)
+    return made.resistor("load", "lp", "0", 7.0).resistor("insulation", "chassis", "0", 1e7)
+
+
+def problem(circuit):
+    tableau, s = build(circuit), 2j * np.pi * FREQUENCIES
+    values = [np.asarray(v, complex) if np.ndim(v) else v for v in tableau.values(FREQUENCIES, s)]
+    right = (((tableau.currents["V", 1][0], 1.0),),)
+    return tableau, s, values, right
+
+
+def errors(tableau, values, right, x):
+    a = dense.assemble(tableau, values, len(FREQUENCIES))
+    return dense.backward_error(a, np.moveaxis(x, 2, 0).swapaxes(1, 2), dense.right_sides(tableau.size, right))
+
+
+@pytest.mark.parametrize("at", [0, 60, 119])
+@pytest.mark.parametrize("refined", [False, True])
+def test_guard_tells_good_points_from_bad(at, refined):
+    """hand: where the plan says good, the backward error of every row is within the limit; a tree made for one frequency
+    does not serve all of them."""
+    tableau, _, values, right = problem(line_filter())
+    there = [v[at] if isinstance(v, np.ndarray) else v for v in values]
+    tree = tableau.tree(np.argsort(tableau.weights(there, 1)[0], kind="stable"))
+    sorts = tuple(elimination._sort(v) for v in values)
+    plan = make_plan(tableau.size, tableau.terms, tree, sorts, right, tuple(range(tableau.size)), refined)
+    answers, good = plan(values, elimination.LIMIT)
+    x = np.array([[np.broadcast_to(one, FREQUENCIES.shape) for one in row] for row in answers])
+    found = errors(tableau, values, right, x)
+    assert np.all(found[good] <= 1.01 * elimination.LIMIT)
+    assert np.all(found[~good] > 0.1 * elimination.LIMIT)
+    assert good[at]
+    assert good.all() == refined  # feeding residuals back once mends all of this circuit
+
+
+def test_each_unknown_alone_is_what_all_together_are():
+    """hand: what is not asked for is not computed, and changes nothing."""
+    tableau, s, _, right = problem(line_filter())
+    everything = elimination.solve(tableau, FREQUENCIES, s, right, tuple(range(tableau.size)))
+    for unknown in range(tableau.size):
+        alone = elimination.solve(tableau, FREQUENCIES, s, right, (unknown,))[0, 0]
+        scale = abs(everything[0, unknown]).max()
+        np.testing.assert_allclose(alone, everything[0, unknown], rtol=1e-9, atol=1e-9 * scale)
+
+
+def test_list_and_dense_way_agree():
+    """second method: pivoted LAPACK in the unknowns of the tree."""
+    tableau, s, values, right = problem(line_filter(k=1.0))
+    quick = elimination.solve(tableau, FREQUENCIES, s, right, tuple(range(tableau.size)))
+    careful = dense.solve(tableau, values, len(FREQUENCIES), right)
+    assert errors(tableau, values, right, careful).max() < 1e-13
+    count = len(tableau.nodes)
+    for part in (slice(count), slice(count, None)):  # voltages by the largest voltage, currents by the largest current
+        scale = abs(careful[0, part]).max()
+        np.testing.assert_allclose(quick[0, part], careful[0, part], rtol=1e-9, atol=1e-10 * scale)
+
+
+def test_designs_in_blocks_are_single_designs():
+    """hand: more points than one block holds, cut along both axes."""
+    f = np.geomspace(1e3, 1e7, elimination.CHUNK // 3)
+    farads = np.linspace(3e-9, 6e-9, 7)[:, None]
+    together = line_filter(farads).transfer(f, "V", "lp")
+    for row, value in zip(together, farads[:, 0], strict=True):
+        np.testing.assert_allclose(row, line_filter(value).transfer(f, "V", "lp"), rtol=1e-8, atol=0)
+
+
+def test_series_elements_can_be_asked_for_or_not():
+    """hand: the node between two elements in series, and the current through either, whichever way round they stand."""
+    circuit = Circuit().voltage_source("V", "a", "0").resistor("R", "b", "a", 3.0).resistor("S", "b", "c", 4.0)
+    circuit.inductor("L", "0", "c", 0.0).capacitor("C", "c", "0", 0.0)
+    r, s, v = circuit.transfer([1.0], "V", [Current("R"), Current("S"), "a"])
+    assert (r[0], s[0], v[0]) == (pytest.approx(-1 / 7, rel=1e-12, abs=0), pytest.approx(1 / 7, rel=1e-12, abs=0), 1.0)
+    assert circuit.transfer([1.0], "V", "b")[0] == pytest.approx(4 / 7, rel=1e-12, abs=0)
+
+
+def test_shorts_in_parallel_and_opens_in_series():
+    """hand: the first short carries the current; across the first open there is no voltage left to share."""
+    circuit = Circuit().voltage_source("V", "a", "0").resistor("s1", "a", "b", 0.0).resistor("s2", "a", "b", 0.0)
+    circuit.resistor("R", "b", "0", 2.0).capacitor("c1", "b", "x", 0.0).capacitor("c2", "x", "0", 0.0)
+    for f in (0.0, 1e3):
+        answers = circuit.transfer([f], "V", ["b", Current("s1"), Current("s2"), Current("c1")])
+        np.testing.assert_allclose([a[0] for a in answers], [1.0, 0.5, 0.0, 0.0], rtol=1e-12, atol=1e-15)
+
+
+def test_perfectly_coupled_windings_in_parallel():
+    """hand: 1 mH and 4 mH with k = 1 side by side: no voltage, and 2 A against -1 A; equal ones are one inductor."""
+    circuit = Circuit().current_source("I", "a", "0").inductor("L", "a", "0", 1e-3).inductor("M", "a", "0", 4e-3)
+    answers = circuit.couple("k", "L", "M", 1.0).transfer([1e3], "I", ["a", Current("L"), Current("M")])
+    np.testing.assert_allclose([x[0] for x in answers], [0.0, 2.0, -1.0], rtol=1e-12, atol=1e-12)
+    equal = Circuit().current_source("I", "a", "0").inductor("L", "a", "0", 1e-3).inductor("M", "a", "0", 1e-3)
+    answer = equal.couple("k", "L", "M", 1.0).transfer([1e3], "I", "a")[0]
+    assert answer == pytest.approx(2j * np.pi, rel=1e-12, abs=0)
+
+
+def test_three_windings():
+    """hand: perfect coupling of 1, 4 and 9 mH is 1 : 2 : 3; ratios that no three windings can have are refused."""
+    circuit = Circuit().voltage_source("V", "a", "0").inductor("A", "a", "0", 1e-3).inductor("B", "b", "0", 4e-3)
+    circuit.inductor("C", "c", "0", 9e-3).resistor("R", "b", "0", 1.0).resistor("S", "c", "0", 1.0)
+    circuit.couple("ab", "A", "B", 1.0).couple("bc", "B", "C", 1.0)
+    with pytest.raises(CircuitError, match="C: its couplings"):
+        circuit.transfer([1e3], "V", "b")
+    answers = circuit.couple("ac", "A", "C", 1.0).transfer([1e3], "V", ["b", "c"])
+    np.testing.assert_allclose([x[0] for x in answers], [2.0, 3.0], rtol=1e-12, atol=0)
+
+
+def test_an_inductance_of_zero_couples_nothing():
+    """hand: design by design: beside 0 H the other winding keeps its R / L; beside 1 mH with k = 1 both are one."""
+    circuit = Circuit().resistor("r", "0", "x", 1.0).inductor("L", "x", "0", np.array([[0.0], [1e-3]]))
+    circuit.inductor("M", "b", "0", 1e-3).couple("k", "L", "M", 1.0).resistor("R", "b", "0", 1.0)
+    np.testing.assert_allclose(circuit.poles(), [[-1e3], [-500.0]], rtol=1e-12, atol=0)
+
+
+SINGULAR = {
+    "short across a source": lambda: Circuit().voltage_source("V", "a", "0").resistor("R", "a", "0", 0.0),
+    "source into an open": lambda: Circuit().current_source("V", "a", "0").capacitor("R", "a", "0", 0.0),
+    "conductances that cancel": lambda: (
+        Circuit().current_source("V", "a", "0").conductance("R", "a", "0", -1.0).resistor("S", "a", "0", 1.0)
+    ),
+}
+
+
+@pytest.mark.parametrize("name", SINGULAR)
+def test_values_that_contradict_each_other_are_named(name):
+    with pytest.raises(CircuitError, match=r"no solution.* R"):
+        SINGULAR[name]().transfer([0.0, 1e3], "V", "a")
