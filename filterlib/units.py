@@ -292,7 +292,7 @@ def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     first = unit.split("/")[0]
     power = 2 if first == "m2" else 1
     steps = {0: "", -3: "m"} if power == 2 else _display_prefixes(first)
-    fitting = [step for step in steps if rounded.adjusted() >= step * power]
+    fitting = [step for step in steps if rounded.adjusted() >= step]
     step = max(fitting, default=min(steps)) if rounded else 0
     scaled = rounded.scaleb(2 if unit == "%" else -step * power)
     plain = -5 <= scaled.adjusted() <= 14 or not rounded

@@ -105,6 +105,18 @@ def test_a_narrow_spike_is_seen_wherever_it_stands(edge, delay):
     assert (spike + Waveform.lines(T, [0], [5.0])).peak_to_peak == pytest.approx(1, rel=1e-14, abs=0)  # hand
 
 
+@pytest.mark.parametrize("period", [1.0, 0.1, 1e-5, 0.7e-5])
+def test_jumps_at_one_instant_cancel_wherever_they_stand(period):
+    flat = Waveform.lines(period, [0, 0, period], [0, 1, 1])
+    for delay in np.linspace(0, 3, 61):
+        assert flat.shifted(delay * period).peak_to_peak <= 1e-14  # hand: zero, scale 1
+        assert flat.shifted(delay * period).rms == pytest.approx(1, rel=1e-14, abs=0)  # hand
+
+
+def test_a_small_ripple_on_a_large_mean_keeps_its_digits():
+    assert Waveform.from_coefficients(T, [1e9, 5e-4]).peak_to_peak == pytest.approx(2e-3, rel=1e-13, abs=0)  # hand
+
+
 def test_harmonics_follow_the_shortest_edge():
     assert Waveform.lines(T, [0, T / 2], [0, 1]).harmonics == 1000  # pin
     assert trapezoid(T, 1.0, 0.5, 0.01 * T, 0.02 * T).harmonics == 2000  # hand: 20 / 0.01
