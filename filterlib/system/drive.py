@@ -15,7 +15,8 @@ from filterlib.units import format_quantity
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
-_STEPS = 14  # of the search for the two scales
+_STEPS = 60  # at most, of the search for the two scales
+_CLOSE = 1e-12  # logarithm of a reading over what was stated, or angle, at which it ends
 _LOST = 1e-3  # pairs of figures that miss each other by less than this share are taken as feasible
 
 
@@ -187,8 +188,8 @@ def _scales(
 ) -> tuple[Any, Any, Any]:
     """Scales a, b with pp(narrow(a ripple + b spike)) and pp(wide(a ripple + b spike)) as stated.
 
-    The ratio of the two readings depends on the mixture alone (an angle), and grows with the spike's share: false
-    position on the angle, then one common scale.
+    The ratio of the two readings depends on the mixture alone (an angle), and grows with the spike's share: a search
+    for the angle, then one common scale.
     """
     assert converter.spike is not None
     stated_narrow, stated_wide = converter.ripple.peak_to_peak, converter.spike.peak_to_peak
@@ -208,28 +209,44 @@ def _scales(
     feasible = (at_left <= _LOST) & (at_right >= -_LOST)
     if np.ndim(feasible) == 0 and not feasible:
         raise ScaleError(_contradiction(converter, *readings(0.0), *readings(np.pi / 2)))
-    angle = _false_position(miss, left, right, at_left, at_right)
+    angle = _root(miss, left, right, at_left, at_right)
     scale = np.where(feasible, stated_narrow / readings(angle)[0], np.nan)
     a, b = scale * np.cos(angle) / unit_r, scale * np.sin(angle) / unit_s
     return (a, b, feasible) if np.ndim(feasible) else (float(a), float(b), feasible)
 
 
-def _false_position(miss: Any, left: Any, right: Any, at_left: Any, at_right: Any) -> Any:
-    """Root of ``miss`` between left and right, elementwise (Illinois variant, then the best point kept)."""
-    best, at_best = np.where(abs(at_left) < abs(at_right), left, right), np.minimum(abs(at_left), abs(at_right))
+def _root(miss: Any, left: Any, right: Any, at_left: Any, at_right: Any) -> Any:
+    """Root of ``miss`` between left and right, elementwise; where there is none the value means nothing.
+
+    Source: T. R. Chandrupatla, "A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear function
+    without using derivatives", Advances in Engineering Software 28 (1997) 145-149 (from memory): inverse quadratic
+    interpolation where three points allow it, else halving, so that a reading that stays flat at first delays little.
+    """
+    a, at_a, b, at_b, share = right, at_right, left, at_left, 0.5
+    best, at_best = np.where(abs(at_a) < abs(at_b), a, b), np.minimum(abs(at_a), abs(at_b))
+    none = np.sign(at_a) == np.sign(at_b)
     for _ in range(_STEPS):
-        with np.errstate(invalid="ignore", divide="ignore"):
-            middle = (left * at_right - right * at_left) / (at_right - at_left)
-        middle = np.clip(np.nan_to_num(middle), np.minimum(left, right), np.maximum(left, right))
-        at_middle = miss(middle)
-        better = abs(at_middle) < at_best
-        best, at_best = np.where(better, middle, best), np.where(better, abs(at_middle), at_best)
-        crosses = at_middle * at_right < 0
-        left, at_left = np.where(crosses, right, left), np.where(crosses, at_right, at_left / 2)
-        right, at_right = middle, at_middle
-        if np.all(at_best < 1e-12):
+        x = a + share * (b - a)
+        at_x = miss(x)
+        same = np.sign(at_x) == np.sign(at_a)
+        c, at_c = np.where(same, a, b), np.where(same, at_a, at_b)
+        b, at_b = np.where(same, b, a), np.where(same, at_b, at_a)
+        a, at_a = x, at_x
+        best, at_best = np.where(abs(at_a) < at_best, a, best), np.minimum(abs(at_a), at_best)
+        if np.all(none | (at_best < _CLOSE) | (abs(b - a) < _CLOSE)):
             break
+        share = _next_share(a, b, c, at_a, at_b, at_c)
     return best
+
+
+def _next_share(a: Any, b: Any, c: Any, at_a: Any, at_b: Any, at_c: Any) -> Any:
+    """Where to look next between a (0) and b (1), the root lying between them and c behind one of them."""
+    with np.errstate(all="ignore"):
+        xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
+        quadratic = at_a / (at_b - at_a) * at_c / (at_b - at_c)
+        quadratic += (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+        usable = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
+    return np.clip(np.where(usable, quadratic, 0.5), 1e-9, 1 - 1e-9)
 
 
 def _contradiction(

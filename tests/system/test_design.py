@@ -138,7 +138,7 @@ def test_couplings_that_cannot_be_together_are_refused():
     stages = [shunt(mounting_loop="5 nH")] * 3
     pairs = [("C1", "C2", "9 nH"), ("C2", "C3", "9 nH"), ("C1", "C3", 0)]
     given = [{"first": a, "second": b, "mutual": m} for a, b, m in pairs]
-    with pytest.raises(InputError, match="coupling: .* negative energy"):
+    with pytest.raises(InputError, match=r"coupling: .* negative energy"):
         design(*stages, couplings=given)
     given[2]["mutual"] = "8 nH"  # hand: the determinant 1 + 2 abc - a^2 - b^2 - c^2 is then above zero
     assert len(design(*stages, couplings=given).couplings) == 3
