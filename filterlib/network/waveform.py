@@ -379,8 +379,7 @@ def ring(
 ) -> Waveform:
     """Damped sines exp(-t / time_constant) sin(2 pi frequency t), one from each start, repeated every period.
 
-    The tails that reach into later periods are included exactly: c_k is the Fourier transform of one event at k over
-    the period.
+    Tails that reach into later periods are included exactly: c_k is one event's Fourier transform over the period.
 
     Parameters
     ----------
