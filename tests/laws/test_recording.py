@@ -9,7 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.bench.recording import load_recording
+from filterlib.bench.measurement import measure
+from filterlib.bench.recording import Recording, load_recording
+from filterlib.bench.spectrum import spectrum
+from filterlib.network.waveform import trapezoid
 from tests.bench.writer import HEADERS, PREAMBLES, TIME_UNITS, VOLT_UNITS, Dialect, put, written
 
 SIGNS = [(";", "."), (";", ","), ("\t", "."), ("\t", ","), (",", ".")]
@@ -85,3 +88,40 @@ def test_a_single_column_comes_back(signal, decimal, header):
     times, channels = signal
     dialect = Dialect("", decimal, header=header, time="stated")
     assert_allclose(_back(dialect, times, channels[:1])[0].volts, channels[0], rtol=1e-14, atol=0)
+
+
+@given(st.lists(LEVEL, min_size=2, max_size=200), st.floats(-9, -1))
+def test_parseval(volts, decade):
+    """The lines of the spectrum add up to the mean square of the samples."""
+    found = spectrum(np.array(volts), 10**decade, window="none")
+    assert_allclose(found.mean_square, np.mean(np.square(volts)), rtol=1e-12, atol=1e-26)
+
+
+@given(st.floats(0.1, 0.9), st.floats(0.01, 0.09), st.integers(3, 40), st.floats(0.1, 10))
+def test_spectrum_of_a_known_trapezoid(duty, edge, repeats, amplitude):
+    """Whole periods, sampled: each line is the harmonic, sqrt(2) A duty sinc(n duty) sinc(n edge), but for aliases.
+
+    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, ch. 3.
+    """
+    count = 2048
+    wave = trapezoid(1e-5, amplitude, duty, edge * 1e-5, edge * 1e-5)
+    found = spectrum(np.tile(wave.samples(count), repeats), 1e-5 / count)
+    n = np.arange(1, 20)
+    expected = np.sqrt(2) * amplitude * duty * np.abs(np.sinc(n * duty) * np.sinc(n * edge))  # published Paul
+    lines = found.amplitude[repeats * n]
+    assert_allclose(lines, expected, rtol=0, atol=amplitude * 4 / (np.pi**2 * edge * count**2) * 4)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.2, 0.8), st.floats(0.02, 0.09), st.floats(0.31, 0.77))
+def test_averaged_period_has_the_harmonics_of_the_trapezoid(duty, edge, odd):
+    """A period that is no whole number of samples, found again from the samples alone."""
+    wave = trapezoid(5e-6, 1.0, duty, edge * 5e-6, edge * 5e-6)
+    interval = 5e-6 / (500 + odd)
+    found = measure(Recording(wave.at(interval * np.arange(40_000)), interval))
+    assert_allclose(found.period, 5e-6, rtol=1e-6, atol=0)
+    n = np.arange(1, 15)
+    expected = duty * np.abs(
+        np.sinc(n * duty) * np.sinc(n * edge)
+    )  # published Paul, ch. 3, half of its one-sided value
+    assert_allclose(np.abs(found.average.plain.coefficients(14)[1:]), expected, rtol=0, atol=1e-3)

@@ -1,0 +1,242 @@
+"""What one recording says: period, ripple and spike, jitter, noise and spectrum."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
+from filterlib.bench.periods import Periods, find_periods
+from filterlib.bench.recording import Recording
+from filterlib.bench.spectrum import Spectrum, spectrum
+from filterlib.network.waveform import Waveform, lowpass_response
+from filterlib.units import format_quantity
+
+BANDWIDTH = 20e6
+"""Border between ripple and spike [Hz]; common practice for supplies, no source."""
+_PERIODS_PER_PIECE = 32  # of the spectrum: lines at a 32nd of the switching frequency
+_BLOCK = 2**20
+_SETTLED = 12  # time constants of the low-pass until nothing is left of the beginning
+_CLEAR = 4  # times the middle power above the border, the peak of a ring is believed
+_ERASED = 0.9  # share of a spike's ring that averaging must keep to be worth no remark
+
+
+@dataclass(frozen=True)
+class Swing:
+    """Peak to peak [V]: of the whole, of the ``ripple`` behind the low-pass, of the ``spike``, which is the rest.
+
+    ``spike`` is None where the recording does not reach beyond the low-pass.
+    """
+
+    peak_to_peak: float
+    ripple: float
+    spike: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Measurement:
+    """What a recording holds. None stands where it does not tell, and ``remarks`` say why.
+
+    Attributes
+    ----------
+    recording : Recording
+    periods : Periods
+        The switching period, or how the periods are distributed.
+    mean, rms, rms_about_mean : float
+        Of all samples as they are; ``rms`` includes the mean [V].
+    noise : float
+        Root mean square of what does not repeat, in the recording's whole band; without a single period, of the
+        spectrum's floor [V].
+    spectrum : Spectrum
+        Power density and its floor [V²/Hz].
+    bandwidth : float
+        Border between ripple and spike [Hz].
+    order : int
+        Of the low-pass at that border.
+    raw : Swing
+        Of all samples; noise is contained [V].
+    average : Average or None
+        All periods laid over each other, with their jitter; None without a single period.
+    averaged, aligned : Swing or None
+        Of the mean of all periods on an even clock; of the mean of periods each moved to where it fits best [V].
+    ring_frequency : float or None
+        Where the spectrum above the border has its peak, if it has a clear one [Hz].
+    remarks : tuple of str
+    """
+
+    recording: Recording
+    periods: Periods
+    mean: float
+    rms: float
+    rms_about_mean: float
+    noise: float
+    spectrum: Spectrum
+    bandwidth: float
+    order: int
+    raw: Swing
+    average: Average | None
+    averaged: Swing | None
+    aligned: Swing | None
+    ring_frequency: float | None
+    remarks: tuple[str, ...]
+
+    @property
+    def peak_to_peak(self) -> float:
+        """Of all samples [V]."""
+        return self.raw.peak_to_peak
+
+    @property
+    def period(self) -> float | None:
+        """Switching period [s]; None where there is no single one."""
+        return self.average.period if self.average else None
+
+    @property
+    def frequency(self) -> float | None:
+        """Switching frequency [Hz]; None where there is no single one."""
+        return 1 / self.average.period if self.average else None
+
+    @property
+    def jitter(self) -> float | None:
+        """Standard deviation of the periods' times about an even clock [s]; None where there is no single period."""
+        return self.average.jitter if self.average else None
+
+
+def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 1) -> Measurement:
+    """Measure a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+    bandwidth : float
+        Border between ripple and spike [Hz]. A recording that was taken with that limit or a lower one is not limited
+        once more: all of it is ripple, and its spike is unknown.
+    order : int
+        Of the low-pass, see `filterlib.network.waveform.lowpass_response`.
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    QuantityError
+        For a bandwidth that is not positive or an order that is no whole number from 1 on.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> times = 4e-9 * np.arange(50_000)
+    >>> noise = np.random.default_rng(1).normal(0, 1e-3, times.size)
+    >>> found = measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9))
+    >>> round(found.frequency, -3), round(found.averaged.ripple, 3), round(found.noise, 4)
+    (180000.0, 0.1, 0.001)
+    """
+    lowpass_response(0.0, bandwidth, order)  # refuses what cannot be
+    parts = _Parts(recording, bandwidth, order)
+    periods = find_periods(recording)
+    average = None if periods.period is None else average_periods(recording, periods.period, periods.first)
+    density = _density(recording, periods)
+    ring = _ring(density, bandwidth) if parts.spike_known else None
+    return Measurement(
+        recording=recording,
+        periods=periods,
+        mean=recording.mean,
+        rms=recording.rms,
+        rms_about_mean=float(np.std(recording.volts)),
+        noise=average.noise if average else density.noise,
+        spectrum=density,
+        bandwidth=bandwidth,
+        order=order,
+        raw=parts.of_samples(),
+        average=average,
+        averaged=parts.of_wave(average.plain) if average else None,
+        aligned=parts.of_wave(average.aligned) if average else None,
+        ring_frequency=ring,
+        remarks=tuple(_remarks(periods, parts, average, ring)),
+    )
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """Ripple and spike told apart by a low-pass."""
+
+    recording: Recording
+    bandwidth: float
+    order: int
+
+    @property
+    def spike_known(self) -> bool:
+        """Whether the recording reaches beyond the border."""
+        reach = min(self.recording.bandwidth or np.inf, 0.5 / self.recording.sample_interval)
+        return reach > 1.01 * self.bandwidth
+
+    def of_samples(self) -> Swing:
+        whole = self.recording.peak_to_peak
+        if not self.spike_known:
+            return Swing(whole, whole, None)
+        limits = np.array([_limits(part) for piece in self._pieces() for part in piece]).reshape(-1, 2, 2)
+        ripple, spike = limits[..., 1].max(axis=0) - limits[..., 0].min(axis=0)
+        return Swing(whole, float(ripple), float(spike))
+
+    def _pieces(self) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+        """The slow part of the samples and the rest, in pieces that overlap until the low-pass has forgotten the beginning."""
+        interval = self.recording.sample_interval
+        lost = int(np.ceil(_SETTLED * self.order / (2 * np.pi * self.bandwidth * interval))) + 1
+        volts = self.recording.volts
+        length = min(fft.next_fast_len(_BLOCK + lost, real=True), volts.size)
+        response = lowpass_response(fft.rfftfreq(length, interval), self.bandwidth, self.order)
+        skipped = lost if length > 2 * lost else 0
+        for start in range(0, volts.size - skipped, length - skipped):
+            piece = volts[min(start, volts.size - length) :][:length]
+            slow = fft.irfft(fft.rfft(piece) * response, length)
+            yield slow[skipped:], (piece - slow)[skipped:]
+
+    def of_wave(self, wave: Waveform) -> Swing:
+        whole = float(wave.peak_to_peak)
+        if not self.spike_known:
+            return Swing(whole, whole, None)
+        slow = wave.lowpass(self.bandwidth, self.order)
+        return Swing(whole, float(slow.peak_to_peak), float((wave - slow).peak_to_peak))
+
+
+def _limits(values: np.ndarray) -> tuple[float, float]:
+    return float(values.min()), float(values.max())
+
+
+def _density(recording: Recording, periods: Periods) -> Spectrum:
+    """The spectrum in lines of a fraction of the switching frequency, without the mean."""
+    volts = recording.volts - recording.mean
+    if periods.median is None:
+        return spectrum(volts, recording.sample_interval)
+    wanted = int(_PERIODS_PER_PIECE * periods.median / recording.sample_interval)
+    return spectrum(volts, recording.sample_interval, lines=min(fft.next_fast_len(max(wanted, 64)), volts.size))
+
+
+def _ring(density: Spectrum, bandwidth: float) -> float | None:
+    """Where the power above the border has its peak, over a harmonic's distance, as jitter spreads the harmonics."""
+    smooth = np.convolve(density.density, np.full(_PERIODS_PER_PIECE, 1 / _PERIODS_PER_PIECE), mode="same")
+    above = np.flatnonzero(density.frequencies > bandwidth)
+    if above.size < 3 * _PERIODS_PER_PIECE:
+        return None
+    at = int(above[np.argmax(smooth[above])])
+    inside = above[0] + _PERIODS_PER_PIECE < at < above[-1] - _PERIODS_PER_PIECE
+    return float(density.frequencies[at]) if inside and smooth[at] > _CLEAR * np.median(smooth[above]) else None
+
+
+def _remarks(periods: Periods, parts: _Parts, average: Average | None, ring: float | None) -> Iterator[str]:
+    yield periods.why
+    if not parts.spike_known:
+        yield f"the recording does not reach beyond {format_quantity(parts.bandwidth, 'Hz')}: its spikes are not known"
+    if average is None:
+        yield "no single period: nothing is averaged, and the noise is the floor of the spectrum"
+        return
+    noise = format_quantity(average.jitter_resolution, "s", 2)
+    shown = format_quantity(average.jitter, "s", 2) if average.jitter else f"under the {noise} that noise makes"
+    yield f"jitter of the periods, standard deviation: {shown}"
+    kept = float(kept_by_averaging(ring or 0.0, average.jitter))
+    if kept < _ERASED:
+        at = format_quantity(ring or 0.0, "Hz", 2)
+        yield f"averaging keeps {100 * kept:.0f} % of what rings at {at}: take the spike from the aligned mean"

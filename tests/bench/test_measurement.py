@@ -1,0 +1,208 @@
+"""Recordings with known contents: period and its patterns, jitter, noise, ripple and spike."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from filterlib.bench.averaging import average_periods, kept_by_averaging
+from filterlib.bench.measurement import measure
+from filterlib.bench.periods import find_periods
+from filterlib.bench.recording import Recording
+from filterlib.bench.spectrum import spectrum
+from filterlib.errors import QuantityError
+from filterlib.network.waveform import Waveform, ring
+from tests.bench.waves import DECAY, FREQUENCY, INTERVAL, PERIOD, RING, from_events, steady, strays
+
+
+@pytest.mark.parametrize("noise", [0, 0.002, 0.02, 0.1])
+@pytest.mark.parametrize("spike", [0, 0.05, 0.5])
+def test_the_period_is_found(noise, spike):
+    found = measure(steady(spike=spike, noise=noise))
+    assert found.periods.pattern == "steady"
+    assert found.frequency == pytest.approx(FREQUENCY, rel=1e-4, abs=0)  # hand
+
+
+@pytest.mark.parametrize("frequency", [6e3, 40e3, 1.1e6, 4e6])
+def test_slow_and_fast_converters(frequency):
+    times = np.arange(60_000) / (600 * frequency)
+    found = measure(Recording(0.01 * np.sin(2 * np.pi * frequency * times), float(times[1])))
+    assert found.frequency == pytest.approx(frequency, rel=1e-4, abs=0)  # hand
+
+
+def test_a_slow_change_of_the_output_does_not_hide_the_period():
+    taken = steady(count=600)
+    drift = 3 * np.sin(2 * np.pi * 100 * taken.time) + 28
+    found = measure(Recording(taken.volts + drift, INTERVAL))
+    assert found.frequency == pytest.approx(FREQUENCY, rel=1e-3, abs=0)  # hand
+
+
+def test_skipped_pulses():
+    kept = np.random.default_rng(3).random(400) > 0.15
+    found = find_periods(from_events(np.flatnonzero(kept) * PERIOD, noise=0.002))
+    assert found.pattern == "skipped pulses"
+    assert found.period is None
+    assert found.median == pytest.approx(PERIOD, rel=0.01, abs=0)  # hand
+    share = np.count_nonzero(found.lengths > 1.5 * PERIOD) / found.lengths.size
+    assert share == pytest.approx(np.mean(np.diff(np.flatnonzero(kept)) > 1), rel=0.05, abs=0)  # second method
+    counts, edges = found.histogram(9)
+    assert counts.sum() == found.lengths.size
+    assert edges[-1] == pytest.approx(found.lengths.max(), rel=1e-12, abs=0)
+
+
+@pytest.mark.parametrize(("pulses", "pause"), [(5, 8.4), (12, 20.3), (4, 6.0)])
+def test_bursts(pulses, pause):
+    starts = (np.arange(40)[:, None] * (pulses - 1 + pause) + np.arange(pulses)).ravel() * PERIOD
+    found = find_periods(from_events(starts, noise=0.002))
+    assert found.pattern == "bursts"
+    assert found.median == pytest.approx(PERIOD, rel=0.01, abs=0)  # hand
+    assert found.lengths.max() == pytest.approx(pause * PERIOD, rel=0.01, abs=0)  # hand
+    assert f"bursts of about {pulses}" in found.why
+
+
+@pytest.mark.parametrize("kind", ["random", "swept"])
+def test_dither(kind):
+    draws = np.random.default_rng(5).uniform(-1, 1, 400)
+    swing = draws if kind == "random" else np.sin(2 * np.pi * np.arange(400) / 57)
+    lengths = PERIOD * (1 + 0.06 * swing)
+    starts, lengths = np.cumsum(lengths), np.append(lengths[1:], PERIOD)
+    found = measure(from_events(starts, noise=0.002, length=lengths))
+    middles = np.diff(starts + 0.2 * lengths)  # where the triangle, which rises over 0.4, crosses its middle
+    assert found.periods.pattern == "dither"
+    assert (found.period, found.average, found.averaged) == (None, None, None)
+    assert found.periods.spread == pytest.approx(np.std(middles), rel=0.1, abs=0)  # second method
+    assert any("nothing is averaged" in one for one in found.remarks)
+
+
+@pytest.mark.parametrize("volts", [np.zeros(5000), np.random.default_rng(2).normal(0, 1, 50_000), np.arange(3.0)])
+def test_nothing_repeats(volts):
+    found = measure(Recording(volts, INTERVAL))
+    assert found.periods.pattern == "none"
+    assert found.period is None
+    assert found.periods.median is None
+
+
+def test_fewer_than_four_periods_are_no_period():
+    assert find_periods(steady(count=3)).pattern == "none"
+
+
+def test_averaging_takes_noise_away_and_keeps_the_wave():
+    found = measure(steady(count=400, noise=0.01))
+    assert found.averaged.peak_to_peak == pytest.approx(0.1, rel=0.05, abs=0)  # hand
+    assert found.raw.peak_to_peak > 0.16  # hand: 0.1 and at least three standard deviations on each side
+    assert found.noise == pytest.approx(0.01, rel=0.01, abs=0)  # hand
+    assert np.median(found.average.scatter) == pytest.approx(0.01, rel=0.2, abs=0)  # hand; the cubic takes a part
+
+
+def test_rms_mean_and_peak_to_peak():
+    taken = steady(volts=0.1)
+    found = measure(Recording(taken.volts + 28, INTERVAL))
+    assert found.rms_about_mean == pytest.approx(0.1 / np.sqrt(12), rel=1e-3, abs=0)  # hand: a triangle
+    assert found.mean == pytest.approx(28, rel=1e-5, abs=0)  # hand
+    assert found.rms == pytest.approx(np.hypot(28, 0.1 / np.sqrt(12)), rel=1e-5, abs=0)  # hand
+    assert found.peak_to_peak == pytest.approx(0.1, rel=0.01, abs=0)  # hand
+    assert found.average.plain.mean == pytest.approx(28, rel=1e-5, abs=0)  # hand
+
+
+@pytest.mark.parametrize("jitter", [2e-9, 4e-9, 6e-9])
+def test_jitter_is_found_and_what_averaging_erases_is_said(jitter):
+    found = measure(steady(count=600, jitter=jitter, spike=0.2, noise=0.002))
+    assert found.jitter == pytest.approx(jitter, rel=0.1, abs=0)  # hand
+    assert found.ring_frequency == pytest.approx(RING, rel=0.03, abs=0)  # hand
+    at = round(RING * found.period)
+    left = abs(found.average.plain.coefficients(at)[at]) / abs(found.average.aligned.coefficients(at)[at])
+    kept = abs(np.mean(np.exp(2j * np.pi * RING * strays(600, jitter))))  # hand: the mean of the turned pointers
+    assert left == pytest.approx(kept, rel=0.1, abs=0)
+    assert any(
+        f"averaging keeps {100 * kept_by_averaging(found.ring_frequency, found.jitter):.0f} %" in one
+        for one in found.remarks
+    )
+
+
+def test_five_nanoseconds_leave_29_percent_of_50_megahertz():
+    assert kept_by_averaging(50e6, 5e-9) == pytest.approx(0.2912, rel=1e-3, abs=0)  # hand: exp(-(pi / 2)^2 / 2)
+    assert_allclose(kept_by_averaging(np.array([0, 50e6]), 0.0), 1, rtol=1e-15, atol=0)  # hand
+
+
+def test_the_aligned_mean_restores_the_spike():
+    sharp = measure(steady(count=600, spike=0.2, noise=0.002))
+    found = measure(steady(count=600, jitter=5e-9, spike=0.2, noise=0.002))
+    assert found.aligned.spike == pytest.approx(sharp.averaged.spike, rel=0.05, abs=0)  # second method
+    assert found.averaged.spike < 0.5 * sharp.averaged.spike
+    assert found.raw.spike == pytest.approx(sharp.raw.spike, rel=0.1, abs=0)  # second method
+
+
+def test_without_jitter_none_is_claimed():
+    found = measure(steady(count=400, spike=0.2, noise=0.005))
+    assert found.jitter == 0
+    assert 0 < found.average.jitter_resolution < 1e-9
+    assert not any("averaging keeps" in one for one in found.remarks)
+
+
+def test_noise_that_hides_the_jitter_is_said_in_seconds():
+    """Cramér-Rao: the times found scatter by noise over the root of the sum of squared slopes."""
+    found = measure(steady(count=400, noise=0.05))
+    slope = 0.1 * FREQUENCY * np.sqrt((1 / 0.4) + (1 / 0.6))  # hand: root mean square slope of the triangle
+    expected = 0.05 / (slope * np.sqrt(PERIOD / INTERVAL))
+    assert found.average.jitter_resolution == pytest.approx(expected, rel=0.15, abs=0)  # hand
+    assert found.jitter < 0.5 * expected
+
+
+@pytest.mark.parametrize("order", [1, 2, 4])
+def test_ripple_and_spike_against_the_closed_form(order):
+    """Triangle and ring as harmonics in closed form, behind the same low-pass."""
+    found = measure(steady(count=300, spike=0.2, interval=2e-9), order=order)
+    corners = Waveform.lines(PERIOD, [0, 0.4 * PERIOD], [-0.05, 0.05])
+    wave = corners + 0.2 * ring(PERIOD, RING, DECAY, [0], [1])
+    slow = wave.lowpass(20e6, order)
+    assert found.averaged.peak_to_peak == pytest.approx(float(wave.peak_to_peak), rel=0.03, abs=0)  # second method
+    assert found.averaged.ripple == pytest.approx(float(slow.peak_to_peak), rel=0.02, abs=0)  # second method
+    assert found.averaged.spike == pytest.approx(float((wave - slow).peak_to_peak), rel=0.03, abs=0)  # second method
+    assert found.raw.ripple == pytest.approx(float(slow.peak_to_peak), rel=0.03, abs=0)  # second method
+    assert found.raw.spike == pytest.approx(float((wave - slow).peak_to_peak), rel=0.05, abs=0)  # second method
+
+
+def test_a_limited_recording_tells_no_spike():
+    for limits in ({"bandwidth": 20e6}, {"interval": 40e-9}):
+        found = measure(steady(spike=0.2, **limits))
+        assert found.raw.spike is None
+        assert found.averaged.spike is None
+        assert found.ring_frequency is None
+        assert found.raw.ripple == found.raw.peak_to_peak  # not limited once more
+        assert any("does not reach beyond 20 MHz" in one for one in found.remarks)
+
+
+def test_pieces_make_no_difference(monkeypatch):
+    taken = steady(count=200, spike=0.2, noise=0.002)
+    whole = measure(taken)
+    monkeypatch.setattr("filterlib.bench.measurement._BLOCK", 5000)
+    monkeypatch.setattr("filterlib.bench.averaging._BLOCK", 3000)
+    pieces = measure(taken)
+    assert pieces.raw.ripple == pytest.approx(whole.raw.ripple, rel=1e-4, abs=0)  # second method
+    assert pieces.raw.spike == pytest.approx(whole.raw.spike, rel=1e-4, abs=0)  # second method
+    assert pieces.averaged.ripple == pytest.approx(whole.averaged.ripple, rel=1e-9, abs=0)
+
+
+def test_a_first_guess_that_is_a_little_off_is_refined():
+    taken = steady(count=500, noise=0.002)
+    found = average_periods(taken, PERIOD * (1 + 2e-5), 0.0)
+    assert found.period == pytest.approx(PERIOD, rel=2e-7, abs=0)  # hand
+
+
+def test_noise_floor_of_the_spectrum():
+    found = measure(steady(count=1500, spike=0.2, noise=0.01))
+    white = 2 * INTERVAL * 0.01**2  # hand: variance over half the sample rate
+    far = found.spectrum.frequencies > 2e6
+    assert_allclose(found.spectrum.floor[far], white, rtol=0.25, atol=0)
+    assert found.spectrum.noise == pytest.approx(0.01, rel=0.1, abs=0)  # hand
+
+
+def test_wrong_arguments():
+    taken = steady(count=10)
+    with pytest.raises(QuantityError, match="bandwidth"):
+        measure(taken, bandwidth=0)
+    with pytest.raises(QuantityError, match="order"):
+        measure(taken, order=1.5)
+    with pytest.raises(QuantityError, match="lines"):
+        spectrum(taken.volts, INTERVAL, lines=1)
+    with pytest.raises(QuantityError, match="window"):
+        spectrum(taken.volts, INTERVAL, window="flat")
