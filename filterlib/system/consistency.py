@@ -46,6 +46,7 @@ def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
     points = _entries(fields, "operating_point", "operating_points")
     yield from _names([*_numbered("filter", stages), *_numbered("load", loads)])
     yield from _duplicates(_numbered("operating_point", points), "")
+    yield from _inputs(fields.get("converter"), points)
     known = [_read(load, "name") for load in loads]
     if known and all(isinstance(name, str) for name in known):
         yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)
@@ -101,6 +102,15 @@ def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: li
             if name not in known:
                 key = f"operating_point[{number}].loads." + (name or '""')
                 yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, valid)}")
+
+
+def _inputs(converter: Any, points: Sequence[Any]) -> Iterator[Problem]:
+    """Another input voltage says something only where the converter's own is known."""
+    for number, point in enumerate(points, 1):
+        given = _read(point, "input_voltage")
+        if given is not None and converter is not None and _read(converter, "input_voltage") is None:
+            why = "state converter.input_voltage too, at which the ripple was measured"
+            yield Problem("", f"operating_point[{number}].input_voltage", given, why)
 
 
 def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:

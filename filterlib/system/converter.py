@@ -85,7 +85,10 @@ class CommonMode(Model):
         30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
     )
     resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e4)] = default(
-        15.0, 5.0, 50.0, "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)"
+        15.0,
+        5.0,
+        50.0,
+        "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
     )
 
 

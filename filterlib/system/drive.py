@@ -11,6 +11,7 @@ from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import lowpass_response, ring
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
+from filterlib.system.input import on_input
 from filterlib.units import format_quantity
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
@@ -77,35 +78,52 @@ def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray
     return wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency)
 
 
-def drive(converter: Converter, load_current: float) -> Drive:
+def drive(converter: Converter, load_current: float, *, input_voltage: float | None = None) -> Drive:
     """The sources that make the stated figures read exactly as stated, in the stated arrangement.
 
-    Parameters: ``converter`` (its values may be arrays (designs, 1)); ``load_current`` [A]: drawn while measuring,
-    where the file does not say.
-    Raises: ScaleError where ripple and spike contradict each other (one design; of several, see `Drive.feasible`).
+    Parameters
+    ----------
+    converter : Converter
+        Its values may be arrays (designs, 1).
+    load_current : float
+        Drawn while measuring, where the file does not say [A].
+    input_voltage : float, optional
+        Another input voltage than the converter's own, at which the figures were measured [V]: see `on_input`.
+
+    Raises
+    ------
+    ScaleError
+        Where ripple and spike contradict each other (one design; of several, see `Drive.feasible`).
     """
     k = np.arange(1, harmonic_count(converter) + 1)
     frequencies = k * converter.switching_frequency
-    ripple = switching_current(converter, k) * converter.inner_impedance(frequencies)
-    swing = _common_mode(converter, k)
+    ripple, spike = _shapes(converter, k)
     factor_at = _Probe(converter, converter.ripple, frequencies, load_current)
     if converter.spike is None:
-        spike = np.zeros_like(ripple)
         a, b, feasible = converter.ripple.peak_to_peak / factor_at.peak_to_peak(ripple), 0.0, np.True_
     else:
-        spike = _spike_shape(converter, len(k))
         spike_probe = _Probe(converter, converter.spike, frequencies, load_current)
         a, b, feasible = _scales(converter, ripple, spike, factor_at, spike_probe)
+    if input_voltage is not None and converter.input_voltage is not None:
+        converter, larger = on_input(converter, input_voltage)
+        ripple, spike = _shapes(converter, k)
+        a = a * larger
     worst = np.argmax(np.atleast_2d(factor_at.factor).max(axis=0))
     return Drive(
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=_with_dc(a * ripple),
         spike=_with_dc(b * spike),
-        common_mode=_with_dc(swing),
+        common_mode=_with_dc(_common_mode(converter, k)),
         feasible=feasible,
         largest_factor=float(np.max(factor_at.factor)),
         largest_factor_frequency=float(factor_at.inside[worst]),
     )
+
+
+def _shapes(converter: Converter, k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
+    ripple = switching_current(converter, k) * converter.inner_impedance(k * converter.switching_frequency)
+    return ripple, np.zeros_like(ripple) if converter.spike is None else _spike_shape(converter, len(k))
 
 
 def _with_dc(harmonics: np.ndarray) -> np.ndarray:

@@ -12,6 +12,7 @@ from filterlib.analysis.spectra import as_measured
 from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.drive import ScaleError, drive, harmonic_count, measuring_circuit, rectangle, switching_current
+from filterlib.system.input import on_input
 from filterlib.units import quantity
 from tests.designs import converter, design
 
@@ -237,3 +238,47 @@ def test_of_many_designs_those_that_contradict_are_marked_and_the_rest_is_solved
     assert found.feasible.ravel().tolist() == [False, True]
     assert np.isnan(found.ripple[0, 1:]).all()
     assert np.isfinite(found.ripple[1]).all()
+
+
+# ---- another input voltage ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("more", "voltage", "duty", "larger", "swing"),
+    [
+        ({"shape": "triangle", "input_voltage": 56, "duty": 0.5}, 112, 0.25, 1.5, 56),  # hand: (1 - 1/4) / (1 - 1/2)
+        ({"shape": "triangle", "input_voltage": 56, "duty": 0.5}, 40, 0.7, 0.6, 20),  # hand: 28/40, 0.3/0.5
+        (
+            {"shape": "pulse", "input_voltage": 14, "duty": 0.5},
+            7,
+            0.75,
+            2.0,
+            28,
+        ),  # hand: step-up, 1 - 7/28; the swing is Vout
+        (
+            {"shape": "pulse", "input_voltage": 14, "duty": 0.5, "isolated": True},
+            7,
+            2 / 3,
+            1.5,
+            21,
+        ),  # hand: d/(1-d) = 2
+        ({"shape": "pulse", "input_voltage": 56, "duty": 0.5}, 28, 2 / 3, 1.5, 21),  # hand: an inverting stage alike
+    ],
+)
+def test_the_duty_cycle_and_the_current_follow_the_input_voltage(more, voltage, duty, larger, swing):
+    moved, ratio = on_input(made(**more, common_mode={"swing": 28}), voltage)
+    assert (moved.duty.value, ratio) == pytest.approx((duty, larger), rel=1e-12, abs=0)
+    assert moved.common_mode.swing.value == pytest.approx(swing, rel=1e-12, abs=0)
+
+
+def test_at_its_own_input_voltage_nothing_changes_and_at_another_the_ripple_does():
+    one = made(shape="triangle", input_voltage=56, duty=0.5, spike={"peak_to_peak": 1, "ring_frequency": 60e6},
+               ripple={"peak_to_peak": 0.6, "order": 2}, common_mode={"swing": 56})  # fmt: skip
+    start, same, other = drive(one, 1.0), drive(one, 1.0, input_voltage=56), drive(one, 1.0, input_voltage=112)
+    for name in ("ripple", "spike", "common_mode"):
+        assert_allclose(getattr(same, name), getattr(start, name), rtol=1e-12, atol=0)
+        assert not np.allclose(getattr(other, name), getattr(start, name), rtol=0.01, atol=0)
+    triangle = [abs(one.ripple[1]) for one in (start, other)]
+    # hand: the fundamental of a triangle goes as sin(pi d) / (d (1 - d)), and its size as 1 - d
+    expected = (np.sin(np.pi / 4) / (0.25 * 0.75) * 0.75) / (1 / 0.25 * 0.5)
+    assert triangle[1] / triangle[0] == pytest.approx(expected, rel=1e-9, abs=0)

@@ -1,0 +1,122 @@
+"""The keys of a design file as its models have them: unit, default and range of each, as the note on them writes it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
+
+from filterlib.parts.base import Quantity
+from filterlib.system import requirements
+from filterlib.system.converter import (
+    Bandwidth,
+    Bond,
+    CommonMode,
+    Converter,
+    FixtureCapacitor,
+    Ripple,
+    Spike,
+)
+from filterlib.system.couplings import Coupling
+from filterlib.system.design import Design
+from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
+from filterlib.system.ranged import Ranged, RangedQuantity
+from filterlib.system.requirements import OperatingPoint
+from filterlib.system.stages import KINDS
+from filterlib.units import format_quantity, format_temperature
+
+REQUIREMENTS = {
+    "ripple": requirements.RippleRequirement,
+    "spike": requirements.SpikeRequirement,
+    "voltage": requirements.VoltageRequirement,
+    "drop": requirements.DropRequirement,
+    "step": requirements.StepRequirement,
+}
+SECTIONS: dict[str, type[BaseModel]] = {
+    "The file itself": Design,
+    "`[converter]`": Converter,
+    "`[converter.ripple]`": Ripple,
+    "`[converter.spike]`": Spike,
+    "`capacitors` of ripple and spike": FixtureCapacitor,
+    "`[converter.common_mode]`": CommonMode,
+    "`bond` of converter and load": Bond,
+    **{f'`[[filter]]` with `kind = "{kind}"`': stage for kind, stage in KINDS.items()},
+    "`[[load]]`": Load,
+    "`input_capacitor` of a load": InputCapacitor,
+    "`ripple` of a load": ReflectedRipple,
+    "`[[operating_point]]`": OperatingPoint,
+    **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
+    "`[[coupling]]`": Coupling,
+}
+"""Heading in the note -> model."""
+
+
+def rows(model: type[BaseModel]) -> Iterator[tuple[str, str, str, str]]:
+    """Key, unit, default and range of each field, as text."""
+    for name, field in model.model_fields.items():
+        mark = next((m for m in marks(field) if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
+        unit = "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", None)
+        yield (
+            f"`{field.alias or name}`",
+            written_unit(unit, field),
+            written_default(field, unit),
+            written_range(mark, field),
+        )
+
+
+def marks(field: Any) -> Iterator[Any]:
+    """What annotates a field, also inside "or None" and inside a table of such values."""
+    yield from field.metadata
+    for inner in get_args(field.annotation):
+        yield from getattr(inner, "__metadata__", ())
+
+
+def written_unit(unit: str | None, field: Any) -> str:
+    if unit is not None:
+        return {"": "ratio", "ohm": "Ω", "K": "°C or K"}.get(unit, unit)
+    return (
+        {str: "text", int: "whole number"}.get(field.annotation, "-") if get_origin(field.annotation) is None else "-"
+    )
+
+
+def written_default(field: Any, unit: str | None) -> str:
+    if field.is_required():
+        return "**needed**"
+    if field.default_factory is not None:
+        return "see below" if field.default_factory_takes_validated_data else _shown(field.default_factory(), unit)
+    return _shown(field.default, unit)
+
+
+def _shown(value: Any, unit: str | None) -> str:
+    if isinstance(value, Ranged):
+        return f"{_shown(value.value, unit)} ({_shown(value.low, unit)} to {_shown(value.high, unit)})"
+    if value is None or value in ("", (), {}):
+        return "-"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return str(value) if unit is None else _quantity(value, unit)
+    return f'"{value}"' if isinstance(value, str) else "one at full load"
+
+
+def _quantity(value: float, unit: str) -> str:
+    return format_temperature(value) if unit == "K" else format_quantity(value, unit)
+
+
+def written_range(mark: Any, field: Any) -> str:
+    if isinstance(mark, Bandwidth):
+        return '1 kHz to 100 GHz, or "full"'
+    choices = [
+        c for a in (field.annotation, *get_args(field.annotation)) if get_origin(a) is Literal for c in get_args(a)
+    ]
+    if choices:
+        return ", ".join(f'"{c}"' if isinstance(c, str) else str(c) for c in choices)
+    limits = {key: getattr(m, key) for m in field.metadata for key in ("ge", "le") if getattr(m, key, None) is not None}
+    if limits:
+        return f"{limits['ge']} to {limits['le']}"
+    if mark is None:
+        return "-"
+    low, above = mark.low, getattr(mark, "above", None)
+    start = _quantity(low, mark.unit) if low is not None else f"above {_quantity(above, mark.unit)}"
+    return f"{start} to {_quantity(mark.high, mark.unit)}"
