@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from filterlib.parts.base import Quantity
 from filterlib.system import requirements
@@ -55,32 +56,37 @@ SECTIONS: dict[str, type[BaseModel]] = {
 def rows(model: type[BaseModel]) -> Iterator[tuple[str, str, str, str]]:
     """Key, unit, default and range of each field, as text."""
     for name, field in model.model_fields.items():
-        mark = next((m for m in marks(field) if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
+        found = list(marks(field))
+        mark = next((m for m in found if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
         unit = "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", None)
-        yield (
-            f"`{field.alias or name}`",
-            written_unit(unit, field),
-            written_default(field, unit),
-            written_range(mark, field),
-        )
+        default = '"full"' if isinstance(mark, Bandwidth) and field.default is None else written_default(field, unit)
+        yield f"`{field.alias or name}`", written_unit(unit, field), default, written_range(mark, field, found)
 
 
 def marks(field: Any) -> Iterator[Any]:
     """What annotates a field, also inside "or None" and inside a table of such values."""
-    yield from field.metadata
-    for inner in get_args(field.annotation):
-        yield from getattr(inner, "__metadata__", ())
+    for mark in (
+        *field.metadata,
+        *(m for inner in get_args(field.annotation) for m in getattr(inner, "__metadata__", ())),
+    ):
+        yield from mark.metadata if isinstance(mark, FieldInfo) else [mark]
 
 
 def written_unit(unit: str | None, field: Any) -> str:
+    """Unit, or the kind of value."""
     if unit is not None:
         return {"": "ratio", "ohm": "Ω", "K": "°C or K"}.get(unit, unit)
-    return (
-        {str: "text", int: "whole number"}.get(field.annotation, "-") if get_origin(field.annotation) is None else "-"
+    held = (
+        field.annotation,
+        *(get_args(inner)[0] for inner in get_args(field.annotation) if hasattr(inner, "__metadata__")),
+    )
+    return next(
+        (word for kind, word in ((str, "text"), (bool, "true or false"), (int, "whole number")) if kind in held), "-"
     )
 
 
 def written_default(field: Any, unit: str | None) -> str:
+    """What stands where the file says nothing."""
     if field.is_required():
         return "**needed**"
     if field.default_factory is not None:
@@ -104,19 +110,17 @@ def _quantity(value: float, unit: str) -> str:
     return format_temperature(value) if unit == "K" else format_quantity(value, unit)
 
 
-def written_range(mark: Any, field: Any) -> str:
+def written_range(mark: Any, field: Any, found: list[Any]) -> str:
+    """What the key may hold."""
     if isinstance(mark, Bandwidth):
         return '1 kHz to 100 GHz, or "full"'
-    choices = [
-        c for a in (field.annotation, *get_args(field.annotation)) if get_origin(a) is Literal for c in get_args(a)
-    ]
+    kinds = (field.annotation, *get_args(field.annotation))
+    choices = [choice for kind in kinds if get_origin(kind) is Literal for choice in get_args(kind)]
     if choices:
-        return ", ".join(f'"{c}"' if isinstance(c, str) else str(c) for c in choices)
-    limits = {key: getattr(m, key) for m in field.metadata for key in ("ge", "le") if getattr(m, key, None) is not None}
-    if limits:
-        return f"{limits['ge']} to {limits['le']}"
+        return ", ".join(f'"{choice}"' if isinstance(choice, str) else str(choice) for choice in choices)
+    limits = [str(getattr(m, key)) for key in ("ge", "le") for m in found if getattr(m, key, None) is not None]
     if mark is None:
-        return "-"
+        return " to ".join(limits) or "-"
     low, above = mark.low, getattr(mark, "above", None)
     start = _quantity(low, mark.unit) if low is not None else f"above {_quantity(above, mark.unit)}"
     return f"{start} to {_quantity(mark.high, mark.unit)}"
