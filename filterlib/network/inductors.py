@@ -35,7 +35,9 @@ def factor(circuit: Circuit, group: list[str]) -> tuple[list[list[Any]], list[li
     rest: list[Any] = [1.0] * size
     for i in range(size):
         for j in range(i):
-            none = (np.asarray(henries[i]) == 0) | (np.asarray(henries[j]) == 0)  # what has no inductance couples nothing
+            none = (np.asarray(henries[i]) == 0) | (
+                np.asarray(henries[j]) == 0
+            )  # what has no inductance couples nothing
             ratio = _plain(np.where(none, 0.0, k.get(frozenset((group[i], group[j])), 0.0)))
             residue = ratio - sum(unit[i][m] * rest[m] * unit[j][m] for m in range(j))
             unit[i][j] = _share(group, i, residue, rest[j])

@@ -22,7 +22,7 @@ from scipy import linalg
 
 from filterlib.errors import CircuitError
 from filterlib.network import dense
-from filterlib.network.tableau import Tableau
+from filterlib.network.tableau import ONE, Tableau
 
 FAR = 1e40  # a shift above (and 1/FAR below) every pole [1/s]
 BAND = 2.0  # decades to a band
@@ -91,7 +91,16 @@ class Memory:
         ohms = sizes["z"] + [-y for y in sizes["y"]]
         rates = [-r - c for r in ohms for c in sizes["c"]] + [r - x for r in ohms for x in sizes["l"]]
         rates += [-(x + c) / 2 for x in sizes["l"] for c in sizes["c"]]
-        return (min(rates, default=0.0) - 4, max(rates, default=0.0) + 4)
+        margin = 4 + 2 * max((abs(np.log10(abs(n))) for n in self._turns()), default=0.0)
+        return min(rates, default=0.0) - margin, max(rates, default=0.0) + margin
+
+    def _turns(self) -> list[float]:
+        """The ratios of turns of coupled inductors, over which impedances are seen by their square."""
+        coils = [self.growth[branch.symbol] == 1 and branch.form == "z" for branch in self.tableau.branches]
+        count = len(self.tableau.nodes)
+        rows = [term for term in self.tableau.terms if term.row >= count and coils[term.row - count]]
+        ratios = [self.values[term.symbol] for term in rows if term.symbol != ONE and self.growth[term.symbol] == 0]
+        return [ratio for ratio in ratios if ratio]
 
 
 def bands(memory: Memory, right: np.ndarray | None = None) -> tuple[int, list[Band]]:
