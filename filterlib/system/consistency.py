@@ -13,6 +13,7 @@ from typing import Any
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.system.couplings import Coupling, loops, possible
+from filterlib.system.model import is_name
 from filterlib.system.stages import KINDS, Damping, ShuntCapacitor
 
 RESERVED = (
@@ -48,9 +49,9 @@ def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
     known = [_read(load, "name") for load in loads]
-    if known and all(isinstance(name, str) for name in known):
+    if known and all(map(is_name, known)):
         yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)
-    if all(_prefix(stage) for stage in stages):
+    if all(_prefix(stage) and is_name(_read(stage, "name")) for stage in stages):
         yield from _couplings(_entries(fields, "coupling", "couplings"), stages)
 
 
@@ -91,17 +92,16 @@ def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
 
 
 def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: list[str]) -> Iterator[Problem]:
-    valid = [name for name in known if name]
     for number, wanted in enumerate(requirements, 1):
         name = _read(wanted, "load")
         if isinstance(name, str) and name not in known:
-            yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, valid)}")
+            yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, known)}")
     for number, point in enumerate(points, 1):
         shares = _read(point, "loads")
         for name in shares if isinstance(shares, Mapping) else ():
             if name not in known:
                 key = f"operating_point[{number}].loads." + (name or '""')
-                yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, valid)}")
+                yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, known)}")
 
 
 def _inputs(converter: Any, points: Sequence[Any]) -> Iterator[Problem]:
@@ -121,7 +121,7 @@ def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Prob
         ends = [(end, _read(coupling, end)) for end in ("first", "second")]
         for end, name in ends:
             if isinstance(name, str) and name not in names:
-                why = f"no such capacitor between the lines; {did_you_mean(name, [n for n in names if n])}"
+                why = f"no such capacitor between the lines; {did_you_mean(name, names)}"
                 yield Problem("", f"coupling[{number}].{end}", name, why)
         (_, first), (_, second) = ends
         if not isinstance(first, str) or not isinstance(second, str):

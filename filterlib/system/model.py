@@ -14,8 +14,13 @@ from filterlib.parts.reading import problems_from
 _LONGEST_TITLE, _LONGEST_NOTE = 120, 5000
 
 
+def is_name(text: object) -> bool:
+    """True for what can name a stage, a load or an operating point."""
+    return isinstance(text, str) and bool(re.fullmatch(r"[^\W\d_](?:[\w -]{0,38}\w)?", text))
+
+
 def _name(text: str) -> str:
-    if not re.fullmatch(r"[^\W\d_](?:[\w -]{0,38}\w)?", text):
+    if not is_name(text):
         raise ValueError("a name begins with a letter, then letters, digits, spaces, - and _; at most 40 characters")
     return text
 
