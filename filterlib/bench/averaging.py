@@ -15,11 +15,12 @@ from filterlib.network.waveform import Waveform
 MOST_ALIGNED = 2000
 """Periods whose time is found one by one; of more, as many are taken, evenly spread."""
 _BLOCK = 2**19  # samples of periods at a time
-_ROUNDS = 4  # of aligning to a mean that sharpens
+_ROUNDS = 4  # at most, of aligning to a mean that sharpens
 _REACH = 1 / 16  # of a period, within which a period is looked for
 _SEEN = 1.2  # times what the noise makes of it, jitter is believed
 _FINEST = 0.01  # of a sample interval; finer times are not told between samples
-_CLEAR = 9  # times its noise, the power from which on a harmonic of the mean is believed
+_CLEAR = 16  # times its noise, the power from which on a harmonic of the mean is believed
+_CLOSING = 64  # samples at least, from the end back to the beginning
 _NODES = (-2, -1, 0, 1, 2, 3)
 _POLYNOMIALS = [
     np.poly([one for one in _NODES if one != node]) / math.prod(node - one for one in _NODES if one != node)
@@ -94,23 +95,27 @@ def average_periods(recording: Recording, period: float, first: float) -> Averag
 
     Notes
     -----
-    Between samples the recording is read by a polynomial through six of them: at most 2 % low at a fifth of the
-    sample rate. Each period's time is where it correlates best with the mean, which is then made anew; a straight
+    Between samples the recording is read as the band-limited wave that goes through them: by a Fourier series at twice
+    the rate, and a polynomial through six of those; 2 % low at four fifths of half the sample rate. Each period's time is where it correlates best with the mean, which is then made anew; a straight
     line through the times gives the period, and what strays from it is jitter. What the noise makes of a time is the
     bound of Cramér and Rao: noise / (root of the sum of squares of the mean's slope). Harmonics of the mean that the
     noise explains are left out of both; half the difference of the means of every other period tells that noise.
     """
+    finer = _doubled(recording.volts)
     room = _REACH * period
-    fold = _Fold(recording, period, room + (first - room) % period)
+    fold = _Fold(recording, finer, period, room + (first - room) % period)
     chosen = np.unique(np.linspace(0, fold.periods - 1, min(fold.periods, MOST_ALIGNED)).astype(int))
     delays = np.zeros(chosen.size)
     mean, clear = fold.mean(chosen, delays)
     for _ in range(_ROUNDS):
-        delays = delays + fold.delays(chosen, delays, clear)
+        moved = fold.delays(chosen, delays, clear)
+        delays = delays + moved
         mean, clear = fold.mean(chosen, delays)
+        if np.std(moved) < _FINEST * recording.sample_interval:
+            break
     slope, offset = map(float, np.polyfit(chosen, delays, 1))
     strays = delays - slope * chosen - offset
-    fold = _Fold(recording, period + slope, fold.first + offset)
+    fold = _Fold(recording, finer, period + slope, fold.first + offset)
     plain, scatter = fold.mean_and_scatter()
     noise = fold.noise(chosen, strays, mean)
     jitter, resolution = _jitter(strays, noise, clear, fold.period, recording.sample_interval)
@@ -134,6 +139,7 @@ class _Fold:
     """A recording cut into periods from a first time on, each read at ``size`` even steps."""
 
     recording: Recording
+    finer: np.ndarray
     period: float
     first: float
 
@@ -157,7 +163,7 @@ class _Fold:
         for at in range(0, chosen.size, some):
             starts = self.first + chosen[at : at + some] * self.period + delays[at : at + some]
             times = starts[:, None] + self.step * np.arange(self.size)
-            yield _between(self.recording.volts, times / self.recording.sample_interval)
+            yield _between(self.finer, 2 * times / self.recording.sample_interval)
 
     def mean(self, chosen: np.ndarray, delays: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean of the chosen periods, and those of its harmonics c_k that stand clear of the noise, the others zero."""
@@ -200,15 +206,27 @@ class _Fold:
         """What the samples differ from the mean, read where each sample stands; no noise is smoothed away."""
         interval = self.recording.sample_interval
         total, count = 0.0, 0
-        padded = np.concatenate([mean[-2:], mean, mean[:4]])
+        doubled = fft.irfft(fft.rfft(mean), 2 * mean.size) * 2
+        padded = np.concatenate([doubled[-2:], doubled, doubled[:4]])
         for nth, delay in zip(chosen, delays, strict=True):
             start = self.first + nth * self.period + delay
             at = np.arange(int(np.ceil(start / interval)), int((start + self.period) / interval))
             at = at[(at >= 0) & (at < self.recording.samples)]
             phase = np.mod((at * interval - start) / self.step, self.size)
-            total += float(np.sum((self.recording.volts[at] - _between(padded, phase + 2)) ** 2))
+            total += float(np.sum((self.recording.volts[at] - _between(padded, 2 * phase + 2)) ** 2))
             count += at.size
         return float(np.sqrt(total / max(count, 1)))
+
+
+def _doubled(samples: np.ndarray) -> np.ndarray:
+    """The samples at twice their rate, by a Fourier series that a straight line closes, array (2 samples,)."""
+    count = samples.size
+    length = fft.next_fast_len(count + _CLOSING, real=True)
+    closed = np.concatenate([samples, np.linspace(samples[-1], samples[0], length - count + 2)[1:-1]])
+    terms = fft.rfft(closed)
+    if length % 2 == 0:
+        terms[-1] /= 2
+    return 2 * fft.irfft(terms, 2 * length)[: 2 * count]
 
 
 def _between(samples: np.ndarray, at: np.ndarray) -> np.ndarray:

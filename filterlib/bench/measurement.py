@@ -227,7 +227,7 @@ def _ring(density: Spectrum, bandwidth: float) -> float | None:
 
 
 def _remarks(periods: Periods, parts: _Parts, average: Average | None, ring: float | None) -> Iterator[str]:
-    yield periods.why
+    yield f"one period, {format_quantity(1 / average.period, 'Hz', 4)}" if average else periods.why
     if not parts.spike_known:
         yield f"the recording does not reach beyond {format_quantity(parts.bandwidth, 'Hz')}: its spikes are not known"
     if average is None:
