@@ -9,7 +9,7 @@ in the scaled matrix is a resonance and not a choice of units.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -32,6 +32,25 @@ def assemble(tableau: Tableau, values: list[Any], count: int) -> np.ndarray:
     return a
 
 
+def assemble_laws(tableau: Tableau, values: list[Any], count: int) -> np.ndarray:
+    """The branch laws in terms of the branches' voltages and currents: array (count, branches, 2 branches).
+
+    A voltage is not split into those of its nodes: two of coupled windings that share a node would leave rounding there.
+    """
+    first, width = len(tableau.nodes), len(tableau.branches)
+    kind = complex if any(np.iscomplexobj(v) for v in values) else float
+    laws = np.zeros((count, width, 2 * width), dtype=kind)
+    for term in tableau.terms:
+        if term.branch >= 0:
+            branch = tableau.branches[term.branch]
+            if term.column == branch.a or branch.a < 0:  # one end of the two says it all
+                sign = term.sign if term.column == branch.a else -term.sign
+                laws[:, term.row - first, term.branch] += sign * values[term.symbol]
+        elif term.row >= first:
+            laws[:, term.row - first, width + term.column - first] += term.sign * values[term.symbol]
+    return laws
+
+
 def right_sides(size: int, right: Columns) -> np.ndarray:
     """The right-hand sides as columns: array (n, right)."""
     b = np.zeros((size, len(right)))
@@ -48,9 +67,21 @@ def backward_error(a: np.ndarray, x: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.where(residual == 0, 0.0, residual / np.where(scale == 0, 1.0, scale)).max(axis=(-2, -1))
 
 
+class Loops(NamedTuple):
+    """What the tree's voltages and the other branches' currents make, in numbers -1, 0 and 1.
+
+    ``unknowns`` of the tableau, array (n, branches); ``branches``: voltages, then currents, (2 branches, branches);
+    ``inject``: what is put into the nodes leaves through the tree, (branches, nodes).
+    """
+
+    unknowns: np.ndarray
+    branches: np.ndarray
+    inject: np.ndarray
+
+
 @lru_cache(maxsize=256)
-def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> np.ndarray:
-    """All unknowns from the tree's voltages and the other branches' currents: array (n, branches) of -1, 0 and 1."""
+def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> Loops:
+    """Loops and cuts of a tree, given by the columns of the pivots of the ``count`` nodes' rows."""
     incidence = np.zeros((count, len(branches)))
     for index, branch in enumerate(branches):
         for node, sign in ((branch.a, 1.0), (branch.b, -1.0)):
@@ -58,13 +89,14 @@ def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> np
                 incidence[node, index] = sign
     inside = [column - count for column in tree[:count]]
     outside = [index for index in range(len(branches)) if index not in inside]
-    basis = np.zeros((count + len(branches), len(branches)))
-    basis[:count, inside] = np.round(np.linalg.inv(incidence[:, inside].T))
-    basis[np.ix_([count + i for i in inside], outside)] = -np.round(
-        np.linalg.solve(incidence[:, inside], incidence[:, outside])
-    )
-    basis[[count + i for i in outside], outside] = 1.0
-    return basis
+    inverse = np.round(np.linalg.inv(incidence[:, inside]))
+    unknowns = np.zeros((count + len(branches), len(branches)))
+    unknowns[:count, inside] = inverse.T
+    unknowns[np.ix_([count + i for i in inside], outside)] = -inverse @ incidence[:, outside]
+    unknowns[[count + i for i in outside], outside] = 1.0
+    inject = np.zeros((len(branches), count))
+    inject[inside] = inverse
+    return Loops(unknowns, np.vstack([incidence.T @ unknowns[:count], unknowns[count:]]), inject)
 
 
 def scales(tableau: Tableau, tree: tuple[int, ...], weights: np.ndarray) -> np.ndarray:
@@ -87,7 +119,7 @@ def solve(tableau: Tableau, values: list[Any], count: int, right: Columns, *, fe
     Parameters
     ----------
     values : per symbol a number or an array (count,)
-    feed_back : as in `solve_tree`
+    feed_back : whether to feed back residuals of the whole tableau, as in `solve_tree`
 
     Raises
     ------
@@ -105,39 +137,46 @@ def solve(tableau: Tableau, values: list[Any], count: int, right: Columns, *, fe
         tree = tableau.tree(order)
         for start in range(0, len(members), step):
             part = np.array(members[start : start + step])
-            a = assemble(tableau, [v[part] if isinstance(v, np.ndarray) else v for v in values], len(part))
-            x, _ = solve_tree(tableau, tree, a, scales(tableau, tree, weights[part]), b, feed_back=feed_back)
+            there = [v[part] if isinstance(v, np.ndarray) else v for v in values]
+            laws, size = assemble_laws(tableau, there, len(part)), scales(tableau, tree, weights[part])
+            whole = assemble(tableau, there, len(part)) if feed_back else None
+            x, _ = solve_tree(tableau, tree, laws, size, b, whole)
             out[..., part] = np.moveaxis(x, 0, -1).swapaxes(0, 1)
     return out
 
 
 def solve_tree(
-    tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray, b: np.ndarray, *, feed_back: bool = True
+    tableau: Tableau,
+    tree: tuple[int, ...],
+    laws: np.ndarray,
+    size: np.ndarray,
+    b: np.ndarray,
+    whole: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Solve points of one tree.
 
     Parameters
     ----------
-    a, size, b : arrays (p, n, n), of `scales` (p, branches), and (n, r)
-    feed_back : whether residuals of the whole tableau are fed back until they are at the rounding. Not where s is so
-        small or large that the rounding of a node's voltage would drive a current of its own.
+    laws, size, b : arrays of `assemble_laws` (p, branches, 2 branches), of `scales` (p, branches), and (n, r)
+    whole : array of `assemble` (p, n, n), whose residuals are then fed back until they are at the rounding. Not where s
+        is so small or large that the rounding of a node's voltage would drive a current of its own.
 
     Returns
     -------
     x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
     """
-    frame = _Frame(tableau, tree, a, size)
-    x, u = frame.solve(np.broadcast_to(b, (len(a), *b.shape)))
-    if feed_back:
-        error = backward_error(a, x, b)
+    frame = _Frame(tableau, tree, laws, size)
+    x, u = frame.solve(np.broadcast_to(b, (len(laws), *b.shape)))
+    if whole is not None:
+        error = backward_error(whole, x, b)
         for _ in range(_ROUNDS):
             if not (error > GOOD).any():
                 break
-            dx, du = frame.solve(b - a @ x)
-            found = backward_error(a, x + dx, b)
+            dx, du = frame.solve(b - whole @ x)
+            found = backward_error(whole, x + dx, b)
             better = (found < error)[:, None, None]
             x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
-    for point in range(len(a)):
+    for point in range(len(laws)):
         if not frame.residual(point, u[point], b) <= LIMIT:
             x[point], u[point] = frame.spread(point, b)
             if not frame.residual(point, u[point], b) <= LIMIT:
@@ -148,35 +187,34 @@ def solve_tree(
 class _Frame:
     """The branch laws of some points in the unknowns of `loops`, scaled."""
 
-    def __init__(self, tableau: Tableau, tree: tuple[int, ...], a: np.ndarray, size: np.ndarray) -> None:
+    def __init__(self, tableau: Tableau, tree: tuple[int, ...], laws: np.ndarray, size: np.ndarray) -> None:
         self.count = len(tableau.nodes)
-        self.basis = loops(tableau.branches, self.count, tree)
-        inside = np.array(tree[: self.count], dtype=int)
-        self.inject = np.zeros((tableau.size, self.count))  # what is put into the nodes leaves through the tree
-        self.inject[inside] = np.round(np.linalg.inv(a[0, : self.count, inside].real.T)) if self.count else 0.0
-        self.law = a[:, self.count :]
-        scaled = self.law @ self.basis * size[:, None, :]
+        self.loops = loops(tableau.branches, self.count, tree)
+        self.driven = laws[..., laws.shape[1] :] @ self.loops.inject  # by what is put into the nodes
+        scaled = laws @ self.loops.branches * size[:, None, :]
         largest = abs(scaled).max(axis=-1, keepdims=True)
         self.rows = np.where(largest == 0, 1.0, largest)  # 0 = 0: of two equal windings in parallel, perfectly coupled
         self.scaled, self.size = scaled / self.rows, size[..., None]
 
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Unknowns of the tableau and of `loops` for right-hand sides (p, n, r)."""
-        current = self.inject @ b[:, : self.count]
-        target = (b[:, self.count :] - self.law @ current) / self.rows
+        target = (b[:, self.count :] - self.driven @ b[:, : self.count]) / self.rows
         u = _lu(self.scaled, target)
         for _ in range(2):
             u = u + _lu(self.scaled, target - self.scaled @ u)
-        u = self.size * u
-        return self.basis @ u + current, u
+        return self._both(self.size * u, b)
 
-    def _target(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        current = self.inject @ b[: self.count]
-        return (b[self.count :] - self.law[point] @ current) / self.rows[point], current
+    def _both(self, u: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        x = self.loops.unknowns @ u
+        x[..., self.count :, :] += self.loops.inject @ b[..., : self.count, :]
+        return x, u
+
+    def _target(self, point: int, b: np.ndarray) -> np.ndarray:
+        return (b[self.count :] - self.driven[point] @ b[: self.count]) / self.rows[point]
 
     def residual(self, point: int, u: np.ndarray, b: np.ndarray) -> float:
         """What a solution leaves of the laws, by the largest unknown: a current that is truly 0 may carry rounding."""
-        target, _ = self._target(point, b)
+        target = self._target(point, b)
         scaled = u / self.size[point]
         largest = abs(scaled).max(axis=0) + abs(target).max(axis=0)
         return float(
@@ -185,9 +223,8 @@ class _Frame:
 
     def spread(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same at one point, by least squares where the laws leave a current or a voltage open."""
-        target, current = self._target(point, b)
-        u = self.size[point] * np.linalg.lstsq(self.scaled[point], target, rcond=1e-13)[0]
-        return self.basis @ u + current, u
+        u = np.linalg.lstsq(self.scaled[point], self._target(point, b), rcond=1e-13)[0]
+        return self._both(self.size[point] * u, b)
 
 
 def _lu(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -53,10 +53,10 @@ class Memory:
         growth = [g for g, _ in tableau.symbols]
         still = [0.0 if g else v for g, v in zip(growth, values, strict=True)]
         moving = [v if g else 0.0 for g, v in zip(growth, values, strict=True)]
-        self.g, self.c = (dense.assemble(tableau, part, 1)[0] for part in (still, moving))
+        self.g, self.c = (dense.assemble_laws(tableau, part, 1)[0] for part in (still, moving))
         self.values, self.growth = values, growth
         energy = np.array([values[b.symbol] if growth[b.symbol] else 0.0 for b in tableau.branches])
-        self.rows = len(tableau.nodes) + np.nonzero(energy > 0)[0]
+        self.rows = np.nonzero(energy > 0)[0]
         self.root = np.sqrt(energy[energy > 0])
 
     def at(self, shift: float, right: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
@@ -66,12 +66,12 @@ class Memory:
         tree = tableau.tree(np.argsort(weights[0], kind="stable"))
         size = dense.scales(tableau, tree, weights)
         b = np.zeros((tableau.size, count))
-        b[self.rows, range(count)] = self.root
+        b[len(tableau.nodes) + self.rows, range(count)] = self.root
         if right is not None:
             b = np.hstack([b, right])
-        x, u = dense.solve_tree(tableau, tree, (self.g + shift * self.c)[None], size, b, feed_back=False)
-        basis = dense.loops(tableau.branches, len(tableau.nodes), tree)
-        memory = (self.c[self.rows] @ basis @ u[0]) / self.root[:, None]
+        x, u = dense.solve_tree(tableau, tree, (self.g + shift * self.c)[None], size, b)
+        parts = dense.loops(tableau.branches, len(tableau.nodes), tree).branches @ u[0]
+        memory = (self.c[self.rows] @ parts) / self.root[:, None]
         return memory[:, :count], x[0][:, :count], x[0][:, count:], memory[:, count:]
 
     def count(self, shift: float) -> int:

@@ -126,7 +126,8 @@ def step_response(circuit: Circuit, times: Any, source: str | list[str], output:
 
     Returns
     -------
-    array (t,) or (designs, t), in lists as in `transfer`; exact at any time, from poles and residues
+    array (t,) or (designs, t), in lists as in `transfer`; from poles and residues, so exact at any time: to about 1e-9
+    of the largest voltage (current) in the circuit, and 1e-15 of a turn for each turn of an undamped pole
 
     Raises
     ------

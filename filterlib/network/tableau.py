@@ -49,12 +49,16 @@ class Branch(NamedTuple):
 
 
 class Term(NamedTuple):
-    """``sign`` times the value of ``symbol`` at (row, column); several terms there add."""
+    """``sign`` times the value of ``symbol`` at (row, column); several terms there add.
+
+    ``branch``: in the law of an element, the branch whose voltage the term is an end of; -1 of a current.
+    """
 
     row: int
     column: int
     sign: int
     symbol: int
+    branch: int = -1
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,18 +190,19 @@ class _Writer:
         self.terms += [Term(node, row, sign, ONE) for node, sign in ((a, 1), (b, -1)) if node >= 0]
         return row
 
-    def _voltage(self, row: int, branch: Branch, sign: int, symbol: int) -> None:
+    def _voltage(self, row: int, index: int, sign: int, symbol: int) -> None:
         """Add the voltage across a branch, times a symbol, to a row."""
-        self.terms += [Term(row, node, s * sign, symbol) for node, s in ((branch.a, 1), (branch.b, -1)) if node >= 0]
+        ends = (self.branches[index].a, 1), (self.branches[index].b, -1)
+        self.terms += [Term(row, node, s * sign, symbol, index) for node, s in ends if node >= 0]
 
     def _z(self, element: Element, symbol: int) -> None:
         row = self._branch(element.name, element.nodes, "z", symbol)
-        self._voltage(row, self.branches[-1], 1, ONE)
+        self._voltage(row, row - len(self.nodes), 1, ONE)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _y(self, element: Element, symbol: int) -> None:
         row = self._branch(element.name, element.nodes, "y", symbol)
-        self._voltage(row, self.branches[-1], -1, symbol)
+        self._voltage(row, row - len(self.nodes), -1, symbol)
         self.terms.append(Term(row, row, 1, ONE))
 
     def _resistor(self, element: Element) -> None:
@@ -217,7 +222,7 @@ class _Writer:
 
     def _voltage_source(self, element: Element) -> None:
         row = self._branch(element.name, element.nodes, "v", ONE)
-        self._voltage(row, self.branches[-1], 1, ONE)
+        self._voltage(row, row - len(self.nodes), 1, ONE)
 
     def _current_source(self, element: Element) -> None:
         row = self._branch(element.name, element.nodes, "j", ONE)
@@ -231,7 +236,7 @@ class _Writer:
         before, symbol = self._symbol(series, 0), self._symbol(series, 1)
         row = self._branch(" + ".join(e.name for e, _ in chain.parts), (chain.a, chain.b), "z", symbol, before)
         self.currents |= {(element.name, 1): (row, sign) for element, sign in chain.parts}
-        self._voltage(row, self.branches[-1], 1, before)
+        self._voltage(row, row - len(self.nodes), 1, before)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _coupled(self, element: Element) -> None:
@@ -239,8 +244,8 @@ class _Writer:
         p1, p2, z11, z12, z21, z22, rest = (self._symbol(windings, i) for i in range(7))
         first = self._branch(element.name, element.nodes[:2], "z", z11, p1)
         second = self._branch(element.name, element.nodes[2:], "z", rest, p2, winding=2)
-        self._voltage(first, self.branches[-2], 1, p1)
-        self._voltage(second, self.branches[-1], 1, p2)
+        self._voltage(first, first - len(self.nodes), 1, p1)
+        self._voltage(second, second - len(self.nodes), 1, p2)
         matrix = (first, first, z11), (first, second, z12), (second, first, z21), (second, second, z22)
         self.terms += [Term(row, column, -1, symbol) for row, column, symbol in matrix]
 
@@ -252,8 +257,8 @@ class _Writer:
         for k, branch in enumerate(rows):
             row = offset + branch
             for j in range(k):
-                self._voltage(row, self.branches[rows[j]], 1, self._symbol(0, inverse[k][j]))
-            self._voltage(row, self.branches[branch], 1, ONE)
+                self._voltage(row, rows[j], 1, self._symbol(0, inverse[k][j]))
+            self._voltage(row, branch, 1, ONE)
             for j in range(k, len(rows)):
                 symbol = self._symbol(1, diagonal[k] if j == k else diagonal[k] * lower[j][k])
                 self.terms.append(Term(row, offset + rows[j], -1, symbol))
