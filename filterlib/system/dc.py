@@ -110,9 +110,12 @@ def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any,
         currents = _of_each(loads, volts, lambda load, v: load.draws(v, point.scale(load.name)))
         slopes = _of_each(loads, volts, lambda load, v: load.slope(v, point.scale(load.name)))
         miss = volts - unloaded - (at @ currents[..., None])[..., 0]
-        step = np.linalg.solve(np.eye(len(loads)) - at * slopes[..., None, :], miss[..., None])[..., 0]
+        try:
+            step = np.linalg.solve(np.eye(len(loads)) - at * slopes[..., None, :], miss[..., None])[..., 0]
+        except np.linalg.LinAlgError:  # more current brings no more power, to the last digit
+            raise _collapse(design, loads[int(np.argmin(slopes.reshape(-1, len(loads)).min(axis=0)))]) from None
         volts = volts - step
-        _refuse_collapse(design, point, at, volts)
+        _refuse_collapse(design, volts)
         if np.max(np.abs(step)) <= _CLOSE * supply:
             return list(np.moveaxis(currents, -1, 0))
     worst = int(np.argmax(np.abs(step).reshape(-1, len(loads)).max(axis=0)))
@@ -125,12 +128,10 @@ def _of_each(loads: tuple[Load, ...], volts: Any, value: Callable[[Load, Any], A
     return np.concatenate(np.broadcast_arrays(*columns, volts[..., :1])[:-1], axis=-1)
 
 
-def _refuse_collapse(design: Design, point: OperatingPoint, at: Any, volts: Any) -> None:
-    """Where more current brings a constant-power load less power, or the line has next to nothing left: no solution."""
+def _refuse_collapse(design: Design, volts: Any) -> None:
+    """Where next to nothing is left: the search has fallen past the point at which more current brings less power."""
     for place, load in enumerate(design.loads):
-        bend = load.slope(volts[..., place, None], point.scale(load.name)) * at[..., place, place, None]
-        lost = volts[..., place] < _LEAST * design.converter.output_voltage
-        if np.any(lost) or np.any(bend >= 1):
+        if np.any(volts[..., place] < _LEAST * design.converter.output_voltage):
             raise _collapse(design, load)
 
 

@@ -49,6 +49,12 @@ def test_more_than_the_line_can_deliver_is_refused_by_name(watts):
         volts(series(resistance="80 mΩ"), load=power(watts))
 
 
+def test_a_search_that_starts_at_the_very_point_of_most_power_is_refused_too():
+    """hand: at 28 V behind 1 ohm the slope of 784 W is -1 S, which cancels the line's to the last digit."""
+    with pytest.raises(OperatingError, match="load modem"):
+        volts(load=power(784.0), source=converter(output_resistance=1.0))
+
+
 def test_a_current_that_leaves_nothing_is_refused():
     with pytest.raises(OperatingError, match="load modem"):
         volts(series(resistance="80 mΩ"), load={**CURRENT, "current": "279 A"})
@@ -84,7 +90,9 @@ def test_shares_of_an_operating_point():
 def test_copper_is_colder_at_a_cold_point():
     """hand: 0.393 %/K for copper, from 20 °C to -20 °C."""
     points = [{"name": "cold", "temperature": "-20 °C"}]
-    found = volts(series(resistance="80 mΩ"), load=CURRENT, operating_point=points)
+    state = design(series(resistance="80 mΩ"), load=CURRENT, operating_point=points, **LINE).state()
+    found = state.load_voltages["modem"]
+    assert state.temperature == pytest.approx(253.15, rel=1e-12, abs=0)
     assert 28 - found == pytest.approx(4 * (0.02 + 0.08 * (1 - 40 * 0.00393)), rel=1e-4, abs=0)
 
 

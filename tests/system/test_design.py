@@ -127,7 +127,7 @@ def test_default_couplings_stay_possible_whatever_the_loops_are():
         shunt(count=900, mounting_loop="1 nH"),
         shunt(),
     ]
-    for stated in ([], [{"first": "C2", "second": "C3", "mutual": "1.4 pH"}]):
+    for stated in ([], [{"first": "C2", "second": "C3", "mutual": "5.5 pH"}]):
         one = design(*banks, couplings=stated)
         assert len(one.all_couplings) == 3
         assert possible(one.all_couplings, loops(one.filter))
@@ -214,6 +214,8 @@ def test_all_unknowns_as_arrays_give_the_same_as_one_design_at_a_time():
 
 def test_an_unknown_is_walked_in_ratios_where_its_range_is_wide():
     by_key = {unknown.key: unknown for unknown in unknowns(whole())}
+    edge = by_key["converter.edge_time"]
+    assert edge.at(0.5) == pytest.approx(np.sqrt(12e-9 * 80e-9), rel=1e-12, abs=0)  # hand
     capacitance, narrow = by_key["converter.output_capacitance"], by_key["filter.L2.inductance"]
     assert capacitance.at(0.5) == pytest.approx(np.sqrt(4.7e-6 * 220e-6), rel=1e-12, abs=0)  # hand: geometric mean
     assert narrow.at(0.5) == pytest.approx((narrow.low + narrow.high) / 2, rel=1e-12, abs=0)
