@@ -127,7 +127,7 @@ def test_default_couplings_stay_possible_whatever_the_loops_are():
         shunt(count=900, mounting_loop="1 nH"),
         shunt(),
     ]
-    for stated in ([], [{"first": "C2", "second": "C3", "mutual": "5.5 pH"}]):
+    for stated in ([], [{"first": "C2", "second": "C3", "mutual": "7.4 pH"}]):
         one = design(*banks, couplings=stated)
         assert len(one.all_couplings) == 3
         assert possible(one.all_couplings, loops(one.filter))
