@@ -87,11 +87,15 @@ class Design(Model):
         """The linear circuit at an operating point: a `State`, a point's name, or None for the first point.
 
         Sources: "regulated" and "ripple" [V], "common_mode" [V] where there is one, "NAME.current" [A] of each load.
+        Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
         """
         return self.build(self.state(operating))
 
     def state(self, operating: State | str | None = None) -> State:
-        """The DC state of an operating point: a `State` as it is, a point's name, or None for the first point."""
+        """The DC state of an operating point: a `State` as it is, a point's name, or None for the first point.
+
+        Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
+        """
         from filterlib.system.dc import solve  # it builds this design's circuit
 
         if isinstance(operating, State):

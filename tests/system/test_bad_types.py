@@ -7,6 +7,7 @@ import pytest
 from pydantic import BaseModel
 
 from filterlib import load_design
+from filterlib.cli import main
 from filterlib.errors import InputError
 from filterlib.parts.tables import KINDS as PARTS
 from filterlib.parts.wire import WirePair
@@ -90,6 +91,26 @@ def test_an_unknown_key_in_every_table_is_said_in_one_run(tmp_path):
     for path in places:
         get(tree, path)["colour"] = "red"
     assert {problem.key for problem in refused(tree, tmp_path)} == {f"{key_of(path)}.colour" for path in places}
+
+
+SAMPLE = [
+    (("converter", "output_esr"), "6 mV"), (("converter", "ripple", "order"), 2.5), (("filter", 0, "part", "capacitance"), 4.7),
+    (("filter", 1, "part"), "cm-1m0-5B"), (("load", 0, "name"), ""), (("requirement", 0, "load"), "modern"),
+    (("coupling", 0, "mutual"), float("nan")), (("operating_point", 1, "loads", "modem"), True), (("name",), "x" * 5000),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("path", "value"), SAMPLE, ids=[key_of(path) for path, _ in SAMPLE])
+def test_the_command_refuses_with_the_key_and_leaves_nothing_behind(path, value, tmp_path, capsys):
+    file = tmp_path / "design.toml"
+    tree = changed(path, value)
+    file.write_text("\n".join(f"{key} = {written(inner)}" for key, inner in tree.items()), encoding="utf-8")
+    assert main(["review", str(file), "--out", str(tmp_path / "out")]) == 2
+    shown = capsys.readouterr()
+    assert f"{file}: {key_of(path)}" in shown.err
+    assert "Traceback" not in shown.err
+    assert not shown.out
+    assert [entry.name for entry in tmp_path.iterdir()] == ["design.toml"]
 
 
 # ---- what is missing: each key of the complete file taken away in turn -----------------------------------------------
