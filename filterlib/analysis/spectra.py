@@ -113,7 +113,7 @@ def spectra(design: Design, state: State, *, filtered: bool = True) -> Spectra:
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     full = full_current(design)
-    forces = drive(design.converter, full)
+    forces = drive(design.converter, full, input_voltage=state.input_voltage)
     circuit = design.build(state, filtered=filtered)
     frequencies = forces.frequencies[1:]
     ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}

@@ -161,3 +161,16 @@ def test_periodic_response_of_the_same_circuit():
     whole = found.waveform("modem", bands(one)[1])
     times = np.arange(len(whole)) * one.converter.period / len(whole)
     np.testing.assert_allclose(wave.at(times), whole, rtol=0, atol=1e-9 * np.max(np.abs(whole)))
+
+
+def test_another_input_voltage_moves_the_ripple():
+    """hand: a step-down triangle's swing is V (1 - D) / (L f): from 56 V (D = 1/2) to 112 V (D = 1/4) it grows by half.
+
+    The current alone grows so; the voltage it makes follows its fundamental, sin(pi D) / (D (1 - D)) times the swing.
+    """
+    points = [{"name": "low", "input_voltage": "56 V"}, {"name": "high", "input_voltage": "112 V"}]
+    source = converter(shape="triangle", input_voltage="56 V")
+    one = design(source=source, load=resistive("280 ohm"), operating_point=points)
+    low, high = (spectra(one, one.state(name)).by_source["modem", "ripple"][0] for name in ("low", "high"))
+    expected = 1.5 * (np.sin(np.pi / 4) / (0.25 * 0.75)) / (np.sin(np.pi / 2) / (0.5 * 0.5))
+    assert abs(high / low) == pytest.approx(expected, rel=1e-3, abs=0)
