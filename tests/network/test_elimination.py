@@ -63,6 +63,26 @@ def test_each_unknown_alone_is_what_all_together_are():
         np.testing.assert_allclose(alone, everything[0, unknown], rtol=1e-9, atol=1e-9 * scale)
 
 
+def test_a_chain_of_rows_that_nothing_altered():
+    """hand: the source's current needs those of the conductances, which need the voltage, which is the source's."""
+    circuit = Circuit().voltage_source("V", "a", "0").conductance("G", "a", "0", 2.0).conductance("H", "a", "0", 3.0)
+    assert circuit.transfer([50.0], "V", Current("V"))[0] == pytest.approx(-5.0, rel=1e-15, abs=0)
+
+
+def test_residuals_fed_back_spare_the_dense_way(monkeypatch):
+    """hand: the list does all of a lossy three-conductor filter by itself, at some points with its residual fed back."""
+    refined = []
+
+    def watched(*args):
+        refined.append(args[-1])
+        return make_plan(*args)
+
+    monkeypatch.setattr(elimination, "make_plan", watched)
+    monkeypatch.delattr(dense, "solve")
+    line_filter().transfer(FREQUENCIES, "V", "lp")
+    assert refined == [False, True]
+
+
 def test_list_and_dense_way_agree():
     """second method: pivoted LAPACK in the unknowns of the tree."""
     tableau, s, values, right = problem(line_filter(k=1.0))
@@ -91,6 +111,14 @@ def test_series_elements_can_be_asked_for_or_not():
     r, s, v = circuit.transfer([1.0], "V", [Current("R"), Current("S"), "a"])
     assert (r[0], s[0], v[0]) == (pytest.approx(-1 / 7, rel=1e-12, abs=0), pytest.approx(1 / 7, rel=1e-12, abs=0), 1.0)
     assert circuit.transfer([1.0], "V", "b")[0] == pytest.approx(4 / 7, rel=1e-12, abs=0)
+
+
+def test_a_chain_with_a_capacitor_is_open_at_dc():
+    """hand: R and C in series, the node between them asked for by nobody, load nothing at f = 0, and R at 1 GHz."""
+    circuit = Circuit().voltage_source("V", "a", "0").resistor("R", "a", "b", 1.0).resistor("S", "b", "x", 3.0)
+    low, high = circuit.capacitor("C", "x", "0", 1e-3).transfer([0.0, 1e9], "V", "b")
+    assert low == 1.0
+    assert high == pytest.approx(0.75, rel=1e-6, abs=0)
 
 
 def test_shorts_in_parallel_and_opens_in_series():
