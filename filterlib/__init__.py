@@ -1,5 +1,6 @@
 """The filter between a switch-mode DC-DC converter and the electronics that it feeds."""
 
+from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import (
     CircuitError,
     FilterlibError,
@@ -27,10 +28,12 @@ __all__ = [
     "OutputError",
     "Problem",
     "QuantityError",
+    "Recording",
     "UnstableError",
     "Waveform",
     "format_quantity",
     "load_design",
+    "load_recording",
     "load_table",
     "quantity",
     "standard_tables",

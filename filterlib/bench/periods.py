@@ -18,10 +18,12 @@ FEWEST_PERIODS = 4
 
 _RATE = 8 * FASTEST  # samples a second, of the slowed-down copy in which the repetition is looked for
 _LONGEST = 2**20  # samples of that copy in which the repetition is looked for
-_PEAK = 0.6  # share of the highest peak of the autocorrelation, which the first one must reach
+_PEAK = 0.85  # share of the highest peak of the autocorrelation, which the first one must reach
 _RISE = 0.15  # share of the highest rise of the autocorrelation, which the first peak of pulses in bursts must reach
 _KEPT = 0.7  # share of the first pulse's height that the last one of a burst has at least
 _HYSTERESIS = 0.2  # share of the swing, above and below the middle
+_SURE = 4  # times the noise, the hysteresis is wide enough
+_MIDDLE_STEP = 0.954  # middle size of the step from one sample of noise to the next, over the noise's deviation
 _LONG, _WHOLE = 1.5, 0.1  # a period from this ratio on is a long one; this far from a whole number it counts as one
 
 
@@ -85,12 +87,35 @@ def find_periods(recording: Recording) -> Periods:
     if found is None:
         return _none("nothing repeats that stands out of the noise")
     coarse, fine = found
+    if (copies := _copies(slow, coarse)) > 1:
+        return _through_noise(slow, coarse, copies, interval)
     events, pulses = _events(slow, fine)
     if fine < 0.7 * coarse and not _grouped(np.diff(events), pulses):
         events, _ = _events(slow, coarse)
     if events.size <= FEWEST_PERIODS:
         return _none(f"{events.size} events only: at least {FEWEST_PERIODS} whole periods are needed")
     return _judged(events * interval)
+
+
+def _copies(slow: np.ndarray, period: float) -> int:
+    """Of how many periods a mean must be taken until the noise makes no events of its own."""
+    wave = _smoothed(slow, int(period / 4))
+    noise = np.median(np.abs(np.diff(slow))) / (_MIDDLE_STEP * np.sqrt(max(period / 4, 1)))
+    margin = _HYSTERESIS * np.ptp(np.percentile(wave, [1, 99]))
+    return int(np.ceil((_SURE * noise / margin) ** 2)) if margin else 1
+
+
+def _through_noise(slow: np.ndarray, period: float, copies: int, interval: float) -> Periods:
+    """One period, if means of several show one. Single ones are hidden, so that other patterns cannot be told."""
+    shown = f"about {format_quantity(1 / (period * interval), 'Hz', 3)}"
+    left = slow.size - int((copies - 1) * period + 1)
+    mean = np.mean([slow[int(n * period + 0.5) :][: max(left, 0)] for n in range(copies)], axis=0)
+    events = _events(mean, period)[0] if left > 0 else np.empty(0)
+    found = _judged(events * interval, copies) if events.size > FEWEST_PERIODS else None
+    if found is None or found.period is None:
+        return _none(f"something repeats at {shown}, and the noise hides whether with a single period")
+    why = f"one period, {shown}: in means of {copies} periods, as noise hides single ones"
+    return Periods("steady", found.lengths, found.period, found.first, why)
 
 
 def _none(why: str) -> Periods:
@@ -191,8 +216,12 @@ def _grouped(lengths: np.ndarray, pulses: np.ndarray) -> bool:
     return bool(np.median(pulses[ends]) > _KEPT * np.median(pulses[ends + 1]))
 
 
-def _judged(events: np.ndarray) -> Periods:
-    """Whether the events belong to one period. Errors of time that do not add up are no change of the period."""
+def _judged(events: np.ndarray, copies: int = 1) -> Periods:
+    """Whether the events belong to one period. Errors of time that do not add up are no change of the period.
+
+    Such errors, alike and independent, spread the lengths by the root of two times as much; means of several periods
+    share errors, and their lengths spread less.
+    """
     lengths = np.diff(events)
     usual = float(np.median(lengths))
     ratios = lengths / usual
@@ -203,7 +232,7 @@ def _judged(events: np.ndarray) -> Periods:
     slope, start = np.polyfit(np.arange(events.size), events, 1)
     stray = float(np.std(events - np.polyval([slope, start], np.arange(events.size))))
     spread = float(np.std(ratios))
-    if spread < STEADY or stray < spread * usual:
+    if spread < STEADY or stray < np.sqrt(copies) * spread * usual:
         return Periods("steady", lengths, float(slope), float(start), f"one period, {shown}")
     low, high = np.percentile(lengths, [5, 95])
     band = f"{format_quantity(1 / high, 'Hz', 4)} to {format_quantity(1 / low, 'Hz', 4)}"

@@ -35,6 +35,7 @@ BROKEN = {
     "first row broken": (HEAD + "0;?\n1;2\n2;1\n", 3, "not a row of numbers"),
     "first row without time": (HEAD + "noon;1\n1;2\n2;1\n", 3, "neither a row of numbers nor one of units"),
     "first row broken, no header": ("0;?\n1;2\n2;1\n", 1, "not a row of numbers"),
+    "first row without its time, no header": (";1\n1;2\n2;1\n", 1, "not a row of numbers"),
     "NaN": (HEAD + "0;1\n1;NaN\n2;1\n", 4, "not a finite number"),
     "NaN in the first row": (HEAD + "0;nan\n1;1\n2;1\n", 3, "not a row of numbers"),
     "infinity": (HEAD + "0;1\n1;-inf\n2;1\n", 4, "not a finite number"),
@@ -156,11 +157,11 @@ def test_a_file_that_grows_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr(reading, "BLOCK", 4096)
     path = tmp_path / "grows.csv"
     path.write_text(HEAD + "".join(f"{n};{n % 7}\n" for n in range(5000)))
-    read = np.loadtxt
+    read, rows = np.loadtxt, iter(range(5000, 5100))
 
     def slowly(*args, **kwargs):
         with path.open("a") as more:
-            more.write("9999;1\n")
+            more.writelines(f"{n};1\n" for n in [next(rows, None)] if n)
         return read(*args, **kwargs)
 
     monkeypatch.setattr(reading.np, "loadtxt", slowly)

@@ -101,6 +101,8 @@ def test_the_probe_corrects_by_the_ratio(load):
     assert stated.volts[0] == pytest.approx(1e-3, rel=1e-12, abs=0)  # hand: the file contains it
     assert any("multiplied by 10" in one for one in plain.assumptions)
     assert plain.probe_factor == stated.probe_factor == 10
+    scaled = load("Full scale;1 kV\n" + HEAD + ROWS, probe_factor=10)
+    assert scaled.full_scale == pytest.approx(10e3, rel=1e-12, abs=0)  # hand: at the tip, as the volts
 
 
 def test_a_setting_for_each_channel(load):
@@ -151,8 +153,21 @@ def _text(volts):
         _quantised(np.clip(4 * TRIANGLE - 1.5, 0, 1) + np.random.default_rng(1).normal(0, 0.004, TIMES.size)),
         np.round(np.random.default_rng(2).normal(0, 0.8, TIMES.size)),
         np.zeros(TIMES.size),
+        np.clip(20 * TRIANGLE - 9.5, 0, 1),
+        np.round(5 * np.clip(2.2 * TRIANGLE - 0.6, 0, 1)),
     ],
-    ids=["triangle", "8 bit triangle", "8 bit sine", "sine", "rectangle", "noisy trapezoid", "quiet", "nothing"],
+    ids=[
+        "triangle",
+        "8 bit triangle",
+        "8 bit sine",
+        "sine",
+        "rectangle",
+        "noisy trapezoid",
+        "quiet",
+        "nothing",
+        "steep trapezoid",
+        "six levels",
+    ],
 )
 def test_a_whole_wave_is_not_called_clipped(load, wave):
     assert load(_text(wave)).samples == TIMES.size
