@@ -35,6 +35,11 @@ MEASUREMENTS = {  # key or its beginning: what to measure
 }
 
 
+def measurement(key: str) -> str:
+    """What to measure so that an unknown is known; "" where nothing is told."""
+    return next((text for start, text in MEASUREMENTS.items() if key.startswith(start)), "")
+
+
 @dataclass(frozen=True)
 class Figure:
     """Ripple at one place in one band [V].
@@ -255,7 +260,7 @@ def _ranked(design: Design, extents: Mapping[Any, Extent]) -> tuple[UnknownEffec
 
 
 def _effect(unknown: Unknown | None, key: str, ends: tuple[float, float], share: float) -> UnknownEffect:
-    told = next((text for start, text in MEASUREMENTS.items() if key.startswith(start)), "")
+    told = measurement(key)
     if unknown is None:
         return UnknownEffect(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, told)
     return UnknownEffect(

@@ -10,7 +10,7 @@ import numpy as np
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
-from filterlib.system.drive import Drive, drive, measuring_circuit, rectangle, samples, spread
+from filterlib.system.drive import Drive, drive, measuring_circuit, samples, spread, triangle
 from filterlib.system.load import ReflectedRipple
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.state import State
@@ -183,4 +183,4 @@ def _reflected(
 def _triangle(drawn: ReflectedRipple) -> tuple[np.ndarray, np.ndarray]:
     """Orders and coefficients [A] of a load's triangular ripple current."""
     k = np.arange(1, min(int(_REFLECTED_TOP / drawn.frequency), _REFLECTED_MOST) + 1)
-    return k, drawn.peak_to_peak * rectangle(k, drawn.duty) / (drawn.duty * (1 - drawn.duty) * 2j * np.pi * k)
+    return k, drawn.peak_to_peak * triangle(k, drawn.duty)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
-from filterlib.analysis.ripple import MEASUREMENTS, RippleResult
+from filterlib.analysis.ripple import RippleResult, measurement
 from filterlib.analysis.steps import steps
 from filterlib.system.design import Design
 from filterlib.system.requirements import DropRequirement, StepRequirement, VoltageRequirement
@@ -183,11 +183,5 @@ def _label(found: Iterable[Unknown], key: str) -> str:
 def _advice(reading: _Reading, answer: Answer, depends: str) -> str:
     if answer != "depends on":
         return ""
-    return "".join(f" To settle it, measure {text}." for start, text in _first(MEASUREMENTS, depends))
-
-
-def _first(table: dict[str, str], key: str) -> Iterator[tuple[str, str]]:
-    for start, text in table.items():
-        if key and key.startswith(start):
-            yield start, text
-            return
+    told = measurement(depends)
+    return f" To settle it, measure {told}." if told else ""

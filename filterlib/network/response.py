@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -205,9 +205,7 @@ def refuse_unstable(circuit: Circuit) -> None:
     """Raise `UnstableError` where a pole lies in the right half plane by more than its error."""
     if any(e.kind in ("immittance", "coupled") for e in circuit.laddered().elements):
         return
-    if "unstable" not in circuit._cache:
-        circuit._cache["unstable"] = np.concatenate([mode.unstable for mode in modes.of(_dynamic(circuit))])
-    wrong = circuit._cache["unstable"]
+    wrong = _kept(circuit, "unstable", lambda: np.concatenate([mode.unstable for mode in modes.of(_dynamic(circuit))]))
     if len(wrong):
         raise UnstableError(f"no steady state: pole at {wrong[0]:.4g} 1/s in the right half plane", wrong)
 
@@ -231,6 +229,13 @@ def _dynamic(circuit: Circuit) -> Tableau:
     return circuit._cache["dynamic"]
 
 
+def _kept(circuit: Circuit, key: Any, make: Callable[[], Any]) -> Any:
+    """What was made for this circuit before, until an element is added."""
+    if key not in circuit._cache:
+        circuit._cache[key] = make()
+    return circuit._cache[key]
+
+
 def _in_time(circuit: Circuit, times: Any, source: Any, output: Any, order: int) -> Any:
     t = np.atleast_1d(np.asarray(times, dtype=float))
     if t.ndim != 1 or np.isnan(t).any():
@@ -240,8 +245,9 @@ def _in_time(circuit: Circuit, times: Any, source: Any, output: Any, order: int)
     names, outputs = _listed(source), _listed(output)
     right = tuple(source_side(twin, tableau, name) for name in names)
     sums = [output_sum(twin, tableau, one) for one in outputs]
-    ends = _ends(tableau, right, sums, outputs, order)
-    each = [mode.response(t, sums, end, order) for mode, end in zip(modes.of(tableau, right), ends, strict=True)]
+    ends = _kept(circuit, ("ends", right, tuple(sums), order), lambda: _ends(tableau, right, sums, outputs, order))
+    found = _kept(circuit, ("modes", right), lambda: modes.of(tableau, right))
+    each = [mode.response(t, sums, end, order) for mode, end in zip(found, ends, strict=True)]
     stacked = np.stack(each, axis=2) if circuit.designs else each[0]
     rows = [list(row) if isinstance(output, list) else row[0] for row in stacked]
     return rows if isinstance(source, list) else rows[0]

@@ -62,6 +62,16 @@ def rectangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
     return (1 - np.exp(-2j * np.pi * harmonics * duty)) / (2j * np.pi * harmonics)
 
 
+def triangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
+    """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
+
+    >>> import numpy as np
+    >>> abs(triangle(np.array([1, 2]), 0.5)).round(4)   # 2 / pi^2, and no even harmonic
+    array([0.2026, 0.    ])
+    """
+    return rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics)
+
+
 def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray:
     """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
 
@@ -70,11 +80,7 @@ def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray
     triangle.
     """
     duty = converter.duty.value
-    wave = rectangle(harmonics, duty)
-    if converter.shape == "pulse":
-        wave = -wave
-    else:
-        wave = wave / (duty * (1 - duty) * 2j * np.pi * harmonics)
+    wave = -rectangle(harmonics, duty) if converter.shape == "pulse" else triangle(harmonics, duty)
     return wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency)
 
 

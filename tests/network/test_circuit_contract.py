@@ -204,6 +204,16 @@ def test_builder_returns_itself_and_copies():
         assert same.transfer([0.0], "V", "out")[0] == before == 0.5
 
 
+def test_steps_are_not_kept_beyond_an_added_element():
+    """hand: 1 kohm to the output's end value of 1; 1 kohm across it halves both the end and the time constant."""
+    circuit = divider()
+    first = circuit.step_response([1e-3, 1.0], "V", "out")
+    np.testing.assert_allclose(first, circuit.step_response([1e-3, 1.0], "V", "out"), rtol=0, atol=0)
+    circuit.resistor("X", "out", "0", 1e3)
+    expected = [(1 - np.exp(-2.0)) / 2, 0.5]
+    np.testing.assert_allclose(circuit.step_response([1e-3, 1.0], "V", "out"), expected, rtol=1e-9, atol=0)
+
+
 def test_many_designs_are_many_circuits():
     ohms = np.array([[10.0], [1e3], [47e3]])
     together = divider(ohms).transfer([0.0, 159.0, 1e6], "V", "out")
