@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
 from filterlib.show import tables
+from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
     bode_figure,
@@ -18,37 +17,16 @@ from filterlib.show.plots import (
     sources_figure,
     spectrum_figure,
     steps_figure,
-    svg,
 )  # fmt: skip
 from filterlib.show.results import results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import SYMBOLS, band, decisive_point, number, source_words, summary, unbroken
-from filterlib.show.writing import RUN, write_files
+from filterlib.show.words import SYMBOLS, band, decisive_point, number, source_words, summary
+from filterlib.show.writing import write_files
 
 PAGE, NUMBERS = "review.html", "results.json"
 CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
 Progress = Callable[[float, str], None]
-
-
-@dataclass(frozen=True)
-class Illustration:
-    """One figure: its file ``name``, the ``title`` above it, ``words`` that stand for it, a ``note``, and the SVG."""
-
-    name: str
-    title: str
-    words: str
-    note: str
-    svg: str
-
-    @property
-    def inline(self) -> str:
-        """The SVG element as it stands in the page, as wide as its box lets it be."""
-        width = re.search(r'<svg[^>]*? width="([\d.]+)', self.svg)
-        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", self.svg, count=1)
-        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", sized, count=1)
-        natural = float(width[1]) * (4 / 3 if f'width="{width[1]}pt"' in self.svg else 1.0) if width else 960.0
-        return sized.replace("<svg", f'<svg aria-hidden="true" style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
 
 
 @dataclass(frozen=True)
@@ -87,17 +65,10 @@ def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, 
     )
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     drawn = [circuit, *(figure for chapter in chapters for figure in chapter.figures)]
-    files = {f"{figure.name}.svg": f"<!-- {RUN} -->\n{figure.svg}\n" for figure in drawn}
+    files = {figure.file: figure.text for figure in drawn}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, circuit, chapters, [f"{figure.name}.svg" for figure in drawn])
-    return files | {PAGE: page, NUMBERS: results_text(result, names, _version())}
-
-
-def _version() -> str:
-    try:
-        return version("filterlib-notebooks")
-    except PackageNotFoundError:  # run from a folder that was not installed
-        return "unknown"
+    page = _page(result, circuit, chapters, list(files))
+    return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
 def _chain(design: Any) -> str:
@@ -141,35 +112,30 @@ def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustrat
     at = result.design.converter.switching_frequency
     bode, impedance, steps = point.bode[load], point.impedance[load], point.steps[load]
     figure = bode_figure(bode, switching_frequency=at)
-    yield _illustration(f"bode-{own}", figure, _bode_words(bode), "Triangles mark resonances.")
+    yield illustration(f"bode-{own}", figure, _bode_words(bode), "Triangles mark resonances.")
     figure = impedance_figure(impedance, switching_frequency=at)
-    yield _illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.")
+    yield illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.")
     if steps.reason is None:
         dip, settled = number(steps.load_dip, "V"), number(steps.settling_time, "s")
         words = f"After the load's step its voltage dips by {dip} and settles in {settled}."
-        yield _illustration(f"steps-{own}", steps_figure(steps), words, "Linear: small steps about this point.")
+        yield illustration(f"steps-{own}", steps_figure(steps), words, "Linear: small steps about this point.")
 
 
 def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[Illustration]:
     limits = _limits(result, load)
     figure = ripple_figure(ripple, load, limits=limits)
     note = "Dashed: the limit. Shaded: where the extremes may lie over what is not known. Scales differ."
-    yield _illustration(f"ripple-{own}", figure, _ripple_words(ripple, load), note)
+    yield illustration(f"ripple-{own}", figure, _ripple_words(ripple, load), note)
     words = f"Harmonics at {load} without and with the filter."
-    yield _illustration(f"spectrum-{own}", spectrum_figure(ripple, load), words)
+    yield illustration(f"spectrum-{own}", spectrum_figure(ripple, load), words)
     if len(ripple.figures[load, "20MHz"].by_source) > 1:
         note = "The figures do not add, because the sources' peaks need not fall together."
-        yield _illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
+        yield illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
     if ripple.unknowns and load == result.design.loads[0].name:
         first = ripple.unknowns[0]
         words = f"{first.label} alone moves the ripple: {band(first.pp_at_low, first.pp_at_high, 'V')}."
         figure = band_figure(ripple, load, limit=limits.get("20MHz"))
-        yield _illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
-
-
-def _illustration(name: str, figure: Any, words: str, note: str = "") -> Illustration:
-    title = str(figure.get_label())
-    return Illustration(name, title, f"{title}. {words}", note, svg(figure))
+        yield illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
 
 
 def _limits(result: Any, load: str) -> dict[str, float]:
@@ -198,22 +164,11 @@ def _bode_words(bode: Any) -> str:
 
 
 def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...], drawn: list[str]) -> str:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["unbroken"] = unbroken
     shown = decisive_point(result)
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
-    return environment.get_template("review.html.j2").render(
-        run=RUN,
-        version=_version(),
+    return render(
+        "review.html.j2",
         design=result.design,
         result=result,
         summary=summary(result),

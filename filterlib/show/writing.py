@@ -36,7 +36,7 @@ def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> s
     run = _identifier(files)
     texts = {name: files[name].replace(RUN, run) for name in sorted(files, key=lambda name: (name == last, name))}
     target = Path(os.path.realpath(folder))
-    with _explained(target), _made(target), _beside(target, last) as work:
+    with _explained(target), _made(target), _beside(target) as work:
         _refuse_foreign(target, texts)
         for name, text in texts.items():
             _write(work / _NEW / name, text)
@@ -87,14 +87,14 @@ def _made(target: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _beside(target: Path, last: str) -> Iterator[Path]:
+def _beside(target: Path) -> Iterator[Path]:
     """An empty working folder on the target's file system, for one run at a time; gone afterwards."""
     work = _working_folder(target)
     work.mkdir(exist_ok=True)
     lock = os.open(work / _LOCK, os.O_CREAT | os.O_RDWR)
     try:
         _lock(lock, target)
-        _restore(work, target, last)
+        _restore(work, target)
         _empty(work)
         for name in (_NEW, _OLD):
             (work / name).mkdir()
@@ -120,13 +120,16 @@ def _lock(descriptor: int, target: Path) -> None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
-        raise OutputError(f"{target}: another review is being written there at this moment") from None
+        raise OutputError(f"{target}: another run is being written there at this moment") from None
 
 
-def _restore(work: Path, target: Path, last: str) -> None:
-    """Undo a run that stopped while moving its files: new names go, replaced and removed files come back."""
-    pending = work / _NEW / last
-    if not pending.exists():  # it had not come to moving, or had moved everything
+def _restore(work: Path, target: Path) -> None:
+    """Undo a run that stopped while moving its files: new names go, replaced and removed files come back.
+
+    Whichever command that run belonged to: its last file is the one that lists the others.
+    """
+    pending = next((path for path in sorted((work / _NEW).glob("*.json")) if _names(path)), None)
+    if pending is None:  # it had not come to moving, or had moved everything
         return
     run = run_of(pending)
     for name in _names(pending):
@@ -166,7 +169,7 @@ def _remove(work: Path) -> None:
 def _refuse_foreign(target: Path, names: Mapping[str, str]) -> None:
     for name in names:
         if os.path.lexists(target / name) and run_of(target / name) is None:
-            why = "is there already and was not written by a review; move it away or choose another folder"
+            why = "is there already and was not written by filterlib; move it away or choose another folder"
             raise OutputError(f"{target / name}: {why}")
 
 
@@ -210,5 +213,5 @@ def _exchange(work: Path, target: Path, names: list[str], leftover: list[str]) -
         os.replace(work / _NEW / names[-1], target / names[-1])
         _sync(target)
     except BaseException:
-        _restore(work, target, names[-1])
+        _restore(work, target)
         raise

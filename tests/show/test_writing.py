@@ -58,7 +58,7 @@ def _link(path):
 def test_a_foreign_thing_under_one_of_our_names_is_never_replaced(tmp_path, make):
     make(tmp_path / "bode.svg")
     before = sorted(path.name for path in tmp_path.iterdir())
-    with pytest.raises(OutputError, match=r"bode\.svg: is there already and was not written by a review"):
+    with pytest.raises(OutputError, match=r"bode\.svg: is there already and was not written by filterlib"):
         write_files(tmp_path, files("one"), last="results.json")
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
@@ -178,5 +178,23 @@ def test_two_runs_at_once_into_one_folder_are_refused(tmp_path):
     work.mkdir()
     with (work / "lock").open("w") as stream:
         fcntl.flock(stream, fcntl.LOCK_EX)
-        with pytest.raises(OutputError, match="another review is being written"):
+        with pytest.raises(OutputError, match="another run is being written"):
             write_files(tmp_path / "out", files("one"), last="results.json")
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")
+def test_what_a_killed_run_had_replaced_comes_back_whatever_is_written_there_next(tmp_path):
+    """Two commands may write into one folder: the second must not sweep away what the first one kept."""
+    for steps in range(200):
+        folder = tmp_path / str(steps) / "out"
+        write_files(folder, files("one", (*NAMES, "steps.svg")), last="results.json")
+        code = killed_after(folder, steps)
+        other = {"sheet.html": f"<!-- {RUN} -->", "sheet.json": json.dumps({"run": RUN, "files": ["sheet.html"]})}
+        write_files(folder, other, last="sheet.json")
+        text = "two" if "two" in (folder / "results.json").read_text() else "one"
+        names = json.loads((folder / "results.json").read_text())["files"]
+        assert all(text in (folder / name).read_text() for name in names), steps
+        assert (folder / "sheet.json").is_file()
+        if code == 0:
+            break
+    assert code == 0

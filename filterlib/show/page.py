@@ -1,0 +1,72 @@
+"""A page from its template, and the figures that stand in it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from filterlib.show.style import svg
+from filterlib.show.words import unbroken
+from filterlib.show.writing import RUN
+
+
+@dataclass(frozen=True)
+class Illustration:
+    """One figure: its file ``name``, the ``title`` above it, ``words`` that stand for it, a ``note``, and the SVG."""
+
+    name: str
+    title: str
+    words: str
+    note: str
+    svg: str
+
+    @property
+    def file(self) -> str:
+        """Name of the figure's own file."""
+        return f"{self.name}.svg"
+
+    @property
+    def text(self) -> str:
+        """Contents of the figure's own file."""
+        return f"<!-- {RUN} -->\n{self.svg}\n"
+
+    @property
+    def inline(self) -> str:
+        """The SVG element as it stands in the page, as wide as its box lets it be."""
+        width = re.search(r'<svg[^>]*? width="([\d.]+)', self.svg)
+        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", self.svg, count=1)
+        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", sized, count=1)
+        natural = float(width[1]) * (4 / 3 if f'width="{width[1]}pt"' in self.svg else 1.0) if width else 960.0
+        return sized.replace("<svg", f'<svg aria-hidden="true" style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
+
+
+def illustration(name: str, figure: Any, words: str, note: str = "") -> Illustration:
+    """A figure drawn by matplotlib; its label is its title, and stands before the ``words``."""
+    title = str(figure.get_label())
+    return Illustration(name, title, f"{title}. {words}", note, svg(figure))
+
+
+def program_version() -> str:
+    """Of the installed distribution."""
+    try:
+        return version("filterlib-notebooks")
+    except PackageNotFoundError:  # run from a folder that was not installed
+        return "unknown"
+
+
+def render(template: str, **values: Any) -> str:
+    """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["unbroken"] = unbroken
+    return environment.get_template(template).render(run=RUN, version=program_version(), **values)
