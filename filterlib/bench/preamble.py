@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from filterlib.bench.reading import MOST_PROBLEMS, NOT_FINITE, Rows, is_number, problem, refused, split
-from filterlib.errors import InputError, QuantityError
+from filterlib.errors import QuantityError
+from filterlib.parts.rows import Rows, is_number, name_and_unit, refuse_broken_rows, refused
 from filterlib.units import quantity
 
 DIVISIONS = 8
@@ -32,12 +32,6 @@ FREE = re.compile(r"full|off|none|no limit|unlimited", re.IGNORECASE)
 _SPELLED = {"volt": "V", "volts": "V", "millivolt": "mV", "millivolts": "mV", "sec": "s", "second": "s"}
 _SPELLED |= {"seconds": "s", "msec": "ms", "usec": "us", "nsec": "ns"}
 _UNIT = r"(?:[fpnuµμmkMG]?(?:V|s)|volts?|millivolts?|sec|seconds?|[mun]sec)"
-_WITH_UNIT = (
-    re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\[\]()]*?)\s*[\])]"),
-    re.compile(r"(?P<name>.+?)\s*/\s*(?P<unit>\S+)"),
-    re.compile(rf"(?P<name>.+?)(?:\s+in\s+|[_\s])(?P<unit>{_UNIT})"),
-    re.compile(rf"(?P<name>)(?P<unit>{_UNIT})"),
-)
 _TIME = re.compile(r"(time|t|seconds?|x)", re.IGNORECASE)
 _CHANNEL = re.compile(r"(ch|channel|chan|trace|input|u|v)[ _]?\w?\d*", re.IGNORECASE)
 _INDEX = re.compile(r"(sample|samples|index|point|no|n|#)\.?", re.IGNORECASE)
@@ -90,21 +84,16 @@ def settings(rows: Rows) -> dict[str, Setting]:
 
 def _key_and_values(text: str, rows: Rows) -> tuple[str, tuple[str, ...]]:
     """A known key and its values, or two empty ones."""
-    fields = [field for field in _fields(text, rows) if field]
+    fields = [field for field in rows.fields(text) if field]
     colon = re.fullmatch(r"\s*#?\s*([^:=]+?)\s*[:=]\s*(\S.*)", fields[0]) if fields else None
     if colon and not is_number(fields[0]):
         fields = [*colon.groups(), *fields[1:]]
-    name, unit = name_and_unit(fields[0].strip("#: ")) if fields else ("", "")
+    name, unit = name_and_unit(fields[0].strip("#: "), _UNIT) if fields else ("", "")
     key = _KEY_OF.get(fields[0].strip("#: ").casefold() if fields else "") or _KEY_OF.get(name.casefold())
     if key is None or len(fields) < 2:
         return "", ()
     values = [_pointed(field, rows) for field in fields[1:]]
     return key, _joined(values, unit)
-
-
-def _fields(text: str, rows: Rows) -> list[str]:
-    separator = rows.separator or next((sign for sign in (";", "\t", ",") if sign in text), "")
-    return split(text, separator)
 
 
 def _pointed(field: str, rows: Rows) -> str:
@@ -123,31 +112,21 @@ def _joined(values: list[str], unit: str) -> tuple[str, ...]:
     return tuple(f"{value} {unit}".strip() if is_number(value) else value for value in joined)
 
 
-def name_and_unit(text: str) -> tuple[str, str]:
-    """Name and unit of a column's title.
-
-    >>> [name_and_unit(text) for text in ("Time [ms]", "CH1 in mV", "t/s", "CH2", "mV", "u_out_mV")]
-    [('Time', 'ms'), ('CH1', 'mV'), ('t', 's'), ('CH2', ''), ('', 'mV'), ('u_out', 'mV')]
-    """
-    for pattern in _WITH_UNIT:
-        if found := pattern.fullmatch(text.strip()):
-            return found["name"].strip(), found["unit"]
-    return text.strip(), ""
-
-
 def columns(rows: Rows) -> tuple[Column, ...]:
     """The columns as the header names them, with empty names where there is none.
 
     Raises InputError for a line above the numbers that is a broken row, and for a header of another width.
     """
-    _refuse_broken_rows(rows)
+    refuse_broken_rows(rows)
     line, header, below = _header(rows)
     count = rows.values.shape[1]
-    found = [Column(*name_and_unit(field), line) for field in _fields(header, rows)] if line else [Column("")] * count
+    found = (
+        [Column(*name_and_unit(field, _UNIT), line) for field in rows.fields(header)] if line else [Column("")] * count
+    )
     if len(found) != count:
         raise refused(rows.file, f"{count} columns, and the header in line {line} names {len(found)}", rows.line(0))
     for at, text in below:
-        units = _fields(text, rows)
+        units = rows.fields(text)
         if len(units) != count or not all(not unit or _any_unit(unit) for unit in units):
             raise refused(rows.file, "neither a row of numbers nor one of units", at, text.strip())
         pairs = zip(found, units, strict=True)
@@ -155,39 +134,27 @@ def columns(rows: Rows) -> tuple[Column, ...]:
     return tuple(found)
 
 
-def _refuse_broken_rows(rows: Rows) -> None:
-    """A line that begins like a row and is none."""
-    broken = []
-    for line, text in rows.preamble:
-        first, *others = _fields(text, rows)
-        empty = not first and any(is_number(one) for one in others)
-        if (others and is_number(first)) or empty or NOT_FINITE.fullmatch(first):
-            broken.append(problem(rows.file, line, text.strip(), "not a row of numbers"))
-    if broken:
-        raise InputError(broken[:MOST_PROBLEMS])
-
-
 def _header(rows: Rows) -> tuple[int, str, list[tuple[int, str]]]:
     """The line that names the columns, 0 where none does, its text, and the lines between it and the numbers."""
     count = rows.values.shape[1]
     titles = [(at, line, text) for at, (line, text) in enumerate(rows.preamble) if _may_name(text, rows)]
     for at, line, text in titles:
-        first = Column(*name_and_unit(_fields(text, rows)[0]))
+        first = Column(*name_and_unit(rows.fields(text)[0], _UNIT))
         if first.is_time or first.is_index or _CHANNEL.fullmatch(first.name) or (first.unit and _is(first.unit, "V")):
             return line, text, list(rows.preamble[at + 1 :])
-    if titles and titles[-1][0] == len(rows.preamble) - 1 and len(_fields(titles[-1][2], rows)) == count:
+    if titles and titles[-1][0] == len(rows.preamble) - 1 and len(rows.fields(titles[-1][2])) == count:
         return titles[-1][1], titles[-1][2], []
     return 0, "", []
 
 
 def _may_name(text: str, rows: Rows) -> bool:
-    fields = _fields(text, rows)
+    fields = rows.fields(text)
     wide = len(fields) > 1 or rows.values.shape[1] == 1
     return wide and not _key_and_values(text, rows)[1] and not any(is_number(field) for field in fields)
 
 
 def _any_unit(text: str) -> bool:
-    unit = name_and_unit(text)[1] or text.strip("[]() ")
+    unit = name_and_unit(text, _UNIT)[1] or text.strip("[]() ")
     return _is(unit, "s") or _is(unit, "V")
 
 

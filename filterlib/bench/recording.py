@@ -11,8 +11,8 @@ import numpy as np
 
 from filterlib.bench.clipping import clipping
 from filterlib.bench.preamble import DIVISIONS, FREE, Column, Setting, columns, settings
-from filterlib.bench.reading import Rows, problem, read_rows, refused
 from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
+from filterlib.parts.rows import Rows, problem, read_rows, refused
 from filterlib.units import format_quantity, quantity
 
 MOST_CHANNELS = 4
@@ -135,7 +135,7 @@ def load_recording(
     ------
     InputError
         With file and line: what is no number, gaps in time, time that stands or runs backwards, clipped channels,
-        settings that cannot be read, and everything that `filterlib.bench.reading.read_rows` refuses.
+        settings that cannot be read, and everything that `filterlib.parts.rows.read_rows` refuses.
     QuantityError
         For an argument that cannot be what it stands for.
     """

@@ -51,6 +51,10 @@ class Rows:
         """Number of the line, from 1 on, in which a row stands."""
         return self.first_line + row + bisect_right(self.blanks, row)
 
+    def fields(self, text: str) -> list[str]:
+        """The fields of a line of the preamble, which may have a separator although the rows have one column."""
+        return split(text, self.separator or next((sign for sign in (";", "\t", ",") if sign in text), ""))
+
 
 def problem(file: str, line: int, value: object, why: str) -> Problem:
     return Problem(file, f"line {line}" if line else "", value, why)
@@ -69,6 +73,23 @@ def is_number(text: str) -> bool:
     return _NUMBER.fullmatch(text) is not None
 
 
+def name_and_unit(text: str, units: str) -> tuple[str, str]:
+    """Name and unit of a column's title; ``units`` is an expression for those that need no brackets around them.
+
+    >>> [name_and_unit(text, "m?V|s") for text in ("Time [ms]", "CH1 in mV", "t/s", "CH2", "mV", "u_out_mV")]
+    [('Time', 'ms'), ('CH1', 'mV'), ('t', 's'), ('CH2', ''), ('', 'mV'), ('u_out', 'mV')]
+    """
+    for pattern in (
+        r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\[\]()]*?)\s*[\])]",
+        r"(?P<name>.+?)\s*/\s*(?P<unit>\S+)",
+        rf"(?P<name>.+?)(?:\s+in\s+|[_\s])(?P<unit>{units})",
+        rf"(?P<name>)(?P<unit>{units})",
+    ):
+        if found := re.fullmatch(pattern, text.strip()):
+            return found["name"].strip(), found["unit"]
+    return text.strip(), ""
+
+
 def split(line: str, separator: str) -> list[str]:
     """The fields of a line without spaces and quotes; a separator at the end makes no field."""
     line = line.rstrip(" \r\n")
@@ -78,24 +99,38 @@ def split(line: str, separator: str) -> list[str]:
     return [field.strip().strip('"').strip() for field in fields]
 
 
-def read_rows(path: str | Path) -> Rows:
+def refuse_broken_rows(rows: Rows) -> None:
+    """A line of the preamble that begins like a row and is none. Raises InputError."""
+    broken = []
+    for line, text in rows.preamble:
+        first, *others = rows.fields(text)
+        empty = not first and any(is_number(one) for one in others)
+        if (others and is_number(first)) or empty or NOT_FINITE.fullmatch(first):
+            broken.append(problem(rows.file, line, text.strip(), "not a row of numbers"))
+    if broken:
+        raise InputError(broken[:MOST_PROBLEMS])
+
+
+def read_rows(path: str | Path, *, most: int = MOST_ROWS) -> Rows:
     """Read preamble and numbers of a text file.
 
     Parameters
     ----------
     path : str or Path
         UTF-8, UTF-16 with a byte order mark, or Latin-1; line ends of any kind, mixed ones too.
+    most : int
+        Rows that are read at most.
 
     Raises
     ------
     InputError
         With the numbers of the lines that are no rows of numbers; for a file that is empty, no text, no regular file,
-        has a line longer than `BLOCK` or changes while it is read.
+        has a line longer than `BLOCK`, too many rows, or changes while it is read.
     """
     file = str(path)
     try:
         with _opened(Path(path), file) as text:
-            return _rows(file, _blocks(text, file))
+            return _rows(file, _blocks(text, file), most)
     except FileNotFoundError:
         raise refused(file, "no such file") from None
     except IsADirectoryError:
@@ -154,7 +189,7 @@ def _refuse_change(file: str, before: os.stat_result, after: os.stat_result) -> 
         raise refused(file, f"was changed while it was read ({sizes}): wait until it is written to its end")
 
 
-def _rows(file: str, blocks: Iterator[tuple[int, str]]) -> Rows:
+def _rows(file: str, blocks: Iterator[tuple[int, str]], most: int) -> Rows:
     _, text = next(blocks, (1, ""))
     if not text.strip():
         raise refused(file, "the file is empty")
@@ -172,8 +207,8 @@ def _rows(file: str, blocks: Iterator[tuple[int, str]]) -> Rows:
             blanks += [count + place - nth for nth, place in enumerate(empty)]
         count += len(values)
         found.append(values)
-        if count > MOST_ROWS:
-            raise refused(file, f"more than {MOST_ROWS:,} rows: cut the recording into pieces")
+        if count > most:
+            raise refused(file, f"more than {most:,} rows: cut it into pieces, or thin it out")
     kept = tuple((number, one) for number, one in enumerate(preamble, start=1) if one.strip())
     return Rows(file, kept, separator, decimal or ".", np.concatenate(found), first, tuple(blanks))
 
