@@ -1,6 +1,7 @@
 """The filter between a switch-mode DC-DC converter and the electronics that it feeds."""
 
 from filterlib.bench.recording import Recording, load_recording
+from filterlib.bench.terminals import load_design
 from filterlib.errors import (
     CircuitError,
     FilterlibError,
@@ -14,7 +15,6 @@ from filterlib.network.circuit import Circuit, Current, Element
 from filterlib.network.waveform import Waveform
 from filterlib.parts.tables import load_table, standard_tables
 from filterlib.system.design import Design
-from filterlib.system.files import load_design
 from filterlib.units import format_quantity, quantity
 
 __all__ = [

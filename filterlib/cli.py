@@ -82,8 +82,8 @@ def _parser() -> argparse.ArgumentParser:
 
 def _review(design_file: str, folder: str) -> int:
     from filterlib.analysis.review import review
+    from filterlib.bench.terminals import load_design
     from filterlib.show.report import write_review
-    from filterlib.system.files import load_design
 
     design = load_design(design_file)
     with ProgressLine() as progress:

@@ -21,7 +21,7 @@ import numpy as np
 from scipy.linalg import expm
 
 STEPS = 8192  # of one period, in time
-TRACE = 40e-12  # [F] of each node to the converter's return
+TRACE = 5e-12  # [F] of each node to the converter's return, as a pad and its track have
 FOLDER = Path(__file__).parent.parent / "data" / "recordings"
 
 

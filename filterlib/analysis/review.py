@@ -188,8 +188,14 @@ def _trust(design: Design, points: tuple[PointResult, ...]) -> Iterator[str]:
                 f"To take the measuring arrangement away, the reading was multiplied by up to {first.largest_factor:.3g} "
                 f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); what lies far above 1 rests on the values inside"
             )
-    bandwidth = design.converter.ripple.bandwidth
-    if bandwidth is not None and design.converter.spike is None:
+    bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
+    if recorded is not None:
+        yield (
+            f"The ripple is that of {recorded.file}: {int(recorded.kept.sum())} of {len(recorded.harmonics)} harmonics stand "
+            f"clear of its noise, up to {format_quantity(recorded.highest, 'Hz')}; the others are left out, and beyond "
+            f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} nothing is claimed of it"
+        )
+    elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
     for point in points:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field, GetCoreSchemaHandler, StrictBool, ValidationInfo, field_validator
 from pydantic_core import core_schema
 
-from filterlib.errors import QuantityError
+from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
 from filterlib.system.model import Model, Note, Order, Title
 from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
 
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
@@ -58,11 +60,28 @@ class Arrangement(Model):
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
 
 
+class WithCapacitor(FixtureCapacitor):
+    """A second recording of the same terminals, with this capacitor across them: it tells what lies inside."""
+
+    recording: Annotated[Recorded, RecordingField()]
+
+
 class Ripple(Arrangement):
-    """Peak-to-peak ripple at the terminals, as it was measured (to 20 MHz where nothing is said)."""
+    """Ripple at the terminals, as it was measured (to 20 MHz where nothing is said): its peak to peak, or a recording.
+
+    With a recording ``peak_to_peak`` [V] is what the recording shows, and ``with_capacitor`` may hold a second one.
+    """
 
     peak_to_peak: Annotated[Any, Quantity("V", above=0, high=100)]
     bandwidth: Annotated[float | None, Bandwidth()] = 20e6
+    recording: Annotated[Recorded, RecordingField()] | None = None
+    with_capacitor: WithCapacitor | None = None
+
+    @classmethod
+    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+        if "with_capacitor" in fields and "recording" not in fields:
+            why = "a second recording tells nothing without the first: name that under recording"
+            yield Problem("", "with_capacitor", None, why)
 
 
 class Spike(Arrangement):

@@ -12,6 +12,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import lowpass_response, ring
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 from filterlib.system.input import on_input
+from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
@@ -105,14 +106,22 @@ def drive(converter: Converter, load_current: float, *, input_voltage: float | N
     frequencies = k * converter.switching_frequency
     ripple, spike = _shapes(converter, k)
     factor_at = _Probe(converter, converter.ripple, frequencies, load_current)
-    if converter.spike is None:
+    spike_probe = None
+    if converter.spike is not None:
+        spike_probe = _Probe(converter, converter.spike, frequencies, load_current)
+    recorded = converter.ripple.recording
+    if recorded is not None:
+        ripple = factor_at.undone(recorded, ripple)
+        spike = np.where(factor_at.within, 0, spike)
+        a, b, feasible = 1.0, *_spike_scale(converter, ripple, spike, spike_probe)
+    elif spike_probe is None:
         a, b, feasible = converter.ripple.peak_to_peak / factor_at.peak_to_peak(ripple), 0.0, np.True_
     else:
-        spike_probe = _Probe(converter, converter.spike, frequencies, load_current)
         a, b, feasible = _scales(converter, ripple, spike, factor_at, spike_probe)
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
-        ripple, spike = _shapes(converter, k)
+        if recorded is None:
+            ripple, spike = _shapes(converter, k)
         a = a * larger
     worst = np.argmax(np.atleast_2d(factor_at.factor).max(axis=0))
     return Drive(
@@ -167,15 +176,23 @@ class _Probe:
         current = load_current if seen.load_current is None else seen.load_current
         transfer = measuring_circuit(converter, seen, current).transfer(frequencies, "ripple", ("probe", RETURN))
         self.transfer = transfer * lowpass_response(frequencies, seen.bandwidth, seen.order)
-        inside = frequencies <= (seen.bandwidth or np.inf)
-        self.inside = frequencies[inside]
-        self.factor = 1 / np.abs(transfer[..., inside])
+        self.within = frequencies <= (seen.bandwidth or np.inf)
+        self.inside = frequencies[self.within]
+        self.factor = 1 / np.abs(transfer[..., self.within])
 
     def waveform(self, emf: np.ndarray) -> np.ndarray:
         return samples(self.transfer * emf)
 
     def peak_to_peak(self, emf: np.ndarray) -> Any:
         return spread(self.waveform(emf))
+
+    def undone(self, recorded: Recorded, shape: np.ndarray) -> np.ndarray:
+        """The emf that reads as recorded, its edges where those of ``shape`` are: a recording's period begins anywhere."""
+        seen = recorded.coefficients(shape.shape[-1]) * self.within
+        likeness = samples(np.conj(seen) * self.transfer * shape)
+        late = np.argmax(likeness, axis=-1)[..., None] / likeness.shape[-1]
+        k = np.arange(1, shape.shape[-1] + 1)
+        return seen * np.exp(-2j * np.pi * k * late) / self.transfer
 
 
 def measuring_circuit(converter: Converter, seen: Arrangement, load_current: float) -> Circuit:
@@ -237,6 +254,27 @@ def _scales(
     scale = np.where(feasible, stated_narrow / readings(angle)[0], np.nan)
     a, b = scale * np.cos(angle) / unit_r, scale * np.sin(angle) / unit_s
     return (a, b, feasible) if np.ndim(feasible) else (float(a), float(b), feasible)
+
+
+def _spike_scale(converter: Converter, ripple: np.ndarray, spike: np.ndarray, wide: _Probe | None) -> tuple[Any, Any]:
+    """The scale b with pp(wide(ripple + b spike)) as stated: the recorded ripple stays as it is."""
+    if converter.spike is None or wide is None:
+        return 0.0, np.True_
+    r, s, stated = wide.waveform(ripple), wide.waveform(spike), converter.spike.peak_to_peak
+    left, right = np.zeros(np.shape(spread(s))), (stated + spread(r)) / spread(s)
+
+    def miss(b: Any) -> Any:
+        return np.log(spread(r + b * s) / stated)
+
+    at_left = miss(left)
+    feasible = at_left <= _LOST
+    if np.ndim(feasible) == 0 and not feasible:
+        reads = format_quantity(float(spread(r)), "V")
+        raise ScaleError(
+            f"converter.spike.peak_to_peak = {format_quantity(stated, 'V')}: the recorded ripple alone already reads "
+            f"{reads} in that band; state a larger spike, or none"
+        )
+    return np.where(feasible, _root(miss, left, right, at_left, miss(right)), np.nan), feasible
 
 
 def _root(miss: Any, left: Any, right: Any, at_left: Any, at_right: Any) -> Any:

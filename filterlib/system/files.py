@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +18,19 @@ from filterlib.system.stages import KINDS as STAGES
 _LONGEST_NAME = 80  # of a part
 
 
-def load_design(path: str | Path) -> Design:
+Prepare = Callable[[dict[str, Any], Path], list[Problem]]
+
+
+def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     """Read a design file.
 
     Parameters
     ----------
     path : str or Path
         A TOML file; the part tables that its ``tables`` names are looked for beside it.
+    prepare : callable, optional
+        Puts what this module cannot read in place of its names in the file's contents; gives what is wrong with it.
+        `filterlib.load_design` reads recordings so.
 
     Returns
     -------
@@ -40,6 +46,10 @@ def load_design(path: str | Path) -> Design:
     raw = read_toml(path)
     tables, problems = _tables(raw, Path(path))
     unread, broken = bool(problems), []
+    if prepare is not None:
+        unreadable = prepare(raw, Path(path))
+        problems += unreadable
+        broken += ["converter"] if unreadable else []
     for place, wanted in _places(raw):
         key, holder = _written(place), _get(raw, place[:-1])
         try:

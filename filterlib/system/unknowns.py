@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.ranged import Ranged
 
@@ -103,12 +104,21 @@ def _unknown(key: str, label: str, unit: str, value: Ranged) -> Unknown:
 
 
 def _converter_unknowns(design: Design) -> Iterator[Unknown]:
+    told = _told_by_a_recording(design.converter)
     for name, (unit, label) in _CONVERTER.items():
+        if name in told:
+            continue
         yield _unknown(f"converter.{name}", label, unit, getattr(design.converter, name))
     for (outer, inner), (unit, label) in _NESTED.items():
         held = getattr(design.converter, outer)
         if held is not None:
             yield _unknown(f"converter.{outer}.{inner}", label, unit, getattr(held, inner))
+
+
+def _told_by_a_recording(converter: Converter) -> tuple[str, ...]:
+    """What a recording of the ripple leaves without effect, where no other source needs it."""
+    others = converter.spike is not None or converter.common_mode is not None
+    return () if converter.ripple.recording is None or others else ("duty", "edge_time")
 
 
 def _coupling_key(coupling: Any) -> str:

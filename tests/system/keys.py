@@ -18,6 +18,7 @@ from filterlib.system.converter import (
     FixtureCapacitor,
     Ripple,
     Spike,
+    WithCapacitor,
 )
 from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
@@ -38,6 +39,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "The file itself": Design,
     "`[converter]`": Converter,
     "`[converter.ripple]`": Ripple,
+    "`with_capacitor` of `[converter.ripple]`": WithCapacitor,
     "`[converter.spike]`": Spike,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,

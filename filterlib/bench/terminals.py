@@ -1,0 +1,129 @@
+"""Recordings that a design file names: read, and turned into what the converter's model takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from filterlib.bench.measurement import Measurement, measure
+from filterlib.bench.recording import load_recording
+from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system import files
+from filterlib.system.design import Design
+from filterlib.system.recorded import Recorded
+from filterlib.units import format_quantity, quantity
+
+SAME = 0.02
+"""Share by which a recording's switching frequency may differ from the one that the design file states."""
+_READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
+_Raw = dict[str, Any]
+
+
+def load_design(path: str | Path) -> Design:
+    """Read a design file, and the recordings that it names.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; recordings and part tables are looked for beside it. Under ``converter.ripple``, ``recording`` is
+        the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it stands in place of
+        ``peak_to_peak``. The switching frequency becomes that of the recording, from which the stated one may differ by
+        2 %.
+
+    Returns
+    -------
+    Design
+        Frozen; parts and recordings that are named in the file stand in it as such.
+
+    Raises
+    ------
+    InputError
+        With every problem: file, key, value, and what would be right.
+    """
+    return files.load_design(path, prepare=_read_recordings)
+
+
+def recorded(found: Measurement, file: str, channel: str | int | None = None) -> Recorded:
+    """The harmonics of a recording's aligned mean, up to its bandwidth, with the noise under each.
+
+    Raises FilterlibError where the recording has no single period, or states no bandwidth.
+
+    The samples' noise is taken as white: of the mean of N samples, a coefficient keeps the share 1/sqrt(N) of it.
+    """
+    if found.average is None:
+        raise FilterlibError(f"no ripple can be taken from it: {found.remarks[0]}")
+    if found.recording.bandwidth is None:
+        raise FilterlibError("neither the file nor the design says in which bandwidth it was recorded: state bandwidth")
+    reach = min(found.recording.bandwidth, 0.4 / found.recording.sample_interval)
+    count = max(1, int(reach * found.average.period))
+    harmonics = found.average.aligned.coefficients(count)[1:]
+    noise = found.noise / np.sqrt(found.recording.samples)
+    return Recorded(file, 1 / found.average.period, tuple(map(complex, harmonics)), float(noise), channel)
+
+
+def _read_recordings(raw: _Raw, path: Path) -> list[Problem]:
+    """Every recording under ``converter.ripple``, put in place of its name; what is wrong with them."""
+    converter = raw.get("converter")
+    ripple = converter.get("ripple") if isinstance(converter, dict) else None
+    if not isinstance(ripple, dict) or "recording" not in ripple:
+        return []
+    second = ripple.get("with_capacitor")
+    places = {"converter.ripple": ripple}
+    if isinstance(second, dict) and "recording" in second:
+        places["converter.ripple.with_capacitor"] = second
+    problems: list[Problem] = []
+    for key, holder in places.items():
+        try:
+            found = _measured(holder, ripple, path)
+            holder["recording"] = recorded(found, *_named(holder["recording"]))
+        except InputError as error:
+            problems += error.problems
+        except FilterlibError as error:
+            problems.append(Problem(str(path), f"{key}.recording", holder["recording"], str(error)))
+        else:
+            if holder is ripple:
+                problems += _in_place_of_figures(raw, found, str(path))
+    return problems
+
+
+def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
+    """The recording of one place, read as its entry says, in the bandwidth and order of the ripple's entry."""
+    given = holder["recording"]
+    options: Any = {"file": given} if isinstance(given, str) else given
+    if not isinstance(options, Mapping) or not isinstance(options.get("file"), str):
+        raise FilterlibError("the name of a CSV file is needed here, or a table with its file")
+    for key in options:
+        if key not in ("file", *_READING):
+            raise FilterlibError(f'no key "{key}" here; {did_you_mean(key, ["file", *_READING])}')
+    settings: _Raw = {key: value for key, value in options.items() if key != "file"}
+    if isinstance(ripple.get("bandwidth"), int | float | str) and ripple["bandwidth"] != "full":
+        settings.setdefault("bandwidth", ripple["bandwidth"])
+    taken = load_recording(path.parent / options["file"], settings.pop("channel", None), **settings)
+    return measure(taken)
+
+
+def _named(given: Any) -> tuple[str, Any]:
+    return (given, None) if isinstance(given, str) else (given["file"], given.get("channel"))
+
+
+def _in_place_of_figures(raw: _Raw, found: Measurement, file: str) -> list[Problem]:
+    """What the recording says that the file would state otherwise: peak to peak, bandwidth, switching frequency."""
+    converter, ripple = raw["converter"], raw["converter"]["ripple"]
+    if "peak_to_peak" in ripple:
+        why = "the recording says it: leave this key out, or the recording"
+        return [Problem(file, "converter.ripple.peak_to_peak", ripple["peak_to_peak"], why)]
+    assert found.aligned is not None and found.frequency is not None  # noqa: PT018  or it was refused
+    ripple["peak_to_peak"] = found.aligned.peak_to_peak
+    ripple.setdefault("bandwidth", found.recording.bandwidth)
+    try:
+        stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
+    except FilterlibError:
+        return []  # refused with the rest, by the model
+    if abs(found.frequency / stated - 1) > SAME:
+        why = f"the recording has {format_quantity(found.frequency, 'Hz', 4)}: another converter, or one that shares its work"
+        return [Problem(file, "converter.switching_frequency", converter["switching_frequency"], why)]
+    converter["switching_frequency"] = found.frequency
+    return []

@@ -1,0 +1,73 @@
+"""A recording of the converter's terminals, as the converter's model takes it: harmonics, and the noise under them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from pydantic import GetCoreSchemaHandler
+from pydantic_core import core_schema
+
+CLEAR = 3.0
+"""Times the noise's root mean square at which a harmonic counts: noise alone passes it once in exp(9) = 8000."""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """One period of a recording, averaged over all of them, as the scope showed it.
+
+    Attributes
+    ----------
+    file : str
+        Its name, as the design file has it.
+    frequency : float
+        Switching frequency [Hz].
+    harmonics : tuple of complex
+        Fourier coefficients c_1, c_2 ... inside the bandwidth, seen through the scope's low-pass [V].
+    noise : float
+        Root mean square of what noise makes of the magnitude of one of them [V].
+    channel : str, int or None
+        As the design file has it.
+
+    Examples
+    --------
+    >>> Recorded("terminals.csv", 180e3, (0.02 + 0j, 1e-5 + 0j, 0.01j), noise=1e-5).kept
+    array([ True, False,  True])
+    """
+
+    file: str
+    frequency: float
+    harmonics: tuple[complex, ...]
+    noise: float
+    channel: str | int | None = None
+
+    @property
+    def kept(self) -> np.ndarray:
+        """Which harmonics stand clear of the noise, bool (h,)."""
+        return np.abs(self.harmonics) > CLEAR * self.noise
+
+    @property
+    def highest(self) -> float:
+        """Frequency of the highest harmonic that is kept [Hz]; 0 where none is."""
+        return self.frequency * float(np.max(np.flatnonzero(self.kept) + 1, initial=0))
+
+    def coefficients(self, count: int) -> np.ndarray:
+        """c_1 .. c_count [V], complex (count,); zero where noise hides them and beyond the bandwidth."""
+        held = np.where(self.kept, self.harmonics, 0)[:count]
+        return np.pad(held, (0, count - len(held)))
+
+
+class RecordingField:
+    """Annotation of a pydantic field that holds a `Recorded`; a file's name becomes one where a design file is read."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """How pydantic reads the field."""
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @staticmethod
+    def read(given: Any) -> Recorded:
+        """The recording itself. Raises ValueError."""
+        if not isinstance(given, Recorded):
+            raise ValueError("a recording that was read is needed here; in a design file, the name of its CSV file")
+        return given

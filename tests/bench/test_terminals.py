@@ -1,0 +1,108 @@
+"""Recordings that a design file names: what becomes of them, and what is refused."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from filterlib import InputError, load_design
+from filterlib.analysis.spectra import as_measured
+from filterlib.cli import main
+from filterlib.system import files
+from filterlib.units import quantity
+
+DATA = Path(__file__).parents[2] / "data"
+CLEAN = (DATA / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
+FIGURE = 'peak_to_peak = "110 mV"'
+RECORDING = DATA / "recordings" / "clean-terminals.csv"
+
+
+def written(folder, entry, text=CLEAN):
+    path = folder / "tide-gauge.toml"
+    path.write_text(text.replace(FIGURE, entry), encoding="utf-8")
+    return path
+
+
+def test_in_place_of_the_figure(tmp_path):
+    design = load_design(written(tmp_path, f'recording = "{RECORDING}"'))
+    recorded = design.converter.ripple.recording
+    assert design.converter.switching_frequency == pytest.approx(
+        180.2e3, rel=1e-5, abs=0
+    )  # second method: the script's
+    assert design.converter.ripple.peak_to_peak == pytest.approx(0.110, rel=0.03, abs=0)  # second method: the script's
+    assert as_measured(design)["ripple"] == pytest.approx(design.converter.ripple.peak_to_peak, rel=0.02, abs=0)
+    assert len(recorded.harmonics) == 110  # hand: 20 MHz / 180.2 kHz = 110.99
+    assert recorded.kept[0]
+    assert recorded.file == str(RECORDING)
+    assert design.converter.ripple.bandwidth == quantity("20 MHz", "Hz")
+
+
+def test_the_noise_of_a_coefficient(tmp_path):
+    """Second method: of pure noise, |c_k| has a root mean square of sigma/sqrt(N): harmonics that are not there show it."""
+    recorded = load_design(written(tmp_path, f'recording = "{RECORDING}"')).converter.ripple.recording
+    silent = np.abs(recorded.harmonics)[~recorded.kept]
+    assert len(silent) > 20
+    assert 0.5 < np.sqrt(np.mean(silent**2)) / recorded.noise < 2.0
+
+
+def test_beside_the_design_file_and_with_settings(tmp_path):
+    (tmp_path / "scope.csv").write_bytes(RECORDING.read_bytes())
+    plain = load_design(written(tmp_path, 'recording = "scope.csv"'))
+    tenfold = load_design(written(tmp_path, 'recording = { file = "scope.csv", channel = "CH1", probe_factor = 10 }'))
+    assert tenfold.converter.ripple.peak_to_peak == pytest.approx(
+        10 * plain.converter.ripple.peak_to_peak, rel=1e-9, abs=0
+    )
+    assert tenfold.converter.ripple.recording.channel == "CH1"
+
+
+BROKEN = [
+    ('recording = "none.csv"', "none.csv: no such file"),
+    ("recording = 3", "the name of a CSV file is needed here"),
+    ('recording = { channel = "CH1" }', "the name of a CSV file is needed here"),
+    ('recording = { file = "scope.csv", chanel = 1 }', 'no key "chanel" here; did you mean "channel"?'),
+    ('recording = { file = "scope.csv", channel = "CH7" }', "CH7"),
+    ('recording = { file = "scope.csv", probe_factor = -1 }', "probe_factor"),
+    ('recording = "scope.csv"\npeak_to_peak = "110 mV"', "the recording says it: leave this key out"),
+    ('recording = "text.csv"', "text.csv"),
+    ('recording = "noise.csv"', "no ripple can be taken from it"),
+    ('recording = "unlimited.csv"', None),
+    (
+        'with_capacitor = { capacitance = "10 µF", recording = "scope.csv" }\npeak_to_peak = "110 mV"',
+        "without the first",
+    ),
+]
+
+
+@pytest.mark.parametrize(("entry", "words"), BROKEN)
+def test_refused_with_file_and_key(tmp_path, entry, words, capsys):
+    lines = RECORDING.read_text(encoding="utf-8").splitlines()
+    (tmp_path / "scope.csv").write_text("\n".join(lines), encoding="utf-8")
+    (tmp_path / "text.csv").write_text("\n".join([*lines[:2000], "low tide", *lines[2000:]]), encoding="utf-8")
+    noise = np.random.default_rng(3).normal(0, 10, 20_000)
+    (tmp_path / "noise.csv").write_text("\n".join([*lines[:8], *(f"{v:.3f}".replace(".", ",") for v in noise)]))
+    unlimited = [line for line in lines if not line.startswith("Bandwidth")]
+    (tmp_path / "unlimited.csv").write_text("\n".join(unlimited), encoding="utf-8")
+    path = written(tmp_path, entry)
+    if words is None:  # the design states the bandwidth
+        assert load_design(path).converter.ripple.bandwidth == quantity("20 MHz", "Hz")
+        path = written(tmp_path, entry, CLEAN.replace('bandwidth = "20 MHz"\nload_current', "load_current"))
+        words = "neither the file nor the design says in which bandwidth it was recorded"
+    with pytest.raises(InputError) as refused:
+        load_design(path)
+    assert words in str(refused.value)
+    assert str(tmp_path) in str(refused.value)
+    assert main(["review", str(path), "--out", str(tmp_path / "out")]) == 2
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_another_converters_recording(tmp_path):
+    path = written(tmp_path, f'recording = "{DATA / "recordings" / "brick-terminals.csv"}"')
+    with pytest.raises(InputError, match=r"switching_frequency = '180 kHz': the recording has 149.1 kHz"):
+        load_design(path)
+
+
+def test_without_a_reader_the_name_is_refused(tmp_path):
+    """The plain reader of design files knows no recordings, and says so instead of passing one over."""
+    with pytest.raises(InputError, match="a recording that was read is needed here"):
+        files.load_design(written(tmp_path, f'recording = "{RECORDING}"'))
