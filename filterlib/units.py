@@ -28,6 +28,7 @@ _PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "
 _PLAIN |= {"%": ("", -2), "ppm": ("", -6)}
 _LETTER_AS_POINT = ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "S", "J")
 _ZERO_CELSIUS = 273.15
+_HOUR = 3600.0  # s
 _LONGEST = 100
 
 _SPACE = "[ \t\u00a0\u2009\u202f]*"
@@ -50,7 +51,7 @@ def quantity(
     Parameters
     ----------
     value : str or real number
-        Such as "4.7 µF", "50 mohm", "4u7", "20 %", "25 °C", 4.7e-6. Both micro signs and both ohm signs are read;
+        Such as "4.7 µF", "50 mohm", "4u7", "20 %", "25 °C", 4.7e-6; a time may be in hours, "5000 h". Both micro signs and both ohm signs are read;
         a letter in place of the point is read as IEC 60062 has it (from memory).
     unit : str
         The unit of the result: "F", "H", "ohm", "V", "K", "m2", "H/m", "K/W", "" or "%" for a ratio, "°C" ...
@@ -120,6 +121,8 @@ def _read_text(text: str, unit: str) -> tuple[float, bool]:
     wanted = _parse_unit(unit)
     if wanted is None:
         raise QuantityError(f"{_shown(unit)} is not a unit that is known here")
+    if found and (spelled, unit) == ("h", "s"):
+        return _scaled(text, found["mantissa"], found["exponent"], 0) * _HOUR, False
     given = _parse_unit(spelled) if found else None
     if found and given and given[1] == wanted[1]:
         number = _scaled(text, found["mantissa"], found["exponent"], given[0])
@@ -322,6 +325,17 @@ def format_temperature(kelvin: float, digits: int = 3) -> str:
     '25 °C'
     """
     return format_quantity(round(kelvin - _ZERO_CELSIUS, 9), "°C", digits)
+
+
+def format_hours(seconds: float, digits: int = 3) -> str:
+    """Write a long time [s] in hours, and in years (of 8766 h) where it is one or more.
+
+    >>> format_hours(3.6e6), format_hours(27428.6 * 3600)
+    ('1000 h', '27400 h (3.13 years)')
+    """
+    hours = seconds / _HOUR
+    years = f" ({format_quantity(hours / 8766, '', digits)} years)" if hours >= 8766 else ""
+    return f"{format_quantity(hours, 'h', digits)}{years}"
 
 
 def decibels(ratio: ArrayLike) -> np.ndarray:

@@ -21,6 +21,8 @@ from filterlib.units import (
 )
 
 READ = [  # text, unit, expected: all by hand
+    ("5000 h", "s", 1.8e7),
+    ("1.5h", "s", 5400.0),
     ("4.7 µF", "F", 4.7e-6),
     ("4.7 μF", "F", 4.7e-6),
     ("4.7uF", "F", 4.7e-6),

@@ -68,10 +68,10 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Curve:
-    """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``."""
+    """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``, if any."""
 
     unit: str
-    reference: float
+    reference: float | None = None
     low: float | None = None
     high: float | None = None
 
@@ -86,7 +86,7 @@ class Curve:
         for number, (first, second) in enumerate(pairwise(points), start=2):
             if second[0] <= first[0]:
                 raise QuantityError(f"point {number} does not lie beyond point {number - 1}", value=value)
-        if not 0.95 <= float(on_curve(points, self.reference)) <= 1.05:
+        if self.reference is not None and not 0.95 <= float(on_curve(points, self.reference)) <= 1.05:
             at = format_quantity(self.reference, self.unit)
             raise QuantityError(f"the ratio must be 1 at {at}, the curve has {on_curve(points, self.reference):.3g}")
         return points

@@ -3,18 +3,38 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import model_validator
 
+from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
 from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, angular, beyond, on_curve, shown
 from filterlib.parts.constant_phase import branches, power_law
+from filterlib.units import format_hours, format_temperature
 
 CapacitorKind = Literal["film", "ceramic_class_1", "ceramic_class_2", "aluminium", "polymer"]
 Resistance = Annotated[Value, Quantity("ohm", low=0, plausible=(1e-6, 1e3))]
 TemperatureCurve = Annotated[Points, Curve("K", reference=298.15, low=200, high=500)]
+Time = Annotated[Value, Quantity("s", above=0, plausible=(1.0, 1e10))]
+AtTheEnd = Annotated[Value, Quantity("", above=0, high=10)]
+
+DRY: tuple[CapacitorKind, ...] = ("film", "ceramic_class_1", "ceramic_class_2")
+WET: tuple[CapacitorKind, ...] = ("aluminium", "polymer")
+ONLY: dict[str, tuple[CapacitorKind, ...]] = {  # fields that mean something in some kinds alone
+    "ageing_rate": ("ceramic_class_2",),
+    "rated_life": WET,
+    "life_end_esr": WET,
+    "life_end_capacitance": WET,
+    "leakage_factor": WET,
+    "leakage_least": WET,
+    "insulation_time": DRY,
+    "insulation_resistance": DRY,
+}
+RIPPLE_FREQUENCY = 1e5  # Hz, at which a rated ripple current holds where a curve against frequency is stated
 
 
 def esr_from_loss_angle(frequency: Value, capacitance: Value, loss_angle: Value) -> Value:
@@ -26,6 +46,44 @@ def esr_from_loss_angle(frequency: Value, capacitance: Value, loss_angle: Value)
     159.15
     """
     return loss_angle / (2 * np.pi * frequency * capacitance)
+
+
+def dissipation_factor(frequency: Value, capacitance: Value, resistance: Value) -> Value:
+    """Dissipation factor tan(delta) at ``frequency`` [Hz] of ``capacitance`` [F] in series with ``resistance`` [ohm].
+
+    2 pi f C R: the reverse of `esr_from_loss_angle`. Valid far below self-resonance.
+    Source: R. K. Rajput, Electronic Measurements and Instrumentation.
+
+    >>> round(dissipation_factor(1e3, 0.2e-6, 3000), 2)
+    3.77
+    """
+    return 2 * np.pi * frequency * capacitance * resistance
+
+
+def electrolytic_leakage(capacitance: Value, rated_voltage: Value, factor: Value, least: Value = 0.0) -> Value:
+    """Largest leakage current [A] of an electrolytic of ``capacitance`` [F] and ``rated_voltage`` [V].
+
+    ``factor`` C V [1/s], 0.01 being "0.01 C V" in microamperes, microfarads and volts, or ``least`` [A], whichever is
+    more. Valid at 20 °C and the rated voltage, some minutes after it was applied: it falls in use, grows in the warmth.
+    Source: Nippon Chemi-Con, FAQ "About time-based changes in leakage current".
+
+    >>> float(round(electrolytic_leakage(2200e-6, 35.0, 0.01) * 1e6, 6))
+    770.0
+    """
+    return np.maximum(factor * capacitance * rated_voltage, least)
+
+
+def insulation_leakage(voltage: Value, capacitance: Value, time: Value = np.inf, resistance: Value = np.inf) -> Value:
+    """Leakage current [A] at ``voltage`` [V] of a film or ceramic capacitor of ``capacitance`` [F].
+
+    V/R, R being the least of ``resistance`` [ohm] and ``time``/C, the time constant [s] (ohm farad) that data sheets
+    state for large values. Valid at 20 °C after a minute; R falls by half for some 10 K (common practice, no source).
+    Source: IEC 60384-1, section 4.5, as quoted by R. Gallay, garmanage.com, "Insulation resistance".
+
+    >>> float(round(insulation_leakage(50.0, 10e-6, time=500.0) * 1e6, 6))
+    1.0
+    """
+    return voltage / np.minimum(resistance, time / capacitance)
 
 
 def self_resonance(capacitance: Value, inductance: Value) -> Value:
@@ -53,7 +111,16 @@ class Capacitor(Part):
     tolerance : of the capacitance, either way (20 % unless stated)
     bias_curve : [[V, ratio], ...] of the capacitance, for class 2 ceramics
     temperature_curve, esr_temperature_curve : [[temperature, ratio], ...] of ``capacitance`` and of ``esr``
-    ripple_current : rated, rms [A]
+    ripple_current : rated, rms [A]; at 100 kHz where ``ripple_frequency_curve`` is stated
+    ripple_frequency_curve, ripple_temperature_curve : [[x, ratio], ...] of the rated ripple current
+    maximum_temperature : of the body, heat of its own included [K]
+    thermal_resistance : from the body to the surroundings [K/W]
+    voltage_derating : share of the rated voltage that may be used; a rule of the trade where none is stated
+    ageing_rate, ageing_reference : of class 2, ratio lost each decade, ``capacitance`` being that at this age [s]
+    rated_life : of an electrolytic, at ``maximum_temperature`` [s]; "5000 h"
+    life_end_esr, life_end_capacitance : ratios to the new part's at the end of that life
+    leakage_factor, leakage_least : of an electrolytic, see `electrolytic_leakage` [1/s], [A]
+    insulation_time, insulation_resistance : of the others, see `insulation_leakage` [s], [ohm]
     safety_class : "X1", "X2", "Y1" or "Y2"
     package : size, such as "0805"
 
@@ -84,8 +151,33 @@ class Capacitor(Part):
     temperature_curve: TemperatureCurve | None = None
     esr_temperature_curve: TemperatureCurve | None = None
     ripple_current: Annotated[Value, Quantity("A", above=0, plausible=(1e-3, 1e3))] | None = None
+    ripple_frequency_curve: Annotated[Points, Curve("Hz", reference=RIPPLE_FREQUENCY, low=1, high=1e9)] | None = None
+    ripple_temperature_curve: Annotated[Points, Curve("K", low=200, high=500)] | None = None
+    maximum_temperature: Annotated[Value, Quantity("K", low=300, high=500)] | None = None
+    thermal_resistance: Annotated[Value, Quantity("K/W", above=0, plausible=(0.1, 1e4))] | None = None
+    voltage_derating: Annotated[Value, Quantity("", above=0, high=1)] | None = None
+    ageing_rate: Annotated[Value, Quantity("", low=0, below=0.2)] | None = None
+    ageing_reference: Time = THOUSAND_HOURS
+    rated_life: Time | None = None
+    life_end_esr: AtTheEnd = 2.0
+    life_end_capacitance: AtTheEnd = 0.8
+    leakage_factor: Annotated[Value, Quantity("1/s", above=0, plausible=(1e-5, 1.0))] | None = None
+    leakage_least: Annotated[Value, Quantity("A", low=0, plausible=(1e-9, 1e-2))] = 0.0
+    insulation_time: Annotated[Value, Quantity("s", above=0, plausible=(0.1, 1e7))] | None = None
+    insulation_resistance: Annotated[Value, Quantity("ohm", above=0, plausible=(1e5, 9e11))] | None = None
     safety_class: Literal["X1", "X2", "Y1", "Y2"] | None = None
     package: str = ""
+
+    @model_validator(mode="after")
+    def _of_this_kind(self) -> Self:
+        for name, kinds in ONLY.items():
+            if name in self.model_fields_set and getattr(self, name) is not None and self.kind not in kinds:
+                raise QuantityError(
+                    f"means something for {', '.join(kinds)} alone", name=name, value=getattr(self, name)
+                )
+        if self.rated_life is not None and self.maximum_temperature is None:
+            raise QuantityError("missing: the temperature at which rated_life holds", name="maximum_temperature")
+        return self
 
     @property
     def bias_curve_missing(self) -> bool:
@@ -111,6 +203,59 @@ class Capacitor(Part):
         """Whole series resistance [ohm] at ``frequency`` [Hz]: loss angle and constant part."""
         resistance = self.impedance(frequency, bias=bias, temperature=temperature).real
         return float(resistance[0]) if resistance.shape == (1,) and np.ndim(frequency) == 0 else resistance
+
+    def dissipation_factor_at(self, frequency: Value, *, bias: Value = 0.0, temperature: Value = ROOM) -> Value:
+        """tan(delta) of the whole at ``frequency`` [Hz], of the capacitance that it has at this bias and temperature."""
+        resistance = self.esr_at(frequency, bias=bias, temperature=temperature)
+        return dissipation_factor(frequency, self.capacitance_at(bias, temperature), resistance)
+
+    def ripple_factor(self, frequency: Value) -> Value:
+        """Rated ripple current at ``frequency`` [Hz] over the rated one; on a logarithmic frequency axis."""
+        if self.ripple_frequency_curve is None:
+            return 1.0
+        return on_curve(
+            tuple((float(np.log10(f)), ratio) for f, ratio in self.ripple_frequency_curve), np.log10(frequency)
+        )
+
+    def rated_ripple(self, temperature: Value = ROOM) -> Value | None:
+        """Rated ripple current [A], rms, at ``temperature`` [K] around it; None where none is stated."""
+        if self.ripple_current is None or self.ripple_temperature_curve is None:
+            return self.ripple_current
+        return self.ripple_current * on_curve(self.ripple_temperature_curve, temperature)
+
+    def leakage_current(self, bias: Value) -> Value | None:
+        """Largest leakage current [A] at a DC ``bias`` [V] and room temperature; None where nothing is stated of it."""
+        if self.leakage_factor is not None:
+            return electrolytic_leakage(self.capacitance, self.rated_voltage, self.leakage_factor, self.leakage_least)
+        if self.insulation_time is None and self.insulation_resistance is None:
+            return None
+        time = np.inf if self.insulation_time is None else self.insulation_time
+        resistance = np.inf if self.insulation_resistance is None else self.insulation_resistance
+        return insulation_leakage(np.abs(bias), self.capacitance, time, resistance)
+
+    def life_at(self, temperature: Value) -> Value | None:
+        """Life [s] with the body at ``temperature`` [K]; None where none is rated."""
+        if self.rated_life is None or self.maximum_temperature is None:
+            return None
+        return electrolytic_life(self.rated_life, self.maximum_temperature, temperature)
+
+    def aged(self, age: Value, temperature: Value = ROOM) -> Capacitor:
+        """The same part after ``age`` [s] of use at ``temperature`` [K]; as it is where nothing is stated of ageing.
+
+        Class 2 loses capacitance by `aged_capacitance` (not above the stated one), an electrolytic's ESR grows by
+        `esr_growth`, loss angle and capacitance with it, until its life is over; beyond that it is held.
+        """
+        life = self.life_at(temperature)
+        if life is not None:
+            used = np.minimum(age / life, 1.0)
+            growth, left = esr_growth(used, self.life_end_esr), 1 - used * (1 - self.life_end_capacitance)
+            angle = np.minimum(self.loss_angle * growth, 1.0)
+            return self.replace(esr=self.esr * growth, loss_angle=angle, capacitance=self.capacitance * left)
+        if self.ageing_rate is not None and np.any(age > self.ageing_reference):
+            age = np.maximum(age, self.ageing_reference)
+            left = aged_capacitance(self.capacitance, age, self.ageing_rate, self.ageing_reference)
+            return self.replace(capacitance=left)
+        return self
 
     def self_resonance(self, *, bias: Value = 0.0, mounting_loop: Value = 0.0) -> Value:
         """Frequency [Hz] at which it stops being a capacitor, dispersion left out."""
@@ -206,6 +351,9 @@ class Capacitor(Part):
         """Label and text of what a parts list shows."""
         ripple = {"ripple current": shown(self.ripple_current, "A")} if self.ripple_current is not None else {}
         size = {"package": self.package} if self.package else {}
+        if self.rated_life is not None and isinstance(self.rated_life, float):
+            at = format_temperature(float(np.max(self.maximum_temperature)))  # type: ignore[arg-type]
+            ripple["life"] = f"{format_hours(self.rated_life).split(' (')[0]} at {at}"
         return (
             super().describe()
             | {

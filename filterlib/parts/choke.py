@@ -11,8 +11,9 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Part, Quantity, Value, angular, shown
+from filterlib.parts.base import ROOM, Quantity, Value, angular, shown
 from filterlib.parts.wire import copper_factor
+from filterlib.parts.wound import Wound
 
 Saturation = Literal["soft", "hard"]
 SATURATION_EXPONENT = {"soft": 2, "hard": 10}  # common practice, no source: powder cores and gapped ferrites
@@ -65,7 +66,7 @@ def self_capacitance(first: tuple[Value, Value], second: tuple[Value, Value]) ->
     return capacitance, 1 / ((2 * np.pi * f1) ** 2 * (c1 + capacitance))
 
 
-class DifferentialChoke(Part):
+class DifferentialChoke(Wound):
     """A choke in one line: R in series with L, core loss and winding capacitance in parallel.
 
     Attributes
@@ -78,6 +79,7 @@ class DifferentialChoke(Part):
     winding_capacitance or self_resonance : exactly one of them [F] or [Hz]
     parallel_resistance : core and winding loss as a resistance across the winding [ohm]
     tolerance : of the inductance, either way (20 % unless stated)
+    and those of `Wound`: temperature, heat and the core's loss
 
     Examples
     --------
@@ -114,9 +116,10 @@ class DifferentialChoke(Part):
             return self.winding_capacitance if self.winding_capacitance is not None else 0.0
         return 1 / ((2 * np.pi * self.self_resonance) ** 2 * self.inductance)
 
-    def inductance_at(self, current: Value = 0.0) -> Value:
-        """Small-signal inductance [H] at a DC ``current`` [A]."""
-        return self.inductance * saturated(current, self.saturation_current, self.saturation_ratio, self.saturation)
+    def inductance_at(self, current: Value = 0.0, temperature: Value = ROOM) -> Value:
+        """Small-signal inductance [H] at a DC ``current`` [A] and ``temperature`` [K]."""
+        left = saturated(current, self.saturation_current, self.saturation_ratio, self.saturation)
+        return self.inductance * left * self.warm_factor(temperature)
 
     def resistance_at(self, temperature: Value = ROOM) -> Value:
         """Of the winding [ohm] at ``temperature`` [K]."""
@@ -143,7 +146,7 @@ class DifferentialChoke(Part):
         QuantityError
             Where a frequency is negative or not finite.
         """
-        return self._winding(frequencies, self.inductance_at(current), self.resistance_at(temperature))
+        return self._winding(frequencies, self.inductance_at(current, temperature), self.resistance_at(temperature))
 
     def _winding(self, frequencies: ArrayLike, inductance: Value, resistance: Value) -> NDArray[np.complex128]:
         s = angular(frequencies)
@@ -153,7 +156,9 @@ class DifferentialChoke(Part):
     def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Circuit:
         """The same between nodes "a" and "b", exactly."""
         circuit = Circuit().resistor("R", "a", "1", self.resistance_at(temperature))
-        circuit.inductor("L", "1", "b", self.inductance_at(current)).capacitor("C", "1", "b", self.capacitance)
+        circuit.inductor("L", "1", "b", self.inductance_at(current, temperature)).capacitor(
+            "C", "1", "b", self.capacitance
+        )
         if self.parallel_resistance is not None:
             circuit.resistor("Rp", "1", "b", self.parallel_resistance)
         return circuit
@@ -163,7 +168,9 @@ class DifferentialChoke(Part):
     ) -> Circuit:
         """Adds ``name`` from ``a`` to ``b``."""
         winding = partial(
-            self._winding, inductance=self.inductance_at(current), resistance=self.resistance_at(temperature)
+            self._winding,
+            inductance=self.inductance_at(current, temperature),
+            resistance=self.resistance_at(temperature),
         )
         return circuit.immittance(name, a, b, winding, ladder=self.ladder(current=current, temperature=temperature))
 

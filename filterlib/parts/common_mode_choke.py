@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Part, Quantity, Value, angular, shown
+from filterlib.parts.base import ROOM, Quantity, Value, angular, shown
 from filterlib.parts.choke import (
     Capacitance,
     CoreResistance,
@@ -25,6 +25,7 @@ from filterlib.parts.choke import (
 )
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.parts.wire import copper_factor
+from filterlib.parts.wound import Wound
 
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]
 
@@ -45,7 +46,7 @@ def leakage_per_winding(inductance: Value, leakage: Value, measured: LeakageMeas
     return leakage / 2 if measured == "loop" else inductance * (1 - np.sqrt(1 - leakage / inductance))
 
 
-class CommonModeChoke(Part):
+class CommonModeChoke(Wound):
     """A choke in both lines: current that goes out and comes back meets the leakage, what does not return the core.
 
     Winding 1 is a1 to b1, winding 2 a2 to b2, the dots at a1 and a2, b1 and b2 being the load's side. Each winding has
@@ -67,6 +68,7 @@ class CommonModeChoke(Part):
     winding_capacitance : across each winding [F]
     interwinding_capacitance : between the windings, half at each end [F]
     tolerance, leakage_tolerance : either way (30 % unless stated)
+    and those of `Wound`: temperature, heat and the core's loss
 
     Notes
     -----
@@ -120,15 +122,15 @@ class CommonModeChoke(Part):
     def _halves(self) -> tuple[Value, Value]:
         return 1 + self.imbalance / 2, 1 - self.imbalance / 2
 
-    def magnetising_at(self, unbalance: Value = 0.0, current: Value = 0.0) -> Value:
+    def magnetising_at(self, unbalance: Value = 0.0, current: Value = 0.0, temperature: Value = ROOM) -> Value:
         """Magnetising inductance [H], of the mean winding at low frequency.
 
         ``unbalance`` is the DC current that does not return through the other winding [A]; the balanced ``current`` [A]
-        counts as far as the windings differ: the turns differ by half of ``imbalance``.
+        counts as far as the windings differ: the turns differ by half of ``imbalance``. ``temperature`` [K].
         """
         bias = np.abs(unbalance) + np.abs(current * self.imbalance) / 2
         left = saturated(bias, self.saturation_current, self.saturation_ratio, self.saturation)
-        return (self.inductance - self.leakage_per_winding) * left
+        return (self.inductance - self.leakage_per_winding) * left * self.warm_factor(temperature)
 
     def leakage_at(self, current: Value = 0.0) -> Value:
         """Leakage per winding [H] at the balanced DC ``current`` [A]."""
@@ -146,6 +148,16 @@ class CommonModeChoke(Part):
         s, inductance = angular(frequencies), self.magnetising_at() if inductance is None else inductance
         relaxed = power_law(s / (2 * np.pi * self.relaxation_frequency), self.relaxation_exponent)
         return s * inductance / (1 + relaxed)
+
+    def core_voltage(
+        self, frequencies: ArrayLike, first: NDArray[np.complex128], second: NDArray[np.complex128], inductance: Value
+    ) -> NDArray[np.complex128]:
+        """Voltage [V] across the magnetising branch of the mean winding, (f,) or (designs, f).
+
+        ``first`` and ``second`` [A]: the windings' currents, both into the dots; ``inductance``: `magnetising_at` there.
+        """
+        into = np.sqrt(self._halves[0]) * first + np.sqrt(self._halves[1]) * second
+        return self.magnetising_impedance(frequencies, inductance) * into
 
     def impedance(
         self,
@@ -173,7 +185,7 @@ class CommonModeChoke(Part):
         QuantityError
             Where a frequency is negative or not finite.
         """
-        magnetising, leakage = self.magnetising_at(unbalance, current), self.leakage_at(current)
+        magnetising, leakage = self.magnetising_at(unbalance, current, temperature), self.leakage_at(current)
         return self._matrix(frequencies, magnetising, leakage, self.resistance_at(temperature))
 
     def _matrix(
@@ -194,7 +206,7 @@ class CommonModeChoke(Part):
         Otherwise within LADDER_ERROR over LADDER_BAND; passive everywhere.
         """
         circuit = Circuit()
-        magnetising, leakage = self.magnetising_at(unbalance, current), self.leakage_at(current)
+        magnetising, leakage = self.magnetising_at(unbalance, current, temperature), self.leakage_at(current)
         for number, half in enumerate(self._halves, start=1):
             circuit.resistor(f"R{number}", f"a{number}", f"r{number}", self.resistance_at(temperature))
             circuit.inductor(f"Ll{number}", f"r{number}", f"m{number}", half * leakage)
@@ -235,7 +247,7 @@ class CommonModeChoke(Part):
         """
         matrix = partial(
             self._matrix,
-            magnetising=self.magnetising_at(unbalance, current),
+            magnetising=self.magnetising_at(unbalance, current, temperature),
             leakage=self.leakage_at(current),
             resistance=self.resistance_at(temperature),
         )

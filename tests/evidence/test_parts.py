@@ -5,7 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.network.circuit import Circuit
-from filterlib.parts.capacitor import esr_from_loss_angle
+from filterlib.parts.ageing import aged_capacitance, electrolytic_life, equivalent_temperature, mission_life
+from filterlib.parts.capacitor import Capacitor, dissipation_factor, electrolytic_leakage, esr_from_loss_angle
 from filterlib.parts.choke import self_capacitance
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import standard_tables
@@ -18,6 +19,7 @@ from filterlib.parts.wire import (
     straight_wire_inductance,
     two_wire_inductance,
 )
+from filterlib.parts.wound import temperature_rise
 
 PARTS = {name: part for table in standard_tables() for name, part in table.items()}
 INCH, FOOT = 0.0254, 0.3048  # m
@@ -156,6 +158,52 @@ def test_output_ceramics_are_inductive_where_spikes_are():
         assert part.impedance([30e6])[0].imag > 0
 
 
+def test_dissipation_factor_of_a_series_pair():
+    # published: R. K. Rajput, Electronic Measurements and Instrumentation, example p. 232: 0.20 uF and 3000 ohm, 1 kHz
+    assert dissipation_factor(1000, 0.20e-6, 3000) == pytest.approx(3.77, rel=1e-3, abs=0)
+
+
+def test_electrolytic_life_in_a_day_of_three_temperatures():
+    # published: Cosel, Q&A a0057 (en.cosel.co.jp/technical/qanda/a0057.html): 1000 h at 105 °C, 8 h each at 45, 55, 65 °C
+    lives = [electrolytic_life(1000.0, 378.15, 273.15 + celsius) for celsius in (45, 55, 65)]
+    assert_allclose(lives, [64000, 32000, 16000], rtol=1e-12, atol=0)
+    life = mission_life((8, 8, 8), lives)
+    assert life == pytest.approx(27428.6, rel=1e-5, abs=0)  # hand: 3/(1/64000 + 1/32000 + 1/16000)
+    celsius = equivalent_temperature(1000.0, 378.15, life) - 273.15
+    assert celsius == pytest.approx(57.2, rel=1e-3, abs=0)  # published, to its last digit: not 55 °C
+    assert celsius == pytest.approx(57.224, rel=1e-5, abs=0)  # hand
+
+
+def test_leakage_current_of_an_electrolytic():
+    # published: Nippon Chemi-Con, FAQ "About time-based changes in leakage current": 35 V, 2200 uF, standard value 770 uA
+    assert electrolytic_leakage(2200e-6, 35.0, 0.01) == pytest.approx(770e-6, rel=1e-12, abs=0)
+
+
+def test_ageing_by_decades():
+    # published: "Capacitance ageing of ceramic capacitors, a tutorial" (datest.com): at 1 % a decade, 1 % from 1 to 10
+    # hours and an additional 1 % from 10 to 100
+    left = [aged_capacitance(1.0, hours * 3600, 0.01, 3600) for hours in (1, 10, 100)]
+    assert_allclose(-np.diff(left), 0.01, rtol=1e-9, atol=0)
+
+
+def test_ageing_of_our_class_2_ceramics_is_within_the_usual_range():
+    # published: EIA-198-1-F, as tabulated by NIC Components: X7R, X5R 1.5 to 4 % per decade hour
+    rates = [part.ageing_rate for part in PARTS.values() if part.kind == "ceramic_class_2"]
+    assert len(rates) >= 10
+    assert all(0.015 <= rate <= 0.04 for rate in rates)
+
+
+def test_ripple_ratings_of_our_capacitors_go_with_their_losses():
+    # published (product.tdk.com, FAQ capacitors-0142): a ceramic's allowable ripple current heats it by 20 K at most;
+    # common practice, no source: 10 to 15 K for the others
+    rated = [part for part in PARTS.values() if isinstance(part, Capacitor) and part.ripple_current is not None]
+    assert len(rated) >= 20
+    for part in rated:
+        hot = part.maximum_temperature - 10
+        rise = part.ripple_current**2 * part.esr_at(1e5, temperature=hot) * part.thermal_resistance
+        assert 2 < rise < (21 if part.kind == "ceramic_class_2" else 15)
+
+
 # ---- chokes ---------------------------------------------------------------------------------------------------------
 
 
@@ -218,3 +266,17 @@ def test_leakage_of_our_common_mode_chokes_is_within_the_usual_range(name):
     # common practice, no source: 0.5 to 4 % of the inductance for sectional ferrite; 0.1 % for a nanocrystalline ring
     ratio = PARTS[name].leakage_per_winding / PARTS[name].inductance
     assert (0.001 if "nano" in name else 0.005) <= ratio <= 0.04
+
+
+@pytest.mark.parametrize("name", [name for name, part in PARTS.items() if hasattr(part, "turns")])
+def test_heat_and_flux_of_our_chokes_are_plausible(name):
+    part = PARTS[name]
+    windings = 2 if isinstance(part, CommonModeChoke) else 1
+    rise = temperature_rise(windings * part.rated_current**2 * part.dc_resistance, 0.0, part.thermal_resistance, 313.15)
+    assert 35 < rise < 55  # common practice, no source: a rated current is that of some 40 K
+    flux = part.saturation_current * part.inductance / (part.turns * part.core_area)
+    # from memory: ferrites saturate at 0.3 to 0.5 T, metal powders and nanocrystalline ribbon above 1 T; the choke
+    # as a whole, with the spread of the flux over its core, loses 30 % earlier
+    assert 0.1 < flux < (1.2 if "nano" in name or "powder" in part.note else 0.45)
+    # from memory, at 100 kHz and 0.1 T: 50 kW/m3 (power ferrite) to 2 MW/m3 (metal powder)
+    assert 50e3 < part.steinmetz.sine(100e3, 0.1) < 2e6

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.capacitor import Capacitor
 
@@ -115,3 +116,45 @@ def test_a_parts_list_shows_what_matters():
     assert shown["capacitance"] == "1 µF ± 20 %"
     assert shown["bias curve"] == "to 50 V"
     assert shown["ripple current"] == "1 A"
+
+
+def test_the_rated_ripple_current_follows_frequency_and_temperature():
+    part = capacitor(
+        ripple_current="2 A",
+        ripple_frequency_curve=[["100 Hz", 0.5], ["10 kHz", 0.9], ["100 kHz", 1.0]],
+        ripple_temperature_curve=[["65 °C", 1.5], ["105 °C", 1.0]],
+    )
+    assert_allclose(part.ripple_factor(np.array([100.0, 1e4, 1e5, 1e7])), [0.5, 0.9, 1, 1], rtol=1e-12, atol=0)  # hand
+    assert 0.5 < part.ripple_factor(1e3) < 0.9
+    assert part.ripple_factor(1e3) == pytest.approx(0.75, rel=0.1, abs=0)  # hand: near the middle of 100 Hz and 10 kHz
+    assert part.rated_ripple(338.15) == pytest.approx(3.0, rel=1e-12, abs=0)  # hand
+    assert part.rated_ripple(300.0) == pytest.approx(3.0, rel=1e-12, abs=0)  # held
+    assert capacitor(ripple_current="2 A").rated_ripple(338.15) == 2.0
+    assert capacitor().rated_ripple() is None
+    assert capacitor().ripple_factor(1e3) == 1.0
+
+
+def test_a_frequency_curve_is_one_at_100_kilohertz():
+    with pytest.raises(InputError, match="must be 1 at 100 kHz"):
+        capacitor(ripple_frequency_curve=[["100 Hz", 0.5], ["1 kHz", 1.0], ["100 kHz", 1.6]])
+
+
+def test_leakage_of_what_has_an_insulation_follows_the_voltage():
+    part = capacitor(capacitance="10 µF", insulation_time="500 s")
+    assert part.leakage_current(50.0) == pytest.approx(1e-6, rel=1e-12, abs=0)  # hand: 50 MΩ
+    assert part.leakage_current(-25.0) == pytest.approx(0.5e-6, rel=1e-12, abs=0)  # hand
+    both = part.replace(insulation_resistance="10 MΩ")
+    assert both.leakage_current(50.0) == pytest.approx(5e-6, rel=1e-12, abs=0)  # hand: the lesser of 10 and 50 MΩ
+    assert capacitor().leakage_current(50.0) is None
+
+
+def test_leakage_of_an_electrolytic_is_a_figure_of_the_part():
+    part = capacitor(kind="aluminium", leakage_factor="0.01 1/s", leakage_least="3 µA", capacitance="100 µF")
+    assert part.leakage_current(5.0) == pytest.approx(50e-6, rel=1e-12, abs=0)  # hand: 0.01 * 100 * 50 µA
+    assert part.replace(capacitance="1 µF").leakage_current(5.0) == pytest.approx(3e-6, rel=1e-12, abs=0)  # hand
+
+
+def test_the_dissipation_factor_of_the_whole():
+    # hand: 0.02 of the dielectric and 2 pi 10 kHz 1 uF 5 mohm; the dielectric's C falls 1.27 % in the decade from 1 kHz
+    found = capacitor(esl=0).dissipation_factor_at(1e4)
+    assert found == pytest.approx(0.02 + 2 * np.pi * 1e4 * 1e-6 * 5e-3, rel=0.03, abs=0)
