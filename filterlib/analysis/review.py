@@ -9,6 +9,7 @@ import numpy as np
 
 from filterlib.analysis.bode import BodeResult, bode
 from filterlib.analysis.impedance import ImpedanceResult, impedance
+from filterlib.analysis.insertion import InsertionResult, insertion
 from filterlib.analysis.operating import OperatingResult, operating
 from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.spectra import bands
@@ -45,6 +46,7 @@ class PointResult:
     operating: OperatingResult
     bode: Mapping[str, BodeResult]
     impedance: Mapping[str, ImpedanceResult]
+    insertion: InsertionResult
     ripple: RippleResult
     steps: Mapping[str, StepsResult]
 
@@ -107,6 +109,7 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
         operating=found,
         bode={load: bode(design, state, load) for load in loads},
         impedance={load: impedance(design, state, load) for load in loads},
+        insertion=insertion(design, state),
         ripple=at_point,
         steps=moved,
     )

@@ -16,6 +16,8 @@ from filterlib.show.style import (
     DASHES,
     HATCHES,
     ORANGE,
+    SKY,
+    VERMILION,
     legend_above,
     new_figure,
     prefixed,
@@ -31,13 +33,20 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
-    "band_figure", "bode_figure", "impedance_figure", "ripple_figure", "save", "sources_figure", "spectrum_figure",
-    "steps_figure", "svg",
+    "band_figure", "bode_figure", "impedance_figure", "insertion_figure", "ripple_figure", "save", "sources_figure",
+    "spectrum_figure", "steps_figure", "svg",
 ]  # fmt: skip
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1}  # behind words that cross a curve
 SHOWN = 8  # unknowns that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
+_SYSTEMS: tuple[
+    dict[str, Any], ...
+] = (  # curves of test systems that coincide lie on one another, the narrow on the wide
+    {"color": SKY, "linewidth": 4.4},
+    {"color": VERMILION, "linewidth": 2.4, "linestyle": DASHES[1]},
+    {"color": BLUE, "linewidth": 1.6, "linestyle": DASHES[3]},
+)
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 
 
@@ -84,6 +93,26 @@ def impedance_figure(impedance: Any, *, switching_frequency: float | None = None
     prefixed(phase, "x", "Hz", "frequency")
     prefixed(size, "y", "Ω", "magnitude")
     legend_above(size)
+    return figure
+
+
+@styled
+def insertion_figure(insertion: Any, load: str, *, switching_frequency: float | None = None) -> Figure:
+    """Insertion loss [dB] in each test system, symmetrical and asymmetrical, with the real effect at a load drawn in."""
+    figure, panels = new_figure(f"Insertion loss and real effect at {load}", 2, height=5.8, share="x")
+    for axes, mode in zip(panels, ("symmetrical", "asymmetrical"), strict=True):
+        for (system, loss), look in zip(getattr(insertion, mode).items(), _SYSTEMS, strict=True):
+            axes.semilogx(insertion.frequencies, _finite(loss), label=f"{system.replace('/', ' / ')} Ω", **look)
+        real = getattr(insertion, f"real_{mode}").get(load)
+        if real is not None:
+            look = {"color": BLACK, "linewidth": 2, "marker": "D", "markersize": 5, "markevery": 0.07}
+            axes.semilogx(insertion.frequencies, _finite(real), label="in this circuit", **look)
+        axes.axhline(0, color="#aaaaaa", linewidth=0.8, zorder=1)
+        _level_limits(axes)
+        _mark_frequency(axes, switching_frequency, text="switching" if mode == "symmetrical" else "")
+        axes.set_ylabel(f"{mode} [dB]")
+    prefixed(panels[1], "x", "Hz", "frequency")
+    legend_above(panels[0])
     return figure
 
 

@@ -7,18 +7,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from filterlib.show import tables
 from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
     bode_figure,
     impedance_figure,
+    insertion_figure,
     ripple_figure,
     sources_figure,
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
-from filterlib.show.results import results_text
+from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.words import SYMBOLS, band, decisive_point, number, source_words, summary
@@ -100,6 +103,7 @@ def _remarks(ripple: Any, load: str) -> tuple[str, ...]:
 
 
 def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
+    yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
         if point.ripple.unknowns and load == result.design.loads[0].name:
@@ -115,6 +119,8 @@ def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustrat
     yield illustration(f"bode-{own}", figure, _bode_words(bode), "Triangles mark resonances.")
     figure = impedance_figure(impedance, switching_frequency=at)
     yield illustration(f"impedance-{own}", figure, f"Magnitude and phase of the impedances at {load}.")
+    figure = insertion_figure(point.insertion, load, switching_frequency=at)
+    yield illustration(f"insertion-{own}", figure, *_insertion_words(point.insertion, load, at))
     if steps.reason is None:
         dip, settled = number(steps.load_dip, "V"), number(steps.settling_time, "s")
         words = f"After the load's step its voltage dips by {dip} and settles in {settled}."
@@ -161,6 +167,18 @@ def _source_words(ripple: Any, load: str) -> str:
 def _bode_words(bode: Any) -> str:
     peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
     return f"Resonances: {peaks}." if peaks else "No resonance stands out."
+
+
+def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]:
+    """What the figure shows, and why its curves lie apart."""
+    told = [found.symmetrical["50/50"], found.real_symmetrical[load]]
+    test, real = (tables.loss(at_frequency(found.frequencies, level, switching)) for level in told)
+    ends = (found.converter_impedance, found.load_impedance)
+    source, fed = (tables.ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
+    at = number(switching, "Hz")
+    words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
+    note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
+    return words, note if found.reason is None else f"{note} Asymmetrical: {found.reason}."
 
 
 def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...], drawn: list[str]) -> str:

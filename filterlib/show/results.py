@@ -105,6 +105,7 @@ def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
         "ripple": _ripple(point.ripple, keys),
         "bode": _bode(point, design.converter.switching_frequency, keys),
         "impedance": _impedance(point, design.converter.switching_frequency, keys),
+        "insertion": _insertion(point.insertion, design.converter.switching_frequency, keys),
         "steps": _steps(point.steps, keys),
     }
 
@@ -185,6 +186,29 @@ def _impedance(point: Any, switching: float, keys: Mapping[str, str]) -> Section
         _put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, "not computed")
         _put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, "not computed")
     return section
+
+
+def _insertion(found: Any, switching: float, keys: Mapping[str, str]) -> Section:
+    """Test systems by their resistances, the point written p; "real" is the same filter in its own circuit."""
+    section: Section = {}
+    for mode in ("symmetrical", "asymmetrical"):
+        curves = {name.replace("/", "_").replace(".", "p"): loss for name, loss in getattr(found, mode).items()}
+        real = getattr(found, f"real_{mode}")
+        curves |= {f"real_{key}": real.get(load) for load, key in keys.items()}
+        for name, loss in curves.items():
+            for spot, frequency in spots(switching).items():
+                level = None if loss is None else at_frequency(found.frequencies, loss, frequency)
+                _put(section, f"{mode}_{name}_at_{spot}_dB", level, found.reason or "nothing reaches the load")
+    return section
+
+
+def spots(switching: float) -> dict[str, float]:
+    """The frequencies [Hz] at which insertion loss is told, by their words in keys.
+
+    >>> spots(180e3)
+    {'switching': 180000.0, '1MHz': 1000000.0, '10MHz': 10000000.0}
+    """
+    return {"switching": switching, "1MHz": 1e6, "10MHz": 1e7}
 
 
 def at_frequency(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> float:

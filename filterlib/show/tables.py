@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.show.results import at_frequency, largest_below
+from filterlib.show.results import at_frequency, largest_below, spots
 from filterlib.show.words import SYMBOLS, band, bandwidth_words, number, place_words, share, source_words
 from filterlib.units import format_quantity, format_temperature
 
@@ -199,7 +199,7 @@ def impedance_table(point: Any, switching: float) -> Table:
         rows.append((
             load,
             f"{number(peak, 'ohm')} at {number(peak_at, 'Hz')}",
-            *(_ohms(at_frequency(found.frequencies, size, switching)) for size in (back, into, own)),
+            *(ohms(at_frequency(found.frequencies, size, switching)) for size in (back, into, own)),
             f"{number(float(into[smallest]), 'ohm')} at {number(float(found.frequencies[smallest]), 'Hz')}",
         ))  # fmt: skip
     at = format_quantity(switching, "Hz")
@@ -214,8 +214,28 @@ def impedance_table(point: Any, switching: float) -> Table:
     return Table(f"Impedances at {point.operating.point}", head, tuple(rows))
 
 
-def _ohms(value: float) -> str:
+def ohms(value: float) -> str:
+    """The size of an impedance, which may be infinite."""
     return number(value, "ohm") if np.isfinite(value) else "infinite"
+
+
+def insertion_table(insertion: Any, load: str, switching: float) -> Table:
+    """Insertion loss in each test system, and what the filter does between its own converter and load."""
+    rows = []
+    for mode in ("symmetrical", "asymmetrical"):
+        curves = {f"{name.replace('/', ' Ω and ')} Ω": curve for name, curve in getattr(insertion, mode).items()}
+        real = getattr(insertion, f"real_{mode}").get(load)
+        curves |= {} if real is None else {f"this converter and {load}": real}
+        for name, curve in curves.items():
+            levels = (at_frequency(insertion.frequencies, curve, spot) for spot in spots(switching).values())
+            rows.append((f"{_capital(mode)}, between {name}", *map(loss, levels)))
+    head = ("Test, or real circuit", *(f"At {format_quantity(spot, 'Hz')}" for spot in spots(switching).values()))
+    return Table(f"Insertion loss as in CISPR 17, and the real effect at {load}", head, tuple(rows))
+
+
+def loss(level: float) -> str:
+    """An insertion loss, which is infinite where nothing passes."""
+    return f"{level:.1f} dB".replace("-", "\N{MINUS SIGN}") if np.isfinite(level) else "nothing passes"
 
 
 def steps_table(result: Any) -> Table:

@@ -11,6 +11,7 @@ import numpy as np
 
 from filterlib.analysis.bode import BodeResult
 from filterlib.analysis.impedance import ImpedanceResult
+from filterlib.analysis.insertion import InsertionResult
 from filterlib.analysis.operating import OperatingResult
 from filterlib.analysis.review import Assumption, PointResult, ReviewResult
 from filterlib.analysis.ripple import Figure, RippleResult, UnknownEffect
@@ -227,6 +228,24 @@ def impedance(load="modem", point="full"):
     )
 
 
+def insertion(loads=("modem", "logger"), point="full", *, driven=True):
+    """Curves of plausible size."""
+    f = np.geomspace(10, 1e8, 400)
+    loss = 20 * np.log10(np.abs(1 + 1j * f / 10e3))
+    tested = {"50/50": loss, "0.1/100": loss / 2, "100/0.1": 0.4 * loss}
+    return InsertionResult(
+        point=point,
+        frequencies=f,
+        symmetrical=tested,
+        asymmetrical={name: level / 2 for name, level in tested.items()},
+        real_symmetrical=dict.fromkeys(loads, 0.7 * loss - 3),
+        real_asymmetrical=dict.fromkeys(loads, 0.3 * loss - 2) if driven else {},
+        converter_impedance=0.02 + 1j * f * 1e-7,
+        load_impedance=0.3 + 1j * f * 1e-7,
+        reason=None if driven else "no common-mode drive is stated",
+    )
+
+
 def steps(load="modem", point="full"):
     """A ringing step."""
     t = np.linspace(0, 200e-6, 500)
@@ -320,6 +339,7 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
                 operating=operating(point, scale=scale, stable=fine, loads=loads),
                 bode={load: bode(load, point) for load in loads},
                 impedance={load: impedance(load, point) for load in loads},
+                insertion=insertion(loads, point),
                 ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
                 steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
             )
@@ -363,12 +383,16 @@ def relabelled(whole, text):
     points = []
     for point in whole.points:
         found = {name: moved(getattr(point, name)) for name in ("bode", "impedance", "steps")}
+        inserted = {name: moved(value) for name, value in vars(point.insertion).items()}
         ripples = {name: moved(value) for name, value in vars(point.ripple).items()}
         operating = {name: moved(value) for name, value in vars(point.operating).items()}
         places = tuple(map(renamed_key, point.ripple.places))
         points.append(
             PointResult(
-                operating=OperatingResult(**operating), ripple=RippleResult(**ripples | {"places": places}), **found
+                operating=OperatingResult(**operating),
+                insertion=InsertionResult(**inserted),
+                ripple=RippleResult(**ripples | {"places": places}),
+                **found,
             )
         )
     loads = (whole.design.loads[0].model_copy(update={"name": text}),)

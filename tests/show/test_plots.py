@@ -20,6 +20,7 @@ def every_figure(fakes, load="modem"):
     return {
         "bode": plots.bode_figure(fakes.bode(load), switching_frequency=180e3),
         "impedance": plots.impedance_figure(fakes.impedance(load), switching_frequency=180e3),
+        "insertion": plots.insertion_figure(fakes.insertion((load,)), load, switching_frequency=180e3),
         "ripple": plots.ripple_figure(ripple, load, limits={"20MHz": 0.015}),
         "spectrum": plots.spectrum_figure(ripple, load),
         "sources": plots.sources_figure(ripple, load),
@@ -41,7 +42,7 @@ def texts(svg):
     return ["".join(element.itertext()) for element in found]
 
 
-NAMES = ("bode", "impedance", "ripple", "spectrum", "sources", "band", "steps")
+NAMES = ("bode", "impedance", "insertion", "ripple", "spectrum", "sources", "band", "steps")
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -68,7 +69,7 @@ def test_nothing_is_cut_off(figures, name):
     assert box.y1 <= height
 
 
-@pytest.mark.parametrize("name", ["bode", "impedance", "spectrum"])
+@pytest.mark.parametrize("name", ["bode", "impedance", "insertion", "spectrum"])
 def test_curves_differ_in_more_than_colour(figures, name):
     lines = [line for line in figures[name].axes[0].get_lines() if not line.get_label().startswith("_")]
     looks = {(str(line.get_linestyle()), str(line._dash_pattern), line.get_marker()) for line in lines}
@@ -76,7 +77,7 @@ def test_curves_differ_in_more_than_colour(figures, name):
     assert len(looks) == len(lines)
 
 
-@pytest.mark.parametrize("name", ["bode", "impedance", "spectrum", "sources"])
+@pytest.mark.parametrize("name", ["bode", "impedance", "insertion", "spectrum", "sources"])
 def test_the_legend_lies_on_no_curve(figures, name):
     figure = figures[name]
     axes = next(axes for axes in figure.axes if axes.get_legend() is not None)
@@ -94,6 +95,15 @@ def test_the_limit_is_drawn_about_the_middle_of_the_wave(fakes):
     assert any(np.isclose(height, middle - 0.0075, rtol=1e-9, atol=0) for height in heights)
     assert "limit 15 mV" in [text.get_text() for text in figure.axes[0].texts]
     assert not figure.axes[2].texts
+
+
+def test_the_real_effect_is_drawn_only_where_there_is_one(fakes):
+    def labels(insertion, panel):
+        return [line.get_label() for line in plots.insertion_figure(insertion, "modem").axes[panel].get_lines()]
+
+    assert "in this circuit" in labels(fakes.insertion(), 1)
+    assert "in this circuit" in labels(fakes.insertion(driven=False), 0)
+    assert "in this circuit" not in labels(fakes.insertion(driven=False), 1)
 
 
 def test_two_periods_are_drawn(fakes):

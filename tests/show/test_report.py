@@ -109,7 +109,7 @@ def test_every_table_has_a_caption_and_heads_with_a_scope(page):
 def test_every_figure_stands_inline_under_a_name_of_its_own(page, files):
     names = [entry[1]["aria-label"] for entry in page.elements if entry[1].get("role") == "img"]
     drawn = [name for name in files if name.endswith(".svg")]
-    assert len(names) == len(set(names)) == len(page.all("svg")) == len(drawn) == 14
+    assert len(names) == len(set(names)) == len(page.all("svg")) == len(drawn) == 16
     assert all(len(name) > 20 for name in names)
 
 
@@ -144,6 +144,14 @@ def test_names_from_the_design_file_are_text_everywhere(fakes):
     assert "".join(page.text).count(HOSTILE) > 10
     assert all("<script" not in text for name, text in files.items() if name.endswith(".svg"))
     assert json.loads(files["results.json"])["design"] == HOSTILE
+
+
+def test_insertion_loss_stands_beside_the_real_effect_with_why(page):
+    """hand: the made-up curve is |1 + j f/10 kHz|, its ends |20 + 18j| and |300 + 18j| milliohm at 180 kHz."""
+    whole = "".join(page.text).replace("\N{NO-BREAK SPACE}", " ")
+    assert whole.count("Insertion loss as in CISPR 17, and the real effect at") == 2
+    assert whole.count("Symmetrical, between 50 Ω and 50 Ω25.1 dB40.0 dB60.0 dB") == 2
+    assert "at 180 kHz the converter's side is 26.9 mΩ and the load's 301 mΩ, not 50 Ω" in whole
 
 
 def test_an_unstable_design_has_a_page_that_says_so(fakes):

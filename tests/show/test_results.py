@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -54,6 +55,25 @@ def test_an_unstable_point_has_no_ripple_and_says_why(fakes):
     assert found["ripple"]["load_20MHz_pp_V"] is None
     assert "pole" in found["ripple"]["load_20MHz_pp_V_reason"]
     assert found["operating_points"]["idle"]["ripple"]["load_20MHz_pp_V"] > 0
+
+
+def test_insertion_loss_is_told_at_three_frequencies(review):
+    """hand: the made-up curve of 50 / 50 ohm is that of a corner at 10 kHz, 20 log10 |1 + j f/10 kHz|."""
+    section = read(review)["operating_points"]["full"]["insertion"]
+    for spot, frequency in (("switching", 180e3), ("1MHz", 1e6), ("10MHz", 10e6)):
+        level = 20 * math.log10(abs(1 + 1j * frequency / 10e3))
+        assert section[f"symmetrical_50_50_at_{spot}_dB"] == pytest.approx(level, rel=1e-4, abs=0)
+        assert section[f"asymmetrical_0p1_100_at_{spot}_dB"] == pytest.approx(level / 4, rel=1e-4, abs=0)
+        assert section[f"symmetrical_real_modem_at_{spot}_dB"] == pytest.approx(0.7 * level - 3, rel=1e-4, abs=0)
+
+
+def test_a_real_effect_that_is_not_there_is_null_with_its_reason(fakes):
+    whole = fakes.review()
+    bare = tuple(replace(point, insertion=fakes.insertion(driven=False)) for point in whole.points)
+    section = read(fakes.review(points=bare))["operating_points"]["full"]["insertion"]
+    assert section["asymmetrical_real_modem_at_1MHz_dB"] is None
+    assert "common-mode" in section["asymmetrical_real_modem_at_1MHz_dB_reason"]
+    assert section["asymmetrical_50_50_at_1MHz_dB"] > 0
 
 
 UNITS = ("V", "A", "W", "K", "Hz", "s", "ohm", "dB", "ratio", "factor")
