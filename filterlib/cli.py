@@ -1,8 +1,8 @@
-"""The command `filterlib`: review a design file and write what was found.
+"""The command `filterlib`: review a design, look at a recording or a part, make the sheet for the bench.
 
-Exit codes of ``review``: 0 every requirement is met throughout its band at every operating point; 1 one is not, or
-hangs on something that is not known, or the circuit is unstable (the page is written and says so); 2 the input or the
-command was refused; 3 the output could not be written; 70 a fault of the program itself; 130 interrupted.
+Exit codes: 0 done; 2 the input or the command was refused; 3 the output could not be written; 70 a fault of the program
+itself; 130 interrupted. ``review`` alone also has 1: a requirement is not met throughout its band at every operating
+point, or hangs on something that is not known, or the circuit is unstable (the page is written and says so).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from filterlib.errors import FilterlibError, OutputError
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
 PATIENCE = 1.0  # [s] of work before a progress line appears
 
-EXAMPLES = """\
+REVIEW = """\
 examples:
   filterlib review tide-gauge.toml --out review
       reads the design, writes review/review.html, review/results.json and the figures
@@ -30,6 +30,19 @@ exit codes of review:
   2  the input was refused
   3  the output could not be written
 """
+CODES = """
+exit codes:
+  0  done
+  2  the input was refused
+  3  the output could not be written
+"""
+RECORDING = f"""\
+examples:
+  filterlib recording terminals.csv
+      prints period, jitter, ripple and spike, noise and the strongest harmonics
+  filterlib recording terminals.csv --channel 2 --probe-factor 10 --out terminals
+      reads the second channel, and writes terminals/recording.html, recording.json and the figures
+{CODES}"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -37,7 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _survive_odd_terminals()
     chosen = _parser().parse_args(arguments)
     try:
-        return _review(chosen.design, chosen.out)
+        return chosen.run(chosen)
     except OutputError as error:
         return _complain(str(error), NOT_WRITTEN)
     except FilterlibError as error:
@@ -48,49 +61,105 @@ def main(arguments: Sequence[str] | None = None) -> int:
         import traceback
 
         traceback.print_exception(error)
-        return _complain("this is a fault in filterlib, not in the design; nothing was written", FAULT)
+        return _complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
 
 
 def _parser() -> argparse.ArgumentParser:
     from filterlib import __version__
 
-    layout = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(
         prog="filterlib",
         description="The filter between a switch-mode DC-DC converter and the electronics that it feeds.",
-        epilog=EXAMPLES,
-        formatter_class=layout,
+        epilog=REVIEW + "\nfilterlib COMMAND --help has examples and exit codes of the others.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"filterlib {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    review = commands.add_parser(
-        "review",
-        help="review a design file and write a page, the numbers and the figures",
-        description="Review a design file: ripple before and after the filter, its band, stability, steps, impedances.",
-        epilog=EXAMPLES,
-        formatter_class=layout,
-    )
-    review.add_argument("design", metavar="DESIGN.toml", help="the design file")
-    review.add_argument(
-        "--out",
-        required=True,
-        metavar="FOLDER",
-        help="folder for review.html, results.json and the figures; other files in it stay as they are",
-    )
+    _add_review(commands)
+    _add_recording(commands)
     return parser
 
 
-def _review(design_file: str, folder: str) -> int:
+def _add_command(commands: Any, name: str, run: Any, *, short: str, long: str, epilog: str) -> argparse.ArgumentParser:
+    layout = argparse.RawDescriptionHelpFormatter
+    command = commands.add_parser(name, help=short, description=long, epilog=epilog, formatter_class=layout)
+    command.set_defaults(run=run)
+    return command
+
+
+def _add_review(commands: Any) -> None:
+    command = _add_command(
+        commands, "review", _review, epilog=REVIEW,
+        short="review a design file and write a page, the numbers and the figures",
+        long="Review a design file: ripple before and after the filter, its band, stability, steps, impedances.",
+    )  # fmt: skip
+    command.add_argument("design", metavar="DESIGN.toml", help="the design file")
+    files = "folder for review.html, results.json and the figures; other files in it stay as they are"
+    command.add_argument("--out", required=True, metavar="FOLDER", help=files)
+
+
+def _add_recording(commands: Any) -> None:
+    command = _add_command(
+        commands, "recording", _recording, epilog=RECORDING,
+        short="say what an oscilloscope's recording holds, and draw it",
+        long="Measure one channel of an oscilloscope's CSV file: period, jitter, ripple and spike, noise, harmonics.",
+    )  # fmt: skip
+    command.add_argument("file", metavar="FILE.csv", help="the recording, as the oscilloscope exported it")
+    command.add_argument("--channel", metavar="N", help="name of the channel, or its number from 1 on; else the first")
+    for option, example, words in (
+        ("--sample-interval", "4ns", "where the file has neither times nor the interval"),
+        ("--probe-factor", "10", "of the probe that was in use, where the file is wrong or silent about it"),
+        ("--bandwidth", "20MHz", "of scope and probe, where the file is wrong or silent about it"),
+        ("--full-scale", "160mV", "lowest to highest level at the probe's tip: decides what is clipped"),
+        ("--coupling", "AC", "AC or DC, where the file is wrong or silent about it"),
+    ):
+        command.add_argument(option, metavar=example, help=words)
+    command.add_argument("--ripple-to", default="20MHz", metavar="20MHz", help="border between ripple and spike")
+    command.add_argument("--order", default=1, type=int, metavar="1", help="of the low-pass at that border")
+    files = "folder for recording.html, recording.json and the figures; without it nothing is written"
+    command.add_argument("--out", metavar="FOLDER", help=files)
+
+
+def _review(chosen: argparse.Namespace) -> int:
+    from filterlib import load_design
     from filterlib.analysis.review import review
-    from filterlib.bench.terminals import load_design
     from filterlib.show.report import write_review
 
-    design = load_design(design_file)
+    design = load_design(chosen.design)
     with ProgressLine() as progress:
         result = review(design, progress=lambda share, text: progress(0.8 * share, text))
-        page = write_review(result, folder, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
+        page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
     _say(_summary(result, str(page)))
     return result.exit_code
+
+
+def _recording(chosen: argparse.Namespace) -> int:
+    from filterlib.bench.harmonics import harmonics
+    from filterlib.bench.measurement import measure
+    from filterlib.bench.recording import load_recording
+    from filterlib.show.recording import recording_text, write_recording
+    from filterlib.units import quantity
+
+    border = quantity(chosen.ripple_to, "Hz", low=1e3, name="ripple_to")
+    factor = chosen.probe_factor
+    with ProgressLine() as progress:
+        progress(0.0, f"reading {chosen.file}")
+        taken = load_recording(
+            chosen.file,
+            int(chosen.channel) if str(chosen.channel).isdecimal() else chosen.channel,
+            probe_factor=None if factor is None else quantity(factor, "", above=0, name="probe_factor"),
+            bandwidth=chosen.bandwidth,
+            full_scale=chosen.full_scale,
+            sample_interval=chosen.sample_interval,
+            coupling=chosen.coupling,
+        )
+        progress(0.5, "laying the periods over each other")
+        found = measure(taken, bandwidth=border, order=chosen.order)
+        held = harmonics(found)
+        page = write_recording(found, held, chosen.out) if chosen.out is not None else None
+    _say(recording_text(found, held))
+    _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
+    return 0
 
 
 def _summary(result: Any, page: str) -> str:
