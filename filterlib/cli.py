@@ -155,7 +155,7 @@ def _recording(chosen: argparse.Namespace) -> int:
         )
         progress(0.5, "laying the periods over each other")
         found = measure(taken, bandwidth=border, order=chosen.order)
-        held = harmonics(found)
+        held = harmonics(found) if found.average else None
         page = write_recording(found, held, chosen.out) if chosen.out is not None else None
     _say(recording_text(found, held))
     _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")

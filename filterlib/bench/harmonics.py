@@ -1,4 +1,4 @@
-"""The harmonics of a recording, and which of them stand above its noise."""
+"""The harmonics of a recording's period, each with the noise that it stands in."""
 
 from __future__ import annotations
 
@@ -8,51 +8,65 @@ import numpy as np
 
 from filterlib.bench.averaging import MOST_ALIGNED
 from filterlib.bench.measurement import Measurement
+from filterlib.errors import FilterlibError
 
-CLEAR = 3.0
-"""Times the noise's root mean square from which on a harmonic counts: noise alone passes it once in exp(9) = 8000."""
-_REACH = 0.4  # of the sample rate: up to there the average between samples is trusted
+CLEAR = 4.0
+"""Times its noise, a harmonic is believed."""
+_NYQUIST = 0.8  # share of half the sample rate up to which reading between the samples is trusted
 
 
 @dataclass(frozen=True, eq=False)
 class Harmonics:
-    """Of the mean of all periods, each moved to where it fits best.
+    """Harmonics 1 ... h of the averaged period.
 
     Attributes
     ----------
     orders : array (h,)
-        1, 2 ... as far as the recording's bandwidth, and two fifths of its sample rate.
+        1, 2, ...
     frequencies : array (h,)
         [Hz]
-    amplitudes : array (h,)
-        Peak [V].
+    coefficients : array (h,)
+        Complex c_k of c_0 + 2 Re sum c_k exp(j 2 pi k t / period); its beginning is not known [V].
     noise : array (h,)
-        Root mean square of what the noise alone makes of an amplitude [V].
+        Standard uncertainty of each coefficient, its root mean square distance from the true one [V].
     """
 
     orders: np.ndarray
     frequencies: np.ndarray
-    amplitudes: np.ndarray
+    coefficients: np.ndarray
     noise: np.ndarray
 
     @property
     def clear(self) -> np.ndarray:
-        """Which ones stand above the noise, bool (h,)."""
-        return self.amplitudes > CLEAR * self.noise
+        """True where a harmonic stands clear of its noise, bool array (h,)."""
+        return np.abs(self.coefficients) > CLEAR * self.noise
+
+    @property
+    def amplitudes(self) -> np.ndarray:
+        """Peak of each sine, array (h,) [V]; the noise makes twice that of a coefficient of it."""
+        return 2 * np.abs(self.coefficients)
 
     def strongest(self, most: int) -> np.ndarray:
         """Indices of at most ``most`` harmonics, the strongest first."""
         return np.argsort(-self.amplitudes)[:most]
 
 
-def harmonics(found: Measurement) -> Harmonics | None:
-    """The harmonics of a measurement; None where it has no single period.
+def harmonics(measured: Measurement, *, top: float = np.inf) -> Harmonics:
+    """All harmonics up to ``top`` [Hz], the recording's bandwidth, and what its samples can tell.
+
+    Where the periods were seen to jitter, those of the aligned mean, else of the plain one. The noise is the floor of the
+    spectrum at each harmonic, spread over the time that was averaged: of a floor S [V²/Hz] over a time T, S / (2 T) is
+    the mean square of a coefficient.
+
+    Raises
+    ------
+    FilterlibError
+        Where the recording has no single period.
 
     Notes
     -----
-    A noise of density S [V²/Hz] makes of a sine's amplitude, read over a time T, a root mean square of
-    sqrt(2 S / T): half the density lies at each sign of the frequency, and a line of the Fourier transform is 1/T
-    wide. Source: A. V. Oppenheim and R. W. Schafer, Discrete-Time Signal Processing, periodogram (from memory).
+    Source: the coefficients' variance is that of a periodogram: P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967),
+    from memory.
 
     Examples
     --------
@@ -60,18 +74,19 @@ def harmonics(found: Measurement) -> Harmonics | None:
     >>> from filterlib.bench.recording import Recording
     >>> times = 4e-9 * np.arange(50_000)
     >>> noise = np.random.default_rng(1).normal(0, 1e-3, times.size)
-    >>> sine = 0.05 * np.sin(2 * np.pi * 180e3 * times)
-    >>> held = harmonics(measure(Recording(sine + noise, 4e-9)))
-    >>> round(float(held.amplitudes[0]), 4), held.orders[held.clear].tolist()
-    (0.05, [1])
+    >>> found = harmonics(measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9)))
+    >>> round(float(2 * abs(found.coefficients[0])), 3), found.orders[found.clear]
+    (0.05, array([1]))
+    >>> bool(3e-6 < found.noise[0] < 6e-6)    # 1 mV over the root of 50,000 samples
+    True
     """
-    average, recording = found.average, found.recording
+    average, recording = measured.average, measured.recording
     if average is None:
-        return None
-    reach = min(recording.bandwidth or np.inf, _REACH / recording.sample_interval)
-    orders = np.arange(1, max(1, int(reach * average.period)) + 1)
+        raise FilterlibError(f"{recording.file or 'the recording'}: {measured.periods.why}; a single one is needed")
+    wave = average.aligned if average.jitter else average.plain
+    limit = min(top, recording.bandwidth or np.inf, _NYQUIST * 0.5 / recording.sample_interval)
+    orders = np.arange(1, int(limit * average.period * (1 + 1e-9)) + 1)
     frequencies = orders / average.period
-    floor = np.interp(frequencies, found.spectrum.frequencies, found.spectrum.floor)
-    taken = min(average.periods, MOST_ALIGNED) * average.period
-    amplitudes = 2 * np.abs(average.aligned.coefficients(int(orders[-1]))[1:])
-    return Harmonics(orders, frequencies, amplitudes, np.sqrt(2 * floor / taken))
+    floor = np.interp(frequencies, measured.spectrum.frequencies, measured.spectrum.floor)
+    averaged = (min(average.periods, MOST_ALIGNED) if average.jitter else average.periods) * average.period
+    return Harmonics(orders, frequencies, wave.coefficients(orders.size)[1:], np.sqrt(floor / (2 * averaged)))

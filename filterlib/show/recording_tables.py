@@ -99,7 +99,7 @@ def _harmonics(held: Any) -> Table:
             f"{held.orders[nth]}",
             format_quantity(float(held.frequencies[nth]), "Hz", 4),
             format_quantity(float(held.amplitudes[nth]), "V"),
-            format_quantity(float(held.noise[nth]), "V", 2),
+            format_quantity(float(2 * held.noise[nth]), "V", 2),
             "yes" if clear[nth] else "no",
         )
         for nth in held.strongest(STRONGEST)
@@ -157,6 +157,6 @@ def _arrays(held: Any) -> dict[str, Any]:
         "harmonic_order": held.orders,
         "harmonic_Hz": held.frequencies,
         "harmonic_peak_V": held.amplitudes,
-        "harmonic_noise_V": held.noise,
+        "harmonic_noise_V": 2 * held.noise,
         "harmonic_above_noise": held.clear,
     }

@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from filterlib.bench.harmonics import CLEAR, harmonics
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
+from filterlib.errors import FilterlibError
 from tests.bench.waves import FREQUENCY, INTERVAL, PERIOD, from_events, steady
 
 
@@ -22,20 +23,22 @@ def test_the_amplitudes_are_those_of_the_triangle():
 
 
 def test_the_noise_under_a_harmonic_is_what_a_mean_of_white_noise_leaves():
-    """hand: of N samples of deviation s, an amplitude keeps 2 s / sqrt(N), at any frequency."""
+    """hand: of N samples of deviation s, a coefficient keeps s / sqrt(N), at any frequency."""
     taken = steady(count=400, noise=2e-3)
     found = measure(taken)
     held = harmonics(found)
-    expected = 2 * 2e-3 / np.sqrt(found.average.periods * PERIOD / INTERVAL)
+    expected = 2e-3 / np.sqrt(found.average.periods * PERIOD / INTERVAL)
     assert_allclose(held.noise[:200], expected, rtol=0.15, atol=0)
-    high = held.amplitudes[300:]  # the triangle has 0.3 µV there, a tenth of the noise: measured, its mean square
+    high = np.abs(
+        held.coefficients[300:]
+    )  # the triangle has 0.3 µV there, a tenth of the noise: measured, its mean square
     assert np.sqrt(np.mean(high**2)) == pytest.approx(expected, rel=0.15, abs=0)
 
 
 def test_only_what_stands_above_the_noise_is_clear():
-    """hand: 0.1 V at a duty of 0.4 has no fifth harmonic; the noise hides what is below three times its share."""
+    """hand: 0.1 V at a duty of 0.4 has no fifth harmonic; the noise hides what is below four times its share."""
     held = harmonics(measure(steady(count=400, noise=2e-3)))
-    amplitude, noise = of_triangle(held.orders, 0.1), float(np.median(held.noise))
+    amplitude, noise = of_triangle(held.orders, 0.1), 2 * float(np.median(held.noise))
     sure, lost = amplitude > 2 * CLEAR * noise, amplitude < 0.3 * noise
     assert np.all(held.clear[sure])
     assert np.count_nonzero(held.clear[lost]) <= 0.01 * np.count_nonzero(lost)
@@ -52,4 +55,5 @@ def test_the_bandwidth_of_the_recording_ends_the_list():
 
 def test_without_a_single_period_there_are_none():
     kept = np.random.default_rng(3).random(400) > 0.15
-    assert harmonics(measure(from_events(np.flatnonzero(kept) * PERIOD, noise=0.002))) is None
+    with pytest.raises(FilterlibError, match="skipped"):
+        harmonics(measure(from_events(np.flatnonzero(kept) * PERIOD, noise=0.002)))
