@@ -328,14 +328,12 @@ def format_temperature(kelvin: float, digits: int = 3) -> str:
 
 
 def format_hours(seconds: float, digits: int = 3) -> str:
-    """Write a long time [s] in hours, and in years (of 8766 h) where it is one or more.
+    """Write a long time [s] in hours.
 
     >>> format_hours(3.6e6), format_hours(27428.6 * 3600)
-    ('1000 h', '27400 h (3.13 years)')
+    ('1000 h', '27400 h')
     """
-    hours = seconds / _HOUR
-    years = f" ({format_quantity(hours / 8766, '', digits)} years)" if hours >= 8766 else ""
-    return f"{format_quantity(hours, 'h', digits)}{years}"
+    return format_quantity(seconds / _HOUR, "h", digits)
 
 
 def decibels(ratio: ArrayLike) -> np.ndarray:

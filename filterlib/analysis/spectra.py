@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -107,16 +108,19 @@ class Spectra:
         return np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
 
 
-def spectra(design: Design, state: State, *, filtered: bool = True) -> Spectra:
+def spectra(
+    design: Design, state: State, *, filtered: bool = True, outputs: Mapping[Any, Any] | None = None
+) -> Spectra:
     """Harmonics at the terminals and at every load, of every source, at an operating point.
 
+    ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     full = full_current(design)
     forces = drive(design.converter, full, input_voltage=state.input_voltage)
     circuit = design.build(state, filtered=filtered)
     frequencies = forces.frequencies[1:]
-    ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
+    ports = outputs or {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
     driven = ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
     transfers = circuit.transfer(frequencies, driven, list(ports.values()))
     scale = _ripple_scale(design, state, full)
@@ -164,7 +168,7 @@ def _ripple_scale(design: Design, state: State, full: float) -> Any:
 
 
 def _reflected(
-    design: Design, circuit: Any, ports: dict[str, Any], state: State
+    design: Design, circuit: Any, ports: Mapping[Any, Any], state: State
 ) -> tuple[dict[Any, Any], dict[str, Any]]:
     """What the loads' own ripple currents make at every place."""
     found, grids = {}, {}

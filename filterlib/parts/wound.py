@@ -93,7 +93,8 @@ def temperature_rise(copper: Value, rest: Value, thermal_resistance: Value, temp
     """
     growth = thermal_resistance * copper * COPPER_COEFFICIENT / copper_factor(temperature)
     with np.errstate(divide="ignore"):
-        return np.where(growth < 1, thermal_resistance * (copper + rest) / (1 - np.minimum(growth, 1)), np.inf)[()]
+        rise = thermal_resistance * (copper + rest) / (1 - np.minimum(growth, 1))
+    return np.where(growth >= 1, np.inf, rise)[()]
 
 
 class Wound(Part):

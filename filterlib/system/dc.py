@@ -51,7 +51,7 @@ def solve(design: Design, point: OperatingPoint) -> State:
     -----
     Valid while resistances are those of the stated temperature; a part's own heating is left out.
     """
-    start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage,
+    start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage, point.age,
                   load_scale={load.name: point.scale(load.name) for load in design.loads})  # fmt: skip
     circuit = design.build(start, dc=True)
     outputs = _outputs(design, circuit)
@@ -167,6 +167,7 @@ def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn
         temperature=start.temperature,
         nominal_voltage=start.nominal_voltage,
         input_voltage=start.input_voltage,
+        age=start.age,
         load_scale=start.load_scale,
         load_voltages={load.name: read["load", load.name] for load in design.loads},
         load_currents={load.name: i for load, i in zip(design.loads, drawn, strict=True)},

@@ -34,8 +34,8 @@ class Design(Model):
     """Everything that a review needs, frozen; `replace` makes another one.
 
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
-    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``insulation`` [ohm] of the chassis, ``tables``
-    (paths of part tables that were read).
+    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``insulation`` [ohm] of the chassis, ``service_life``
+    [s] that parts are asked for, ``tables`` (paths of part tables that were read).
     """
 
     format: Annotated[Literal[1], BeforeValidator(_format)] = 1
@@ -48,6 +48,7 @@ class Design(Model):
     requirements: tuple[Requirement, ...] = Field((), alias="requirement")
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
     insulation: Annotated[Any, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
+    service_life: Annotated[float, Quantity("s", low=3600, high=5e9)] | None = None
     tables: tuple[str, ...] = ()
 
     model_config = Model.model_config | {"populate_by_name": True}

@@ -115,7 +115,7 @@ class Load(Model):
         name, plus, minus = self.name, self.plus, self.minus
         if self.input_capacitor is not None:
             fitted = self.input_capacitor
-            fitted.part.add(
+            fitted.part.aged(state.age, state.temperature).add(
                 circuit, f"{name}.capacitor", plus, minus,
                 bias=state.voltage(name), temperature=state.temperature,
                 mounting_loop=fitted.mounting_loop, count=fitted.count,

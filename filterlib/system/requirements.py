@@ -18,13 +18,15 @@ Share = Annotated[float, Quantity("", low=0, high=2)]
 
 
 class OperatingPoint(Model):
-    """One state that the design must hold in: how much the loads draw, how warm it is, what the input has."""
+    """One state that the design must hold in: how much the loads draw, how warm and how old it is, what the input has."""
 
     name: Name = "full load"
     load: Share = 1.0
     loads: dict[str, Share] = Field(default_factory=dict)
     temperature: Annotated[float, Quantity("K", low=173.15, high=473.15)] = ROOM
     input_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)] | None = None
+    age: Annotated[float, Quantity("s", low=0, high=5e9)] = 0.0
+    share_of_time: Annotated[float, Quantity("", low=0, high=1)] | None = None
 
     def scale(self, load: str) -> float:
         """Share of its full draw that the named load takes here."""

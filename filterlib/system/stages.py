@@ -204,7 +204,7 @@ def _add_capacitor(
     stage: Any, circuit: Circuit, a: str, b: str, state: State, *, part: Capacitor | None = None, suffix: str = ""
 ) -> None:
     name = f"{stage.name}{suffix}"
-    (part or stage.part).add(
+    (part or stage.part).aged(state.age, state.temperature).add(
         circuit, name, a, b,
         bias=state.bias(name), temperature=state.temperature, mounting_loop=stage.mounting_loop, count=stage.count,
     )  # fmt: skip

@@ -13,7 +13,7 @@ ROOM = 293.15  # [K]
 class State:
     """One operating point of a design; every mapping is by name; values are floats or arrays (designs, 1).
 
-    ``temperature`` [K]; ``load_scale``: share of each load's full draw; ``load_voltages`` [V]; ``load_currents`` [A];
+    ``temperature`` [K]; ``age`` of the parts [s]; ``load_scale``: share of each load's full draw; ``load_voltages`` [V]; ``load_currents`` [A];
     ``biases`` [V] across capacitors; ``currents`` [A] through chokes and wires, balanced; ``unbalances`` [A]: sum of
     both lines' currents; ``terminal_voltage`` [V]; ``converter_current`` [A]. Names that are absent read as zero (bias,
     current, unbalance), as full load, or as ``nominal_voltage``.
@@ -23,6 +23,7 @@ class State:
     temperature: float = ROOM
     nominal_voltage: float = 1.0
     input_voltage: float | None = None
+    age: float = 0.0
     load_scale: Mapping[str, float] = field(default_factory=dict)
     load_voltages: Mapping[str, Any] = field(default_factory=dict)
     load_currents: Mapping[str, Any] = field(default_factory=dict)
