@@ -11,7 +11,13 @@ import pytest
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
 ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "show", "cli")
-ONLY = {"matplotlib": ("show",), "schemdraw": ("show",), "ipywidgets": ("show/panels",), "lcapy": ("network/symbolic",)}
+ONLY = {
+    "matplotlib": ("show",),
+    "schemdraw": ("show",),
+    "ipywidgets": ("show/panels",),
+    "anywidget": ("show/panels",),
+    "lcapy": ("network/symbolic",),
+}
 
 
 def imports(path):

@@ -1,0 +1,16 @@
+"""Panels of sliders: what notebooks show. Only this package sees ipywidgets, through anywidget.
+
+A panel is data: controls, a calculation, a display. See DEVELOPERS.md, "How to add a notebook".
+"""
+
+from filterlib.show.panels.checking import PanelError
+from filterlib.show.panels.controls import Choice, Control, parts
+from filterlib.show.panels.marks import Axis, Band, Curve, Level, Plot
+from filterlib.show.panels.panel import Calculation, Display, Panel
+from filterlib.show.panels.picture import Picture
+from filterlib.show.panels.state import Reading
+
+__all__ = [
+    "Axis", "Band", "Calculation", "Choice", "Control", "Curve", "Display", "Level", "Panel", "PanelError", "Picture",
+    "Plot", "Reading", "parts",
+]  # fmt: skip

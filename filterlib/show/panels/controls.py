@@ -1,0 +1,180 @@
+"""What can be moved on a panel, as data: sliders and choices, checked when they are made."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from filterlib.errors import FilterlibError, QuantityError, did_you_mean
+from filterlib.units import format_quantity, format_temperature, nearest_preferred, quantity
+
+Scale = Literal["log", "linear"]
+LINEAR = ("V", "K", "%", "")  # units whose sliders move in equal differences; all others in equal ratios
+DIGITS = 3  # of a slider's values: what one reads is what is computed
+
+
+@dataclass(frozen=True)
+class Control:
+    """A slider.
+
+    ``name``: key of what it changes, such as "filter.C1.capacitance"; ``label``: its accessible name; ``unit``; ``low``,
+    ``high``, ``start``: numbers in SI or text; ``start`` None: what the panel's design has; ``scale``: "log" or "linear", by
+    the unit where None; ``steps`` from end to end; ``group``: heading under which it stands.
+
+    Raises
+    ------
+    QuantityError
+        Where the range is none, the start lies outside it, or two neighbouring positions are the same value.
+
+    Examples
+    --------
+    >>> control = Control("C", "capacitance", "F", "1 µF", "100 µF", "10 µF", steps=4)
+    >>> control.values
+    (1e-06, 3.16e-06, 1e-05, 3.16e-05, 0.0001)
+    """
+
+    name: str
+    label: str
+    unit: str
+    low: Any
+    high: Any
+    start: Any = None
+    scale: Scale | None = None
+    steps: int = field(default=100, kw_only=True)
+    group: str = field(default="", kw_only=True)
+    values: tuple[float, ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        for name in ("low", "high", "start"):
+            given = getattr(self, name)
+            if name != "start" or given is not None:
+                self._put(name, quantity(given, self.unit, name=f"slider {self.label}, {name}"))
+        self._put("scale", self.scale or ("linear" if self.unit in LINEAR else "log"))
+        self._refuse()
+        self._put("values", self._grid())
+        if len(set(self.values)) < len(self.values):
+            raise self._error(
+                "steps", self.steps, f"neighbouring positions are the same value to {DIGITS} digits; fewer steps"
+            )
+
+    def _refuse(self) -> None:
+        if self.scale not in ("log", "linear"):
+            raise self._error("scale", self.scale, 'is "log" or "linear"')
+        if not isinstance(self.steps, int) or self.steps < 1:
+            raise self._error("steps", self.steps, "a slider needs at least one step")
+        if not self.low < self.high:
+            raise self._error("high", self.high, f"must lie above low, {self.text(self.low)}: every step would be zero")
+        if self.scale == "log" and self.low <= 0:
+            raise self._error("low", self.low, "a slider in ratios begins above zero")
+        if self.start is not None and not self.low <= self.start <= self.high:
+            raise self._error(
+                "start", self.start, f"outside its range, {self.text(self.low)} to {self.text(self.high)}"
+            )
+
+    def _error(self, name: str, given: object, why: str) -> QuantityError:
+        shown = self.text(given) if isinstance(given, float) else given
+        return QuantityError(f"{shown}: {why}", name=f"slider {self.label}, {name}", value=given)
+
+    def _put(self, name: str, given: Any) -> None:
+        object.__setattr__(self, name, given)
+
+    def _grid(self) -> tuple[float, ...]:
+        """Rounded values from end to end; the one nearest to the start is the start."""
+        shares = [step / self.steps for step in range(self.steps + 1)]
+        if self.scale == "log":
+            exact = [self.low * (self.high / self.low) ** share for share in shares]
+        else:
+            exact = [self.low + (self.high - self.low) * share for share in shares]
+        rounded = [self.low, *(self._rounded(one) for one in exact[1:-1]), self.high]
+        if self.start is not None:
+            rounded[min(range(len(exact)), key=lambda at: self._distance(exact[at], self.start))] = self.start
+        return tuple(rounded)
+
+    def _rounded(self, given: float) -> float:
+        if self.scale == "log":
+            return float(f"{given:.{DIGITS - 1}e}")
+        digits = DIGITS - 1 - math.floor(math.log10((self.high - self.low) / self.steps))
+        return round(given, digits)
+
+    def _distance(self, one: float, two: float) -> float:
+        return abs(math.log(one / two)) if self.scale == "log" else abs(one - two)
+
+    def beginning(self, start: float) -> Control:
+        """The same slider with another start. Raises QuantityError where that lies outside its range."""
+        return replace(self, start=start)
+
+    def place(self, given: float) -> int:
+        """The position nearest to a value; the end for one beyond it."""
+        held = min(max(given, self.low), self.high)
+        return min(range(len(self.values)), key=lambda at: self._distance(self.values[at], held))
+
+    def text(self, given: Any) -> str:
+        """A value with its unit, as it stands beside the slider."""
+        return format_temperature(given) if self.unit == "K" else format_quantity(given, self.unit, DIGITS)
+
+    def snapped(self, given: float, series: str) -> float:
+        """The value of a series of preferred numbers nearest to a value, within the range."""
+        found = nearest_preferred(given, series)
+        if not self.low <= found <= self.high:
+            raise QuantityError(
+                f"{self.text(found)}: the nearest value of {series} lies outside the slider", name=self.label
+            )
+        return found
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A choice: ``options`` by their words, of which ``start`` is chosen first (None: what the
+    panel's design has, else the first).
+
+    ``name``: key of what it changes, such as "filter.C1.part". A slider whose name is a value of every option, such as
+    "filter.C1.capacitance", follows the choice, and loosens it when it is moved.
+    """
+
+    name: str
+    label: str
+    options: Mapping[str, Any]
+    start: str | None = None
+    group: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        if not self.options:
+            raise FilterlibError(f"choice {self.label}: needs at least one option")
+        if self.start is not None and self.start not in self.options:
+            raise FilterlibError(
+                f'choice {self.label}: no option "{self.start}"; {did_you_mean(str(self.start), self.options)}'
+            )
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The options, in order."""
+        return tuple(self.options)
+
+    def governs(self, control: Control) -> bool:
+        """True where a slider changes a value that every option has."""
+        start = self.name.removesuffix("part").rstrip(".") + "."
+        inner = control.name.removeprefix(start)
+        return control.name.startswith(start) and all(hasattr(one, inner) for one in self.options.values())
+
+    def of(self, control: Control, word: str) -> float:
+        """The value that an option has for a slider that it governs."""
+        held = getattr(self.options[word], control.name.rsplit(".", 1)[1])
+        return float(getattr(held, "value", held))
+
+
+def parts(kind: type | str) -> dict[str, Any]:
+    """Every part of a kind in the library's tables, by name: the options of a `Choice`.
+
+    >>> "film-1u0-100V" in parts("film")
+    True
+    """
+    from filterlib.parts.tables import standard_tables
+
+    return {
+        part.name: part
+        for table in standard_tables()
+        for part in table.values()
+        if (part.kind == kind if isinstance(kind, str) else isinstance(part, kind))
+    }

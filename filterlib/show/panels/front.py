@@ -1,0 +1,149 @@
+"""The panel in the browser: native sliders with names, one message each way for each move."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import anywidget
+import traitlets
+
+from filterlib.show.panels.controls import Choice, Control
+from filterlib.system.design import Design
+
+if TYPE_CHECKING:
+    from filterlib.show.panels.panel import Panel
+
+HERE = Path(__file__).parent
+REST = 0.3  # [s] without a move after which what takes longer is computed
+SNAPPED = ("F", "H", "ohm")  # units whose values come in series of preferred numbers
+
+
+class Front(anywidget.AnyWidget):
+    """What the browser shows of a `Panel`; ``places`` is what it sends back."""
+
+    _esm = HERE / "front.js"
+    _css = HERE / "front.css"
+    title = traitlets.Unicode().tag(sync=True)
+    controls: traitlets.List = traitlets.List().tag(sync=True)
+    places = traitlets.Dict().tag(sync=True, echo_update=False)
+    exact = traitlets.Dict().tag(sync=True, echo_update=False)
+    view = traitlets.Dict().tag(sync=True)
+    png = traitlets.Bytes().tag(sync=True)
+    dark = traitlets.Bool(False).tag(sync=True, echo_update=False)
+
+    def __init__(self, panel: Panel) -> None:
+        self._panel, self._showing = panel, False
+        super().__init__(title=panel.title, controls=[_described(one) for one in panel.state.controls.values()])
+        self.on_msg(self._pressed)
+        self.observe(self._moved, names="places")
+        self.observe(lambda change: panel.restyle(change["new"]), names="dark")
+        self.show()
+
+    def show(self) -> None:
+        """Send what the panel shows now, as one message; later what takes longer."""
+        panel = self._panel
+        self._showing = True
+        try:
+            with self.hold_sync():
+                self.places = {name: panel.state.place(name) for name in panel.state.controls}
+                self.exact = self._exact()
+                self.png = panel.png
+                self.view = {
+                    "sentence": panel.sentence, "table": panel.table, "error": panel.error, "old": panel.old,
+                    "note": panel.note, "snap": self._snap(), "kept": len(panel._kept),
+                    "saves": isinstance(panel.design, Design), "from": dict(panel.state.words),
+                    "size": list(panel.picture.size),
+                }  # fmt: skip
+        finally:
+            self._showing = False
+        if not panel.old:
+            self._rest_later()
+
+    def _exact(self) -> dict[str, str]:
+        """Texts of sliders that stand between two positions."""
+        return {
+            name: control.text(panel_value)
+            for name, control in self._panel.state.sliders()
+            if (panel_value := self._panel.state.value(name)) not in control.values
+        }
+
+    def _snap(self) -> dict[str, Any]:
+        """What the last moved slider can be snapped to."""
+        panel = self._panel
+        control = panel.state.controls.get(panel.touched)
+        if not isinstance(control, Control):
+            return {"label": "", "to": []}
+        to = ["E12", "E24"] if control.unit in SNAPPED else []
+        return {"label": control.label, "to": [*to, *(["part"] if control.name in panel.state.governor else [])]}
+
+    def _moved(self, change: dict[str, Any]) -> None:
+        """A control was moved in the browser."""
+        if not self._showing:
+            old, new = change["old"], change["new"]
+            self._panel.step_to({name: place for name, place in new.items() if old.get(name) != place and place >= 0})
+
+    def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
+        """A button was pressed in the browser."""
+        panel = self._panel
+        actions: dict[str, Callable[[], Any]] = {
+            "keep": panel.keep, "forget": panel.forget, "back": panel.back, "save-design": panel.save_design,
+            "save-figure": panel.save_figure, **{f"snap-{to}": partial(panel.snap, to) for to in ("E12", "E24", "part")},
+        }  # fmt: skip
+        panel.guarded(actions[content["press"]])
+
+    # ---- what takes longer ----------------------------------------------------------------------------------------
+
+    def _rest_later(self) -> None:
+        if self._panel.calculation.refine is None:
+            return
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:  # no kernel: who wants it calls Panel.refine
+            return
+        loop.call_later(REST, self._rest, loop, self._panel.ticket)
+
+    def _rest(self, loop: asyncio.AbstractEventLoop, ticket: int) -> None:
+        """Start what takes longer, in a thread of its own that ends when a slider moves again."""
+        panel = self._panel
+        if ticket == panel.ticket and panel.refined != ticket:
+            panel.refined = ticket
+            threading.Thread(target=self._work, args=(loop, ticket, panel.design, panel.result), daemon=True).start()
+
+    def _work(self, loop: asyncio.AbstractEventLoop, ticket: int, design: Any, result: Any) -> None:
+        def tick(share: float) -> None:
+            if ticket != self._panel.ticket:
+                raise _MovedOn
+
+        refine = self._panel.calculation.refine
+        assert refine is not None
+        try:
+            found = refine(design, result, tick)
+        except _MovedOn:
+            return
+        except Exception as error:
+            loop.call_soon_threadsafe(self._refined, ticket, None, error)
+        else:
+            loop.call_soon_threadsafe(self._refined, ticket, found, None)
+
+    def _refined(self, ticket: int, found: Any, error: Exception | None) -> None:
+        if ticket != self._panel.ticket:
+            return
+        self._panel.guarded(lambda: self._panel.take(found, error))
+
+
+class _MovedOn(Exception):  # noqa: N818  not an error: a slider moved
+    """The result is not wanted any more."""
+
+
+def _described(control: Control | Choice) -> dict[str, Any]:
+    """A control as the browser needs it."""
+    if isinstance(control, Choice):
+        return {"kind": "choice", "name": control.name, "label": control.label, "group": control.group,
+                "options": list(control.words)}  # fmt: skip
+    return {"kind": "slider", "name": control.name, "label": control.label, "group": control.group,
+            "texts": [control.text(value) for value in control.values]}  # fmt: skip

@@ -1,0 +1,326 @@
+"""A picture that is kept: axes drawn once, and on that background only what moves, sent as a small PNG.
+
+A new figure for every move of a slider costs ten times as much: most of a figure is axes, ticks and words that stay.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from filterlib.show.panels.limits import limits
+from filterlib.show.panels.marks import Axis, Curve, Level, Mark, Plot
+from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
+from filterlib.show.style import _style, prefixed, svg
+
+REFERENCES = 3  # curves that are kept while moving on
+LEFT, RIGHT, TOP, BOTTOM, TITLE, BETWEEN = 62, 22, 8, 44, 26, 40  # [px] around axes
+LEGEND = 22  # [px] of one row of the legend
+DPI = 100
+COLOURS = 64  # of the PNG
+RUN_LENGTHS = 3  # zlib's strategy for pictures of few colours: half the time and no more bytes
+
+
+class Picture:
+    """The axes of a panel and what moves on them.
+
+    Parameters
+    ----------
+    columns : plots side by side; a tuple of plots within it stands one above the other
+    size : width and height [px]
+    name : what the figure is called
+    widths : of the columns, in ratio
+    """
+
+    def __init__(
+        self,
+        columns: Sequence[Plot | Sequence[Plot]],
+        *,
+        name: str,
+        size: tuple[int, int] = (900, 340),
+        widths: Sequence[float] | None = None,
+    ) -> None:
+        self._columns = [[one] if isinstance(one, Plot) else list(one) for one in columns]
+        self.plots = tuple(plot for column in self._columns for plot in column)
+        self.name, self.size = name, size
+        self._widths = list(widths) if widths else [1.0] * len(self._columns)
+        self.theme = Theme()
+        self._limits: dict[tuple[int, str], tuple[float, float]] = {}
+        self._numbers: list[list[Any]] = []
+        self._kept: list[list[list[Any]]] = []
+        self._background: Any = None
+        self._palette: Any = None
+        self._make()
+
+    def _make(self) -> None:
+        """The figure with its axes and moving artists, empty."""
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+
+        self.looks = looks(self.plots)
+        with _style():
+            self.figure = Figure(figsize=(self.size[0] / DPI, self.size[1] / DPI), dpi=DPI)
+            self.figure.set_label(self.name)
+            self.canvas = FigureCanvasAgg(self.figure)
+            self.axes = [self.figure.add_axes(box) for box in self._boxes()]
+            for axes, plot in zip(self.axes, self.plots, strict=True):
+                axes.set_title(plot.title)
+                for side in ("x", "y"):
+                    _prepare(axes, side, getattr(plot, side))
+            self._artists = [[self._artist(axes, mark) for mark in plot.marks] for axes, plot in self._pairs()]
+            self._references = [
+                [
+                    axes.plot([], [], animated=True, **self.theme.reference(number))[0]
+                    for mark in plot.marks if mark.kept
+                    for number in range(REFERENCES)
+                ]
+                for axes, plot in self._pairs()
+            ]  # fmt: skip
+        self._recolour()
+
+    def _pairs(self) -> Iterator[tuple[Any, Plot]]:
+        return zip(self.axes, self.plots, strict=True)
+
+    def _artist(self, axes: Any, mark: Mark) -> Any:
+        return mark.make(axes, self.looks[mark.label])
+
+    def _boxes(self) -> Iterator[tuple[float, float, float, float]]:
+        """Left, bottom, width and height of every axes, in shares of the figure."""
+        width, height = self.size
+        room = width - len(self._columns) * (LEFT + RIGHT)
+        left = 0.0
+        for column, share in zip(self._columns, self._widths, strict=True):
+            wide = room * share / sum(self._widths)
+            high = (height - LEGEND - TOP - BOTTOM - len(column) * TITLE - (len(column) - 1) * BETWEEN) / len(column)
+            for row in range(len(column)):
+                bottom = BOTTOM + (len(column) - 1 - row) * (high + TITLE + BETWEEN)
+                yield (left + LEFT) / width, bottom / height, wide / width, high / height
+            left += wide + LEFT + RIGHT
+
+    # ---- what is shown ---------------------------------------------------------------------------------------------
+
+    def put(self, result: Any) -> None:
+        """Put a result's numbers into the artists; the background goes where limits had to move."""
+        self._numbers = [[mark.numbers(result) for mark in plot.marks] for plot in self.plots]
+        for plot, artists, numbers in zip(self.plots, self._artists, self._numbers, strict=True):
+            for mark, artist, found in zip(plot.marks, artists, numbers, strict=True):
+                artist.set_visible(found is not None)
+                if found is not None:
+                    mark.update(artist, found)
+        self._fit()
+
+    def keep(self) -> None:
+        """Keep what is shown as a reference; of more than `REFERENCES` the oldest goes."""
+        self._kept = [*self._kept, self._numbers][-REFERENCES:]
+        self._show_references()
+
+    def forget(self) -> None:
+        """Drop the references."""
+        self._kept = []
+        self._show_references()
+
+    def _show_references(self) -> None:
+        for at, (plot, artists) in enumerate(zip(self.plots, self._references, strict=True)):
+            places = [place for place, mark in enumerate(plot.marks) if mark.kept]
+            for order, artist in enumerate(artists):
+                number, place = order % REFERENCES, places[order // REFERENCES]
+                found = self._kept[number][at][place] if number < len(self._kept) else None
+                artist.set_visible(found is not None)
+                artist.set_data(*(found or ([], [])))
+        self._background = None
+        self._fit()
+
+    def restyle(self, theme: Theme) -> None:
+        """Another set of colours."""
+        self.theme = theme
+        numbers, kept = self._numbers, self._kept
+        self._recolour()
+        self._numbers, self._kept, self._background = numbers, kept, None
+
+    def _recolour(self) -> None:
+        theme = self.theme
+        self.figure.set_facecolor(theme.paper)
+        for axes, (plot, artists), references in zip(
+            self.axes, zip(self.plots, self._artists, strict=True), self._references, strict=True
+        ):
+            theme.dress(axes)
+            for mark, artist in zip(plot.marks, artists, strict=True):
+                artist.set_color(theme.colour(self.looks[mark.label]["color"]))
+            for order, artist in enumerate(references):
+                artist.set_color(theme.reference(order % REFERENCES)["color"])
+
+    # ---- limits ----------------------------------------------------------------------------------------------------
+
+    def _fit(self) -> None:
+        for at, (axes, plot) in enumerate(self._pairs()):
+            found = [
+                (mark, numbers)
+                for shown in (self._numbers, *self._kept)
+                for mark, numbers in zip(plot.marks, shown[at] if shown else (), strict=bool(shown))
+                if numbers is not None and (shown is self._numbers or mark.kept)
+            ]
+            extents = [mark.extent(numbers) for mark, numbers in found]
+            for index, side in enumerate("xy"):
+                self._fit_one(at, axes, side, getattr(plot, side), [extent[index] for extent in extents])
+
+    def _fit_one(self, at: int, axes: Any, side: str, axis: Axis, values: list[np.ndarray]) -> None:
+        old = self._limits.get((at, side))
+        wanted = axis.limits or _wanted(axis, values, old)
+        if wanted is None or wanted == old:
+            return
+        self._limits[at, side] = wanted
+        getattr(axes, f"set_{side}lim")(*wanted)
+        self._background = None
+
+    # ---- drawing ---------------------------------------------------------------------------------------------------
+
+    def draw(self) -> None:
+        """Draw what moves on the background, and that first where it is not there."""
+        if self._background is None:
+            self._draw_background()
+        self.canvas.restore_region(self._background)
+        for axes, artists in zip(self.axes, self._moving(), strict=True):
+            for artist in artists:
+                axes.draw_artist(artist)
+
+    def _moving(self) -> Iterator[list[Any]]:
+        for references, artists in zip(self._references, self._artists, strict=True):
+            yield [artist for artist in (*references, *artists) if artist.get_visible()]
+
+    def _draw_background(self) -> None:
+        with _style():
+            self._legend()
+            self.canvas.draw()
+        self._background, self._palette = self.canvas.copy_from_bbox(self.figure.bbox), self._colours()
+
+    def _legend(self) -> None:
+        """One legend for all axes: what is drawn alike means the same."""
+        from matplotlib.lines import Line2D
+        from matplotlib.patches import Patch
+
+        for old in list(self.figure.legends):
+            old.remove()
+        handles: list[Any] = []
+        for label, look in self.looks.items():
+            colour = self.theme.colour(look["color"])
+            handles.append(Line2D([], [], label=label, **look | {"color": colour}) if "linewidth" in look
+                           else Patch(facecolor=colour, alpha=0.3, label=label))  # fmt: skip
+        handles += [
+            Line2D([], [], label=f"kept {number + 1}", **self.theme.reference(number))
+            for number in range(len(self._kept))
+        ]
+        self.figure.legend(
+            handles=handles, loc="upper left", bbox_to_anchor=(0.006, 1.0), ncols=len(handles), borderaxespad=0.1,
+            columnspacing=1.6, handlelength=2.6, labelcolor=self.theme.ink, fontsize=10,
+        )  # fmt: skip
+
+    def pixels(self) -> np.ndarray:
+        """What was drawn, (height, width, 4)."""
+        return np.asarray(self.canvas.buffer_rgba())
+
+    def png(self) -> bytes:
+        """What was drawn, as a PNG of `COLOURS` colours."""
+        from PIL import Image
+
+        image = Image.fromarray(self.pixels()[..., :3]).quantize(palette=self._palette, dither=Image.Dither.NONE)
+        buffer = io.BytesIO()
+        image.save(buffer, "png", compress_level=1, compress_type=RUN_LENGTHS)
+        return buffer.getvalue()
+
+    def _colours(self) -> Any:
+        """The palette: the background's colours, and every colour that may come, faded into the paper."""
+        from matplotlib.colors import to_rgb
+        from PIL import Image
+
+        paper = np.array(to_rgb(self.theme.paper))
+        inks = [look["color"] for look in self.looks.values()] + [colour for colour, _ in REFERENCE_LOOKS]
+        ramps = [
+            np.outer(share, np.array(to_rgb(self.theme.colour(ink))) - paper) + paper
+            for ink in inks
+            for share in [np.linspace(0, 1, self.size[0])]
+        ]
+        strip = np.repeat((255 * np.array(ramps)).round().astype(np.uint8), 3, axis=0)
+        whole = Image.fromarray(np.concatenate((self.pixels()[..., :3], strip)))
+        return whole.quantize(COLOURS, method=Image.Quantize.MEDIANCUT)
+
+    def svg(self) -> str:
+        """The same artists as an SVG element, in the colours of paper."""
+        theme, self.theme = self.theme, Theme()
+        self._recolour()
+        self._legend()
+        text = svg(self.figure)
+        self.restyle(theme)
+        return text
+
+    def print_png(self) -> bytes:
+        """The same artists as a PNG for a page: at twice the size, in the colours of paper."""
+        buffer = io.BytesIO()
+        theme, self.theme = self.theme, Theme()
+        self._recolour()
+        with _style():
+            self._legend()
+            self.figure.savefig(buffer, format="png", dpi=2 * DPI)
+        self.restyle(theme)
+        return buffer.getvalue()
+
+    @property
+    def limits(self) -> dict[tuple[int, str], tuple[float, float]]:
+        """The limits of every axis, to be put back later."""
+        return dict(self._limits)
+
+    @limits.setter
+    def limits(self, wanted: dict[tuple[int, str], tuple[float, float]]) -> None:  # {}: found anew
+        for (at, side), ends in wanted.items():
+            getattr(self.axes[at], f"set_{side}lim")(*ends)
+        self._limits, self._background = dict(wanted), None
+
+    def faults(self) -> Iterator[str]:
+        """What is wrong with what is drawn: not finite, or wholly outside its axes."""
+        for at, plot in enumerate(self.plots):
+            for mark, numbers in zip(plot.marks, self._numbers[at], strict=True):
+                if numbers is None or isinstance(mark, Level):
+                    continue
+                yield from self._mark_faults(at, plot, mark, numbers)
+
+    def _mark_faults(self, at: int, plot: Plot, mark: Mark, numbers: Any) -> Iterator[str]:
+        x, y = mark.extent(numbers)
+        what = f'"{mark.label}" in "{plot.title}"'
+        if not len(x) or len(x) != len(y):
+            yield f"{what} has {len(x)} x and {len(y)} y"
+        elif not (np.isfinite(x).all() and np.isfinite(y).all()):
+            yield f"{what} is not finite"
+        elif not (_within(x, self._limits[at, "x"]) & _within(y, self._limits[at, "y"])).any():
+            yield f"{what} lies wholly outside its axes"
+
+
+def _within(values: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+    return (values >= min(ends)) & (values <= max(ends))
+
+
+def _wanted(axis: Axis, values: list[np.ndarray], old: tuple[float, float] | None) -> tuple[float, float] | None:
+    """Limits by rule for all values along an axis; None where there are none."""
+    log = axis.scale == "log"
+    joined = np.concatenate([np.zeros(0), *values])
+    joined = joined[np.isfinite(joined) & ((joined > 0) | (not log))]
+    if not joined.size:
+        return old
+    low, high = float(joined.min()), float(joined.max())
+    if axis.zero and not log:
+        low, high = min(low, 0.0), max(high, 0.0)
+    if axis.span is not None:
+        low = max(low, high / axis.span if log else high - axis.span)
+    return limits(low, high, old, log=log)
+
+
+def _prepare(axes: Any, side: str, axis: Axis) -> None:
+    getattr(axes, f"set_{side}scale")(axis.scale)
+    if axis.unit in ("dB", "°", "") or axis.unit.startswith("dB"):
+        getattr(axes, f"set_{side}label")(f"{axis.label} [{axis.unit}]" if axis.unit else axis.label)
+    else:
+        prefixed(axes, side, axis.unit, axis.label)
+
+
+__all__ = ["Axis", "Curve", "Picture"]

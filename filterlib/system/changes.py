@@ -1,0 +1,131 @@
+"""One value of a design changed by its key, as in the design file: what a slider does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from filterlib.errors import FilterlibError, did_you_mean
+from filterlib.parts.base import Part
+from filterlib.system.design import Design
+from filterlib.system.ranged import Ranged
+
+CHANGED = ", changed"  # behind the name of a part whose values were changed
+
+
+def changed(design: Design, values: Mapping[str, Any]) -> Design:
+    """A design with other values, checked again.
+
+    Parameters
+    ----------
+    design : Design
+    values : mapping
+        By key: "converter.FIELD", "converter.SECTION.FIELD", "filter.NAME.FIELD" (of the stage, or of its part),
+        "load.NAME.FIELD" (of the load, its lead, its input capacitor's part), "point.NAME.FIELD"; "converter" and
+        "filter.NAME.part" take a whole converter and a whole part. Applied in order. Text is read as in a design file; a
+        number where a range stands moves the range with it, in ratio.
+
+    Raises
+    ------
+    FilterlibError
+        For a key that leads nowhere, with the nearest one, and for a value that cannot be.
+
+    Examples
+    --------
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> more = changed(design, {"filter.C1.capacitance": "4.7 µF", "converter.output_esr": 0.012})
+    >>> value(more, "filter.C1.capacitance"), more.converter.output_esr.high
+    (4.7e-06, 0.0168)
+    """
+    for key, given in values.items():
+        head, *path = key.split(".")
+        if key == "converter":
+            design = design.replace(converter=given)
+        elif head == "converter":
+            design = design.replace(converter=_set(design.converter, path, given, key))
+        elif head in _LISTS and len(path) > 1:
+            items = getattr(design, _LISTS[head])
+            at = _place(items, path[0], key)
+            new = _set(items[at], path[1:], given, key)
+            design = design.replace(**{_LISTS[head]: (*items[:at], new, *items[at + 1 :])})
+        else:
+            raise FilterlibError(f"{key}: leads to no value; a key begins with converter, filter.NAME or load.NAME")
+    return design
+
+
+def value(design: Design, key: str) -> Any:
+    """What stands under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
+    head, *path = key.split(".")
+    if head == "converter":
+        held: Any = design.converter
+    elif head in _LISTS and len(path) > 1:
+        items = getattr(design, _LISTS[head])
+        held, path = items[_place(items, path[0], key)], path[1:]
+    else:
+        raise FilterlibError(f"{key}: leads to no value; a key begins with converter, filter.NAME or load.NAME")
+    for name in path:
+        held = getattr(_owner(held, name, key), name)
+    return held.value if isinstance(held, Ranged) else held
+
+
+_LISTS = {"filter": "filter", "load": "loads", "point": "operating_points"}
+_WITHIN = ("part", "input_capacitor", "lead")  # looked into, where a field is not found
+
+
+def _place(items: Any, name: str, key: str) -> int:
+    names = [item.name for item in items]
+    if name not in names:
+        raise FilterlibError(f'{key}: nothing is called "{name}"; {did_you_mean(name, names)}')
+    return names.index(name)
+
+
+def _owner(held: Any, name: str, key: str) -> Any:
+    """What has the field: the thing itself, or what stands within it."""
+    if name in type(held).model_fields:
+        return held
+    inner = [getattr(held, one) for one in _WITHIN if getattr(held, one, None) is not None]
+    for one in inner:
+        if (found := _reach(one, name)) is not None:
+            return found
+    known = {field for one in (held, *inner) for field in type(one).model_fields}
+    raise FilterlibError(f'{key}: no value called "{name}"; {did_you_mean(name, known)}')
+
+
+def _reach(held: Any, name: str) -> Any:
+    if name in type(held).model_fields:
+        return held
+    part = getattr(held, "part", None)
+    return _reach(part, name) if part is not None else None
+
+
+def _set(held: Any, path: list[str], given: Any, key: str) -> Any:
+    name, *rest = path
+    owner = _owner(held, name, key)
+    if owner is not held:
+        outer = next(
+            one for one in _WITHIN if getattr(held, one, None) is not None and _reach(getattr(held, one), name)
+        )
+        return held.replace(**{outer: _set(getattr(held, outer), path, given, key)})
+    if rest:
+        return held.replace(**{name: _set(getattr(held, name), rest, given, key)})
+    return held.replace(**{name: _moved(getattr(held, name), given)} | _renamed(held, name, given))
+
+
+def _renamed(held: Any, name: str, given: Any) -> dict[str, str]:
+    """A part with another value is not the one of the table any more, and says so."""
+    if not isinstance(held, Part) or name == "name" or given == getattr(held, name) or not held.name:
+        return {}
+    return {"name": held.name if held.name.endswith(CHANGED) else held.name + CHANGED}
+
+
+def _moved(old: Any, given: Any) -> Any:
+    """A number in place of a range takes the range along."""
+    if not isinstance(old, Ranged) or not isinstance(given, int | float) or old.known or not old.value:
+        return given
+    if given == old.value:
+        return old
+    ratio = given / old.value
+    return replace(old, value=given, low=old.low * ratio, high=old.high * ratio, stated=True, why="")

@@ -1,0 +1,169 @@
+"""A design back into a design file: what `load_design` reads again as the same design."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+from pydantic import BaseModel
+
+from filterlib.errors import FilterlibError, OutputError, QuantityError
+from filterlib.parts.base import Part
+from filterlib.parts.tables import standard_tables
+from filterlib.system.converter import Bandwidth
+from filterlib.system.design import Design
+from filterlib.system.ranged import Ranged
+from filterlib.units import format_quantity, format_temperature, quantity
+
+MOST_DIGITS = 17  # that a float can need
+ENDS = ("value", "low", "high")  # of a range
+SECTIONS = ("filter", "load", "operating_point", "requirement", "coupling")
+
+
+def save_design(design: Design, path: str | Path) -> None:
+    """Write a design file, encoded as UTF-8. Raises FilterlibError as `design_toml`, OutputError where it cannot be."""
+    text = design_toml(design)
+    try:
+        Path(path).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+
+
+def design_toml(design: Design) -> str:
+    """The text of a design file.
+
+    Defaults are left out, so that they stay defaults with their ranges; a part of the library's tables is written by
+    its name, any other with all its values; ``tables`` are left out, because the parts stand in the file.
+
+    Raises
+    ------
+    FilterlibError
+        Where a value is an array: one file holds one design.
+
+    Examples
+    --------
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> [line for line in design_toml(design).splitlines() if "output_c" in line or "power" in line]
+    ['output_capacitance = { value = "22 µF", low = "17.6 µF", high = "26.4 µF" }', 'kind = "constant_power"', 'power = "84 W"']
+    """
+    fields = dict(_fields(design))
+    fields.pop("tables", None)
+    lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
+    lines += _section("[converter]", fields["converter"], "converter")
+    for name in SECTIONS:
+        for entry in fields.get(name, ()):
+            lines += _section(f"[[{name}]]", entry, "")
+    return "\n".join(lines).strip() + "\n"
+
+
+def _section(head: str, fields: dict[str, Any], name: str) -> Iterator[str]:
+    """A heading and its keys; what stands below it gets a heading of its own where it has a name, else braces."""
+    yield from ("", head)
+    for key, value in fields.items():
+        if not _headed(value, name):
+            yield f"{key} = {_inline(value)}"
+    for key, value in fields.items():
+        if _headed(value, name):
+            yield from _section(f"[{name}.{key}]", value, "")
+
+
+def _headed(value: Any, name: str) -> bool:
+    """True for what gets a heading of its own: a table that is no range."""
+    return isinstance(value, dict) and bool(name) and set(value) != set(ENDS)
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(key)} = {_inline(one)}" for key, one in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_inline(one) for one in value) + "]"
+    return str(value)
+
+
+def _key(name: str) -> str:
+    return name if name.isascii() and name.replace("_", "").replace("-", "").isalnum() else _text(name)
+
+
+def _fields(model: BaseModel) -> Iterator[tuple[str, Any]]:
+    """Key and value of what was stated, in the order of the model: text ready for the file, dict or list."""
+    for name, field in type(model).model_fields.items():
+        if name not in model.model_fields_set:
+            continue
+        value, marks = getattr(model, name), list(_marks(field))
+        if value is None and any(isinstance(mark, Bandwidth) for mark in marks):
+            yield name, '"full"'
+        elif value is not None and not (isinstance(value, Ranged) and not value.stated):
+            unit = next((_unit(mark) for mark in marks if _unit(mark)), "")
+            yield field.alias or name, _written(value, unit, name)
+
+
+def _unit(mark: Any) -> str:
+    return "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", "")
+
+
+def _marks(field: Any) -> Iterator[Any]:
+    yield from field.metadata
+    yield from _inside(field.annotation)
+
+
+def _inside(annotation: Any) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for inner in get_args(annotation):
+        yield from _inside(inner)
+
+
+def _written(value: Any, unit: str, name: str) -> Any:
+    if isinstance(value, Part):
+        return _text(value.name) if _in_tables(value) else dict(_fields(value))
+    if isinstance(value, BaseModel):
+        return dict(_fields(value))
+    if isinstance(value, Ranged):
+        return _ranged(value, unit, name)
+    if isinstance(value, Mapping):
+        return {key: _written(one, unit, name) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_written(one, "", name) for one in value]
+    return _scalar(value, unit, name)
+
+
+def _scalar(value: Any, unit: str, name: str) -> str:
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, np.ndarray):
+        raise FilterlibError(f"{name}: stands for {len(value)} designs; a file holds one")
+    return _number(value, unit) if unit else repr(value)
+
+
+def _in_tables(part: Part) -> bool:
+    one = not any(isinstance(value, np.ndarray) for value in part.__dict__.values())
+    return one and any(table.get(part.name) == part for table in standard_tables())
+
+
+def _ranged(value: Ranged, unit: str, name: str) -> Any:
+    if value.known and value.value == value.low:
+        return _scalar(value.value, unit, name)
+    return {key: _scalar(getattr(value, key), unit, name) for key in ENDS}
+
+
+def _number(value: float, unit: str) -> str:
+    """As on paper, with as many digits as the value needs; else the bare number in SI."""
+    for digits in range(3, MOST_DIGITS + 1):
+        text = format_temperature(value, digits) if unit == "K" else format_quantity(value, unit, digits)
+        try:
+            if quantity(text, unit) == value:
+                return _text(text)
+        except QuantityError:
+            break
+    return repr(float(value))
+
+
+def _text(value: str) -> str:
+    """A TOML basic string: JSON's escapes are a part of TOML's."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
