@@ -15,7 +15,7 @@ from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
-from filterlib.system.ranged import Ranged
+from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.units import format_quantity, format_temperature, quantity
 
 MOST_DIGITS = 17  # that a float can need
@@ -41,16 +41,20 @@ def design_toml(design: Design) -> str:
     Raises
     ------
     FilterlibError
-        Where a value is an array: one file holds one design.
+        Where a value is an array: one file holds one design; and where the converter was recorded: how the recording
+        was read stands in the file that names it, so a copy of that file is the one to change.
 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib.system.files import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> [line for line in design_toml(design).splitlines() if "output_c" in line or "power" in line]
-    ['output_capacitance = { value = "22 µF", low = "17.6 µF", high = "26.4 µF" }', 'kind = "constant_power"', 'power = "84 W"']
+    >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
+    ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
     """
+    if design.converter.ripple.recording is not None:
+        why = "a recorded converter is not written: change a copy of the design file that names the recording"
+        raise FilterlibError(f"converter.ripple.recording: {why}")
     fields = dict(_fields(design))
     fields.pop("tables", None)
     lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
@@ -149,19 +153,33 @@ def _in_tables(part: Part) -> bool:
 def _ranged(value: Ranged, unit: str, name: str) -> Any:
     if value.known and value.value == value.low:
         return _scalar(value.value, unit, name)
+    if (
+        isinstance(value.value, float)
+        and 0 < value.high < 2 * value.value
+        and (nominal := _on_paper(value.value, unit))
+    ):
+        spread = f"{nominal} ± {100 * (value.high / value.value - 1):.6g} %"
+        if RangedQuantity(unit).parse(spread) == value:
+            return _text(spread)
     return {key: _scalar(getattr(value, key), unit, name) for key in ENDS}
 
 
 def _number(value: float, unit: str) -> str:
-    """As on paper, with as many digits as the value needs; else the bare number in SI."""
+    """As on paper; else the bare number in SI."""
+    written = _on_paper(value, unit)
+    return repr(float(value)) if written is None else _text(written)
+
+
+def _on_paper(value: float, unit: str) -> str | None:
+    """The number with prefix and unit, and as many digits as it needs; None where that does not read as the same."""
     for digits in range(3, MOST_DIGITS + 1):
         text = format_temperature(value, digits) if unit == "K" else format_quantity(value, unit, digits)
         try:
             if quantity(text, unit) == value:
-                return _text(text)
+                return text
         except QuantityError:
             break
-    return repr(float(value))
+    return None
 
 
 def _text(value: str) -> str:

@@ -167,7 +167,7 @@ class Choice:
 def parts(kind: type | str) -> dict[str, Any]:
     """Every part of a kind in the library's tables, by name: the options of a `Choice`.
 
-    >>> "film-1u0-100V" in parts("film")
+    >>> "film-1u0-63V" in parts("film")
     True
     """
     from filterlib.parts.tables import standard_tables

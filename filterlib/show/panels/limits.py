@@ -17,7 +17,7 @@ def limits(low: float, high: float, old: Pair | None = None, *, log: bool = Fals
     ``old`` is kept while it holds the data without being much too wide.
 
     >>> limits(-0.7, 3.1), limits(-0.7, 3.1, (-5.0, 5.0)), limits(3e-3, 20.0, log=True)
-    ((-1.0, 4.0), (-5.0, 5.0), (0.001, 100.0))
+    ((-1.0, 3.5), (-5.0, 5.0), (0.001, 100.0))
     """
     wanted = _decades(low, high) if log else _stepped(low, high)
     if old is None or not old[0] <= low <= high <= old[1]:
