@@ -43,6 +43,15 @@ examples:
   filterlib recording terminals.csv --channel 2 --probe-factor 10 --out terminals
       reads the second channel, and writes terminals/recording.html, recording.json and the figures
 {CODES}"""
+PART = f"""\
+examples:
+  filterlib part ceramic
+      lists the parts of a table that comes with filterlib
+  filterlib part ceramic class2-2u2-50V-1206
+      prints its values, impedance, curves, and how well its ladder stands for its impedance
+  filterlib part own-parts.toml C1 --out c1
+      the same from a table of one's own, and writes c1/part.html, part.json and the figures
+{CODES}"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -77,6 +86,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_review(commands)
     _add_recording(commands)
+    _add_part(commands)
     return parser
 
 
@@ -120,6 +130,20 @@ def _add_recording(commands: Any) -> None:
     command.add_argument("--out", metavar="FOLDER", help=files)
 
 
+def _add_part(commands: Any) -> None:
+    command = _add_command(
+        commands, "part", _part, epilog=PART,
+        short="show one part of a table: impedance, curves, values; or list the table",
+        long="Show one part: its values, its impedance under several conditions, its curves and its two faces.",
+    )  # fmt: skip
+    command.add_argument(
+        "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of one of filterlib"
+    )
+    command.add_argument("name", metavar="NAME", nargs="?", help="the part; without it the table's parts are listed")
+    files = "folder for part.html, part.json and the figures; without it nothing is written"
+    command.add_argument("--out", metavar="FOLDER", help=files)
+
+
 def _review(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.review import review
@@ -158,6 +182,27 @@ def _recording(chosen: argparse.Namespace) -> int:
         held = harmonics(found) if found.average else None
         page = write_recording(found, held, chosen.out) if chosen.out is not None else None
     _say(recording_text(found, held))
+    _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
+    return 0
+
+
+def _part(chosen: argparse.Namespace) -> int:
+    from filterlib.analysis.part_curves import examine
+    from filterlib.errors import QuantityError
+    from filterlib.parts.tables import find_part, named_table
+    from filterlib.show.part import part_text, write_part
+    from filterlib.show.part_tables import list_table
+    from filterlib.show.text import table_text
+
+    table = named_table(chosen.table)
+    if chosen.name is None:
+        if chosen.out is not None:
+            raise QuantityError("a part's name is needed: a list of parts has no figures", name="--out")
+        _say(table_text(list_table(table, table.title)))
+        return 0
+    found = examine(find_part(chosen.name, None, [table]))
+    page = write_part(found, chosen.out) if chosen.out is not None else None
+    _say(part_text(found))
     _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
     return 0
 

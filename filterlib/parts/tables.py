@@ -23,6 +23,7 @@ __all__ = [
     "find_part",
     "load_table",
     "load_tables",
+    "named_table",
     "part_from",
     "problems_from",
     "read_toml",
@@ -77,6 +78,28 @@ def data_folder() -> Path:
 def standard_tables() -> tuple[Table, ...]:
     """The tables that come with the library: data/parts, every part invented."""
     return load_tables(*sorted((data_folder() / "parts").glob("*.toml")))
+
+
+def named_table(name: str | Path) -> Table:
+    """A table that comes with the library, by the name of its file such as "ceramic", or one of the user's, by path.
+
+    Raises
+    ------
+    InputError
+        As `load_table`; where there is no such file, with the nearest of the library's names.
+
+    Examples
+    --------
+    >>> named_table("film").title
+    'Film capacitors'
+    """
+    own = {Path(table.file).stem: table for table in standard_tables()}
+    if str(name) in own:
+        return own[str(name)]
+    if not str(name) or not Path(name).exists():
+        why = f"no such file, and no table of that name; {did_you_mean(str(name), own)}"
+        raise InputError([Problem(str(name) or "an empty name", "", None, why)])
+    return load_table(name)
 
 
 def load_table(path: str | Path) -> Table:
