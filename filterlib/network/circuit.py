@@ -194,7 +194,7 @@ class Circuit:
     def designs(self) -> int | None:
         """How many designs the arrays among the values stand for, or None where all are numbers."""
         if "designs" not in self._cache:
-            counts = {e.name: count for e in self.elements if (count := _designs(e)) is not None}
+            counts = {e.name: count for e in self.elements if (count := designs_of(e)) is not None}
             first = next(iter(counts), "")
             for name, count in counts.items():
                 if count != counts[first]:
@@ -357,7 +357,7 @@ def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
         twin._put(Element(inner.kind, f"{name}/{inner.name}", tuple(inside), inner.value, inner.ladder))
 
 
-def _designs(element: Element) -> int | None:
+def designs_of(element: Element) -> int | None:
     """How many designs an element's value stands for; a callable is asked at two frequencies."""
     if callable(element.value):
         value = np.asarray(element.value(np.array([1e3, 1e4])))

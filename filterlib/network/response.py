@@ -17,6 +17,7 @@ from filterlib.network.tableau import Tableau, build
 if TYPE_CHECKING:
     from filterlib.network.waveform import Waveform
 
+SLAB = 2**18  # points that are solved at a time: each takes a few complex numbers of memory while it is
 NEAR_ZERO = 1e-60  # s that stands for f = 0: far below every time constant, far above the smallest number [1/s]
 
 Sum = tuple[tuple[int, float], ...]  # unknowns and what they are multiplied with
@@ -202,8 +203,15 @@ def periodic_response(
 
 
 def refuse_unstable(circuit: Circuit) -> None:
-    """Raise `UnstableError` where a pole lies in the right half plane by more than its error."""
-    if any(e.kind in ("immittance", "coupled") for e in circuit.laddered().elements):
+    """Raise `UnstableError` where a pole lies in the right half plane by more than its error.
+
+    Without a negative conductance the circuit is passive and has no such pole: coupled inductances that stored negative
+    energy are refused before.
+    """
+    elements = circuit.laddered().elements
+    if any(e.kind in ("immittance", "coupled") for e in elements):
+        return
+    if all(e.kind != "conductance" or np.all(e.value >= 0) for e in elements):
         return
     wrong = _kept(circuit, "unstable", lambda: np.concatenate([mode.unstable for mode in modes.of(_dynamic(circuit))]))
     if len(wrong):
@@ -211,8 +219,10 @@ def refuse_unstable(circuit: Circuit) -> None:
 
 
 def _product(h: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
+    fits = np.broadcast_shapes(h.shape, coefficients.shape) == h.shape
     with np.errstate(invalid="ignore"):
-        product = np.where(coefficients == 0, 0.0, h * coefficients)
+        product = np.multiply(h, coefficients, out=h if fits else None)  # h is not needed any more
+    product[..., coefficients == 0] = 0.0  # also where h has no bound
     if not np.isfinite(product).all():
         raise CircuitError("the output has no bound at DC, and the waveform has a mean")
     return product
@@ -270,6 +280,8 @@ def _ends(tableau: Tableau, right: tuple[Sum, ...], sums: list[Sum], outputs: li
 def _solved(tableau: Tableau, frequencies: Any, right: tuple[Sum, ...], sums: list[Sum]) -> Any:
     """Sums of unknowns for every right-hand side, with the exact limit at f = 0: [[array of sum] of right]."""
     f = _checked(frequencies)
+    if tableau.designs and tableau.designs * f.size > SLAB and tableau.divisible:
+        return _in_slabs(tableau, f, right, sums)
     wanted = tuple(sorted({at for one in sums for at, _ in one}))
     if f.size and f.all():
         return _summed(tableau, wanted, sums, solve(tableau, f, 2j * np.pi * f, right, wanted))
@@ -278,6 +290,17 @@ def _solved(tableau: Tableau, frequencies: Any, right: tuple[Sum, ...], sums: li
     answers[..., moving] = _solved(tableau, f[moving], right, sums) if moving.any() else 0.0
     if not moving.all():
         answers[..., ~moving] = _at_rest(tableau, right, wanted, sums)
+    return answers
+
+
+def _in_slabs(tableau: Tableau, f: np.ndarray, right: tuple[Sum, ...], sums: list[Sum]) -> np.ndarray:
+    """The same, some designs at a time, so that little more than the answers is held: array (right, sums, designs, f)."""
+    count = tableau.designs or 0
+    step = max(1, SLAB // f.size)
+    answers = np.empty((len(right), len(sums), count, f.size), dtype=complex)
+    for start in range(0, count, step):
+        chosen = slice(start, start + step)
+        answers[:, :, chosen] = _solved(tableau.part(chosen), f, right, sums)
     return answers
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -56,6 +57,14 @@ class Series:
         self.inverse: Any = np.where(self.gaps, 0.0, inverse)[()]  # of the capacitance [1/F]
         self.coils, self.plates, self.open = bool(np.any(self.henries)), bool(farads), bool(self.gaps.any())
 
+    def part(self, chosen: slice) -> Series:
+        """The same chain for some of the designs."""
+        cut = copy(self)
+        cut.ohms, cut.henries, cut.inverse, cut.gaps = (
+            part_of(value, chosen) for value in (self.ohms, self.henries, self.inverse, self.gaps)
+        )
+        return cut
+
     def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
         """p and q [ohm], each a number or an array (f,), (designs, 1) or (designs, f)."""
         total: Any = self.ohms
@@ -78,6 +87,7 @@ class Windings:
 
     def __init__(self, element: Element) -> None:
         self.element = element
+        self.callables = [element]
 
     def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
         """The seven values; an open winding has p = 0 and an impedance of 1, and couples nothing."""
@@ -85,6 +95,11 @@ class Windings:
         (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
         z12, z21 = (np.where(np.isfinite(m) & (p1 * p2 == 1), m, 0) for m in (z[..., 0, 1], z[..., 1, 0]))
         return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / np.where(z11 == 0, 1, z11)]
+
+
+def part_of(value: Any, chosen: slice) -> Any:
+    """Some of the designs of a value (designs, 1); a number as it is."""
+    return value[chosen] if np.ndim(value) == 2 else value
 
 
 def impedance(element: Element, frequencies: np.ndarray, designs: int | None) -> np.ndarray:

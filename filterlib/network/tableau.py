@@ -17,15 +17,15 @@ minimum spanning tree, J. B. Kruskal, Proc. Am. Math. Soc. 7 (1956) p. 48 (both 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from filterlib.network.checks import join
-from filterlib.network.circuit import REFERENCE, Circuit, Element
+from filterlib.network.circuit import REFERENCE, Circuit, Element, designs_of
 from filterlib.network.inductors import coupled_inductors, factor
-from filterlib.network.series import Chain, Series, Windings
+from filterlib.network.series import Chain, Series, Windings, part_of
 from filterlib.network.series import chains as chains_of
 
 ONE = 0  # the symbol whose value is 1
@@ -86,6 +86,19 @@ class Tableau:
     def node(self, name: str) -> int | None:
         """Row and column of a node; None for the reference."""
         return self.nodes.index(name) if name in self.nodes else None
+
+    @property
+    def divisible(self) -> bool:
+        """Whether it stands for many designs of which some can be taken: no callable holds an array of them."""
+        growths = [growth for growth, _ in self.symbols if not isinstance(growth, int)]
+        return self.designs is not None and all(designs_of(e) is None for growth in growths for e in growth.callables)
+
+    def part(self, chosen: slice) -> Tableau:
+        """The same equations for some of the designs, with the same plans."""
+        growths = {id(growth): growth for growth, _ in self.symbols if isinstance(growth, Series)}
+        cut = {key: growth.part(chosen) for key, growth in growths.items()}
+        symbols = tuple((cut.get(id(growth), growth), part_of(value, chosen)) for growth, value in self.symbols)
+        return replace(self, symbols=symbols, designs=len(range(self.designs or 0)[chosen]))
 
     def values(self, frequencies: np.ndarray, s: np.ndarray) -> list[Any]:
         """The value of every symbol: a number, or an array (f,), (designs, 1) or (designs, f)."""

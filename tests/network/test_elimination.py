@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, CircuitError, Current
-from filterlib.network import dense, elimination
+from filterlib.network import dense, elimination, response
 from filterlib.network.plan import make_plan
 from filterlib.network.tableau import build
 
@@ -171,3 +171,43 @@ SINGULAR = {
 def test_values_that_contradict_each_other_are_named(name):
     with pytest.raises(CircuitError, match=r"no solution.* R"):
         SINGULAR[name]().transfer([0.0, 1e3], "V", "a")
+
+
+def spread_filter(designs):
+    """Designs of a filter with chains of two and three elements, a couple of inductors and a callable."""
+    spread = np.linspace(0.8, 1.2, designs)[:, None]
+    made = Circuit().voltage_source("V", "e", "0").resistor("Rs", "e", "x", 0.1).inductor("Ls", "x", "a", 1e-7 * spread)
+    made.inductor("L1", "a", "b", 1e-5 * spread).inductor("L2", "c", "0", 2e-5 / spread).couple("k", "L1", "L2", 0.5)
+    made.resistor("R2", "c", "0", 3.0 * spread).capacitor("C", "b", "y", 1e-6 * spread).resistor("Rc", "y", "0", 0.01)
+    made.immittance("Z", "b", "d", lambda f: 0.2 + 1e-3j * f).resistor("load", "d", "0", 7.0)
+    return made
+
+
+def test_designs_solved_some_at_a_time_are_the_same(monkeypatch):
+    """second method: all at once."""
+    f = np.geomspace(1e3, 1e7, 10)
+    outputs = ["b", ("a", "d"), Current("C"), Current("Ls")]
+    whole, seen = spread_filter(7).transfer(f, "V", outputs), spread_filter(7).impedance(f, "b")
+    monkeypatch.setattr(response, "SLAB", 20)
+    parts = []
+    monkeypatch.setattr(response, "_in_slabs", lambda *given, real=response._in_slabs: parts.append(1) or real(*given))
+    for one, other in zip(whole, spread_filter(7).transfer(f, "V", outputs), strict=True):
+        assert other.shape == (7, 10)
+        np.testing.assert_allclose(other, one, rtol=1e-12, atol=0)
+    np.testing.assert_allclose(spread_filter(7).impedance(f, "b"), seen, rtol=1e-12, atol=0)
+    assert len(parts) == 2
+
+
+def test_a_callable_of_many_designs_is_not_cut(monkeypatch):
+    """second method: all at once."""
+    f, spread = np.geomspace(1e3, 1e7, 10), np.linspace(0.8, 1.2, 7)[:, None]
+    made = [
+        Circuit()
+        .voltage_source("V", "a", "0")
+        .immittance("Z", "a", "b", lambda f: 2j * f * spread)
+        .resistor("R", "b", "0", 1e4)
+        for _ in range(2)
+    ]
+    whole = made[0].transfer(f, "V", "b")
+    monkeypatch.setattr(response, "SLAB", 20)
+    np.testing.assert_allclose(made[1].transfer(f, "V", "b"), whole, rtol=1e-12, atol=0)
