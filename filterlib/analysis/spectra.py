@@ -109,28 +109,36 @@ class Spectra:
 
 
 def spectra(
-    design: Design, state: State, *, filtered: bool = True, outputs: Mapping[Any, Any] | None = None
+    design: Design,
+    state: State,
+    *,
+    filtered: bool = True,
+    outputs: Mapping[Any, Any] | None = None,
+    top: float | None = None,
 ) -> Spectra:
     """Harmonics at the terminals and at every load, of every source, at an operating point.
 
     ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
+    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     full = full_current(design)
     forces = drive(design.converter, full, input_voltage=state.input_voltage)
     circuit = design.build(state, filtered=filtered)
-    frequencies = forces.frequencies[1:]
+    count = len(forces.frequencies) if top is None else int(np.ceil(top / design.converter.switching_frequency))
+    kept = slice(1, count + 1)
+    frequencies = forces.frequencies[kept]
     ports = outputs or {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
     driven = ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
     transfers = circuit.transfer(frequencies, driven, list(ports.values()))
     scale = _ripple_scale(design, state, full)
     by_source = {}
     for index, place in enumerate(ports):
-        by_source[place, "ripple"] = transfers[0][index] * (scale * forces.ripple[..., 1:])
+        by_source[place, "ripple"] = transfers[0][index] * (scale * forces.ripple[..., kept])
         if design.converter.spike is not None:
-            by_source[place, "spike"] = transfers[0][index] * forces.spike[..., 1:]
+            by_source[place, "spike"] = transfers[0][index] * forces.spike[..., kept]
         if len(driven) > 1:
-            by_source[place, "common_mode"] = transfers[1][index] * forces.common_mode[..., 1:]
+            by_source[place, "common_mode"] = transfers[1][index] * forces.common_mode[..., kept]
     reflected, grids = _reflected(design, circuit, ports, state)
     return Spectra(frequencies, by_source, reflected, grids, forces)
 

@@ -1,4 +1,7 @@
-"""One command, one run: `python -m tests.benchmarks`. BLAS threads pinned; ratios to what is compared, times beside them."""
+"""One command, one run: `python -m tests.benchmarks`. BLAS threads pinned; ratios to what is compared, times beside them.
+
+Ratio: to the engine or the bare start; of many designs and long recordings, time a piece over that of the smaller size.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
-from tests.benchmarks import engine
+from tests.benchmarks import designs, engine, recordings
 
 ROOT = Path(__file__).parents[2]
 
@@ -41,10 +44,11 @@ def commands() -> list[engine.Row]:
 def main() -> None:
     """Print the table."""
     with threadpool_limits(limits=1):
-        rows = [*engine.rows(), *commands()]
-    print(f"{'what':<64} {'time':>10} {'ratio':>8}  aim")
-    for row in rows:
-        print(f"{row.what:<64} {row.time * 1e3:>7.2f} ms {row.ratio:>8.2f}  {row.aim}")
+        print(f"{'what':<64} {'time':>12} {'ratio':>7} {'memory':>8}  aim")
+        for rows in (engine.rows, commands, designs.rows, recordings.rows):
+            for row in rows():
+                memory = "" if row.memory is None else f"{row.memory / 1e6:.0f} MB"
+                print(f"{row.what:<64} {row.time * 1e3:>9.2f} ms {row.ratio:>7.2f} {memory:>8}  {row.aim}", flush=True)
 
 
 if __name__ == "__main__":

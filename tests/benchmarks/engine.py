@@ -23,12 +23,13 @@ WINDING, CORE, LOAD = 8e-12, 3e3, 7.0  # winding capacitance [F], core loss [ohm
 
 
 class Row(NamedTuple):
-    """One line of the table: what was measured, its time [s], the ratio to the engine, and the aim as text."""
+    """One line of the table: what was measured, its time [s], a ratio, the aim as text, and memory above the start [B]."""
 
     what: str
     time: float
     ratio: float
     aim: str
+    memory: float | None = None
 
 
 def circuit(scale: float | np.ndarray = 1.0) -> Circuit:

@@ -2,32 +2,25 @@
 
 from __future__ import annotations
 
+import re
 import resource
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 
+from filterlib.bench.measurement import measure
+from filterlib.bench.recording import load_recording
+from tests.benchmarks.engine import Row
+
 SIZES = (1_000_000, 10_000_000)
 INTERVAL, FREQUENCY, RING, DECAY = 2e-9, 180e3, 50e6, 60e-9
+ROOT = Path(__file__).parents[2]
+COMMAND = [sys.executable, "-m", "tests.benchmarks.recordings"]
 _PIECE = 500_000
-
-
-class Row(NamedTuple):
-    """One line: what was done, its time [s], its peak memory above the start [bytes], ratio, and the aim as text.
-
-    ``ratio``: time a sample over that of the shortest recording.
-    """
-
-    what: str
-    time: float
-    memory: float
-    ratio: float
-    aim: str
 
 
 def write(path: Path, samples: int) -> None:
@@ -48,32 +41,33 @@ def write(path: Path, samples: int) -> None:
 
 def read_and_measure(path: str) -> None:
     """In the process of its own: writes time of reading, time of measuring and memory to standard output."""
-    from filterlib.bench.measurement import measure
-    from filterlib.bench.recording import load_recording
-
-    before = _peak()
+    before = peak()
     start = time.perf_counter()
     recording = load_recording(path)
     middle = time.perf_counter()
     found = measure(recording)
     end = time.perf_counter()
     assert found.frequency is not None
-    sys.stdout.write(f"{middle - start} {end - middle} {_peak() - before}")
+    sys.stdout.write(f"{middle - start} {end - middle} {peak() - before}")
 
 
-def _peak() -> int:
+def peak() -> int:
+    """Most memory that this process has held [B]; Linux hands the greatest of its parent on in getrusage, so not that one."""
+    status = Path("/proc/self/status")
+    if status.exists():
+        return 1024 * int(re.search(r"VmHWM:\s+(\d+) kB", status.read_text())[1])
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
 
 
 def rows(sizes: tuple[int, ...] = SIZES) -> list[Row]:
-    """The table."""
+    """The table; ratio: time a sample over that of the shortest recording."""
     table: list[Row] = []
     shortest = 0.0
     with tempfile.TemporaryDirectory() as folder:
         for samples in sizes:
             path = Path(folder) / f"{samples}.csv"
             write(path, samples)
-            done = subprocess.run([sys.executable, __file__, str(path)], capture_output=True, text=True, check=True)
+            done = subprocess.run([*COMMAND, str(path)], cwd=ROOT, capture_output=True, text=True, check=True)
             reading, measuring, memory = map(float, done.stdout.split())
             path.unlink()
             total = reading + measuring
@@ -81,7 +75,7 @@ def rows(sizes: tuple[int, ...] = SIZES) -> list[Row]:
             ratio = total / samples / shortest
             what = f"{samples:,} samples read ({reading:.1f} s) and measured ({measuring:.1f} s)"
             aim = "under 15 s, 1.5 GB, in proportion" if samples == SIZES[1] else ""
-            table.append(Row(what, total, memory, ratio, aim))
+            table.append(Row(what, total, ratio, aim, memory))
     return table
 
 
