@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from filterlib.system.unknowns import Unknown
+from filterlib.system.design import Design
+from filterlib.system.unknowns import Unknown, unknowns, with_values
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each unknown is moved alone
 SPREAD = 128  # quasi-random points over the whole box
 CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
+CHUNK = 64  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
+Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
+Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,74 @@ class Extent:
     at_low: Mapping[str, float]
     at_high: Mapping[str, float]
     effects: Mapping[str, tuple[float, float]]
+
+    @property
+    def decisive(self) -> str:
+        """Key of the unknown that moves the figure most."""
+        return max(self.effects, key=lambda key: width(self.effects[key]))
+
+
+def width(ends: tuple[float, float]) -> float:
+    """How far a figure above zero moves, as the logarithm of the ratio of its ends; 0 where that means nothing."""
+    low, high = ends
+    return float(np.log(high / low)) if 0 < low < high else 0.0
+
+
+def shapes(design: Design) -> tuple[Design, ...]:
+    """The design, or one of each shape where the converter's is not stated."""
+    if design.converter.shape is not None:
+        return (design,)
+    made = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
+    return tuple(design.model_copy(update={"converter": converter}) for converter in made)
+
+
+def over_shapes(
+    design: Design,
+    measure: Measure,
+    *,
+    more: Callable[[Design], Iterable[Unknown]] = lambda _: (),
+    progress: Progress | None = None,
+) -> dict[Any, Extent]:
+    """The band of every figure over the design's unknowns, and over shapes that are not stated.
+
+    Parameters: ``measure``: takes a design that stands for many and the values that made it {key: array (designs, 1)},
+    gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: unknowns beside those of a design;
+    ``progress``: told the share of the search that is done.
+    """
+    variants = shapes(design)
+    found: dict[Hashable, Extent] = {}
+    for number, variant in enumerate(variants):
+        tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
+        box = (*unknowns(variant), *more(variant))
+        for key, extent in search(_in_chunks(variant, measure, tell), box).items():
+            found[key] = _wider(found[key], extent) if key in found else extent
+    return found
+
+
+def _wider(one: Extent, two: Extent) -> Extent:
+    """Both shapes' bands together; the shape itself is an unknown that moves the figure from one nominal to the other."""
+    low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
+    shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
+    return Extent(one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape})
+
+
+def _in_chunks(design: Design, measure: Measure, progress: Progress | None) -> Metric:
+    done = [0]
+
+    def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
+        count = len(next(iter(values.values())))
+        parts = []
+        for start in range(0, count, CHUNK):
+            chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
+            size = len(next(iter(chunk.values())))
+            found = measure(with_values(design, chunk), chunk)
+            parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in found.items()})
+            done[0] += CHUNK
+            if progress is not None:
+                progress(done[0] / (done[0] + 256))
+        return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+    return metric
 
 
 def search(metric: Metric, unknowns: tuple[Unknown, ...], *, seed: int = 1) -> dict[Hashable, Extent]:

@@ -8,14 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.band import Extent, search
+from filterlib.analysis.band import Extent, over_shapes, shapes, width
 from filterlib.analysis.spectra import TERMINALS, Band, Spectra, bands, spectra
 from filterlib.system.design import Design
 from filterlib.system.state import State
-from filterlib.system.unknowns import Unknown, unknowns, with_values
+from filterlib.system.unknowns import Unknown, unknowns
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
-CHUNK = 64  # designs solved at a time, so that memory stays bounded
 BEFORE = "_before"
 
 MEASUREMENTS = {  # key or its beginning: what to measure
@@ -121,7 +120,7 @@ def ripple(
     """
     wanted = bands(design)
     before, after = spectra(design, state, filtered=False), spectra(design, state)
-    extents = _extents(design, state, wanted, progress) if band else {}
+    extents = over_shapes(design, lambda moved, _: _peaks(moved, state, wanted), progress=progress) if band else {}
     sides = {place + BEFORE: (before, place) for place in before.places} | {
         place: (after, place) for place in after.places
     }
@@ -150,7 +149,7 @@ def ripple(
             if at == place
         },
         unknowns=_ranked(design, extents),
-        depends={key: _greatest(extent) for key, extent in extents.items()},
+        depends={key: extent.decisive for key, extent in extents.items()},
         largest_factor=after.drive.largest_factor,
         largest_factor_frequency=after.drive.largest_factor_frequency,
         trusted_to=trusted_to(design),
@@ -184,78 +183,18 @@ def _absent(design: Design, sides: Mapping[str, Any]) -> dict[tuple[str, str], s
     return {(name, "full"): why for name in sides}
 
 
-def shapes(design: Design) -> tuple[Design, ...]:
-    """The design, or one of each shape where the converter's is not stated."""
-    if design.converter.shape is not None:
-        return (design,)
-    made = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
-    return tuple(design.model_copy(update={"converter": converter}) for converter in made)
-
-
-def _extents(
-    design: Design, state: State, wanted: tuple[Band, ...], progress: Callable[[float], None] | None
-) -> dict[Any, Extent]:
-    """The band of every figure after the filter, over unknowns and over shapes that are not stated."""
-    variants = shapes(design)
-    found: dict[Any, Extent] = {}
-    for number, variant in enumerate(variants):
-        tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
-        box = unknowns(variant)
-        for key, extent in search(_metric(variant, state, wanted, tell), box).items():
-            found[key] = _wider(found[key], extent) if key in found else extent
-    return found
-
-
-def _wider(one: Extent, two: Extent) -> Extent:
-    """Both shapes' bands together; the shape itself is an unknown that moves the figure from one nominal to the other."""
-    low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
-    shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
-    return Extent(one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape})
-
-
-def _metric(design: Design, state: State, wanted: tuple[Band, ...], progress: Callable[[float], None] | None) -> Any:
-    done = [0]
-
-    def metric(values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
-        count = len(next(iter(values.values())))
-        parts = []
-        for start in range(0, count, CHUNK):
-            chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
-            parts.append(_peaks(with_values(design, chunk), state, wanted, len(next(iter(chunk.values())))))
-            done[0] += CHUNK
-            if progress is not None:
-                progress(done[0] / (done[0] + 256))
-        return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
-
-    return metric
-
-
-def _peaks(design: Design, state: State, wanted: tuple[Band, ...], count: int) -> dict[Any, np.ndarray]:
+def _peaks(design: Design, state: State, wanted: tuple[Band, ...]) -> dict[Any, Any]:
     found = spectra(design, state)
-    return {
-        (place, band.label): np.broadcast_to(np.ravel(found.peak_to_peak(place, band)), (count,))
-        for place in found.places
-        for band in wanted
-    }
-
-
-def _greatest(extent: Extent) -> str:
-    return max(extent.effects, key=lambda key: _width(extent.effects[key]))
-
-
-def _width(ends: tuple[float, float]) -> float:
-    """How far a figure moves, as the logarithm of the ratio of its ends."""
-    low, high = ends
-    return float(np.log(high / low)) if 0 < low < high else 0.0
+    return {(place, band.label): found.peak_to_peak(place, band) for place in found.places for band in wanted}
 
 
 def _ranked(design: Design, extents: Mapping[Any, Extent]) -> tuple[UnknownEffect, ...]:
     extent = extents.get((design.loads[0].name, "20MHz"))
     if extent is None:
         return ()
-    total = sum(_width(ends) for ends in extent.effects.values()) or 1.0
+    total = sum(width(ends) for ends in extent.effects.values()) or 1.0
     known = {unknown.key: unknown for unknown in unknowns(design)}
-    effects = [_effect(known.get(key), key, ends, _width(ends) / total) for key, ends in extent.effects.items()]
+    effects = [_effect(known.get(key), key, ends, width(ends) / total) for key, ends in extent.effects.items()]
     return tuple(sorted(effects, key=lambda effect: -effect.share))
 
 
@@ -268,4 +207,4 @@ def _effect(unknown: Unknown | None, key: str, ends: tuple[float, float], share:
     )  # fmt: skip
 
 
-__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "UnknownEffect", "ripple", "trusted_to"]
+__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "UnknownEffect", "ripple", "shapes", "trusted_to"]

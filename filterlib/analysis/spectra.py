@@ -131,7 +131,7 @@ def spectra(
     ports = outputs or {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
     driven = ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
     transfers = circuit.transfer(frequencies, driven, list(ports.values()))
-    scale = _ripple_scale(design, state, full)
+    scale = ripple_scale(design, state, full)
     by_source = {}
     for index, place in enumerate(ports):
         by_source[place, "ripple"] = transfers[0][index] * (scale * forces.ripple[..., kept])
@@ -166,8 +166,8 @@ def full_current(design: Design) -> float:
     return float(sum(np.mean(load.draws(volts, 1.0)) for load in design.loads))
 
 
-def _ripple_scale(design: Design, state: State, full: float) -> Any:
-    """A pulse output's ripple grows with the load current; an inductor's triangle does not."""
+def ripple_scale(design: Design, state: State, full: float) -> Any:
+    """Ripple at this state over that which was stated: a pulse output's grows with the load current, a triangle does not."""
     if design.converter.shape != "pulse":
         return 1.0
     measured = full if design.converter.ripple.load_current is None else design.converter.ripple.load_current

@@ -59,6 +59,42 @@ def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order:
     return response
 
 
+def trapezoid_envelope(frequencies: ArrayLike, period: float, amplitude: float, duty: float, rise: float) -> np.ndarray:
+    """Envelope of the harmonics of a trapezoid of equal edges, as one-sided peak amplitudes.
+
+    Parameters
+    ----------
+    frequencies : array (f,)
+        Above 0 [Hz].
+    period, amplitude, duty, rise : float
+        [s], [V or A], width at half height over the period, length of each edge [s].
+
+    Returns
+    -------
+    numpy.ndarray
+        (f,) in the unit of the amplitude: flat to 1/(pi width), falling 20 dB a decade to 1/(pi rise), then 40.
+
+    Raises
+    ------
+    QuantityError
+        Where the edges do not fit into the period: a rise longer than the pulse, or than the gap between pulses.
+
+    Notes
+    -----
+    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, ch. 3 (corners and slopes).
+
+    Examples
+    --------
+    >>> trapezoid_envelope([1e6, 10e6], 100e-9, 1.0, 0.5, 20e-9).round(5).tolist()
+    [1.0, 0.63662]
+    """
+    if not 0 <= rise <= period * min(duty, 1 - duty):
+        raise QuantityError(f"pulse and edges do not fit into the period {period} s", name="rise", value=rise)
+    turns = np.pi * np.asarray(frequencies, dtype=float)
+    first, second = np.minimum(1, 1 / (turns * duty * period)), np.minimum(1, 1 / np.maximum(turns * rise, 1e-300))
+    return 2 * amplitude * duty * first * second
+
+
 def extent(terms: np.ndarray) -> np.ndarray:
     """Peak to peak of sums of harmonics, (designs, n + 1) -> (designs,)."""
     sizes = np.abs(terms[:, 1:])

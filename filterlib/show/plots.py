@@ -175,7 +175,7 @@ def spectrum_figure(ripple: Any, load: str) -> Figure:
     places = ((f"{load}_before", "without filter", BEFORE, "o", "none"), (load, "with filter", AFTER, "s", AFTER))
     for place, words, colour, marker, fill in places:
         if place in ripple.spectra:
-            frequencies, level = _thinned(ripple.frequencies, dbuv(ripple.spectra[place]))
+            frequencies, level = thinned(ripple.frequencies, dbuv(ripple.spectra[place]))
             look: dict[str, Any] = {"color": colour, "marker": marker, "markerfacecolor": fill, "markersize": 3.5}
             axes.semilogx(frequencies, level, label=words, linewidth=0.7, **look)
     axes.axvline(20e6, color="#777777", linewidth=1, linestyle=(0, (2, 2)))
@@ -201,7 +201,7 @@ def dbuv(amplitudes: np.ndarray) -> np.ndarray:
     return decibels(np.asarray(amplitudes) / np.sqrt(2) / 1e-6)
 
 
-def _thinned(frequencies: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def thinned(frequencies: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The largest of each narrow bin; a harmonic that is zero but for rounding is left out."""
     present = level > np.max(level, initial=-np.inf) - VANISHED
     frequencies, level = frequencies[present], level[present]

@@ -110,6 +110,15 @@ class CommonMode(Model):
         "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
     )
 
+    def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
+        """Add source "common_mode" and its coupling; isolated, the input side swings and the floating output is reached.
+
+        Not isolated, the switching node swings against the return that both sides share, and reaches the chassis.
+        """
+        circuit.voltage_source("common_mode", "converter:switch", swings_against)
+        circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", self.resistance.value)
+        circuit.capacitor("converter.coupling", "converter:sink", reaches, self.coupling.value)
+
 
 class Bond(Model):
     """A connection to the chassis: a strap or screw (inductance, resistance), or a capacitor where one is stated.
@@ -267,14 +276,7 @@ class Converter(Model):
         if self.bond is not None:
             self.bond.add(circuit, "converter.bond", RETURN)
         if self.common_mode is not None:
-            self._add_common_mode(circuit, self.common_mode)
-
-    def _add_common_mode(self, circuit: Circuit, drive: CommonMode) -> None:
-        """Isolated: the input side swings against the floating output. Not isolated: the node swings against return."""
-        low, high = (CHASSIS, RETURN) if self.isolated else (RETURN, CHASSIS)
-        circuit.voltage_source("common_mode", "converter:switch", low)
-        circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", drive.resistance.value)
-        circuit.capacitor("converter.coupling", "converter:sink", high, drive.coupling.value)
+            self.common_mode.add(circuit, *((CHASSIS, RETURN) if self.isolated else (RETURN, CHASSIS)))
 
     def _loop_ladder(self) -> Circuit:
         damping, inductance, delay = self.loop_elements

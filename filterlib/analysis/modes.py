@@ -1,0 +1,29 @@
+"""Two lines and the chassis as differential and common mode.
+
+The convention, everywhere: v_dm = v+ - v-, v_cm = (v+ + v-)/2 to chassis, i_dm = (i+ - i-)/2, i_cm = i+ + i-. With it the
+power of the lines is the sum of the powers of the modes. A purely differential v_dm puts half of it on each line.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"
+
+
+def modal_voltages(plus: Any, minus: Any) -> tuple[Any, Any]:
+    """Differential and common-mode voltage [V] of two lines' voltages to chassis (arrays of one shape) [V].
+
+    >>> modal_voltages(3.0, 1.0)
+    (2.0, 2.0)
+    """
+    return plus - minus, (plus + minus) / 2
+
+
+def modal_currents(plus: Any, minus: Any) -> tuple[Any, Any]:
+    """Differential and common-mode current [A] of two lines' currents in the same direction [A].
+
+    >>> modal_currents(3.0, 1.0)
+    (1.0, 4.0)
+    """
+    return (plus - minus) / 2, plus + minus

@@ -1,0 +1,162 @@
+"""The converter's input: what it draws from the line that feeds it, and what stands between that and the line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any
+
+import numpy as np
+from pydantic import Field
+
+from filterlib.errors import FilterlibError
+from filterlib.network.circuit import Circuit
+from filterlib.system.converter import Converter
+from filterlib.system.drive import rectangle, triangle
+from filterlib.system.model import Model
+from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.unknowns import Unknown
+
+SOURCE = "input_current"
+_WORDS = {
+    "ripple_current": ("A", "ripple of the input current"),
+    "efficiency": ("", "efficiency"),
+    "ripple_ratio": ("", "ripple of the input choke's current over its mean"),
+    "capacitance": ("F", "input capacitor"),
+    "esr": ("ohm", "ESR of the input capacitor"),
+    "esl": ("H", "ESL of the input capacitor"),
+    "lead_inductance": ("H", "loop of the lead to the networks"),
+}
+
+
+def _usual(value: float, low: float, high: float, why: str) -> Any:
+    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
+
+
+class InputSide(Model):
+    """Input capacitor, lead and input current of a converter; what is not stated is a default with a range.
+
+    ``ripple_current`` [A]: peak to peak of what the switches draw: of the triangle, or the height of the pulse; without
+    it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line.
+    """
+
+    ripple_current: Annotated[Ranged, RangedQuantity("A", above=0, high=1000)] | None = None
+    efficiency: Annotated[Ranged, RangedQuantity("", low=0.1, high=1)] = _usual(
+        0.9, 0.8, 0.95, "small converters lose a tenth"
+    )
+    ripple_ratio: Annotated[Ranged, RangedQuantity("", above=0, high=2)] = _usual(
+        0.3, 0.2, 0.5, "chokes are chosen for that"
+    )
+    capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-9, high=0.1)] = _usual(
+        10e-6, 2.2e-6, 100e-6, "a few ceramics, or one electrolytic"
+    )
+    esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _usual(
+        10e-3, 3e-3, 100e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
+    )
+    esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _usual(
+        5e-9, 1e-9, 15e-9, "the capacitor with its loop on the board"
+    )
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-4)] = _usual(
+        0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre"
+    )
+
+    def add(self, circuit: Circuit, lines: tuple[str, str], inner_return: str) -> None:
+        """Add lead, capacitor and the source `SOURCE` [A] between the two ``lines`` and the converter's own return."""
+        circuit.inductor("input.lead_plus", lines[0], "input:bus", self.lead_inductance.value / 2)
+        circuit.inductor("input.lead_return", lines[1], inner_return, self.lead_inductance.value / 2)
+        circuit.capacitor("input.capacitance", "input:bus", "input:c", self.capacitance.value)
+        circuit.resistor("input.esr", "input:c", "input:r", self.esr.value)
+        circuit.inductor("input.esl", "input:r", inner_return, self.esl.value)
+        circuit.current_source(SOURCE, inner_return, "input:bus")
+
+    def unknowns(self, converter: Converter) -> Iterator[Unknown]:
+        """What is not known exactly and matters for this converter; keys "input_side.NAME"."""
+        unused = {"efficiency", "ripple_ratio"} if self.ripple_current else set()
+        for name, (unit, label) in _WORDS.items():
+            held = getattr(self, name)
+            if held is None or held.known or name in unused or (name == "ripple_ratio" and not steps_up(converter)):
+                continue
+            key = f"input_side.{name}"
+            yield Unknown(key, label, unit, float(held.value), held.low, held.high, held.stated, held.why)
+
+    def at(self, values: Mapping[str, Any]) -> InputSide:
+        """The same with other values under the keys of `unknowns`; other keys are passed over."""
+        mine = {
+            key.removeprefix("input_side."): value for key, value in values.items() if key.startswith("input_side.")
+        }
+        return self.model_copy(update={name: getattr(self, name).at(value) for name, value in mine.items()})
+
+
+def steps_up(converter: Converter) -> bool:
+    """True for a step-up stage, whose choke stands in its input: it draws a triangle, and every other stage a pulse."""
+    supply = converter.input_voltage
+    return (
+        not converter.isolated
+        and converter.shape != "triangle"
+        and supply is not None
+        and converter.output_voltage > supply
+    )
+
+
+def input_current(
+    converter: Converter,
+    side: InputSide,
+    harmonics: np.ndarray,
+    *,
+    power: Any,
+    full_power: float,
+    voltage: float | None,
+) -> np.ndarray:
+    """Coefficients c_k [A] of the current that the switches draw from the input capacitor.
+
+    Parameters
+    ----------
+    converter, side : Converter, InputSide
+        Their values may be arrays (designs, 1).
+    harmonics : array (h,)
+        Orders k, from 1 on.
+    power, full_power : float
+        Delivered at this operating point, and at full load [W].
+    voltage : float or None
+        At the input [V].
+
+    Returns
+    -------
+    complex array (h,) or (designs, h)
+
+    Raises
+    ------
+    FilterlibError
+        Where the input voltage is needed and not known.
+
+    Notes
+    -----
+    A step-up stage draws its choke's triangle, ``ripple_ratio`` of the mean current at full load, which does not fall with
+    the load. Every other stage draws a pulse while its switch is closed: as high as the output current in a step-down
+    stage, else as the mean input current over the duty cycle; its top is taken as flat. Corners are rounded over the
+    edge time; what rings at the edges is not in it. Source: R. W. Erickson and D. Maksimović, "Fundamentals of Power
+    Electronics", 3rd ed. (2020), chapters 2 and 6 (from memory).
+
+    Examples
+    --------
+    10 W out at 90 % and 20 V: 0.556 A in the mean, a pulse of 1.11 A at half the period, 0.354 A of it at the fundamental:
+
+    >>> one = Converter(name="Tarn", isolated=True, input_voltage=20, output_voltage=10, switching_frequency=1e5, duty=0.5,
+    ...                 edge_time=1e-9, shape="pulse", ripple={"peak_to_peak": 0.1})
+    >>> c = input_current(one, InputSide(), np.array([1]), power=10.0, full_power=10.0, voltage=20.0)
+    >>> float(abs(c[0]).round(3))
+    0.354
+    """
+    duty, triangular = converter.duty.value, steps_up(converter)
+    wave = triangle(harmonics, duty) if triangular else rectangle(harmonics, duty)
+    wave = wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency)
+    if side.ripple_current is not None:
+        return side.ripple_current.value * wave
+    if not triangular and not converter.isolated and converter.shape != "pulse":
+        return power / (side.efficiency.value * converter.output_voltage) * wave
+    if voltage is None:
+        raise FilterlibError(
+            "converter.input_voltage: missing: the input current is estimated from it; state it, or the input's ripple_current"
+        )
+    if triangular:
+        return side.ripple_ratio.value * full_power / (side.efficiency.value * voltage) * wave
+    return power / (side.efficiency.value * voltage * duty) * wave
