@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from filterlib.analysis.emission_words import detector_words
+from filterlib.errors import FilterlibError
 from filterlib.show.plots import thinned
 from filterlib.show.results import Section, _numbers, _put
 from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled
@@ -37,8 +38,10 @@ def emissions_figure(result: Any) -> Figure:
     """Levels of an `EmissionResult` over the logarithm of the frequency, lines and modes, with its limits drawn in.
 
     The peak detector is drawn; the worst distance to a limit stands beside its harmonic. A row of current is there only
-    where a limit of current is.
+    where a limit of current is. Raises FilterlibError where there is nothing to draw, with the reason.
     """
+    if result.reason:
+        raise FilterlibError(result.reason)
     currents = any(one.limit.unit == "dBuA" for one in result.limits)
     rows = _ROWS if currents else _ROWS[:2]
     title = f"Conducted emission at the {result.side}, {result.network}"
