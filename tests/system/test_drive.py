@@ -155,7 +155,7 @@ def test_ripple_and_spike_read_both_figures(inside, seen, wide, ring, cycles, mi
         return design(source=converter(ripple=ripple, spike={"peak_to_peak": 0.1 * ratio, **spike}, **(FAST | inside)))
 
     least, most = refused_at(stated(1e-3)), refused_at(stated(1e3))
-    assume(most > 1.01 * least)
+    assume(most > 1.5 * least)  # a fiftieth of that is more than the rounding of the figures in the message
     ratio = least * (most / least) ** mixture
     assert as_measured(stated(ratio)) == pytest.approx({"ripple": 0.1, "spike": 0.1 * ratio}, rel=2e-3, abs=0)
 
