@@ -1,0 +1,219 @@
+"""The inside of a converter, from two recordings of its terminals: as they are, and with a known capacitor across them."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+
+from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
+from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
+from filterlib.bench.measurement import BANDWIDTH, Measurement, measure
+from filterlib.bench.readings import FITTED, LARGEST_MISFIT, Readings, Setup
+from filterlib.bench.recording import Recording
+from filterlib.errors import FilterlibError, QuantityError, did_you_mean
+from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
+from filterlib.units import format_quantity, quantity
+
+UNDECIDED = 0.3
+"""A value whose standard uncertainty is a larger share of it is not decided by the readings."""
+LEAST_MOVE = 0.05
+"""Share by which the test capacitor must move the strongest harmonic at least: less is supply, temperature and scope."""
+READ = 1e-4
+"""Share of the strongest harmonic, to which each is read at best: levels of the scope, and periods of no whole samples."""
+_FEWEST, _MOST = 3, 48  # harmonics; of more, as many are taken, evenly spread over the octaves
+_SAME_CLOCK, _SAME_DESIGN = 0.01, 0.05  # shares by which switching frequencies of one converter may differ
+
+
+def fit_inside(
+    bare: Recording | Measurement,
+    loaded: Recording | Measurement,
+    test_capacitor: FixtureCapacitor,
+    converter: Converter,
+    load_current: float,
+    *,
+    arrangement: Arrangement | None = None,
+    tolerance: float = 0.01,
+    drift: float = 0.01,
+    needed: tuple[str, ...] = tuple(VALUES),
+) -> InsideFit:
+    """Identify what is inside a converter from its terminals' ripple, without and with a capacitor across them.
+
+    Parameters
+    ----------
+    bare, loaded : Recording or Measurement
+        Without and with the capacitor; same converter, same load, same bandwidth. No common trigger is needed.
+    test_capacitor : FixtureCapacitor
+        As measured at about the switching frequency, with the clips that held it.
+    converter : Converter
+        Tells the regulating branch, and how ESL and lead share their sum; its C, ESR and inductances are where the search
+        begins, and no more.
+    load_current : float
+        Drawn in both recordings [A].
+    arrangement : Arrangement, optional
+        What else stood at the probe in both; nothing by default.
+    tolerance : float
+        Standard uncertainty of the test capacitor's capacitance, as a share; `filterlib.bench.readings.PARASITICS` times
+        that of its ESR and ESL.
+    drift : float
+        Standard uncertainty of the ratio of both recordings' scales, as a share: scope, supply and temperature.
+    needed : tuple of str
+        Of "capacitance", "esr" and "inductance" those without which there is no result.
+
+    Returns
+    -------
+    InsideFit
+
+    Raises
+    ------
+    FitError
+        Where the readings do not decide: no single period, different switching frequencies or bandwidths, under three
+        harmonics above the noise, a reading that the capacitor hardly moves, a value with an uncertainty above
+        `UNDECIDED`, or readings that no capacitor with ESR and inductance explains.
+    QuantityError
+        For an argument that cannot be.
+
+    Notes
+    -----
+    Harmonic by harmonic V_bare / V_loaded = 1 + Z / Z_test, Z being what the terminals show with load and arrangement
+    (Thévenin's theorem). The residual V_bare - ratio V_loaded exp(j k delay) is weighed with the noise of both. What is
+    not known of test capacitor, scales and loop is carried into the uncertainties to first order: JCGM 100:2008 (GUM),
+    section 5.1, from memory. A bank of unequal capacitors is not one capacitor: where noise does not explain the
+    residuals, a misfit in proportion to the inner impedance, alike within an octave, is taken as likely as the residuals
+    make it: M. C. Kennedy and A. O'Hagan, Bayesian calibration of computer models, J. R. Statist. Soc. B 63 (2001) 425,
+    with the likelihood of H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545, both from memory.
+
+    Valid while capacitors and leads are small against the wavelength: harmonics to 20 MHz are used. The values are those
+    of one capacitor that acts as the inside does where the harmonics are strong; a bank may hold more capacitance behind
+    its ESR.
+    """
+    for name, share in {"tolerance": tolerance, "drift": drift}.items():
+        quantity(share, "", above=0, below=1, name=name)
+    current = quantity(load_current, "A", low=0, name="load_current")
+    for name in needed:
+        if name not in VALUES:
+            raise QuantityError(did_you_mean(name, VALUES), name="needed", value=name)
+    measured = [measure(one) if isinstance(one, Recording) else one for one in (bare, loaded)]
+    first, second = (_harmonics(one, name) for one, name in zip(measured, ("bare", "loaded"), strict=True))
+    _refuse_unlike(measured, first, second, converter)
+    usual = converter.replace(switching_frequency=float(first.frequencies[0]))
+    setup = Setup(usual, test_capacitor, arrangement or Arrangement(), current, tolerance, drift)
+    return _fit(_readings(setup, first, second), needed)
+
+
+def _harmonics(measured: Measurement, name: str) -> Harmonics:
+    try:
+        found = harmonics(measured, top=BANDWIDTH)
+    except FilterlibError as error:
+        raise FitError(f"{name}: {error}") from None
+    if not found.orders.size:
+        raise FitError(f"{name}: not one harmonic lies within the recording's bandwidth")
+    return found
+
+
+def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmonics, converter: Converter) -> None:
+    """Two recordings that cannot be of the same converter, or were not taken alike."""
+    one, two = float(first.frequencies[0]), float(second.frequencies[0])
+    shown = [format_quantity(value, "Hz", 4) for value in (one, two, converter.switching_frequency)]
+    if abs(one - two) > _SAME_CLOCK * one:
+        told = f"the recordings switch at {shown[0]} and {shown[1]}"
+        raise FitError(f"{told}: both are needed of the same converter, at the same load")
+    if abs(one - converter.switching_frequency) > _SAME_DESIGN * one:
+        raise FitError(f"the recordings switch at {shown[0]}, and converter.switching_frequency = {shown[2]}")
+    widths = [each.recording.bandwidth for each in measured]
+    if widths[0] and widths[1] and widths[0] != widths[1]:
+        limits = " and ".join(format_quantity(width, "Hz") for width in widths if width)
+        raise FitError(f"the recordings' bandwidths differ, {limits}: take both with the same limit")
+
+
+def _readings(setup: Setup, first: Harmonics, second: Harmonics) -> Readings:
+    """The harmonics of both at which the bare terminals stand clear of the noise."""
+    both = min(first.orders.size, second.orders.size)
+    noise = [np.hypot(one.noise, READ * np.abs(one.coefficients).max())[:both] for one in (first, second)]
+    clear = np.flatnonzero(np.abs(first.coefficients[:both]) > CLEAR * noise[0])
+    if clear.size < _FEWEST:
+        why = f"{clear.size} harmonics of the bare terminals stand clear of the noise, and {_FEWEST} are needed"
+        raise FitError(f"{why}: fill the screen, record longer, or in a wider band")
+    if clear.size > _MOST:
+        octaves = np.log2(first.orders[clear])
+        spread = np.linspace(octaves[0], octaves[-1], _MOST)
+        clear = clear[np.unique(np.argmin(np.abs(octaves - spread[:, None]), axis=1))]
+    parts = (first.coefficients, noise[0], second.coefficients, noise[1])
+    readings = Readings(setup, first.orders[clear], first.frequencies[clear], *(part[clear] for part in parts))
+    if (most := readings.moved()) < LEAST_MOVE:
+        raise FitError(_unmoved("any harmonic", most, readings))
+    return readings
+
+
+def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
+    values, misfit = readings.likeliest()
+    strays = np.abs(readings.whitened(values, 0.0)[0]) / np.sqrt(2)
+    if misfit >= LARGEST_MISFIT:
+        raise FitError(_contradiction(readings, strays))
+    covariance = readings.covariance(values, misfit)
+    spreads = np.sqrt(np.diag(covariance))
+    level = {name: float(np.exp(values[name])) for name in VALUES}
+    found = {name: Estimate(level[name], level[name] * float(spreads[n])) for n, name in enumerate(VALUES)}
+    correlation = covariance / np.outer(spreads, spreads)
+    fundamental = float(readings.frequencies[0] / readings.orders[0])
+    result = InsideFit(
+        **found,
+        correlations={(FITTED[m], FITTED[n]): float(correlation[m, n]) for m, n in combinations(range(len(VALUES)), 2)},
+        frequency=fundamental,
+        delay=float(np.mod(values["delay"] / (2 * np.pi), 1) / fundamental),
+        orders=readings.orders,
+        frequencies=readings.frequencies,
+        ratio=readings.bare / readings.late(values),
+        fitted=readings.setup.ratio(readings.frequencies, values),
+        strays=strays,
+        chi_square=float(np.sum(np.abs(readings.whitened(values, misfit)[0]) ** 2)),
+        degrees=2 * readings.orders.size - len(FITTED),
+        misfit=misfit,
+        undecided=tuple(name for name, one in found.items() if not one.relative <= UNDECIDED),
+    )
+    strongest = int(np.argmax(np.abs(readings.bare)))
+    if (share := float(result.moved[strongest])) < LEAST_MOVE:
+        raise FitError(_unmoved(f"the strongest harmonic, {readings.orders[strongest]},", share, readings))
+    _refuse_undecided(readings, result, needed)
+    return result
+
+
+def _refuse_undecided(readings: Readings, found: InsideFit, needed: tuple[str, ...]) -> None:
+    lost = [name for name in found.undecided if name in needed]
+    if lost:
+        told = ", ".join(_told(found, name) for name in VALUES)
+        raise FitError(
+            f"the readings do not decide {' and '.join(lost)} inside: {told}; a standard uncertainty above {UNDECIDED:.0%} "
+            f"tells nothing. The first harmonic moved by {found.moved[0]:.1%}; {_advice(readings)}"
+        )
+
+
+def _unmoved(which: str, share: float, readings: Readings) -> str:
+    return f"the capacitor moves {which} by {share:.1%} only, and {LEAST_MOVE:.0%} are needed; {_advice(readings)}"
+
+
+def _told(found: InsideFit, name: str) -> str:
+    one = getattr(found, name)
+    value = format_quantity(one.value, VALUES[name])
+    return f"{name} {value} ± {one.relative:.0%}" if one.relative < 1 else f"{name} unknown"
+
+
+def _advice(readings: Readings) -> str:
+    """Which capacitor would tell more."""
+    first = format_quantity(readings.frequencies[0], "Hz", 3)
+    size = format_quantity(float(readings.setup.test.capacitance), "F")
+    return f"instead of {size} take a capacitor whose impedance at {first} is 0.3 to 10 times the inner one"
+
+
+def _contradiction(readings: Readings, strays: np.ndarray) -> str:
+    """No inside makes both readings; which harmonics say so."""
+    worst = sorted(np.argsort(-strays)[:4])
+    which = ", ".join(f"{readings.orders[n]} ({format_quantity(readings.frequencies[n], 'Hz')})" for n in worst)
+    told = (
+        f"no capacitor with ESR and inductance makes both readings, not even to {LARGEST_MISFIT:.0%} of its impedance; "
+        f"harmonics {which} lie farthest off"
+    )
+    above = readings.frequencies > readings.setup.resonance
+    if np.any(above) and np.median(np.abs(readings.bare[above]) / np.abs(readings.loaded[above])) < 1:
+        return f"{told}. Above the capacitor's own resonance the reading with it is the larger: were the two swapped?"
+    return f"{told}. Are they of the same converter and load, and is this the capacitor that stood there?"
