@@ -17,7 +17,7 @@ from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
 from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
-LEFT, RIGHT, TOP, BOTTOM, TITLE, BETWEEN = 62, 22, 8, 44, 26, 40  # [px] around axes
+LEFT, RIGHT, TOP, BOTTOM, TITLE, BETWEEN = 92, 26, 8, 44, 26, 40  # [px] around axes
 LEGEND = 22  # [px] of one row of the legend
 DPI = 100
 COLOURS = 64  # of the PNG
