@@ -11,7 +11,8 @@ from filterlib.analysis.spectra import full_current, ripple_scale
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
-from filterlib.system.converter import CHASSIS, RETURN
+from filterlib.system.chassis import CHASSIS, INPUT
+from filterlib.system.converter import RETURN
 from filterlib.system.design import Design
 from filterlib.system.drive import drive
 from filterlib.system.input import on_input
@@ -148,6 +149,7 @@ def setup(design: Design, state: State, test: EmissionTest) -> tuple[Circuit, tu
     converter through its input side's lead, and filter and loads are as they are. Sources as in `Design.circuit`,
     and at the input `SOURCE`; "network.plus" and "network.return" are shorts whose current flows into the networks.
     """
+    design = design.model_copy(update={"clip": None})
     if test.side == "output":
         circuit, lines = design.model_copy(update={"loads": ()}).build(state), OUTPUT_LINES
     else:
@@ -163,13 +165,7 @@ def setup(design: Design, state: State, test: EmissionTest) -> tuple[Circuit, tu
 
 def _fed(design: Design, state: State, side: InputSide) -> Circuit:
     """The whole circuit with the converter's input; isolated, what swings is that input, and not the chassis."""
-    converter = design.converter
-    if not converter.isolated:
-        circuit, inner_return = design.build(state), RETURN
-    else:
-        quiet = converter.model_copy(update={"common_mode": None})
-        circuit, inner_return = design.model_copy(update={"converter": quiet}).build(state), "input:return"
-        if converter.common_mode is not None:
-            converter.common_mode.add(circuit, inner_return, RETURN)
-    side.add(circuit, INPUT_LINES, inner_return)
+    fed = design.converter.model_copy(update={"supply": None})
+    circuit = design.model_copy(update={"converter": fed}).build(state)
+    side.add(circuit, INPUT_LINES, INPUT if fed.isolated else RETURN)
     return circuit

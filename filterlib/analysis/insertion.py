@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 
 from filterlib.analysis.bode import FREQUENCIES
 from filterlib.network.circuit import Circuit
-from filterlib.system.converter import CHASSIS, PLUS, RETURN
+from filterlib.system.chassis import CHASSIS
+from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.couplings import couple
 from filterlib.system.design import Design
 from filterlib.system.stages import add_filter

@@ -88,12 +88,21 @@ def _notes(design: Design, state: State) -> Iterator[str]:
         amps, limit = abs(float(state.current(name))), getattr(part, "rated_current", None)
         if stage.lines and limit is not None and amps > limit:
             yield f"{name} carries {format_quantity(amps, 'A')}, more than the {format_quantity(limit, 'A')} it is rated for"
-        unbalance, most = abs(float(state.unbalance(name))), getattr(part, "saturation_current", None)
-        if name in state.unbalances and most is not None and unbalance > 0.2 * most:
-            yield (
-                f"{name}: {format_quantity(unbalance, 'A')} returns past the second winding, through a bond to the chassis; "
-                f"it magnetises the core, which saturates at {format_quantity(most, 'A')}"
-            )
+        if name in state.unbalances and hasattr(part, "magnetising_at"):
+            yield from _unbalance_notes(part, name, state)
+
+
+def _unbalance_notes(part: Any, name: str, state: State) -> Iterator[str]:
+    """Return current past a choke's second winding, and what it leaves of the core's inductance."""
+    unbalance, most = abs(float(state.unbalance(name))), part.saturation_current
+    if unbalance > 0.2 * most:
+        left = float(part.magnetising_at(unbalance, state.current(name), state.temperature))
+        full = float(part.magnetising_at(temperature=state.temperature))
+        yield (
+            f"{name}: {format_quantity(unbalance, 'A')} returns past the second winding, through bonds to the chassis; it "
+            f"magnetises the core, which saturates at {format_quantity(most, 'A')}: {format_quantity(left, 'H')} of "
+            f"{format_quantity(full, 'H')} is left to the common mode"
+        )
 
 
 def _capacitor_notes(part: Any, name: str, bias: float, state: State) -> Iterator[str]:

@@ -15,15 +15,12 @@ from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.spectra import bands
 from filterlib.analysis.steps import StepsResult, steps
 from filterlib.analysis.verdict import Verdict, verdicts
+from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
 from filterlib.system.unknowns import unknowns
 from filterlib.units import format_quantity
 
 Progress = Callable[[float, str], None]
-HAZARDOUS = (
-    60.0  # [V] DC above which extra low voltage ends: IEC 61140 and IEC 60364-4-41 (120 V there), here the lower
-)
-
 SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
 
 
@@ -165,7 +162,10 @@ def _assumptions(design: Design) -> Iterator[Assumption]:
         yield Assumption(
             "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"
         )
-    if design.chassis:
+    if not design.has_chassis:
+        why = "stated: a plastic box; there is no place for Y capacitors, and no common mode is modelled"
+        yield Assumption("chassis", "chassis", "none", "", "", why)
+    elif design.chassis:
         text = format_quantity(design.insulation, "ohm")
         yield Assumption(
             "insulation", "insulation from chassis to the load's return", text, text, text, "so that no node floats"
@@ -174,6 +174,11 @@ def _assumptions(design: Design) -> Iterator[Assumption]:
         yield Assumption(
             "chassis", "chassis", "none", "", "", "nothing in the design reaches one: no common mode is modelled"
         )
+    supply = design.converter.supply
+    if supply is not None and "supply" not in design.converter.model_fields_set:
+        text = format_quantity(supply.bond.inductance, "H")
+        why = "a short strap at the battery (common practice, no source)"
+        yield Assumption("converter.supply.bond", "bond of the battery to the chassis", text, text, text, why)
     if design.chassis and design.converter.common_mode is None:
         yield Assumption("converter.common_mode", "common-mode drive", "none", "", "", "not stated, and not modelled")
 

@@ -26,10 +26,16 @@ MEASUREMENTS = {  # key or its beginning: what to measure
     "converter.edge_time": "the rise time at the switching node, in full bandwidth",
     "converter.shape": "which kind of converter it is: step-down (triangle) or step-up and flyback (pulse)",
     "converter.spike": "the ring at the terminals in full bandwidth, with the shortest probe connection",
+    "converter.common_mode.rise_time": "the rise time at the switching node, in full bandwidth",
+    "converter.common_mode.fall_time": "the fall time at the switching node, in full bandwidth",
+    "converter.common_mode.ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
+    "converter.supply": "the current in the input cable with a current probe around all its conductors",
     "converter.common_mode": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
     "converter.output_resistance": "the terminals' voltage idle and at full load",
     "converter.loop_bandwidth": "the terminals' voltage after a load step",
     "filter.": "the part itself on an impedance bridge",
+    "load.": "the current in the load's lead with a current probe around both conductors",
+    "clip.": "the tip on its own clip, with the clip's lead longer and shorter",
     "coupling.": "the spike with the second capacitor turned or moved",
 }
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.network.waveform import lowpass_response
+from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
 from filterlib.system.drive import Drive, drive, measuring_circuit, samples, spread, triangle
@@ -16,7 +17,6 @@ from filterlib.system.load import ReflectedRipple
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.state import State
 
-TERMINALS = "terminals"
 _LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
@@ -116,7 +116,7 @@ def spectra(
     outputs: Mapping[Any, Any] | None = None,
     top: float | None = None,
 ) -> Spectra:
-    """Harmonics at the terminals and at every load, of every source, at an operating point.
+    """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
     ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
     ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
@@ -128,7 +128,7 @@ def spectra(
     count = len(forces.frequencies) if top is None else int(np.ceil(top / design.converter.switching_frequency))
     kept = slice(1, count + 1)
     frequencies = forces.frequencies[kept]
-    ports = outputs or {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
+    ports = outputs or _ports(design)
     driven = ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
     transfers = circuit.transfer(frequencies, driven, list(ports.values()))
     scale = ripple_scale(design, state, full)
@@ -141,6 +141,11 @@ def spectra(
             by_source[place, "common_mode"] = transfers[1][index] * forces.common_mode[..., kept]
     reflected, grids = _reflected(design, circuit, ports, state)
     return Spectra(frequencies, by_source, reflected, grids, forces)
+
+
+def _ports(design: Design) -> dict[str, Any]:
+    ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
+    return ports if design.clip is None else ports | design.clip.readings(design)
 
 
 def as_measured(design: Design) -> dict[str, float]:

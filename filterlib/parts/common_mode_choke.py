@@ -28,6 +28,7 @@ from filterlib.parts.wire import copper_factor
 from filterlib.parts.wound import Wound
 
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]
+Imbalance = Annotated[Value, Quantity("", above=-0.5, below=0.5)]
 
 
 def leakage_per_winding(inductance: Value, leakage: Value, measured: LeakageMeasured) -> Value:
@@ -59,6 +60,7 @@ class CommonModeChoke(Wound):
     inductance : of one winding, the other open, no current, low frequency [H]
     leakage, leakage_measured : [H] and "per_winding", "loop" or "shorted": see `leakage_per_winding`
     imbalance : by how much winding 1 exceeds winding 2, as a ratio of their mean (0 unless stated)
+    leakage_imbalance, capacitance_imbalance : the same of the leakages, beside ``imbalance``, and of the capacitances
     relaxation_frequency, relaxation_exponent : [Hz], and above 0 to 1
     saturation_current, saturation_ratio, saturation : unbalanced DC current [A] that leaves that ratio of the core's L
     leakage_saturation_current : balanced DC current [A] that leaves that ratio of the leakage
@@ -96,7 +98,9 @@ class CommonModeChoke(Wound):
     saturation_ratio: Ratio = 0.7
     leakage_saturation_current: Current | None = None
     leakage_resistance: CoreResistance | None = None
-    imbalance: Annotated[Value, Quantity("", above=-0.5, below=0.5)] = 0.0
+    imbalance: Imbalance = 0.0
+    leakage_imbalance: Imbalance = 0.0
+    capacitance_imbalance: Imbalance = 0.0
     winding_capacitance: Capacitance = 0.0
     interwinding_capacitance: Capacitance = 0.0
     tolerance: Tolerance = 0.3
@@ -121,6 +125,12 @@ class CommonModeChoke(Wound):
     @property
     def _halves(self) -> tuple[Value, Value]:
         return 1 + self.imbalance / 2, 1 - self.imbalance / 2
+
+    @property
+    def _strays(self) -> tuple[Value, Value]:
+        """Shares of the two leakages."""
+        first, second = self._halves
+        return first * (1 + self.leakage_imbalance / 2), second * (1 - self.leakage_imbalance / 2)
 
     def magnetising_at(self, unbalance: Value = 0.0, current: Value = 0.0, temperature: Value = ROOM) -> Value:
         """Magnetising inductance [H], of the mean winding at low frequency.
@@ -194,7 +204,7 @@ class CommonModeChoke(Wound):
         s, (first, second) = angular(frequencies), self._halves
         loss = 0.0 if self.leakage_resistance is None else 1 / self.leakage_resistance
         core = self.magnetising_impedance(frequencies, magnetising)
-        stray = [s * half * leakage / (1 + s * half * leakage * loss) for half in (first, second)]
+        stray = [s * share * leakage / (1 + s * share * leakage * loss) for share in self._strays]
         z11, z12, z22 = np.broadcast_arrays(
             resistance + stray[0] + first * core, np.sqrt(first * second) * core, resistance + stray[1] + second * core
         )
@@ -207,9 +217,9 @@ class CommonModeChoke(Wound):
         """
         circuit = Circuit()
         magnetising, leakage = self.magnetising_at(unbalance, current, temperature), self.leakage_at(current)
-        for number, half in enumerate(self._halves, start=1):
+        for number, (half, share) in enumerate(zip(self._halves, self._strays, strict=True), start=1):
             circuit.resistor(f"R{number}", f"a{number}", f"r{number}", self.resistance_at(temperature))
-            circuit.inductor(f"Ll{number}", f"r{number}", f"m{number}", half * leakage)
+            circuit.inductor(f"Ll{number}", f"r{number}", f"m{number}", share * leakage)
             if self.leakage_resistance is not None:
                 circuit.resistor(f"Rl{number}", f"r{number}", f"m{number}", self.leakage_resistance)
             circuit.inductor(f"Lm{number}", f"m{number}", f"b{number}", half * magnetising)
@@ -254,8 +264,9 @@ class CommonModeChoke(Wound):
         ladder = self.ladder(current=current, unbalance=unbalance, temperature=temperature)
         circuit.coupled(name, first, second, matrix, ladder=ladder)
         if np.any(self.winding_capacitance):
-            circuit.capacitor(f"{name}.cw1", *first, self.winding_capacitance)
-            circuit.capacitor(f"{name}.cw2", *second, self.winding_capacitance)
+            for number, (ends, sign) in enumerate(((first, 1), (second, -1)), start=1):
+                share = 1 + sign * self.capacitance_imbalance / 2
+                circuit.capacitor(f"{name}.cw{number}", *ends, share * self.winding_capacitance)
         if np.any(self.interwinding_capacitance):
             circuit.capacitor(f"{name}.ci1", first[0], second[0], self.interwinding_capacitance / 2)
             circuit.capacitor(f"{name}.ci2", first[1], second[1], self.interwinding_capacitance / 2)

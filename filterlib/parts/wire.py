@@ -15,6 +15,7 @@ from filterlib.parts.base import ROOM, Part, Quantity, Value, shown
 COPPER_RESISTIVITY = 1.7241e-8  # ohm m at 20 °C, 100 % IACS; IEC 60028 (from memory)
 COPPER_COEFFICIENT = 0.00393  # 1/K at 20 °C; IEC 60028 (from memory)
 MU_0 = 4e-7 * np.pi  # H/m
+EPSILON_0 = 1 / (MU_0 * 299792458.0**2)  # F/m
 
 
 def copper_factor(temperature: Value) -> Value:
@@ -98,6 +99,43 @@ def two_wire_inductance(spacing: Value, diameter: Value, *, internal: bool = Tru
     return MU_0 / np.pi * (np.log(2 * spacing / diameter) + (0.25 if internal else 0.0))
 
 
+def wire_over_plane_inductance(height: Value, diameter: Value, *, internal: bool = True) -> Value:
+    """Inductance per metre [H/m] of a wire whose current returns in the plane ``height`` [m] below its centre.
+
+    Valid for a long wire some diameters (``diameter`` [m]) above a good conductor: image theory.
+    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, 2nd ed. (2006), section 4.2 (from memory);
+    half of a pair's, `two_wire_inductance`, twice as far apart.
+
+    >>> float(round(wire_over_plane_inductance(0.4, 0.01) * 1e6, 3))
+    1.065
+    """
+    return two_wire_inductance(2 * height, diameter, internal=internal) / 2
+
+
+def over_plane_mutual(height: Value, spacing: Value) -> Value:
+    """Mutual inductance per metre [H/m] of two wires ``height`` over a plane, ``spacing`` from centre to centre [m].
+
+    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, 2nd ed. (2006), section 9.3 (from memory).
+
+    >>> float(round(over_plane_mutual(0.01, 0.02) * 1e9, 2))
+    69.31
+    """
+    return MU_0 / (4 * np.pi) * np.log(1 + (2 * height / spacing) ** 2)
+
+
+def pair_over_plane_capacitance(height: Value, diameter: Value, spacing: Value) -> Value:
+    """Capacitance per metre [F/m] from each wire of a pair to the plane ``height`` [m] below, both on one potential.
+
+    mu_0 epsilon_0 over the sum of the two inductances per metre, in air; insulation adds some tens of percent.
+    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, 2nd ed. (2006), section 9.3 (from memory).
+
+    >>> float(round(pair_over_plane_capacitance(0.05, 1e-3, 1e3) * 1e12, 2))  # alone: 2 pi epsilon_0 / ln(200)
+    10.5
+    """
+    alone = wire_over_plane_inductance(height, diameter, internal=False)
+    return MU_0 * EPSILON_0 / (alone + over_plane_mutual(height, spacing))
+
+
 def _gauge(value: Any) -> Any:
     """24, "24 AWG", "AWG 24" and "24" are the gauge 24."""
     if isinstance(value, str):
@@ -167,7 +205,10 @@ class WirePair(_Conductor):
     """A pair of copper wires, out and back, ``spacing`` [m] from centre to centre; else like `Lead`.
 
     Solid round wires of that cross-section; the skin effect is left out, so the pair damps more than computed above the
-    frequency where `skin_depth` is the radius. Valid while the pair is short against a wavelength.
+    frequency where `skin_depth` is the radius. Valid while the pair is short against a wavelength. ``imbalance``: by how
+    much the first conductor is longer than the second, of their mean (0 unless stated). Over a chassis plane, ``height``
+    [m] from the wires' centres to it: the plane takes the return of what both carry, and each conductor has a
+    ``chassis_capacitance`` [F], from the height unless stated. Without a height what both carry returns far away.
 
     >>> float(round(WirePair(length="2 m", awg="24 AWG", spacing="1.5 mm").loop_inductance * 1e6, 3))
     1.616
@@ -175,6 +216,9 @@ class WirePair(_Conductor):
 
     kind: Literal["wire_pair"] = "wire_pair"
     spacing: Width
+    imbalance: Annotated[Value, Quantity("", above=-0.5, below=0.5)] = 0.0
+    height: Width | None = None
+    chassis_capacitance: Annotated[Value, Quantity("F", low=0, plausible=(1e-14, 1e-7))] | None = None
 
     @model_validator(mode="after")
     def _apart(self) -> Self:
@@ -182,39 +226,72 @@ class WirePair(_Conductor):
             raise QuantityError("less than a wire's diameter from centre to centre", name="spacing", value=self.spacing)
         if np.any(self.spacing > self.length):
             raise QuantityError("wider than the pair is long", name="spacing", value=self.spacing)
+        if self.height is not None and np.any(2 * self.height <= self.diameter):
+            raise QuantityError("the wire would reach into the plane: state more than its radius", name="height")
+        if self.height is not None and np.any(self.height > self.length):
+            raise QuantityError("higher than the pair is long", name="height", value=self.height)
         return self
 
     @property
     def self_inductance(self) -> Value:
-        """Partial self-inductance of one conductor [H]."""
+        """Self-inductance of the mean conductor [H]: partial, or with the plane as return where there is a height."""
+        if self.height is not None:
+            return self.length * wire_over_plane_inductance(self.height, self.diameter)
         return straight_wire_inductance(self.length, self.diameter)
 
     @property
     def mutual_inductance(self) -> Value:
-        """Partial mutual inductance of the two conductors [H]."""
+        """Mutual inductance of the two conductors [H], alike."""
+        if self.height is not None:
+            return self.length * over_plane_mutual(self.height, self.spacing)
         return parallel_wire_mutual(self.length, self.spacing)
 
     @property
+    def capacitance_to_chassis(self) -> Value:
+        """From each conductor to the chassis [F]; 0 where neither it nor a height is stated."""
+        if self.chassis_capacitance is not None:
+            return self.chassis_capacitance
+        if self.height is None:
+            return 0.0
+        return self.length * pair_over_plane_capacitance(self.height, self.diameter, self.spacing)
+
+    @property
+    def reaches_chassis(self) -> bool:
+        """True where a capacitance to the chassis is stated or follows from the height."""
+        return bool(np.any(self.capacitance_to_chassis))
+
+    @property
     def loop_inductance(self) -> Value:
-        """Out and back: 2 (self - mutual) [H]."""
-        return 2 * (self.self_inductance - self.mutual_inductance)
+        """Out and back: 2 (self - mutual) [H], the coupling of unequal conductors being that of equal ones."""
+        return 2 * (self.self_inductance - self.mutual_inductance * np.sqrt(1 - self.imbalance**2 / 4))
 
     def add(
-        self, circuit: Circuit, name: str, first: tuple[str, str], second: tuple[str, str], *, temperature: Value = ROOM
-    ) -> Circuit:
+        self, circuit: Circuit, name: str, first: tuple[str, str], second: tuple[str, str], *,
+        temperature: Value = ROOM, chassis: str = "chassis",
+    ) -> Circuit:  # fmt: skip
         """Adds each conductor, ``name``.r1 and .l1 along ``first``, .r2 and .l2 along ``second``, and their coupling.
 
-        Both are named in the same direction, from the source to the load.
+        Both are named in the same direction, from the source to the load. Capacitance to the node ``chassis`` stands half
+        at each end: ``name``.c1a, .c1b, .c2a, .c2b.
         """
-        for number, (a, b) in enumerate((first, second), start=1):
-            circuit.resistor(f"{name}.r{number}", a, f"{name}:r{number}", self.resistance(temperature))
-            circuit.inductor(f"{name}.l{number}", f"{name}:r{number}", b, self.self_inductance)
+        for number, (a, b, share) in enumerate(
+            ((*first, 1 + self.imbalance / 2), (*second, 1 - self.imbalance / 2)), start=1
+        ):
+            circuit.resistor(f"{name}.r{number}", a, f"{name}:r{number}", share * self.resistance(temperature))
+            circuit.inductor(f"{name}.l{number}", f"{name}:r{number}", b, share * self.self_inductance)
+            if self.reaches_chassis:
+                circuit.capacitor(f"{name}.c{number}a", a, chassis, share * self.capacitance_to_chassis / 2)
+                circuit.capacitor(f"{name}.c{number}b", b, chassis, share * self.capacitance_to_chassis / 2)
         return circuit.couple(f"{name}.k", f"{name}.l1", f"{name}.l2", self.mutual_inductance / self.self_inductance)
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
-        return super().describe() | {
-            "spacing": shown(self.spacing, "m"),
-            "resistance of one conductor": shown(self.resistance(), "ohm"),
-            "loop inductance": shown(self.loop_inductance, "H"),
-        }
+        return (
+            super().describe()
+            | {
+                "spacing": shown(self.spacing, "m"),
+                "resistance of one conductor": shown(self.resistance(), "ohm"),
+                "loop inductance": shown(self.loop_inductance, "H"),
+            }
+            | ({"to the chassis, each": shown(self.capacitance_to_chassis, "F")} if self.reaches_chassis else {})
+        )

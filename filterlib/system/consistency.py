@@ -12,13 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system.conductors import to_chassis
 from filterlib.system.couplings import Coupling, loops, possible
 from filterlib.system.model import is_name
 from filterlib.system.stages import KINDS, Damping, ShuntCapacitor
 
 RESERVED = (
-    "chassis", "common_mode", "converter", "insulation", "link", "load", "probe", "regulated", "ripple", "spike",
-    "terminals",
+    "chassis", "clip", "common_mode", "converter", "insulation", "link", "load", "measured", "probe", "regulated",
+    "ripple", "spike", "terminals", "tip_on_clip",
 )  # fmt: skip
 """Names that the circuit or the results use themselves; so are "stage1" ..., and all that end in "_before"."""
 
@@ -48,9 +49,11 @@ def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _names([*_numbered("filter", stages), *_numbered("load", loads)])
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
+    yield from to_chassis(fields, stages, loads, points)
     known = [_read(load, "name") for load in loads]
     if known and all(map(is_name, known)):
         yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)
+        yield from _no_such_place(_read(fields.get("clip"), "place"), ["terminals", *known])
     if all(_prefix(stage) and is_name(_read(stage, "name")) for stage in stages):
         yield from _couplings(_entries(fields, "coupling", "couplings"), stages)
 
@@ -102,6 +105,11 @@ def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: li
             if name not in known:
                 key = f"operating_point[{number}].loads." + (name or '""')
                 yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, known)}")
+
+
+def _no_such_place(place: Any, places: list[str]) -> Iterator[Problem]:
+    if isinstance(place, str) and place not in places:
+        yield Problem("", "clip.place", place, f"no such place; {did_you_mean(place, places)}")
 
 
 def _inputs(converter: Any, points: Sequence[Any]) -> Iterator[Problem]:

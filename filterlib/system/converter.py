@@ -12,6 +12,7 @@ from pydantic_core import core_schema
 from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
+from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
 from filterlib.system.model import Model, Note, Order, Title
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
@@ -20,7 +21,7 @@ from filterlib.units import format_quantity, quantity
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
-PLUS, RETURN, CHASSIS = "converter_plus", "converter_return", "chassis"
+PLUS, RETURN = "converter_plus", "converter_return"
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
 
 
@@ -96,51 +97,6 @@ class Spike(Arrangement):
     )
 
 
-class CommonMode(Model):
-    """What drives current through the chassis: the switching node's swing behind a coupling capacitance."""
-
-    swing: Annotated[Ranged, RangedQuantity("V", above=0, high=2000)]
-    coupling: Annotated[Ranged, RangedQuantity("F", above=0, high=1e-7)] = default(
-        30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
-    )
-    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e4)] = default(
-        15.0,
-        5.0,
-        50.0,
-        "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
-    )
-
-    def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
-        """Add source "common_mode" and its coupling; isolated, the input side swings and the floating output is reached.
-
-        Not isolated, the switching node swings against the return that both sides share, and reaches the chassis.
-        """
-        circuit.voltage_source("common_mode", "converter:switch", swings_against)
-        circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", self.resistance.value)
-        circuit.capacitor("converter.coupling", "converter:sink", reaches, self.coupling.value)
-
-
-class Bond(Model):
-    """A connection to the chassis: a strap or screw (inductance, resistance), or a capacitor where one is stated.
-
-    What is not stated is a short strap, 20 nH and 5 mohm: common practice, no source.
-    """
-
-    inductance: Annotated[Any, Quantity("H", low=0, high=1e-4)] = 20e-9
-    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e9)] = 5e-3
-    capacitance: Annotated[Any, Quantity("F", above=0, high=1e-2)] | None = None
-
-    def add(self, circuit: Circuit, name: str, node: str) -> None:
-        """Add the bond between ``node`` and the chassis."""
-        inner = f"{name}:x"
-        circuit.inductor(f"{name}.inductance", node, inner, self.inductance)
-        if self.capacitance is None:
-            circuit.resistor(f"{name}.resistance", inner, CHASSIS, self.resistance)
-        else:
-            circuit.resistor(f"{name}.resistance", inner, f"{name}:y", self.resistance)
-            circuit.capacitor(f"{name}.capacitance", f"{name}:y", CHASSIS, self.capacitance)
-
-
 def _ranged(value: float, low: float, high: float, why: str) -> Any:
     return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
@@ -150,6 +106,12 @@ def _edge_default(data: dict[str, Any]) -> Ranged:
     share = min(1.0, LONGEST_EDGE / 80e-9 / data.get("switching_frequency", 1e5))
     why = "switching edges take 12 to 80 ns, and less at several megahertz (common practice, no source)"
     return default(30e-9 * share, 12e-9 * share, 80e-9 * share, why)
+
+
+def _supply_default(data: dict[str, Any]) -> Supply | None:
+    """Behind an isolated converter the current closes through the input cable, whatever the file says of it."""
+    crosses = data.get("common_mode") is not None or data.get("bridge") is not None
+    return Supply() if data.get("isolated") and crosses else None
 
 
 def _loop_default(data: dict[str, Any]) -> Ranged:
@@ -205,6 +167,8 @@ class Converter(Model):
     spike: Spike | None = None
     common_mode: CommonMode | None = None
     bond: Bond | None = None
+    bridge: Bond | None = None
+    supply: Supply | None = Field(default_factory=_supply_default)
     note: Note = ""
 
     @field_validator("edge_time")
@@ -214,6 +178,26 @@ class Converter(Model):
         if edge_time.high > longest:
             raise QuantityError(f"must stay below a fifth of the switching period, {format_quantity(longest, 's')}")
         return edge_time
+
+    @field_validator("common_mode")
+    @classmethod
+    def _node_edges_fit_the_period(cls, drive: CommonMode | None, others: ValidationInfo) -> CommonMode | None:
+        longest = LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
+        for name in ("rise_time", "fall_time"):
+            edge = getattr(drive, name, None)
+            if edge is not None and edge.high > longest:
+                why = f"must stay below a fifth of the switching period, {format_quantity(longest, 's')}"
+                raise QuantityError(why, name=name, value=edge.high)
+        return drive
+
+    @field_validator("bridge")
+    @classmethod
+    def _bridges_an_isolation(cls, bridge: Bond | None, others: ValidationInfo) -> Bond | None:
+        if bridge is not None and bridge.capacitance is None:
+            raise QuantityError("missing: what bridges the isolation is a capacitor", name="capacitance")
+        if bridge is not None and others.data.get("isolated") is False:
+            raise QuantityError("this converter is not isolated (isolated = true): there is nothing to bridge")
+        return bridge
 
     @field_validator("loop_bandwidth")
     @classmethod
@@ -231,7 +215,12 @@ class Converter(Model):
     @property
     def reaches_chassis(self) -> bool:
         """True where something inside or at the terminals reaches the chassis."""
-        return self.common_mode is not None or self.bond is not None
+        return any(one is not None for one in (self.common_mode, self.bond, self.supply))
+
+    @property
+    def within(self) -> Converter:
+        """The converter without all that reaches the chassis."""
+        return self.model_copy(update=dict.fromkeys(("common_mode", "bond", "bridge", "supply")))
 
     def capacitor_impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """Output capacitor with ESR and ESL [ohm]; (f,) or (designs, f); infinite at f = 0."""
@@ -275,8 +264,16 @@ class Converter(Model):
         circuit.inductor("converter.lead", "converter:emf", PLUS, self.lead_inductance.value)
         if self.bond is not None:
             self.bond.add(circuit, "converter.bond", RETURN)
+        self._add_common_mode(circuit)
+
+    def _add_common_mode(self, circuit: Circuit) -> None:
+        """The drive and its way back through the input cable: isolated, its input's return swings against the output's."""
+        if self.supply is not None and (not self.isolated or self.common_mode is not None or self.bridge is not None):
+            self.supply.add(circuit, INPUT if self.isolated else RETURN, shared=not self.isolated)
+        if self.bridge is not None:
+            self.bridge.add(circuit, "converter.bridge", RETURN, INPUT)
         if self.common_mode is not None:
-            self.common_mode.add(circuit, *((CHASSIS, RETURN) if self.isolated else (RETURN, CHASSIS)))
+            self.common_mode.add(circuit, *((INPUT, RETURN) if self.isolated else (RETURN, CHASSIS)))
 
     def _loop_ladder(self) -> Circuit:
         damping, inductance, delay = self.loop_elements

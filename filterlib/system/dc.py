@@ -9,6 +9,7 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit, Current
+from filterlib.system.chassis import EFFICIENCY
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.requirements import OperatingPoint
 from filterlib.system.state import State
@@ -49,16 +50,18 @@ def solve(design: Design, point: OperatingPoint) -> State:
 
     Notes
     -----
-    Valid while resistances are those of the stated temperature; a part's own heating is left out.
+    Valid while resistances are those of the stated temperature; a part's own heating is left out. Where input and output
+    share their return and the battery is bonded (`Supply`), the input current takes part: it drops along the cable too.
     """
     start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage, point.age,
                   load_scale={load.name: point.scale(load.name) for load in design.loads})  # fmt: skip
     circuit = design.build(start, dc=True)
     outputs = _outputs(design, circuit)
     sources = ["regulated", *(load.source for load in design.loads)]
-    gains = np.real(
-        [[column[..., 0] for column in row] for row in circuit.transfer([0.0], sources, list(outputs.values()))]
-    )
+    gains = _gains(circuit, sources, outputs)
+    drawn = _input_share(design, point, circuit)
+    if np.any(drawn):  # each load's current has its share at the input, on its way back to the battery
+        gains[1:] += drawn * _gains(circuit, ["converter.input_current"], outputs)
     labels = list(outputs)
     ports = [labels.index(("load", load.name)) for load in design.loads]
     currents = _load_currents(design, point, gains[0], gains[1:], ports)
@@ -68,6 +71,20 @@ def solve(design: Design, point: OperatingPoint) -> State:
         i * gain for i, gain in zip(currents, gains[1:], strict=True)
     )
     return _state(start, labels, _columns(levels), [_column(i) for i in currents], design)
+
+
+def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Any]) -> Any:
+    """Each source's effect on each output at DC, (sources, outputs) or (sources, outputs, designs)."""
+    found = circuit.transfer([0.0], sources, list(outputs.values()))
+    return np.real([[column[..., 0] for column in row] for row in found])
+
+
+def _input_share(design: Design, point: OperatingPoint, circuit: Circuit) -> float:
+    """Current at the input over that of the loads, where the input shares the output's return; 0 where it is not known."""
+    volts = point.input_voltage or design.converter.input_voltage
+    if volts is None or all(element.name != "converter.input_current" for element in circuit.elements):
+        return 0.0
+    return design.converter.output_voltage / (EFFICIENCY * volts)
 
 
 def _outputs(design: Design, circuit: Circuit) -> dict[tuple[str, str], Any]:

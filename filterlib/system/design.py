@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
+from filterlib.system.chassis import CHASSIS, INSULATION
+from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
-from filterlib.system.converter import CHASSIS, PLUS, RETURN, Converter
+from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.couplings import Coupling, couple, with_neighbours
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Name, Note, Title
@@ -19,8 +21,6 @@ from filterlib.system.requirements import OperatingPoint, Requirement
 from filterlib.system.stages import AnyStage, add_filter
 from filterlib.system.state import State
 
-INSULATION = 10e6
-"""[ohm] from the chassis to the load's return, so that no node hangs on capacitors alone: an assumption, no source."""
 _LOAD_END = ("load_plus", "0")
 
 
@@ -34,8 +34,9 @@ class Design(Model):
     """Everything that a review needs, frozen; `replace` makes another one.
 
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
-    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``insulation`` [ohm] of the chassis, ``service_life``
-    [s] that parts are asked for, ``tables`` (paths of part tables that were read).
+    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``has_chassis`` (``chassis`` in the
+    file; False in a plastic box), ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope),
+    ``service_life`` [s] that parts are asked for, ``tables`` (paths of part tables that were read).
     """
 
     format: Annotated[Literal[1], BeforeValidator(_format)] = 1
@@ -47,6 +48,8 @@ class Design(Model):
     operating_points: tuple[OperatingPoint, ...] = Field((OperatingPoint(),), alias="operating_point", min_length=1)
     requirements: tuple[Requirement, ...] = Field((), alias="requirement")
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
+    has_chassis: StrictBool = Field(True, alias="chassis")
+    clip: Clip | None = None
     insulation: Annotated[Any, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
     service_life: Annotated[float, Quantity("s", low=3600, high=5e9)] | None = None
     tables: tuple[str, ...] = ()
@@ -68,8 +71,14 @@ class Design(Model):
         return (
             self.converter.reaches_chassis
             or any(stage.reaches_chassis for stage in self.filter)
-            or any(load.bond is not None for load in self.loads)
+            or any(load.reaches_chassis for load in self.loads)
+            or self.clip is not None
         )
+
+    @property
+    def driven(self) -> bool:
+        """True where something drives current through the chassis: strays and imbalances then matter."""
+        return self.converter.common_mode is not None
 
     @property
     def all_couplings(self) -> tuple[Coupling, ...]:
@@ -87,7 +96,8 @@ class Design(Model):
     def circuit(self, operating: State | str | None = None) -> Circuit:
         """The linear circuit at an operating point: a `State`, a point's name, or None for the first point.
 
-        Sources: "regulated" and "ripple" [V], "common_mode" [V] where there is one, "NAME.current" [A] of each load.
+        Sources: "regulated" and "ripple" [V], "common_mode" [V] where there is one, "NAME.current" [A] of each load,
+        and "converter.input_current" [A] (DC) where input and output share their return and the battery is bonded.
         Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
         """
         return self.build(self.state(operating))
@@ -115,7 +125,9 @@ class Design(Model):
             self.converter.add(circuit)
         add_filter(circuit, self.filter if filtered else (), (PLUS, RETURN), _LOAD_END, state)
         for load in self.loads:
-            load.add(circuit, state, at_point=not dc and load.name != open_load)
+            load.add(circuit, state, at_point=not dc and load.name != open_load, stray=converter and self.driven)
+        if self.clip is not None:
+            self.clip.add(circuit, self.clip.port(self)[1])
         if filtered:
             couple(circuit, self.all_couplings, self.filter)
         names = {node for element in circuit.elements for node in element.nodes}

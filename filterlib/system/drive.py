@@ -48,8 +48,10 @@ class Drive:
 def harmonic_count(converter: Converter) -> int:
     """How many harmonics bandwidths and ring ask for."""
     top = TOP
-    if converter.spike is not None:
-        top = max(top, RING_TOP * float(np.max(converter.spike.ring_frequency.value)))
+    rings = [converter.spike.ring_frequency] if converter.spike is not None else []
+    if converter.common_mode is not None and converter.common_mode.ring is not None:
+        rings.append(converter.common_mode.ring.frequency)
+    top = max([TOP, *(RING_TOP * float(np.max(one.value)) for one in rings)])
     return int(np.ceil(top / converter.switching_frequency))
 
 
@@ -149,9 +151,10 @@ def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
     """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
     if converter.common_mode is None:
         return np.zeros(k.shape, complex)
-    sign = _directions(converter)[0]
-    edges = np.sinc(k * converter.edge_time.value * converter.switching_frequency)
-    return sign * converter.common_mode.swing.value * rectangle(k, converter.duty.value) * edges
+    return converter.common_mode.node(
+        len(k), converter.period, converter.duty.value, converter.edge_time.value,
+        high_first=_directions(converter)[0] > 0,
+    )  # fmt: skip
 
 
 def _spike_shape(converter: Converter, count: int) -> np.ndarray:
@@ -198,8 +201,7 @@ class _Probe:
 def measuring_circuit(converter: Converter, seen: Arrangement, load_current: float) -> Circuit:
     """Converter, the load it fed, and what stood at the probe; the reading is across ("probe", "converter_return")."""
     circuit = Circuit()
-    alone = converter.replace(common_mode=None, bond=None)
-    alone.add(circuit)
+    converter.within.add(circuit)
     circuit.resistor("reference", RETURN, "0", 0.0)
     if load_current > 0:
         circuit.resistor("load", PLUS, RETURN, converter.output_voltage / load_current)

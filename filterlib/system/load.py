@@ -12,14 +12,17 @@ from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
-from filterlib.system.converter import Bond
+from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.model import Count, Model, Name, Note
+from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import MOUNTING_LOOP
 from filterlib.system.state import State
 
 LEFT_OVER = 1e-3
 """Share of its slope that a constant-power load keeps, positive, above its loop: so that no node is left open."""
 LOOP_BANDWIDTH = 20e3  # [Hz] of a constant-power load that states none: common practice, no source
+STRAY = default(50e-12, 10e-12, 200e-12, "a box of a few decimetres near the chassis (common practice, no source)")
+STRAY_LOSS = 15.0  # [ohm] in series with it, as in the converter's way through the chassis: common practice, no source
 _STATES = {"resistive": "resistance", "constant_current": "current", "constant_power": "power"}
 
 
@@ -51,6 +54,7 @@ class Load(Model):
     input_capacitor: InputCapacitor | None = None
     lead: WirePair | None = None
     bond: Bond | None = None
+    stray_capacitance: Annotated[Ranged, RangedQuantity("F", low=0, high=1e-7)] = STRAY
     ripple: ReflectedRipple | None = None
     note: Note = ""
 
@@ -99,8 +103,22 @@ class Load(Model):
             return scale / self.resistance
         return 0.0 * voltage if self.current is not None else -scale * self.power / voltage**2
 
-    def add(self, circuit: Circuit, state: State, *, at_point: bool = True) -> None:
-        """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance."""
+    @property
+    def reaches_chassis(self) -> bool:
+        """True where something that the file states reaches the chassis."""
+        led = self.lead is not None and self.lead.reaches_chassis
+        return self.bond is not None or led or (self.stray_capacitance.stated and self.stray_capacitance.high > 0)
+
+    @property
+    def floats(self) -> bool:
+        """True where nothing but a stray capacitance that nobody stated reaches the chassis from the load's return."""
+        return self.bond is None and not self.stray_capacitance.stated
+
+    def add(self, circuit: Circuit, state: State, *, at_point: bool = True, stray: bool = False) -> None:
+        """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance.
+
+        ``stray``: a floating load's default capacitance to the chassis too.
+        """
         if self.lead is not None:
             pair = ("load_plus", self.plus), ("0", self.minus)
             self.lead.add(circuit, f"{self.name}.lead", *pair, temperature=state.temperature)
@@ -109,6 +127,9 @@ class Load(Model):
             self.add_input(circuit, state)
         if self.bond is not None:
             self.bond.add(circuit, f"{self.name}.bond", self.minus)
+        if (stray and self.floats) or (self.stray_capacitance.stated and np.any(self.stray_capacitance.value)):
+            circuit.capacitor(f"{self.name}.stray", self.minus, f"{self.name}:stray", self.stray_capacitance.value)
+            circuit.resistor(f"{self.name}.stray_loss", f"{self.name}:stray", CHASSIS, STRAY_LOSS)
 
     def add_input(self, circuit: Circuit, state: State) -> None:
         """Add what stands at the load's own terminals: capacitor and small-signal conductance."""

@@ -5,22 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field
+import numpy as np
+from pydantic import Field, field_validator
 
+from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
-from filterlib.system.converter import CHASSIS
+from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.model import Count, Model, Name, Note
+from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
 MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: common practice, no source
 CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the chassis: common practice, no source
 
 Line = Literal["plus", "return", "both"]
+Imbalance = Annotated[Ranged, RangedQuantity("", low=-0.9, high=0.9)]
 Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
 
 
@@ -83,8 +87,13 @@ class ShuntCapacitor(Stage):
         _add_capacitor(self, circuit, lines.plus, lines.minus, state)
 
 
+def _imbalance_default(data: dict[str, Any]) -> Ranged:
+    spread = min(float(np.max(getattr(data.get("part"), "tolerance", 0.2))), 0.9)
+    return default(0.0, -spread, spread, "of one lot: they differ by the tolerance of one (common practice, no source)")
+
+
 class ChassisCapacitor(Stage):
-    """A capacitor from one line, or from each, to the chassis."""
+    """A capacitor from one line, or from each, to the chassis; ``bond``: the way that both share, from their midpoint."""
 
     prefix: ClassVar[str] = "Y"
     kind: Literal["capacitor_to_chassis"]
@@ -92,7 +101,16 @@ class ChassisCapacitor(Stage):
     line: Line = "both"
     count: Count = 1
     mounting_loop: Loop = CHASSIS_LOOP
-    imbalance: Annotated[Any, Quantity("", low=-0.9, high=0.9)] = 0.0
+    imbalance: Imbalance = Field(default_factory=_imbalance_default)
+    bond: Bond | None = None
+
+    @field_validator("bond")
+    @classmethod
+    def _leads_to_the_chassis(cls, bond: Bond | None) -> Bond | None:
+        if bond is not None and bond.capacitance is not None:
+            why = "the way that both capacitors share is a strap or a screw; leave this out"
+            raise QuantityError(why, name="capacitance", value=bond.capacitance)
+        return bond
 
     @property
     def reaches_chassis(self) -> bool:
@@ -101,13 +119,14 @@ class ChassisCapacitor(Stage):
 
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
         """Elements NAME.plus and NAME.return; ``imbalance`` is how much larger the plus line's capacitance is."""
-        for line, node, share in (
-            ("plus", lines.plus, 1 + self.imbalance / 2),
-            ("return", lines.minus, 1 - self.imbalance / 2),
-        ):
+        far = CHASSIS if self.bond is None else f"{self.name}:bond"
+        half = self.imbalance.value / 2
+        for line, node, share in (("plus", lines.plus, 1 + half), ("return", lines.minus, 1 - half)):
             if self.line in (line, "both"):
                 unequal = self.part.replace(capacitance=self.part.capacitance * share)
-                _add_capacitor(self, circuit, node, CHASSIS, state, part=unequal, suffix=f".{line}")
+                _add_capacitor(self, circuit, node, far, state, part=unequal, suffix=f".{line}")
+        if self.bond is not None:
+            self.bond.add(circuit, f"{self.name}.bond", far)
 
 
 class Damping(Stage):
@@ -127,12 +146,13 @@ class Damping(Stage):
 
 
 class SeriesChoke(Stage):
-    """A differential choke in one line, or an equal one in each."""
+    """A differential choke in one line, or one in each, the plus line's larger by ``imbalance``."""
 
     prefix: ClassVar[str] = "L"
     kind: Literal["differential_choke"]
     part: DifferentialChoke
     line: Line = "plus"
+    imbalance: Imbalance = Field(default_factory=_imbalance_default)
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -144,7 +164,11 @@ class SeriesChoke(Stage):
         for line in self.lines:
             name = self.name if self.line != "both" else f"{self.name}.{line}"
             a, b = lines.step(line, number)
-            self.part.add(circuit, name, a, b, current=state.current(self.name), temperature=state.temperature)
+            part = self.part
+            if self.line == "both":
+                half = self.imbalance.value / 2 * (1 if line == "plus" else -1)
+                part = part.replace(inductance=part.inductance * (1 + half))
+            part.add(circuit, name, a, b, current=state.current(self.name), temperature=state.temperature)
 
 
 class CommonModeStage(Stage):
@@ -180,8 +204,13 @@ class WireStage(Stage):
         """Both."""
         return ("plus", "return")
 
+    @property
+    def reaches_chassis(self) -> bool:
+        """True where the pair runs over the chassis."""
+        return self.part.reaches_chassis
+
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
-        """Elements NAME.r1, NAME.r2, NAME.l1, NAME.l2."""
+        """Elements NAME.r1, NAME.r2, NAME.l1, NAME.l2, and capacitances to the chassis where there are any."""
         self.part.add(
             circuit, self.name, lines.step("plus", number), lines.step("return", number), temperature=state.temperature
         )

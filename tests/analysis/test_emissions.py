@@ -15,7 +15,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.parts.tables import data_folder
-from filterlib.system.converter import CHASSIS, CommonMode
+from filterlib.system.chassis import CHASSIS, CommonMode
 from filterlib.system.drive import drive
 from filterlib.system.input_side import InputSide
 from filterlib.system.limits import load_limit

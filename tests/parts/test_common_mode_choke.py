@@ -112,3 +112,18 @@ def test_leakage_is_less_than_the_inductance():
 
 def test_a_parts_list_says_leakage_per_winding():
     assert choke().describe()["leakage per winding"] == "6 µH ± 30 %"
+
+
+def test_unequal_leakages_and_winding_capacitances():
+    """hand: 20 % imbalance is 1.1 and 0.9 of the mean, in both faces; the core stays one core."""
+    part = choke(leakage_imbalance="20 %", capacitance_imbalance="20 %", winding_capacitance="10 pF")
+    z = part.impedance([BENCH])[0].imag / (2 * np.pi * BENCH)
+    equal = choke().impedance([BENCH])[0].imag / (2 * np.pi * BENCH)
+    assert z[0, 1] == pytest.approx(equal[0, 1], rel=1e-12, abs=0)
+    assert z[0, 0] - z[0, 1] == pytest.approx(1.1 * 6e-6, rel=1e-5, abs=0)
+    assert z[1, 1] - z[0, 1] == pytest.approx(0.9 * 6e-6, rel=1e-5, abs=0)
+    circuit = part.add(Circuit(), "K", FIRST, SECOND)
+    held = {element.name: element.value for element in circuit.elements}
+    assert (held["K.cw1"], held["K.cw2"]) == pytest.approx((11e-12, 9e-12), rel=1e-12, abs=0)
+    stray = {element.name: element.value for element in part.ladder().elements}
+    assert (stray["Ll1"], stray["Ll2"]) == pytest.approx((6.6e-6, 5.4e-6), rel=1e-12, abs=0)

@@ -10,10 +10,10 @@ from pydantic.fields import FieldInfo
 
 from filterlib.parts.base import Quantity
 from filterlib.system import requirements
+from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
+from filterlib.system.clip import Clip
 from filterlib.system.converter import (
     Bandwidth,
-    Bond,
-    CommonMode,
     Converter,
     FixtureCapacitor,
     Ripple,
@@ -43,7 +43,9 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[converter.spike]`": Spike,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,
-    "`bond` of converter and load": Bond,
+    "`ring` of `[converter.common_mode]`": NodeRing,
+    "`[converter.supply]`": Supply,
+    "`bond` of battery, converter, load and capacitors, and `bridge`": Bond,
     **{f'`[[filter]]` with `kind = "{kind}"`': stage for kind, stage in KINDS.items()},
     "`[[load]]`": Load,
     "`input_capacitor` of a load": InputCapacitor,
@@ -51,6 +53,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[[operating_point]]`": OperatingPoint,
     **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
     "`[[coupling]]`": Coupling,
+    "`[clip]`": Clip,
 }
 """Heading in the note -> model."""
 
@@ -105,6 +108,8 @@ def _shown(value: Any, unit: str | None) -> str:
         return str(value).lower()
     if isinstance(value, int | float):
         return str(value) if unit is None else _quantity(value, unit)
+    if isinstance(value, BaseModel):
+        return "a strap"
     return f'"{value}"' if isinstance(value, str) else "one at full load"
 
 

@@ -46,6 +46,14 @@ ring_cycles = 2
 [converter.common_mode]
 swing = "28 V"
 coupling = "30 pF"
+rise_time = "20 ns"
+fall_time = "30 ns"
+ring = { frequency = "60 MHz", cycles = 2, overshoot = "20 %" }
+
+[converter.supply]
+inductance = "1 µH"
+resistance = "10 mΩ"
+bond = { inductance = "20 nH" }
 
 [converter.bond]
 inductance = "20 nH"
@@ -75,6 +83,8 @@ part = "aluminium-47u-63V"
 [[filter]]
 kind = "capacitor_to_chassis"
 part = "class2-4n7-Y2-2211"
+imbalance = "10 %"
+bond = { inductance = "40 nH" }
 
 [[filter]]
 kind = "wire"
@@ -99,6 +109,14 @@ ripple = { peak_to_peak = "20 mA", frequency = "400 kHz" }
 name = "logger"
 kind = "constant_current"
 current = "0.5 A"
+
+stray_capacitance = "50 pF"
+
+[clip]
+place = "modem"
+lead_inductance = "150 nH"
+earth_inductance = "2 µH"
+earth_resistance = "0.2 ohm"
 
 [[operating_point]]
 name = "transmitting"
@@ -273,6 +291,13 @@ MISTAKES = {
     "negative": (("converter", "output_esr"), "-3 mΩ", "-"),
     "forgotten prefix": (("filter", 0, "part", "capacitance"), 4.7, "prefix"),
     "edge longer than the period": (("converter", "edge_time"), "3 µs", "period"),
+    "node's edge longer than the period": (("converter", "common_mode", "rise_time"), "6 µs", "period"),
+    "no chassis": (("chassis",), False, "no place for Y capacitors"),
+    "no chassis, and bonds": (("chassis",), False, "load[1].bond"),
+    "capacitor without a class": (("converter", "bond"), {"capacitance": "1 nF", "safety_class": "X2"}, "Y1"),
+    "hazardous": (("filter", 4, "part"), "class1-1n0-100V-0805", "IEC 60384-14"),
+    "nothing to bridge": (("converter", "bridge"), {"capacitance": "1 nF"}, "isolated"),
+    "no such place": (("clip", "place"), "moden", '"modem"'),
     "fast loop": (("converter", "loop_bandwidth"), "120 kHz", "half"),
     "limits upside down": (("requirement", 1, "low"), "31 V", "above low"),
 }
@@ -281,7 +306,10 @@ MISTAKES = {
 @pytest.mark.parametrize("mistake", MISTAKES)
 def test_mistake_says_what_would_be_right(mistake, tmp_path):
     path, value, words = MISTAKES[mistake]
-    text = "\n".join(map(str, refused(changed(path, value), tmp_path)))
+    tree = changed(path, value)
+    if mistake == "hazardous":
+        tree["converter"] |= {"output_voltage": "72 V", "input_voltage": "24 V"}
+    text = "\n".join(map(str, refused(tree, tmp_path)))
     assert words in text, text
 
 

@@ -121,12 +121,12 @@ def model_of(path):
     table = get(TREE, path)
     if path and path[-1] in ("part", "lead"):
         return PARTS[table["kind"]] if "kind" in table else WirePair
-    if path[:1] == ("filter",):
-        return STAGES[table["kind"]]
     if path[:1] == ("requirement",):
         return REQUIREMENTS[table["kind"]]
-    model = Design
-    for step in path:
+    model, steps = Design, path
+    if path[:1] == ("filter",) and len(path) > 1:
+        model, steps = STAGES[get(TREE, path[:2])["kind"]], path[2:]
+    for step in steps:
         if not isinstance(step, int):
             fields = {field.alias or name: field for name, field in model.model_fields.items()}
             (model,) = models_in(fields[step].annotation)

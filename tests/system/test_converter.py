@@ -7,7 +7,8 @@ from numpy.testing import assert_allclose
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.system import converter as module
-from filterlib.system.converter import PLUS, RETURN, Bond, Converter
+from filterlib.system.chassis import Bond
+from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.ranged import Ranged
 from tests.designs import converter
 
@@ -156,13 +157,17 @@ def test_a_bond_is_a_strap_or_a_capacitor():
         assert_allclose(circuit.impedance([1e3], "node"), expected, rtol=1e-9, atol=0)
 
 
-@pytest.mark.parametrize(("isolated", "from_return"), [(False, True), (True, False)])
-def test_the_common_mode_drive_swings_against_return_or_chassis(isolated, from_return):
+@pytest.mark.parametrize(
+    ("isolated", "swings_against", "reaches"),
+    [(False, "converter_return", "chassis"), (True, "converter_input", "converter_return")],
+)
+def test_the_common_mode_drive_swings_against_the_shared_return_or_the_inputs(isolated, swings_against, reaches):
     circuit = Circuit()
     made(common_mode={"swing": "28 V", "coupling": "40 pF"}, isolated=isolated).add(circuit)
     elements = {element.name: element.nodes for element in circuit.elements}
-    assert elements["common_mode"] == ("converter:switch", RETURN if from_return else "chassis")
-    assert elements["converter.coupling"] == ("converter:sink", "chassis" if from_return else RETURN)
+    assert elements["common_mode"] == ("converter:switch", swings_against)
+    assert elements["converter.coupling"] == ("converter:sink", reaches)
+    assert ("converter.supply.inductance" in elements) == isolated
 
 
 def test_replace_keeps_what_was_left_open_and_checks_again():
