@@ -169,7 +169,7 @@ def test_an_isolated_input_swings_against_its_own_return():
     one = board().replace(converter={**DRIVEN, "isolated": True})
     circuit, _ = setup(one, one.state(), EmissionTest("input"))
     drive_source = next(element for element in circuit.elements if element.name == "common_mode")
-    assert drive_source.nodes == ("converter:switch", "input:return")
+    assert drive_source.nodes == ("converter:switch", "converter_input")
     assert {line for element in circuit.elements for line in element.nodes} >= set(INPUT_LINES)
 
 
