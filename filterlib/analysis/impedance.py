@@ -39,6 +39,16 @@ def impedance(design: Design, state: State, load: str, *, frequencies: np.ndarra
         load=load,
         frequencies=frequencies,
         seen_by_load=design.build(state, open_load=load).impedance(frequencies, *port),
-        seen_by_converter=design.build(state, converter=False).impedance(frequencies, PLUS, RETURN),
+        seen_by_converter=seen_from_converter(design, state, frequencies),
         load_input=load_input,
     )
+
+
+def seen_from_converter(design: Design, state: State, frequencies: np.ndarray, *, filtered: bool = True) -> np.ndarray:
+    """Impedance [ohm], complex (f,), into filter and loads, or into the loads alone; infinite where nothing conducts.
+
+    Taken beside 1 ohm, so that a constant current alone leaves no node in the air.
+    """
+    circuit = design.build(state, converter=False, filtered=filtered).resistor("beside", PLUS, RETURN, 1.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1.0)

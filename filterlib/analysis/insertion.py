@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from filterlib.analysis.bode import FREQUENCIES
+from filterlib.analysis.impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
 from filterlib.system.chassis import CHASSIS
-from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.couplings import couple
 from filterlib.system.design import Design
 from filterlib.system.stages import add_filter
@@ -167,16 +167,9 @@ def insertion(design: Design, state: State, *, frequencies: np.ndarray = FREQUEN
         ),
         real_asymmetrical=_real(design, state, "common_mode", _to_chassis(design), frequencies) if driven else {},
         converter_impedance=design.converter.inner_impedance(frequencies) + lead,
-        load_impedance=_load_impedance(design, state, frequencies),
+        load_impedance=seen_from_converter(design, state, frequencies, filtered=False),
         reason=None if driven else NO_DRIVE,
     )
-
-
-def _load_impedance(design: Design, state: State, frequencies: np.ndarray) -> np.ndarray:
-    """All loads together; beside 1 ohm, so that a constant current alone is infinite and no node hangs in the air."""
-    beside = design.build(state, converter=False, filtered=False).resistor("test:beside", PLUS, RETURN, 1.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return 1 / (1 / beside.impedance(frequencies, PLUS, RETURN) - 1)
 
 
 def _to_chassis(design: Design) -> dict[str, tuple[tuple[str, str], ...]]:

@@ -219,3 +219,13 @@ def test_many_designs_are_many_circuits():
     together = divider(ohms).transfer([0.0, 159.0, 1e6], "V", "out")
     for row, value in zip(together, ohms[:, 0], strict=True):
         np.testing.assert_allclose(row, divider(value).transfer([0.0, 159.0, 1e6], "V", "out"), rtol=1e-12, atol=0)
+
+
+def test_a_wave_without_a_mean_needs_no_bound_at_dc():
+    """hand: 1 A of sine into 1 uF at 1 kHz is 1 / (2 pi 1e3 1e-6) = 159.15 V; with a mean, the voltage has no bound."""
+    made = Circuit().current_source("I", "a", "0").capacitor("C", "a", "0", 1e-6)
+    answer = made.periodic_response(Waveform.from_coefficients(1e-3, [0.0, 0.5]), "I", "a")
+    assert abs(answer.coefficients(1)[1]) == pytest.approx(159.154943 / 2, rel=1e-8, abs=0)
+    assert answer.mean == 0
+    with pytest.raises(CircuitError, match="no bound at DC"):
+        made.periodic_response(Waveform.from_coefficients(1e-3, [0.1, 0.5]), "I", "a")
