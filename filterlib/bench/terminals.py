@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
@@ -47,21 +48,16 @@ def load_design(path: str | Path) -> Design:
 
 
 def recorded(found: Measurement, file: str, channel: str | int | None = None) -> Recorded:
-    """The harmonics of a recording's aligned mean, up to its bandwidth, with the noise under each.
+    """The harmonics of a recording up to its bandwidth, those that stand clear of its noise.
 
     Raises FilterlibError where the recording has no single period, or states no bandwidth.
-
-    The samples' noise is taken as white: of the mean of N samples, a coefficient keeps the share 1/sqrt(N) of it.
     """
     if found.average is None:
         raise FilterlibError(f"no ripple can be taken from it: {found.remarks[0]}")
     if found.recording.bandwidth is None:
         raise FilterlibError("neither the file nor the design says in which bandwidth it was recorded: state bandwidth")
-    reach = min(found.recording.bandwidth, 0.4 / found.recording.sample_interval)
-    count = max(1, int(reach * found.average.period))
-    harmonics = found.average.aligned.coefficients(count)[1:]
-    noise = found.noise / np.sqrt(found.recording.samples)
-    return Recorded(file, 1 / found.average.period, tuple(map(complex, harmonics)), float(noise), channel)
+    held = harmonics(found)
+    return Recorded(file, 1 / found.average.period, tuple(np.where(held.clear, held.coefficients, 0).tolist()), channel)
 
 
 def _read_recordings(raw: _Raw, path: Path) -> list[Problem]:

@@ -1,4 +1,4 @@
-"""A recording of the converter's terminals, as the converter's model takes it: harmonics, and the noise under them."""
+"""A recording of the converter's terminals, as the converter's model takes it: the harmonics that stand above its noise."""
 
 from __future__ import annotations
 
@@ -8,9 +8,6 @@ from typing import Any
 import numpy as np
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
-
-CLEAR = 3.0
-"""Times the noise's root mean square at which a harmonic counts: noise alone passes it once in exp(9) = 8000."""
 
 
 @dataclass(frozen=True)
@@ -24,28 +21,25 @@ class Recorded:
     frequency : float
         Switching frequency [Hz].
     harmonics : tuple of complex
-        Fourier coefficients c_1, c_2 ... inside the bandwidth, seen through the scope's low-pass [V].
-    noise : float
-        Root mean square of what noise makes of the magnitude of one of them [V].
+        Fourier coefficients c_1, c_2 ... inside the bandwidth, seen through the scope's low-pass; 0 where noise hides it [V].
     channel : str, int or None
         As the design file has it.
 
     Examples
     --------
-    >>> Recorded("terminals.csv", 180e3, (0.02 + 0j, 1e-5 + 0j, 0.01j), noise=1e-5).kept
-    array([ True, False,  True])
+    >>> Recorded("terminals.csv", 180e3, (0.02 + 0j, 0j, 0.01j, 0j)).highest
+    540000.0
     """
 
     file: str
     frequency: float
     harmonics: tuple[complex, ...]
-    noise: float
     channel: str | int | None = None
 
     @property
     def kept(self) -> np.ndarray:
         """Which harmonics stand clear of the noise, bool (h,)."""
-        return np.abs(self.harmonics) > CLEAR * self.noise
+        return np.asarray(self.harmonics) != 0
 
     @property
     def highest(self) -> float:
@@ -54,7 +48,7 @@ class Recorded:
 
     def coefficients(self, count: int) -> np.ndarray:
         """c_1 .. c_count [V], complex (count,); zero where noise hides them and beyond the bandwidth."""
-        held = np.where(self.kept, self.harmonics, 0)[:count]
+        held = np.array(self.harmonics[:count], complex)
         return np.pad(held, (0, count - len(held)))
 
 
