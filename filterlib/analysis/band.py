@@ -111,7 +111,8 @@ def search(metric: Metric, unknowns: tuple[Unknown, ...], *, seed: int = 1) -> d
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``unknowns``; ``seed`` of the quasi-random points.
     Returns: {figure: `Extent`}; without unknowns an empty dict.
-    The box is walked with each unknown alone, in Sobol points and random corners, then around the best points found; a
+    The box is walked with each unknown alone, in Sobol points and random corners, with every unknown where it alone goes
+    furthest, then around the best points found; a
     resonance that is narrow against that spacing can still be missed, so a band is a lower bound of the true one.
     """
     if not unknowns:
@@ -122,16 +123,33 @@ def search(metric: Metric, unknowns: tuple[Unknown, ...], *, seed: int = 1) -> d
     )
     values = _measure(metric, unknowns, shares)
     effects = {name: _effects(unknowns, v) for name, v in values.items()}
+    together = _together(shares, values, len(unknowns))
+    shares, values = _more(metric, unknowns, shares, values, together)
     width = 0.25
     for _ in range(ROUNDS):
         best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
         centres = np.repeat(shares[sorted(set(best))], AROUND, axis=0)
         near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
-        shares = np.concatenate([shares, near])
-        found = _measure(metric, unknowns, near)
-        values = {name: np.concatenate([v, found[name]]) for name, v in values.items()}
+        shares, values = _more(metric, unknowns, shares, values, near)
         width /= 2
     return {name: _extent(unknowns, shares, v, effects[name]) for name, v in values.items()}
+
+
+def _more(metric: Metric, unknowns: tuple[Unknown, ...], shares: np.ndarray, values: Any, rows: np.ndarray) -> Any:
+    """The points and figures so far, and those of further points."""
+    found = _measure(metric, unknowns, rows)
+    return np.concatenate([shares, rows]), {name: np.concatenate([v, found[name]]) for name, v in values.items()}
+
+
+def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int) -> np.ndarray:
+    """For each figure every unknown where it alone makes it least, and where greatest: most figures go one way each."""
+    grid = len(GRID)
+    rows = []
+    for figure in values.values():
+        moved = figure[1 : 1 + count * grid].reshape(count, grid)
+        for pick in (_argmin, _argmax):
+            rows.append([shares[1 + index * grid + pick(moved[index]), index] for index in range(count)])
+    return np.unique(np.array(rows), axis=0)
 
 
 def _alone(unknowns: tuple[Unknown, ...]) -> np.ndarray:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.spectra import full_current
+from filterlib.bench.fit import fit_inside
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
@@ -20,7 +23,9 @@ from filterlib.units import format_quantity, quantity
 SAME = 0.02
 """Share by which a recording's switching frequency may differ from the one that the design file states."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
+_FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
+_Taken = dict[str, Measurement]
 
 
 def load_design(path: str | Path) -> Design:
@@ -32,7 +37,8 @@ def load_design(path: str | Path) -> Design:
         A TOML file; recordings and part tables are looked for beside it. Under ``converter.ripple``, ``recording`` is
         the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it stands in place of
         ``peak_to_peak``. The switching frequency becomes that of the recording, from which the stated one may differ by
-        2 %.
+        2 %. A second recording, under ``converter.ripple.with_capacitor``, tells C, ESR and inductance inside the converter:
+        see `filterlib.bench.fit.fit_inside`.
 
     Returns
     -------
@@ -44,7 +50,9 @@ def load_design(path: str | Path) -> Design:
     InputError
         With every problem: file, key, value, and what would be right.
     """
-    return files.load_design(path, prepare=_read_recordings)
+    taken: _Taken = {}
+    design = files.load_design(path, prepare=partial(_read_recordings, taken))
+    return design if _SECOND not in taken else _identified(design, taken, str(path))
 
 
 def recorded(found: Measurement, file: str, channel: str | int | None = None) -> Recorded:
@@ -60,20 +68,35 @@ def recorded(found: Measurement, file: str, channel: str | int | None = None) ->
     return Recorded(file, 1 / found.average.period, tuple(np.where(held.clear, held.coefficients, 0).tolist()), channel)
 
 
-def _read_recordings(raw: _Raw, path: Path) -> list[Problem]:
+def _identified(design: Design, taken: _Taken, file: str) -> Design:
+    """The design with what two recordings tell of its converter's inside, in place of what the file says of it."""
+    converter = design.converter
+    ripple, second = converter.ripple, converter.ripple.with_capacitor
+    assert second is not None
+    current = full_current(design) if ripple.load_current is None else ripple.load_current
+    try:
+        found = fit_inside(taken[_FIRST], taken[_SECOND], second, converter, current, arrangement=ripple)
+        return design.replace(converter=found.inside(converter))
+    except InputError as error:
+        raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
+    except FilterlibError as error:
+        raise InputError([Problem(file, _SECOND, second.recording.file, str(error))]) from None
+
+
+def _read_recordings(taken: _Taken, raw: _Raw, path: Path) -> list[Problem]:
     """Every recording under ``converter.ripple``, put in place of its name; what is wrong with them."""
     converter = raw.get("converter")
     ripple = converter.get("ripple") if isinstance(converter, dict) else None
     if not isinstance(ripple, dict) or "recording" not in ripple:
         return []
     second = ripple.get("with_capacitor")
-    places = {"converter.ripple": ripple}
+    places = {_FIRST: ripple}
     if isinstance(second, dict) and "recording" in second:
-        places["converter.ripple.with_capacitor"] = second
+        places[_SECOND] = second
     problems: list[Problem] = []
     for key, holder in places.items():
         try:
-            found = _measured(holder, ripple, path)
+            found = taken[key] = _measured(holder, ripple, path)
             holder["recording"] = recorded(found, *_named(holder["recording"]))
         except InputError as error:
             problems += error.problems

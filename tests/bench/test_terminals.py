@@ -110,3 +110,36 @@ def test_without_a_reader_the_name_is_refused(tmp_path):
     """The plain reader of design files knows no recordings, and says so instead of passing one over."""
     with pytest.raises(InputError, match="a recording that was read is needed here"):
         files.load_design(written(tmp_path, f'recording = "{RECORDING}"'))
+
+
+SECOND = f'recording = "{RECORDING}"\nwith_capacitor = {{ recording = "%s", capacitance = "%s" }}'
+
+
+def test_a_second_recording_tells_the_inside():
+    design = load_design(DATA / "designs" / "tide-gauge-clean-recorded.toml")
+    found = design.converter.output_capacitance
+    assert found.low < found.value < found.high
+    assert (
+        design.converter.output_capacitance
+        != load_design(DATA / "designs" / "tide-gauge-clean.toml").converter.output_capacitance
+    )
+    assert design.converter.ripple.with_capacitor.capacitance == 10.2e-6  # as the file says
+
+
+@pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        (("clean-terminals.csv", "10.2 µF"), "with_capacitor"),  # the same once more
+        (("brick-terminals.csv", "10.2 µF"), "switch at"),
+        (
+            ("clean-terminals-with-capacitor.csv", "1 nF"),
+            "with_capacitor",
+        ),  # another capacitor than the one that stood there
+        (("none.csv", "10 µF"), "no such file"),
+    ],
+)
+def test_a_second_recording_that_tells_nothing_is_refused(tmp_path, second, words):
+    file, capacitance = second
+    path = written(tmp_path, SECOND % (DATA / "recordings" / file, capacitance))
+    with pytest.raises(InputError, match=words):
+        load_design(path)
