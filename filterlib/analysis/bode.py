@@ -45,11 +45,12 @@ def bode(design: Design, state: State, load: str, *, frequencies: np.ndarray = F
         load_over_source=at_load,
         load_over_terminals=at_load / at_terminals,
         with_over_without=at_load / without,
-        resonances=_peaks(frequencies, decibels(np.abs(at_load))),
+        resonances=peaks(frequencies, decibels(np.abs(at_load))),
     )
 
 
-def _peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, float, str], ...]:
+def peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, float, str], ...]:
+    """Frequency [Hz], height [dB] and words of every peak of a level (f,) [dB] that stands out by `PROMINENT`."""
     from scipy.signal import find_peaks  # takes a third of a second to import
 
     found, _ = find_peaks(level, prominence=PROMINENT)

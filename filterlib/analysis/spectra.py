@@ -122,25 +122,34 @@ def spectra(
     ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
-    full = full_current(design)
-    forces = drive(design.converter, full, input_voltage=state.input_voltage)
+    forces = drive(design.converter, full_current(design), input_voltage=state.input_voltage)
     circuit = design.build(state, filtered=filtered)
     count = len(forces.frequencies) if top is None else int(np.ceil(top / design.converter.switching_frequency))
-    kept = slice(1, count + 1)
-    frequencies = forces.frequencies[kept]
+    frequencies = forces.frequencies[1 : count + 1]
     ports = outputs or _ports(design)
-    driven = ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
-    transfers = circuit.transfer(frequencies, driven, list(ports.values()))
-    scale = ripple_scale(design, state, full)
+    transfers = circuit.transfer(frequencies, driven(design), list(ports.values()))
+    reflected, grids = _reflected(design, circuit, ports, state)
+    return Spectra(frequencies, from_transfers(design, state, forces, list(ports), transfers), reflected, grids, forces)
+
+
+def driven(design: Design) -> list[str]:
+    """The converter's sources in the circuit."""
+    return ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
+
+
+def from_transfers(
+    design: Design, state: State, forces: Drive, places: list[Any], transfers: list[list[np.ndarray]]
+) -> dict[tuple[Any, str], np.ndarray]:
+    """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
+    scale, kept = ripple_scale(design, state, full_current(design)), slice(1, 1 + transfers[0][0].shape[-1])
     by_source = {}
-    for index, place in enumerate(ports):
+    for index, place in enumerate(places):
         by_source[place, "ripple"] = transfers[0][index] * (scale * forces.ripple[..., kept])
         if design.converter.spike is not None:
             by_source[place, "spike"] = transfers[0][index] * forces.spike[..., kept]
-        if len(driven) > 1:
+        if design.converter.common_mode is not None:
             by_source[place, "common_mode"] = transfers[1][index] * forces.common_mode[..., kept]
-    reflected, grids = _reflected(design, circuit, ports, state)
-    return Spectra(frequencies, by_source, reflected, grids, forces)
+    return by_source
 
 
 def _ports(design: Design) -> dict[str, Any]:

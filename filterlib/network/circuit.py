@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from filterlib.network.waveform import Waveform
 
 Pair = tuple[str, str]
+Ladder: TypeAlias = "Circuit | Callable[[], Circuit]"
 REFERENCE = "0"
+TERMINALS = {"immittance": ("a", "b"), "coupled": ("a1", "b1", "a2", "b2")}  # of a ladder, by what it stands for
 _UNITS = {"resistor": "ohm", "capacitor": "F", "inductor": "H", "conductance": "S", "couple": ""}
 
 
@@ -26,14 +28,15 @@ class Element:
     Attributes: ``kind`` ("resistor", "capacitor", "inductor", "conductance", "couple", "immittance", "coupled",
     "voltage_source" or "current_source"); ``name``; ``nodes`` (two; four of a coupled pair; of a "couple" the names of
     its two inductors); ``value`` (float or array (designs, 1) in [ohm], [F], [H], [S] or as a ratio, a callable of
-    frequency [Hz], or None of a source); ``ladder`` (a circuit that stands for a callable in the time domain).
+    frequency [Hz], or None of a source); ``ladder`` (a circuit that stands for a callable in the time domain, or a
+    function that makes it).
     """
 
     kind: str
     name: str
     nodes: tuple[str, ...]
     value: Any = None
-    ladder: Circuit | None = None
+    ladder: Ladder | None = None
 
 
 @dataclass(frozen=True)
@@ -113,7 +116,7 @@ class Circuit:
         return self._put(Element("couple", name, (first, second), self._value("couple", name, k)))
 
     def immittance(
-        self, name: str, a: str, b: str, impedance: Callable[..., Any], ladder: Circuit | None = None
+        self, name: str, a: str, b: str, impedance: Callable[..., Any], ladder: Ladder | None = None
     ) -> Circuit:
         """Add a two-pole known by its impedance.
 
@@ -122,12 +125,13 @@ class Circuit:
         impedance : callable
             Of frequency, array (f,) [Hz]; returns (f,) or (designs, f), complex [ohm]; 0 is a short, inf is open.
         ladder : Circuit, optional
-            What stands for it in poles and time: a circuit of terminals "a" and "b" and no node "0".
+            What stands for it in poles and time: a circuit of terminals "a" and "b" and no node "0"; or a function that
+            makes it, called when poles or times are asked for.
         """
-        return self._add_callable("immittance", name, (a, b), impedance, ladder, ("a", "b"))
+        return self._add_callable("immittance", name, (a, b), impedance, ladder)
 
     def coupled(
-        self, name: str, first: Pair, second: Pair, impedance: Callable[..., Any], ladder: Circuit | None = None
+        self, name: str, first: Pair, second: Pair, impedance: Callable[..., Any], ladder: Ladder | None = None
     ) -> Circuit:
         """Add two windings, each a pair of nodes, known by their impedance matrix.
 
@@ -140,7 +144,7 @@ class Circuit:
             As in `immittance`, with the terminals "a1", "b1", "a2" and "b2".
         """
         pairs = (*_pair(name, first), *_pair(name, second))
-        return self._add_callable("coupled", name, pairs, impedance, ladder, ("a1", "b1", "a2", "b2"))
+        return self._add_callable("coupled", name, pairs, impedance, ladder)
 
     def voltage_source(self, name: str, a: str, b: str) -> Circuit:
         """Add an ideal voltage source; ``a`` is positive."""
@@ -167,7 +171,9 @@ class Circuit:
             if element.ladder is None:
                 twin._put(element)
             else:
-                _unfold(twin, element, element.ladder)
+                ladder = element.ladder if isinstance(element.ladder, Circuit) else element.ladder()
+                _check_ladder(element.name, ladder, TERMINALS[element.kind])
+                _unfold(twin, element, ladder)
         return twin
 
     # ---- what is in it --------------------------------------------------------------------------------------------
@@ -260,14 +266,14 @@ class Circuit:
         return self._put(Element(kind, name, nodes, None if value is None else self._value(kind, name, value)))
 
     def _add_callable(
-        self, kind: str, name: str, nodes: tuple[str, ...], impedance: Any, ladder: Circuit | None, terminals: Any
+        self, kind: str, name: str, nodes: tuple[str, ...], impedance: Any, ladder: Ladder | None
     ) -> Circuit:
         for start in range(0, len(nodes), 2):
             _check_nodes(name, nodes[start : start + 2])
         if not callable(impedance):
             raise CircuitError(f"{name}: the impedance is a function of frequency [Hz], not {impedance!r}")
-        if ladder is not None:
-            _check_ladder(name, ladder, terminals)
+        if isinstance(ladder, Circuit):
+            _check_ladder(name, ladder, TERMINALS[kind])
         return self._put(Element(kind, name, nodes, impedance, ladder))
 
     def _put(self, element: Element) -> Circuit:
@@ -344,7 +350,7 @@ def _check_ladder(name: str, ladder: Circuit, terminals: Sequence[str]) -> None:
 
 def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
     name = element.name
-    terminals = ("a", "b") if element.kind == "immittance" else ("a1", "b1", "a2", "b2")
+    terminals = TERMINALS[element.kind]
     outside = dict(zip(terminals, element.nodes, strict=True))
     twin.resistor(name, outside[terminals[0]], f"{name}/{terminals[0]}", 0.0)
     if element.kind == "coupled":

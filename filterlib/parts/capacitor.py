@@ -267,7 +267,7 @@ class Capacitor(Part):
         `esr_growth`, loss angle and capacitance with it, until its life is over; beyond that it is held.
         """
         life = self.life_at(temperature)
-        if life is not None:
+        if life is not None and np.any(age > 0):
             used = np.minimum(age / life, 1.0)
             growth, left = esr_growth(used, self.life_end_esr), 1 - used * (1 - self.life_end_capacitance)
             angle = np.minimum(self.loss_angle * growth, 1.0)
@@ -364,7 +364,7 @@ class Capacitor(Part):
         """
         capacitance, resistance = self.capacitance_at(bias, temperature), self.resistance_at(temperature)
         body = partial(self._body, capacitance=capacitance, resistance=resistance, count=count)
-        ladder = self.ladder(bias=bias, temperature=temperature, count=count)
+        ladder = partial(self.ladder, bias=bias, temperature=temperature, count=count)
         circuit.immittance(name, a, f"{name}:x", body, ladder=ladder)
         return circuit.inductor(f"{name}.loop", f"{name}:x", b, (self.esl + mounting_loop) / count)
 

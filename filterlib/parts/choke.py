@@ -172,7 +172,9 @@ class DifferentialChoke(Wound):
             inductance=self.inductance_at(current, temperature),
             resistance=self.resistance_at(temperature),
         )
-        return circuit.immittance(name, a, b, winding, ladder=self.ladder(current=current, temperature=temperature))
+        return circuit.immittance(
+            name, a, b, winding, ladder=partial(self.ladder, current=current, temperature=temperature)
+        )
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""

@@ -261,7 +261,7 @@ class CommonModeChoke(Wound):
             leakage=self.leakage_at(current),
             resistance=self.resistance_at(temperature),
         )
-        ladder = self.ladder(current=current, unbalance=unbalance, temperature=temperature)
+        ladder = partial(self.ladder, current=current, unbalance=unbalance, temperature=temperature)
         circuit.coupled(name, first, second, matrix, ladder=ladder)
         if np.any(self.winding_capacitance):
             for number, (ends, sign) in enumerate(((first, 1), (second, -1)), start=1):

@@ -255,10 +255,10 @@ class Converter(Model):
         """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""
         circuit.voltage_source("regulated", "converter:set", RETURN)
         circuit.immittance(
-            "converter.loop", "converter:set", "converter:inner", self.loop_impedance, ladder=self._loop_ladder()
+            "converter.loop", "converter:set", "converter:inner", self.loop_impedance, ladder=self._loop_ladder
         )
         circuit.immittance(
-            "converter.capacitor", "converter:inner", RETURN, self.capacitor_impedance, ladder=self._capacitor_ladder()
+            "converter.capacitor", "converter:inner", RETURN, self.capacitor_impedance, ladder=self._capacitor_ladder
         )
         circuit.voltage_source("ripple", "converter:emf", "converter:inner")
         circuit.inductor("converter.lead", "converter:emf", PLUS, self.lead_inductance.value)

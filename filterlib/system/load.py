@@ -147,9 +147,16 @@ class Load(Model):
         if self.kind == "resistive":
             circuit.conductance(f"{name}.conductance", plus, minus, scale / self.resistance)
             return
-        slope = scale * self.power / state.voltage(name) ** 2
-        if np.all(slope == 0):
+        conductance, resistance, capacitance = self.power_elements(state)
+        if np.all(conductance == 0):
             return
-        circuit.conductance(f"{name}.conductance", plus, minus, -slope)
-        circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", (1 - LEFT_OVER) / slope)
-        circuit.capacitor(f"{name}.loop_capacitance", f"{name}:loop", minus, slope / (2 * np.pi * self.loop_bandwidth))
+        circuit.conductance(f"{name}.conductance", plus, minus, conductance)
+        circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", resistance)
+        circuit.capacitor(f"{name}.loop_capacitance", f"{name}:loop", minus, capacitance)
+
+    def power_elements(self, state: State) -> tuple[Any, Any, Any]:
+        """What stands for a constant power: a conductance [S], negative, beside a resistance [ohm] and a capacitance [F]
+        in series, which take it away above the load's loop bandwidth. All vanish (0, inf, 0) where nothing is drawn."""
+        slope = state.scale(self.name) * self.power / state.voltage(self.name) ** 2
+        with np.errstate(divide="ignore"):
+            return -slope, (1 - LEFT_OVER) / np.asarray(slope), slope / (2 * np.pi * self.loop_bandwidth)
