@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
@@ -28,15 +29,23 @@ class Element:
     Attributes: ``kind`` ("resistor", "capacitor", "inductor", "conductance", "couple", "immittance", "coupled",
     "voltage_source" or "current_source"); ``name``; ``nodes`` (two; four of a coupled pair; of a "couple" the names of
     its two inductors); ``value`` (float or array (designs, 1) in [ohm], [F], [H], [S] or as a ratio, a callable of
-    frequency [Hz], or None of a source); ``ladder`` (a circuit that stands for a callable in the time domain, or a
-    function that makes it).
+    frequency [Hz], or None of a source); ``stand_in`` (of a callable: its ladder, or a function that makes it).
     """
 
     kind: str
     name: str
     nodes: tuple[str, ...]
     value: Any = None
-    ladder: Ladder | None = None
+    stand_in: Ladder | None = None
+
+    @cached_property
+    def ladder(self) -> Circuit | None:
+        """The circuit that stands for a callable in the time domain, or None."""
+        if self.stand_in is None:
+            return None
+        made = self.stand_in if isinstance(self.stand_in, Circuit) else self.stand_in()
+        _check_ladder(self.name, made, TERMINALS[self.kind])
+        return made
 
 
 @dataclass(frozen=True)
@@ -171,9 +180,7 @@ class Circuit:
             if element.ladder is None:
                 twin._put(element)
             else:
-                ladder = element.ladder if isinstance(element.ladder, Circuit) else element.ladder()
-                _check_ladder(element.name, ladder, TERMINALS[element.kind])
-                _unfold(twin, element, ladder)
+                _unfold(twin, element, element.ladder)
         return twin
 
     # ---- what is in it --------------------------------------------------------------------------------------------
@@ -360,7 +367,7 @@ def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
         inside = (
             f"{name}/{node}" if inner.kind == "couple" else ends.get(node, f"{name}/{node}") for node in inner.nodes
         )
-        twin._put(Element(inner.kind, f"{name}/{inner.name}", tuple(inside), inner.value, inner.ladder))
+        twin._put(Element(inner.kind, f"{name}/{inner.name}", tuple(inside), inner.value, inner.stand_in))
 
 
 def designs_of(element: Element) -> int | None:
