@@ -5,7 +5,7 @@ import pytest
 
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.show.explore import capacitor, choke
+from filterlib.show.explore import capacitor, choke, insertion
 from filterlib.show.panels import parts
 
 
@@ -48,3 +48,12 @@ def test_both_ways_of_measuring_a_choke():
     parallel = (z11 * z22 - z12**2) / (z11 + z22 - 2 * z12)
     np.testing.assert_allclose(found.common, np.abs(parallel), rtol=1e-6, atol=0)
     assert found.coupling == pytest.approx(1 - found.loop_inductance / 2 / found.inductance, rel=1e-12, abs=0)
+
+
+def test_insertion_loss_beside_the_circuit():
+    """The numbers beside the picture are those of its curves."""
+    panel = insertion.insertion_panel()
+    found = panel.result
+    at = [np.interp(np.log(f), np.log(insertion.FREQUENCIES), found.tested["50/50"]) for f in (found.switching, 1e6)]
+    assert found.at["50/50"] == pytest.approx(at, rel=0.01, abs=0)
+    panel.check()

@@ -19,6 +19,7 @@ from filterlib.show.style import _style, prefixed, svg
 REFERENCES = 3  # curves that are kept while moving on
 LEFT, RIGHT, TOP, BOTTOM, TITLE, BETWEEN = 92, 26, 8, 44, 26, 40  # [px] around axes
 LEGEND = 22  # [px] of one row of the legend
+ENTRY, LETTER = 66, 7  # [px] of an entry's line and of a letter, a little more than either takes
 DPI = 100
 COLOURS = 64  # of the PNG
 RUN_LENGTHS = 3  # zlib's strategy for pictures of few colours: half the time and no more bytes
@@ -94,11 +95,18 @@ class Picture:
         left = 0.0
         for column, share in zip(self._columns, self._widths, strict=True):
             wide = room * share / sum(self._widths)
-            high = (height - LEGEND - TOP - BOTTOM - len(column) * TITLE - (len(column) - 1) * BETWEEN) / len(column)
+            high = (
+                height - self._legend_rows() * LEGEND - TOP - BOTTOM - len(column) * TITLE - (len(column) - 1) * BETWEEN
+            ) / len(column)
             for row in range(len(column)):
                 bottom = BOTTOM + (len(column) - 1 - row) * (high + TITLE + BETWEEN)
                 yield (left + LEFT) / width, bottom / height, wide / width, high / height
             left += wide + LEFT + RIGHT
+
+    def _legend_rows(self) -> int:
+        """Rows that the legend needs, with the references that may come."""
+        labels = [*self.looks, *(f"kept {n + 1}" for n in range(REFERENCES))]
+        return -(-sum(ENTRY + LETTER * len(label) for label in labels) // self.size[0])
 
     # ---- what is shown ---------------------------------------------------------------------------------------------
 
@@ -213,7 +221,8 @@ class Picture:
             for number in range(len(self._kept))
         ]
         self.figure.legend(
-            handles=handles, loc="upper left", bbox_to_anchor=(0.006, 1.0), ncols=len(handles), borderaxespad=0.1,
+            handles=handles, loc="upper left", bbox_to_anchor=(0.006, 1.0), borderaxespad=0.1,
+            ncols=-(-len(handles) // self._legend_rows()), labelspacing=0.3,
             columnspacing=1.6, handlelength=2.6, labelcolor=self.theme.ink, fontsize=10,
         )  # fmt: skip
 

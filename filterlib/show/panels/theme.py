@@ -9,12 +9,13 @@ from typing import Any
 from filterlib.show.panels.marks import Band, Level, Plot
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 
+GREY, BROWN, INDIGO = "#7f7f7f", "#8c6d1f", "#5b5fc7"  # of what was kept: none of them is a curve's own
 ON_DARK = {
-    BLUE: "#6CB8F0", VERMILION: "#FF9A52", GREEN: "#3FD6A6", PURPLE: "#EBA6D1", ORANGE: "#F2C14E", BLACK: "#E6E6E6",
+    GREY: "#b0b0b0", BROWN: "#d9b75a", INDIGO: "#a3a6f5", BLUE: "#6CB8F0", VERMILION: "#FF9A52", GREEN: "#3FD6A6", PURPLE: "#EBA6D1", ORANGE: "#F2C14E", BLACK: "#E6E6E6",
 }  # fmt: skip
 """Lighter twins of the palette: a contrast of 4.5 and more on a ground of #1c1c1c."""
 REFERENCE_LOOKS: tuple[tuple[str, Any], ...] = (
-    (GREEN, (0, (7, 2, 1, 2))), (PURPLE, (0, (1, 1.4))), (ORANGE, (0, (3, 1, 1, 1, 1, 1))),
+    (GREY, (0, (7, 2, 1, 2))), (BROWN, (0, (1, 1.4))), (INDIGO, (0, (3, 1, 1, 1, 1, 1))),
 )  # fmt: skip
 LIMIT_DASH = (0, (8, 3))
 
