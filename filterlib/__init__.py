@@ -13,7 +13,9 @@ from filterlib.errors import (
 )
 from filterlib.network.circuit import Circuit, Current, Element
 from filterlib.network.waveform import Waveform
+from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import load_table, standard_tables
+from filterlib.parts.two_port import measured_two_port
 from filterlib.system.design import Design
 from filterlib.units import format_quantity, quantity
 
@@ -35,6 +37,8 @@ __all__ = [
     "load_design",
     "load_recording",
     "load_table",
+    "measured_part",
+    "measured_two_port",
     "quantity",
     "standard_tables",
 ]

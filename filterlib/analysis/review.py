@@ -206,6 +206,13 @@ def _trust(design: Design, points: tuple[PointResult, ...]) -> Iterator[str]:
     elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
+    fitted = [(load.name, load.input_capacitor) for load in design.loads if load.input_capacitor]
+    for name, held in [
+        *((stage.name, stage) for stage in design.filter),
+        *((f"input of {n}", one) for n, one in fitted),
+    ]:
+        if held.part.reservation:
+            yield f"{name} {held.part.reservation}"
     for point in points:
         for note in point.operating.notes:
             yield f"{point.operating.point}: {note}"

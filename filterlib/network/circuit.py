@@ -371,8 +371,8 @@ def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
 
 
 def designs_of(element: Element) -> int | None:
-    """How many designs an element's value stands for; a callable is asked at two frequencies."""
+    """How many designs an element's value stands for; a callable is asked at two frequencies, or at its ``asked_at``."""
     if callable(element.value):
-        value = np.asarray(element.value(np.array([1e3, 1e4])))
+        value = np.asarray(element.value(np.array(getattr(element.value, "asked_at", (1e3, 1e4)))))
         return len(value) if value.ndim == (4 if element.kind == "coupled" else 2) else None
     return len(element.value) if isinstance(element.value, np.ndarray) else None

@@ -275,7 +275,9 @@ class _Writer:
                 size = functools.reduce(self._sum, [self._absolute(part) for part in parts])
                 scale = self._sum(scale, self._product(self._absolute(symbol), size))
         found = self._absolute(residual)
-        self.lines.append(_Line(f"good &= {_signed(found)} <= limit * {_signed(scale)}", _names((found, scale))))
+        self.lines.append(
+            _Line(f"good = good & ({_signed(found)} <= limit * {_signed(scale)})", _names((found, scale)))
+        )
 
 
 def _minus(part: _Part) -> _Part:

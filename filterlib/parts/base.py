@@ -174,6 +174,11 @@ class Part(BaseModel):
         """A copy with other values, checked like the first. Raises InputError."""
         return type(self)(**{name: getattr(self, name) for name in self.model_fields_set} | changes)
 
+    @property
+    def reservation(self) -> str:
+        """What to know before this part is trusted, to be read behind its name; "" where there is nothing."""
+        return ""
+
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
         return {"kind": self.kind.replace("_", " ")} | ({"note": self.note} if self.note else {})

@@ -180,9 +180,12 @@ class DifferentialChoke(Wound):
         """Label and text of what a parts list shows."""
         return super().describe() | {
             "inductance": f"{shown(self.inductance, 'H')} ± {shown(self.tolerance * 100, '')} %",
-            "saturation": f"{self.saturation}, {shown(self.saturation_ratio * 100, '')} % left at "
-            f"{shown(self.saturation_current, 'A')}",
+            "saturation": self._saturation_words(),
             "rated current": shown(self.rated_current, "A"),
             "DC resistance": shown(self.dc_resistance, "ohm"),
             "winding capacitance": shown(self.capacitance, "F"),
         }
+
+    def _saturation_words(self) -> str:
+        left, at = shown(self.saturation_ratio * 100, ""), shown(self.saturation_current, "A")
+        return f"{self.saturation}, {left} % left at {at}"

@@ -13,6 +13,7 @@ import re
 import stat
 from bisect import bisect_right
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -128,9 +129,29 @@ def read_rows(path: str | Path, *, most: int = MOST_ROWS) -> Rows:
         has a line longer than `BLOCK`, too many rows, or changes while it is read.
     """
     file = str(path)
+    with _refusing(file), _opened(Path(path), file) as text:
+        return _rows(file, _blocks(text, file), most)
+
+
+def read_lines(path: str | Path, *, most: int) -> list[str]:
+    """The lines of a text file of at most ``most`` characters, read and refused as `read_rows` does."""
+    file = str(path)
+    pieces: list[str] = []
+    with _refusing(file), _opened(Path(path), file) as text:
+        for _, piece in _blocks(text, file):
+            pieces.append(piece)
+            if sum(map(len, pieces)) > most:
+                raise refused(file, f"more than {most:,} characters: thin it out")
+    if not "".join(pieces).strip():
+        raise refused(file, "the file is empty")
+    return "".join(pieces).split("\n")
+
+
+@contextmanager
+def _refusing(file: str) -> Iterator[None]:
+    """What the system says of a file, as an InputError."""
     try:
-        with _opened(Path(path), file) as text:
-            return _rows(file, _blocks(text, file), most)
+        yield
     except FileNotFoundError:
         raise refused(file, "no such file") from None
     except IsADirectoryError:

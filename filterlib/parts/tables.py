@@ -13,6 +13,7 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.measured import MEASURED, part_from_file
 from filterlib.parts.reading import problems_from, read_toml
 from filterlib.parts.wire import Lead, WirePair
 
@@ -40,6 +41,7 @@ KINDS: dict[str, type[Part]] = {
     "common_mode_choke": CommonModeChoke,
     "wire_pair": WirePair,
     "lead": Lead,
+    **MEASURED,
 }
 _TABLE_TEXTS = (
     ("title", str, "text in quotes"),
@@ -175,6 +177,8 @@ def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, seen: 
 def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
     """A part from keys and values, as under ``[[part]]`` of a table or written into a design file under ``key``.
 
+    The ``file`` of a measured part is looked for beside ``file``.
+
     Raises
     ------
     InputError
@@ -185,11 +189,16 @@ def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
         wrong = "missing: it says what the part is" if kind is None else "no such kind of part"
         raise InputError([Problem(file, f"{key}.kind", kind, f"{wrong}; {did_you_mean(str(kind), KINDS)}")])
     try:
-        return KINDS[kind](**mapping)
+        return part_from_file(mapping, Path(file).parent) if kind in MEASURED else KINDS[kind](**mapping)
     except InputError as error:
-        raise InputError(
-            Problem(file, f"{key}.{problem.key}", problem.value, problem.why) for problem in error.problems
-        ) from None
+        raise InputError(_of_key(problem, kind, mapping, file, key) for problem in error.problems) from None
+
+
+def _of_key(found: Problem, kind: str, mapping: Mapping[str, Any], file: str, key: str) -> Problem:
+    """A problem of a part, said of the file and key that hold it; what stands in a line of a measured file is left there."""
+    if kind not in MEASURED or not found.file:
+        return Problem(file, f"{key}.{found.key}", found.value, found.why)
+    return found if found.key else Problem(file, f"{key}.file", mapping["file"], found.why)
 
 
 def find_part(name: str, kind: type[Part] | str | None, tables: Sequence[Table]) -> Part:

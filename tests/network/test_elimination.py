@@ -104,6 +104,19 @@ def test_designs_in_blocks_are_single_designs():
         np.testing.assert_allclose(row, line_filter(value).transfer(f, "V", "lp"), rtol=1e-8, atol=0)
 
 
+def test_rows_without_designs_are_guarded_before_rows_with_them():
+    several = np.array([[1e-6], [1.2e-6]])
+    f = np.geomspace(1, 1e10, 301)
+
+    def circuit(farads):
+        chain = Circuit().capacitor("C", "a", "1", farads).resistor("R", "1", "2", 0.01).inductor("L", "b", "0", 8e-9)
+        return chain.resistor("R1", "2", "b", 0.02).inductor("L1", "2", "b", 1e-9)
+
+    w = 2j * np.pi * f  # hand: in series
+    expected = 0.01 + w * 8e-9 + 1 / (w * several) + 1 / (1 / 0.02 + 1 / (w * 1e-9))
+    np.testing.assert_allclose(circuit(several).impedance(f, "a"), expected, rtol=1e-11, atol=0)
+
+
 def test_series_elements_can_be_asked_for_or_not():
     """hand: the node between two elements in series, and the current through either, whichever way round they stand."""
     circuit = Circuit().voltage_source("V", "a", "0").resistor("R", "b", "a", 3.0).resistor("S", "b", "c", 4.0)
