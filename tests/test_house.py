@@ -87,9 +87,7 @@ def test_blind_comparison_is_seen():
 
 def test_import_is_light():
     """Matplotlib, pandas, lcapy and schemdraw load when they are first used."""
-    code = (
-        "import sys, filterlib; print(sorted({'matplotlib','pandas','lcapy','schemdraw','jinja2'} & set(sys.modules)))"
-    )
+    code = "import sys, filterlib; print(sorted({'matplotlib','pandas','lcapy','schemdraw','jinja2','skrf'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

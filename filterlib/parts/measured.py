@@ -78,6 +78,11 @@ class MeasuredCapacitor(Capacitor):
         """The fields that follow from the curve. Raises InputError where it is no capacitor's."""
         fitted = fit_one_port(curve, blocks=True)
         _refuse_angle(curve, -np.angle(fitted.one_port.impedance(fitted.band[:1]), deg=True), "falls", "capacitance")
+        return cls.computed(fitted)
+
+    @staticmethod
+    def computed(fitted: FittedCurve) -> dict[str, Any]:
+        """The fields that follow from a network."""
         port = fitted.one_port
         return {"measurement": fitted, "capacitance": port.capacitance, "esr": port.resistance, "esl": port.inductance}
 
@@ -142,8 +147,14 @@ class MeasuredChoke(DifferentialChoke):
         fitted = fit_one_port(curve, blocks=False, resistance=stated)
         angle = np.angle(fitted.one_port.impedance(curve.frequencies), deg=True)
         _refuse_angle(curve, angle[: 1 + int(curve.magnitude.argmax())].max(initial=-90.0), "rises", "inductance")
-        largest = max(fitted.one_port.sections, key=lambda one: 0 if np.isinf(one.inductance) else one.inductance)
-        found = {"inductance": fitted.one_port.low_frequency_inductance, "winding_capacitance": largest.capacitance}
+        return cls.computed(fitted)
+
+    @staticmethod
+    def computed(fitted: FittedCurve) -> dict[str, Any]:
+        """The fields that follow from a network."""
+        port = fitted.one_port
+        largest = max(port.sections, key=lambda one: 0 if np.isinf(one.inductance) else one.inductance)
+        found = {"inductance": port.low_frequency_inductance, "winding_capacitance": largest.capacitance}
         return {"measurement": fitted, **found}
 
     @property

@@ -9,6 +9,7 @@ from typing import Any
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.measured import MEASURED
 from filterlib.parts.reading import read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
@@ -87,7 +88,8 @@ def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Tab
     """The part that is named, or written out, under a key; raises InputError where there is none of the wanted kind."""
     kinds = [kind for kind, made in KINDS.items() if issubclass(made, wanted)]
     if isinstance(given, dict):
-        kind = given.get("kind", kinds[0] if len(kinds) == 1 else None)
+        usual = [kind for kind in kinds if (kind in MEASURED) == ("file" in given)]
+        kind = given.get("kind", usual[0] if len(usual) == 1 else None)
         if kind not in kinds:
             why = f"missing: {KIND_WORDS[wanted]} is needed" if kind is None else f"{KIND_WORDS[wanted]} is needed here"
             raise InputError([Problem(file, f"{key}.kind", kind, f"{why}; {did_you_mean(str(kind), kinds)}")])

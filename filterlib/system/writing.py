@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from filterlib.errors import FilterlibError, OutputError, QuantityError
 from filterlib.parts.base import Part
+from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
@@ -36,13 +37,15 @@ def design_toml(design: Design) -> str:
     """The text of a design file.
 
     Defaults are left out, so that they stay defaults with their ranges; a part of the library's tables is written by
-    its name, any other with all its values; ``tables`` are left out, because the parts stand in the file.
+    its name, any other with all its values, a measured one with the whole path of its file; ``tables`` are left out,
+    because the parts stand in the file.
 
     Raises
     ------
     FilterlibError
-        Where a value is an array: one file holds one design; and where the converter was recorded: how the recording
-        was read stands in the file that names it, so a copy of that file is the one to change.
+        Where a value is an array: one file holds one design; where a measured part was changed away from its file; and
+        where the converter was recorded: how the recording was read stands in the file that names it, so a copy of that
+        file is the one to change.
 
     Examples
     --------
@@ -122,6 +125,8 @@ def _inside(annotation: Any) -> Iterator[Any]:
 
 
 def _written(value: Any, unit: str, name: str) -> Any:
+    if isinstance(value, MeasuredCapacitor | MeasuredChoke):
+        return dict(_measured(value))
     if isinstance(value, Part):
         return _text(value.name) if _in_tables(value) else dict(_fields(value))
     if isinstance(value, BaseModel):
@@ -133,6 +138,18 @@ def _written(value: Any, unit: str, name: str) -> Any:
     if isinstance(value, list | tuple):
         return [_written(one, "", name) for one in value]
     return _scalar(value, unit, name)
+
+
+def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, Any]]:
+    """What was stated beside the file; the rest is read from it again."""
+    for name, read in part.computed(part.measurement).items():
+        if np.any(getattr(part, name) != read):
+            raise FilterlibError(f"{name}: a measured part that was changed away from {part.file} is not written")
+    for name, value in _fields(part):
+        if name == "file":
+            yield name, _text(str(Path(part.measurement.curve.file).resolve()))
+        elif name not in part.COMPUTED:
+            yield name, value
 
 
 def _scalar(value: Any, unit: str, name: str) -> str:

@@ -112,7 +112,7 @@ def test_the_phase_of_a_passive_network_follows_from_its_magnitude(port):
 
 @settings(max_examples=60, deadline=None)
 @given(
-    data=st.lists(st.tuples(logs(1.05, 2.0), logs(1e-3, 1e6), st.floats(-90, 90)), min_size=20, max_size=40),
+    data=st.lists(st.tuples(logs(1.13, 1.4), logs(1e-3, 1e6), st.floats(-90, 90)), min_size=20, max_size=40),
     start=logs(10, 1e4),
     separator=st.sampled_from([";", ",", "\t"]),
     decimal=st.sampled_from([".", ","]),
@@ -126,7 +126,6 @@ def test_the_same_numbers_whatever_separator_decimal_sign_and_unit(
 ):  # fmt: skip
     assume(separator != decimal)
     f = start * np.cumprod([ratio for ratio, _, _ in data])
-    assume(f[-1] > 10 * f[0])
     z, degrees = np.array([z for _, z, _ in data]), np.array([p for _, _, p in data])
     columns = [f / unit[1], z / ohm[1], *([degrees] if phase else [])]
     titles = [f"frequency [{unit[0]}]", f"|Z| [{ohm[0]}]", *(["phase [deg]"] if phase else [])]

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 
 from filterlib import measured_part, measured_two_port
 from filterlib.analysis.review import review
-from filterlib.errors import InputError, QuantityError
+from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
 from filterlib.parts.one_port import OnePort, Section
@@ -17,6 +17,7 @@ from filterlib.parts.one_port_fit import DECIBELS, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.system.files import load_design
+from filterlib.system.writing import save_design
 from tests import make_measured
 from tests.designs import design, resistive
 
@@ -315,7 +316,7 @@ kind = "capacitor"
 part = { kind = "measured_capacitor", file = "measured/film-470n.csv", rated_voltage = "63 V", tolerance = "10 %" }
 [[filter]]
 kind = "differential_choke"
-part = { kind = "measured_choke", file = "measured/choke-22u.csv", rated_current = "3 A", dc_resistance = "35 mΩ" }
+part = { file = "measured/choke-22u.csv", rated_current = "3 A", dc_resistance = "35 mΩ" }
 [[load]]
 name = "modem"
 kind = "resistive"
@@ -353,6 +354,19 @@ def test_a_design_names_measured_parts_beside_it(beside):
     said = [one for one in result.trust if "as measured in" in one]
     assert [one.split(" is ")[0] for one in said] == ["C1", "L1", "input of modem"]
     assert "film-470n.csv, 2 kHz to 50 MHz" in said[0]
+
+
+def test_a_design_with_measured_parts_is_written_and_read_again(beside, tmp_path_factory):
+    (beside / "design.toml").write_text(DESIGN, encoding="utf-8")
+    found = load_design(beside / "design.toml")
+    copy = tmp_path_factory.mktemp("elsewhere") / "copy.toml"
+    save_design(found, copy)
+    again = load_design(copy)
+    assert [s.part.measurement for s in again.filter] == [s.part.measurement for s in found.filter]
+    assert again.filter[0].part.tolerance == found.filter[0].part.tolerance
+    changed = found.replace(filter=(found.filter[0].replace(part=found.filter[0].part.replace(capacitance="1 µF")),))
+    with pytest.raises(FilterlibError, match=r"capacitance: a measured part that was changed away from"):
+        save_design(changed, copy)
 
 
 def test_a_table_holds_measured_parts_beside_it(beside):
