@@ -186,7 +186,8 @@ def test_a_part_written_into_a_design_file_works_the_same_way():
 
 def test_the_example_in_the_note_beside_the_tables_is_a_table(written):
     note = (data_folder() / "README.md").read_text(encoding="utf-8")
-    example = load_table(written(note.split("```toml\n")[1].split("```")[0]))
+    section = note.split("## A table of your own")[1]
+    example = load_table(written(section.split("```toml\n")[1].split("```")[0]))
     assert example["brown film"].capacitance == pytest.approx(1e-6, rel=1e-12, abs=0)
 
 
