@@ -156,6 +156,14 @@ def test_edges_of_the_bands():
     assert {band.name: places.tolist() for band, places in found.items()} == {"A": [1, 2], "B": [3, 4], "C and D": [5]}
 
 
+def test_bandwidths_and_time_constants():
+    """published CISPR 16-1-1, table of the quasi-peak receiver (from memory): bandwidth, charge, discharge, meter."""
+    found = {band.name: (band.bandwidth, band.charge, band.discharge, band.meter) for band in BANDS}
+    assert found == {
+        "A": (200.0, 45e-3, 500e-3, 160e-3), "B": (9e3, 1e-3, 160e-3, 160e-3), "C and D": (120e3, 1e-3, 550e-3, 100e-3),
+    }  # fmt: skip
+
+
 def test_outside_every_band_nothing_is_read():
     assert np.isnan(read([1.0, 1.0], 4e3)["peak"]).tolist() == [True, True]
 
