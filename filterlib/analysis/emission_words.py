@@ -58,9 +58,12 @@ def covers(design: Design, side: str) -> Iterator[str]:
     yield f"The two networks' receivers read each line to chassis; as modes: {CONVENTION}"
     yield "The networks' supply terminals are taken to be at chassis potential at the frequencies that are measured"
     if side == "output":
+        way_back = (
+            "its own cable and battery, and no networks," if design.converter.supply is not None else "no networks"
+        )
         yield (
             "The networks stand in place of the loads, at the end of the filter; what the loads themselves emit is not in it, "
-            "and the converter's input is taken to be held at the chassis"
+            f"and {way_back} stand at the converter's input"
         )
     else:
         shape = (

@@ -211,6 +211,12 @@ def test_what_is_left_out_is_said(changes, word):
     assert any("v_dm = v+ − v−" in sentence for sentence in found.covers)
 
 
+@pytest.mark.parametrize(("isolated", "word"), [(True, "its own cable and battery"), (False, "no networks stand")])
+def test_what_stands_at_the_other_end_is_said(isolated, word):
+    found = emissions(board().replace(converter={**DRIVEN, "isolated": isolated}), band=False)
+    assert any(word in sentence for sentence in found.covers)
+
+
 def test_without_a_chassis_the_ground_plane_stands_for_it():
     found = emissions(design(shunt()), band=False)
     assert any("ground plane" in sentence for sentence in found.covers)
