@@ -52,6 +52,20 @@ examples:
   filterlib part own-parts.toml C1 --out c1
       the same from a table of one's own, and writes c1/part.html, part.json and the figures
 {CODES}"""
+LAB = """\
+examples:
+  filterlib lab
+      copies the notebooks into the folder filterlib-notebooks and opens them in JupyterLab
+  filterlib lab harbour --no-browser
+      into the folder harbour, and prints the address instead of opening a browser
+
+A notebook that you changed stays as it is; the fresh copy then gets a name of its own. Stop JupyterLab with Ctrl-C.
+"""
+PAGES = f"""\
+example:
+  filterlib pages --out pages
+      runs every notebook and writes pages/index.html and a page for each, to be read without Jupyter and without network
+{CODES}"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -87,6 +101,8 @@ def _parser() -> argparse.ArgumentParser:
     _add_review(commands)
     _add_recording(commands)
     _add_part(commands)
+    _add_lab(commands)
+    _add_pages(commands)
     return parser
 
 
@@ -142,6 +158,27 @@ def _add_part(commands: Any) -> None:
     command.add_argument("name", metavar="NAME", nargs="?", help="the part; without it the table's parts are listed")
     files = "folder for part.html, part.json and the figures; without it nothing is written"
     command.add_argument("--out", metavar="FOLDER", help=files)
+
+
+def _add_lab(commands: Any) -> None:
+    command = _add_command(
+        commands, "lab", _lab, epilog=LAB,
+        short="open the notebooks in JupyterLab, in a folder of your own",
+        long="Copy the notebooks into a folder and open them in JupyterLab.",
+    )  # fmt: skip
+    command.add_argument(
+        "folder", metavar="FOLDER", nargs="?", default="filterlib-notebooks", help="filterlib-notebooks unless given"
+    )
+    command.add_argument("--no-browser", action="store_true", help="print the address instead of opening a browser")
+
+
+def _add_pages(commands: Any) -> None:
+    command = _add_command(
+        commands, "pages", _pages, epilog=PAGES,
+        short="write the notebooks as pages with still pictures",
+        long="Run every notebook once and write it as a page that needs neither Jupyter nor a network.",
+    )  # fmt: skip
+    command.add_argument("--out", required=True, metavar="FOLDER", help="folder for index.html and the pages")
 
 
 def _review(chosen: argparse.Namespace) -> int:
@@ -204,6 +241,27 @@ def _part(chosen: argparse.Namespace) -> int:
     page = write_part(found, chosen.out) if chosen.out is not None else None
     _say(part_text(found))
     _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
+    return 0
+
+
+def _lab(chosen: argparse.Namespace) -> int:
+    import subprocess
+
+    from filterlib.show.notebooks import fresh_copies
+
+    for copy in fresh_copies(chosen.folder):
+        fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
+        _say(f"{copy.name}{fresh}")
+    options = ["--no-browser"] if chosen.no_browser else []
+    return subprocess.call([sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={chosen.folder}", *options])
+
+
+def _pages(chosen: argparse.Namespace) -> int:
+    from filterlib.show.pages import write_pages
+
+    with ProgressLine() as progress:
+        page = write_pages(chosen.out, progress=progress)
+    _say(f"Pages: {page}")
     return 0
 
 

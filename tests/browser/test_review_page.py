@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,27 +12,8 @@ from filterlib.parts.tables import data_folder
 from filterlib.show.report import write_review
 from filterlib.system.files import load_design
 
-REQUIRED = os.environ.get("FILTERLIB_REQUIRE_BROWSER") == "1"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 SCREENS = Path(__file__).parent / "screens"
 SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """Chromium; without one the tests are skipped, unless the environment says that it has to be there."""
-    if CHROMIUM is None:
-        if REQUIRED:
-            pytest.fail("FILTERLIB_REQUIRE_BROWSER=1, and no chromium was found")
-        pytest.skip("no chromium was found: install it, or run without the browser tests")
-    api = pytest.importorskip("playwright.sync_api") if not REQUIRED else __import__("playwright.sync_api").sync_api
-    with api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

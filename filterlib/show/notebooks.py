@@ -1,0 +1,82 @@
+"""The notebooks that come with the library: where they are, and fresh copies of them for who opens them."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from filterlib.errors import OutputError
+
+State = Literal["new", "as it came", "yours"]
+
+
+@dataclass(frozen=True)
+class Copy:
+    """What became of one notebook: ``name`` in the folder, ``state``, and the ``fresh`` copy's name beside a changed one.
+
+    "new": it was not there; "as it came": there, and the same;
+    "yours": changed, and left as it is.
+    """
+
+    name: str
+    state: State
+    fresh: str = ""
+
+
+def notebook_folder() -> Path:
+    """The folder ``notebooks``: inside an installed package, else beside it in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    return package / "_notebooks" if (package / "_notebooks").is_dir() else package.parent / "notebooks"
+
+
+def notebooks() -> list[Path]:
+    """All of them, in the order in which one reads them."""
+    return sorted(notebook_folder().glob("*.ipynb"))
+
+
+def fresh_copies(folder: str | Path) -> list[Copy]:
+    """Copy the notebooks into a folder, which is made where there is none; nothing that was changed there is replaced.
+
+    A notebook counts as changed when the text of its cells is another; outputs do not matter. Beside a changed one the
+    fresh copy gets a name of its own.
+
+    Raises
+    ------
+    OutputError
+        Where the folder or a file in it cannot be written.
+    """
+    target = Path(folder)
+    if target.exists() and not target.is_dir():
+        raise OutputError(f"{target}: is a file, not a folder")
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        return [_copy(path, target) for path in notebooks()]
+    except OSError as error:
+        raise OutputError(f"{error.filename or target}: cannot be written: {error.strerror or error}") from None
+
+
+def _copy(path: Path, target: Path) -> Copy:
+    there = target / path.name
+    if not there.exists():
+        there.write_bytes(path.read_bytes())
+        return Copy(path.name, "new")
+    if _cells(there) == _cells(path):
+        return Copy(path.name, "as it came")
+    fresh = target / f"{path.stem}-fresh.ipynb"
+    count = 2
+    while fresh.exists() and _cells(fresh) != _cells(path):
+        fresh, count = target / f"{path.stem}-fresh-{count}.ipynb", count + 1
+    if not fresh.exists():
+        fresh.write_bytes(path.read_bytes())
+    return Copy(path.name, "yours", fresh.name)
+
+
+def _cells(path: Path) -> object:
+    """Kind and text of every cell; the file's own text where it is no notebook."""
+    text = path.read_text(encoding="utf-8", errors="replace")
+    try:
+        return [(cell["cell_type"], "".join(cell["source"])) for cell in json.loads(text)["cells"]]
+    except (ValueError, KeyError, TypeError):
+        return text

@@ -1,0 +1,121 @@
+"""The commands `lab` and `pages`: copies that replace nothing, and pages of all notebooks."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import nbformat
+import pytest
+
+from filterlib import cli
+from filterlib.show.notebooks import fresh_copies, notebooks
+from filterlib.show.pages import page_of, words
+
+
+def states(folder):
+    return {copy.name: (copy.state, copy.fresh) for copy in fresh_copies(folder)}
+
+
+def test_copies_are_new_then_as_they_came(tmp_path):
+    names = [path.name for path in notebooks()]
+    assert states(tmp_path / "mine") == dict.fromkeys(names, ("new", ""))
+    assert states(tmp_path / "mine") == dict.fromkeys(names, ("as it came", ""))
+    assert sorted(path.name for path in (tmp_path / "mine").iterdir()) == names
+
+
+def test_a_changed_notebook_stays_and_the_fresh_one_gets_a_name(tmp_path):
+    fresh_copies(tmp_path)
+    first = notebooks()[0]
+    mine = nbformat.read(tmp_path / first.name, as_version=4)
+    mine.cells[0]["source"] = "# Mine"
+    nbformat.write(mine, tmp_path / first.name)
+    kept = (tmp_path / first.name).read_bytes()
+    for _ in range(2):  # the second time the fresh copy is there already
+        assert states(tmp_path)[first.name] == ("yours", f"{first.stem}-fresh.ipynb")
+    assert (tmp_path / first.name).read_bytes() == kept
+    assert (tmp_path / f"{first.stem}-fresh.ipynb").read_bytes() == first.read_bytes()
+    (tmp_path / f"{first.stem}-fresh.ipynb").write_text("a note of mine")
+    assert states(tmp_path)[first.name] == ("yours", f"{first.stem}-fresh-2.ipynb")
+    assert (tmp_path / f"{first.stem}-fresh.ipynb").read_text() == "a note of mine"
+
+
+def test_outputs_do_not_make_a_notebook_changed(tmp_path):
+    fresh_copies(tmp_path)
+    path = tmp_path / notebooks()[0].name
+    run = nbformat.read(path, as_version=4)
+    next(cell for cell in run.cells if cell.cell_type == "code")["outputs"] = [
+        nbformat.v4.new_output("stream", text="high tide\n")
+    ]
+    nbformat.write(run, path)
+    assert states(tmp_path)[path.name] == ("as it came", "")
+
+
+def test_lab_opens_the_folder(tmp_path, monkeypatch, capsys):
+    called = []
+    monkeypatch.setattr(subprocess, "call", lambda command: called.append(command) or 0)
+    assert cli.main(["lab", str(tmp_path / "harbour"), "--no-browser"]) == 0
+    assert called == [
+        [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={tmp_path / 'harbour'}", "--no-browser"]
+    ]
+    assert f"{notebooks()[0].name}: new" in capsys.readouterr().out
+
+
+def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(subprocess, "call", lambda command: 0)
+    (tmp_path / notebooks()[0].name).write_text("not a notebook at all")
+    cli.main(["lab", str(tmp_path)])
+    assert "is changed and stays as it is; the fresh copy is" in capsys.readouterr().out
+    assert (tmp_path / notebooks()[0].name).read_text() == "not a notebook at all"
+
+
+@pytest.mark.parametrize("command", [["lab", "{}"], ["pages", "--out", "{}"]])
+def test_a_file_is_no_folder(tmp_path, monkeypatch, capsys, command):
+    monkeypatch.setattr(subprocess, "call", lambda command: pytest.fail("opened"))
+    monkeypatch.setattr("filterlib.show.pages.executed", lambda path, tell: nbformat.read(path, as_version=4))
+    target = tmp_path / "file"
+    target.write_text("mine")
+    assert cli.main([part.format(target) for part in command]) == 3
+    assert "is a file, not a folder" in capsys.readouterr().err
+    assert target.read_text() == "mine"
+
+
+def test_formulas_and_links_without_a_network():
+    page = words("$$ f_0 = \\frac{1}{2\\pi\\sqrt{LC}} $$\n\nsee [next](02-x.ipynb) & <b>more</b>")
+    assert "<mfrac>" in page
+    assert "<msqrt>" in page
+    assert 'href="02-x.html"' in page
+    assert "$" not in page
+
+
+def test_every_notebook_is_short_cells_in_rhythm():
+    """About twelve cells, at most five lines of code each, no function, no matplotlib, no outputs; links lead somewhere."""
+    for path in notebooks():
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        assert 8 <= len(cells) <= 16, path.name
+        text = "".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
+        for cell in cells:
+            if cell["cell_type"] == "code":
+                lines = [line for line in "".join(cell["source"]).splitlines() if line.strip() and line[0] != "#"]
+                assert len(lines) <= 5, (path.name, lines)
+                assert not cell["outputs"]
+                assert cell["execution_count"] is None
+        assert "matplotlib" not in text
+        assert "def " not in text
+        assert ".check()" in text
+        assert "assert" in text
+
+
+def test_pieces_of_a_page():
+    notebook = nbformat.v4.new_notebook()
+    picture = nbformat.v4.new_output("display_data", data={"image/png": "iVBOR\n", "text/plain": "what it shows"})
+    code = nbformat.v4.new_code_cell("panel", outputs=[picture, nbformat.v4.new_output("stream", text="ebb")])
+    notebook.cells = [nbformat.v4.new_markdown_cell("# Title\n\nFirst\nlines.\n\nMore"), code]
+    page = page_of("09-title", notebook)
+    assert (page.file, page.title, page.lead) == ("09-title.html", "Title", "First lines.")
+    assert [(piece.kind, piece.words) for piece in page.pieces[1:]] == [
+        ("code", ""),
+        ("picture", "what it shows"),
+        ("said", ""),
+    ]
