@@ -14,6 +14,7 @@ from filterlib.analysis.operating import OperatingResult, operating
 from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.spectra import bands
 from filterlib.analysis.steps import StepsResult, steps
+from filterlib.analysis.stress import StressCheck, StressResult, broken, missions, stress
 from filterlib.analysis.verdict import Verdict, verdicts
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
@@ -46,11 +47,17 @@ class PointResult:
     insertion: InsertionResult
     ripple: RippleResult
     steps: Mapping[str, StepsResult]
+    stress: StressResult
 
 
 @dataclass(frozen=True)
 class ReviewResult:
-    """A reviewed design. ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1."""
+    """A reviewed design.
+
+    ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1; a rating that is
+    exceeded is no requirement, and stands in ``broken_ratings`` and among the ``cautions``, in words. ``lives``: of the
+    electrolytics over all operating points, where each states its share of time.
+    """
 
     design: Design
     points: tuple[PointResult, ...]
@@ -60,6 +67,8 @@ class ReviewResult:
     trust: tuple[str, ...]
     cautions: tuple[str, ...]
     exit_code: int
+    lives: tuple[StressCheck, ...] = ()
+    broken_ratings: tuple[str, ...] = ()
 
 
 def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
@@ -70,6 +79,8 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     """
     points = tuple(_point(design, name, number, progress) for number, name in enumerate(_names(design)))
     found = verdicts(design, points)
+    lives = missions(design, [point.stress for point in points])
+    exceeded = broken((point.stress for point in points), lives)
     good = all(point.operating.stable for point in points) and all(v.verdict == "met throughout" for v in found)
     return ReviewResult(
         design=design,
@@ -78,8 +89,10 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
         headline=_headline(design, points, found),
         assumptions=tuple(_assumptions(design)),
         trust=tuple(_trust(design, points)),
-        cautions=tuple(_cautions(design)),
+        cautions=(*(f"A rating is exceeded, or may be: {told}" for told in exceeded), *_cautions(design)),
         exit_code=0 if good else 1,
+        lives=lives,
+        broken_ratings=exceeded,
     )
 
 
@@ -98,9 +111,11 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
     state, loads = found.state, [load.name for load in design.loads]
     if found.stable:
         at_point = ripple(design, state, progress=tell)
+        stressed = stress(design, state)
         moved = {load: steps(design, state, load) for load in loads}
     else:
         at_point = RippleResult(name, design.converter.switching_frequency, reason=found.reason)
+        stressed = StressResult(name, reason=found.reason)
         moved = {load: replace(_NO_STEPS, point=name, load=load, reason=found.reason) for load in loads}
     return PointResult(
         operating=found,
@@ -109,6 +124,7 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
         insertion=insertion(design, state),
         ripple=at_point,
         steps=moved,
+        stress=stressed,
     )
 
 

@@ -309,3 +309,26 @@ def _mission(found: list[StressCheck], weights: list[Any]) -> StressCheck:
         verdict=answer, depends_on=found[0].depends_on if answer == "depends on" else "",
     )  # fmt: skip
     return replace(whole, sentence=_sentence(whole))
+
+
+def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
+    """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
+    found: dict[tuple[str, str], tuple[str, StressCheck]] = {}
+    for result in results:
+        for check in result.checks:
+            key = check.name, check.what
+            if key not in found or _severity(check) > _severity(found[key][1]):
+                found[key] = result.point, check
+    return tuple(found.values())
+
+
+def _severity(check: StressCheck) -> float:
+    value = -check.value if check.at_least else check.value
+    return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
+
+
+def broken(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[str, ...]:
+    """A sentence for every rating that is exceeded, or may be, at the worst operating point; those exceeded first."""
+    found = [(check, f"{check.sentence}, at {point}") for point, check in worst(results)]
+    found += [(check, check.sentence) for check in lives]
+    return tuple(told for answer in ("beyond", "depends on") for check, told in found if check.verdict == answer)

@@ -24,7 +24,7 @@ from filterlib.show.plots import (
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import SYMBOLS, band, decisive_point, number, source_words, summary
+from filterlib.show.words import SYMBOLS, band, decisive_point, number, ratings, source_words, summary
 from filterlib.show.writing import write_files
 
 PAGE, NUMBERS = "review.html", "results.json"
@@ -197,6 +197,8 @@ def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...],
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],
+        ratings=ratings(result),
+        stress=[tables.stress_table(result), tables.heat_table(result)],
         ripple=[tables.ripple_table(point) for point in stable],
         harmonics=[tables.harmonics_table(shown.ripple, loads)] if shown in stable else [],
         impedances=[tables.impedance_table(p, result.design.converter.switching_frequency) for p in result.points],

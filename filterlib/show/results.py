@@ -42,6 +42,8 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "operating_point": decisive,
         "ripple": points[decisive]["ripple"],
         "operating_points": points,
+        "lives": {life.name: _stressed(life) for life in result.lives},
+        "broken_ratings": list(result.broken_ratings),
         "assumptions": [asdict(assumption) for assumption in result.assumptions],
         "trust": list(result.trust),
         "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
@@ -107,6 +109,7 @@ def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
         "impedance": _impedance(point, design.converter.switching_frequency, keys),
         "insertion": _insertion(point.insertion, design.converter.switching_frequency, keys),
         "steps": _steps(point.steps, keys),
+        "stress": _stress(point.stress),
     }
 
 
@@ -240,6 +243,31 @@ def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:
         _put(section, f"{key}_dip_V", found.load_dip, why)
         _put(section, f"{key}_settling_s", found.settling_time, why)
         _put(section, f"{key}_overshoot_ratio", found.overshoot, why)
+    return section
+
+
+def _stress(found: Any) -> Section:
+    """By part: every stress with its limit, and the heat."""
+    if found.reason is not None:
+        return {"reason": found.reason}
+    section: Section = {heat.name: {} for heat in found.heats}
+    for check in found.checks:
+        section[check.name] |= _stressed(check)
+    for heat in found.heats:
+        own = section[heat.name]
+        _put(own, "direct_heat_W", heat.direct, "not computed")
+        _put(own, "ripple_heat_W", heat.ripple, "not computed")
+        _put(own, "core_heat_W", heat.core, "the part has no core, or states no core loss")
+    return section
+
+
+def _stressed(check: Any) -> Section:
+    section: Section = {}
+    key = check.what.replace(" ", "_")
+    for suffix, value in (("", check.value), ("_low", check.low), ("_high", check.high), ("_limit", check.limit)):
+        _put(section, f"{key}{suffix}_{check.unit}", value, check.reason)
+    _put(section, f"{key}_margin_ratio", check.margin, check.reason)
+    section[f"{key}_verdict"] = f"{check.verdict} {check.depends_on}".rstrip()
     return section
 
 

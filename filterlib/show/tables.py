@@ -8,8 +8,19 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.stress import shown, worst
 from filterlib.show.results import at_frequency, largest_below, spots
-from filterlib.show.words import SYMBOLS, band, bandwidth_words, number, place_words, share, source_words
+from filterlib.show.words import (
+    SYMBOLS,
+    band,
+    bandwidth_words,
+    margin,
+    number,
+    place_words,
+    share,
+    source_words,
+    stress_words,
+)
 from filterlib.units import format_quantity, format_temperature
 
 HARMONICS = 12  # rows of the harmonics' table
@@ -124,6 +135,65 @@ def loads_table(result: Any) -> Table:
     )
     head = ("Operating point", "Load", "Share of full draw", "Voltage", "Drop", "Current", "Power")
     return Table("Loads at the operating points", head, rows)
+
+
+def stress_table(result: Any) -> Table:
+    """Every stress of every part against its rating, at the operating point where it has least margin; the least first."""
+    found = [*worst(point.stress for point in result.points), *(("all", life) for life in result.lives)]
+    found.sort(key=lambda pair: np.inf if np.isnan(pair[1].margin) else pair[1].margin)
+    rows = tuple(
+        (
+            _capital(check.part),
+            _capital(check.what),
+            stress_words(check),
+            _stress(check.value, check.unit),
+            _stress_band(check),
+            ""
+            if np.isnan(check.limit)
+            else f"at {'least' if check.at_least else 'most'} {shown(check.limit, check.unit)}",
+            margin(check.margin),
+            point,
+            _capital(check.reason),
+        )
+        for point, check in found
+    )
+    head = ("Part", "Stress", "Verdict", "Value", "Over what is not known", "Limit", "Margin", "Worst at", "Note")
+    return Table("Stress of the parts, with margins", head, rows)
+
+
+def _stress(value: float, unit: str) -> str:
+    return "not known" if np.isnan(value) else shown(value, unit)
+
+
+def _stress_band(check: Any) -> str:
+    ends = dict.fromkeys(_stress(end, check.unit) for end in (check.low, check.high))
+    return " to ".join(ends) if len(ends) > 1 else ""
+
+
+def heat_table(result: Any) -> Table:
+    """Heat of every part at the operating point where it is warmest."""
+    hottest: dict[str, tuple[str, Any]] = {}
+    for stressed in (point.stress for point in result.points):
+        for heat in stressed.heats:
+            if heat.name not in hottest or _warmth(heat) > _warmth(hottest[heat.name][1]):
+                hottest[heat.name] = stressed.point, heat
+    rows = tuple(
+        (
+            _capital(heat.part) + (f", each of {heat.count}" if heat.count > 1 else ""),
+            number(heat.direct, "W"),
+            number(heat.ripple, "W"),
+            "" if np.isnan(heat.core) else number(heat.core, "W"),
+            _stress(heat.rise, "K"),
+            point,
+        )
+        for point, heat in hottest.values()
+    )
+    head = ("Part", "Of direct current", "Of ripple", "Core, by its Steinmetz data", "Temperature rise", "Warmest at")
+    return Table("Heat in the parts", head, rows)
+
+
+def _warmth(heat: Any) -> float:
+    return float(heat.direct + heat.ripple)
 
 
 def ripple_table(point: Any) -> Table:

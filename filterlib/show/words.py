@@ -12,6 +12,12 @@ from filterlib.units import format_quantity
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}
 _PLACES = {"terminals": "converter terminals, with filter", "terminals_before": "converter terminals, without filter"}
 SYMBOLS = {"met throughout": "✓", "depends on": "◐", "not met": "✗", "not known": "?"}
+_STRESSED = {
+    "within": "✓ within its rating",
+    "beyond": "✗ beyond its rating",
+    "no limit": "– no limit stated",
+    "not known": "? not known",
+}
 
 
 def bandwidth_words(label: str) -> str:
@@ -86,6 +92,34 @@ def share(value: float) -> str:
     '73 %'
     """
     return f"{100 * value:.0f} %" if math.isfinite(value) else "not known"
+
+
+def stress_words(check: Any) -> str:
+    """The verdict on a stress, with its symbol."""
+    return _STRESSED.get(check.verdict, f"◐ depends on {check.depends_on}")
+
+
+def margin(ratio: float) -> str:
+    """What is left up to a limit, as a share of the stress.
+
+    >>> margin(0.43), margin(36.0), margin(-0.95), margin(float("nan"))
+    ('43 %', 'more than tenfold', '-95 %', '')
+    """
+    if math.isnan(ratio):
+        return ""
+    return "more than tenfold" if ratio > 9 else share(ratio)
+
+
+def ratings(result: Any) -> str:
+    """What the top of the page says of ratings that are exceeded; "" where none is.
+
+    ``result``: a `ReviewResult`. They are no requirements, and the exit code does not know them.
+    """
+    count = len(result.broken_ratings)
+    if not count:
+        return ""
+    more = f" (and {count - 1} more, see Stress)" if count > 1 else ""
+    return f"Not a requirement, but a rating: {result.broken_ratings[0]}{more}."
 
 
 def summary(result: Any) -> str:

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.loading import core_voltage, integral, loadings
+from filterlib.analysis.review import review
 from filterlib.analysis.spectra import spectra
-from filterlib.analysis.stress import missions, stress
+from filterlib.analysis.stress import missions, stress, worst
 from filterlib.network.circuit import Current
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.drive import samples
@@ -352,3 +353,37 @@ def test_a_damping_resistor_and_a_wire_have_heat_and_no_check():
         2 * 17.24e-3 * one.state().load_currents["modem"] ** 2, rel=1e-3, abs=0
     )
     assert {one.name for one in result.checks} == {"D1"}
+
+
+def test_a_review_names_exceeded_ratings_at_their_worst_point_and_its_exit_code_does_not_know_them():
+    points = [{"name": "idle", "load": "10 %"}, {"name": "full"}]
+    low = {"kind": "capacitor", "part": film(rated_voltage="30 V")}
+    known = converter(shape="triangle", ripple={"peak_to_peak": "10 mV"})
+    limit = {"kind": "ripple", "load": "modem", "limit": "1 V"}
+    result = review(
+        design(low, choke(rated_current="3.5 A"), source=known, operating_points=points, requirements=[limit])
+    )
+    assert result.exit_code == 0
+    assert len(result.broken_ratings) == 2
+    volts, amps = sorted(result.broken_ratings)
+    assert volts.startswith("C1: voltage 28 V")
+    assert volts.endswith("beyond its rating, at idle")  # hand: less is lost inside the converter
+    assert amps.startswith("L1: current 3.9")
+    assert amps.endswith("beyond its rating, at full")
+    assert result.cautions[0] == f"A rating is exceeded, or may be: {result.broken_ratings[0]}"
+    assert not review(design(shunt(), source=known, requirements=[limit])).broken_ratings
+
+
+def test_a_point_without_a_steady_state_has_no_stress():
+    hungry = {"name": "modem", "kind": "constant_power", "power": "110 W", "loop_bandwidth": "1 MHz"}
+    (point,) = review(design(series("47 µH"), source=converter(shape="triangle"), load=hungry)).points
+    assert not point.operating.stable
+    assert (point.stress.checks, point.stress.heats, point.stress.reason) == ((), (), point.operating.reason)
+
+
+def test_the_worst_point_of_a_life_is_that_of_the_shortest():
+    points = [{"name": "cold", "temperature": "0 °C"}, {"name": "hot", "temperature": "70 °C"}]
+    one = pump().replace(operating_points=points)
+    at = {check.what: point for point, check in worst([found(one, name) for name in ("cold", "hot")])}
+    assert at["life"] == "hot"
+    assert at["temperature rise"] == "hot"  # hand: its limit is nearer there

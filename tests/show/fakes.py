@@ -16,6 +16,7 @@ from filterlib.analysis.operating import OperatingResult
 from filterlib.analysis.review import Assumption, PointResult, ReviewResult
 from filterlib.analysis.ripple import Figure, RippleResult, UnknownEffect
 from filterlib.analysis.steps import StepsResult
+from filterlib.analysis.stress import Heat, StressCheck, StressResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -309,6 +310,44 @@ def operating(point="full", *, scale=1.0, stable=True, loads=("modem", "logger")
     )
 
 
+def stress_check(what="ripple current", unit="A", value=0.5, limit=2.0, **changes):
+    """A stress of the first capacitor, within its rating."""
+    values = {
+        "name": "C11",
+        "part": "C11",
+        "what": what,
+        "unit": unit,
+        "value": value,
+        "low": 0.9 * value,
+        "high": 1.2 * value,
+        "limit": limit,
+        "at_least": False,
+        "margin": limit / (1.2 * value) - 1,
+        "verdict": "within",
+        "depends_on": "",
+        "reason": "rms",
+        "sentence": f"C11: {what} {value} {unit}, at most {limit} {unit} (rms)",
+    }
+    return StressCheck(**values | changes)
+
+
+def stress(point="full", scale=1.0):
+    """One of each verdict, on one capacitor and one choke."""
+    checks = (
+        stress_check(value=0.5 * scale),
+        stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", sentence="C11: voltage 28 V, at most 24 V: beyond its rating"),
+        stress_check("temperature rise", "K", NAN, NAN, verdict="not known", reason="the part states no thermal_resistance"),
+        stress_check("life", "s", 3.6e8, NAN, at_least=True, margin=NAN, verdict="no limit", reason="no service_life"),
+        stress_check("peak current", "A", 5.0 * scale, 5.5, name="L11", part="L11", verdict="depends on",
+                     depends_on="converter.output_esr", sentence="L11: peak current 5 A"),
+    )  # fmt: skip
+    heats = (
+        Heat("C11", "C11", 3, 0.0, 0.02 * scale, NAN, NAN),
+        Heat("L11", "L11", 1, 0.4 * scale, 0.01, 0.003, 22.0 * scale),
+    )
+    return StressResult(point, checks, heats)
+
+
 def verdict(word="met throughout", load="modem", **changes):
     """A verdict on the modem's ripple."""
     values = {
@@ -342,6 +381,7 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
                 insertion=insertion(loads, point),
                 ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
                 steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
+                stress=stress(point, scale) if fine else StressResult(point, reason="a pole at 52 kHz grows"),
             )
         )
     values = {
@@ -392,6 +432,7 @@ def relabelled(whole, text):
                 operating=OperatingResult(**operating),
                 insertion=InsertionResult(**inserted),
                 ripple=RippleResult(**ripples | {"places": places}),
+                stress=point.stress,
                 **found,
             )
         )

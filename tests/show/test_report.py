@@ -80,6 +80,7 @@ def test_every_part_of_the_page_is_there(page, review):
         "Requirements",
         "Circuit and parts",
         "Operating points",
+        "Stress of the parts",
         "Ripple before and after",
         "At modem",
         "At logger",
@@ -91,6 +92,66 @@ def test_every_part_of_the_page_is_there(page, review):
     whole = "".join(page.text)
     for text in (*review.trust, *review.cautions, *(one.key for one in review.assumptions)):
         assert text in whole
+
+
+def test_every_stress_stands_in_the_table_with_its_margin_at_its_worst(page):
+    rows = set(_cells(page, "Stress of the parts, with margins"))
+    # hand: of the made-up stresses at "idle" (a tenth) and "full"
+    told = (
+        "C11",
+        "Ripple current",
+        "✓ within its rating",
+        "500 mA",
+        "450 mA to 600 mA",
+        "at most 2 A",
+        "233 %",
+        "full",
+        "Rms",
+    )
+    assert told in rows
+    margins = [row[6] for row in _cells(page, "Stress of the parts, with margins")]
+    assert margins == ["-29 %", "-8 %", "233 %", "", ""]  # hand: 24/33.6, 5.5/6, 2/0.6; then what has no limit
+    verdicts = {row[2] for row in rows}
+    assert verdicts == {
+        "✓ within its rating", "✗ beyond its rating", "◐ depends on converter.output_esr", "– no limit stated", "? not known"
+    }  # fmt: skip
+
+
+def test_heat_stands_where_it_is_most(page):
+    rows = _cells(page, "Heat in the parts")
+    assert rows == [
+        ("C11, each of 3", "0 W", "20 mW", "", "not known", "full"),
+        ("L11", "400 mW", "10 mW", "3 mW", "22 K", "full"),
+    ]
+
+
+def _cells(page, caption):
+    """Text of the table under a caption, row by row, without its heads."""
+    inside, rows = False, []
+    for entry in page.elements:
+        if entry[0] == "caption":
+            inside = entry[2] == caption
+        elif inside and entry[0] == "tr":
+            rows.append([])
+        elif inside and entry[0] in ("td", "th") and entry[1].get("scope") != "col":
+            rows[-1].append(entry[2].replace("\N{NO-BREAK SPACE}", " "))
+    return [tuple(row) for row in rows if row]
+
+
+def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fakes):
+    told = ("C11: voltage 28 V, at most 24 V: beyond its rating, at full", "L11: peak current 5 A, at full")
+    whole = fakes.review(words=("met throughout",), broken_ratings=told)
+    page = Page(review_files(whole)["review.html"])
+    text = " ".join("".join(page.text).split())
+    sentence = f"Not a requirement, but a rating: {told[0]} (and 1 more, see Stress)."
+    assert text.index(summary(whole)) < text.index(sentence) < text.index("Circuit and parts")
+    assert "✓ Every requirement is met" in text
+    assert "Not a requirement" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
+
+
+def test_a_point_without_a_steady_state_says_that_it_has_no_stress(fakes):
+    text = "".join(Page(review_files(fakes.review(stable=False))["review.html"]).text)
+    assert "At full there is none: a pole at 52 kHz grows." in text
 
 
 def test_headings_never_skip_a_level(page):

@@ -113,3 +113,30 @@ def test_requirements_carry_their_numbers_with_units(review):
     assert first["limit_V"] == 0.015
     assert first["verdict"] == "met throughout"
     assert math.isfinite(first["margin"])
+
+
+def test_stress_is_told_part_by_part(review):
+    """hand: the made-up stresses."""
+    section = read(review)["operating_points"]["full"]["stress"]
+    part = section["C11"]
+    assert part["ripple_current_A"] == 0.5
+    assert (part["ripple_current_low_A"], part["ripple_current_high_A"]) == (0.45, 0.6)
+    assert part["ripple_current_limit_A"] == 2.0
+    assert part["ripple_current_margin_ratio"] == pytest.approx(2 / 0.6 - 1, rel=1e-6, abs=0)
+    assert part["ripple_current_verdict"] == "within"
+    assert part["temperature_rise_K_reason"] == "the part states no thermal_resistance"
+    assert section["L11"]["peak_current_verdict"] == "depends on converter.output_esr"
+    assert section["L11"]["core_heat_W"] == 0.003
+    assert part["core_heat_W"] is None
+
+
+def test_an_unstable_point_has_no_stress_and_says_why(fakes):
+    section = read(fakes.review(stable=False))["operating_points"]["full"]["stress"]
+    assert section == {"reason": "a pole at 52 kHz grows"}
+
+
+def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
+    life = fakes.stress_check("life over all operating points", "s", 3.6e8, 1e8, at_least=True)
+    found = read(fakes.review(broken_ratings=("C11: too much",), lives=(life,)))
+    assert found["broken_ratings"] == ["C11: too much"]
+    assert found["lives"]["C11"]["life_over_all_operating_points_s"] == 3.6e8
