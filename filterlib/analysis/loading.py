@@ -52,18 +52,18 @@ def fitted(design: Design, state: State) -> tuple[Fitted, ...]:
         if load.input_capacitor is not None:
             held, name = load.input_capacitor, f"{load.name}.capacitor"
             bias = np.abs(state.voltage(load.name))
-            found.append(_capacitor(name, f"input of {load.name}", held.part, held.count, bias, state))
+            found.append(_capacitor(name, f"input of {load.name}", held.part, held.count, bias))
     return tuple(found)
 
 
 def _of_stage(stage: Any, state: State) -> Iterator[Fitted]:
     name, first, second = stage.name, *_line_currents(stage, state)
     if stage.kind in ("capacitor", "damping"):
-        yield _capacitor(name, name, stage.part, stage.count, state.bias(name), state)
+        yield _capacitor(name, name, stage.part, stage.count, state.bias(name))
     elif stage.kind == "capacitor_to_chassis":
         for line in ("plus", "return") if stage.line == "both" else (stage.line,):
             own = f"{name}.{line}"
-            yield _capacitor(own, f"{name}, {line} line", stage.part, stage.count, state.bias(own), state)
+            yield _capacitor(own, f"{name}, {line} line", stage.part, stage.count, state.bias(own))
     elif stage.kind == "differential_choke":
         ohms, single = stage.part.resistance_at(state.temperature), len(stage.lines) == 1
         for line, current in zip(stage.lines, (first, second), strict=False):
@@ -85,8 +85,8 @@ def _line_currents(stage: Any, state: State) -> tuple[Any, Any]:
     return (balanced + whole / 2, whole / 2 - balanced) if len(stage.lines) == 2 else (balanced, balanced)
 
 
-def _capacitor(name: str, words: str, part: Any, count: int, bias: Any, state: State) -> Fitted:
-    return Fitted(name, words, "capacitor", part.aged(state.age, state.temperature), (Branch(name),), count, bias)
+def _capacitor(name: str, words: str, part: Any, count: int, bias: Any) -> Fitted:
+    return Fitted(name, words, "capacitor", part, (Branch(name),), count, bias)
 
 
 @dataclass(frozen=True)
