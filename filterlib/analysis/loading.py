@@ -19,11 +19,12 @@ Lines = list[tuple[np.ndarray, np.ndarray]]  # frequencies (h,) [Hz] and coeffic
 
 @dataclass(frozen=True)
 class Branch:
-    """One element of the circuit that carries current: its name, its winding, and its direct current [A]."""
+    """One element of the circuit that carries current: name, winding, direct current [A], resistance to it [ohm]."""
 
     element: str
     winding: int = 1
     direct: Any = 0.0
+    ohms: Any = 0.0
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Fitted:
 
     ``name``: as its element; ``words``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
     "wire" or "resistor"; ``part`` (None of a resistor); ``count`` alike in parallel, among which current and heat are
-    shared; ``branches``; ``bias`` [V] of a capacitor; ``ohms``: resistance to direct current of each branch.
+    shared; ``branches``; ``bias`` [V] of a capacitor.
     """
 
     name: str
@@ -42,7 +43,6 @@ class Fitted:
     branches: tuple[Branch, ...]
     count: int = 1
     bias: Any = 0.0
-    ohms: Any = 0.0
 
 
 def fitted(design: Design, state: State) -> tuple[Fitted, ...]:
@@ -64,25 +64,36 @@ def _of_stage(stage: Any, state: State) -> Iterator[Fitted]:
         for line in ("plus", "return") if stage.line == "both" else (stage.line,):
             own = f"{name}.{line}"
             yield _capacitor(own, f"{name}, {line} line", stage.part, stage.count, state.bias(own))
+        if stage.bond is not None:
+            yield _resistor(f"{name}.bond.resistance", f"{name}, bond")
     elif stage.kind == "differential_choke":
         ohms, single = stage.part.resistance_at(state.temperature), len(stage.lines) == 1
         for line, current in zip(stage.lines, (first, second), strict=False):
             own, words = (name, name) if single else (f"{name}.{line}", f"{name}, {line} line")
-            yield Fitted(own, words, "choke", stage.part, (Branch(own, 1, current),), ohms=ohms)
+            yield Fitted(own, words, "choke", stage.part_in(line), (Branch(own, 1, current, ohms),))
     elif stage.kind == "common_mode_choke":
-        windings = Branch(name, 1, first), Branch(name, 2, second)
-        yield Fitted(name, name, stage.kind, stage.part, windings, ohms=stage.part.resistance_at(state.temperature))
+        ohms = stage.part.resistance_at(state.temperature)
+        windings = Branch(name, 1, first, ohms), Branch(name, 2, second, ohms)
+        yield Fitted(name, name, stage.kind, stage.part, windings)
     elif stage.kind == "wire":
-        wires = Branch(f"{name}.r1", 1, first), Branch(f"{name}.r2", 1, second)
-        yield Fitted(name, name, "wire", stage.part, wires, ohms=stage.part.resistance(state.temperature))
+        ohms, longer = stage.part.resistance(state.temperature), stage.part.imbalance / 2
+        wires = (
+            Branch(f"{name}.r1", 1, first, (1 + longer) * ohms),
+            Branch(f"{name}.r2", 1, second, (1 - longer) * ohms),
+        )
+        yield Fitted(name, name, "wire", stage.part, wires)
     if stage.kind == "damping":
-        yield Fitted(f"{name}.resistor", f"{name}, resistor", "resistor", None, (Branch(f"{name}.resistor"),))
+        yield _resistor(f"{name}.resistor", f"{name}, resistor")
 
 
 def _line_currents(stage: Any, state: State) -> tuple[Any, Any]:
     """Direct currents [A] of a stage's lines, each towards the load."""
     balanced, whole = state.current(stage.name), state.unbalance(stage.name)
     return (balanced + whole / 2, whole / 2 - balanced) if len(stage.lines) == 2 else (balanced, balanced)
+
+
+def _resistor(name: str, words: str) -> Fitted:
+    return Fitted(name, words, "resistor", None, (Branch(name),))
 
 
 def _capacitor(name: str, words: str, part: Any, count: int, bias: Any) -> Fitted:
@@ -117,7 +128,8 @@ class Loading:
     @property
     def copper_heat(self) -> np.ndarray:
         """Ripple heat of the windings' resistance to direct current alone [W]."""
-        return self.fitted.ohms * sum(root_sum(lines) ** 2 for lines in self.currents)
+        pairs = zip(self.currents, self.fitted.branches, strict=True)
+        return np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0)
 
 
 def loadings(design: Design, state: State) -> tuple[Loading, ...]:
@@ -146,7 +158,7 @@ def _across(circuit: Circuit, branch: Branch) -> tuple[str, str]:
 def _loading(one: Fitted, found: Spectra) -> Loading:
     currents = tuple(_lines(found, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
     voltages = tuple(_lines(found, ("v", _key(branch)), 1.0) for branch in one.branches)
-    direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 for branch in one.branches], axis=0) * one.ohms
+    direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 * branch.ohms for branch in one.branches], axis=0)
     pairs = zip(voltages, currents, strict=True)
     heat = np.sum([_power(u, i) for us, both in pairs for u, i in zip(us, both, strict=True)], axis=0)
     return Loading(one, currents, voltages, direct, heat)
@@ -181,7 +193,7 @@ def integral(lines: Lines) -> Lines:
 
 def core_voltage(one: Loading, state: State) -> Lines:
     """Voltage across the core's inductance [V]: of a choke without its resistance, of the mean winding of two."""
-    part, ohms = one.fitted.part, one.fitted.ohms
+    part, ohms = one.fitted.part, one.fitted.branches[0].ohms
     if one.fitted.kind == "choke":
         return [(f, u - ohms * i) for (f, u), (_, i) in zip(one.voltages[0], one.currents[0], strict=True)]
     name, pairs = one.fitted.name, zip(*one.currents, strict=True)

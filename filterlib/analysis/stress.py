@@ -160,7 +160,8 @@ def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator
     elif one.fitted.kind == "choke":
         part, (branch,) = one.fitted.part, one.fitted.branches
         yield _rated("current", one.rms_with_direct, part, "rated_current", "rms, direct current included")
-        magnetising = [(f, c / part.inductance) for f, c in integral(core_voltage(one, state))]
+        there = part.inductance_at(branch.direct, state.temperature)
+        magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
         why = "largest current that magnetises the core"
         yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", why)
         yield _rise(one, rise, state)

@@ -164,11 +164,15 @@ class SeriesChoke(Stage):
         for line in self.lines:
             name = self.name if self.line != "both" else f"{self.name}.{line}"
             a, b = lines.step(line, number)
-            part = self.part
-            if self.line == "both":
-                half = self.imbalance.value / 2 * (1 if line == "plus" else -1)
-                part = part.replace(inductance=part.inductance * (1 + half))
-            part.add(circuit, name, a, b, current=state.current(self.name), temperature=state.temperature)
+            current, temperature = state.current(self.name), state.temperature
+            self.part_in(line).add(circuit, name, a, b, current=current, temperature=temperature)
+
+    def part_in(self, line: str) -> DifferentialChoke:
+        """The choke that stands in one of the lines, "plus" or "return"."""
+        if self.line != "both":
+            return self.part
+        half = self.imbalance.value / 2 * (1 if line == "plus" else -1)
+        return self.part.replace(inductance=self.part.inductance * (1 + half))
 
 
 class CommonModeStage(Stage):

@@ -195,14 +195,15 @@ def test_ripple_adds_to_a_chokes_peak():
     """hand: a square voltage of half a volt for half a period changes the current of 10 µH by V T/(4 L), at its peak."""
     loud = converter(shape="triangle", ripple={"peak_to_peak": "1 V"}, output_esr="50 mΩ", duty=0.5)
     stiff = {"kind": "capacitor", "part": film("10 µF")}
-    one = design(choke(parallel_resistance=None, winding_capacitance="1e-14 F"), stiff, source=loud)
+    nearly = {"saturation_current": "4 A", "parallel_resistance": None, "winding_capacitance": "1e-14 F"}
+    one = design(choke(**nearly), stiff, source=loud)
     state = one.state()
     (held,) = [held for held in loadings(one, state) if held.fitted.name == "L1"]
     seen = check(found(one), "L1", "peak current")
     wave = samples(held.currents[0][0][1])[0] + float(state.current("L1"))
     assert seen.value == pytest.approx(np.max(np.abs(wave)), rel=1e-3, abs=0)  # second method: its terminals' current
     assert seen.value > 1.01 * float(state.current("L1"))
-    assert seen.limit == 30.0
+    assert (seen.limit, seen.verdict) == (4.0, "beyond")
 
 
 def test_current_in_return_line_and_in_both_lines():
@@ -305,9 +306,10 @@ def test_peak_and_root_mean_square_of_a_sum_of_harmonics():
 
 def test_both_lines_of_a_skew_ripple_have_the_same_peak():
     skew = converter(shape="triangle", duty=0.1, ripple={"peak_to_peak": "2 V"}, output_esr="50 mΩ")
-    result = found(design(choke() | {"line": "both"}, {"kind": "capacitor", "part": film("10 µF")}, source=skew))
+    pair = choke(parallel_resistance=None, winding_capacitance="1e-14 F") | {"line": "both", "imbalance": "20 %"}
+    result = found(design(pair, {"kind": "capacitor", "part": film("10 µF")}, source=skew))
     there, back = (check(result, f"L1.{line}", "peak current").value for line in ("plus", "return"))
-    assert back == pytest.approx(there, rel=1e-9, abs=0)  # hand: what goes out comes back
+    assert back == pytest.approx(there, rel=1e-6, abs=0)  # hand: what goes out comes back, whatever the inductances
 
 
 def test_windings_that_differ_magnetise_the_core_with_the_load_current():

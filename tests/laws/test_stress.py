@@ -21,11 +21,12 @@ WIRE = {"kind": "wire_pair", "length": "0.5 m", "cross_section": "0.75 mm2", "sp
 STAGES = {
     "capacitor": shunt(count=3),
     "choke": series("22 µH"),
-    "both": series("10 µH", line="both"),
+    "both": series("10 µH", line="both", imbalance="10 %"),
     "common": {"kind": "common_mode_choke", "part": common_mode()["part"] | {"imbalance": "2 %"}},
     "damping": {"kind": "damping", "part": film("10 µF"), "resistance": "1.5 ohm"},
-    "wire": {"kind": "wire", "part": WIRE},
+    "wire": {"kind": "wire", "part": WIRE | {"imbalance": "20 %"}},
     "chassis": {"kind": "capacitor_to_chassis", "part": film("10 nF"), "line": "both", "imbalance": "10 %"},
+    "bonded": {"kind": "capacitor_to_chassis", "part": film("10 nF"), "line": "both", "bond": {"resistance": "1 ohm"}},
 }
 
 
