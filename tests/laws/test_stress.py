@@ -141,7 +141,10 @@ def test_the_demonstrations_keep_their_energy_at_direct_current(name):
 def test_heat_of_direct_current_in_every_series_stage():
     """hand, too: I**2 R of both lines."""
     one = design(
-        series("10 µH", "10 mΩ"), common_mode(), series("10 µH", "20 mΩ", line="both"), {"kind": "wire", "part": WIRE}
+        series("10 µH", "10 mΩ"),
+        common_mode(),
+        series("10 µH", "20 mΩ", line="both"),
+        {"kind": "wire", "part": WIRE | {"imbalance": "20 %"}},
     )
     state = one.state()
     amps = state.load_currents["modem"]
