@@ -137,6 +137,8 @@ def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
     places = {"terminals": "terminals", "terminals_before": "terminals_before"}
     for name, key in keys.items():
         places |= {name: key, f"{name}_before": f"{key}_before"}
+    scope = [name for name in ("measured", "tip_on_clip") if name in ripple.places]  # where a clip is on
+    places |= {place: place for name in scope for place in (name, f"{name}_before")}
     for place, key in places.items():
         for label in labels:
             _figure(section, f"{key}_{label}", ripple, (place, label))

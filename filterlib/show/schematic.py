@@ -27,7 +27,7 @@ def schematic_svg(design: Any) -> str:
 
     A long design goes on in further rows, whose ends say where the lines go.
     """
-    loads = [_load(load, last=load is design.loads[-1]) for load in design.loads]
+    loads = [_load(design, load) for load in design.loads]
     rows = _rows([_converter(design), *map(_stage, design.filter), *loads])
     sheet = Sheet(chassis=bool(design.chassis))
     for number, row in enumerate(rows):
@@ -88,7 +88,8 @@ def _capacitor(stage: Any) -> Column:
 def _chassis_capacitor(stage: Any) -> Column:
     lines = [line for line in ("plus", "return") if stage.line in (line, "both")]
     each = " each" if stage.line == "both" else ""
-    labels = (stage.name, f"{_times(stage.count, _farads(stage.part))}{each}")
+    shared = (f"{format_quantity(stage.bond.inductance, 'H')} shared",) if stage.bond else ()
+    labels = (stage.name, f"{_times(stage.count, _farads(stage.part))}{each}", *shared)
     start = 0.9 * len(lines)
     width = start + 0.5 + text_width(labels)
 
@@ -165,7 +166,8 @@ def _wire(stage: Any) -> Column:
 
 def _converter(design: Any) -> Column:
     converter = design.converter
-    width = 9.4
+    clipped = design.clip is not None and design.clip.place == "terminals"
+    width = 9.4 + 2.0 * clipped
 
     def draw(sheet: Sheet, x: float) -> None:
         inner, drive = x + 3.6, x + 1.0
@@ -190,6 +192,8 @@ def _converter(design: Any) -> Column:
         if design.chassis:
             sheet.line((x + 0.5, CHASSIS), (x + width, CHASSIS))
             sheet.chassis_sign((x + 0.5, CHASSIS))
+        if clipped:
+            _to_chassis(sheet, "inductor", x + 9.0, _clip(design))
 
     return Column(width, draw)
 
@@ -201,46 +205,83 @@ def _inside(converter: Any) -> Iterator[str]:
 
 
 def _converter_chassis(sheet: Sheet, converter: Any, x: float) -> None:
-    """What reaches the chassis: the common-mode drive behind its coupling capacitance, and the bond."""
-    drive = converter.common_mode
-    if drive is not None:
-        top, middle = MINUS - 0.4, (MINUS - 0.4 + CHASSIS) / 2
-        symbols = ("capacitor", "ripple source") if converter.isolated else ("ripple source", "capacitor")
-        words = {"capacitor": _value(drive.coupling, "F"), "ripple source": f"{_value(drive.swing, 'V')} swing"}
+    """What reaches the chassis: the drive behind its coupling capacitance, the ways back, and the bond."""
+    drive, supply = converter.common_mode, converter.supply
+    if supply is not None and converter.isolated:
+        _across_the_isolation(sheet, converter, x)
+    elif drive is not None:
+        top = MINUS - 0.4
+        middle = (top + CHASSIS) / 2
         sheet.line((x + 1.6, MINUS), (x + 1.6, top))
-        for symbol, start, end in ((symbols[0], top, middle), (symbols[1], middle, CHASSIS)):
+        for symbol, words, start, end in (
+            ("ripple source", f"{_value(drive.swing, 'V')} swing", top, middle),
+            ("capacitor", _value(drive.coupling, "F"), middle, CHASSIS),
+        ):
             sheet.part(symbol, (x + 1.6, start), (x + 1.6, end))
-            sheet.text(x + 2.2, (start + end) / 2, (words[symbol],))
+            sheet.text(x + 2.2, (start + end) / 2, (words,))
         sheet.dot((x + 1.6, MINUS))
         sheet.dot((x + 1.6, CHASSIS))
+    if supply is not None and not converter.isolated:
+        _to_chassis(sheet, "inductor", x + 4.3, ("battery", _value(supply.inductance, "H")))
     if converter.bond is not None:
-        _bond(sheet, converter.bond, x + 6.2)
+        _bond(sheet, converter.bond, x + 6.5)
+
+
+def _across_the_isolation(sheet: Sheet, converter: Any, x: float) -> None:
+    """The drive from the input's side to the return, a capacitor beside it, and the cable from there to the chassis."""
+    drive, supply, level, inside = converter.common_mode, converter.supply, MINUS - 1.5, x + 3.9
+    if drive is not None:
+        sheet.part("capacitor", (x + 1.6, MINUS), (x + 1.6, level))
+        sheet.text(x + 2.0, (MINUS + level) / 2, (_value(drive.coupling, "F"),))
+        sheet.part("ripple source", (x + 1.6, level), (inside, level))
+        sheet.text((x + 1.6 + inside) / 2, level - 0.85, (f"{_value(drive.swing, 'V')} swing",), anchor="middle")
+        sheet.dot((x + 1.6, MINUS))
+    if converter.bridge is not None:
+        sheet.part("capacitor", (inside, MINUS), (inside, level), dots=True)
+        sheet.text(inside + 0.4, (MINUS + level) / 2, (format_quantity(converter.bridge.capacitance, "F"),))
+    sheet.part("inductor", (inside, level), (inside + 1.7, level))
+    sheet.text(inside + 0.2, level - 0.75, ("cable", _value(supply.inductance, "H")))
+    sheet.line((inside + 1.7, level), (inside + 1.7, CHASSIS))
+    sheet.dot((inside + 1.7, CHASSIS))
+
+
+def _clip(design: Any) -> tuple[str, str]:
+    return "scope's clip", _value(design.clip.lead_inductance, "H")
 
 
 def _bond(sheet: Sheet, bond: Any, x: float, *, top: float = MINUS) -> None:
     capacitive = bond.capacitance is not None
+    value = format_quantity(bond.capacitance, "F") if capacitive else format_quantity(bond.inductance, "H")
+    _to_chassis(sheet, "capacitor" if capacitive else "inductor", x, ("bond", value), top=top)
+
+
+def _to_chassis(sheet: Sheet, symbol: str, x: float, words: Sequence[str], *, top: float = MINUS) -> None:
+    """A symbol from the return to the chassis, its words beside it."""
     sheet.line((x, top), (x, MINUS))
-    sheet.part("capacitor" if capacitive else "inductor", (x, MINUS), (x, CHASSIS))
+    sheet.part(symbol, (x, MINUS), (x, CHASSIS))
     sheet.dot((x, top))
     sheet.dot((x, CHASSIS))
-    value = format_quantity(bond.capacitance, "F") if capacitive else format_quantity(bond.inductance, "H")
-    sheet.text(x + 0.4, (MINUS + CHASSIS) / 2, ("bond", value))
+    sheet.text(x + 0.4, (MINUS + CHASSIS) / 2, words)
 
 
-def _load(load: Any, *, last: bool) -> Column:
-    fitted = load.input_capacitor
+def _load(design: Any, load: Any) -> Column:
+    fitted, last = load.input_capacitor, load is design.loads[-1]
+    stray = load.stray_capacitance.stated or (design.driven and load.floats)
+    clipped = design.clip is not None and design.clip.place == load.name
+    reached = 1.9 if clipped else 0.0
     labels = (load.name, _draws(load))
     capacitor = ("input", _times(fitted.count, _farads(fitted.part))) if fitted else ()
     lead = load.lead is not None
     left = 1.9 if lead else 0.5
     box = left + (0.9 + text_width(capacitor) if fitted else 0.0)
-    width = box + 0.8 + text_width(labels)
+    width = box + 0.8 + max(text_width(labels), reached + 1.5 * clipped)
 
     def draw(sheet: Sheet, x: float) -> None:
         plus, minus = (PLUS - 0.55, MINUS + 0.55) if lead else (PLUS, MINUS)
         ends = x + (0.4 if lead else box)
         sheet.rails(x, ends if last else x + width, skip=("chassis",))
-        sheet.rails(x, x + (box * (load.bond is not None) if last else width), skip=("plus", "return"))
+        end = (box if load.bond is not None or stray else 0.0) if not clipped else box + reached
+        sheet.rails(x, x + (end if last else width), skip=("plus", "return"))
         if lead:
             _leads(sheet, load, (x, plus, minus), left)
         if fitted:
@@ -252,6 +293,11 @@ def _load(load: Any, *, last: bool) -> Column:
         sheet.text(x + box + 0.72, (PLUS + MINUS) / 2, labels, named=True)
         if load.bond is not None:
             _bond(sheet, load.bond, x + box, top=minus)
+        elif stray:
+            _to_chassis(sheet, "capacitor", x + box, ("stray", _value(load.stray_capacitance, "F")), top=minus)
+        if clipped:
+            sheet.line((x + box, minus), (x + box + reached, minus))
+            _to_chassis(sheet, "inductor", x + box + reached, _clip(design), top=minus)
 
     return Column(width, draw)
 

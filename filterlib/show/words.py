@@ -10,7 +10,14 @@ from typing import Any
 from filterlib.units import format_quantity
 
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}
-_PLACES = {"terminals": "converter terminals, with filter", "terminals_before": "converter terminals, without filter"}
+_PLACES = {
+    "terminals": "converter terminals, with filter",
+    "terminals_before": "converter terminals, without filter",
+    "measured": "what the clipped scope shows, with filter",
+    "measured_before": "what the clipped scope shows, without filter",
+    "tip_on_clip": "the scope's tip on its own clip, with filter",
+    "tip_on_clip_before": "the scope's tip on its own clip, without filter",
+}
 SYMBOLS = {"met throughout": "✓", "depends on": "◐", "not met": "✗", "not known": "?"}
 _STRESSED = {
     "within": "✓ within its rating",

@@ -8,7 +8,11 @@ from dataclasses import replace
 
 import pytest
 
+from filterlib.analysis.review import review as analysis_review
 from filterlib.show.results import FORMAT, results_text
+from filterlib.show.tables import ripple_table
+from filterlib.system.clip import measured
+from tests.designs import common_mode, converter, design, shunt
 
 
 def read(review):
@@ -140,3 +144,16 @@ def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
     found = read(fakes.review(broken_ratings=("C11: too much",), lives=(life,)))
     assert found["broken_ratings"] == ["C11: too much"]
     assert found["lives"]["C11"]["life_over_all_operating_points_s"] == 3.6e8
+
+
+def test_a_clipped_scope_has_its_own_figures():
+    """What the scope shows and what its tip shows on its own clip, before the filter and behind it, and a page with both."""
+    source = converter(shape="triangle", common_mode={"swing": "28 V"}, bond={})
+    one = measured(design(shunt(), common_mode(), shunt(), source=source), "modem")
+    whole = analysis_review(one)
+    found = read(whole)["ripple"]
+    for place in ("measured", "tip_on_clip"):
+        for key in (f"{place}_20MHz_pp_V", f"{place}_before_full_pp_V", f"{place}_full_pp_high_V"):
+            assert found[key] > 0, key
+    table = ripple_table(whole.points[0])
+    assert "What the clipped scope shows, with filter" in [row[0] for row in table.rows]

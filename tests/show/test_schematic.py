@@ -62,6 +62,27 @@ def _box(element):
     return start, start + long, float(element.attrib["y"]), words
 
 
+BRIDGED = {"bridge": {"capacitance": "1 nF"}, "supply": {"inductance": "1.5 µH"}}
+SHARED = {"isolated": False, "supply": {"inductance": "1.5 µH"}}
+
+
+@pytest.mark.parametrize("place", ["terminals", "modem", "logger"])
+@pytest.mark.parametrize(
+    ("more", "shown"), [(BRIDGED, ("1 nF", "cable", "1.5 µH")), (SHARED, ("battery", "1.5 µH", "60 V swing"))]
+)
+def test_the_ways_through_the_chassis_stand_there_too(fakes, place, more, shown):
+    one = fakes.design()
+    filter_ = [stage if stage.kind != "capacitor_to_chassis" else stage.replace(bond={"inductance": "40 nH"})
+               for stage in one.filter]  # fmt: skip
+    one = one.replace(converter=one.converter.replace(**more), filter=filter_, clip={"place": place})
+    root, words = drawn(one)
+    for text in (*shown, "bond", "stray", "≈ 50 pF", "40 nH shared", "scope's clip", "≈ 150 nH"):
+        assert text in words, text
+    boxes = [_box(element) for element in root.iter("{http://www.w3.org/2000/svg}text")]
+    for index, a in enumerate(boxes):
+        assert all(a[0] >= b[1] or b[0] >= a[1] or abs(a[2] - b[2]) > 11 for b in boxes[index + 1 :]), a
+
+
 @pytest.mark.parametrize("text", ["<script>alert(1)</script>", "$x_1$ & µ", "]]> \x07 <!--", "潮位計"])
 def test_a_name_is_text_and_never_markup(fakes, text):
     svg = schematic_svg(fakes.renamed(fakes.design(), text))
