@@ -116,6 +116,16 @@ def nominal(design: Design, load: str, *, state: State | None = None, band: str 
     return NominalResult(**found, **_ripple(after, before, load, chosen, design))
 
 
+_ELSEWHERE = (
+    "name",
+    "note",
+    "filter",
+    "couplings",
+    "operating_points",
+    "requirements",
+)  # what a side without filter is not of
+
+
 @dataclass(frozen=True, eq=False)
 class _Without:
     """A design without its filter: equal to another one wherever the rest of it and the load's state are equal."""
@@ -127,16 +137,17 @@ class _Without:
     @property
     def _facts(self) -> tuple[Any, ...]:
         state, design = self.state, self.design
+        rest = tuple(getattr(design, name) for name in type(design).model_fields if name not in _ELSEWHERE)
         drawn = tuple((one.name, float(state.voltage(one.name)), state.scale(one.name)) for one in design.loads)
         currents = tuple(float(amps) for amps in state.load_currents.values())
         at = state.temperature, state.age, state.input_voltage
-        return self.load, design.converter, design.loads, design.insulation, drawn, currents, *at
+        return self.load, rest, drawn, currents, *at
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Without) and self._facts == other._facts
 
     def __hash__(self) -> int:
-        return hash(self._facts)
+        return hash((self.load, self.design.converter, self.design.loads))
 
 
 @lru_cache(maxsize=8)

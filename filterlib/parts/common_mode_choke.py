@@ -118,6 +118,11 @@ class CommonModeChoke(Wound):
         return leakage_per_winding(self.inductance, self.leakage, self.leakage_measured)
 
     @property
+    def loop_leakage(self) -> Value:
+        """Leakage of both windings, out through one and back through the other [H], without current."""
+        return 2 * self.leakage_per_winding
+
+    @property
     def coupling(self) -> Value:
         """Coefficient k = M/L between the windings, without current and at low frequency."""
         return 1 - self.leakage_per_winding / self.inductance

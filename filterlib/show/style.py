@@ -50,10 +50,10 @@ _SETTINGS: dict[Any, Any] = {
 
 
 @contextmanager
-def _style() -> Iterator[None]:
+def _style(settings: Any = None) -> Iterator[None]:
     import matplotlib
 
-    with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
+    with matplotlib.rc_context(_SETTINGS | (settings or {})), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # the reader's browser has more fonts than we do
         yield
 

@@ -8,9 +8,11 @@ from typing import Any
 
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.parts.base import Part
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.design import Design
 from filterlib.system.ranged import Ranged
 
+LOOP = "loop_leakage"
 CHANGED = ", changed"  # behind the name of a part whose values were changed
 
 
@@ -23,7 +25,8 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
     values : mapping
         By key: "converter.FIELD", "converter.SECTION.FIELD", "filter.NAME.FIELD" (of the stage, or of its part),
         "load.NAME.FIELD" (of the load, its lead, its input capacitor's part), "point.NAME.FIELD"; "converter" and
-        "filter.NAME.part" take a whole converter and a whole part. Applied in order. Text is read as in a design file; a
+        "filter.NAME.part" take a whole converter and a whole part. The field "loop_leakage" of a common-mode choke is
+        the leakage of both windings in series, however the part states it. Applied in order. Text is read as in a design file; a
         number where a range stands moves the range with it, in ratio.
 
     Raises
@@ -84,7 +87,7 @@ def _place(items: Any, name: str, key: str) -> int:
 
 def _owner(held: Any, name: str, key: str) -> Any:
     """What has the field: the thing itself, or what stands within it."""
-    if name in type(held).model_fields:
+    if _has(held, name):
         return held
     inner = [getattr(held, one) for one in _WITHIN if getattr(held, one, None) is not None]
     for one in inner:
@@ -94,8 +97,12 @@ def _owner(held: Any, name: str, key: str) -> Any:
     raise FilterlibError(f'{key}: no value called "{name}"; {did_you_mean(name, known)}')
 
 
+def _has(held: Any, name: str) -> bool:
+    return name in type(held).model_fields or (name == LOOP and isinstance(held, CommonModeChoke))
+
+
 def _reach(held: Any, name: str) -> Any:
-    if name in type(held).model_fields:
+    if _has(held, name):
         return held
     part = getattr(held, "part", None)
     return _reach(part, name) if part is not None else None
@@ -103,6 +110,9 @@ def _reach(held: Any, name: str) -> Any:
 
 def _set(held: Any, path: list[str], given: Any, key: str) -> Any:
     name, *rest = path
+    if name == LOOP and isinstance(held, CommonModeChoke):
+        loop = {"leakage": given, "leakage_measured": "loop"}
+        return held.replace(**loop, **_renamed(held, name, given))
     owner = _owner(held, name, key)
     if owner is not held:
         outer = next(

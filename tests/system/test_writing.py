@@ -211,3 +211,16 @@ def test_a_key_that_leads_nowhere_is_refused(key, words):
 def test_a_value_that_cannot_be_is_refused():
     with pytest.raises(InputError, match="capacitance"):
         changed(CLEAN, {"filter.C1.capacitance": -1e-6})
+
+
+@pytest.mark.parametrize(("part", "microhenries"), [("cm-1m0-5A", 11), ("cm-2m2-5A", 26)])
+def test_leakage_of_the_loop_however_it_is_stated(part, microhenries):
+    """hand: 11 uH stated of the loop; 13 uH stated per winding make 26 uH of the loop: the factor of two."""
+    from filterlib import standard_tables
+
+    choke = next(table[part] for table in standard_tables() if part in table)
+    one = changed(CLEAN, {"filter.L1.part": choke})
+    assert value(one, "filter.L1.loop_leakage") == pytest.approx(microhenries * 1e-6, rel=1e-12, abs=0)
+    other = changed(one, {"filter.L1.loop_leakage": "20 µH"})
+    assert value(other, "filter.L1.loop_leakage") == pytest.approx(20e-6, rel=1e-12, abs=0)
+    assert other.filter[1].part.name == f"{part}, changed"

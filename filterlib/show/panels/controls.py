@@ -154,14 +154,24 @@ class Choice:
 
     def governs(self, control: Control) -> bool:
         """True where a slider changes a value that every option has."""
-        start = self.name.removesuffix("part").rstrip(".") + "."
-        inner = control.name.removeprefix(start)
-        return control.name.startswith(start) and all(hasattr(one, inner) for one in self.options.values())
+        inner = self._inner(control)
+        return bool(inner) and all(_reached(one, inner) is not None for one in self.options.values())
 
     def of(self, control: Control, word: str) -> float:
         """The value that an option has for a slider that it governs."""
-        held = getattr(self.options[word], control.name.rsplit(".", 1)[1])
-        return float(getattr(held, "value", held))
+        return float(_reached(self.options[word], self._inner(control)))
+
+    def _inner(self, control: Control) -> str:
+        """What a slider changes, as seen from an option; "" where that is nothing of an option."""
+        start = self.name.removesuffix("part").rstrip(".") + "."
+        return control.name.removeprefix(start) if control.name.startswith(start) else ""
+
+
+def _reached(option: Any, names: str) -> Any:
+    """A value of an option, or of what stands within it; None where there is none."""
+    for name in names.split("."):
+        option = getattr(option, name, None)
+    return getattr(option, "value", option)
 
 
 def parts(kind: type | str) -> dict[str, Any]:

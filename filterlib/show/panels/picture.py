@@ -17,11 +17,14 @@ from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
 from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
-LEFT, RIGHT, TOP, BOTTOM, TITLE, BETWEEN = 92, 26, 8, 44, 26, 40  # [px] around axes
-LEGEND = 22  # [px] of one row of the legend
-ENTRY, LETTER = 66, 7  # [px] of an entry's line and of a letter, a little more than either takes
+WIDE, NARROW, RIGHT = 80, 54, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
+TOP, BOTTOM, TITLE, BETWEEN = 6, 40, 22, 24  # [px] above and below axes, for a title, and for the ticks between two
+LEGEND = 20  # [px] of one row of the legend
+ENTRY, LETTER = 58, 7  # [px] of an entry's line and of a letter, a little more than either takes
+TICK = {"x": 78, "y": 30}  # [px] that a tick's label needs
+FONT = {"font.size": 9, "axes.titlesize": 9.5, "lines.linewidth": 1.5}
 DPI = 100
-COLOURS = 64  # of the PNG
+COLOURS, GREYS = 64, 16  # of the PNG, and of its words and grid
 RUN_LENGTHS = 3  # zlib's strategy for pictures of few colours: half the time and no more bytes
 
 
@@ -62,7 +65,7 @@ class Picture:
         from matplotlib.figure import Figure
 
         self.looks = looks(self.plots)
-        with _style():
+        with _style(FONT):
             self.figure = Figure(figsize=(self.size[0] / DPI, self.size[1] / DPI), dpi=DPI)
             self.figure.set_label(self.name)
             self.canvas = FigureCanvasAgg(self.figure)
@@ -71,6 +74,7 @@ class Picture:
                 axes.set_title(plot.title)
                 for side in ("x", "y"):
                     _prepare(axes, side, getattr(plot, side))
+            self._join_labels()
             self._artists = [[self._artist(axes, mark) for mark in plot.marks] for axes, plot in self._pairs()]
             self._references = [
                 [
@@ -82,6 +86,13 @@ class Picture:
             ]  # fmt: skip
         self._recolour()
 
+    def _join_labels(self) -> None:
+        """Along a column the label of the lowest x axis stands for all."""
+        bottoms = np.cumsum([len(column) for column in self._columns]) - 1
+        for at, axes in enumerate(self.axes):
+            if at not in bottoms:
+                axes.set_xlabel("")
+
     def _pairs(self) -> Iterator[tuple[Any, Plot]]:
         return zip(self.axes, self.plots, strict=True)
 
@@ -91,17 +102,18 @@ class Picture:
     def _boxes(self) -> Iterator[tuple[float, float, float, float]]:
         """Left, bottom, width and height of every axes, in shares of the figure."""
         width, height = self.size
-        room = width - len(self._columns) * (LEFT + RIGHT)
+        margins = [max(WIDE if _prefixable(plot.y) else NARROW for plot in column) for column in self._columns]
+        room = width - sum(margins) - len(margins) * RIGHT
         left = 0.0
-        for column, share in zip(self._columns, self._widths, strict=True):
+        for column, share, margin in zip(self._columns, self._widths, margins, strict=True):
             wide = room * share / sum(self._widths)
             high = (
                 height - self._legend_rows() * LEGEND - TOP - BOTTOM - len(column) * TITLE - (len(column) - 1) * BETWEEN
             ) / len(column)
             for row in range(len(column)):
                 bottom = BOTTOM + (len(column) - 1 - row) * (high + TITLE + BETWEEN)
-                yield (left + LEFT) / width, bottom / height, wide / width, high / height
-            left += wide + LEFT + RIGHT
+                yield (left + margin) / width, bottom / height, wide / width, high / height
+            left += wide + margin + RIGHT
 
     def _legend_rows(self) -> int:
         """Rows that the legend needs, with the references that may come."""
@@ -223,7 +235,7 @@ class Picture:
         self.figure.legend(
             handles=handles, loc="upper left", bbox_to_anchor=(0.006, 1.0), borderaxespad=0.1,
             ncols=-(-len(handles) // self._legend_rows()), labelspacing=0.3,
-            columnspacing=1.6, handlelength=2.6, labelcolor=self.theme.ink, fontsize=10,
+            columnspacing=1.6, handlelength=2.6, labelcolor=self.theme.ink, fontsize=9,
         )  # fmt: skip
 
     def pixels(self) -> np.ndarray:
@@ -240,29 +252,20 @@ class Picture:
         return buffer.getvalue()
 
     def _colours(self) -> Any:
-        """The palette: the background's colours, and every colour that may come, faded into the paper."""
+        """The palette: paper, words and grid in fine steps, and every curve faded into the paper."""
         from matplotlib.colors import to_rgb
         from PIL import Image
 
-        paper = np.array(to_rgb(self.theme.paper))
-        inks = [look["color"] for look in self.looks.values()] + [colour for colour, _ in REFERENCE_LOOKS]
-        ramps = [
-            np.outer(share, np.array(to_rgb(self.theme.colour(ink))) - paper) + paper
-            for ink in inks
-            for share in [np.linspace(0, 1, self.size[0])]
-        ]
-        strip = np.repeat((255 * np.array(ramps)).round().astype(np.uint8), 3, axis=0)
-        whole = Image.fromarray(np.concatenate((self.pixels()[..., :3], strip)))
-        return whole.quantize(COLOURS, method=Image.Quantize.MEDIANCUT)
-
-    def svg(self) -> str:
-        """The same artists as an SVG element, in the colours of paper."""
-        theme, self.theme = self.theme, Theme()
-        self._recolour()
-        self._legend()
-        text = svg(self.figure)
-        self.restyle(theme)
-        return text
+        paper, theme = np.array(to_rgb(self.theme.paper)), self.theme
+        inks = dict.fromkeys(
+            [look["color"] for look in self.looks.values()] + [colour for colour, _ in REFERENCE_LOOKS]
+        )
+        steps = (COLOURS - GREYS) // len(inks)
+        ramps = [_ramp(paper, to_rgb(theme.ink), GREYS)]
+        ramps += [_ramp(paper, to_rgb(theme.colour(ink)), steps + 1)[1:] for ink in inks]
+        palette = Image.new("P", (1, 1))
+        palette.putpalette(np.round(255 * np.concatenate(ramps)).astype(np.uint8).tobytes())
+        return palette
 
     def print_png(self) -> bytes:
         """The same artists as a PNG for a page: at twice the size, in the colours of paper."""
@@ -305,6 +308,10 @@ class Picture:
             yield f"{what} lies wholly outside its axes"
 
 
+def _ramp(paper: np.ndarray, ink: Any, steps: int) -> np.ndarray:
+    return paper + np.linspace(0, 1, steps)[:, None] * (np.array(ink) - paper)
+
+
 def _within(values: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
     return (values >= min(ends)) & (values <= max(ends))
 
@@ -324,12 +331,26 @@ def _wanted(axis: Axis, values: list[np.ndarray], old: tuple[float, float] | Non
     return limits(low, high, old, log=log)
 
 
+def _prefixable(axis: Axis) -> bool:
+    return bool(axis.unit) and axis.unit != "°" and not axis.unit.startswith("dB")
+
+
 def _prepare(axes: Any, side: str, axis: Axis) -> None:
+    """Scale, label and ticks of one axis, with as many ticks as there is room for."""
+    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
+
+    which = getattr(axes, f"{side}axis")
     getattr(axes, f"set_{side}scale")(axis.scale)
-    if axis.unit in ("dB", "°", "") or axis.unit.startswith("dB"):
-        getattr(axes, f"set_{side}label")(f"{axis.label} [{axis.unit}]" if axis.unit else axis.label)
-    else:
+    if _prefixable(axis):
         prefixed(axes, side, axis.unit, axis.label)
+    else:
+        which.set_label_text(f"{axis.label} [{axis.unit}]" if axis.unit else axis.label)
+    room = max(2, int((axes.bbox.width if side == "x" else axes.bbox.height) // TICK[side]))
+    if axis.scale == "log":
+        which.set_major_locator(LogLocator(numticks=room + 1))
+        which.set_minor_locator(NullLocator())
+    else:
+        which.set_major_locator(MaxNLocator(nbins=room, steps=[1, 2, 5, 10]))
 
 
 __all__ = ["Axis", "Curve", "Picture"]

@@ -1,0 +1,239 @@
+"""Panel of the notebook that one starts from: converter, capacitor, choke, capacitor, wire and load, all on sliders."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.nominal import NominalResult, nominal
+from filterlib.analysis.operating import OperatingResult, operating
+from filterlib.analysis.ripple import Figure, RippleResult, ripple
+from filterlib.analysis.verdict import Verdict, verdicts
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.tables import data_folder
+from filterlib.show.panels import (
+    Axis,
+    Band,
+    Calculation,
+    Choice,
+    Control,
+    Curve,
+    Display,
+    Level,
+    Panel,
+    Picture,
+    Plot,
+    Reading,
+    parts,
+)
+from filterlib.show.style import AFTER, BEFORE
+from filterlib.show.words import band as band_words
+from filterlib.show.words import number
+from filterlib.system.design import Design
+from filterlib.system.files import load_design
+from filterlib.units import decibels
+
+LOAD, LABEL = "modem", "20MHz"
+LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
+WITH, WITHOUT = "with filter", "without filter"
+
+
+@dataclass(frozen=True)
+class Explored:
+    """What the panel shows: nominal figures at once; ``figure`` and ``verdicts`` of the full analysis when sliders rest.
+
+    ``limit`` [V] peak to peak at the modem, of the design's own requirement.
+    """
+
+    nominal: NominalResult
+    limit: float
+    figure: Figure | None = None
+    verdicts: tuple[Verdict, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Point:
+    """One operating point, as `verdicts` reads it."""
+
+    operating: OperatingResult
+    ripple: RippleResult
+
+
+def demo(name: str) -> Design:
+    """A design of data/designs, by the end of its file's name."""
+    return load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml")
+
+
+def explore(design: Design) -> Explored:
+    """The nominal figures at the modem."""
+    wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == LOAD)
+    return Explored(nominal(design, LOAD, band=LABEL), wanted.limit)  # type: ignore[union-attr]
+
+
+def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) -> Explored:
+    """The same with the band over what is not known, the verdicts, and the poles' word on stability."""
+    found = operating(design)
+    tick(0.0)
+    if not found.stable:
+        nothing = np.zeros(0)
+        quiet = replace(shown.nominal, stable=False, reason=found.reason, step=nothing, ripple=nothing)
+        return replace(shown, nominal=quiet)
+    full = ripple(design, found.state, progress=tick)
+    tick(1.0)
+    return replace(
+        shown, figure=full.figures[LOAD, LABEL], verdicts=verdicts(design, [_Point(operating=found, ripple=full)])
+    )
+
+
+def pi_panel() -> Panel:
+    """The pi filter of the tide gauge on sliders."""
+    clean = demo("clean")
+    start = clean.replace(name="Tide gauge, from the sliders", note="Saved from a notebook")
+    calculation = Calculation(start, explore, with_band)
+    return Panel(
+        "Pi filter of the tide gauge", calculation, _controls(clean), Display(_picture(), _readings, _sentence)
+    )
+
+
+def _controls(clean: Design) -> list[Control | Choice]:
+    converters = {one.name: one for one in (clean.converter, demo("brick").converter)}
+    source = [
+        Choice("converter", "converter", converters, group="Converter"),
+        Control("converter.ripple.peak_to_peak", "its ripple", "V", "10 mV", "1 V", scale="log", group="Converter"),
+        Control("converter.switching_frequency", "switching frequency", "Hz", "50 kHz", "1 MHz", group="Converter"),
+        Control("converter.output_capacitance", "capacitance inside", "F", "2.2 µF", "470 µF", group="Converter"),
+        Control("converter.output_esr", "ESR inside", "ohm", "1 mΩ", "200 mΩ", group="Converter"),
+    ]
+    choke = [
+        Choice("filter.L1.part", "choke", parts(CommonModeChoke), group="Choke"),
+        Control("filter.L1.loop_leakage", "leakage, both windings", "H", "470 nH", "470 µH", group="Choke"),
+        Control("filter.L1.dc_resistance", "copper, each winding", "ohm", "2 mΩ", "500 mΩ", group="Choke"),
+    ]
+    load = [
+        Control("load.modem.length", "wire to the modem", "m", "10 cm", "20 m", group="Wire and load"),
+        Control("load.modem.power", "modem's power", "W", "10 W", "150 W", group="Wire and load"),
+        Control(
+            "point.transmitting.temperature", "temperature", "K", "-20 °C", "60 °C", steps=80, group="Wire and load"
+        ),
+    ]
+    return [*source, *_capacitor("C1"), *choke, *_capacitor("C2"), *load]
+
+
+def _capacitor(name: str) -> list[Control | Choice]:
+    """Part, capacitance and ESR of one of the two."""
+    rated = {word: part for word, part in parts(Capacitor).items() if part.rated_voltage >= LEAST_RATING}
+    group = f"{name}, before the choke" if name == "C1" else f"{name}, behind the choke"
+    return [
+        Choice(f"filter.{name}.part", f"{name} part", rated, group=group),
+        Control(f"filter.{name}.capacitance", f"{name} capacitance", "F", "10 nF", "1 mF", group=group),
+        Control(f"filter.{name}.esr", f"{name} constant ESR", "ohm", "1 mΩ", "2 ohm", group=group),
+    ]
+
+
+def _picture() -> Picture:
+    response = Plot(
+        "Modem over ripple source",
+        Axis("frequency", "Hz", "log", limits=(1e2, 1e8)),
+        Axis("level", "dB", span=160),
+        (
+            Curve(WITHOUT, lambda r: (r.nominal.frequencies, decibels(r.nominal.without_filter)), BEFORE, (0, (5, 2))),
+            Curve(WITH, lambda r: (r.nominal.frequencies, decibels(r.nominal.with_filter)), AFTER, "-", kept=True),
+        ),
+    )
+    step = Plot(
+        "After a step of its current",
+        Axis("time", "s", zero=True),
+        Axis("deviation", "V", zero=True),
+        (
+            Curve(WITHOUT, lambda r: _over(r.nominal.times, r.nominal.step_before)),
+            Curve(WITH, lambda r: _over(r.nominal.times, r.nominal.step), kept=True),
+        ),
+    )
+    before = Plot(
+        "Ripple without filter",
+        Axis("time", "s"),
+        Axis("ripple", "V"),
+        (Curve(WITHOUT, lambda r: _over(r.nominal.period, r.nominal.ripple_before)), _limit()),
+    )
+    after = Plot(
+        "Ripple with filter",
+        Axis("time", "s"),
+        Axis("ripple", "V"),
+        (
+            Band("range over what is not known", lambda r: _range(r, 1)),
+            Band("range over what is not known", lambda r: _range(r, -1)),
+            Curve(WITH, lambda r: _over(r.nominal.period, r.nominal.ripple), kept=True),
+            _limit(),
+        ),
+    )
+    return Picture([response, step, (before, after)], name="Pi filter of the tide gauge", size=(1000, 380))
+
+
+def _limit() -> Level:
+    return Level("requirement", lambda r: (-r.limit / 2, r.limit / 2), counts=True)
+
+
+def _over(x: np.ndarray, y: np.ndarray) -> Any:
+    return (x, y) if len(y) else None
+
+
+def _range(r: Explored, side: int) -> Any:
+    """Where the peaks of one side lie, from the narrowest to the widest ripple."""
+    if r.figure is None or not len(r.nominal.ripple):
+        return None
+    middle = (r.nominal.ripple.max() + r.nominal.ripple.min()) / 2
+    ends = (middle + side * r.figure.low / 2, middle + side * r.figure.high / 2)
+    return r.nominal.period[[0, -1]], np.full(2, min(ends)), np.full(2, max(ends))
+
+
+def _readings(r: Explored) -> tuple[Reading, ...]:
+    one = r.nominal
+    frequency, height, _ = max(one.resonances, key=lambda peak: peak[1], default=(np.nan, np.nan, ""))
+    left = number(one.peak_to_peak_before / one.peak_to_peak, "", 2) if one.stable else ""
+    return (
+        Reading(
+            "ripple at the modem, to 20 MHz",
+            one.peak_to_peak,
+            "V",
+            _verdict(r, "ripple"),
+            f"at most {number(r.limit, 'V')}",
+        ),
+        Reading("range over what is not known", _band_text(r), note=_what_decides(r)),
+        Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
+        Reading(
+            "highest peak of the response", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""
+        ),
+        Reading("DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} arrive"),
+    )
+
+
+def _verdict(r: Explored, kind: str) -> str:
+    return next((one.verdict for one in r.verdicts if one.kind == kind and one.load == LOAD), "")
+
+
+def _band_text(r: Explored) -> str:
+    if not r.nominal.stable:
+        return "none"
+    return "a moment later" if r.figure is None else band_words(r.figure.low, r.figure.high, "V")
+
+
+def _what_decides(r: Explored) -> str:
+    found = next((one for one in r.verdicts if one.kind == "ripple" and one.load == LOAD), None)
+    return f"decided by {found.depends_on}" if found is not None and found.depends_on else ""
+
+
+def _sentence(r: Explored) -> str:
+    one = r.nominal
+    if not one.stable:
+        return f"The circuit is {one.reason}."
+    side = "within" if one.peak_to_peak <= r.limit else "above"
+    deepest = one.step[np.argmax(np.abs(one.step))]
+    return (
+        f"At the modem {number(one.peak_to_peak, 'V')} of ripple are left of {number(one.peak_to_peak_before, 'V')}, {side} the "
+        f"required {number(r.limit, 'V')}; a step of {number(one.step_current, 'A')} moves its voltage by "
+        f"{number(abs(float(deepest)), 'V')} {'down' if deepest < 0 else 'up'} at most."
+    )
