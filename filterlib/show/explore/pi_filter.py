@@ -46,13 +46,14 @@ WITH, WITHOUT = "with filter", "without filter"
 class Explored:
     """What the panel shows: nominal figures at once; ``figure`` and ``verdicts`` of the full analysis when sliders rest.
 
-    ``limit`` [V] peak to peak at the modem, of the design's own requirement.
+    ``limit`` [V] peak to peak at the modem, of the design's own requirement; ``decided_by``: the unknown that makes the band.
     """
 
     nominal: NominalResult
     limit: float
     figure: Figure | None = None
     verdicts: tuple[Verdict, ...] = ()
+    decided_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def demo(name: str) -> Design:
 def explore(design: Design) -> Explored:
     """The nominal figures at the modem."""
     wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == LOAD)
-    return Explored(nominal(design, LOAD, band=LABEL), wanted.limit)  # type: ignore[union-attr]
+    return Explored(nominal(design, LOAD, band=LABEL), wanted.limit)
 
 
 def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) -> Explored:
@@ -84,9 +85,9 @@ def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) ->
         return replace(shown, nominal=quiet)
     full = ripple(design, found.state, progress=tick)
     tick(1.0)
-    return replace(
-        shown, figure=full.figures[LOAD, LABEL], verdicts=verdicts(design, [_Point(operating=found, ripple=full)])
-    )
+    judged = verdicts(design, [_Point(operating=found, ripple=full)])
+    decided = next((one.label for one in full.unknowns if one.key == full.depends[LOAD, LABEL]), "")
+    return replace(shown, figure=full.figures[LOAD, LABEL], verdicts=judged, decided_by=decided)
 
 
 def pi_panel() -> Panel:
@@ -101,19 +102,19 @@ def pi_panel() -> Panel:
 
 def _controls(clean: Design) -> list[Control | Choice]:
     converters = {one.name: one for one in (clean.converter, demo("brick").converter)}
-    source = [
+    source: list[Control | Choice] = [
         Choice("converter", "converter", converters, group="Converter"),
         Control("converter.ripple.peak_to_peak", "its ripple", "V", "10 mV", "1 V", scale="log", group="Converter"),
         Control("converter.switching_frequency", "switching frequency", "Hz", "50 kHz", "1 MHz", group="Converter"),
         Control("converter.output_capacitance", "capacitance inside", "F", "2.2 µF", "470 µF", group="Converter"),
         Control("converter.output_esr", "ESR inside", "ohm", "1 mΩ", "200 mΩ", group="Converter"),
     ]
-    choke = [
+    choke: list[Control | Choice] = [
         Choice("filter.L1.part", "choke", parts(CommonModeChoke), group="Choke"),
-        Control("filter.L1.loop_leakage", "leakage, both windings", "H", "470 nH", "470 µH", group="Choke"),
-        Control("filter.L1.dc_resistance", "copper, each winding", "ohm", "2 mΩ", "500 mΩ", group="Choke"),
+        Control("filter.L1.loop_leakage", "leakage of the loop", "H", "470 nH", "470 µH", group="Choke"),
+        Control("filter.L1.dc_resistance", "copper per winding", "ohm", "2 mΩ", "500 mΩ", group="Choke"),
     ]
-    load = [
+    load: list[Control | Choice] = [
         Control("load.modem.length", "wire to the modem", "m", "10 cm", "20 m", group="Wire and load"),
         Control("load.modem.power", "modem's power", "W", "10 W", "150 W", group="Wire and load"),
         Control(
@@ -170,7 +171,7 @@ def _picture() -> Picture:
             _limit(),
         ),
     )
-    return Picture([response, step, (before, after)], name="Pi filter of the tide gauge", size=(1000, 380))
+    return Picture([response, step, (before, after)], name="Pi filter of the tide gauge", size=(924, 330))
 
 
 def _limit() -> Level:
@@ -196,17 +197,15 @@ def _readings(r: Explored) -> tuple[Reading, ...]:
     left = number(one.peak_to_peak_before / one.peak_to_peak, "", 2) if one.stable else ""
     return (
         Reading(
-            "ripple at the modem, to 20 MHz",
+            "modem's ripple, to 20 MHz",
             one.peak_to_peak,
             "V",
             _verdict(r, "ripple"),
             f"at most {number(r.limit, 'V')}",
         ),
-        Reading("range over what is not known", _band_text(r), note=_what_decides(r)),
+        Reading("over what is not known", _band_text(r), note=r.decided_by and f"most of it: {r.decided_by}"),
         Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
-        Reading(
-            "highest peak of the response", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""
-        ),
+        Reading("highest peak", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""),
         Reading("DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} arrive"),
     )
 
@@ -221,11 +220,6 @@ def _band_text(r: Explored) -> str:
     return "a moment later" if r.figure is None else band_words(r.figure.low, r.figure.high, "V")
 
 
-def _what_decides(r: Explored) -> str:
-    found = next((one for one in r.verdicts if one.kind == "ripple" and one.load == LOAD), None)
-    return f"decided by {found.depends_on}" if found is not None and found.depends_on else ""
-
-
 def _sentence(r: Explored) -> str:
     one = r.nominal
     if not one.stable:
@@ -233,7 +227,7 @@ def _sentence(r: Explored) -> str:
     side = "within" if one.peak_to_peak <= r.limit else "above"
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (
-        f"At the modem {number(one.peak_to_peak, 'V')} of ripple are left of {number(one.peak_to_peak_before, 'V')}, {side} the "
+        f"Of {number(one.peak_to_peak_before, 'V')} of ripple {number(one.peak_to_peak, 'V')} are left at the modem, {side} the "
         f"required {number(r.limit, 'V')}; a step of {number(one.step_current, 'A')} moves its voltage by "
-        f"{number(abs(float(deepest)), 'V')} {'down' if deepest < 0 else 'up'} at most."
+        f"{number(abs(float(deepest)), 'V')}."
     )

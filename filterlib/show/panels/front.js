@@ -63,7 +63,7 @@ function choice(model, control, id) {
   const refresh = () => {
     const place = model.get("places")[control.name];
     if (place < 0) {
-      loose.textContent = `own values, from ${model.get("view").from[control.name]}`;
+      loose.textContent = `changed, from ${model.get("view").from[control.name]}`;
       if (!loose.isConnected) select.prepend(loose);
     } else loose.remove();
     select.value = place;

@@ -79,7 +79,11 @@ class Front(anywidget.AnyWidget):
         if not isinstance(control, Control):
             return {"label": "", "to": []}
         to = ["E12", "E24"] if control.unit in SNAPPED else []
-        return {"label": control.label, "to": [*to, *(["part"] if control.name in panel.state.governor else [])]}
+        return {"label": control.label, "to": [*to, *(["part"] if self._of_a_part(control) else [])]}
+
+    def _of_a_part(self, control: Control) -> bool:
+        governor = self._panel.state.governor.get(control.name)
+        return governor is not None and governor.name.endswith("part")
 
     def _moved(self, change: dict[str, Any]) -> None:
         """A control was moved in the browser."""

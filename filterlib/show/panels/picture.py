@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -17,11 +18,11 @@ from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
 from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
-WIDE, NARROW, RIGHT = 80, 54, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
-TOP, BOTTOM, TITLE, BETWEEN = 6, 40, 22, 24  # [px] above and below axes, for a title, and for the ticks between two
+WIDE, NARROW, RIGHT = 90, 66, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
+TOP, BOTTOM, TITLE, BETWEEN = 6, 46, 22, 24  # [px] above and below axes, for a title, and for the ticks between two
 LEGEND = 20  # [px] of one row of the legend
-ENTRY, LETTER = 58, 7  # [px] of an entry's line and of a letter, a little more than either takes
-TICK = {"x": 78, "y": 30}  # [px] that a tick's label needs
+ENTRY, LETTER = 58, 6  # [px] of an entry's line and of a letter, a little more than either takes
+TICK = {"x": 56, "y": 28}  # [px] that a tick's label needs
 FONT = {"font.size": 9, "axes.titlesize": 9.5, "lines.linewidth": 1.5}
 DPI = 100
 COLOURS, GREYS = 64, 16  # of the PNG, and of its words and grid
@@ -267,16 +268,26 @@ class Picture:
         palette.putpalette(np.round(255 * np.concatenate(ramps)).astype(np.uint8).tobytes())
         return palette
 
+    def svg(self) -> str:
+        """The same artists as an SVG element, in the colours of paper."""
+        with self._on_paper():
+            return svg(self.figure)
+
     def print_png(self) -> bytes:
-        """The same artists as a PNG for a page: at twice the size, in the colours of paper."""
+        """The same artists as a PNG for a page, at twice the size, in the colours of paper."""
         buffer = io.BytesIO()
+        with self._on_paper():
+            self.figure.savefig(buffer, format="png", dpi=2 * DPI)
+        return buffer.getvalue()
+
+    @contextmanager
+    def _on_paper(self) -> Iterator[None]:
         theme, self.theme = self.theme, Theme()
         self._recolour()
-        with _style():
+        with _style(FONT):
             self._legend()
-            self.figure.savefig(buffer, format="png", dpi=2 * DPI)
+            yield
         self.restyle(theme)
-        return buffer.getvalue()
 
     @property
     def limits(self) -> dict[tuple[int, str], tuple[float, float]]:

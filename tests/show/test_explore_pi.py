@@ -1,0 +1,94 @@
+"""The panel of the pi filter: what it shows is what the analyses say, at once and when the sliders rest."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from filterlib.analysis.review import review
+from filterlib.analysis.ripple import ripple
+from filterlib.show.explore.pi_filter import demo, explore, pi_panel, with_band
+from filterlib.system.drive import ScaleError
+from filterlib.system.files import load_design
+
+BRICK = "Skerry brick (invented)"
+
+
+@pytest.fixture(scope="module")
+def panel():
+    return pi_panel()
+
+
+def test_it_starts_from_the_demo(panel):
+    """second method: the full ripple of the demo's own file."""
+    clean = demo("clean")
+    assert panel.design.replace(name=clean.name, note=clean.note) == clean
+    full = ripple(clean, clean.state(), band=False).figures["modem", "20MHz"]
+    assert panel.result.nominal.peak_to_peak == pytest.approx(full.peak_to_peak, rel=1e-9, abs=0)
+
+
+def test_the_brick_is_the_brick(panel):
+    """A converter that is chosen brings its own values to the sliders, those within it too."""
+    other = pi_panel()
+    other.move("converter", BRICK)
+    assert other.design.converter == demo("brick").converter
+    assert other.values["converter.ripple.peak_to_peak"] == 0.75
+    other.move("converter.ripple.peak_to_peak", "0.9 V")
+    assert other.design.converter.ripple.peak_to_peak == 0.9
+    assert other.design.converter.spike == demo("brick").converter.spike
+
+
+def test_a_setting_that_contradicts_itself_is_said_in_words(panel):
+    """A spike of 1.6 V alone reads more than that through the ripple's bandwidth: no such converter."""
+    other = pi_panel()
+    other.move("converter", BRICK)
+    good = other.png
+    with pytest.raises(ScaleError):
+        other.move("converter.ripple.peak_to_peak", "0.1 V")
+    assert "a spike of 1.6 V alone" in other.error
+    assert other.old
+    assert other.png == good
+
+
+def test_at_rest_it_says_what_the_review_says(panel):
+    """second method: the review of the same design."""
+    told, found = [], review(panel.design)
+    panel.draw(with_band(panel.design, panel.result, told.append))
+    assert len(told) > 3
+    wanted = next(one for one in found.verdicts if one.kind == "ripple" and one.load == "modem")
+    assert panel.readings[0].verdict == wanted.verdict
+    figure = found.points[0].ripple.figures["modem", "20MHz"]
+    assert (panel.result.figure.low, panel.result.figure.high) == pytest.approx(
+        (figure.low, figure.high), rel=1e-9, abs=0
+    )
+
+
+def test_an_unstable_setting_says_so_and_draws_no_ripple(panel):
+    """second method: the poles of the same design; without its electrolytic the modem is not held up."""
+    bare = panel.design.replace(
+        loads=tuple(one.replace(input_capacitor=None, loop_bandwidth=500e3) for one in panel.design.loads)
+    )
+    shown = explore(bare)
+    rested = with_band(bare, shown, lambda share: None)
+    for one in (shown, rested):
+        assert not one.nominal.stable
+        panel.draw(one)
+        assert "unstable" in panel.sentence
+        assert panel.readings[0].verdict == ""
+        assert not list(panel.picture.faults())
+    panel.update()
+
+
+def test_the_saved_design_is_reviewed_alike(panel, tmp_path):
+    path = panel.save_design(tmp_path)
+    assert load_design(path) == panel.design
+
+
+def test_every_slider_does_something(panel):
+    """The whole check runs in the notebook; here each slider, one step from its start."""
+    for name, slider in panel.state.sliders():
+        value = slider.values[min(panel.state.place(name) + 3, len(slider.values) - 1)]
+        other = panel.at({name: value}).nominal
+        assert not np.array_equal(other.with_filter, panel.result.nominal.with_filter) or (
+            other.peak_to_peak != panel.result.nominal.peak_to_peak
+        ), name
