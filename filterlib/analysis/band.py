@@ -74,7 +74,7 @@ def over_shapes(
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*unknowns(variant), *more(variant))
-        for key, extent in search(_in_chunks(variant, measure, tell), box).items():
+        for key, extent in search(in_chunks(variant, measure, tell), box).items():
             found[key] = _wider(found[key], extent) if key in found else extent
     return found
 
@@ -86,7 +86,8 @@ def _wider(one: Extent, two: Extent) -> Extent:
     return Extent(one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape})
 
 
-def _in_chunks(design: Design, measure: Measure, progress: Progress | None) -> Metric:
+def in_chunks(design: Design, measure: Measure, progress: Progress | None = None) -> Metric:
+    """``measure`` of a design's variants, a few at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
     done = [0]
 
     def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
@@ -154,7 +155,7 @@ def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: 
 
 def _alone(unknowns: tuple[Unknown, ...]) -> np.ndarray:
     """The nominal point, then each unknown alone at the shares of `GRID`."""
-    nominal = np.array([_share(unknown) for unknown in unknowns])
+    nominal = np.array([unknown.share(unknown.nominal) for unknown in unknowns])
     rows = [nominal]
     for index in range(len(unknowns)):
         for share in GRID:
@@ -162,11 +163,6 @@ def _alone(unknowns: tuple[Unknown, ...]) -> np.ndarray:
             row[index] = share
             rows.append(row)
     return np.array(rows)
-
-
-def _share(unknown: Unknown) -> float:
-    low, high, at = unknown.low, unknown.high, unknown.nominal
-    return float(np.log(at / low) / np.log(high / low)) if unknown.logarithmic else (at - low) / (high - low)
 
 
 def _sobol(dimensions: int, seed: int) -> np.ndarray:

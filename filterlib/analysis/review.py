@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from filterlib.analysis.bode import BodeResult, bode
+from filterlib.analysis.closing import ClosingResult, closing
 from filterlib.analysis.impedance import ImpedanceResult, impedance
 from filterlib.analysis.insertion import InsertionResult, insertion
 from filterlib.analysis.operating import OperatingResult, operating
@@ -57,6 +58,7 @@ class ReviewResult:
     ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1; a rating that is
     exceeded is no requirement, and stands in ``broken_ratings`` and among the ``cautions``, in words. ``lives``: of the
     electrolytics over all operating points, where each states its share of time.
+    ``closing``: what would narrow the band of the ripple that decides, None where it has no steady ripple.
     """
 
     design: Design
@@ -69,6 +71,7 @@ class ReviewResult:
     exit_code: int
     lives: tuple[StressCheck, ...] = ()
     broken_ratings: tuple[str, ...] = ()
+    closing: ClosingResult | None = None
 
 
 def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
@@ -93,6 +96,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
         exit_code=0 if good else 1,
         lives=lives,
         broken_ratings=exceeded,
+        closing=_closing(design, points, found),
     )
 
 
@@ -161,6 +165,14 @@ def _decisive(
         return design.loads[0].name, "20MHz", points[0]
     verdict, wanted = min(asked, key=lambda pair: pair[0].margin)
     return wanted.load, wanted.label, next(p for p in points if p.operating.point == verdict.point)  # type: ignore[union-attr]
+
+
+def _closing(design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]) -> ClosingResult | None:
+    load, label, point = _decisive(design, points, found)
+    if point.ripple.reason is not None:
+        return None
+    band = next(one for one in bands(design) if one.label == label)
+    return closing(design, point.operating.state, load, band, point.ripple.extents.get((load, label)))
 
 
 def _why(figure: Figure, most: str) -> str:

@@ -91,7 +91,7 @@ class RippleResult:
     the filter. ``times`` (t,) [s]: one period; ``waveforms``: (place, band) -> (t,) [V]; ``partial``: (place, band, source)
     -> (t,) [V], their sum being the waveform. ``frequencies`` (h,) [Hz]; ``spectra``: place -> (h,) complex peak amplitudes
     [V]; ``spectra_by_source`` alike by (place, source). ``unknowns``: the greatest first. ``depends``: (place, band) -> key of
-    the unknown that moves that figure most. ``largest_factor``: largest emf over reading that was used, at
+    the unknown that moves that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that was used, at
     ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``absent``: (place, band) -> why there is no figure. ``reason``:
     why there is nothing at all (an unstable circuit), else None.
     """
@@ -108,6 +108,7 @@ class RippleResult:
     spectra_by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
     unknowns: tuple[UnknownEffect, ...] = ()
     depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    extents: Mapping[tuple[str, str], Extent] = field(default_factory=dict)
     largest_factor: float = np.nan
     largest_factor_frequency: float = np.nan
     trusted_to: float = TRUSTED
@@ -156,6 +157,7 @@ def ripple(
         },
         unknowns=_ranked(design, extents),
         depends={key: extent.decisive for key, extent in extents.items()},
+        extents=extents,
         largest_factor=after.drive.largest_factor,
         largest_factor_frequency=after.drive.largest_factor_frequency,
         trusted_to=trusted_to(design),

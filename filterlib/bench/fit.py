@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
+from filterlib.analysis.added_capacitor import LEAST_MOVE, TELLS
 from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
 from filterlib.bench.measurement import BANDWIDTH, Measurement, measure
@@ -17,8 +18,6 @@ from filterlib.units import format_quantity, quantity
 
 UNDECIDED = 0.3
 """A value whose standard uncertainty is a larger share of it is not decided by the readings."""
-LEAST_MOVE = 0.05
-"""Share by which the test capacitor must move the strongest harmonic at least: less is supply, temperature and scope."""
 READ = 1e-4
 """Share of the strongest harmonic, to which each is read at best: levels of the scope, and periods of no whole samples."""
 _FEWEST, _MOST = 3, 48  # harmonics; of more, as many are taken, evenly spread over the octaves
@@ -202,7 +201,7 @@ def _advice(readings: Readings) -> str:
     """Which capacitor would tell more."""
     first = format_quantity(readings.frequencies[0], "Hz", 3)
     size = format_quantity(float(readings.setup.test.capacitance), "F")
-    return f"instead of {size} take a capacitor whose impedance at {first} is 0.3 to 10 times the inner one"
+    return f"instead of {size} take a capacitor whose impedance at {first} is {TELLS[0]:g} to {TELLS[1]:g} times the inner one"
 
 
 def _contradiction(readings: Readings, strays: np.ndarray) -> str:

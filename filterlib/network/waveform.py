@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from scipy import fft
 
 from filterlib.errors import QuantityError
-from filterlib.network.spectrum import OVERSAMPLING, doubled, extent, lowpass_response, sampled
+from filterlib.network.spectrum import OVERSAMPLING, doubled, extent, lowpass_response, phasors, sampled
 from filterlib.units import quantity
 
 FEWEST_HARMONICS, MOST_HARMONICS = 1000, 10_000
@@ -422,7 +422,7 @@ def ring(
         harmonics = int(np.clip(math.ceil(wanted), FEWEST_HARMONICS, MOST_HARMONICS))
     k = np.arange(harmonics + 1)
     events = sum(
-        sign * np.exp(-2j * np.pi * np.mod(k * ((_finite(start, "starts") + rise / 2) / period), 1))
+        sign * phasors(harmonics, (_finite(start, "starts") + rise / 2) / period)
         for start, sign in zip(starts, signs, strict=True)
     )
     one = speed / ((decay + 2j * np.pi * k / period) ** 2 + speed**2)

@@ -24,7 +24,16 @@ from filterlib.show.plots import (
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import SYMBOLS, band, decisive_point, number, ratings, source_words, summary
+from filterlib.show.words import (
+    SYMBOLS,
+    band,
+    bandwidth_words,
+    decisive_point,
+    number,
+    ratings,
+    source_words,
+    summary,
+)  # fmt: skip
 from filterlib.show.writing import write_files
 
 PAGE, NUMBERS = "review.html", "results.json"
@@ -42,6 +51,8 @@ class LoadChapter:
     remarks: tuple[str, ...]
     figures: tuple[Illustration, ...]
     tables: tuple[tables.Table, ...]
+    closing: tuple[str, ...] = ()
+    closing_band: str = ""
 
 
 def write_review(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
@@ -95,7 +106,15 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
             remarks=_remarks(point.ripple, load.name),
             figures=tuple(_figures(result, point, load.name, own)),
             tables=tuple(_load_tables(result, point, load.name)),
+            **_closing(result.closing, load.name),
         )
+
+
+def _closing(found: Any, load: str) -> dict[str, Any]:
+    """What would close the band, in the chapter of the load that decides."""
+    if found is None or found.load != load:
+        return {}
+    return {"closing": found.words, "closing_band": bandwidth_words(found.label)}
 
 
 def _remarks(ripple: Any, load: str) -> tuple[str, ...]:

@@ -41,6 +41,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "requirements": [_requirement(verdict) for verdict in result.verdicts],
         "operating_point": decisive,
         "ripple": points[decisive]["ripple"],
+        "closing": _closing(result.closing),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": list(result.broken_ratings),
@@ -96,6 +97,37 @@ def _unknown(unknown: Any) -> Section:
     _put(section, "pp_at_low_V", unknown.pp_at_low, "not computed")
     _put(section, "pp_at_high_V", unknown.pp_at_high, "not computed")
     return section
+
+
+def _closing(found: Any) -> Section:
+    """What would narrow the band of the ripple that decides, the measurement that narrows it most first."""
+    if found is None:
+        return {"measurements": [], "reason": "there is no steady ripple where it decides"}
+    section: Section = {
+        "point": found.point,
+        "load": found.load,
+        "band": found.label,
+        "words": [*found.words, *([found.useless] if found.useless else [])],
+    }
+    for name in ("low", "high"):
+        _put(section, f"pp_{name}_V", getattr(found, name), found.reason or "not computed")
+    section["measurements"] = [
+        {"measure": one.what, "unknowns": list(one.keys), "pp_low_V": _number(one.low), "pp_high_V": _number(one.high)}
+        | {"narrows_ratio": _number(one.narrows)}
+        for one in found.measurements
+    ]
+    if found.capacitor is not None:
+        added = found.capacitor
+        why = "every value tells"
+        section["capacitor"] = of_it = {"harmonics": list(added.orders)}
+        _put(of_it, "capacitance_F", added.capacitance, why)
+        _put(of_it, "bare_pp_V", added.bare, why)
+        _put(of_it, "loaded_pp_V", added.loaded, why)
+        _put(of_it, "loaded_pp_low_V", added.low, why)
+        _put(of_it, "loaded_pp_high_V", added.high, why)
+        _put(of_it, "too_small_F", added.too_small, why)
+        _put(of_it, "too_small_moves_ratio", added.too_small_moves, why)
+    return section | ({"reason": found.reason} if found.reason else {})
 
 
 def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:

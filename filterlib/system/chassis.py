@@ -10,6 +10,7 @@ from pydantic import Field
 
 from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
+from filterlib.network.spectrum import phasors
 from filterlib.network.waveform import ring
 from filterlib.parts.base import Quantity
 from filterlib.system.model import Model
@@ -104,7 +105,7 @@ class CommonMode(Model):
         k = np.arange(1, count + 1)
         rise, fall = (edge_time if t is None else t.value for t in (self.rise_time, self.fall_time))
         first, second = (rise, fall) if high_first else (fall, rise)
-        late = np.exp(-2j * np.pi * k * duty)
+        late = phasors(count, duty)[..., 1:]
         steps = np.sinc(k * first / period) - late * np.sinc(k * second / period)
         wave = steps / (2j * np.pi * k)
         if self.ring is not None:

@@ -9,7 +9,8 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
-from filterlib.network.waveform import lowpass_response, ring
+from filterlib.network.spectrum import lowpass_response, phasors
+from filterlib.network.waveform import ring
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.recorded import Recorded
@@ -62,7 +63,7 @@ def rectangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
     >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
     array([0.3183, 0.    ])
     """
-    return (1 - np.exp(-2j * np.pi * harmonics * duty)) / (2j * np.pi * harmonics)
+    return (1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics)
 
 
 def triangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:

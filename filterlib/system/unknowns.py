@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from filterlib.parts.base import Part
 from filterlib.parts.wire import WirePair
 from filterlib.system.converter import Converter
@@ -83,6 +85,12 @@ class Unknown:
         if self.logarithmic:
             return self.low * (self.high / self.low) ** share
         return self.low + (self.high - self.low) * share
+
+    def share(self, value: float) -> float:
+        """The share of the range at which a value lies: the other way round."""
+        if self.logarithmic:
+            return float(np.log(value / self.low) / np.log(self.high / self.low))
+        return (value - self.low) / (self.high - self.low)
 
 
 def unknowns(design: Design, *, tolerances: bool = True) -> tuple[Unknown, ...]:

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.errors import QuantityError
-from filterlib.network.spectrum import lowpass_response
+from filterlib.network.spectrum import lowpass_response, phasors
 from filterlib.network.waveform import MOST_HARMONICS, Waveform, ring, trapezoid
 
 T = 1e-5
@@ -349,3 +349,12 @@ def test_ring_of_a_spike_behind_a_bandwidth_limit():
     wave = Waveform.from_coefficients(1 / 50e6, [0, 0.3])
     assert wave.lowpass(20e6).peak_to_peak == pytest.approx(1.2 / np.hypot(1, 2.5), rel=1e-12, abs=0)  # hand
     assert wave.lowpass(20e6, 2).peak_to_peak == pytest.approx(1.2 / np.sqrt(1 + 2.5**4), rel=1e-12, abs=0)  # hand
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 2000])
+def test_phasors_by_doubling(count):
+    """Against the exponential, for shares of a turn of either sign and of many turns."""
+    turns = np.array([[0.0], [0.3], [-0.123456789], [3.25], [1 / 3]])
+    expected = np.exp(-2j * np.pi * np.arange(count + 1) * turns)  # second method
+    assert np.max(np.abs(phasors(count, turns) - expected)) < 1e-11  # scale: 1
+    assert phasors(count, 0.25).shape == (count + 1,)

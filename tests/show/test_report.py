@@ -9,6 +9,8 @@ from itertools import pairwise
 
 import pytest
 
+from filterlib.analysis.added_capacitor import AddedCapacitor
+from filterlib.analysis.closing import ClosingResult, Measurement
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
 from filterlib.show.words import decisive_point, summary
@@ -263,3 +265,32 @@ def test_a_folder_that_is_a_file_is_refused(review, tmp_path):
     with pytest.raises(OutputError, match="is a file, not a folder"):
         write_review(review, tmp_path / "out")
     assert (tmp_path / "out").read_text() == "mine"
+
+
+def closing_of(load="modem"):
+    """Two measurements, one of them useless."""
+    capacitor = AddedCapacitor(10e-6, (1, 2), 0.11, 0.08, 0.06, 0.1, 1e-6, 0.02)
+    many = (
+        Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4),
+        Measurement("part L1", "L1 itself", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
+    )
+    return ClosingResult("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
+
+
+def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decides(fakes):
+    text = review_files(fakes.review(closing=closing_of("logger")))["review.html"]
+    at = text.index("What would close the band")
+    assert text.index('id="load-2"') < at < text.index('id="steps"')
+    listed = text[at : text.index("</section>", at)]
+    assert "5 mV to 12.5 mV, 1 to 2.5" in listed
+    assert listed.count("<li>") == 1
+    assert "It leaves 6 mV to 9 mV, 1 to 1.5: 40 % of the band is gone." in listed
+    assert "With 10 µF" in listed
+    assert "It would hardly narrow this band to measure: L1 itself." in listed
+
+
+def test_without_a_band_nothing_would_close_it(fakes, page):
+    assert "What would close the band" not in review_files(fakes.review())["review.html"]
+    known = ClosingResult("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
+    text = review_files(fakes.review(closing=known))["review.html"]
+    assert "<li>Nothing is unknown.</li>" in text
