@@ -59,6 +59,15 @@ def program_version() -> str:
 
 def render(template: str, **values: Any) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
+    return _environment().get_template(template).render(run=RUN, version=program_version(), **values)
+
+
+def fragment(macro: str, data: Any) -> str:
+    """What one of the pages' macros ("table", "figure") makes of its data, to stand elsewhere."""
+    return str(getattr(_environment().get_template("macros.html.j2").module, macro)(data))
+
+
+def _environment() -> Any:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -69,4 +78,4 @@ def render(template: str, **values: Any) -> str:
         lstrip_blocks=True,
     )
     environment.filters["unbroken"] = unbroken
-    return environment.get_template(template).render(run=RUN, version=program_version(), **values)
+    return environment

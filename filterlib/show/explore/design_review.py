@@ -1,0 +1,81 @@
+"""What the notebook on design reviews shows: a panel's design saved, reviewed as the command line does it, and read."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from filterlib.analysis.review import ReviewResult, review
+from filterlib.bench.terminals import load_design
+from filterlib.errors import FilterlibError, did_you_mean
+from filterlib.show import tables
+from filterlib.show.page import fragment
+from filterlib.show.panels import Panel
+from filterlib.show.report import review_files
+from filterlib.show.words import summary
+
+
+@dataclass(frozen=True)
+class Fragment:
+    """A piece of HTML that a notebook shows, and the words for who cannot see it."""
+
+    html: str
+    words: str
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+    def __repr__(self) -> str:
+        return self.words
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A design file that was saved, ``file``, and its review, ``result``."""
+
+    file: Path
+    result: ReviewResult
+
+    @property
+    def summary(self) -> str:
+        """The verdict in a sentence, and what makes up the ripple that is left."""
+        return f"{summary(self.result)}\n{self.result.headline}"
+
+    @property
+    def requirements(self) -> Fragment:
+        """The table of requirements, each judged at its worst operating point."""
+        return self._table(tables.requirements_table(self.result))
+
+    @property
+    def stress(self) -> Fragment:
+        """What every part carries against its ratings."""
+        return self._table(tables.stress_table(self.result))
+
+    def _table(self, table: tables.Table) -> Fragment:
+        return Fragment(fragment("table", table), f"{table.caption}: {len(table.rows)} rows")
+
+    @cached_property
+    def _files(self) -> dict[str, str]:
+        return review_files(self.result)
+
+    @property
+    def figures(self) -> tuple[str, ...]:
+        """Names of the review's figures."""
+        return tuple(name.removesuffix(".svg") for name in self._files if name.endswith(".svg"))
+
+    def figure(self, name: str) -> Fragment:
+        """One of the review's figures, as the page has it. Raises FilterlibError with the nearest name."""
+        if name not in self.figures:
+            raise FilterlibError(f'no figure "{name}"; {did_you_mean(name, self.figures)}')
+        svg = self._files[f"{name}.svg"].partition("-->\n")[2]
+        ground = "background: #ffffff; max-width: 60rem"
+        return Fragment(f'<div role="img" aria-label="{name}" style="{ground}">{svg}</div>', f"figure {name}")
+
+
+def reviewed(panel: Panel) -> Reviewed:
+    """Save a panel's design, in a folder that goes away with the session, and review that file."""
+    folder = Path(tempfile.mkdtemp(prefix="filterlib-"))
+    file = panel.save_design(folder)
+    return Reviewed(file, review(load_design(file)))

@@ -1,0 +1,32 @@
+"""A panel's design saved, reviewed and read, as the notebook on design reviews does it."""
+
+import pytest
+
+from filterlib import FilterlibError, load_design
+from filterlib.show.explore.design_review import reviewed
+from filterlib.show.explore.pi_filter import pi_panel
+
+
+@pytest.fixture(scope="module")
+def held():
+    return reviewed(pi_panel())
+
+
+def test_the_saved_file_is_what_was_reviewed(held):
+    assert load_design(held.file) == held.result.design
+    assert held.file.parent.name.startswith("filterlib-")
+
+
+def test_tables_and_figures_are_those_of_the_page(held):
+    assert "met throughout" in held.requirements.html
+    assert "<table>" in held.stress.html
+    assert held.figure("band-modem").html.count("<svg") == 1
+    assert "band-modem" in held.figures
+    with pytest.raises(FilterlibError, match='did you mean "band-modem"'):
+        held.figure("band-moden")
+
+
+def test_words_for_who_cannot_see(held):
+    assert repr(held.requirements) == "What the design has to hold, judged at the worst operating point: 3 rows"
+    assert held.summary.startswith("Every requirement is met throughout")
+    assert 'aria-label="band-modem"' in held.figure("band-modem")._repr_html_()
