@@ -1,9 +1,10 @@
-"""Make the README's picture from the demo design."""
+"""Make the README's pictures: the demo's ripple, and what a notebook's panel shows."""
 
 from pathlib import Path
 
 from filterlib import load_design
 from filterlib.analysis.ripple import ripple
+from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.plots import ripple_figure
 from filterlib.show.style import save
 
@@ -11,10 +12,15 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
-    """Write ripple-modem.svg beside this script."""
+    """Write ripple-modem.svg and pi-filter.png beside this script."""
     design = load_design(HERE.parent / "data" / "designs" / "tide-gauge-clean.toml")
     limits = {wanted.label: wanted.limit for wanted in design.requirements if wanted.kind == "ripple"}
     save(ripple_figure(ripple(design, design.state()), "modem", limits=limits), HERE / "ripple-modem.svg")
+    panel = pi_panel()
+    panel.keep()
+    panel.move("filter.C2.part", "aluminium-47u-63V")
+    panel.refine()
+    (HERE / "pi-filter.png").write_bytes(panel.picture.print_png())
 
 
 if __name__ == "__main__":
