@@ -78,6 +78,15 @@ def test_what_the_receiver_reads_is_the_current_through_its_network(network):
         )  # fmt: skip
 
 
+@pytest.mark.parametrize("side", ["output", "input"])
+def test_common_mode_current_is_twice_the_common_mode_voltage_over_one_network(side):
+    """law: both networks stand side by side for the common mode, so v_cm = i_cm Z/2."""
+    found = emissions(board(), EmissionTest(side, "50uH"), band=False)
+    expected = found.amplitudes["common_current"] * NETWORKS["50uH"].impedance(found.frequencies) / 2
+    scale = np.abs(expected).max()
+    assert_allclose(found.amplitudes["common"], expected, rtol=1e-9, atol=1e-12 * scale)
+
+
 def test_equal_lines_share_nothing_of_a_differential_source():
     """law: with the input floating and both lines equal the input current makes no common mode."""
     one = design(source={**DRIVEN, "isolated": True, "common_mode": None, "spike": None})
