@@ -137,6 +137,13 @@ def test_range_holds_the_nominal_figure_and_what_single_unknowns_make():
         assert wide.low <= moved.margin + 1e-9
 
 
+def test_the_unknown_that_decides_is_named():
+    """hand: the common mode is in proportion to a coupling that may be ten times as large."""
+    wide = {"swing": "28 V", "coupling": {"low": "30 pF", "high": "300 pF"}}
+    found = emissions(board().replace(converter={**DRIVEN, "common_mode": wide}))
+    assert {margin.depends_on for margin in found.margins} == {"coupling to the chassis"}
+
+
 def test_shape_of_the_converter_widens_the_range():
     """A shape that is not stated is an unknown of its own."""
     bare = {key: value for key, value in DRIVEN.items() if key not in ("shape", "common_mode")}

@@ -104,6 +104,15 @@ def test_a_common_mode_choke_acts_on_the_common_mode():
     )
 
 
+def test_loops_that_couple_are_in_the_two_port():
+    """hand: beyond a large choke the mutual inductance of the two capacitors' loops is all that is left: S21 = 2 jwM/100."""
+    first, second = ({**shunt(part=film(esl=0.0)), "mounting_loop": "1 nH", "name": name} for name in ("C1", "C2"))
+    one = design(first, series("1 mH"), second, coupling=[{"first": "C1", "second": "C2", "mutual": "0.3 nH"}])
+    f = np.array([30e6])
+    found = abs(modal_two_port(one, one.state(), frequencies=f).differential[0, 1, 0])
+    assert found == pytest.approx(2 * 2 * np.pi * 30e6 * 0.3e-9 / 100, rel=0.02, abs=0)
+
+
 BALANCED = {
     "capacitor": (shunt(),),
     "to chassis": (across(),),

@@ -76,6 +76,14 @@ def test_places_differ_in_more_than_colour(figure):
         assert len(looks) == 3
 
 
+def test_peak_is_drawn_where_the_detectors_differ():
+    """Several harmonics in the filter: of each bin the highest peak reading."""
+    slow = emissions(design(source=converter(switching_frequency="8 kHz")), band=False)
+    drawn = emissions_figure(slow).axes[0].get_lines()[0].get_ydata()
+    assert np.all(np.isin(drawn, slow.levels["plus", "peak"]))
+    assert not np.any(np.isin(drawn, slow.levels["plus", "average"]))
+
+
 def test_limits_are_named_and_drawn_where_they_are(figure):
     """hand: class B quasi-peak from 66 dBµV at 150 kHz to 56 at 500 kHz, 60 to 30 MHz."""
     named = words(figure)
