@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from filterlib.bench.rise_time import rise_time
 from filterlib.show.tables import Row, Table
 from filterlib.show.words import band, number
 from filterlib.units import format_quantity
@@ -38,6 +39,8 @@ def _about(recording: Any) -> Iterator[Row]:
     yield "probe factor", unsaid if recording.probe_factor is None else f"{recording.probe_factor:g}:1"
     for label, value, unit in (("bandwidth", recording.bandwidth, "Hz"), ("full scale", recording.full_scale, "V")):
         yield label, unsaid if value is None else format_quantity(value, unit)
+    if recording.bandwidth is not None:
+        yield "fastest edge that it can show", format_quantity(rise_time(recording.bandwidth), "s")
 
 
 def _periods(found: Any) -> Iterator[Row]:
