@@ -185,7 +185,8 @@ class Capacitor(Part):
     @model_validator(mode="after")
     def _of_this_kind(self) -> Self:
         for name, kinds in ONLY.items():
-            if name in self.model_fields_set and getattr(self, name) is not None and self.kind not in kinds:
+            stated = name in self.model_fields_set and getattr(self, name) is not None
+            if stated and self.kind in DRY + WET and self.kind not in kinds:
                 raise QuantityError(
                     f"means something for {', '.join(kinds)} alone", name=name, value=getattr(self, name)
                 )

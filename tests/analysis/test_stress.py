@@ -9,6 +9,8 @@ from filterlib.analysis.spectra import spectra
 from filterlib.analysis.stress import missions, stress, worst
 from filterlib.network.circuit import Current
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.measured import measured_part
+from filterlib.parts.tables import data_folder
 from filterlib.system.drive import samples
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
@@ -427,3 +429,21 @@ def test_the_worst_point_of_a_life_is_that_of_the_shortest():
     at = {check.what: point for point, check in worst([found(one, name) for name in ("cold", "hot")])}
     assert at["life"] == "hot"
     assert at["temperature rise"] == "hot"  # hand: its limit is nearer there
+
+
+def test_measured_parts_are_held_against_what_is_stated_beside_their_file():
+    folder = data_folder() / "parts" / "measured"
+    stated = {"ripple_current": "2 A", "thermal_resistance": "60 K/W", "maximum_temperature": "105 °C"}
+    stated |= {"insulation_time": "5000 s"}
+    part = measured_part(folder / "film-470n.csv", kind="measured_capacitor", rated_voltage="63 V").replace(**stated)
+    coil = measured_part(folder / "choke-22u.csv", kind="measured_choke", rated_current="3 A", dc_resistance="20 mΩ")
+    one = design(
+        {"kind": "capacitor", "part": part},
+        {"kind": "differential_choke", "part": coil},
+        source=converter(shape="triangle"),
+    )
+    result = found(one)
+    assert check(result, "C1", "ripple current").limit == 2.0
+    assert check(result, "C1", "leakage current").value == pytest.approx(28 * part.capacitance / 5000, rel=1e-2, abs=0)
+    assert check(result, "L1", "current").verdict == "beyond"  # hand: 4 A
+    assert check(result, "L1", "peak current").reason == "the part states no saturation_current"
