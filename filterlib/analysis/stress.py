@@ -193,7 +193,7 @@ def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iter
     yield _rise(one, rise, state)
     if part.rated_life is not None:
         limit = np.nan if design.service_life is None else design.service_life
-        words = "the design states no service_life" if design.service_life is None else "service_life of the design"
+        words = "the design states no service_life" if design.service_life is None else "the design's service_life"
         life = part.life_at(state.temperature + rise)
         if np.ravel(life)[0] > LONGEST:
             words += f"; beyond some {format_hours(LONGEST, 2)} the seal decides"
