@@ -40,7 +40,7 @@ TOGETHER: Mapping[str, tuple[tuple[str, ...], str]] = {
 """Unknowns that one measurement settles together, by the beginnings of their keys, the first that fits. Each part of the
 filter is a group of its own; the rest go by `filterlib.analysis.ripple.measurement`."""
 _NEAR = 8  # points around the best of each end, in each round
-_ROUNDS = (0.5, 0.5, 0.25, 0.1)  # of refinement: their spreads, as shares of the ranges
+_ROUNDS = (0.0, 0.5, 0.25, 0.1)  # of refinement: their spreads, as shares of the ranges; 0: along the strongest unknown
 _MOVED = 0.3  # share of the unknowns that each such point moves
 _LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be told
 
@@ -222,8 +222,17 @@ class _Search:
         least, most = np.where(known, values, np.inf).min(axis=0), np.where(known, values, -np.inf).max(axis=0)
         best = [int(np.argmin(least)), int(np.argmax(most))]
         centres = np.repeat(points[best], _NEAR, axis=0)
-        moved = random.random(centres.shape) < _MOVED
-        near = np.clip(centres + spread * moved * random.standard_normal(centres.shape), 0, 1)
+        free = np.flatnonzero(~self.held[name])
+        if not free.size:
+            return centres
+        near = centres.copy()
+        if spread:
+            moved = random.random(centres.shape) < _MOVED
+            moved[np.arange(len(centres)), random.choice(free, len(centres))] = True
+            near = np.clip(centres + spread * moved * random.standard_normal(centres.shape), 0, 1)
+        else:
+            strongest = max(free, key=lambda n: width(self.extent.effects[self.box[n].key]))
+            near[:, strongest] = np.tile((np.arange(_NEAR) + 0.5) / _NEAR, 2)
         return np.where(self.held[name], self.nominal, near)
 
     def figures(self, points: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:

@@ -147,3 +147,16 @@ def test_a_shape_that_is_not_stated_is_settled_by_knowing_it():
 def test_asking_twice_gives_the_same(clean):
     one, other = told(clean), told(clean)
     assert np.array_equal([m.narrows for m in one.measurements], [m.narrows for m in other.measurements])
+
+
+def test_the_ends_are_sought_again_where_a_resonance_moves():
+    """second method: with C1 known another inductance inside resonates; the full search finds its peak, and so do few points."""
+    wide = {"kind": "capacitor", "part": film(tolerance="20 %", loss_angle=1e-3), "mounting_loop": 0.0}
+    source = converter(
+        **KNOWN | {"output_esl": {"low": "20 nH", "value": "40 nH", "high": "200 nH"}, "output_esr": "3 mΩ"}
+    )
+    one = design(wide, source=source, load=resistive())
+    found, state, band = told(one), one.state(), bands(one)[0]
+    box = tuple(each for each in unknowns(one) if each.key != "filter.C1.capacitance")
+    end = search(in_chunks(one, lambda moved, _: {0: spectra(moved, state).peak_to_peak("modem", band)}), box)[0]
+    assert of(found, "part C1").high == pytest.approx(end.high, rel=0.03, abs=0)
