@@ -8,16 +8,14 @@ point, or hangs on something that is not known, or the circuit is unstable (the 
 from __future__ import annotations
 
 import argparse
-import os
 import sys
-import time
 from collections.abc import Sequence
 from typing import Any
 
 from filterlib.errors import FilterlibError, OutputError
+from filterlib.show.terminal import ProgressLine, complain, say, survive_odd_terminals
 
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
-PATIENCE = 1.0  # [s] of work before a progress line appears
 
 REVIEW = """\
 examples:
@@ -66,25 +64,30 @@ example:
   filterlib pages --out pages
       runs every notebook and writes pages/index.html and a page for each, to be read without Jupyter and without network
 {CODES}"""
+VERIFY = f"""\
+examples:
+  filterlib verify tide-gauge.toml --out bench
+      reads the design, writes bench/verify.html to print, verify.json and the circuit with its probe points
+{CODES}"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
-    _survive_odd_terminals()
+    survive_odd_terminals()
     chosen = _parser().parse_args(arguments)
     try:
         return chosen.run(chosen)
     except OutputError as error:
-        return _complain(str(error), NOT_WRITTEN)
+        return complain(str(error), NOT_WRITTEN)
     except FilterlibError as error:
-        return _complain(str(error) or type(error).__name__, REFUSED)
+        return complain(str(error) or type(error).__name__, REFUSED)
     except KeyboardInterrupt:
-        return _complain("interrupted; nothing was written", INTERRUPTED)
+        return complain("interrupted; nothing was written", INTERRUPTED)
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
         import traceback
 
         traceback.print_exception(error)
-        return _complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
+        return complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -101,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_review(commands)
     _add_recording(commands)
     _add_part(commands)
+    _add_verify(commands)
     _add_lab(commands)
     _add_pages(commands)
     return parser
@@ -181,6 +185,17 @@ def _add_pages(commands: Any) -> None:
     command.add_argument("--out", required=True, metavar="FOLDER", help="folder for index.html and the pages")
 
 
+def _add_verify(commands: Any) -> None:
+    command = _add_command(
+        commands, "verify", _verify, epilog=VERIFY,
+        short="make the sheet for the bench: what to measure, where, how, and what to expect",
+        long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and band.",
+    )  # fmt: skip
+    command.add_argument("design", metavar="DESIGN.toml", help="the design file")
+    files = "folder for verify.html, verify.json and the circuit diagram; other files in it stay as they are"
+    command.add_argument("--out", required=True, metavar="FOLDER", help=files)
+
+
 def _review(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.review import review
@@ -190,7 +205,7 @@ def _review(chosen: argparse.Namespace) -> int:
     with ProgressLine() as progress:
         result = review(design, progress=lambda share, text: progress(0.8 * share, text))
         page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
-    _say(_summary(result, str(page)))
+    say(_summary(result, str(page)))
     return result.exit_code
 
 
@@ -218,8 +233,8 @@ def _recording(chosen: argparse.Namespace) -> int:
         found = measure(taken, bandwidth=border, order=chosen.order)
         held = harmonics(found) if found.average else None
         page = write_recording(found, held, chosen.out) if chosen.out is not None else None
-    _say(recording_text(found, held))
-    _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
+    say(recording_text(found, held))
+    say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
     return 0
 
 
@@ -235,12 +250,12 @@ def _part(chosen: argparse.Namespace) -> int:
     if chosen.name is None:
         if chosen.out is not None:
             raise QuantityError("a part's name is needed: a list of parts has no figures", name="--out")
-        _say(table_text(list_table(table, table.title)))
+        say(table_text(list_table(table, table.title)))
         return 0
     found = examine(find_part(chosen.name, None, [table]))
     page = write_part(found, chosen.out) if chosen.out is not None else None
-    _say(part_text(found))
-    _say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
+    say(part_text(found))
+    say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
     return 0
 
 
@@ -251,7 +266,7 @@ def _lab(chosen: argparse.Namespace) -> int:
 
     for copy in fresh_copies(chosen.folder):
         fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
-        _say(f"{copy.name}{fresh}")
+        say(f"{copy.name}{fresh}")
     options = ["--no-browser"] if chosen.no_browser else []
     return subprocess.call([sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={chosen.folder}", *options])
 
@@ -261,7 +276,23 @@ def _pages(chosen: argparse.Namespace) -> int:
 
     with ProgressLine() as progress:
         page = write_pages(chosen.out, progress=progress)
-    _say(f"Pages: {page}")
+    say(f"Pages: {page}")
+    return 0
+
+
+def _verify(chosen: argparse.Namespace) -> int:
+    from filterlib import load_design
+    from filterlib.analysis.bench_sheet import bench_sheet
+    from filterlib.analysis.review import review
+    from filterlib.show.verify import sheet_text, write_sheet
+
+    design = load_design(chosen.design)
+    with ProgressLine() as progress:
+        result = review(design, progress=lambda share, text: progress(0.8 * share, text))
+        sheet = bench_sheet(result, progress=lambda share, text: progress(0.8 + 0.1 * share, text))
+        progress(0.9, "writing")
+        page = write_sheet(sheet, chosen.out)
+    say(f"{sheet_text(sheet)}\nPage: {page}")
     return 0
 
 
@@ -270,67 +301,6 @@ def _summary(result: Any, page: str) -> str:
 
     lines = [summary(result), *(f"{SYMBOLS[verdict.verdict]} {verdict.sentence}" for verdict in result.verdicts)]
     return "\n".join([*lines, result.headline, f"Page: {page}"])
-
-
-class ProgressLine:
-    """One line on standard error that says how far long work is; nothing where that is not a terminal."""
-
-    def __init__(self) -> None:
-        self._start = time.monotonic()
-        self._shown: Any = None
-        self._task: Any = None
-
-    def __enter__(self) -> ProgressLine:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._shown is not None:
-            self._shown.stop()
-
-    def __call__(self, share: float, text: str) -> None:
-        """Say that a share (0 to 1) is done, and what is being done."""
-        if not sys.stderr.isatty() or time.monotonic() - self._start < PATIENCE:
-            return
-        if self._shown is None:
-            self._open()
-        self._shown.update(self._task, completed=share, description=text)
-
-    def _open(self) -> None:
-        from rich.console import Console
-        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
-
-        description = TextColumn("{task.description}", markup=False)
-        self._shown = Progress(
-            BarColumn(30), TaskProgressColumn(), description, console=Console(stderr=True), transient=True
-        )
-        self._task = self._shown.add_task("", total=1.0)
-        self._shown.start()
-
-
-def _survive_odd_terminals() -> None:
-    """A terminal that has no µ or Ω shows a question mark instead of stopping the work."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
-
-
-def _plain(text: str) -> str:
-    """Without the control characters that a name from a file could send to the terminal."""
-    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
-
-
-def _say(text: str) -> None:
-    try:
-        print(_plain(text), flush=True)
-    except BrokenPipeError:  # the reader has seen enough; what was asked for is written
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def _complain(text: str, code: int) -> int:
-    """Say on standard error what is wrong, one line a problem."""
-    for line in text.splitlines():
-        print(f"filterlib: {_plain(line)}", file=sys.stderr)
-    return code
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ import pytest
 import filterlib
 from filterlib import cli
 from filterlib.parts.tables import data_folder
+from filterlib.show import terminal
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
 
@@ -207,10 +208,10 @@ class Terminal(io.StringIO):
 
 def test_the_progress_line_waits_for_work_that_takes_long(monkeypatch):
     monkeypatch.setattr(sys, "stderr", Terminal())
-    with cli.ProgressLine() as line:
+    with terminal.ProgressLine() as line:
         line(0.1, "first [bold]words[/bold]")
         assert sys.stderr.getvalue() == ""
-        line._start -= cli.PATIENCE
+        line._start -= terminal.PATIENCE
         line(0.5, "first [bold]words[/bold]")
     assert "[bold]words" in sys.stderr.getvalue()
     assert "50%" in sys.stderr.getvalue()
@@ -218,12 +219,12 @@ def test_the_progress_line_waits_for_work_that_takes_long(monkeypatch):
 
 def test_no_progress_line_where_nobody_watches(monkeypatch):
     monkeypatch.setattr(sys, "stderr", io.StringIO())
-    with cli.ProgressLine() as line:
+    with terminal.ProgressLine() as line:
         line._start -= 60
         line(0.5, "words")
     assert sys.stderr.getvalue() == ""
 
 
 def test_control_characters_of_a_name_never_reach_the_terminal(capsys):
-    cli._complain("bad \x1b[31mname", 2)
+    terminal.complain("bad \x1b[31mname", 2)
     assert "\x1b" not in capsys.readouterr().err

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from filterlib import load_design
+from filterlib import cli, load_design
 from filterlib.analysis.review import review
 
 ROOT = Path(__file__).parents[1]
@@ -14,6 +14,9 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def blocks(language):
     return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+
+
+EXAMPLES = README.split("<!-- examples -->\n```sh\n")[1].split("```")[0].strip().splitlines()
 
 
 def test_example_design_gives_an_answer_with_its_band(tmp_path):
@@ -37,6 +40,23 @@ def test_commands_are_marked():
         command = README.split(f"<!-- {mark} -->\n```sh\n")[1].split("```")[0].strip()
         assert command.startswith("python3 -m venv")
         assert "\n" not in command
+
+
+@pytest.mark.parametrize("line", EXAMPLES)
+def test_an_example_of_a_command_runs(line, tmp_path, monkeypatch, capsys):
+    words = line.split()
+    assert words[0] == "filterlib"
+    out = words[words.index("--out") + 1]
+    monkeypatch.chdir(tmp_path)
+    given = [str(ROOT / word) if word.startswith("data/") else word for word in words[1:]]
+    assert cli.main(given) == 0
+    assert capsys.readouterr().out.endswith(".html\n")
+    assert (tmp_path / out).is_dir()
+
+
+def test_every_command_has_its_line_and_its_example():
+    commands = set(re.findall(r"^\| `(\w+)` \|", README, flags=re.MULTILINE))
+    assert commands == {line.split()[1] for line in EXAMPLES} == {"review", "recording", "part", "verify"}
 
 
 def test_links_lead_somewhere():

@@ -15,6 +15,7 @@ from filterlib.analysis.operating import OperatingResult, operating
 from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.spectra import bands
 from filterlib.analysis.steps import StepsResult, steps
+from filterlib.analysis.stored_energy import stores
 from filterlib.analysis.stress import StressCheck, StressResult, broken, missions, stress
 from filterlib.analysis.verdict import Verdict, verdicts
 from filterlib.system.chassis import HAZARDOUS
@@ -251,12 +252,9 @@ def _cautions(design: Design) -> Iterator[str]:
         "A battery can feed a short circuit with hundreds of amperes: fuse it at its terminal, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
     )
-    stored = sum(_energy(stage, design.converter.output_voltage) for stage in design.filter)
-    stored += sum(
-        _energy(load.input_capacitor, design.converter.output_voltage) for load in design.loads if load.input_capacitor
-    )
+    stored = sum(store.energy for store in stores(design))
     yield (
-        f"Capacitors keep their charge after switching off (here about {format_quantity(stored, 'J')} in filter and loads): "
+        f"Capacitors keep their charge after switching off (here up to {format_quantity(stored, 'J')} in converter, filter and loads): "
         "discharge them through a resistor and measure before touching"
     )
     if design.converter.output_voltage > HAZARDOUS or (design.converter.input_voltage or 0) > HAZARDOUS:
@@ -267,9 +265,3 @@ def _cautions(design: Design) -> Iterator[str]:
             "(Y, IEC 60384-14) with a sound earth connection"
         )
     yield "Local codes and the judgement of a licensed practitioner come before anything on this page"
-
-
-def _energy(held: object, volts: float) -> float:
-    part, count = getattr(held, "part", None), getattr(held, "count", 1)
-    capacitance = getattr(part, "capacitance", 0.0)
-    return 0.5 * count * float(np.max(capacitance)) * volts**2 if hasattr(part, "rated_voltage") else 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import Any
@@ -22,13 +22,15 @@ class Column:
     draw: Callable[[Sheet, float], None]
 
 
-def schematic_svg(design: Any) -> str:
+def schematic_svg(design: Any, marks: Mapping[str, str] | None = None) -> str:
     """The diagram as an SVG element; names of the design are text in it, never markup.
 
-    A long design goes on in further rows, whose ends say where the lines go.
+    ``marks``: labels of probe points at "terminals" and at loads, by name. A long design goes on in further rows, whose
+    ends say where the lines go.
     """
-    loads = [_load(design, load) for load in design.loads]
-    rows = _rows([_converter(design), *map(_stage, design.filter), *loads])
+    marks = marks or {}
+    loads = [_load(design, load, marks.get(load.name, "")) for load in design.loads]
+    rows = _rows([_converter(design, marks.get("terminals", "")), *map(_stage, design.filter), *loads])
     sheet = Sheet(chassis=bool(design.chassis))
     for number, row in enumerate(rows):
         x = 0.0
@@ -164,10 +166,10 @@ def _wire(stage: Any) -> Column:
     return _series("wire", (stage.name, f"wire pair, {format_quantity(stage.part.length, 'm')}"), ("plus", "return"))
 
 
-def _converter(design: Any) -> Column:
+def _converter(design: Any, mark: str) -> Column:
     converter = design.converter
     clipped = design.clip is not None and design.clip.place == "terminals"
-    width = 9.4 + 2.0 * clipped
+    width = 9.4 + 2.0 * clipped + 0.5 * bool(mark)
 
     def draw(sheet: Sheet, x: float) -> None:
         inner, drive = x + 3.6, x + 1.0
@@ -189,6 +191,8 @@ def _converter(design: Any) -> Column:
         sheet.frame((x + 0.1, PLUS + 1.15), (x + 8.6, MINUS - 0.3), name)
         for y in (PLUS, MINUS):
             sheet.dot((x + 8.6, y), hollow=True)
+        if mark:
+            sheet.probe((x + width - 0.6, PLUS), (x + width - 0.6, MINUS), mark)
         if design.chassis:
             sheet.line((x + 0.5, CHASSIS), (x + width, CHASSIS))
             sheet.chassis_sign((x + 0.5, CHASSIS))
@@ -264,7 +268,7 @@ def _to_chassis(sheet: Sheet, symbol: str, x: float, words: Sequence[str], *, to
     sheet.text(x + 0.4, (MINUS + CHASSIS) / 2, words)
 
 
-def _load(design: Any, load: Any) -> Column:
+def _load(design: Any, load: Any, mark: str) -> Column:
     fitted, last = load.input_capacitor, load is design.loads[-1]
     stray = load.stray_capacitance.stated or (design.driven and load.floats)
     clipped = design.clip is not None and design.clip.place == load.name
@@ -272,8 +276,8 @@ def _load(design: Any, load: Any) -> Column:
     labels = (load.name, _draws(load))
     capacitor = ("input", _times(fitted.count, _farads(fitted.part))) if fitted else ()
     lead = load.lead is not None
-    left = 1.9 if lead else 0.5
-    box = left + (0.9 + text_width(capacitor) if fitted else 0.0)
+    left = 2.1 if lead else 0.5
+    box = left + (0.9 + text_width(capacitor) if fitted else 0.0) + 1.0 * bool(mark)
     width = box + 0.8 + max(text_width(labels), reached + 1.5 * clipped)
 
     def draw(sheet: Sheet, x: float) -> None:
@@ -287,8 +291,10 @@ def _load(design: Any, load: Any) -> Column:
         if fitted:
             sheet.part("capacitor", (x + left, plus), (x + left, minus), dots=True)
             sheet.text(x + left + 0.45, (PLUS + MINUS) / 2 - 0.05, capacitor)
-            for y in (plus, minus):
-                sheet.line((x + left, y), (x + box, y))
+        for y in (plus, minus):
+            sheet.line((x + left, y), (x + box, y))
+        if mark:
+            sheet.probe((x + box - 0.7, plus), (x + box - 0.7, minus), mark)
         sheet.part(load.kind, (x + box, plus), (x + box, minus), dots=True)
         sheet.text(x + box + 0.72, (PLUS + MINUS) / 2, labels, named=True)
         if load.bond is not None:

@@ -81,6 +81,14 @@ class Sheet:
         """A connection, or a terminal if hollow."""
         self._drawing.add(self._elements.Dot(open=hollow, radius=0.045 if small else 0.07).at(self._at(point)))
 
+    def probe(self, tip: Point, other: Point, label: str) -> None:
+        """Where a probe goes: a filled point at its tip with a name that hangs on it, a hollow one at its other side."""
+        x, y = tip
+        self.line((x, y), (x, y - 0.4), width=1.0)
+        self.text(x, y - 0.65, (label,), anchor="middle", named=True)
+        self.dot(tip)
+        self.dot(other, hollow=True)
+
     def chassis_sign(self, point: Point) -> None:
         """The chassis symbol below a point."""
         self._drawing.add(self._elements.GroundChassis(lw=1.6).at(self._at(point)))

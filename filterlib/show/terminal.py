@@ -1,0 +1,72 @@
+"""What the commands say on a terminal: lines, complaints, and how far long work is."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from typing import Any
+
+PATIENCE = 1.0  # [s] of work before a progress line appears
+
+
+class ProgressLine:
+    """One line on standard error that says how far long work is; nothing where that is not a terminal."""
+
+    def __init__(self) -> None:
+        self._start = time.monotonic()
+        self._shown: Any = None
+        self._task: Any = None
+
+    def __enter__(self) -> ProgressLine:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._shown is not None:
+            self._shown.stop()
+
+    def __call__(self, share: float, text: str) -> None:
+        """Say that a share (0 to 1) is done, and what is being done."""
+        if not sys.stderr.isatty() or time.monotonic() - self._start < PATIENCE:
+            return
+        if self._shown is None:
+            self._open()
+        self._shown.update(self._task, completed=share, description=text)
+
+    def _open(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+        description = TextColumn("{task.description}", markup=False)
+        self._shown = Progress(
+            BarColumn(30), TaskProgressColumn(), description, console=Console(stderr=True), transient=True
+        )
+        self._task = self._shown.add_task("", total=1.0)
+        self._shown.start()
+
+
+def survive_odd_terminals() -> None:
+    """A terminal that has no µ or Ω shows a question mark instead of stopping the work."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _plain(text: str) -> str:
+    """Without the control characters that a name from a file could send to the terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def say(text: str) -> None:
+    """Print a text; a reader that went away is no reason to fail."""
+    try:
+        print(_plain(text), flush=True)
+    except BrokenPipeError:  # the reader has seen enough; what was asked for is written
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def complain(text: str, code: int) -> int:
+    """Say on standard error what is wrong, one line a problem."""
+    for line in text.splitlines():
+        print(f"filterlib: {_plain(line)}", file=sys.stderr)
+    return code
