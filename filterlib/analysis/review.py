@@ -264,4 +264,9 @@ def _cautions(design: Design) -> Iterator[str]:
             "Capacitors to the chassis carry earth-leakage current, and on a hazardous voltage they must be of a safety class "
             "(Y, IEC 60384-14) with a sound earth connection"
         )
+    if design.clip is not None:
+        yield (
+            "The clip of an earthed oscilloscope is a wire to earth: on any conductor that is not earthed already it is a short "
+            "circuit through its thin lead; look where earth is before clipping on, or use a probe made for floating circuits"
+        )
     yield "Local codes and the judgement of a licensed practitioner come before anything on this page"

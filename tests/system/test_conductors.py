@@ -341,6 +341,11 @@ def test_no_such_place_is_named(board):
     assert "no such place" in refused(clip={"place": "modern"})["clip.place"]
 
 
+def test_clipping_on_has_its_caution(board):
+    cautions = [review(one).cautions for one in (board, measured(board, "modem"))]
+    assert [any("earthed oscilloscope" in text for text in found) for found in cautions] == [False, True]
+
+
 def test_supply_has_defaults_that_are_listed():
     found = review(design(shunt(), source=source(isolated=True, bond={})))
     keys = {one.key for one in found.assumptions}
