@@ -144,10 +144,10 @@ def one_panel() -> Panel:
     start = {"on": Mounted(parts(Capacitor)["class2-2u2-50V-1206"], 4e-9, 28.0)}
     controls: list[Control | Choice] = [
         Choice("on.part", "capacitor", parts(Capacitor), start="class2-2u2-50V-1206"),
-        Control("on.capacitance", "capacitance without bias", "F", "1 nF", "1 mF"),
-        Control("on.esr", "constant part of the ESR", "ohm", "1 mΩ", "2 Ω"),
-        Control("on.esl", "inductance of the part", "H", "0.2 nH", "30 nH"),
-        Control("on.loop", "loop that it is mounted in", "H", "0.2 nH", "100 nH", "4 nH"),
+        Control("on.capacitance", "capacitance", "F", "1 nF", "1 mF"),
+        Control("on.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω"),
+        Control("on.esl", "its inductance", "H", "0.2 nH", "30 nH"),
+        Control("on.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH"),
         Control("on.bias", "DC bias", "V", 0, 60, 28, steps=60),
     ]
     plots = (
@@ -204,15 +204,15 @@ def pair_panel() -> Panel:
         "apart": 3e-9,
     }
     controls: list[Control | Choice] = [
-        Choice("first.part", "first capacitor", parts(Capacitor), start="class2-2u2-50V-1206", group="first"),
-        Control("first.capacitance", "its capacitance", "F", "1 nF", "1 mF", group="first"),
-        Control("first.esr", "its constant ESR", "ohm", "1 mΩ", "2 Ω", group="first"),
-        Control("first.loop", "its mounting loop", "H", "0.2 nH", "100 nH", "4 nH", group="first"),
-        Choice("second.part", "second capacitor", parts(Capacitor), start="class2-100n-50V-0603", group="second"),
-        Control("second.capacitance", "capacitance of the second", "F", "1 nF", "1 mF", group="second"),
-        Control("second.esr", "constant ESR of the second", "ohm", "1 mΩ", "2 Ω", group="second"),
-        Control("second.loop", "mounting loop of the second", "H", "0.2 nH", "100 nH", "2 nH", group="second"),
-        Control("apart", "track between them", "H", "0.2 nH", "100 nH", "3 nH", group="second"),
+        Choice("first.part", "first part", parts(Capacitor), start="class2-2u2-50V-1206", group="First capacitor"),
+        Control("first.capacitance", "capacitance", "F", "1 nF", "1 mF", group="First capacitor"),
+        Control("first.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω", group="First capacitor"),
+        Control("first.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH", group="First capacitor"),
+        Choice("second.part", "second part", parts(Capacitor), start="class2-100n-50V-0603", group="Second capacitor"),
+        Control("second.capacitance", "second capacitance", "F", "1 nF", "1 mF", group="Second capacitor"),
+        Control("second.esr", "second ESR", "ohm", "1 mΩ", "2 Ω", group="Second capacitor"),
+        Control("second.loop", "second loop", "H", "0.2 nH", "100 nH", "2 nH", group="Second capacitor"),
+        Control("apart", "track between", "H", "0.2 nH", "100 nH", "3 nH", group="Second capacitor"),
     ]
     curves = (
         Curve("both", lambda r: (FREQUENCIES, r.together), kept=True),

@@ -91,12 +91,12 @@ def choke_panel() -> Panel:
     start = {"part": parts(CommonModeChoke)["cm-1m0-5A"], "unbalance": 1e-3, "current": 3.6}
     controls: list[Control | Choice] = [
         Choice("choke.part", "choke", parts(CommonModeChoke), start="cm-1m0-5A"),
-        Control("choke.inductance", "inductance of one winding", "H", "20 µH", "20 mH"),
-        Control("choke.leakage_per_winding", "leakage of one winding", "H", "100 nH", "200 µH"),
-        Control("choke.winding_capacitance", "capacitance across a winding", "F", "1 pF", "100 pF"),
-        Control("choke.saturation_current", "unbalance that saturates it", "A", "10 mA", "10 A"),
-        Control("unbalance", "unbalanced current", "A", "1 mA", "10 A", "1 mA"),
-        Control("current", "current out and back", "A", "0.1 A", "100 A", "3.6 A"),
+        Control("choke.inductance", "inductance", "H", "20 µH", "20 mH", group="One winding"),
+        Control("choke.leakage_per_winding", "leakage", "H", "100 nH", "200 µH", group="One winding"),
+        Control("choke.winding_capacitance", "capacitance", "F", "1 pF", "100 pF", group="One winding"),
+        Control("choke.saturation_current", "saturates at", "A", "10 mA", "10 A", group="One winding"),
+        Control("unbalance", "unbalanced", "A", "1 mA", "10 A", "1 mA", group="Current"),
+        Control("current", "out and back", "A", "0.1 A", "100 A", "3.6 A", group="Current"),
     ]
     plots = (
         Plot(

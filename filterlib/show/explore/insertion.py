@@ -72,15 +72,15 @@ def insertion_panel() -> Panel:
     """The demo's filter in test systems and between its converter and its modem."""
     design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     controls: list[Control | Choice] = [
-        Choice("filter.C1.part", "first capacitor", parts(Capacitor), group="filter"),
-        Control("filter.C1.capacitance", "its capacitance", "F", "10 nF", "1 mF", group="filter"),
-        Choice("filter.L1.part", "choke", parts(CommonModeChoke), group="filter"),
-        Control("filter.L1.leakage", "its leakage, as its table states it", "H", "1 µH", "300 µH", group="filter"),
-        Choice("filter.C2.part", "second capacitor", parts(Capacitor), group="filter"),
-        Control("filter.C2.capacitance", "capacitance of the second", "F", "10 nF", "1 mF", group="filter"),
-        Control("converter.output_capacitance", "capacitance inside the converter", "F", "1 µF", "1 mF", group="ends"),
-        Control("converter.output_esr", "ESR inside the converter", "ohm", "1 mΩ", "1 Ω", group="ends"),
-        Control("load.modem.capacitance", "the modem's input capacitor", "F", "1 µF", "1 mF", group="ends"),
+        Choice("filter.C1.part", "C1 part", parts(Capacitor), group="C1, before the choke"),
+        Control("filter.C1.capacitance", "C1 capacitance", "F", "10 nF", "1 mF", group="C1, before the choke"),
+        Choice("filter.L1.part", "choke", parts(CommonModeChoke), group="Choke"),
+        Control("filter.L1.leakage", "leakage", "H", "1 µH", "300 µH", group="Choke"),
+        Choice("filter.C2.part", "C2 part", parts(Capacitor), group="C2, behind the choke"),
+        Control("filter.C2.capacitance", "C2 capacitance", "F", "10 nF", "1 mF", group="C2, behind the choke"),
+        Control("converter.output_capacitance", "converter's C", "F", "1 µF", "1 mF", group="What stands at the ends"),
+        Control("converter.output_esr", "converter's ESR", "ohm", "1 mΩ", "1 Ω", group="What stands at the ends"),
+        Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group="What stands at the ends"),
     ]
     loss = Plot(
         "Insertion loss",
@@ -118,7 +118,7 @@ def _readings(r: Compared) -> tuple[Reading, ...]:
         Reading("in the circuit, there", f"{real:.1f} dB", note=f"{sheet - real:.0f} dB less" if sheet > real else ""),
         Reading("data sheet, 50 Ω, at 1 MHz", f"{sheet_high:.1f} dB"),
         Reading("in the circuit, at 1 MHz", f"{real_high:.1f} dB"),
-        Reading("0.1/100 Ω at the switching frequency", f"{r.at['0.1/100'][0]:.1f} dB"),
+        Reading("0.1/100 Ω, there", f"{r.at['0.1/100'][0]:.1f} dB"),
     )
 
 
