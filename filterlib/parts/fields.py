@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args
 
+import numpy as np
+
 from filterlib.parts.base import Curve, Part, Quantity
 
 WORDLESS = ("name", "kind", "note")  # said elsewhere
@@ -26,7 +28,7 @@ class Field:
 
 
 def fields(part: Part) -> tuple[Field, ...]:
-    """Every field that holds something, in the order of the class, but for name, kind and note.
+    """Every field that holds text, a number or points, in the order of the class, but for name, kind and note.
 
     >>> from filterlib.parts.wire import Lead
     >>> [(field.name, field.value, field.unit) for field in fields(Lead(length="100 mm", awg=24))]
@@ -38,7 +40,9 @@ def fields(part: Part) -> tuple[Field, ...]:
 def _fields(part: Part) -> Iterator[Field]:
     for name, about in type(part).model_fields.items():
         value = getattr(part, name)
-        if name in WORDLESS or value is None or value == "":
+        if name in WORDLESS or not isinstance(value, str | bool | int | float | tuple | np.ndarray):
+            continue  # nothing, or an object that has no words of its own, such as a fitted curve
+        if isinstance(value, str) and not value:
             continue
         mark = next((one for one in (*about.metadata, *_marks(about.annotation)) if _is_mark(one)), None)
         unit = None if mark is None else mark.unit

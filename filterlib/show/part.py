@@ -42,7 +42,14 @@ PLAIN = "no bias, no current, 20 °C"
 
 def part_text(found: Any) -> str:
     """What a `PartResult` holds, for a terminal."""
-    return "\n\n".join([tables_text(part_tables(found)), *([found.remark] if found.remark else [])])
+    return "\n\n".join([tables_text(part_tables(found)), *_remarks(found)])
+
+
+def _remarks(found: Any) -> list[str]:
+    """What the result says of itself, and what a part says is to be known before it is trusted."""
+    reserved = getattr(found.part, "reservation", "")
+    said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
+    return [words for words in said if words]
 
 
 def write_part(found: Any, folder: str | Path) -> Path:
@@ -67,7 +74,7 @@ def part_files(found: Any) -> dict[str, str]:
         note=part.note,
         invented=part.invented,
         described={k: text for k, text in part.describe().items() if k not in ("kind", "note")},
-        remark=found.remark,
+        remarks=_remarks(found),
         figures=figures,
         tables=part_tables(found),
         files=[NUMBERS, *files],

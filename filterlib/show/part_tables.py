@@ -32,7 +32,11 @@ def _short(part: Any) -> str:
 
 def part_tables(found: Any) -> tuple[Table, ...]:
     """Tables of a `PartResult`: its values, its impedance, its two faces, its curves."""
-    made = [Table(f"Values of {found.part.name or found.part.kind}", ("", "", ""), tuple(_values(found)))]
+    name = found.part.name or found.part.kind
+    made = [
+        Table(f"{name} in short", ("", ""), tuple(found.part.describe().items())),
+        Table(f"Values of {name}", ("", "", ""), tuple(_values(found))),
+    ]
     made += [_impedances(found, mode) for mode in found.modes]
     if found.impedances:
         made.append(_faces(found))
@@ -43,10 +47,6 @@ def part_tables(found: Any) -> tuple[Table, ...]:
 
 
 def _values(found: Any) -> Iterator[Row]:
-    part = found.part
-    yield "kind", part.kind.replace("_", " "), ""
-    if part.note:
-        yield "note", part.note, ""
     for field in found.fields:
         words = field.name.replace("_", " ").replace("esr", "ESR").replace("esl", "ESL")
         yield words, field_text(field), "" if field.stated else "default"

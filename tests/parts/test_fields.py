@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 import pytest
+from pydantic import InstanceOf
 
 from filterlib.parts.base import Curve, Part, Points, Quantity, Value
 from filterlib.parts.fields import fields
@@ -19,6 +20,7 @@ class Bead(Part):
     warmth: Annotated[Points, Curve("K", reference=298.15)] | None = None
     limit: Annotated[Value, Quantity("A", above=0)] | None = None
     colour: str = ""
+    origin: InstanceOf[object] = object()
 
 
 def test_units_are_found_also_in_optional_fields():

@@ -10,7 +10,8 @@ import pytest
 
 from filterlib.analysis.part_curves import examine
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.tables import standard_tables
+from filterlib.parts.measured import measured_part
+from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show import part as shown
 from filterlib.show.part_tables import field_text, in_unit, list_table, part_tables
 from filterlib.show.text import table_text
@@ -93,3 +94,17 @@ def test_a_list_names_every_part():
 def test_a_part_that_has_no_name_is_shown_too():
     part = Capacitor(kind="film", capacitance="1 µF", rated_voltage="63 V", loss_angle=0.01, esl="5 nH")
     assert "film" in shown.part_files(examine(part))["part.html"]
+
+
+def test_a_measured_part_says_where_it_is_from(tmp_path):
+    """A kind of part that has fields of its own: its file and its network's error are told, its objects are not."""
+    part = measured_part(
+        data_folder() / "parts" / "measured" / "film-470n.csv", kind="measured_capacitor", rated_voltage="100 V"
+    )
+    found = examine(part)
+    text = shown.part_text(found)
+    assert part.reservation in text
+    assert "FittedCurve(" not in text
+    row = next(line for line in text.splitlines() if line.strip().startswith("rated voltage"))
+    assert row.split()[-2:] == ["100", "V"]  # hand
+    assert found.difference(found.impedances[0]) < 1e-6  # its network is its impedance
