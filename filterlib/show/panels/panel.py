@@ -133,9 +133,9 @@ class Panel:
                 self.state.step_to(name, place)
 
     @contextmanager
-    def _moving(self, *names: str) -> Iterator[None]:
+    def _moving(self, *names: str, note: str = "") -> Iterator[None]:
         yield
-        self.touched, self.note = next(iter(names), self.touched), ""
+        self.touched, self.note = next(iter(names), self.touched), note
         self.update()
 
     def update(self) -> None:
@@ -210,21 +210,19 @@ class Panel:
     def back(self) -> None:
         """Every control to its start; what was kept stays."""
         self.picture.limits = {}
-        with self._moving(self.touched):
+        with self._moving(self.touched, note="everything stands as at the start"):
             self.state.back()
 
     def snap(self, series: str, name: str = "") -> None:
         """Move a slider (the last that was moved) to the nearest value of "E12" or "E24", or to the nearest "part"."""
         wanted = name or self.touched
         control = self.state.named(wanted)
-        if series == "part":
-            choice = self.state.governor.get(wanted)
-            word = self.state.nearest(wanted)
-            assert choice is not None
-            self.move(choice.name, word)
-            self.touched = wanted
-        elif isinstance(control, Control):
-            self.move(wanted, control.snapped(float(self.state.value(wanted)), series))
+        with self._moving(wanted, note=f"{control.label}: the nearest {series}"):
+            if series == "part":
+                word = self.state.nearest(wanted)
+                self.state.set(self.state.governor[wanted].name, word)
+            elif isinstance(control, Control):
+                self.state.set(wanted, control.snapped(float(self.state.value(wanted)), series))
 
     def save_figure(self, folder: str | Path = ".") -> Path:
         """Write the picture as SVG and as PNG; nothing is replaced. Returns the SVG's path."""

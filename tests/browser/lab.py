@@ -1,0 +1,123 @@
+"""JupyterLab in a real browser: one server, a page for each notebook, and what to wait for."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+LAPTOP = {"width": 1366, "height": 768}
+PATIENCE = 240_000  # [ms], for all cells of a notebook on a machine that does other things too
+ANSWER = 60_000  # [ms], for one press, likewise
+QUIET = '{"fetchNews": "false", "checkForUpdates": false}'
+KERNEL = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel"
+
+
+@contextmanager
+def server(folder: Path) -> Iterator[str]:
+    """JupyterLab on a folder, with settings of its own; its address."""
+    settings = folder.parent / "settings"
+    quiet = settings / "lab" / "user-settings" / "@jupyterlab" / "apputils-extension"
+    quiet.mkdir(parents=True)
+    (quiet / "notification.jupyterlab-settings").write_text(QUIET)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    environment = {
+        **os.environ, "JUPYTER_CONFIG_DIR": str(settings), "JUPYTER_DATA_DIR": str(settings / "data"),
+        "JUPYTER_RUNTIME_DIR": str(settings / "runtime"), "IPYTHONDIR": str(settings / "ipython"),
+        "PYTHONPATH": os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]),
+    }  # fmt: skip
+    command = [
+        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--ServerApp.port={port}",
+        "--ServerApp.port_retries=0", "--IdentityProvider.token=", "--ServerApp.password=",
+        "--LabApp.expose_app_in_browser=True",
+    ]  # fmt: skip
+    with (settings / "server.log").open("w") as log:
+        started = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=subprocess.STDOUT)
+        try:
+            address = f"http://127.0.0.1:{port}"
+            _wait(address, started, settings / "server.log")
+            yield address
+        finally:
+            started.terminate()
+            started.wait(30)
+
+
+def _wait(address: str, started: subprocess.Popen, log: Path) -> None:
+    for _ in range(600):
+        if started.poll() is not None:
+            break
+        try:
+            urllib.request.urlopen(f"{address}/api", timeout=5).close()
+            return
+        except OSError:
+            time.sleep(0.2)
+    raise AssertionError(f"JupyterLab did not start: {log.read_text()[-2000:]}")
+
+
+def open_and_run(page, address: str, name: str) -> None:
+    """Open a notebook, wait for its kernel, run all cells and wait for the last."""
+    page.goto(f"{address}/lab/tree/{name}?reset")  # without the tabs of an earlier visit
+    ready = f"() => {{ const k = {KERNEL}; return k && k.connectionStatus === 'connected' && k.status === 'idle'; }}"
+    page.wait_for_function(ready, timeout=PATIENCE)
+    page.evaluate(
+        "() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }"
+    )  # not awaited: it may never end
+    page.wait_for_function(
+        """() => window.jupyterapp.shell.currentWidget.content.widgets
+            .filter(cell => cell.model.type === 'code').every(cell => cell.model.executionCount)""",
+        timeout=PATIENCE,
+    )
+    page.wait_for_function(ready, timeout=PATIENCE)
+
+
+def bring_up(page, number: int) -> None:
+    """Scroll to a panel: JupyterLab hides cells that are out of sight."""
+    page.evaluate(
+        """async number => {
+            const book = window.jupyterapp.shell.currentWidget.content;
+            const panel = document.querySelectorAll('.fl-panel')[number];
+            const at = book.widgets.findIndex(cell => cell.node.contains(panel));
+            await book.scrollToItem(at, 'start');
+            panel.scrollIntoView();
+        }""",
+        number,
+    )
+    page.locator(".fl-panel").nth(number).wait_for(state="visible")
+    page.locator(".fl-panel").nth(number).evaluate("one => one.scrollIntoView()")
+
+
+def errors(page) -> list[str]:
+    """What cells say went wrong."""
+    return page.evaluate(
+        """() => window.jupyterapp.shell.currentWidget.content.widgets.filter(cell => cell.model.type === 'code')
+            .flatMap(cell => cell.model.outputs.toJSON())
+            .filter(out => out.output_type === 'error' || (out.output_type === 'stream' && out.name === 'stderr'))
+            .map(out => out.evalue ?? [out.text].flat().join(''))"""
+    )
+
+
+def use_theme(page, name: str) -> None:
+    """JupyterLab's own light or dark theme; waits until every panel's picture has followed."""
+    dark = "true" if "Dark" in name else "false"
+    before = page.eval_on_selector_all(".fl-picture", "all => all.map(one => one.src)")
+    page.evaluate(f"() => window.jupyterapp.commands.execute('apputils:change-theme', {{ theme: '{name}' }})")
+    page.wait_for_function(
+        f"""before => [...document.querySelectorAll('.fl-panel')].every(one => one.classList.contains('fl-dark') === {dark})
+            && [...document.querySelectorAll('.fl-picture')].every((one, at) => one.src !== before[at] && one.complete)""",
+        arg=before,
+        timeout=ANSWER,
+    )
+
+
+def shut_down(page) -> None:
+    """End the notebook's kernel."""
+    page.evaluate("() => window.jupyterapp.shell.currentWidget.sessionContext.shutdown()")
