@@ -112,7 +112,7 @@ def use_theme(page, name: str) -> None:
     page.evaluate(f"() => window.jupyterapp.commands.execute('apputils:change-theme', {{ theme: '{name}' }})")
     page.wait_for_function(
         f"""before => [...document.querySelectorAll('.fl-panel')].every(one => one.classList.contains('fl-dark') === {dark})
-            && [...document.querySelectorAll('.fl-picture')].every((one, at) => one.src !== before[at] && one.complete)""",
+            && !document.getElementById('jupyterlab-splash') && [...document.querySelectorAll('.fl-picture')].every((one, at) => one.src !== before[at] && one.complete)""",
         arg=before,
         timeout=ANSWER,
     )

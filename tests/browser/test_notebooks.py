@@ -50,6 +50,7 @@ def test_a_notebook_does_what_it_promises(page, lab, notebook):
         bring_up(page, number)
         sliders(page, panel)
         choices(page, panel)
+        rests(page, panel)
         buttons(page, panel, folder)
     screenshots(page, notebook.stem, len(panels))
     fits(page)
@@ -120,6 +121,15 @@ def choices(page, panel):
         at = int(named.input_value())
         changes(page, panel, lambda at=at: page.keyboard.press("ArrowUp" if at else "ArrowDown"))
         back(page, panel)
+
+
+def rests(page, panel):
+    """What takes longer comes when the sliders rest, and is drawn in."""
+    before = picture(panel)
+    if "a moment later" in panel.inner_text():
+        until(page, "([panel]) => !panel.innerText.includes('a moment later')", panel.element_handle())
+        assert picture(panel) != before
+        assert panel.locator(".fl-verdict").count() >= 1
 
 
 def buttons(page, panel, folder):
@@ -195,5 +205,6 @@ def screenshots(page, name, panels):
             use_theme(page, "JupyterLab Dark")
         for number in range(panels):
             bring_up(page, number)
+            rests(page, page.locator(".fl-panel").nth(number))
             page.screenshot(path=SCREENS / f"{name}-{number + 1}-{look.lower()}.png")
     use_theme(page, "JupyterLab Light") if panels else None

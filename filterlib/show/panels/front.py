@@ -13,6 +13,7 @@ import anywidget
 import traitlets
 
 from filterlib.show.panels.controls import Choice, Control
+from filterlib.show.words import unbroken
 from filterlib.system.design import Design
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ class Front(anywidget.AnyWidget):
                 self.exact = self._exact()
                 self.png = panel.png
                 self.view = {
-                    "sentence": panel.sentence, "table": panel.table, "error": panel.error, "old": panel.old,
+                    "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
                     "note": panel.note, "snap": self._snap(), "kept": len(panel._kept),
                     "saves": isinstance(panel.design, Design), "from": dict(panel.state.words),
                     "size": list(panel.picture.size),

@@ -71,8 +71,8 @@ class Picture:
             self.figure.set_label(self.name)
             self.canvas = FigureCanvasAgg(self.figure)
             self.axes = [self.figure.add_axes(box) for box in self._boxes()]
-            for axes, plot in zip(self.axes, self.plots, strict=True):
-                axes.set_title(plot.title)
+            self._titles = [axes.set_title(plot.title) for axes, plot in self._pairs()]
+            for axes, plot in self._pairs():
                 for side in ("x", "y"):
                     _prepare(axes, side, getattr(plot, side))
             self._join_labels()
@@ -164,6 +164,8 @@ class Picture:
     def _recolour(self) -> None:
         theme = self.theme
         self.figure.set_facecolor(theme.paper)
+        for title in self._titles:
+            title.set_color(theme.ink)
         for axes, (plot, artists), references in zip(
             self.axes, zip(self.plots, self._artists, strict=True), self._references, strict=True
         ):

@@ -49,7 +49,6 @@ class Theme:
         """Give axes these colours."""
         axes.set_facecolor(self.paper)
         axes.tick_params(colors=self.ink, which="both", grid_color="#3d3d3d" if self.dark else "#d4d4d4")
-        axes.set_title(axes.get_title(loc="left"), loc="left", color=self.ink)
         axes.xaxis.label.set_color(self.ink)
         axes.yaxis.label.set_color(self.ink)
         for spine in axes.spines.values():
