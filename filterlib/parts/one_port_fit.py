@@ -29,9 +29,9 @@ _SPREAD = 1e4  # how far beyond the band's own scales an element is sought, as a
 
 @dataclass(frozen=True)
 class Layout:
-    """Which elements are sought: ``fixed`` resistance [ohm] or None, ``blocks`` (a series capacitor), ``kinds`` of sections."""
+    """Which elements are sought: of what ``blocks``, L, C and R in series, else a ``fixed`` resistance [ohm]; ``kinds`` of sections."""
 
-    fixed: float | None
+    fixed: float
     blocks: bool
     kinds: tuple[str, ...] = ()
 
@@ -41,42 +41,46 @@ class Layout:
     def evaluate(self, logs: Array, f: Array) -> tuple[Complex, Complex]:
         """Impedance (f,) and its derivative after each logarithm (f, p)."""
         values, jw = np.exp(logs), 2j * np.pi * f
-        terms: list[Complex] = [jw * values[0]]
+        total, slopes = np.full(f.shape, self.fixed, dtype=complex), []
         if self.blocks:
-            terms.append(1 / (jw * values[1]))
-        slopes = [terms[0], *(-one for one in terms[1:])]
-        if self.fixed is None:
-            terms.append(np.full(f.shape, values[1 + self.blocks], dtype=complex))
-            slopes.append(terms[-1])
-        else:
-            terms.append(np.full(f.shape, self.fixed, dtype=complex))
+            inductive, capacitive = jw * values[0], 1 / (jw * values[1])
+            total = inductive + capacitive + values[2]
+            slopes = [inductive, -capacitive, np.full(f.shape, values[2], dtype=complex)]
         for kind, (peak, at, quality) in self._triples(values):
             term, slope = _section(kind, peak, f / at, quality)
-            terms.append(term)
+            total = total + term
             slopes += slope
-        return sum(terms, np.zeros(f.shape, dtype=complex)), np.stack(slopes, axis=-1)
+        return total, np.stack(slopes, axis=-1)
 
     def _triples(self, values: Array) -> Iterator[tuple[str, Array]]:
         """Kind of each section with resistance [ohm], corner or resonance [Hz] and quality factor (1 where it has none)."""
-        place = 1 + self.blocks + (self.fixed is None)
+        place = 3 * self.blocks
         for kind in self.kinds:
             size = _SIZES[kind]
-            yield kind, np.append(values[place : place + size], 1.0)[:3]
+            yield kind, np.append(values[place : place + size], [1.0, 1.0])[:3]
             place += size
 
     def one_port(self, logs: Array) -> OnePort:
         """The elements."""
         values = np.exp(logs)
-        resistance = values[1 + self.blocks] if self.fixed is None else self.fixed
-        sections = tuple(_elements(kind, *triple) for kind, triple in self._triples(values))
-        return OnePort(float(resistance), float(values[0]), float(values[1]) if self.blocks else None, sections)
+        inductance, capacitance, resistance = values[:3].tolist() if self.blocks else (0.0, None, self.fixed)
+        triples = list(self._triples(values))
+        inductance += sum(float(peak) / (2 * np.pi) for kind, (peak, *_) in triples if kind == "L")
+        sections = tuple(_elements(kind, *triple) for kind, triple in triples if kind != "L")
+        return OnePort(resistance, inductance, capacitance, sections)
 
 
-_SIZES = {"RC": 2, "RL": 2, "RLC": 3}
+_PRICES = {"L": 1.0, "RC": 1.0, "RL": 1.0, "RLC": 1.15}
+_SIZES = {"L": 1, "RC": 2, "RL": 2, "RLC": 3}
 
 
 def _section(kind: str, peak: float, x: Array, quality: float) -> tuple[Any, list[Any]]:
-    """Impedance at x = f / corner, and its derivatives after the logarithms of peak, corner and quality factor."""
+    """Impedance at x = f / corner, and its derivatives after the logarithms of peak, corner and quality factor.
+
+    A plain inductance has its reactance at 1 Hz for a peak, and no corner.
+    """
+    if kind == "L":
+        return peak * 1j * x, [peak * 1j * x]
     if kind == "RC":
         z = peak / (1 + 1j * x)
         return z, [z, z * 1j * x / (1 + 1j * x)]
@@ -112,17 +116,14 @@ class _Search:
     def bounds(self, layout: Layout) -> tuple[Array, Array]:
         w0, w1 = 2 * np.pi * self.low, 2 * np.pi * self.high
         small, large = self.least / _SPREAD, self.most * _SPREAD
-        pairs = [(small / w1, self.most / w0)]
+        pairs = []
         if layout.blocks:
-            pairs.append((1 / (w1 * self.most), 1 / (w0 * small)))
-        if layout.fixed is None:
-            pairs.append((small, self.most))
+            pairs = [(small / w1, self.most / w0), (1 / (w1 * self.most), 1 / (w0 * small)), (small, self.most)]
         corner, peak = (self.low, self.high), (small, large)
         for place, kind in enumerate(layout.kinds):
-            sharp = (
-                1e4 if place == 0 and not layout.blocks else max(self.sharpest, 1.0)
-            )  # a narrower one hides between points
-            pairs += [peak, corner] if kind != "RLC" else [peak, (self.low, 10 * self.high), (0.1, sharp)]
+            first = place == 0 and not layout.blocks  # any other that is sharper hides between two points
+            resonance = [peak, (self.low, 10 * self.high), (0.1, 1e4 if first else max(self.sharpest, 1.0))]
+            pairs += {"L": [(small / self.high, self.most / self.low)], "RLC": resonance}.get(kind, [peak, corner])
         low, high = np.log(np.array(pairs)).T
         return low, high
 
@@ -164,6 +165,12 @@ class _Search:
             for kind, more in (("RC", (0.3,)), ("RL", (0.3,)), ("RLC", (0.5, 1.0)), ("RLC", (0.5, 10.0))):
                 new = [more[0] * size, at, *more[1:]]
                 yield layout.with_section(kind), np.append(logs, np.log(new))
+        rises = z[-1] > np.interp(
+            np.log(f[-1] / 2), np.log(f), z
+        )  # else an inductance would promise more beyond the band
+        if rises and not layout.blocks and "L" not in layout.kinds:
+            for share in (0.1, 0.9):
+                yield layout.with_section("L"), np.append(logs, np.log(share * z[-1] / self.high))
 
 
 @dataclass(frozen=True)
@@ -184,6 +191,15 @@ class FittedCurve:
     def band(self) -> tuple[float, float]:
         """Where the curve says what the part does; beyond it the network is continued."""
         return float(self.curve.frequencies[0]), float(self.curve.frequencies[-1])
+
+    @property
+    def errors(self) -> Array:
+        """Of the network at each point of the curve (f,) [dB]."""
+        return _errors(self.curve, self.one_port)
+
+    def __str__(self) -> str:
+        low, high = (format_quantity(end, "Hz") for end in self.band)
+        return f"a network within {self.largest_error:.2g} dB ({self.rms_error:.2g} dB rms), {low} to {high}"
 
 
 def fit_one_port(curve: ImpedanceCurve, *, blocks: bool, resistance: float = 0.0) -> FittedCurve:
@@ -211,7 +227,9 @@ def fit_one_port(curve: ImpedanceCurve, *, blocks: bool, resistance: float = 0.0
     search = _Search(curve)
     layout, rms, logs = min(_first(search, blocks, resistance), key=lambda found: found[1])
     best, waited = (rms, logs, layout), 0
-    while best[0] > GOOD and len(layout.kinds) < MOST_SECTIONS and waited < PATIENCE:
+    while best[0] > GOOD and len(layout.kinds) < MOST_SECTIONS:
+        if waited >= PATIENCE and DECIBELS * best[0] < RMS_ERROR:  # a curve is not refused before all was tried
+            break
         trials = sorted(
             ((*search.solve(more, start, 12), more) for more, start in search.starts(layout, logs)), key=_price
         )
@@ -228,9 +246,13 @@ def _pruned(port: OnePort, curve: ImpedanceCurve) -> OnePort:
     return port if seen else replace(port, inductance=0.0)
 
 
-def _judged(curve: ImpedanceCurve, port: OnePort) -> FittedCurve:
+def _errors(curve: ImpedanceCurve, port: OnePort) -> Array:
     miss = curve.misses(port.impedance(curve.frequencies)).reshape(-1, len(curve.frequencies))
-    size = DECIBELS * np.hypot.reduce(miss)
+    return DECIBELS * np.sqrt(np.sum(miss**2, axis=0))
+
+
+def _judged(curve: ImpedanceCurve, port: OnePort) -> FittedCurve:
+    size = _errors(curve, port)
     worst, rms = int(size.argmax()), float(np.sqrt(np.mean(size**2)))
     if rms > RMS_ERROR or size[worst] > LARGEST_ERROR:
         _refuse_far(curve, rms, float(size[worst]), worst)
@@ -255,8 +277,8 @@ def _refuse_far(curve: ImpedanceCurve, rms: float, largest: float, worst: int) -
 
 
 def _price(trial: tuple[float, Array, Layout]) -> float:
-    """Rms, and a little more for a section of three elements: it may stand for one of two."""
-    return trial[0] * (1.15 if trial[2].kinds[-1] == "RLC" else 1.0)
+    """Rms, and a little more for a section of more elements: it may stand for one of fewer."""
+    return trial[0] * _PRICES[trial[2].kinds[-1]]
 
 
 def _first(search: _Search, blocks: bool, fixed: float) -> Iterator[tuple[Layout, float, Array]]:
@@ -265,7 +287,7 @@ def _first(search: _Search, blocks: bool, fixed: float) -> Iterator[tuple[Layout
     w = 2 * np.pi * f
     if blocks:
         for inductance in (z[-1] / w[-1], 0.01 * z[-1] / w[-1]):
-            layout = Layout(None, True)
+            layout = Layout(0.0, True)
             start = np.log([inductance, 1 / (w[0] * z[0]), z.min()])
             yield (layout, *search.solve(layout, start, 200))
         return
@@ -274,4 +296,4 @@ def _first(search: _Search, blocks: bool, fixed: float) -> Iterator[tuple[Layout
         for quality in (0.5, 5.0):
             layout = Layout(fixed, False, ("RLC",))
             peak = quality * 2 * np.pi * at * inductance
-            yield (layout, *search.solve(layout, np.log([1e-3 * inductance, peak, at, quality]), 200))
+            yield (layout, *search.solve(layout, np.log([peak, at, quality]), 200))

@@ -85,6 +85,9 @@ def part_files(found: Any) -> dict[str, str]:
 
 
 def _figures(found: Any) -> Iterator[Illustration]:
+    if hasattr(found.part, "measurement"):
+        note = "Dots: the curve that was measured or read off. Below: how far the network is from each of them."
+        yield illustration("part-measured", measured_figure(found), f"{found.part.measurement}.".capitalize(), note)
     for mode in found.modes:
         plain = next(one for one in found.impedances if one.mode == mode)
         least = int(np.argmin(np.abs(plain.exact)))
@@ -131,6 +134,28 @@ def impedance_figure(found: Any, mode: str, condition: str) -> Figure:
     prefixed(size, "y", "Ω", "magnitude")
     phase.set_ylabel("phase [°]")
     phase.set_yticks(range(-90, 91, 45))
+    legend_above(size)
+    return figure
+
+
+@styled
+def measured_figure(found: Any) -> Figure:
+    """The measured curve, the network that stands for it, and the error between them."""
+    fitted = found.part.measurement
+    curve, (low, high) = fitted.curve, fitted.band
+    figure, (size, error) = new_figure("Measured, and the network", 2, height=5.2, share="x", gap=0.25)
+    near = np.geomspace(low / 3, high * 3, 400)
+    size.loglog(curve.frequencies, curve.magnitude, ".", color=BLACK, label="measured")
+    size.loglog(
+        near, np.abs(fitted.one_port.impedance(near)), color=VERMILION, label="network, continued outside the band"
+    )
+    error.semilogx(curve.frequencies, fitted.errors, ".-", color=BLUE, linewidth=0.8)
+    for axes in (size, error):
+        axes.axvspan(low, high, color="#000000", alpha=0.06, linewidth=0)
+    prefixed(error, "x", "Hz", "frequency")
+    prefixed(size, "y", "Ω", "magnitude")
+    error.set_ylim(0, None)
+    error.set_ylabel("error [dB]")
     legend_above(size)
     return figure
 

@@ -125,6 +125,7 @@ def part_numbers(found: Any) -> dict[str, Any]:
             if field.unit is not None and not field.curve
         },
         "remark": found.remark,
+        "measured": _measured_numbers(getattr(found.part, "measurement", None)),
         "impedance": {
             "frequency_Hz": found.frequencies,
             "curves": [_impedance_numbers(found, one) for one in found.impedances],
@@ -133,6 +134,21 @@ def part_numbers(found: Any) -> dict[str, Any]:
             {"what": c.label, "unit": c.unit, "over": c.against, "over_unit": c.x_unit, "x": c.x, "y": c.y}
             for c in found.curves
         ],
+    }
+
+
+def _measured_numbers(fitted: Any) -> dict[str, Any] | None:
+    """Of a measured part: its curve, and how far its network is from it; phases only where they were measured."""
+    if fitted is None:
+        return None
+    curve = fitted.curve
+    return {
+        "frequency_Hz": curve.frequencies,
+        "magnitude_ohm": curve.magnitude,
+        "phase_deg": np.degrees(np.angle(curve.impedance)) if curve.has_phase else None,
+        "error_dB": fitted.errors,
+        "largest_error_dB": fitted.largest_error,
+        "rms_error_dB": fitted.rms_error,
     }
 
 

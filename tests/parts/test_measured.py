@@ -1,6 +1,7 @@
 """Parts from measured curves: fit, both faces, what changes them, how a design file names them; Touchstone against scikit-rf."""
 
 import io
+import json
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import skrf
 from numpy.testing import assert_allclose
 
 from filterlib import measured_part, measured_two_port
+from filterlib.analysis.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
@@ -16,6 +18,7 @@ from filterlib.parts.one_port import OnePort, Section
 from filterlib.parts.one_port_fit import DECIBELS, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
+from filterlib.show.part import part_files, part_text
 from filterlib.system.files import load_design
 from filterlib.system.writing import save_design
 from tests import make_measured
@@ -172,6 +175,33 @@ def test_a_sharp_resonance_is_not_put_between_two_points():
     for section in part.measurement.one_port.sections:
         if section.capacitance and np.isfinite(section.inductance):
             assert section.resistance * np.sqrt(section.capacitance / section.inductance) < 13
+
+
+def test_a_choke_that_ends_capacitive_is_not_promised_to_rise_again():
+    """Beyond the band a series inductance would say so; it is sought only where the curve itself rises at its end."""
+    assert demo("choke-22u.csv").measurement.one_port.inductance == 0
+    f = np.geomspace(1e4, 1e9, 120)
+    port = OnePort(0.03, 20e-9, None, (Section(2e3, 10e-6, 10e-12),))  # hand: 20 nH are 126 ohm at 1 GHz, 10 pF 16 ohm
+    found = fit_one_port(ImpedanceCurve(f, np.abs(port.impedance(f))), blocks=False, resistance=0.03)
+    assert found.largest_error < 0.1
+    assert found.one_port.impedance([1e9])[0].imag == pytest.approx(2 * np.pi * 20 - 15.9, rel=0.02, abs=0)
+
+
+def test_a_part_of_a_table_is_shown_with_its_curve_and_error(beside):
+    (beside / "drawer.toml").write_text(TABLE, encoding="utf-8")
+    part = load_table(beside / "drawer.toml")["brown film"]
+    files = part_files(examine(part))
+    assert "network" in files["part-measured.svg"]
+    measured = json.loads(files["part.json"])["measured"]
+    truth = part.measurement
+    assert measured["largest_error_dB"] == pytest.approx(truth.largest_error, rel=1e-6, abs=0)
+    assert max(measured["error_dB"]) == pytest.approx(truth.largest_error, rel=1e-6, abs=0)
+    assert len(measured["frequency_Hz"]) == len(measured["magnitude_ohm"]) == len(truth.curve.frequencies)
+    assert measured["phase_deg"] is None
+    assert f"within {truth.largest_error:.2g} dB" in part_text(examine(part))
+    ordinary = part_files(examine(load_table(data_folder() / "parts" / "film.toml")["film-1u0-63V"]))
+    assert "part-measured.svg" not in ordinary
+    assert json.loads(ordinary["part.json"])["measured"] is None
 
 
 # ---- Touchstone -------------------------------------------------------------------------------------------------------
