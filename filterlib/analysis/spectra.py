@@ -115,14 +115,17 @@ def spectra(
     filtered: bool = True,
     outputs: Mapping[Any, Any] | None = None,
     top: float | None = None,
+    forces: Drive | None = None,
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
     ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
-    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
+    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all. ``forces``: the
+    converter's sources at this point, where they are known already.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
-    forces = drive(design.converter, full_current(design), input_voltage=state.input_voltage)
+    if forces is None:
+        forces = drive(design.converter, full_current(design), input_voltage=state.input_voltage)
     circuit = design.build(state, filtered=filtered)
     count = len(forces.frequencies) if top is None else int(np.ceil(top / design.converter.switching_frequency))
     frequencies = forces.frequencies[1 : count + 1]

@@ -1,0 +1,143 @@
+"""The reasons in three to six plain sentences, each with the numbers that it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.units import format_quantity
+
+LITTLE = 0.05  # share of a figure by which a change must lower it to be worth a sentence
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """``text``, and the ``facts`` in it: for each its path in the result, such as "sources.0.ripple_alone", and unit."""
+
+    text: str
+    facts: tuple[tuple[str, str], ...]
+
+
+def fact(result: Any, path: str) -> float:
+    """The number that stands under a path of a `ReasonsResult`."""
+    held = result
+    for name in path.split("."):
+        held = held[int(name)] if name.isdigit() else getattr(held, name)
+    return float(held)
+
+
+def sentences(result: Any) -> tuple[Sentence, ...]:
+    """What the reasons come to, in words: what is left and from where, why, and what to do next."""
+    steps = (_left, _spike, _imperfect, _parted, _best, _pair)
+    return tuple(one for step in steps for one in step(result))
+
+
+class _Teller:
+    """Writes numbers of a result and remembers which."""
+
+    def __init__(self, result: Any) -> None:
+        self.result = result
+        self.facts: list[tuple[str, str]] = []
+
+    def __call__(self, path: str, unit: str = "V") -> str:
+        self.facts.append((path, unit))
+        return format_quantity(fact(self.result, path), unit, 3)
+
+    def sentence(self, text: str) -> Sentence:
+        return Sentence(text, tuple(self.facts))
+
+
+def _left(result: Any) -> Iterator[Sentence]:
+    tell, first = _Teller(result), result.sources[0]
+    at = next(number for number, one in enumerate(result.sources) if one.name == first.name)
+    yield tell.sentence(
+        f"At {result.load} {tell('ripple')} peak to peak is left in 20 MHz of {tell('ripple_before')} without the filter, most "
+        f"of it from {first.words}: alone it makes {tell(f'sources.{at}.ripple_alone')}."
+    )
+
+
+def _spike(result: Any) -> Iterator[Sentence]:
+    at = max(range(len(result.sources)), key=lambda n: result.sources[n].spike_alone)
+    if result.sources[at].name == result.sources[0].name and result.spike < 1.5 * result.ripple:
+        return
+    tell, one = _Teller(result), result.sources[at]
+    yield tell.sentence(
+        f"In full bandwidth it is {tell('spike')} of {tell('spike_before')}, most of it from {one.words}: without that source "
+        f"the whole would fall by {tell(f'sources.{at}.spike_falls')}."
+    )
+
+
+def _imperfect(result: Any) -> Iterator[Sentence]:
+    wide = result.figure == "full"
+    falls = [one.spike_falls if wide else one.ripple_falls for one in result.imperfections]
+    if not falls:
+        return
+    at, tell = int(np.argmax(falls)), _Teller(result)
+    one = result.imperfections[at]
+    now, left, ideal = ("spike", "spike", "spike_ideal") if wide else ("ripple", "ripple", "ripple_ideal")
+    if falls[at] < LITTLE * getattr(result, now):
+        yield tell.sentence(
+            f"No single imperfection decides: with all of them gone {tell(ideal)} of {tell(now)} would be left, so better parts "
+            "of the same values do not help; other values do."
+        )
+        return
+    yield tell.sentence(
+        f"The imperfection that costs most is the {one.words}: were it ideal, {tell(now)} would become "
+        f"{tell(f'imperfections.{at}.{left}')}, and with every part ideal {tell(ideal)}."
+    )
+
+
+def _parted(result: Any) -> Iterator[Sentence]:
+    parted, tell = result.parting, _Teller(result)
+    if np.isnan(parted.frequency):
+        return
+    text = f"From {tell('parting.frequency', 'Hz')} on the filter does worse than its formula"
+    if parted.element:
+        text += f", mostly through the {parted.what} of {parted.element}"
+    if parted.resonance is not None:
+        near = parted.resonance
+        text += f"; the nearest resonance, at {tell('parting.resonance.frequency', 'Hz')}, is {near.words}"
+    yield tell.sentence(f"{text}.")
+
+
+def _best(result: Any) -> Iterator[Sentence]:
+    at = next((n for n, one in enumerate(result.remedies) if not one.refused), None)
+    tell = _Teller(result)
+    if at is None or result.remedies[at].figure(result.figure) > (1 - LITTLE) * result.now:
+        yield tell.sentence(
+            f"No single change that was tried takes {tell('now')} down by more than {LITTLE:.0%}; look at the converter."
+        )
+        return
+    one, path = result.remedies[at], f"remedies.{at}"
+    yield tell.sentence(
+        f"Next, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth would be left, for "
+        f"{_parts(one.costs.parts)} and a drop of {tell(f'{path}.costs.drop')} more"
+        f"{_holds(one)}."
+    )
+
+
+def _pair(result: Any) -> Iterator[Sentence]:
+    at = next((n for n, one in enumerate(result.pairs) if not one.refused), None)
+    single = next((one.figure(result.figure) for one in result.remedies if not one.refused), result.now)
+    if at is None or result.pairs[at].figure(result.figure) > (1 - LITTLE) * min(single, result.now):
+        return
+    tell, one, path = _Teller(result), result.pairs[at], f"pairs.{at}"
+    yield tell.sentence(
+        f"If that is not enough, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth"
+        f"{_holds(one)}."
+    )
+
+
+def _parts(count: int) -> str:
+    return "no more parts" if not count else f"{count} more part{'s' * (count > 1)}"
+
+
+def _holds(one: Any) -> str:
+    if not one.checked:
+        return ""
+    if one.holds:
+        return "; it holds over what is not known, and at every operating point"
+    return f"; but it works at the nominal values only: it fails for {one.fails_at}"

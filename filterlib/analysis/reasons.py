@@ -1,0 +1,218 @@
+"""Why here and not there: what is left at a load by source, by imperfection, by frequency; what would fix it; in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.at_load import Seen, narrow_and_wide, seen
+from filterlib.analysis.candidates import Candidate, candidates
+from filterlib.analysis.imperfections import Ideal, Imperfection, all_ideal, ideals
+from filterlib.analysis.nominal import kept_drive, nominal
+from filterlib.analysis.reason_words import Sentence, sentences
+from filterlib.analysis.reasons_bands import NEVER, BandReason, Parting, bands_of, parting, resonances_of
+from filterlib.analysis.reasons_sources import Source, sources, split
+from filterlib.analysis.remedies import Remedy, Trial, check, ranked, try_all, try_pairs
+from filterlib.analysis.resonances import Resonance
+from filterlib.analysis.spectra import full_current, spectra
+from filterlib.errors import QuantityError
+from filterlib.parts.base import Part
+from filterlib.parts.tables import standard_tables
+from filterlib.system.design import Design
+from filterlib.system.state import State
+
+PAIRS = 8  # of the best single changes, that are tried two at a time
+CHECKED = 3  # of the best changes, that are tried over the band
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class ReasonsResult:
+    """Why this much is left at one load, at one operating point.
+
+    ``figure``: "20MHz" or "full", the one that decides. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
+    bandwidth) at the load, ``ripple_before``, ``spike_before`` without the filter, ``ripple_ideal``, ``spike_ideal`` with
+    every imperfection gone. ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
+    period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``imperfections``: that which costs
+    most first. ``bands``; ``parting``; ``resonances`` of the response from the converter's emf to the load. ``remedies``:
+    single changes, best first, refused last; ``pairs`` of the best. ``sentences``. ``reason``: why there is nothing at all
+    (an unstable circuit), else None.
+    """
+
+    point: str
+    load: str
+    figure: str = "20MHz"
+    ripple: float = np.nan
+    spike: float = np.nan
+    ripple_before: float = np.nan
+    spike_before: float = np.nan
+    ripple_ideal: float = np.nan
+    spike_ideal: float = np.nan
+    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    waveform: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    sources: tuple[Source, ...] = ()
+    imperfections: tuple[Imperfection, ...] = ()
+    bands: tuple[BandReason, ...] = ()
+    parting: Parting = NEVER
+    resonances: tuple[Resonance, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
+    pairs: tuple[Remedy, ...] = ()
+    sentences: tuple[Sentence, ...] = ()
+    reason: str | None = None
+
+    @property
+    def now(self) -> float:
+        """The figure that decides, as it is [V]."""
+        return self.ripple if self.figure == "20MHz" else self.spike
+
+
+def reasons(
+    design: Design,
+    load: str,
+    *,
+    point: State | str | None = None,
+    parts: Mapping[str, Part] | None = None,
+    pairs: int = PAIRS,
+    progress: Progress | None = None,
+) -> ReasonsResult:
+    """Why this much is left at a load, and what would change it.
+
+    Parameters
+    ----------
+    design : Design
+    load : str
+        Its name.
+    point : State or str, optional
+        The operating point, or its name; the first one where None.
+    parts : mapping, optional
+        Parts that may be bought, by name; those of data/parts where None.
+    pairs : int
+        So many of the best single changes are tried two at a time; 0 leaves pairs out.
+    progress : callable, optional
+        Told the share done and what is being done.
+
+    Raises
+    ------
+    FilterlibError
+        For a load or point that is not there, for a negative ``pairs``, and as `Design.state` and `drive`.
+
+    Examples
+    --------
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> found = reasons(design, "modem", parts={}, pairs=0)
+    >>> found.sources[0].name, found.ripple < found.ripple_before
+    ('ripple_c', True)
+    """
+    if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
+        raise QuantityError("a whole number of changes, 0 or more", name="pairs", value=pairs)
+    state, tell = design.state(point), progress or (lambda share, text: None)
+    design.named_load(load)
+    if not nominal(design, load, state=state).stable:
+        return ReasonsResult(
+            state.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
+        )
+    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
+    trial = Trial(design, state, load, deciding(design, load), seen(design, state, load, forces))
+    tell(0.0, "imperfections")
+    found = _causes(trial)
+    bought = _bought() if parts is None else parts
+    found |= _cures(trial, candidates(design, load, bought), pairs, tell)
+    result = ReasonsResult(state.point, load, trial.label, **found)
+    return ReasonsResult(state.point, load, trial.label, **found, sentences=sentences(result))
+
+
+def _bought() -> dict[str, Part]:
+    return {name: part for table in standard_tables() for name, part in table.items()}
+
+
+def deciding(design: Design, load: str) -> str:
+    """The figure that decides at a load: of the one band for which a limit is stated; the ripple where both or none are."""
+    limits = {one.label for one in design.requirements if one.kind in ("ripple", "spike") and one.load == load}
+    return "full" if "full" in limits and "20MHz" not in limits else "20MHz"
+
+
+def _causes(trial: Trial) -> dict[str, Any]:
+    """What is left, by source, by imperfection and by frequency."""
+    design, state, load, now = trial.design, trial.state, trial.load, trial.now
+    narrow, wide = narrow_and_wide(design)
+    before = spectra(
+        design, state, filtered=False, outputs={load: design.named_load(load).port}, forces=now.spectra.drive
+    )
+    apart = split(now.spectra, design)
+    without: list[tuple[Ideal, Seen]] = [(one, trial.see(one.design)) for one in ideals(design)]
+    formula = trial.see(all_ideal(design))
+    circuit = design.build(state)
+    waveform = now.spectra.waveform(load, wide)
+    return {
+        "ripple": float(now.ripple), "spike": float(now.spike),
+        "ripple_before": float(before.peak_to_peak(load, narrow)), "spike_before": float(before.peak_to_peak(load, wide)),
+        "ripple_ideal": float(formula.ripple), "spike_ideal": float(formula.spike),
+        "times": np.arange(len(waveform)) * design.converter.period / len(waveform), "waveform": waveform,
+        "sources": sources(apart, load, narrow, wide),
+        "imperfections": _listed(trial, without),
+        "bands": bands_of(apart, load, without, formula),
+        "parting": parting(circuit, now, formula, without),
+        "resonances": resonances_of(circuit, now.response),
+    }  # fmt: skip
+
+
+def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Imperfection, ...]:
+    """The imperfections, by how much the figure that decides falls without each."""
+    now = trial.now
+    found = [
+        Imperfection(
+            one.name, one.what, one.element, float(at.ripple), float(at.spike),
+            float(now.ripple - at.ripple), float(now.spike - at.spike),
+        )
+        for one, at in without
+    ]  # fmt: skip
+    wide = trial.label == "full"
+    return tuple(sorted(found, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
+
+
+def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
+    """Changes tried: singly, in pairs, and the best of both over the band."""
+    singles = try_all(trial, found, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
+    both = try_pairs(
+        trial, found, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
+    )
+    others = _others(trial)
+    singles = _checked(trial, singles, found, others)
+    tell(0.9, "the best changes over what is not known")
+    return {"remedies": singles, "pairs": _checked(trial, both, found, others, most=1)}
+
+
+def _others(trial: Trial) -> dict[str, float]:
+    """The figure that decides, as it is, at every other stable operating point [V]."""
+    values = {}
+    for point in trial.design.operating_points:
+        if point.name == trial.state.point:
+            continue
+        state = trial.design.state(point.name)
+        if nominal(trial.design, trial.load, state=state).stable:
+            forces = kept_drive(trial.design.converter, full_current(trial.design), input_voltage=state.input_voltage)
+            there = seen(trial.design, state, trial.load, forces)
+            values[point.name] = float(there.ripple if trial.label == "20MHz" else there.spike)
+    return values
+
+
+def _checked(
+    trial: Trial,
+    tried: tuple[Remedy, ...],
+    found: tuple[Candidate, ...],
+    others: Mapping[str, float],
+    *,
+    most: int = CHECKED,
+) -> tuple[Remedy, ...]:
+    """The best few tried over the band; one that turns out unstable is refused, and the next takes its place."""
+    done: dict[tuple[str, ...], Remedy] = {}
+    for one in tried:
+        if one.refused or sum(not held.refused for held in done.values()) >= most:
+            break
+        done[one.names] = check(trial, one, found, others)
+    return ranked([done.get(one.names, one) for one in tried], trial.label)
