@@ -16,6 +16,7 @@ MOST_ALIGNED = 2000
 """Periods whose time is found one by one; of more, as many are taken, evenly spread."""
 _BLOCK = 2**19  # samples of periods at a time
 _ROUNDS = 4  # at most, of aligning to a mean that sharpens
+_FEW = 32  # periods, whose mean the first guess of the period may blur
 _REACH = 1 / 16  # of a period, within which a period is looked for
 _SEEN = 1.2  # times what the noise makes of it, jitter is believed
 _FINEST = 0.01  # of a sample interval; finer times are not told between samples
@@ -105,17 +106,13 @@ def average_periods(recording: Recording, period: float, first: float) -> Averag
     room = _REACH * period
     fold = _Fold(recording, finer, period, room + (first - room) % period)
     chosen = np.unique(np.linspace(0, fold.periods - 1, min(fold.periods, MOST_ALIGNED)).astype(int))
-    delays = np.zeros(chosen.size)
-    mean, clear = fold.mean(chosen, delays)
-    for _ in range(_ROUNDS):
-        moved = fold.delays(chosen, delays, clear)
-        delays = delays + moved
-        mean, clear = fold.mean(chosen, delays)
-        if np.std(moved) < _FINEST * recording.sample_interval:
-            break
+    start = fold.like_one(chosen) if chosen.size < _FEW else np.zeros(chosen.size)
+    delays, mean, clear = fold.aligned(chosen, start)
     slope, offset = map(float, np.polyfit(chosen, delays, 1))
     strays = delays - slope * chosen - offset
     fold = _Fold(recording, finer, period + slope, fold.first + offset)
+    if abs(slope) > _FINEST * recording.sample_interval:  # the mean was read over a period that is not the true one
+        strays, mean, clear = fold.aligned(chosen, strays)
     plain, scatter = fold.mean_and_scatter()
     noise = fold.noise(chosen, strays, mean)
     jitter, resolution = _jitter(strays, noise, clear, fold.period, recording.sample_interval)
@@ -201,6 +198,29 @@ class _Fold:
             near = np.concatenate([alike[:, -reach:], alike[:, : reach + 1]], axis=1)
             found.append((_summits(near) - reach) * self.step)
         return np.concatenate(found)
+
+    def like_one(self, chosen: np.ndarray) -> np.ndarray:
+        """Delays [s] at which the chosen periods are most like the middle one of them.
+
+        Of few periods the first guess of the period is coarse, and their mean so blurred that each may be taken for one
+        turn of its ring sooner or later than it comes.
+        """
+        still = np.zeros(chosen.size)
+        (row,) = next(self.rows(chosen[[chosen.size // 2]], still[:1]))
+        clear = fft.rfft(row) / self.size
+        clear[0] = 0
+        return self.delays(chosen, still, clear)
+
+    def aligned(self, chosen: np.ndarray, delays: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Delays [s] at which the chosen periods fit their mean, that mean, and its harmonics as `mean` has them."""
+        mean, clear = self.mean(chosen, delays)
+        for _ in range(_ROUNDS):
+            moved = self.delays(chosen, delays, clear)
+            delays = delays + moved
+            mean, clear = self.mean(chosen, delays)
+            if np.std(moved) < _FINEST * self.recording.sample_interval:
+                break
+        return delays, mean, clear
 
     def noise(self, chosen: np.ndarray, delays: np.ndarray, mean: np.ndarray) -> float:
         """What the samples differ from the mean, read where each sample stands; no noise is smoothed away."""

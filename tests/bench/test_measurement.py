@@ -241,3 +241,14 @@ def test_wrong_arguments():
         spectrum(taken.volts, INTERVAL, lines=1)
     with pytest.raises(QuantityError, match="window"):
         spectrum(taken.volts, INTERVAL, window="flat")
+
+
+@pytest.mark.parametrize("wrong", [0.992, 1.0, 1.008])
+@pytest.mark.parametrize("count", [5, 8, 20])
+def test_a_coarse_first_guess_of_the_period_takes_no_turn_of_the_ring_for_jitter(wrong, count):
+    """Of few periods the first guess is off by a percent: 40 ns a period, two turns of the ring."""
+    taken = steady(count=count, volts=0.3, spike=0.5, noise=0.005)
+    found = average_periods(taken, wrong * PERIOD, 0.05 * PERIOD)
+    assert found.period == pytest.approx(PERIOD, rel=2e-5, abs=0)  # hand
+    assert found.jitter < 0.3e-9  # hand: there is none; a turn of the ring is 20 ns
+    assert found.noise == pytest.approx(0.005, rel=0.2, abs=0)  # hand; the ring begins between samples
