@@ -142,7 +142,10 @@ TWO_PORTS = {
     "noise, then network again": (touchstone(ports=2) + "1 2 0.5 10 0.3\n" + NINE + "\n", 13, "5 numbers"),
     "text in a noise row": (touchstone(ports=2) + "1 2 0.5 ten 0.3\n", 13, "column 4 is not a number"),
     "gain": (touchstone((8, "50 0 0 2 0 0.1 0 0 0"), ports=2), 8, "least eigenvalue of I - S"),
-    "negative resistance": (touchstone((12, "1000 -0.9985 -0.0036 -0.0214 0.003 -0.0214 0.003 -0.9785 -0.0032"), ports=2), 12, "not passive at 1 MHz"),
+    "negative resistance": (
+        touchstone((12, "1000 -0.97 0 -0.02 0 -0.02 0 -0.97 0"), ports=2), 12, "not passive at 1 MHz: a resistance of -490",
+    ),
+    "a row cut short at the end": (touchstone((12, "1000 0.1 0.1 0.1 0.1"), ports=2), 12, "5 numbers"),
     "nothing comes through": (touchstone((8, "50 -1 0 0 0 0 0 -1 0"), ports=2), 8, "an ideal short or an open"),
 }  # fmt: skip
 CASES = [
@@ -262,6 +265,18 @@ def test_two_gigabytes_without_a_newline_are_refused_without_being_read(ending, 
         out.write((HEAD + "1;1\n" if ending == "csv" else OPTION + "1 1 0\n").encode() + b"1" * (2 * rows.BLOCK + 10))
         out.truncate(2 * 2**30)
     assert "line 4: longer than 4,000,000 characters" in str(refusal(path))
+
+
+def test_a_file_that_is_far_too_long_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("filterlib.parts.touchstone.MOST_CHARACTERS", 200)
+    monkeypatch.setattr("filterlib.parts.impedance_curve.MOST_ROWS", 9)
+    for ending, text, words in (
+        ("csv", curve(), "more than 9 rows"),
+        ("s1p", touchstone(), "more than 200 characters"),
+    ):
+        path = tmp_path / f"long.{ending}"
+        path.write_text(text)
+        assert words in str(refusal(path))
 
 
 def test_mixed_line_ends_and_utf_16_with_its_mark_are_read(tmp_path):

@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -108,7 +109,10 @@ def test_what_is_not_stated_changes_nothing_and_what_is_stated_does():
     assert saturated.inductance_at(2.0) == pytest.approx(choke.inductance / 2, rel=1e-12, abs=0)
 
 
-@pytest.mark.parametrize(("name", "field"), [("film-470n.csv", "capacitance"), ("choke-22u.csv", "inductance")])
+@pytest.mark.parametrize(
+    ("name", "field"),
+    [("film-470n.csv", "capacitance"), ("ceramic-1u0.s2p", "capacitance"), ("choke-22u.csv", "inductance")],
+)
 def test_a_tolerance_reaches_both_faces_and_may_be_an_array(name, field):
     part = demo(name)
     nominal = getattr(part, field)
@@ -123,6 +127,23 @@ def test_a_tolerance_reaches_both_faces_and_may_be_an_array(name, field):
     )
     assert_allclose(ladder.impedance(WIDE, "a"), z, rtol=1e-9, atol=0)
     assert part.replace(tolerance="5 %").tolerance == pytest.approx(0.05, rel=1e-12, abs=0)
+
+
+def test_a_choke_that_rises_to_the_end_of_its_band_changes_as_a_whole(tmp_path):
+    """hand: nothing but R and L, so that the reactance follows the inductance."""
+    f = np.geomspace(1e4, 1e7, 30)
+    rows = "".join(f"{at:.6g};{abs(0.02 + 2j * np.pi * at * 5e-6):.6g}\n" for at in f)
+    (tmp_path / "x.csv").write_text("f [Hz];|Z| [ohm]\n" + rows)
+    part = measured_part(tmp_path / "x.csv", kind="measured_choke", rated_current="3 A", dc_resistance="20 mΩ")
+    assert part.inductance == pytest.approx(5e-6, rel=1e-3, abs=0)
+    twice = part.replace(inductance=2 * part.inductance)
+    for circuit in one_element(twice):
+        assert_allclose(circuit.impedance([1e5], "a"), 0.02 + 2j * np.pi * 1e5 * 10e-6, rtol=1e-2, atol=0)
+    port = OnePort(0.02, 5e-6, None, ())  # as a network may come out: no section at all
+    plain = part.replace(measurement=replace(part.measurement, one_port=port), inductance=np.array([[5e-6], [10e-6]]))
+    for circuit in one_element(plain):
+        expected = 0.02 + 2j * np.pi * 1e5 * np.array([[5e-6], [10e-6]])
+        assert_allclose(circuit.impedance([1e5], "a"), expected, rtol=1e-9, atol=0)
 
 
 def test_a_copy_does_not_read_the_file_again(monkeypatch):
