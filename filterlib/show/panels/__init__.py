@@ -5,12 +5,13 @@ A panel is data: controls, a calculation, a display. See DEVELOPERS.md, "How to 
 
 from filterlib.show.panels.checking import PanelError
 from filterlib.show.panels.controls import Choice, Control, parts
+from filterlib.show.panels.drawing import Lines, Paths, Words
 from filterlib.show.panels.marks import Axis, Band, Curve, Level, Plot
 from filterlib.show.panels.panel import Calculation, Display, Panel
 from filterlib.show.panels.picture import Picture
 from filterlib.show.panels.state import Reading
 
 __all__ = [
-    "Axis", "Band", "Calculation", "Choice", "Control", "Curve", "Display", "Level", "Panel", "PanelError", "Picture",
-    "Plot", "Reading", "parts",
+    "Axis", "Band", "Calculation", "Choice", "Control", "Curve", "Display", "Level", "Lines", "Panel", "PanelError",
+    "Paths", "Picture", "Plot", "Reading", "Words", "parts",
 ]  # fmt: skip

@@ -14,7 +14,6 @@ import traitlets
 
 from filterlib.show.panels.controls import Choice, Control
 from filterlib.show.words import unbroken
-from filterlib.system.design import Design
 
 if TYPE_CHECKING:
     from filterlib.show.panels.panel import Panel
@@ -57,7 +56,7 @@ class Front(anywidget.AnyWidget):
                 self.view = {
                     "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
                     "note": panel.note, "snap": self._snap(), "kept": len(panel._kept),
-                    "saves": isinstance(panel.design, Design), "from": dict(panel.state.words),
+                    "saves": panel.saved is not None, "from": dict(panel.state.words),
                     "size": list(panel.picture.size),
                 }  # fmt: skip
         finally:

@@ -17,7 +17,8 @@ class Axis:
     """One axis: ``label``, ``unit`` (on each tick; "dB" and "°" too), ``scale``, and ``limits`` where they stay as they are.
 
     ``span``: what is further than this below the highest value is cut off (factor on a logarithmic axis, else a
-    difference). ``zero``: 0 is always within.
+    difference). ``zero``: 0 is always within. ``hidden``: axes of a drawing, without lines, ticks and label.
+    ``names``: what stands at 0, 1, 2 ... instead of numbers.
     """
 
     label: str
@@ -26,6 +27,8 @@ class Axis:
     limits: tuple[float, float] | None = None
     span: float | None = None
     zero: bool = False
+    hidden: bool = False
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

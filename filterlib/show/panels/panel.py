@@ -94,6 +94,12 @@ class Panel:
         return {name: self.state.value(name) for name in self.state.controls}
 
     @property
+    def saved(self) -> Design | None:
+        """The design that is saved: that of the controls, or the one within what they change; None where there is none."""
+        held = self.design if isinstance(self.design, Design) else getattr(self.design, "design", None)
+        return held if isinstance(held, Design) else None
+
+    @property
     def readings(self) -> tuple[Reading, ...]:
         """The numbers that decide, now."""
         return tuple(self.display.readings(self.result))
@@ -236,10 +242,11 @@ class Panel:
         """Write the design as a design file; nothing is replaced. Raises FilterlibError where it is none."""
         from filterlib.system.writing import save_design
 
-        if not isinstance(self.design, Design):
+        design = self.saved
+        if design is None:
             raise FilterlibError(f"{self.title}: this panel has no design that could be reviewed")
-        path = _free(Path(folder), slug(self.design.name), (".toml",)).with_suffix(".toml")
-        save_design(self.design, path)
+        path = _free(Path(folder), slug(design.name), (".toml",)).with_suffix(".toml")
+        save_design(design, path)
         self._redraw(f"saved as {path.name}; to review it: filterlib review {path.name} --out review")
         return path
 

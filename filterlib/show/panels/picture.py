@@ -19,6 +19,7 @@ from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
 WIDE, NARROW, RIGHT = 90, 66, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
+HIDDEN = 8  # [px] left of axes that are not drawn
 TOP, BOTTOM, TITLE, BETWEEN = 6, 46, 22, 24  # [px] above and below axes, for a title, and for the ticks between two
 LEGEND = 20  # [px] of one row of the legend
 ENTRY, LETTER = 58, 6  # [px] of an entry's line and of a letter, a little more than either takes
@@ -103,7 +104,7 @@ class Picture:
     def _boxes(self) -> Iterator[tuple[float, float, float, float]]:
         """Left, bottom, width and height of every axes, in shares of the figure."""
         width, height = self.size
-        margins = [max(WIDE if _prefixable(plot.y) else NARROW for plot in column) for column in self._columns]
+        margins = [max(_margin(plot.y) for plot in column) for column in self._columns]
         room = width - sum(margins) - len(margins) * RIGHT
         left = 0.0
         for column, share, margin in zip(self._columns, self._widths, margins, strict=True):
@@ -118,7 +119,7 @@ class Picture:
 
     def _legend_rows(self) -> int:
         """Rows that the legend needs, with the references that may come."""
-        labels = [*self.looks, *(f"kept {n + 1}" for n in range(REFERENCES))]
+        labels = [*_named(self.looks), *(f"kept {n + 1}" for n in range(REFERENCES))]
         return -(-sum(ENTRY + LETTER * len(label) for label in labels) // self.size[0])
 
     # ---- what is shown ---------------------------------------------------------------------------------------------
@@ -227,7 +228,7 @@ class Picture:
         for old in list(self.figure.legends):
             old.remove()
         handles: list[Any] = []
-        for label, look in self.looks.items():
+        for label, look in _named(self.looks).items():
             colour = self.theme.colour(look["color"])
             handles.append(Line2D([], [], label=label, **look | {"color": colour}) if "linewidth" in look
                            else Patch(facecolor=colour, alpha=0.3, label=label))  # fmt: skip
@@ -344,6 +345,18 @@ def _wanted(axis: Axis, values: list[np.ndarray], old: tuple[float, float] | Non
     return limits(low, high, old, log=log)
 
 
+def _named(looks: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """Those that stand in the legend."""
+    return {label: look for label, look in looks.items() if not label.startswith("_")}
+
+
+def _margin(axis: Axis) -> int:
+    """Room left of axes [px]."""
+    if axis.names:
+        return 2 * HIDDEN + LETTER * max(len(line) for name in axis.names for line in name.split("\n"))
+    return HIDDEN if axis.hidden else WIDE if _prefixable(axis) else NARROW
+
+
 def _prefixable(axis: Axis) -> bool:
     return bool(axis.unit) and axis.unit != "°" and not axis.unit.startswith("dB")
 
@@ -353,6 +366,12 @@ def _prepare(axes: Any, side: str, axis: Axis) -> None:
     from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
 
     which = getattr(axes, f"{side}axis")
+    if axis.hidden:
+        axes.set_axis_off()
+        return
+    if axis.names:
+        which.set_ticks(range(len(axis.names)), labels=axis.names)
+        return
     getattr(axes, f"set_{side}scale")(axis.scale)
     if _prefixable(axis):
         prefixed(axes, side, axis.unit, axis.label)
