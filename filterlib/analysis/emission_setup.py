@@ -12,13 +12,14 @@ from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.system.chassis import CHASSIS, INPUT
-from filterlib.system.converter import RETURN
+from filterlib.system.converter import RETURN, Converter
 from filterlib.system.design import Design
 from filterlib.system.drive import drive
 from filterlib.system.input import on_input
 from filterlib.system.input_side import SOURCE, InputSide, input_current
 from filterlib.system.limits import LimitFile, find_limit
 from filterlib.system.state import State
+from filterlib.system.unknown import Unknown
 
 Side = Literal["output", "input"]
 SIDES: tuple[Side, ...] = get_args(Side)
@@ -71,6 +72,10 @@ class EmissionTest:
     def held(self) -> InputSide:
         """The input, with its defaults."""
         return self.input_side or InputSide()
+
+    def inputs(self, converter: Converter) -> tuple[Unknown, ...]:
+        """What is not known exactly of the input; nothing at the output."""
+        return tuple(self.held.unknowns(converter)) if self.side == "input" else ()
 
 
 @dataclass(frozen=True)

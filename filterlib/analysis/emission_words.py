@@ -114,7 +114,5 @@ def notes(design: Design, test: EmissionTest) -> Iterator[str]:
 
 def assumptions(design: Design, test: EmissionTest) -> Iterator[Unknown]:
     """Every default that carries the estimate, with its range and where it comes from."""
-    found = [*unknowns(design, tolerances=False)]
-    if test.side == "input":
-        found += test.held.unknowns(design.converter)
+    found = (*unknowns(design, tolerances=False), *test.inputs(design.converter))
     yield from (one for one in found if not one.stated)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
 
-from filterlib.analysis.band import Extent, over_shapes
+from filterlib.analysis.band import Extent, in_chunks, over_shapes, shapes
 from filterlib.analysis.emission_setup import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission_words import ESTIMATE, agreement, assumptions, covers, detector_words, notes
 from filterlib.analysis.modes import modal_currents, modal_voltages
@@ -88,7 +88,8 @@ class EmissionResult:
     chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
     ``margins``: one a limit and detector. ``limits``: the limits. ``trusted_to`` [Hz]. ``agreement``: when the detectors
     agree; ``covers``, ``notes``: sentences; ``assumptions``: unknowns that no file states; ``statement`` belongs beside every
-    figure. ``reason``: why there is nothing (an unstable circuit), else None.
+    figure. ``extents``: (limit, detector) -> ratio of level to limit over what is not known, with the values that make its
+    ends. ``reason``: why there is nothing (an unstable circuit), else None.
     """
 
     point: str
@@ -108,6 +109,7 @@ class EmissionResult:
     notes: tuple[str, ...] = ()
     assumptions: tuple[Unknown, ...] = ()
     statement: str = ESTIMATE
+    extents: Mapping[Any, Extent] = field(default_factory=dict)
     reason: str | None = None
 
 
@@ -149,11 +151,26 @@ def emissions(
     steady = stability(design, state)
     if not steady.stable:
         return EmissionResult(state.point, test.side, test.at.title, limits=test.judged, reason=steady.reason)
+    return estimate(design, test, state, band=band, progress=progress)
+
+
+def estimate(
+    design: Design,
+    test: EmissionTest,
+    state: State,
+    *,
+    band: bool | Mapping[Any, Extent],
+    progress: Callable[[float], None] | None = None,
+) -> EmissionResult:
+    """As `emissions`, of a circuit that is known to be stable there.
+
+    ``band``: True seeks the range; the ``extents`` of another operating point give that at the values which make its ends.
+    """
     found = line_spectra(design, state, test)
     inside = _inside(found.frequencies, test)
     levels = _levels(_amplitudes(found), design.converter.switching_frequency, inside)
     spread = _Spread(state, test)
-    extents = over_shapes(design, spread, more=_more(test), progress=progress) if band else {}
+    extents = _extents(design, spread, band, progress)
     return EmissionResult(
         point=state.point,
         side=test.side,
@@ -175,7 +192,30 @@ def emissions(
         covers=tuple(covers(design, test.side)),
         notes=tuple(notes(design, test)),
         assumptions=tuple(assumptions(design, test)),
+        extents=extents,
     )
+
+
+def _extents(
+    design: Design, spread: _Spread, band: bool | Mapping[Any, Extent], progress: Callable[[float], None] | None
+) -> Mapping[Any, Extent]:
+    """The range of every margin, as a ratio: sought, or read where another operating point has its ends."""
+    more = _more(spread.test)
+    if not band:
+        return {}
+    if isinstance(band, bool):
+        return over_shapes(design, spread, more=more, progress=progress)
+    ends = [values for extent in band.values() for values in (extent.at_low, extent.at_high)]
+    read: dict[Any, list[np.ndarray]] = {name: [] for name in band}
+    for variant in shapes(design):
+        box = (*unknowns(variant), *more(variant))
+        values = {one.key: np.array([[at.get(one.key, one.nominal)] for at in ends]) for one in box}
+        for name, figures in in_chunks(variant, spread)(values).items():
+            read[name].append(figures)
+    return {
+        name: replace(band[name], low=float(np.nanmin(figures)), high=float(np.nanmax(figures)))
+        for name, figures in read.items()
+    }
 
 
 def _inside(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
@@ -264,7 +304,7 @@ class _Spread:
 
 
 def _more(test: EmissionTest) -> Callable[[Design], Any]:
-    return lambda design: test.held.unknowns(design.converter) if test.side == "input" else ()
+    return lambda design: test.inputs(design.converter)
 
 
 def _labels(design: Design, test: EmissionTest) -> dict[str, str]:

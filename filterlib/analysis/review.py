@@ -9,6 +9,8 @@ import numpy as np
 
 from filterlib.analysis.bode import BodeResult, bode
 from filterlib.analysis.closing import ClosingResult, closing
+from filterlib.analysis.emission_tests import emission_tests, emissions_of
+from filterlib.analysis.emissions import EmissionResult
 from filterlib.analysis.impedance import ImpedanceResult, impedance
 from filterlib.analysis.insertion import InsertionResult, insertion
 from filterlib.analysis.operating import OperatingResult, operating
@@ -24,6 +26,7 @@ from filterlib.system.unknowns import unknowns
 from filterlib.units import format_quantity
 
 Progress = Callable[[float, str], None]
+EMISSIONS = 0.15  # share of a review's time that the emissions take
 SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
 
 
@@ -41,7 +44,10 @@ class Assumption:
 
 @dataclass(frozen=True)
 class PointResult:
-    """All results at one operating point; ``bode``, ``impedance`` and ``steps`` by load; ``ripple`` with its reason."""
+    """All results at one operating point; ``bode``, ``impedance`` and ``steps`` by load; ``ripple`` with its reason.
+
+    ``emissions``: of every test that the design asks for.
+    """
 
     operating: OperatingResult
     bode: Mapping[str, BodeResult]
@@ -50,6 +56,7 @@ class PointResult:
     ripple: RippleResult
     steps: Mapping[str, StepsResult]
     stress: StressResult
+    emissions: tuple[EmissionResult, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -82,6 +89,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
     """
     points = tuple(_point(design, name, number, progress) for number, name in enumerate(_names(design)))
+    points = _with_emissions(design, points, progress)
     found = verdicts(design, points)
     lives = missions(design, [point.stress for point in points])
     exceeded = broken((point.stress for point in points), lives)
@@ -110,7 +118,7 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
 
     def tell(share: float) -> None:
         if progress is not None:
-            progress((number + share) / count, f"{name}: ripple over what is not known")
+            progress((1 - EMISSIONS) * (number + share) / count, f"{name}: ripple over what is not known")
 
     found = operating(design, name)
     state, loads = found.state, [load.name for load in design.loads]
@@ -131,6 +139,21 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
         steps=moved,
         stress=stressed,
     )
+
+
+def _with_emissions(
+    design: Design, points: tuple[PointResult, ...], progress: Progress | None
+) -> tuple[PointResult, ...]:
+    """The same with the conducted emission that the design asks for, if it does."""
+    if not emission_tests(design):
+        return points
+
+    def tell(share: float) -> None:
+        if progress is not None:
+            progress(1 - EMISSIONS * (1 - share), "conducted emission over what is not known")
+
+    found = emissions_of(design, [point.operating for point in points], progress=tell)
+    return tuple(replace(point, emissions=found[point.operating.point]) for point in points)
 
 
 _NOTHING = np.zeros(0)
@@ -183,7 +206,8 @@ def _why(figure: Figure, most: str) -> str:
 
 def _assumptions(design: Design) -> Iterator[Assumption]:
     """Every default that carries the result."""
-    for one in unknowns(design, tolerances=False):
+    inputs = [one for test in emission_tests(design) for one in test.inputs(design.converter)]
+    for one in dict.fromkeys((*unknowns(design, tolerances=False), *inputs)):
         if not one.stated:
             value, low, high = (format_quantity(v, one.unit) for v in (one.nominal, one.low, one.high))
             yield Assumption(one.key, one.label, value, low, high, one.why)

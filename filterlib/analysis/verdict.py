@@ -8,12 +8,15 @@ from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.emissions import EmissionResult, Margin
 from filterlib.analysis.ripple import RippleResult, measurement
 from filterlib.analysis.steps import steps
+from filterlib.parts.artificial_network import artificial_network
 from filterlib.system.design import Design
+from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import DropRequirement, StepRequirement, VoltageRequirement
 from filterlib.system.unknowns import Unknown, unknowns, with_values
-from filterlib.units import format_quantity
+from filterlib.units import format_quantity, from_decibels
 
 Answer = Literal["met throughout", "depends on", "not met", "not known"]
 NO_SPIKE = "converter.spike"
@@ -25,7 +28,8 @@ class Verdict:
 
     ``value``, ``low``, ``high`` [unit]: nominal and band at the worst operating point ``point``; ``limit`` [unit];
     ``depends_on``: key of the unknown that decides, or ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
-    end of the range, as a share of its width); ``sentence``: all of it in words.
+    end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays below what is asked);
+    ``sentence``: all of it in words. Of emission ``limit`` is the least margin, and ``value``, ``low``, ``high`` are margins [dB].
     """
 
     requirement: str
@@ -56,10 +60,13 @@ class _Reading:
 
 
 def verdicts(design: Design, points: Iterable[Any]) -> tuple[Verdict, ...]:
-    """A verdict for every requirement; ``points``: objects with ``operating`` and ``ripple`` results."""
+    """A verdict for every requirement; ``points``: objects with ``operating``, ``ripple`` and ``emissions`` results."""
     points = tuple(points)
     return tuple(
-        _verdict(design, wanted, [_read(design, wanted, point) for point in points]) for wanted in design.requirements
+        _emission(wanted, points)
+        if isinstance(wanted, EmissionRequirement)
+        else _verdict(design, wanted, [_read(design, wanted, point) for point in points])
+        for wanted in design.requirements
     )
 
 
@@ -185,3 +192,45 @@ def _advice(reading: _Reading, answer: Answer, depends: str) -> str:
         return ""
     told = measurement(depends)
     return f" To settle it, measure {told}." if told else ""
+
+
+def _emission(wanted: EmissionRequirement, points: Iterable[Any]) -> Verdict:
+    """Judged where a detector comes nearest to the limit over what is not known, at any operating point."""
+    found = {point.operating.point: _of(wanted, point.emissions) for point in points}
+    unstable = next((name for name, result in found.items() if result.reason), "")
+    margins = [(m, name) for name, result in found.items() for m in result.margins if m.limit == wanted.limit.name]
+    if unstable or not margins:
+        why = f"the circuit is unstable at {unstable}" if unstable else "no harmonic stands where it has a limit"
+        answer, sentence = "not known", f"{_capital(wanted.words)}: not known, because {why}."
+        values, point, depends = (np.nan,) * 3, unstable or next(iter(found)), ""
+    else:
+        worst, point = min(margins, key=lambda pair: pair[0].low)
+        answer = _kept(wanted, worst)
+        depends = found[point].extents[worst.limit, worst.detector].decisive if answer == "depends on" else ""
+        values, sentence = (worst.margin, worst.low, worst.high), _emission_sentence(wanted, worst, point, found[point])
+    return Verdict(
+        wanted.words, wanted.kind, wanted.load, wanted.margin, "dB", *values, point, answer, depends,  # type: ignore[arg-type]
+        float(from_decibels(values[1] - wanted.margin)) - 1, sentence,
+    )  # fmt: skip
+
+
+def _of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:
+    title = artificial_network(wanted.at).title
+    return next(one for one in results if one.side == wanted.side and one.network == title)
+
+
+def _kept(wanted: EmissionRequirement, worst: Margin) -> Answer:
+    if worst.low >= wanted.margin:
+        return "met throughout"
+    return "not met" if worst.high < wanted.margin else "depends on"
+
+
+def _emission_sentence(wanted: EmissionRequirement, worst: Margin, point: str, result: EmissionResult) -> str:
+    answer = _kept(wanted, worst)
+    told = f"depends on {worst.depends_on}" if answer == "depends on" else answer
+    doubt = ", where the model is no longer trusted" if worst.frequency > result.trusted_to else ""
+    return f"{_capital(wanted.words)}: {told}. {_capital(worst.sentence)}{doubt} (worst at {point}). {result.statement}"
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]

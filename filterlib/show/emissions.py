@@ -9,7 +9,6 @@ import numpy as np
 from filterlib.analysis.emission_words import detector_words
 from filterlib.errors import FilterlibError
 from filterlib.show.plots import thinned
-from filterlib.show.results import Section, _numbers, _put
 from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled
 from filterlib.units import format_quantity
 
@@ -133,43 +132,3 @@ def _mark_worst(axes: Axes, margins: list[Any]) -> None:
         ha="right" if left else "left", va="bottom", fontsize=9.5, fontweight="bold" if above else "normal",
         bbox=_PAPER,
     )  # fmt: skip
-
-
-def emission_keys(result: Any) -> Section:
-    """Numbers of an `EmissionResult` for the section "emissions" of results.json: one a key, unit at its end.
-
-    ``SIDE_LIMIT_DETECTOR_margin_dB`` is negative where the estimate lies above the limit.
-    """
-    section: Section = {f"{result.side}_network": result.network, f"{result.side}_statement": result.statement}
-    section[f"{result.side}_detectors"] = result.agreement
-    _put(section, f"{result.side}_trusted_to_Hz", result.trusted_to, result.reason or "not computed")
-    found = {(margin.limit, margin.detector): margin for margin in result.margins}
-    for one in result.limits:
-        for detector in one.limit.detectors:
-            key = f"{result.side}_{one.name.replace('-', '_')}_{detector}"
-            _put_margin(section, key, one.limit.unit, found.get((one.name, detector)), result.reason)
-    return section
-
-
-def _put_margin(section: Section, key: str, unit: str, margin: Any, reason: str | None) -> None:
-    why = reason or "no harmonic stands where this detector has a limit"
-    fields = ("margin_dB", "margin"), ("margin_low_dB", "low"), ("margin_high_dB", "high"), ("at_Hz", "frequency")
-    for end, name in (*fields, (f"level_{unit}", "level"), (f"limit_{unit}", "limit_level")):
-        _put(section, f"{key}_{end}", getattr(margin, name, None), why)
-    if margin is not None:
-        section |= {f"{key}_{name}": getattr(margin, name) for name in ("place", "verdict", "sentence")}
-
-
-def emission_arrays(result: Any) -> Section:
-    """Levels of every harmonic for the arrays of results.json: (place, detector), and the peak detector's range."""
-    section: Section = {"frequency_Hz": _numbers(result.frequencies)}
-    for (place, detector), level in result.levels.items():
-        section[f"{place}_{detector}_{_unit(place)}"] = _numbers(level)
-    for end in ("low", "high"):
-        for place, level in getattr(result, end).items():
-            section[f"{place}_peak_{end}_{_unit(place)}"] = _numbers(level)
-    return section
-
-
-def _unit(place: str) -> str:
-    return "dBuA" if place == "common_current" else "dBuV"

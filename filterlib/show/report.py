@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.show import tables
+from filterlib.show.emission_chapter import EmissionChapter, emission_chapters
 from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
@@ -78,10 +79,12 @@ def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, 
         schematic_svg(result.design),
     )
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
+    emitted = emission_chapters(result)
     drawn = [circuit, *(figure for chapter in chapters for figure in chapter.figures)]
+    drawn += [figure for chapter in emitted for figure in chapter.figures]
     files = {figure.file: figure.text for figure in drawn}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, circuit, chapters, list(files))
+    page = _page(result, circuit, chapters, emitted, list(files))
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
@@ -200,7 +203,13 @@ def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]
     return words, note if found.reason is None else f"{note} Asymmetrical: {found.reason}."
 
 
-def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...], drawn: list[str]) -> str:
+def _page(
+    result: Any,
+    circuit: Illustration,
+    chapters: tuple[LoadChapter, ...],
+    emitted: tuple[EmissionChapter, ...],
+    drawn: list[str],
+) -> str:
     shown = decisive_point(result)
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
@@ -213,6 +222,7 @@ def _page(result: Any, circuit: Illustration, chapters: tuple[LoadChapter, ...],
         open_verdicts=[verdict for verdict in result.verdicts if verdict.verdict != "met throughout"],
         circuit=circuit,
         chapters=chapters,
+        emitted=emitted,
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
@@ -11,6 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.show.emission_numbers import emission_arrays_section, emission_section
+from filterlib.show.numbers import Section
+from filterlib.show.numbers import number_or_null as _number
+from filterlib.show.numbers import numbers_or_null as _numbers
+from filterlib.show.numbers import put as _put
 from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
@@ -18,7 +22,6 @@ from filterlib.units import decibels
 FORMAT = 1  # raised whenever a key changes its name or its meaning
 NO_BAND_BEFORE = "no band is sought for figures without the filter"
 NOTHING_OPEN = "nothing in the design is unknown, so there is no band"
-Section = dict[str, Any]
 
 
 def results_text(result: Any, files: Sequence[str], version: str) -> str:
@@ -63,21 +66,6 @@ def _load_keys(names: Iterable[str]) -> dict[str, str]:
             key = f"{start}_{count}"
         keys[name] = key
     return keys
-
-
-def _put(section: Section, key: str, value: float | None, reason: str) -> None:
-    section[key] = _number(value)
-    if section[key] is None:
-        section[f"{key}_reason"] = reason
-
-
-def _number(value: float | None) -> float | None:
-    """Seven digits, more than any part is known to; None for what is not a finite number."""
-    return float(f"{value:.7g}") if value is not None and math.isfinite(value) else None
-
-
-def _numbers(values: np.ndarray) -> list[float | None]:
-    return [_number(value) for value in values.tolist()]
 
 
 def _requirement(verdict: Any) -> Section:
@@ -142,6 +130,7 @@ def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
         "insertion": _insertion(point.insertion, design.converter.switching_frequency, keys),
         "steps": _steps(point.steps, keys),
         "stress": _stress(point.stress),
+        "emissions": emission_section(point.emissions),
     }
 
 
@@ -315,4 +304,5 @@ def _arrays(point: Any, keys: Mapping[str, str]) -> Section:
     for place, amplitudes in ripple.spectra.items():
         name = place.removesuffix("_before")
         harmonics[f"{keys.get(name, name)}{place[len(name) :]}_peak_V"] = _numbers(np.abs(amplitudes))
-    return section | {"harmonics": harmonics} | ({"harmonics_reason": ripple.reason} if ripple.reason else {})
+    section |= {"harmonics": harmonics, "emissions": emission_arrays_section(point.emissions)}
+    return section | ({"harmonics_reason": ripple.reason} if ripple.reason else {})

@@ -63,11 +63,13 @@ def place_words(place: str) -> str:
 def number(value: float | None, unit: str, digits: int = 3) -> str:
     """A number with its unit, or "not known" where there is none.
 
-    >>> number(0.0123, "V"), number(float("nan"), "V")
-    ('12.3 mV', 'not known')
+    >>> number(0.0123, "V"), number(float("nan"), "V"), number(0.04, "dB")
+    ('12.3 mV', 'not known', '0.0 dB')
     """
     if value is None or not math.isfinite(value):
         return "not known"
+    if unit == "dB":
+        return f"{value:.1f} dB".replace("-", "\N{MINUS SIGN}")
     return format_quantity(float(value), unit, digits)
 
 

@@ -49,6 +49,7 @@ def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _names([*_numbered("filter", stages), *_numbered("load", loads)])
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
+    yield from _no_input(fields)
     yield from to_chassis(fields, stages, loads, points)
     known = [_read(load, "name") for load in loads]
     if known and all(map(is_name, known)):
@@ -119,6 +120,18 @@ def _inputs(converter: Any, points: Sequence[Any]) -> Iterator[Problem]:
         if given is not None and converter is not None and _read(converter, "input_voltage") is None:
             why = "state converter.input_voltage too, at which the ripple was measured"
             yield Problem("", f"operating_point[{number}].input_voltage", given, why)
+
+
+def _no_input(fields: Mapping[str, Any]) -> Iterator[Problem]:
+    """Emission at the input is estimated from the current that is drawn there, and that from the input voltage."""
+    wanted = [one for one in _entries(fields, "requirement", "requirements") if _read(one, "kind") == "emission"]
+    asked = any(_read(one, "side") == "input" for one in (*wanted, *_entries(fields, "emission", "emissions")))
+    converter = fields.get("converter")
+    known = _read(fields.get("input_side"), "ripple_current") is not None
+    needed = _read(converter, "isolated") or _read(converter, "shape") != "triangle"
+    if asked and converter is not None and needed and not known and _read(converter, "input_voltage") is None:
+        why = "missing: emission at the input is estimated from it; state it, or the ripple_current of [input_side]"
+        yield Problem("", "converter.input_voltage", None, why)
 
 
 def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:

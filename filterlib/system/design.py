@@ -15,6 +15,8 @@ from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.couplings import Coupling, couple, with_neighbours
+from filterlib.system.emission import EmissionEstimate
+from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
@@ -34,9 +36,10 @@ class Design(Model):
     """Everything that a review needs, frozen; `replace` makes another one.
 
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
-    ``operating_points``, ``requirements``, ``couplings`` (stated ones), ``has_chassis`` (``chassis`` in the
-    file; False in a plastic box), ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope),
-    ``service_life`` [s] that parts are asked for, ``tables`` (paths of part tables that were read).
+    ``operating_points``, ``requirements``, ``input_side`` (of the converter, for its emission), ``emissions`` (that are to
+    be estimated), ``couplings`` (stated ones), ``has_chassis`` (``chassis`` in the file; False in a plastic box),
+    ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope), ``service_life`` [s] that parts are asked
+    for, ``tables`` (paths of part tables that were read).
     """
 
     format: Annotated[Literal[1], BeforeValidator(_format)] = 1
@@ -47,6 +50,8 @@ class Design(Model):
     loads: Annotated[tuple[Load, ...], Field(alias="load", min_length=1)]
     operating_points: tuple[OperatingPoint, ...] = Field((OperatingPoint(),), alias="operating_point", min_length=1)
     requirements: tuple[Requirement, ...] = Field((), alias="requirement")
+    input_side: InputSide | None = None
+    emissions: tuple[EmissionEstimate, ...] = Field((), alias="emission")
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
     has_chassis: StrictBool = Field(True, alias="chassis")
     clip: Clip | None = None

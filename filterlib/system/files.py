@@ -14,6 +14,7 @@ from filterlib.parts.reading import read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
+from filterlib.system.limits import load_limit, standard_limits
 from filterlib.system.stages import KINDS as STAGES
 
 _LONGEST_NAME = 80  # of a part
@@ -51,6 +52,9 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
         unreadable = prepare(raw, Path(path))
         problems += unreadable
         broken += ["converter"] if unreadable else []
+    for place, why in _own_limits(raw, Path(path)):
+        broken.append(_written(place))
+        problems += why
     for place, wanted in _places(raw):
         key, holder = _written(place), _get(raw, place[:-1])
         try:
@@ -65,6 +69,36 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     if problems:
         raise InputError(problems)
     return design
+
+
+def _own_limits(raw: dict[str, Any], path: Path) -> Iterator[tuple[tuple[Any, ...], list[Problem]]]:
+    """Puts limit files of one's own in place of their names, looked for beside the design; gives what is wrong, by place."""
+    taken = dict.fromkeys(standard_limits(), "a limit that comes with the library")
+    for place in _limit_places(raw):
+        named = _get(raw, place)
+        if not isinstance(named, str) or not named.endswith(".toml"):
+            continue
+        file = str(path.parent / named)
+        try:
+            found = load_limit(file)
+        except InputError as error:
+            yield place, [p if p.key else Problem(str(path), _written(place), named, p.why) for p in error.problems]
+            continue
+        other = taken.setdefault(found.name, file)
+        if other == file:
+            _get(raw, place[:-1])[place[-1]] = found
+        else:
+            why = f'the name "{found.name}" is taken by {other}; give the file another name'
+            yield place, [Problem(str(path), _written(place), named, why)]
+
+
+def _limit_places(raw: dict[str, Any]) -> Iterator[tuple[Any, ...]]:
+    for number, wanted in enumerate(_list(raw, "requirement")):
+        if wanted.get("kind") == "emission" and "limit" in wanted:
+            yield "requirement", number, "limit"
+    for number, asked in enumerate(_list(raw, "emission")):
+        named = asked.get("limits")
+        yield from (("emission", number, "limits", one) for one in range(len(named) if isinstance(named, list) else 0))
 
 
 def _below(key: str, broken: list[str]) -> bool:

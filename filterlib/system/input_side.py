@@ -14,7 +14,7 @@ from filterlib.system.converter import Converter
 from filterlib.system.drive import rectangle, triangle
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.unknowns import Unknown
+from filterlib.system.unknown import Unknown
 
 SOURCE = "input_current"
 _WORDS = {

@@ -9,6 +9,7 @@ from pydantic import Field, ValidationInfo, field_validator
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Quantity
 from filterlib.system.converter import Bandwidth
+from filterlib.system.emission import EmissionRequirement
 from filterlib.system.model import Model, Name, Note, Order
 from filterlib.system.state import ROOM
 from filterlib.units import format_quantity
@@ -133,7 +134,7 @@ class StepRequirement(_Requirement):
 
 
 Requirement = Annotated[
-    RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement,
+    RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement | EmissionRequirement,
     Field(discriminator="kind"),
 ]
 

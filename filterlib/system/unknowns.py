@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from filterlib.parts.base import Part
 from filterlib.parts.wire import WirePair
@@ -14,6 +11,7 @@ from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.ranged import Ranged
 from filterlib.system.stages import ChassisCapacitor, SeriesChoke
+from filterlib.system.unknown import Unknown
 
 _CONVERTER = {
     "duty": ("", "duty cycle"),
@@ -57,40 +55,6 @@ _UNLIKE = {  # field of a part: (its usual spread, what is compared, the kind of
     "imbalance": (0.05, "length of the two conductors", "leads cut by hand"),
 }
 """Where nothing is stated the two are alike, and unlike within this: it matters where the chassis is driven."""
-
-
-@dataclass(frozen=True)
-class Unknown:
-    """One value that may lie elsewhere: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
-
-    ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``.
-    """
-
-    key: str
-    label: str
-    unit: str
-    nominal: float
-    low: float
-    high: float
-    stated: bool
-    why: str
-
-    @property
-    def logarithmic(self) -> bool:
-        """True where the range is walked in ratios."""
-        return self.low > 0 and self.high > 2 * self.low
-
-    def at(self, share: Any) -> Any:
-        """The value at a share 0 .. 1 of the range (an array gives an array)."""
-        if self.logarithmic:
-            return self.low * (self.high / self.low) ** share
-        return self.low + (self.high - self.low) * share
-
-    def share(self, value: float) -> float:
-        """The share of the range at which a value lies: the other way round."""
-        if self.logarithmic:
-            return float(np.log(value / self.low) / np.log(self.high / self.low))
-        return (value - self.low) / (self.high - self.low)
 
 
 def unknowns(design: Design, *, tolerances: bool = True) -> tuple[Unknown, ...]:

@@ -16,12 +16,13 @@ from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
+from filterlib.system.limits import LimitFile, standard_limits
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.units import format_quantity, format_temperature, quantity
 
 MOST_DIGITS = 17  # that a float can need
 ENDS = ("value", "low", "high")  # of a range
-SECTIONS = ("filter", "load", "operating_point", "requirement", "coupling")
+SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling")
 
 
 def save_design(design: Design, path: str | Path) -> None:
@@ -37,7 +38,7 @@ def design_toml(design: Design) -> str:
     """The text of a design file.
 
     Defaults are left out, so that they stay defaults with their ranges; a part of the library's tables is written by
-    its name, any other with all its values, a measured one with the whole path of its file; ``tables`` are left out,
+    its name, any other with all its values, a measured one and a limit of one's own with the whole path of the file; ``tables`` are left out,
     because the parts stand in the file.
 
     Raises
@@ -62,6 +63,8 @@ def design_toml(design: Design) -> str:
     fields.pop("tables", None)
     lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
     lines += _section("[converter]", fields["converter"], "converter")
+    if "input_side" in fields:
+        lines += _section("[input_side]", fields["input_side"], "")
     for name in SECTIONS:
         for entry in fields.get(name, ()):
             lines += _section(f"[[{name}]]", entry, "")
@@ -129,6 +132,8 @@ def _written(value: Any, unit: str, name: str) -> Any:
         return dict(_measured(value))
     if isinstance(value, Part):
         return _text(value.name) if _in_tables(value) else dict(_fields(value))
+    if isinstance(value, LimitFile):
+        return _text(value.name if standard_limits().get(value.name) == value else str(Path(value.file).resolve()))
     if isinstance(value, BaseModel):
         return dict(_fields(value))
     if isinstance(value, Ranged):

@@ -11,7 +11,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from filterlib.analysis.emissions import EmissionTest, emissions
 from filterlib.errors import FilterlibError
-from filterlib.show.emissions import emission_arrays, emission_keys, emissions_figure
+from filterlib.show.emission_numbers import emission_arrays, emission_keys
+from filterlib.show.emissions import emissions_figure
 from filterlib.show.plots import svg
 from tests.designs import common_mode, converter, design, resistive, series, shunt
 

@@ -22,6 +22,8 @@ from filterlib.system.converter import (
 )
 from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
+from filterlib.system.emission import EmissionEstimate
+from filterlib.system.input_side import InputSide
 from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.requirements import OperatingPoint
@@ -34,6 +36,7 @@ REQUIREMENTS = {
     "voltage": requirements.VoltageRequirement,
     "drop": requirements.DropRequirement,
     "step": requirements.StepRequirement,
+    "emission": requirements.EmissionRequirement,
 }
 SECTIONS: dict[str, type[BaseModel]] = {
     "The file itself": Design,
@@ -52,6 +55,8 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`ripple` of a load": ReflectedRipple,
     "`[[operating_point]]`": OperatingPoint,
     **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
+    "`[[emission]]`": EmissionEstimate,
+    "`[input_side]`": InputSide,
     "`[[coupling]]`": Coupling,
     "`[clip]`": Clip,
 }

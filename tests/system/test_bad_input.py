@@ -139,6 +139,24 @@ load = "logger"
 low = "26 V"
 high = "30 V"
 
+[[requirement]]
+kind = "emission"
+side = "output"
+limit = "mains-class-b"
+margin = "6 dB"
+
+[input_side]
+ripple_current = "1 A"
+capacitance = "22 µF"
+esr = "10 mΩ"
+esl = "5 nH"
+lead_inductance = "0.5 µH"
+
+[[emission]]
+side = "input"
+limits = ["dc-telecom-network", "mains-class-a"]
+network = "5uH"
+
 [[coupling]]
 first = "C1"
 second = "C2"
@@ -205,7 +223,7 @@ EVERY = list(places(TREE))
 QUANTITIES = [
     path
     for path in EVERY
-    if isinstance(get(TREE, path), str) and get(TREE, path)[:1].isdigit() and path[-1] not in ("note",)
+    if isinstance(get(TREE, path), str) and get(TREE, path)[:1].isdigit() and path[-1] not in ("note", "network")
 ]
 TABLES = [path for path in EVERY if isinstance(get(TREE, path), dict)] + [()]
 WRONG = {
@@ -260,6 +278,7 @@ REQUIRED = [
     ("converter", "common_mode", "swing"), ("filter", 0, "kind"), ("filter", 0, "part"), ("filter", 0, "part", "capacitance"),
     ("filter", 3, "resistance"), ("load",), ("load", 0, "name"), ("load", 0, "kind"), ("load", 0, "power"),
     ("requirement", 0, "kind"), ("requirement", 0, "limit"), ("requirement", 1, "low"), ("coupling", 0, "mutual"),
+    ("requirement", 2, "limit"), ("requirement", 2, "side"), ("emission", 0, "side"), ("emission", 0, "limits"),
 ]  # fmt: skip
 
 
@@ -299,6 +318,14 @@ MISTAKES = {
     "nothing to bridge": (("converter", "bridge"), {"capacitance": "1 nF"}, "isolated"),
     "no such place": (("clip", "place"), "moden", '"modem"'),
     "fast loop": (("converter", "loop_bandwidth"), "120 kHz", "half"),
+    "unknown limit": (("requirement", 2, "limit"), "mains-clas-b", '"mains-class-b"'),
+    "unknown limit of a test": (("emission", 0, "limits", 1), "main-class-a", "emission[1].limits[2] = 'main-class-a'"),
+    "no limit at all": (("emission", 0, "limits"), [], "at least 1"),
+    "a number as limit": (("requirement", 2, "limit"), 60, "in quotes"),
+    "limit file that is not there": (("requirement", 2, "limit"), "mine.toml", "mine.toml"),
+    "unknown network": (("emission", 0, "network"), "5uF", '"5uH"'),
+    "unknown side": (("emission", 0, "side"), "inputs", '"input"'),
+    "negative margin": (("requirement", 2, "margin"), "-3 dB", "a negative margin asks for levels above the limit"),
     "limits upside down": (("requirement", 1, "low"), "31 V", "above low"),
 }
 

@@ -145,6 +145,60 @@ def test_a_part_that_is_none_gets_one_message_with_what_would_be_right(written, 
     assert len(why) < 2000
 
 
+# ---- limits of emission -------------------------------------------------------------------------------------------
+ASKS = """
+[[emission]]
+side = "{side}"
+limits = [{limits}]
+"""
+LIMIT = """
+title = "Harbour board (invented)"
+source = "invented"
+[[piece]]
+detector = "average"
+frequencies = ["150 kHz", "30 MHz"]
+levels = [60, {level}]
+"""
+
+
+def asking(limits, side="output"):
+    own = DESIGN.replace('tables = ["drawer.toml"]', "").replace("brown film", "class2-2u2-50V-1206")
+    return own.replace('lead = "bell wire"', "") + ASKS.format(side=side, limits=limits)
+
+
+def test_what_is_wrong_in_a_limit_file_is_said_with_its_name(written):
+    path = written(asking('"own.toml"'), own=LIMIT.format(level='"sixty"'))
+    ((file, key, why),) = refused(path)
+    assert file.endswith("own.toml")
+    assert key == "piece[1].levels[2]"
+    assert "number" in why
+
+
+def test_a_limit_file_must_not_take_the_name_of_another(written):
+    path = written(asking('"mains-class-b.toml"'), **{"mains-class-b": LIMIT.format(level=50)})
+    ((file, key, why),) = refused(path)
+    assert (file, key) == (str(path), "emission[1].limits[1]")
+    assert "is taken by a limit that comes with the library" in why
+
+
+@pytest.mark.parametrize("known", [[], ["input_voltage"], ["ripple_current"], ["triangle"]])
+def test_emission_at_the_input_needs_its_voltage_or_its_current(written, known):
+    text = asking('"mains-class-b"', side="input")
+    changes = {
+        "input_voltage": ("output_voltage =", 'input_voltage = "24 V"\noutput_voltage ='),
+        "ripple_current": ("[[emission]]", '[input_side]\nripple_current = "1 A"\n[[emission]]'),
+        "triangle": ("output_voltage =", 'shape = "triangle"\noutput_voltage ='),
+    }
+    for one in known:
+        text = text.replace(*changes[one])
+    if known:
+        assert load_design(written(text)).emissions[0].side == "input"
+    else:
+        ((_, key, why),) = refused(written(text))
+        assert key == "converter.input_voltage"
+        assert "emission at the input" in why
+
+
 # ---- the note on the keys -----------------------------------------------------------------------------------------
 
 

@@ -224,3 +224,41 @@ def test_leakage_of_the_loop_however_it_is_stated(part, microhenries):
     other = changed(one, {"filter.L1.loop_leakage": "20 µH"})
     assert value(other, "filter.L1.loop_leakage") == pytest.approx(20e-6, rel=1e-12, abs=0)
     assert other.filter[1].part.name == f"{part}, changed"
+
+
+EMISSIONS = """
+[input_side]
+capacitance = { low = "10 µF", value = "22 µF", high = "47 µF" }
+ripple_current = "1.2 A"
+[[emission]]
+side = "input"
+network = "5uH"
+limits = ["dc-telecom-network", "own.toml"]
+[[requirement]]
+kind = "emission"
+side = "output"
+limit = "own.toml"
+margin = "6 dB"
+"""
+OWN = """
+title = "Harbour board (invented)"
+source = "invented"
+[[piece]]
+detector = "average"
+frequencies = ["150 kHz", "30 MHz"]
+levels = [60, 50]
+"""
+
+
+def test_emissions_are_written_back(tmp_path):
+    """hand: what the file asks for; a limit of one's own by the whole path of its file."""
+    whole = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8").split("[[emission]]")[0]
+    path = tmp_path / "design.toml"
+    path.write_text(whole + EMISSIONS, encoding="utf-8")
+    (tmp_path / "own.toml").write_text(OWN, encoding="utf-8")
+    design = load_design(path)
+    assert [limit.name for limit in design.emissions[0].limits] == ["dc-telecom-network", "own"]
+    assert (design.emissions[0].at, design.requirements[-1].at) == ("5uH", "50uH")
+    assert (design.requirements[-1].margin, design.input_side.capacitance.high) == (6.0, 47e-6)
+    (tmp_path / "elsewhere").mkdir()
+    assert again(design, tmp_path / "elsewhere") == design

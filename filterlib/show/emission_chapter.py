@@ -1,0 +1,160 @@
+"""Conducted emission on a page: sentences, figure and tables of every estimate that a design asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.emission_tests import nearest
+from filterlib.analysis.emission_words import detector_words
+from filterlib.analysis.receiver import MICROVOLT
+from filterlib.show.emissions import emissions_figure
+from filterlib.show.page import Illustration, illustration
+from filterlib.show.tables import Table
+from filterlib.show.words import band, number
+from filterlib.units import decibels, format_quantity
+
+PLACES = {
+    "plus": "plus line to chassis",
+    "return": "return line to chassis",
+    "differential": "differential, v+ \N{MINUS SIGN} v\N{MINUS SIGN}",
+    "common": "common, (v+ + v\N{MINUS SIGN})/2",
+    "common_current": "common-mode current, i+ + i\N{MINUS SIGN}",
+}
+_SOURCES = {
+    "ripple": "the ripple at the output",
+    "spike": "the spikes at the output",
+    "common_mode": "the common-mode drive",
+    "input_current": "the current that the converter draws",
+}
+
+
+@dataclass(frozen=True)
+class EmissionChapter:
+    """What the page says of one estimate: at the operating point that comes nearest to a limit, margins of all."""
+
+    title: str
+    point: str
+    statement: str
+    sentences: tuple[str, ...]
+    figures: tuple[Illustration, ...]
+    tables: tuple[Table, ...]
+    notes: tuple[str, ...]
+
+
+def emission_chapters(result: Any) -> tuple[EmissionChapter, ...]:
+    """One chapter for every estimate that the design of a `ReviewResult` asks for."""
+    by_test = zip(*(point.emissions for point in result.points), strict=True)
+    return tuple(_chapter(number_, found) for number_, found in enumerate(by_test, 1))
+
+
+def _chapter(count: int, found: tuple[Any, ...]) -> EmissionChapter:
+    steady = [one for one in found if one.reason is None]
+    first = found[0]
+    title = f"At the {first.side}, through the {first.network}"
+    unstable = [f"At {one.point} there is none: {one.reason}." for one in found if one.reason is not None]
+    if not steady:
+        return EmissionChapter(title, first.point, first.statement, tuple(unstable), (), (), ())
+    worst = min(steady, key=nearest)
+    figures: tuple[Illustration, ...] = ()
+    if len(worst.frequencies):
+        drawn = emissions_figure(worst)
+        figures = (illustration(f"emission-{count}-{worst.side}", drawn, " ".join(_sentences(worst)), NOTE),)
+    return EmissionChapter(
+        title, worst.point, worst.statement, (*_sentences(worst), *unstable), figures,
+        (margins_table(steady), levels_table(worst)),
+        tuple(one for one in (worst.agreement, *worst.covers, *worst.notes, _beyond(worst)) if one),
+    )  # fmt: skip
+
+
+NOTE = "Thick lines: limits. Dotted: the highest level over what is not known. Hatched: where the model is not trusted."
+
+
+def _sentences(worst: Any) -> Iterator[str]:
+    """How far from the limits, where, and what makes it."""
+    if not worst.margins:
+        yield "No harmonic stands where a limit is, so no margin is given."
+    for margin in worst.margins:
+        yield f"{margin.sentence}."
+    if worst.margins:
+        yield _made_by(worst, min(worst.margins, key=lambda margin: margin.margin))
+
+
+def _made_by(worst: Any, margin: Any) -> str:
+    """The sources at the line that comes nearest, each alone, the greatest first."""
+    at = int(np.argmin(np.abs(worst.frequencies - margin.frequency)))
+    alone = [(_level(lines[at]), source) for (place, source), lines in worst.by_source.items() if place == margin.place]
+    unit = margin.unit.replace("u", "µ")
+    told = ", ".join(f"{_source(source)} {_signed(level)} {unit}" for level, source in sorted(alone, reverse=True))
+    where = f"{format_quantity(margin.frequency, 'Hz')} ({PLACES[margin.place]})"
+    return f"At {where} each source alone makes: {told}."
+
+
+def _level(amplitude: complex) -> float:
+    return max(float(decibels(abs(amplitude) / np.sqrt(2) / MICROVOLT)), -99.9) if amplitude else -99.9
+
+
+def _signed(level: float) -> str:
+    return f"{level:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _source(name: str) -> str:
+    return _SOURCES.get(name, name)
+
+
+def _beyond(worst: Any) -> str:
+    """Which of the nearest approaches lie where the model is not trusted."""
+    if all(margin.frequency <= worst.trusted_to for margin in worst.margins):
+        return ""
+    return (
+        f"Above {format_quantity(worst.trusted_to, 'Hz')} the model is no longer trusted: margins there tell the order of "
+        "magnitude"
+    )
+
+
+def margins_table(found: list[Any]) -> Table:
+    """Every limit and detector at every operating point: where it is nearest, and how far that is."""
+    rows = tuple(
+        (
+            margin.title + (" (from memory)" if margin.from_memory else ""),
+            detector_words(margin.detector),
+            f"{_symbol(margin)}\N{NO-BREAK SPACE}{number(margin.margin, 'dB')}",
+            band(margin.low, margin.high, "dB") if margin.low < margin.high else "",
+            margin.depends_on[:1].upper() + margin.depends_on[1:],
+            format_quantity(margin.frequency, "Hz"),
+            PLACES[margin.place],
+            f"{margin.level:.1f} of {margin.limit_level:.1f} {margin.unit.replace('u', 'µ')}",
+            one.point,
+        )
+        for one in found
+        for margin in one.margins
+    )
+    head = (
+        "Limit", "Detector", "Margin", "Over what is not known", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
+    )  # fmt: skip
+    return Table("Margins below the limits; negative is above", head, rows)
+
+
+def _symbol(margin: Any) -> str:
+    return {"below throughout": "✓", "depends on": "◐", "above throughout": "✗"}[margin.verdict]
+
+
+def levels_table(one: Any) -> Table:
+    """Each line and each mode: its highest level and where, by detector."""
+    detectors = list(dict.fromkeys(detector for _, detector in one.levels))
+    rows = []
+    for place, words in PLACES.items():
+        levels = [one.levels[place, detector] for detector in detectors if (place, detector) in one.levels]
+        if not levels or not levels[0].size:
+            continue
+        at = int(np.nanargmax(levels[0]))
+        unit = "dBµA" if place == "common_current" else "dBµV"
+        rows.append((
+            words[:1].upper() + words[1:], format_quantity(float(one.frequencies[at]), "Hz"),
+            *(f"{_signed(level[at])} {unit}" for level in levels),
+        ))  # fmt: skip
+    head = ("Where", "Highest line at", *(detector_words(detector).capitalize() for detector in detectors))
+    return Table(f"Each line and each mode at {one.point}", head, tuple(rows))
