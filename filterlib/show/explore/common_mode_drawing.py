@@ -1,0 +1,233 @@
+"""The drawing of three conductors with their currents: wires and symbols as lines, currents as paths of their width."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from filterlib.show.panels import Axis, Curve, Level, Lines, Paths, Picture, Plot, Words
+from filterlib.show.panels.drawing import Points
+from filterlib.show.style import BLACK, BLUE, DASHES, VERMILION
+from filterlib.show.words import number
+
+PLUS, RETURN, SHARED, CHASSIS = (
+    38.0,
+    26.0,
+    22.5,
+    4.0,
+)  # heights: lines, beside them what both carry, and the third conductor
+DIFFERENTIAL = {"converter": (30.0, 42.0), "choke": (42.0, 73.0), "lead": (73.0, 88.0)}  # they change at C1 and C2,
+COMMON = {"converter": (30.0, 47.0), "choke": (47.0, 67.0), "lead": (67.0, 88.0)}  # at the Y capacitors
+TAPS = {"battery": 5.0, "coupling": 19.0, "bond": 33.0, "Yc": 47.0, "Yl": 67.0, "modem": 94.0}
+FROM = {"bond": RETURN}  # height at which what reaches the chassis begins; of the others `BOX`
+BOX, GAP = 22.0, 0.7  # lower edge of the boxes; half of a capacitor's gap
+ACROSS = {"C1": 42.0, "C2": 73.0}
+ENDS = (2.0, 98.0)
+SHORT = (0, (1.6, 0.7))  # dashes, times the width
+FINEST, PER_DECADE, LEAST = 1e-5, 1.5, 0.7  # [A] drawn with the least width; points a decade; points
+
+
+def width(amps: float) -> float:
+    """Of a path [points]: 1.5 more for ten times the current.
+
+    >>> width(1e-6), width(1e-4), width(1e-2)
+    (0.7, 2.2, 5.2)
+    """
+    return round(LEAST + PER_DECADE * max(0.0, float(np.log10(max(amps, 1e-12) / FINEST))), 6)
+
+
+def picture() -> Picture:
+    """The drawing, and beside it what is driven and what arrives, over frequency."""
+    drawing = Plot(
+        "Currents, rms in an octave: a line is 1.5 points wider for ten times the current",
+        Axis("", limits=(0, 100), hidden=True),
+        Axis("", limits=(-5, 48), hidden=True),
+        (
+            Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
+            Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
+            Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
+            *_names(),
+            *_numbers(),
+        ),
+    )
+    spectrum = Plot(
+        "Over frequency",
+        Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
+        Axis("common-mode current", "A", "log", span=1e4),
+        (
+            Curve("driven by the switching node", partial(_spectrum, "driven"), BLACK, DASHES[3]),
+            Curve("common mode in the lead", partial(_spectrum, "arriving"), VERMILION, "-", kept=True),
+            Level("looked at", lambda r: (r.frequency,), upright=True),
+        ),
+    )
+    return Picture([drawing, spectrum], name="Common mode, made visible", size=(924, 350), widths=(27, 10))
+
+
+def _spectrum(name: str, r: Any) -> Any:
+    """The highest of each fortieth of a decade; nothing where there is no current."""
+    amps = getattr(r, name)
+    if not r.taps:
+        return None
+    bins = np.floor(np.log10(r.harmonics) * 40)
+    starts = np.flatnonzero(np.diff(bins, prepend=-1.0))
+    return r.harmonics[starts], np.maximum(np.maximum.reduceat(amps, starts), 1e-15)
+
+
+# ---- wires and symbols ----------------------------------------------------------------------------------------------
+
+
+def _wires(r: Any) -> Iterator[Points]:
+    """Both lines, boxes and symbols; of the chassis and what reaches it only what is there."""
+    yield from (_box(9, BOX, 30, 42), _box(88, BOX, 98, 42))
+    for y in (PLUS, RETURN):
+        yield from (((30, y), (52, y)), _coil(52, 61, y), ((61, y), (88, y)))
+    for x in ACROSS.values():
+        yield from _capacitor(x, PLUS, RETURN)
+    if r.taps:
+        yield ((ENDS[0], CHASSIS - 1.6), (ENDS[1], CHASSIS - 1.6))
+        yield from (((x, CHASSIS - 1.6), (x - 1.2, CHASSIS - 3)) for x in range(4, 98, 3))
+    if "battery" in r.taps:
+        yield from (((9, RETURN), (5, RETURN)), ((5, RETURN), (5, CHASSIS - 1.6)))
+    if "coupling" in r.taps:
+        yield from _capacitor(TAPS["coupling"], BOX, CHASSIS - 1.6)
+    for name in ("bond", "modem"):
+        if name in r.taps:
+            yield ((TAPS[name], FROM.get(name, BOX)), (TAPS[name], CHASSIS - 1.6))
+    for name in ("Yc", "Yl"):
+        if name in r.taps:
+            x = TAPS[name]
+            yield from _capacitor(x - 2.2, PLUS, CHASSIS - 1.6, at=15.5)
+            yield from _capacitor(x + 2.2, RETURN, CHASSIS - 1.6, at=15.5)
+
+
+def _box(left: float, bottom: float, right: float, top: float) -> Points:
+    return ((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom))
+
+
+def _coil(left: float, right: float, y: float) -> Points:
+    """Four humps."""
+    turn = np.linspace(0, 4 * np.pi, 49)
+    return tuple(zip(left + (right - left) * turn / turn[-1], y + 1.8 * np.abs(np.sin(turn)), strict=True))
+
+
+def _capacitor(x: float, top: float, bottom: float, *, at: float | None = None) -> Iterator[Points]:
+    middle = (top + bottom) / 2 if at is None else at
+    yield from (((x, top), (x, middle + GAP)), ((x, middle - GAP), (x, bottom)))
+    yield from (((x - 1.1, middle + side), (x + 1.1, middle + side)) for side in (GAP, -GAP))
+
+
+# ---- currents -------------------------------------------------------------------------------------------------------
+
+
+def _differential(r: Any) -> Iterator[tuple[float, Points]]:
+    for name, (left, right) in DIFFERENTIAL.items():
+        wide = width(r.differential[name])
+        yield from ((wide, ((left, y), (right, y))) for y in (PLUS, RETURN))
+    for name, x in ACROSS.items():
+        yield from ((width(r.across[name]), way) for way in _parted(x, PLUS, RETURN))
+
+
+def _parted(x: float, top: float, bottom: float) -> Iterator[Points]:
+    """A way down with the gap of a capacitor in its middle."""
+    middle = (top + bottom) / 2
+    yield from (((x, top), (x, middle + GAP)), ((x, middle - GAP), (x, bottom)))
+
+
+def _common(r: Any) -> Iterator[tuple[float, Points]]:
+    """What both lines carry together, what reaches the chassis, and what flows in it."""
+    for name, amps in r.common.items():
+        left, right = COMMON[name]
+        yield width(amps), ((left, SHARED), (right, SHARED))
+    for name, amps in r.taps.items():
+        x = TAPS[name]
+        if name == "battery":
+            yield width(amps), ((9, RETURN), (x, RETURN), (x, CHASSIS))
+        elif name == "coupling":
+            yield from ((width(amps), way) for way in _parted(x, BOX, CHASSIS - 1.6))
+        else:
+            yield width(amps), ((x, FROM.get(name, SHARED)), (x, CHASSIS))
+    for amps, left, right in _stretches(r):
+        yield width(amps), ((left, CHASSIS), (right, CHASSIS))
+
+
+def _stretches(r: Any) -> Iterator[tuple[float, float, float]]:
+    """Current in the chassis between each tap and the next."""
+    places = [TAPS[name] for name in r.taps]
+    yield from zip(r.chassis, places[:-1], places[1:], strict=True)
+
+
+# ---- words ----------------------------------------------------------------------------------------------------------
+
+
+def _names() -> Iterator[Words]:
+    """What the symbols are called."""
+    for name, x, y in (
+        ("converter", 19.5, 32),
+        ("modem", 93, 32),
+        ("L1", 56.5, 32),
+        ("plus", 26.5, PLUS),
+        ("return", 25.5, RETURN),
+    ):
+        yield Words(f"_{name}", partial(_constant, x, y, name), BLACK)
+    for name, x in ACROSS.items():
+        yield Words(f"_{name}", partial(_constant, x - 1.6, 34.6, name), BLACK, align="right")
+    yield Words("_chassis", lambda r: (50, -3.6, "chassis" if r.taps else "no chassis"), BLACK)
+    for name, words in (
+        ("battery", "cable and\nbattery"),
+        ("coupling", "switching\nnode"),
+        ("bond", "bond"),
+        ("Yc", "Y"),
+        ("Yl", "Y"),
+        ("modem", "coax"),
+    ):
+        yield Words(f"_tap {name}", partial(_tap_name, name, words), BLACK, align="left")
+
+
+def _numbers() -> Iterator[Words]:
+    for name in DIFFERENTIAL:
+        above, below = (sum(places[name]) / 2 for places in (DIFFERENTIAL, COMMON))
+        yield Words(f"_differential {name}", partial(_section, "differential", name, above, PLUS + 4.6), BLUE)
+        yield Words(f"_common {name}", partial(_section, "common", name, below, SHARED - 2.8), VERMILION)
+    for name, x in ACROSS.items():
+        yield Words(f"_across {name}", partial(_across, name, x - 1.6), BLUE, align="right")
+    for name in TAPS:
+        yield Words(f"_into {name}", partial(_into, name), VERMILION, align="left")
+    for place in range(len(TAPS) - 1):
+        yield Words(f"_chassis {place}", partial(_in_chassis, place), VERMILION)
+
+
+def _constant(x: float, y: float, words: str, r: Any) -> tuple[float, float, str]:
+    return x, y, words
+
+
+def _section(mode: str, name: str, x: float, y: float, r: Any) -> Any:
+    held = getattr(r, mode)
+    return (x, y, number(held[name], "A")) if name in held else None
+
+
+def _across(name: str, x: float, r: Any) -> tuple[float, float, str]:
+    return x, 29.6, number(r.across[name], "A")
+
+
+def _tap_name(name: str, words: str, r: Any) -> Any:
+    return (TAPS[name] + _beside(name), 16.2 if "\n" in words else 15.2, words) if name in r.taps else None
+
+
+def _beside(name: str) -> float:
+    """How far to the right of what reaches the chassis its words begin."""
+    return 4.0 if name.startswith("Y") else 2.2
+
+
+def _into(name: str, r: Any) -> Any:
+    return (TAPS[name] + _beside(name), 11.0, number(r.taps[name], "A")) if name in r.taps else None
+
+
+def _in_chassis(place: int, r: Any) -> Any:
+    found = list(_stretches(r))
+    if place >= len(found):
+        return None
+    amps, left, right = found[place]
+    return (left + right) / 2, CHASSIS + 2.4, number(amps, "A")
