@@ -1,7 +1,7 @@
-"""The command `filterlib`: review a design, look at a recording or a part, make the sheet for the bench.
+"""The command `filterlib`: review a design, compare two, look at a recording or a part, make the sheet for the bench.
 
 Exit codes: 0 done; 2 the input or the command was refused; 3 the output could not be written; 70 a fault of the program
-itself; 130 interrupted. ``review`` alone also has 1: a requirement is not met throughout its band at every operating
+itself; 130 interrupted. ``review`` and ``compare`` alone also have 1: a requirement is not met throughout its band at every operating
 point, or hangs on something that is not known, or the circuit is unstable (the page is written and says so).
 """
 
@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from filterlib.errors import FilterlibError, OutputError
+from filterlib.errors import FilterlibError, InputError, OutputError, Problem
 from filterlib.show.terminal import ProgressLine, complain, say, survive_odd_terminals
 
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
@@ -64,6 +64,17 @@ example:
   filterlib pages --out pages
       runs every notebook and writes pages/index.html and a page for each, to be read without Jupyter and without network
 {CODES}"""
+COMPARE = """\
+examples:
+  filterlib compare tide-gauge.toml tide-gauge-brick.toml --out compare
+      reads both designs, writes compare/compare.html, compare/compare.json and the figures
+
+exit codes of compare:
+  0  both designs would get 0 from review: every requirement of each is met throughout its band
+  1  one of them would get 1
+  2  the input was refused: a file, no load of the same name in both, or one title on two different designs
+  3  the output could not be written
+"""
 VERIFY = f"""\
 examples:
   filterlib verify tide-gauge.toml --out bench
@@ -102,6 +113,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"filterlib {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_review(commands)
+    _add_compare(commands)
     _add_recording(commands)
     _add_part(commands)
     _add_verify(commands)
@@ -125,6 +137,18 @@ def _add_review(commands: Any) -> None:
     )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for review.html, results.json and the figures; other files in it stay as they are"
+    command.add_argument("--out", required=True, metavar="FOLDER", help=files)
+
+
+def _add_compare(commands: Any) -> None:
+    command = _add_command(
+        commands, "compare", _compare, epilog=COMPARE,
+        short="lay two designs side by side: what differs, what each leaves, and why",
+        long="Compare two design files: the same filter on two converters, two filters on one, or whatever differs.",
+    )  # fmt: skip
+    command.add_argument("first", metavar="A.toml", help="a design file")
+    command.add_argument("second", metavar="B.toml", help="another one, with a load of the same name")
+    files = "folder for compare.html, compare.json and the figures; other files in it stay as they are"
     command.add_argument("--out", required=True, metavar="FOLDER", help=files)
 
 
@@ -207,6 +231,33 @@ def _review(chosen: argparse.Namespace) -> int:
         page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
     say(_summary(result, str(page)))
     return result.exit_code
+
+
+def _compare(chosen: argparse.Namespace) -> int:
+    from filterlib import load_design
+    from filterlib.analysis.comparison import compare
+    from filterlib.show.compare import write_comparison
+
+    first, second = _both(load_design, chosen.first, chosen.second)
+    with ProgressLine() as progress:
+        result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
+        page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
+    say("\n".join([*result.sentences, f"Page: {page}"]))
+    return result.exit_code
+
+
+def _both(load_design: Any, *paths: str) -> list[Any]:
+    """Both designs, or everything that is wrong with either."""
+    designs: list[Any] = []
+    problems: list[Problem] = []
+    for path in paths:
+        try:
+            designs.append(load_design(path))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return designs
 
 
 def _recording(chosen: argparse.Namespace) -> int:

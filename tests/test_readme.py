@@ -49,15 +49,15 @@ def test_an_example_of_a_command_runs(line, tmp_path, monkeypatch, capsys):
     out = words[words.index("--out") + 1]
     monkeypatch.chdir(tmp_path)
     given = [str(ROOT / word) if word.startswith("data/") else word for word in words[1:]]
-    assert cli.main(given) == 0
+    assert cli.main(given) == (1 if words[1] == "compare" else 0)  # the brick misses its requirements
     assert capsys.readouterr().out.endswith(".html\n")
     assert (tmp_path / out).is_dir()
 
 
 def test_every_command_has_its_line_and_its_example():
     commands = set(re.findall(r"^\| `(\w+)` \|", README, flags=re.MULTILINE))
-    assert {line.split()[1] for line in EXAMPLES} == {"review", "recording", "part", "verify"}
-    assert commands == {"review", "recording", "part", "verify", "lab", "pages"}
+    assert {line.split()[1] for line in EXAMPLES} == {"review", "compare", "recording", "part", "verify"}
+    assert commands == {"review", "compare", "recording", "part", "verify", "lab", "pages"}
 
 
 def test_links_lead_somewhere():

@@ -18,6 +18,7 @@ from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
 from filterlib.system.ranged import Ranged, RangedQuantity
+from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity, format_temperature, quantity
 
 MOST_DIGITS = 17  # that a float can need
@@ -69,6 +70,17 @@ def design_toml(design: Design) -> str:
         for entry in fields.get(name, ()):
             lines += _section(f"[[{name}]]", entry, "")
     return "\n".join(lines).strip() + "\n"
+
+
+def stated(design: Design) -> dict[str, Any]:
+    """What a design file states, nested as in the file: every value the text that stands there, a recording its file.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
+    '"55 % ± 10 %"'
+    """
+    return dict(_fields(design))
 
 
 def _section(head: str, fields: dict[str, Any], name: str) -> Iterator[str]:
@@ -132,6 +144,8 @@ def _written(value: Any, unit: str, name: str) -> Any:
         return dict(_measured(value))
     if isinstance(value, Part):
         return _text(value.name) if _in_tables(value) else dict(_fields(value))
+    if isinstance(value, Recorded):
+        return _text(value.file)
     if isinstance(value, LimitFile):
         return _text(value.name if standard_limits().get(value.name) == value else str(Path(value.file).resolve()))
     if isinstance(value, BaseModel):

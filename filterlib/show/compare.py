@@ -1,0 +1,188 @@
+"""The page, the numbers and the figures of a comparison of two designs, written into a folder as one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from filterlib.show import compare_tables as tables
+from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
+from filterlib.show.numbers import Section, json_text, put
+from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.schematic import schematic_svg
+from filterlib.show.style import slug
+from filterlib.show.tables import Table, parts_table
+from filterlib.show.words import number, summary
+from filterlib.show.writing import RUN, write_files
+
+PAGE, NUMBERS = "compare.html", "compare.json"
+FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
+LEGEND = 60  # characters of a design's name in a legend
+CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class LoadChapter:
+    """What the page says of one load: why in each design, figures of both, and tables."""
+
+    load: str
+    reasons: tuple[tuple[str, ...], tuple[str, ...]]
+    figures: tuple[Illustration, ...]
+    sources: Table
+    remedies: tuple[Table, ...]
+
+
+def write_comparison(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
+    """Write compare.html, compare.json and the figures of a `ComparisonResult` into a folder.
+
+    Parameters: ``folder``: made where there is none; files in it that no comparison wrote stay as they are; ``progress``:
+    called with the share done and what is being done.
+    Returns: the path of the page. Raises: OutputError with path and reason; the folder is then as it was.
+    """
+    write_files(folder, comparison_files(result, progress=progress), last=NUMBERS)
+    return Path(folder) / PAGE
+
+
+def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[str, str]:
+    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    tell = progress or (lambda share, text: None)
+    circuits = tuple(_circuit(letter, design) for letter, design in zip(tables.LETTERS, result.designs, strict=True))
+    chapters = []
+    for place, one in enumerate(result.loads):
+        tell(place / len(result.loads), f"figures of {one.load}")
+        chapters.append(_chapter(result, one, place + 1))
+    drawn = [*circuits, *(figure for chapter in chapters for figure in chapter.figures)]
+    files = {figure.file: figure.text for figure in drawn}
+    page = render(
+        "compare.html.j2",
+        result=result,
+        designs=list(zip(tables.LETTERS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
+        opening=[" ".join(told) for told in (result.opening, *(one.sentences for one in result.loads))],
+        circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
+        chapters=chapters,
+        left=tables.left_table(result),
+        verdicts=tables.verdicts_table(result),
+        differences=tables.differences_table(result),
+        trust=[(letter, review.trust) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
+        cautions=tuple(dict.fromkeys(one for review in result.reviews for one in review.cautions)),
+        files=[NUMBERS, *files],
+    )
+    head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
+    numbers = head | {"files": sorted([PAGE, NUMBERS, *files])} | comparison_numbers(result)
+    return files | {PAGE: page, NUMBERS: json_text(numbers)}
+
+
+def _circuit(letter: str, design: Any) -> Illustration:
+    chain = ", then ".join([design.converter.name, *(stage.name for stage in design.filter)])
+    words = f"Circuit diagram of {letter}: {chain}, then {' and '.join(load.name for load in design.loads)}."
+    own = design.model_copy(
+        update={"name": f"{letter}, {design.name}"}
+    )  # identifiers of its own, if names are the same
+    return Illustration(
+        f"compare-circuit-{letter.lower()}", f"{letter}: circuit", words, CIRCUIT_NOTE, schematic_svg(own)
+    )
+
+
+def _parts(result: Any, place: int) -> Table:
+    found = parts_table(result.designs[place])
+    return Table(f"{tables.LETTERS[place]}: parts, from the converter to the loads", found.head, found.rows)
+
+
+def legend(result: Any) -> tuple[str, str]:
+    """Both designs as a legend names them."""
+    names = (f"{letter}: {design.name}" for letter, design in zip(tables.LETTERS, result.designs, strict=True))
+    first, second = (name if len(name) <= LEGEND else f"{name[: LEGEND - 1]}…" for name in names)
+    return first, second
+
+
+def _chapter(result: Any, one: Any, place: int) -> LoadChapter:
+    told = tuple(
+        tuple(sentence.text for sentence in reasons.sentences) or (f"There is nothing to tell: {reasons.reason}.",)
+        for reasons in one.reasons
+    )
+    return LoadChapter(
+        one.load, told, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
+        tuple(tables.remedies_tables(one)),
+    )  # fmt: skip
+
+
+def _figures(result: Any, one: Any, own: str) -> Iterator[Illustration]:
+    points = [
+        next(point for point in review.points if point.operating.point == left.point)
+        for review, left in zip(result.reviews, one.lefts, strict=True)
+    ]
+    names, ripples = legend(result), [point.ripple for point in points]
+    if all(ripple.reason is None for ripple in ripples):
+        told = ", ".join(f"{letter} {number(left.ripple, 'V')}" for letter, left in zip("AB", one.lefts, strict=True))
+        yield illustration(
+            f"compare-waveforms-{own}", waveforms_figure(ripples, one.load, names), f"In 20 MHz, peak to peak: {told}.",
+            "Both on one scale. Their periods may differ.",
+        )  # fmt: skip
+        words = f"Harmonics at {one.load} in both designs, with the filter."
+        yield illustration(f"compare-spectra-{own}", spectra_figure(ripples, one.load, names), words)
+    switching = [design.converter.switching_frequency for design in result.designs]
+    figure = effect_figure([point.bode[one.load] for point in points], names, switching)
+    note = "Of the ripple's source alone, between each filter's own converter and loads; what comes by the chassis is not in it."
+    yield illustration(f"compare-effect-{own}", figure, f"What each filter does at {one.load}.", note)
+
+
+def comparison_numbers(result: Any) -> Section:
+    """The comparison for other programs: one number a key, bandwidth in the key, unit at its end."""
+    keys = dict(zip(tables.LETTERS, result.reviews, strict=True))
+    return {
+        "exit_code": result.exit_code,
+        "sentences": list(result.sentences),
+        "designs": {letter: _design(review) for letter, review in keys.items()},
+        "differences": [{"key": one.key, "A": one.first, "B": one.second} for one in result.differences],
+        "only": [{"design": letter, "load": load} for letter, load in result.only],
+        "loads": {one.load: dict(zip(keys, map(_at, one.lefts, one.reasons), strict=True)) for one in result.loads},
+    }
+
+
+def _design(review: Any) -> Section:
+    return {
+        "name": review.design.name,
+        "converter": review.design.converter.name,
+        "exit_code": review.exit_code,
+        "summary": summary(review),
+        "headline": review.headline,
+        "requirements": [
+            {
+                name: getattr(verdict, name)
+                for name in ("requirement", "kind", "load", "verdict", "depends_on", "sentence")
+            }
+            for verdict in review.verdicts
+        ],
+    }
+
+
+def _at(left: Any, reasons: Any) -> Section:
+    """What is left at a load, and why."""
+    section: Section = {"operating_point": left.point}
+    why = left.reason or "nothing in the design is unknown, or nothing is left"
+    for name, label in (("ripple", "20MHz"), ("spike", "full")):
+        for suffix, key in (("", "pp_V"), ("_before", "before_pp_V"), ("_low", "pp_low_V"), ("_high", "pp_high_V")):
+            put(section, f"{label}_{key}", getattr(left, f"{name}{suffix}"), why)
+        put(section, f"{label}_before_over_after_ratio", getattr(left, f"{name}_ratio"), why)
+    section["reasons"] = [sentence.text for sentence in reasons.sentences]
+    section["sources"] = {one.name: _source(one) for one in reasons.sources}
+    section["remedies"] = [_remedy(one) for one in reasons.remedies]
+    return section
+
+
+def _source(one: Any) -> Section:
+    section: Section = {"words": one.words}
+    for name, label in (("ripple", "20MHz"), ("spike", "full")):
+        put(section, f"{label}_alone_pp_V", getattr(one, f"{name}_alone"), "not computed")
+        put(section, f"{label}_falls_V", getattr(one, f"{name}_falls"), "not computed")
+    return section
+
+
+def _remedy(one: Any) -> Section:
+    section: Section = {"change": one.words, "refused": one.refused, "checked": one.checked, "holds": one.holds}
+    put(section, "20MHz_pp_V", one.ripple, one.refused or "not computed")
+    put(section, "full_pp_V", one.spike, one.refused or "not computed")
+    return section

@@ -1,0 +1,117 @@
+"""The tables of a comparison, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from filterlib.show.tables import Table
+from filterlib.show.words import SYMBOLS, band, number
+
+REMEDIES = 6  # rows of a table of changes
+LETTERS = ("A", "B")
+
+
+def differences_table(result: Any) -> Table:
+    """Every key that the two files state differently."""
+    rows = tuple((one.key, one.first, one.second) for one in result.differences)
+    return Table("What the two files state differently", ("Key in the design file", "A", "B"), rows)
+
+
+def left_table(result: Any) -> Table:
+    """What is left at every load that both have, before and after, with the band."""
+    rows = tuple(
+        (
+            one.load, letter, left.point,
+            number(left.ripple_before, "V"), number(left.ripple, "V"), band(left.ripple_low, left.ripple_high, "V"),
+            _factor(left.ripple_ratio),
+            number(left.spike_before, "V"), number(left.spike, "V"), band(left.spike_low, left.spike_high, "V"),
+            _factor(left.spike_ratio),
+        )
+        for one in result.loads
+        for letter, left in zip(LETTERS, one.lefts, strict=True)
+    )  # fmt: skip
+    head = (
+        "Load", "Design", "Operating point",
+        "20 MHz, without filter", "With filter", "Over what is not known", "Before over after",
+        "Full bandwidth, without filter", "With filter", "Over what is not known", "Before over after",
+    )  # fmt: skip
+    return Table("Peak to peak at every load that both have", head, rows)
+
+
+def _factor(ratio: float) -> str:
+    return f"{float(f'{ratio:.3g}'):g}" if ratio == ratio and ratio < 1e6 else ""
+
+
+def verdicts_table(result: Any) -> Table:
+    """Every requirement of either design, with the verdict in each."""
+    asked = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
+    rows = tuple(
+        (words[:1].upper() + words[1:], *(cell for one in asked for cell in _verdict(one.get(words))))
+        for words in dict.fromkeys((*asked[0], *asked[1]))
+    )
+    head = (
+        "Requirement",
+        "A",
+        "A: nominal",
+        "A: over what is not known",
+        "B",
+        "B: nominal",
+        "B: over what is not known",
+    )
+    return Table("Requirements in each, judged at the worst operating point", head, rows)
+
+
+def _verdict(verdict: Any) -> tuple[str, str, str]:
+    if verdict is None:
+        return "not asked", "", ""
+    told = f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
+    return told, number(verdict.value, verdict.unit), band(verdict.low, verdict.high, verdict.unit)
+
+
+def sources_table(one: Any) -> Table:
+    """Every source of either design at a load: alone, and by how much the whole falls without it."""
+    held = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
+    words = {source.name: source.words for reasons in one.reasons for source in reasons.sources}
+    rows = tuple(
+        (told[:1].upper() + told[1:], *(cell for sources in held for cell in _source(sources.get(name))))
+        for name, told in words.items()
+    )
+    head = ["Source"]
+    for letter in LETTERS:
+        head += [
+            f"{letter}: alone, 20 MHz", f"{letter}: the whole falls by",
+            f"{letter}: alone, full bandwidth", f"{letter}: the whole falls by",
+        ]  # fmt: skip
+    return Table(f"What each source makes at {one.load} (peak to peak does not add; waveforms do)", tuple(head), rows)
+
+
+def _source(source: Any) -> tuple[str, ...]:
+    if source is None:
+        return ("none", "", "", "")
+    values = (source.ripple_alone, source.ripple_falls, source.spike_alone, source.spike_falls)
+    return tuple(number(value, "V") for value in values)
+
+
+def remedies_tables(one: Any) -> Iterator[Table]:
+    """The best changes for each design, the best first, and the first that a rule forbids."""
+    for letter, reasons in zip(LETTERS, one.reasons, strict=True):
+        allowed = [remedy for remedy in reasons.remedies if not remedy.refused][:REMEDIES]
+        rows = tuple(
+            (
+                remedy.words[:1].upper() + remedy.words[1:],
+                number(remedy.ripple, "V"),
+                number(remedy.spike, "V"),
+                str(remedy.costs.parts),
+                _holds(remedy),
+            )
+            for remedy in allowed
+        )
+        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the band")
+        yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)
+
+
+def _holds(remedy: Any) -> str:
+    if not remedy.checked:
+        return "not tried"
+    return "✓ holds" if remedy.holds else f"◐ nominal only: {remedy.fails_at}"
