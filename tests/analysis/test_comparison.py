@@ -152,7 +152,7 @@ def test_refusals():
     with pytest.raises(FilterlibError, match='both designs are called "one" and are not the same'):
         compare(one(), one(shunt()))
     impossible = one(name="second", source=converter(spike={"peak_to_peak": "1.2 V"}))
-    with pytest.raises(FilterlibError, match="B, second: converter.ripple.peak_to_peak = 110 mV"):
+    with pytest.raises(FilterlibError, match=r"B, second: converter\.ripple\.peak_to_peak = 110 mV"):
         compare(one(), impossible)
 
 
