@@ -4,6 +4,7 @@ from pathlib import Path
 
 from filterlib import load_design
 from filterlib.analysis.ripple import ripple
+from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.plots import ripple_figure
 from filterlib.show.style import save
@@ -12,7 +13,7 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
-    """Write ripple-modem.svg and pi-filter.png beside this script."""
+    """Write ripple-modem.svg, pi-filter.png and common-mode.png beside this script."""
     design = load_design(HERE.parent / "data" / "designs" / "tide-gauge-clean.toml")
     limits = {wanted.label: wanted.limit for wanted in design.requirements if wanted.kind == "ripple"}
     save(ripple_figure(ripple(design, design.state()), "modem", limits=limits), HERE / "ripple-modem.svg")
@@ -21,6 +22,10 @@ def main() -> None:
     panel.move("filter.C2.part", "aluminium-47u-63V")
     panel.refine()
     (HERE / "pi-filter.png").write_bytes(panel.picture.print_png())
+    ways = common_mode_panel()
+    ways.keep()
+    ways.move("y", "2 × 10 nF, before the choke")
+    (HERE / "common-mode.png").write_bytes(ways.picture.print_png())
 
 
 if __name__ == "__main__":

@@ -109,6 +109,7 @@ def test_at_rest_the_greatest_is_not_below_the_nominal(part):
     board = Board(demo("brick"), changes(demo("brick"))[RETURN_BEFORE])
     found = over_the_unknown(board, budget(board), lambda share: None)
     assert set(found.highest) == set(WANTED)
+    assert found.highest["logger", "full"] > found.highest["logger", "20MHz"]
     assert all(found.highest[one] >= found.after[one] * (1 - 1e-9) for one in WANTED)
 
 
