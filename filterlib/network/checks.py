@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, MutableMapping
-from typing import TypeVar
+from functools import lru_cache
+from typing import NamedTuple, TypeVar
 
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import REFERENCE, Circuit, Element
+from filterlib.network.circuit import REFERENCE, Circuit
 
 Node = TypeVar("Node")
-Edge = tuple[Element, tuple[str, ...]]
+
+
+class Ends(NamedTuple):
+    """An element without its value."""
+
+    kind: str
+    name: str
+    nodes: tuple[str, ...]
+
+
+Edge = tuple[Ends, tuple[str, ...]]
 
 
 def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFERENCE) -> None:
@@ -29,7 +40,12 @@ def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFER
     nodes, _ = circuit.nodes, circuit.designs
     if reference not in nodes:
         raise CircuitError(f'no node "{reference}": one node has to be the reference')
-    edges = [(e, e.nodes[i : i + 2]) for e in circuit.elements if e.kind != "couple" for i in range(0, len(e.nodes), 2)]
+    _check_graph(nodes, tuple(Ends(e.kind, e.name, e.nodes) for e in circuit.elements), tuple(ports), reference)
+
+
+@lru_cache(maxsize=256)  # the same circuit with other values comes again and again
+def _check_graph(nodes: tuple[str, ...], elements: tuple[Ends, ...], ports: tuple[str, ...], reference: str) -> None:
+    edges = [(e, e.nodes[i : i + 2]) for e in elements if e.kind != "couple" for i in range(0, len(e.nodes), 2)]
     group = {node: node for node in nodes}
     for element, (a, b) in edges:
         if element.kind == "voltage_source" and not join(group, a, b):

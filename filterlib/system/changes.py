@@ -43,20 +43,21 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
     >>> value(more, "filter.C1.capacitance"), round(more.converter.output_esr.high, 6)
     (4.7e-06, 0.0168)
     """
+    held: dict[str, Any] = {name: getattr(design, name) for name in ("converter", *_LISTS.values())}
     for key, given in values.items():
         head, *path = key.split(".")
         if key == "converter":
-            design = design.replace(converter=given)
+            held[key] = given
         elif head == "converter":
-            design = design.replace(converter=_set(design.converter, path, given, key))
+            held[head] = _set(held[head], path, given, key)
         elif head in _LISTS and len(path) > 1:
-            items = getattr(design, _LISTS[head])
+            items = held[_LISTS[head]]
             at = _place(items, path[0], key)
-            new = _set(items[at], path[1:], given, key)
-            design = design.replace(**{_LISTS[head]: (*items[:at], new, *items[at + 1 :])})
+            held[_LISTS[head]] = (*items[:at], _set(items[at], path[1:], given, key), *items[at + 1 :])
         else:
             raise FilterlibError(f"{key}: leads to no value; a key begins with converter, filter.NAME or load.NAME")
-    return design
+    new = {name: one for name, one in held.items() if one is not getattr(design, name)}
+    return design.replace(**new) if new else design
 
 
 def value(design: Design, key: str) -> Any:
@@ -109,19 +110,21 @@ def _reach(held: Any, name: str) -> Any:
 
 
 def _set(held: Any, path: list[str], given: Any, key: str) -> Any:
+    """What holds a value, with another one; itself where it has that one already."""
     name, *rest = path
     if name == LOOP and isinstance(held, CommonModeChoke):
         loop = {"leakage": given, "leakage_measured": "loop"}
-        return held.replace(**loop, **_renamed(held, name, given))
-    owner = _owner(held, name, key)
-    if owner is not held:
-        outer = next(
-            one for one in _WITHIN if getattr(held, one, None) is not None and _reach(getattr(held, one), name)
+        return held if given == held.loop_leakage else held.replace(**loop, **_renamed(held, name, given))
+    if _owner(held, name, key) is not held:
+        name = next(
+            one for one in _WITHIN if getattr(held, one, None) is not None and _reach(getattr(held, one), path[0])
         )
-        return held.replace(**{outer: _set(getattr(held, outer), path, given, key)})
-    if rest:
-        return held.replace(**{name: _set(getattr(held, name), rest, given, key)})
-    return held.replace(**{name: _moved(getattr(held, name), given)} | _renamed(held, name, given))
+        rest = path
+    old = getattr(held, name)
+    new = _set(old, rest, given, key) if rest else _moved(old, given)
+    if new is old or (isinstance(old, float) and new == old):
+        return held
+    return held.replace(**{name: new} | ({} if rest else _renamed(held, name, given)))
 
 
 def _renamed(held: Any, name: str, given: Any) -> dict[str, str]:

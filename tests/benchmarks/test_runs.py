@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks import designs
+from tests.benchmarks import designs, panels
 
 
 @pytest.mark.parametrize("run", designs.RUNS)
@@ -14,3 +14,10 @@ def test_every_design_has_a_ripple_of_its_own(run):
     assert found.shape == (5,)
     assert np.all(found > 0)
     assert np.ptp(found) > 1e-3 * found.max()
+
+
+def test_a_panels_time_is_split_into_three_that_make_the_whole():
+    found = panels.kernel()
+    assert [row.what.rsplit(": ")[1] for row in found] == ["compute", "draw", "encode"]
+    assert all(row.time > 0 for row in found)
+    assert sum(row.ratio for row in found) == pytest.approx(1.0, rel=1e-9, abs=0)

@@ -79,20 +79,20 @@ def open_and_run(page, address: str, name: str) -> None:
     page.wait_for_function(ready, timeout=PATIENCE)
 
 
-def bring_up(page, number: int) -> None:
+def bring_up(page, number: int, what: str = ".fl-panel") -> None:
     """Scroll to a panel: JupyterLab hides cells that are out of sight."""
     page.evaluate(
-        """async number => {
+        """async ([number, what]) => {
             const book = window.jupyterapp.shell.currentWidget.content;
-            const panel = document.querySelectorAll('.fl-panel')[number];
+            const panel = document.querySelectorAll(what)[number];
             const at = book.widgets.findIndex(cell => cell.node.contains(panel));
             await book.scrollToItem(at, 'start');
-            panel.scrollIntoView();
         }""",
-        number,
+        [number, what],
     )
-    page.locator(".fl-panel").nth(number).wait_for(state="visible")
-    page.locator(".fl-panel").nth(number).evaluate("one => one.scrollIntoView()")
+    found = page.locator(what).nth(number)
+    found.wait_for(state="visible")
+    found.evaluate("one => one.scrollIntoView()")
 
 
 def errors(page) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -108,7 +109,8 @@ class Control:
     def place(self, given: float) -> int:
         """The position nearest to a value; the end for one beyond it."""
         held = min(max(given, self.low), self.high)
-        return min(range(len(self.values)), key=lambda at: self._distance(self.values[at], held))
+        above = max(bisect_left(self.values, held), 1)
+        return min((above - 1, above), key=lambda at: self._distance(self.values[at], held))
 
     def text(self, given: Any) -> str:
         """A value with its unit, as it stands beside the slider."""

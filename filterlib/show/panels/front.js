@@ -142,6 +142,7 @@ function render({ model, el }) {
     image.alt = seen.sentence;
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
+    root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
     error.textContent = seen.error;
     note.textContent = seen.note;
     buttons["save-design"].hidden = !seen.saves;

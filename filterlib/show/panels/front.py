@@ -50,14 +50,14 @@ class Front(anywidget.AnyWidget):
         self._showing = True
         try:
             with self.hold_sync():
-                self.places = {name: panel.state.place(name) for name in panel.state.controls}
+                self.places = places = {name: panel.state.place(name) for name in panel.state.controls}
                 self.exact = self._exact()
                 self.png = panel.png
                 self.view = {
                     "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
                     "note": panel.note, "snap": self._snap(), "kept": len(panel._kept),
                     "saves": panel.saved is not None, "from": dict(panel.state.words),
-                    "size": list(panel.picture.size),
+                    "size": list(panel.picture.size), "places": places,
                 }  # fmt: skip
         finally:
             self._showing = False

@@ -48,6 +48,7 @@ class State:
             if one.name in self.controls:
                 raise FilterlibError(f'two controls are called "{one.name}"')
             self.controls[one.name] = self._begun(one) if isinstance(one, Control) else one
+        self._begun_at = {name: word for name, choice in self.choices.items() if (word := self._held(choice))}
         self.back()
 
     def _begun(self, control: Control) -> Control:
@@ -67,13 +68,15 @@ class State:
                 self.moved[name] = control.start
 
     def _first(self, choice: Choice) -> str:
-        if choice.start is not None:
-            return choice.start
+        return choice.start or self._begun_at.get(choice.name) or choice.words[0]
+
+    def _held(self, choice: Choice) -> str | None:
+        """The option that the start design has, if any."""
         try:
             held = read(self.start, choice.name)
         except (FilterlibError, AttributeError):
-            return choice.words[0]
-        return next((word for word, option in choice.options.items() if option == held), choice.words[0])
+            return None
+        return next((word for word, option in choice.options.items() if option == held), None)
 
     def sliders(self) -> Iterator[tuple[str, Control]]:
         """Name and slider, in order."""
@@ -137,7 +140,11 @@ class State:
             for name, given in values.items():
                 other.set(name, given)
             return other.design()
-        wanted: dict[str, Any] = {name: choice.options[self.words[name]] for name, choice in self.choices.items()}
+        wanted: dict[str, Any] = {
+            name: choice.options[self.words[name]]
+            for name, choice in self.choices.items()
+            if self.words[name] != self._begun_at.get(name)
+        }
         return self._change(
             self.start, wanted | {name: self.moved[name] for name in self.controls if name in self.moved}
         )
