@@ -314,12 +314,13 @@ def _lab(chosen: argparse.Namespace) -> int:
     import subprocess
 
     from filterlib.show.notebooks import fresh_copies
+    from filterlib.show.prompt import lab_command
 
     for copy in fresh_copies(chosen.folder):
         fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
         say(f"{copy.name}{fresh}")
     options = ["--no-browser"] if chosen.no_browser else []
-    return subprocess.call([sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={chosen.folder}", *options])
+    return subprocess.call(lab_command(chosen.folder, *options))
 
 
 def _pages(chosen: argparse.Namespace) -> int:

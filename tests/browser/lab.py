@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import socket
 import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+from filterlib.show.prompt import lab_command
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = {"width": 1366, "height": 768}
@@ -35,11 +36,10 @@ def server(folder: Path) -> Iterator[str]:
         "JUPYTER_RUNTIME_DIR": str(settings / "runtime"), "IPYTHONDIR": str(settings / "ipython"),
         "PYTHONPATH": os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]),
     }  # fmt: skip
-    command = [
-        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--ServerApp.port={port}",
-        "--ServerApp.port_retries=0", "--IdentityProvider.token=", "--ServerApp.password=",
-        "--LabApp.expose_app_in_browser=True",
-    ]  # fmt: skip
+    command = lab_command(
+        folder, "--no-browser", "--allow-root", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
+        "--IdentityProvider.token=", "--ServerApp.password=", "--LabApp.expose_app_in_browser=True",
+    )  # fmt: skip
     with (settings / "server.log").open("w") as log:
         started = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=subprocess.STDOUT)
         try:
