@@ -18,6 +18,11 @@ function element(name, attributes = {}, ...children) {
   return made;
 }
 
+// Only what is new is written: each text written anew is laid out anew.
+function put(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
 function isDark() {
   const lab = document.body.dataset.jpThemeLight;
   return lab ? lab === "false" : matchMedia("(prefers-color-scheme: dark)").matches;
@@ -33,7 +38,7 @@ function slider(model, control, id) {
   const last = control.texts.length - 1;
   const input = element("input", { type: "range", id, min: 0, max: last, step: 1, "data-name": control.name });
   const output = element("output", { for: id });
-  const show = (text) => { output.textContent = text; input.setAttribute("aria-valuetext", text); };
+  const show = (text) => { if (output.textContent !== text) { output.textContent = text; input.setAttribute("aria-valuetext", text); } };
   input.addEventListener("input", () => {
     const place = Number(input.value);
     const exact = { ...model.get("exact") };
@@ -143,13 +148,13 @@ function render({ model, el }) {
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
     root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
-    error.textContent = seen.error;
-    note.textContent = seen.note;
+    put(error, seen.error);
+    put(note, seen.note);
     buttons["save-design"].hidden = !seen.saves;
     buttons.forget.disabled = !seen.kept;
     snap(seen.snap);
     clearTimeout(waiting);
-    waiting = setTimeout(() => { sentence.textContent = seen.sentence; }, sentence.textContent ? QUIET : 0);
+    waiting = setTimeout(() => { put(sentence, seen.sentence); }, sentence.textContent ? QUIET : 0);
   }
   const controls = () => made.forEach(({ refresh }) => refresh());
   const dark = () => {
