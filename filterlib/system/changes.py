@@ -24,10 +24,10 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
     design : Design
     values : mapping
         By key: "converter.FIELD", "converter.SECTION.FIELD", "filter.NAME.FIELD" (of the stage, or of its part),
-        "load.NAME.FIELD" (of the load, its lead, its input capacitor's part), "point.NAME.FIELD"; "converter" and
-        "filter.NAME.part" take a whole converter and a whole part. The field "loop_leakage" of a common-mode choke is
-        the leakage of both windings in series, however the part states it. Applied in order. Text is read as in a design file; a
-        number where a range stands moves the range with it, in ratio.
+        "load.NAME.FIELD" (of the load, its lead, its input capacitor's part), "point.NAME.FIELD", "clip.FIELD" where
+        a clip is on; "converter" and "filter.NAME.part" take a whole converter and a whole part. The field "loop_leakage"
+        of a common-mode choke is the leakage of both windings in series, however the part states it. Applied in order.
+        Text is read as in a design file; a number where a range stands moves the range with it, in ratio.
 
     Raises
     ------
@@ -43,19 +43,19 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
     >>> value(more, "filter.C1.capacitance"), round(more.converter.output_esr.high, 6)
     (4.7e-06, 0.0168)
     """
-    held: dict[str, Any] = {name: getattr(design, name) for name in ("converter", *_LISTS.values())}
+    held: dict[str, Any] = {name: getattr(design, name) for name in (*_SINGLE, *_LISTS.values())}
     for key, given in values.items():
         head, *path = key.split(".")
         if key == "converter":
             held[key] = given
-        elif head == "converter":
-            held[head] = _set(held[head], path, given, key)
+        elif head in _SINGLE and path:
+            held[head] = _set(_there(held[head], key), path, given, key)
         elif head in _LISTS and len(path) > 1:
             items = held[_LISTS[head]]
             at = _place(items, path[0], key)
             held[_LISTS[head]] = (*items[:at], _set(items[at], path[1:], given, key), *items[at + 1 :])
         else:
-            raise FilterlibError(f"{key}: leads to no value; a key begins with converter, filter.NAME or load.NAME")
+            raise FilterlibError(f"{key}: {_NOWHERE}")
     new = {name: one for name, one in held.items() if one is not getattr(design, name)}
     return design.replace(**new) if new else design
 
@@ -63,20 +63,28 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
 def value(design: Design, key: str) -> Any:
     """What stands under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
     head, *path = key.split(".")
-    if head == "converter":
-        held: Any = design.converter
+    if head in _SINGLE and path:
+        held = _there(getattr(design, head), key)
     elif head in _LISTS and len(path) > 1:
         items = getattr(design, _LISTS[head])
         held, path = items[_place(items, path[0], key)], path[1:]
     else:
-        raise FilterlibError(f"{key}: leads to no value; a key begins with converter, filter.NAME or load.NAME")
+        raise FilterlibError(f"{key}: {_NOWHERE}")
     for name in path:
         held = getattr(_owner(held, name, key), name)
     return held.value if isinstance(held, Ranged) else held
 
 
+_NOWHERE = "leads to no value; a key begins with converter, clip, filter.NAME, load.NAME or point.NAME"
+_SINGLE = ("converter", "clip")
 _LISTS = {"filter": "filter", "load": "loads", "point": "operating_points"}
 _WITHIN = ("part", "input_capacitor", "lead")  # looked into, where a field is not found
+
+
+def _there(held: Any, key: str) -> Any:
+    if held is None:
+        raise FilterlibError(f"{key}: no clip is on; state a clip in the design first")
+    return held
 
 
 def _place(items: Any, name: str, key: str) -> int:
