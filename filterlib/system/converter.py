@@ -114,6 +114,21 @@ def _supply_default(data: dict[str, Any]) -> Supply | None:
     return Supply() if data.get("isolated") and crosses else None
 
 
+def _no_room(rise: Any, fall: Any, data: dict[str, Any]) -> str:
+    """Why two edges leave the switching node no time to get up or down, or ""; half of each lies in either part."""
+    duty, frequency = data.get("duty"), data.get("switching_frequency")
+    if duty is None or frequency is None or np.ndim(duty.value) or np.ndim(rise) or np.ndim(fall):
+        return ""
+    shorter = min(duty.value, 1 - duty.value) / frequency
+    if (rise + fall) / 2 <= shorter:
+        return ""
+    both = format_quantity(rise + fall, "s", 3)
+    return (
+        f"rise and fall take {both} together, and at a duty cycle of {100 * duty.value:g} % there is room for "
+        f"{format_quantity(2 * shorter, 's', 3)}: the node would not get up, or not down, between them"
+    )
+
+
 def _loop_default(data: dict[str, Any]) -> Ranged:
     switching = float(np.max(data.get("switching_frequency", 1e5)))
     why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
@@ -177,6 +192,8 @@ class Converter(Model):
         longest = LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
         if edge_time.high > longest:
             raise QuantityError(f"must stay below a fifth of the switching period, {format_quantity(longest, 's')}")
+        if edge_time.stated and (why := _no_room(edge_time.value, edge_time.value, others.data)):
+            raise QuantityError(why)
         return edge_time
 
     @field_validator("common_mode")
@@ -188,6 +205,11 @@ class Converter(Model):
             if edge is not None and edge.high > longest:
                 why = f"must stay below a fifth of the switching period, {format_quantity(longest, 's')}"
                 raise QuantityError(why, name=name, value=edge.high)
+        if drive is not None and (drive.rise_time is not None or drive.fall_time is not None):
+            shared = others.data.get("edge_time")
+            rise, fall = drive.rise_time or shared, drive.fall_time or shared
+            if rise and fall and (why := _no_room(rise.value, fall.value, others.data)):
+                raise QuantityError(why, name="rise_time" if drive.rise_time else "fall_time")
         return drive
 
     @field_validator("bridge")
