@@ -149,7 +149,7 @@ def _from_where(one: Any) -> Iterator[str]:
     first, second = (reasons.sources[0] for reasons in one.reasons)
     alone = [_volts(source.ripple_alone) for source in (first, second)]
     if first.name == second.name:
-        yield f"In both most of it comes from {first.words}, which alone makes {alone[0]} in A and {alone[1]} in B."
+        yield f"In both most of it comes from {first.words} (alone {alone[0]} in A, {alone[1]} in B)."
     else:
         yield (
             f"In A most of it comes from {first.words} (alone {alone[0]}), in B from {second.words} (alone {alone[1]})."

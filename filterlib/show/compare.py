@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from filterlib.analysis.emission_words import ESTIMATE
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.numbers import Section, json_text, put
@@ -65,6 +66,8 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         chapters=chapters,
         left=tables.left_table(result),
         verdicts=tables.verdicts_table(result),
+        emissions=tables.emissions_table(result),
+        estimate=ESTIMATE,
         differences=tables.differences_table(result),
         trust=[(letter, review.trust) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
         cautions=tuple(dict.fromkeys(one for review in result.reviews for one in review.cautions)),
@@ -78,11 +81,8 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
 def _circuit(letter: str, design: Any) -> Illustration:
     chain = ", then ".join([design.converter.name, *(stage.name for stage in design.filter)])
     words = f"Circuit diagram of {letter}: {chain}, then {' and '.join(load.name for load in design.loads)}."
-    own = design.model_copy(
-        update={"name": f"{letter}, {design.name}"}
-    )  # identifiers of its own, if names are the same
     return Illustration(
-        f"compare-circuit-{letter.lower()}", f"{letter}: circuit", words, CIRCUIT_NOTE, schematic_svg(own)
+        f"compare-circuit-{letter.lower()}", f"{letter}: circuit", words, CIRCUIT_NOTE, schematic_svg(design)
     )
 
 
@@ -149,6 +149,7 @@ def _design(review: Any) -> Section:
         "exit_code": review.exit_code,
         "summary": summary(review),
         "headline": review.headline,
+        "emissions": [_emission(*held) for held in tables.least_margins(review).values()],
         "requirements": [
             {
                 name: getattr(verdict, name)
@@ -157,6 +158,14 @@ def _design(review: Any) -> Section:
             for verdict in review.verdicts
         ],
     }
+
+
+def _emission(side: str, margin: Any) -> Section:
+    section: Section = {"side": side, "limit": margin.limit, "detector": margin.detector, "sentence": margin.sentence}
+    for name, value in (("margin", margin.margin), ("margin_low", margin.low), ("margin_high", margin.high)):
+        put(section, f"{name}_dB", value, "not computed")
+    put(section, "at_Hz", margin.frequency, "not computed")
+    return section
 
 
 def _at(left: Any, reasons: Any) -> Section:

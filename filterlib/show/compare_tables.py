@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from filterlib.analysis.emission_words import detector_words
 from filterlib.show.tables import Table
 from filterlib.show.words import SYMBOLS, band, number
 
@@ -67,6 +68,38 @@ def _verdict(verdict: Any) -> tuple[str, str, str]:
         return "not asked", "", ""
     told = f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
     return told, number(verdict.value, verdict.unit), band(verdict.low, verdict.high, verdict.unit)
+
+
+def emissions_table(result: Any) -> Table:
+    """Conducted emission of either design, where it is asked for: the least margin of every limit and detector in each."""
+    held = [least_margins(review) for review in result.reviews]
+    rows = tuple(
+        (
+            f"{margin.title}, {detector_words(margin.detector)}, at the {side}",
+            *(_margin(found.get(key)) for found in held),
+        )
+        for key, (side, margin) in {**held[0], **held[1]}.items()
+    )
+    return Table("Conducted emission: margin below the limit at the worst operating point", ("Limit", "A", "B"), rows)
+
+
+def least_margins(review: Any) -> dict[tuple[str, ...], tuple[str, Any]]:
+    """(side, network, limit, detector) -> side and the margin that may become least, over all operating points."""
+    found: dict[tuple[str, ...], tuple[str, Any]] = {}
+    for point in review.points:
+        for result in point.emissions:
+            for margin in result.margins:
+                key = (result.side, result.network, margin.limit, margin.detector)
+                if key not in found or margin.low < found[key][1].low:
+                    found[key] = result.side, margin
+    return found
+
+
+def _margin(held: Any) -> str:
+    if held is None:
+        return "not asked"
+    margin = held[1]
+    return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({band(margin.low, margin.high, 'dB')})"
 
 
 def sources_table(one: Any) -> Table:

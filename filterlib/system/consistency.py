@@ -98,7 +98,7 @@ def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
 def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: list[str]) -> Iterator[Problem]:
     for number, wanted in enumerate(requirements, 1):
         name = _read(wanted, "load")
-        if isinstance(name, str) and name not in known:
+        if isinstance(name, str) and name not in known and _read(wanted, "kind") != "emission":  # which is at a line
             yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, known)}")
     for number, point in enumerate(points, 1):
         shares = _read(point, "loads")

@@ -1,4 +1,4 @@
-"""The pages of a recording, a part and a bench sheet in a browser: they fit a laptop, a telephone and paper."""
+"""The pages of a recording, a part, a bench sheet and a comparison in a browser: they fit a laptop, a telephone and paper."""
 
 from __future__ import annotations
 
@@ -8,17 +8,18 @@ import pytest
 
 from filterlib import load_design, load_recording
 from filterlib.analysis.bench_sheet import bench_sheet
+from filterlib.analysis.comparison import compare
 from filterlib.analysis.part_curves import examine
-from filterlib.analysis.review import review
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
+from filterlib.show.compare import write_comparison
 from filterlib.show.part import write_part
 from filterlib.show.recording import write_recording
 from filterlib.show.verify import write_sheet
 from tests.browser.test_review_page import SCREENS, SIZES
 
-PAGES = ("recording", "part", "verify")
+PAGES = ("recording", "part", "verify", "compare")
 A4 = 688  # [px] between margins of 14 mm at 96 dpi
 
 
@@ -27,10 +28,13 @@ def addresses(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pages")
     found = measure(load_recording(data_folder() / "recordings" / "brick-terminals-full-bandwidth.csv"))
     part = find_part("cm-1m0-5A", None, standard_tables())
-    sheet = bench_sheet(review(load_design(data_folder() / "designs" / "tide-gauge-brick.toml")))
+    clean, brick = (load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick"))
+    both = compare(clean, brick)
+    sheet = bench_sheet(both.reviews[1])
     return {
         "recording": write_recording(found, harmonics(found), folder / "recording").as_uri(),
         "part": write_part(examine(part), folder / "part").as_uri(),
+        "compare": write_comparison(both, folder / "compare").as_uri(),
         "verify": write_sheet(sheet, folder / "verify").as_uri(),
     }
 

@@ -91,6 +91,24 @@ def test_figures_tell_the_two_apart_by_line_and_mark(files):
     }
 
 
+def test_emission_of_both_where_one_asks_for_it(files):
+    """hand: the least margin over the operating points, and that the other one does not ask."""
+    asked = made(emissions=[{"side": "output", "limits": ["mains-class-b"]}])
+    both = compared(asked, made(name="second"))
+    made_of_it = comparison_files(both)
+    page = made_of_it[PAGE].replace("\N{NO-BREAK SPACE}", " ")
+    assert 'id="emission"' in page
+    assert 'id="emission"' not in files[PAGE]
+    assert "not a test: only a measurement in a test house" in page
+    assert "<td>not asked</td>" in page
+    margins = both.reviews[0].points[0].emissions[0].margins
+    told = json.loads(made_of_it[NUMBERS])["designs"]
+    assert told["B"]["emissions"] == []
+    assert [one["margin_dB"] for one in told["A"]["emissions"]] == [
+        pytest.approx(margin.margin, rel=1e-6, abs=0) for margin in margins
+    ]
+
+
 def test_an_unstable_design_has_no_waveform_and_says_why():
     hungry = {"name": "modem", "kind": "constant_power", "power": "400 W", "loop_bandwidth": "200 kHz"}
     files = comparison_files(compared(made(load=hungry), made(name="second", load=resistive())))

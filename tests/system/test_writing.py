@@ -260,5 +260,6 @@ def test_emissions_are_written_back(tmp_path):
     assert [limit.name for limit in design.emissions[0].limits] == ["dc-telecom-network", "own"]
     assert (design.emissions[0].at, design.requirements[-1].at) == ("5uH", "50uH")
     assert (design.requirements[-1].margin, design.input_side.capacitance.high) == (6.0, 47e-6)
+    assert design.replace(name=design.name) == design
     (tmp_path / "elsewhere").mkdir()
     assert again(design, tmp_path / "elsewhere") == design
