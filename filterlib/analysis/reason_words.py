@@ -10,6 +10,8 @@ import numpy as np
 
 from filterlib.units import format_quantity
 
+NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
+SHOWN_DROP = 1e-4  # [V] of drop from which it is told
 LITTLE = 0.05  # share of a figure by which a change must lower it to be worth a sentence
 
 
@@ -97,15 +99,14 @@ def _parted(result: Any) -> Iterator[Sentence]:
     text = f"From {tell('parting.frequency', 'Hz')} on the filter does worse than its formula"
     if parted.element:
         text += f", mostly through the {parted.what} of {parted.element}"
-    if parted.resonance is not None:
-        near = parted.resonance
-        text += f"; the nearest resonance, at {tell('parting.resonance.frequency', 'Hz')}, is {near.words}"
+    near = parted.resonance
+    if near is not None and 1 / NEAR < near.frequency / parted.frequency < NEAR:
+        text += f"; the nearest resonance, at {tell('parting.resonance.frequency', 'Hz')}, is that of {near.words}"
     yield tell.sentence(f"{text}.")
 
 
 def _best(result: Any) -> Iterator[Sentence]:
-    at = next((n for n, one in enumerate(result.remedies) if not one.refused), None)
-    tell = _Teller(result)
+    at, tell = _chosen(result.remedies), _Teller(result)
     if at is None or result.remedies[at].figure(result.figure) > (1 - LITTLE) * result.now:
         yield tell.sentence(
             f"No single change that was tried takes {tell('now')} down by more than {LITTLE:.0%}; look at the converter."
@@ -114,13 +115,13 @@ def _best(result: Any) -> Iterator[Sentence]:
     one, path = result.remedies[at], f"remedies.{at}"
     yield tell.sentence(
         f"Next, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth would be left, for "
-        f"{_parts(one.costs.parts)} and a drop of {tell(f'{path}.costs.drop')} more"
+        f"{_parts(one.costs.parts)}{_drop(tell, one, path)}"
         f"{_holds(one)}."
     )
 
 
 def _pair(result: Any) -> Iterator[Sentence]:
-    at = next((n for n, one in enumerate(result.pairs) if not one.refused), None)
+    at = _chosen(result.pairs)
     single = next((one.figure(result.figure) for one in result.remedies if not one.refused), result.now)
     if at is None or result.pairs[at].figure(result.figure) > (1 - LITTLE) * min(single, result.now):
         return
@@ -131,6 +132,17 @@ def _pair(result: Any) -> Iterator[Sentence]:
     )
 
 
+def _chosen(tried: Any) -> int | None:
+    """The best of those that were tried over the band and hold; else the best that is not refused."""
+    allowed = [n for n, one in enumerate(tried) if not one.refused]
+    return next((n for n in allowed if tried[n].holds), allowed[0] if allowed else None)
+
+
+def _drop(tell: _Teller, one: Any, path: str) -> str:
+    """The direct voltage that a change costs, where it costs any that a meter would show."""
+    return f" and {tell(f'{path}.costs.drop')} more drop" if one.costs.drop > SHOWN_DROP else ""
+
+
 def _parts(count: int) -> str:
     return "no more parts" if not count else f"{count} more part{'s' * (count > 1)}"
 
@@ -139,5 +151,5 @@ def _holds(one: Any) -> str:
     if not one.checked:
         return ""
     if one.holds:
-        return "; it holds over what is not known, and at every operating point"
+        return "; it holds with each unknown alone at its ends, and at every operating point"
     return f"; but it works at the nominal values only: it fails for {one.fails_at}"

@@ -15,7 +15,7 @@ from filterlib.analysis.nominal import kept_drive, nominal
 from filterlib.analysis.reason_words import Sentence, sentences
 from filterlib.analysis.reasons_bands import NEVER, BandReason, Parting, bands_of, parting, resonances_of
 from filterlib.analysis.reasons_sources import Source, sources, split
-from filterlib.analysis.remedies import Remedy, Trial, check, ranked, try_all, try_pairs
+from filterlib.analysis.remedies import Baseline, Remedy, Trial, baseline, check, ranked, try_all, try_pairs
 from filterlib.analysis.resonances import Resonance
 from filterlib.analysis.spectra import full_current, spectra
 from filterlib.errors import QuantityError
@@ -24,7 +24,7 @@ from filterlib.parts.tables import standard_tables
 from filterlib.system.design import Design
 from filterlib.system.state import State
 
-PAIRS = 8  # of the best single changes, that are tried two at a time
+PAIRS = 6  # of the best single changes, that are tried two at a time
 CHECKED = 3  # of the best changes, that are tried over the band
 Progress = Callable[[float, str], None]
 
@@ -117,7 +117,8 @@ def reasons(
             state.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
         )
     forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
-    trial = Trial(design, state, load, deciding(design, load), seen(design, state, load, forces))
+    now = seen(design, state, load, forces)
+    trial = Trial(design, state, load, deciding(design, load, now), now)
     tell(0.0, "imperfections")
     found = _causes(trial)
     bought = _bought() if parts is None else parts
@@ -130,10 +131,14 @@ def _bought() -> dict[str, Part]:
     return {name: part for table in standard_tables() for name, part in table.items()}
 
 
-def deciding(design: Design, load: str) -> str:
-    """The figure that decides at a load: of the one band for which a limit is stated; the ripple where both or none are."""
-    limits = {one.label for one in design.requirements if one.kind in ("ripple", "spike") and one.load == load}
-    return "full" if "full" in limits and "20MHz" not in limits else "20MHz"
+def deciding(design: Design, load: str, now: Seen) -> str:
+    """The figure that decides at a load: the one that stands worst against its limit; the ripple where none has one."""
+    figures = {"20MHz": float(now.ripple), "full": float(now.spike)}
+    ratios = {"20MHz": 0.0}
+    for one in design.requirements:
+        if one.kind in ("ripple", "spike") and one.load == load and one.label in figures:
+            ratios[one.label] = max(ratios.get(one.label, 0.0), figures[one.label] / one.limit)
+    return max(ratios, key=lambda label: ratios[label])
 
 
 def _causes(trial: Trial) -> dict[str, Any]:
@@ -181,31 +186,17 @@ def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progres
     both = try_pairs(
         trial, found, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
     )
-    others = _others(trial)
-    singles = _checked(trial, singles, found, others)
+    was = baseline(trial)
+    singles = _checked(trial, singles, found, was)
     tell(0.9, "the best changes over what is not known")
-    return {"remedies": singles, "pairs": _checked(trial, both, found, others, most=1)}
-
-
-def _others(trial: Trial) -> dict[str, float]:
-    """The figure that decides, as it is, at every other stable operating point [V]."""
-    values = {}
-    for point in trial.design.operating_points:
-        if point.name == trial.state.point:
-            continue
-        state = trial.design.state(point.name)
-        if nominal(trial.design, trial.load, state=state).stable:
-            forces = kept_drive(trial.design.converter, full_current(trial.design), input_voltage=state.input_voltage)
-            there = seen(trial.design, state, trial.load, forces)
-            values[point.name] = float(there.ripple if trial.label == "20MHz" else there.spike)
-    return values
+    return {"remedies": singles, "pairs": _checked(trial, both, found, was, most=1)}
 
 
 def _checked(
     trial: Trial,
     tried: tuple[Remedy, ...],
     found: tuple[Candidate, ...],
-    others: Mapping[str, float],
+    was: Baseline,
     *,
     most: int = CHECKED,
 ) -> tuple[Remedy, ...]:
@@ -214,5 +205,5 @@ def _checked(
     for one in tried:
         if one.refused or sum(not held.refused for held in done.values()) >= most:
             break
-        done[one.names] = check(trial, one, found, others)
+        done[one.names] = check(trial, one, found, was)
     return ranked([done.get(one.names, one) for one in tried], trial.label)

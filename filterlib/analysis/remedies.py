@@ -22,6 +22,7 @@ from filterlib.units import format_quantity
 LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
 LEAKAGE_FREQUENCY = 60.0  # [Hz], the higher of the two mains frequencies
+ALIKE = 2  # of a group, that take part in pairs
 KEPT = 0.5  # share of its nominal effect, in decibels, that a fix keeps wherever it is said to hold
 Progress = Callable[[float], None]
 
@@ -108,9 +109,8 @@ def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | No
 def try_pairs(
     trial: Trial, found: Iterable[Candidate], singles: Iterable[Remedy], count: int, *, progress: Progress | None = None
 ) -> tuple[Remedy, ...]:
-    """Two at a time of the ``count`` best that were not refused, and that do not exclude each other; ranked."""
-    known = {one.name: one for one in found}
-    best = [known[one.names[0]] for one in singles if not one.refused][:count]
+    """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
+    best = _unlike(found, singles, count)
     pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
     tried = []
     for number, pair in enumerate(pairs):
@@ -118,6 +118,14 @@ def try_pairs(
         if progress is not None:
             progress((number + 1) / len(pairs))
     return ranked(tried, trial.label)
+
+
+def _unlike(found: Iterable[Candidate], singles: Iterable[Remedy], count: int) -> list[Candidate]:
+    """The best that were not refused, first `ALIKE` of each group, then the others: one group's exclude each other."""
+    known = {one.name: one for one in found}
+    allowed = [known[held.names[0]] for held in singles if not held.refused]
+    best = [one for n, one in enumerate(allowed) if sum(held.group == one.group for held in allowed[:n]) < ALIKE]
+    return [*best, *(one for one in allowed if one not in best)][:count]
 
 
 def ranked(tried: Iterable[Remedy], label: str) -> tuple[Remedy, ...]:
@@ -226,33 +234,47 @@ def _over(what: str, amps: float, limit: Any) -> Iterator[tuple[str, str]]:
         yield what, f"{what}: {format_quantity(amps, 'A', 3)} of {format_quantity(float(np.min(limit)), 'A')}"
 
 
-def check(trial: Trial, remedy: Remedy, found: Iterable[Candidate], others: Mapping[str, float]) -> Remedy:
+@dataclass(frozen=True)
+class Baseline:
+    """The deciding figure of the design as it is [V]: at every other stable operating point by name, and with each unknown
+    alone at its ends, by label and end."""
+
+    points: Mapping[str, float]
+    ends: Mapping[tuple[str, str], float]
+
+
+def baseline(trial: Trial) -> Baseline:
+    """What changes are checked against."""
+    points = {}
+    for point in trial.design.operating_points:
+        state = trial.design.state(point.name)
+        if point.name != trial.state.point and nominal(trial.design, trial.load, state=state).stable:
+            points[point.name] = float(_figure(replace(trial, state=state).see(trial.design), trial.label))
+    return Baseline(points, _at_ends(trial.design, trial)[0])
+
+
+def check(trial: Trial, remedy: Remedy, found: Iterable[Candidate], was: Baseline) -> Remedy:
     """A remedy tried over the band and at the other operating points.
 
-    Each unknown is moved alone to both ends of its range, in the design with and without the change. ``others``: the
-    deciding figure as it is [V] by the name of every other stable operating point. A change after which the circuit is
-    unstable is refused.
+    Each unknown is moved alone to both ends of its range, in the design with and without the change. A change after
+    which the circuit is unstable is refused.
     """
     known = {one.name: one for one in found}
     design = _apply(trial.design, tuple(known[name] for name in remedy.names))
-    effect = np.log(remedy.figure(trial.label) / _figure(trial.now, trial.label))
-    fails = ""
-    for name, before in others.items():
-        state = design.state(name)
-        if not nominal(design, trial.load, state=state).stable:
+    now = float(_figure(trial.now, trial.label))
+    least = KEPT * np.log(remedy.figure(trial.label) / now)
+    for name in (trial.state.point, *was.points):
+        if not nominal(design, trial.load, state=design.state(name)).stable:
             return replace(remedy, refused=f"unstable at {name}")
-        forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
-        after = float(_figure(seen(design, state, trial.load, forces), trial.label))
-        if np.log(after / before) > KEPT * effect:
-            fails = fails or f"operating point {name}"
-    if not nominal(design, trial.load, state=design.state(trial.state.point)).stable:
-        return replace(remedy, refused=f"unstable at {trial.state.point}")
-    was, (then, ripple, spike) = _at_ends(trial.design, trial)[0], _at_ends(design, trial)
-    for key, figure in then.items():
-        before = was.get(key, float(_figure(trial.now, trial.label)))
-        if np.log(figure / before) > KEPT * effect:
-            fails = fails or f"{key[0]} at its {key[1]} end"
-    return replace(remedy, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=fails)
+    fails = []
+    for name, before in was.points.items():
+        there = replace(trial, state=trial.design.state(name)).see(design)
+        if np.log(float(_figure(there, trial.label)) / before) > least:
+            fails.append(f"operating point {name}")
+    then, ripple, spike = _at_ends(design, trial)
+    fails += [f"{key[0]} at its {key[1]} end" for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least]
+    first = fails[0] if fails else ""
+    return replace(remedy, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=first)
 
 
 def _figure(now: Seen, label: str) -> Any:
@@ -260,7 +282,7 @@ def _figure(now: Seen, label: str) -> Any:
 
 
 def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
-    """The deciding figure with each unknown alone at both ends, by key and end; the greatest ripple and spike [V]."""
+    """The deciding figure with each unknown alone at both ends, by label and end; the greatest ripple and spike [V]."""
     box = unknowns(design)
     if not box:
         now = trial.see(design)
@@ -271,7 +293,7 @@ def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float]
     many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
     found = spectra(many, many.state(trial.state.point), outputs={trial.load: many.named_load(trial.load).port})
     figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
-    keys = [(one.key, end) for one in box for end in ("low", "high")]
+    keys = [(one.label, end) for one in box for end in ("low", "high")]
     chosen = figures[0] if trial.label == "20MHz" else figures[1]
     values = {key: float(v) for key, v in zip(keys, np.broadcast_to(chosen, len(keys)), strict=True) if np.isfinite(v)}
     return values, float(np.nanmax(figures[0])), float(np.nanmax(figures[1]))

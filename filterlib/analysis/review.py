@@ -14,6 +14,7 @@ from filterlib.analysis.emissions import EmissionResult
 from filterlib.analysis.impedance import ImpedanceResult, impedance
 from filterlib.analysis.insertion import InsertionResult, insertion
 from filterlib.analysis.operating import OperatingResult, operating
+from filterlib.analysis.reasons import ReasonsResult, reasons
 from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.spectra import bands
 from filterlib.analysis.steps import StepsResult, steps
@@ -26,7 +27,7 @@ from filterlib.system.unknowns import unknowns
 from filterlib.units import format_quantity
 
 Progress = Callable[[float, str], None]
-EMISSIONS = 0.15  # share of a review's time that the emissions take
+_POINTS, _EMISSIONS = 0.7, 0.1  # shares of the work that operating points and emissions are; the rest: reasons
 SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
 
 
@@ -66,6 +67,7 @@ class ReviewResult:
     ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1; a rating that is
     exceeded is no requirement, and stands in ``broken_ratings`` and among the ``cautions``, in words. ``lives``: of the
     electrolytics over all operating points, where each states its share of time.
+    ``reasons``: why this much is left at the load and point that decide, and what would change it.
     ``closing``: what would narrow the band of the ripple that decides, None where it has no steady ripple.
     """
 
@@ -80,6 +82,7 @@ class ReviewResult:
     lives: tuple[StressCheck, ...] = ()
     broken_ratings: tuple[str, ...] = ()
     closing: ClosingResult | None = None
+    reasons: ReasonsResult | None = None
 
 
 def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
@@ -106,7 +109,24 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
         lives=lives,
         broken_ratings=exceeded,
         closing=_closing(design, points, found),
+        reasons=_reasons(design, points, found, progress),
     )
+
+
+def _reasons(
+    design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...], progress: Progress | None
+) -> ReasonsResult | None:
+    """At the load and operating point that decide."""
+    load, _, point = _decisive(design, points, found)
+    if point.ripple.reason is not None:
+        return None
+
+    def tell(share: float, text: str) -> None:
+        if progress is not None:
+            begun = _POINTS + _EMISSIONS
+            progress(begun + (1 - begun) * share, text)
+
+    return reasons(design, load, point=point.operating.state, progress=tell)
 
 
 def _names(design: Design) -> list[str]:
@@ -118,7 +138,7 @@ def _point(design: Design, name: str, number: int, progress: Progress | None) ->
 
     def tell(share: float) -> None:
         if progress is not None:
-            progress((1 - EMISSIONS) * (number + share) / count, f"{name}: ripple over what is not known")
+            progress(_POINTS * (number + share) / count, f"{name}: ripple over what is not known")
 
     found = operating(design, name)
     state, loads = found.state, [load.name for load in design.loads]
@@ -150,7 +170,7 @@ def _with_emissions(
 
     def tell(share: float) -> None:
         if progress is not None:
-            progress(1 - EMISSIONS * (1 - share), "conducted emission over what is not known")
+            progress(_POINTS + _EMISSIONS * share, "conducted emission over what is not known")
 
     found = emissions_of(design, [point.operating for point in points], progress=tell)
     return tuple(replace(point, emissions=found[point.operating.point]) for point in points)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.show import tables
-from filterlib.show.emission_chapter import EmissionChapter, emission_chapters
+from filterlib.show.emission_chapter import emission_chapters
 from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
@@ -22,6 +22,7 @@ from filterlib.show.plots import (
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
+from filterlib.show.reasons import reasons_chapter
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
@@ -79,12 +80,12 @@ def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, 
         schematic_svg(result.design),
     )
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    emitted = emission_chapters(result)
-    drawn = [circuit, *(figure for chapter in chapters for figure in chapter.figures)]
-    drawn += [figure for chapter in emitted for figure in chapter.figures]
+    told, emitted = reasons_chapter(result.reasons), emission_chapters(result)
+    every = (*((told,) if told else ()), *chapters, *emitted)
+    drawn = [circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, circuit, chapters, emitted, list(files))
+    page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=told, emitted=emitted)
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
@@ -203,13 +204,7 @@ def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]
     return words, note if found.reason is None else f"{note} Asymmetrical: {found.reason}."
 
 
-def _page(
-    result: Any,
-    circuit: Illustration,
-    chapters: tuple[LoadChapter, ...],
-    emitted: tuple[EmissionChapter, ...],
-    drawn: list[str],
-) -> str:
+def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
     shown = decisive_point(result)
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
@@ -220,9 +215,6 @@ def _page(
         summary=summary(result),
         symbols=SYMBOLS,
         open_verdicts=[verdict for verdict in result.verdicts if verdict.verdict != "met throughout"],
-        circuit=circuit,
-        chapters=chapters,
-        emitted=emitted,
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],
@@ -234,4 +226,5 @@ def _page(
         steps=tables.steps_table(result),
         assumptions=tables.assumptions_table(result),
         files=[NUMBERS, *drawn],
+        **pieces,
     )

@@ -15,6 +15,7 @@ from filterlib.show.numbers import Section
 from filterlib.show.numbers import number_or_null as _number
 from filterlib.show.numbers import numbers_or_null as _numbers
 from filterlib.show.numbers import put as _put
+from filterlib.show.reasons_numbers import reasons_section
 from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
@@ -45,6 +46,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "operating_point": decisive,
         "ripple": points[decisive]["ripple"],
         "closing": _closing(result.closing),
+        "reasons": reasons_section(result.reasons),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": list(result.broken_ratings),

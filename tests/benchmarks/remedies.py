@@ -1,0 +1,71 @@
+"""The reasons of one design with thirty candidates and their pairs, beside each solved by batched dense LAPACK."""
+
+from __future__ import annotations
+
+from time import perf_counter
+
+import numpy as np
+
+from filterlib import load_design
+from filterlib.analysis.at_load import GRID
+from filterlib.analysis.candidates import candidates
+from filterlib.analysis.nominal import kept_drive
+from filterlib.analysis.reasons import PAIRS, reasons
+from filterlib.analysis.spectra import driven, full_current
+from filterlib.network import dense
+from filterlib.network.plan import make_plan
+from filterlib.network.response import source_side
+from filterlib.network.tableau import build
+from filterlib.parts.tables import data_folder, standard_tables
+from tests.benchmarks.engine import Row, seconds
+
+CANDIDATES = 30
+
+
+def _parts(design, load):
+    """As many parts, in the order of their names, as make thirty candidates at most."""
+    every = {name: part for table in standard_tables() for name, part in table.items()}
+    chosen: dict = {}
+    for name in sorted(every):
+        if len(candidates(design, load, chosen | {name: every[name]})) <= CANDIDATES:
+            chosen[name] = every[name]
+    return chosen
+
+
+def _dense(design) -> float:
+    """Seconds that one design takes with dense matrices, at the same frequencies, assembly included."""
+    state = design.state()
+    circuit = design.build(state)
+    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
+    f = np.concatenate((GRID, forces.frequencies[1:]))
+
+    def solve():
+        tableau = build(circuit)
+        values = [np.broadcast_to(v, f.shape) if np.ndim(v) else v for v in tableau.values(f, 2j * np.pi * f)]
+        a = dense.assemble(tableau, values, len(f))
+        b = dense.right_sides(tableau.size, tuple(source_side(circuit, tableau, name) for name in driven(design)))
+        return np.linalg.solve(a, np.broadcast_to(b.astype(complex), (len(f), *b.shape)))
+
+    return seconds(solve)
+
+
+def _cold(design, parts, pairs: int) -> tuple[float, int]:
+    """Seconds with no plan kept from before, and how many designs were tried in them."""
+    make_plan.cache_clear()
+    start = perf_counter()
+    found = reasons(design, "modem", parts=parts, pairs=pairs)
+    return perf_counter() - start, len(found.remedies) + len(found.pairs)
+
+
+def rows() -> list[Row]:
+    """The table. Ratio: dense LAPACK for the nominal figures alone of as many designs, over all of the reasons."""
+    table = []
+    for name in ("clean", "brick"):
+        design = load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml")
+        parts = _parts(design, "modem")
+        one = _dense(design)
+        for pairs in (PAIRS, CANDIDATES):
+            time, tried = _cold(design, parts, pairs)
+            words = f"reasons, {name}, {CANDIDATES} candidates and pairs: {tried} designs"
+            table.append(Row(words, time, tried * one / time, "under 3 s; ratio: dense over all of it"))
+    return table
