@@ -71,6 +71,12 @@ def test_the_range_at_the_other_point_against_a_search_of_its_own():
     assert nearest(found["transmitting"][0]) < nearest(found["listening"][0])
 
 
+def test_a_design_that_asks_for_it_can_be_changed(tmp_path):
+    """Sliders, changes and reasons replace pieces of a design; a requirement of a line has no load to be found."""
+    asked = CLEAN.replace(requirements=[wanted(own(tmp_path, ["150 kHz", "30 MHz"], [66, 66]))], emissions=())
+    assert asked.replace(note="changed").requirements == asked.requirements
+
+
 @pytest.mark.parametrize(("level", "answer"), [(200, "met throughout"), (-40, "not met"), (66, "depends on")])
 def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer):
     """hand: the margin and its range of every point, compared with what is asked for."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from filterlib.analysis.at_load import Seen, narrow_and_wide
 from filterlib.analysis.candidates import Candidate, candidates
-from filterlib.analysis.remedies import Remedy, Trial, check, try_all
+from filterlib.analysis.remedies import Remedy, Trial, baseline, check, try_all
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
 from filterlib.show.explore.pi_filter import LOAD, demo
@@ -154,7 +154,7 @@ def over_the_unknown(board: Board, shown: Tried, tick: Callable[[float], None]) 
     highest: dict[tuple[str, str], float] = {}
     for at, (load, trial) in enumerate(trials.items()):
         tick(at / len(trials))
-        found = check(trial, try_all(trial, [board.tried])[0], [board.tried], {})
+        found = check(trial, try_all(trial, [board.tried])[0], [board.tried], baseline(trial))
         highest |= {(load, NARROW): found.ripple_high, (load, WIDE): found.spike_high}
     return replace(shown, highest={one: highest[one] for one in WANTED if np.isfinite(highest[one])})
 
