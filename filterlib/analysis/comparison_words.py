@@ -11,7 +11,7 @@ from filterlib.analysis.differences import Difference
 from filterlib.system.design import Design
 from filterlib.units import format_quantity
 
-ALIKE = 0.01  # share within which two figures are told as the same
+ALIKE = 1.05  # ratio below which two figures are told as about the same: in two digits it is 1
 MOST = 4  # keys that a sentence lists
 _SEVERAL = ("load", "operating_point", "requirement", "emission", "coupling")
 _SECTIONS = {
@@ -117,22 +117,26 @@ def _change(left: float, bare: float) -> str:
     """What the filter does to a figure.
 
     >>> _change(1.0, 25.0), _change(3.0, 2.0), _change(1.0, 1.0)
-    ('divided by 25', 'multiplied by 1.5', 'as much as without the filter')
+    ('divided by 25', 'multiplied by 1.5', 'about as much as without the filter')
     """
     if not left:
         return "nothing is left"
-    if abs(left / bare - 1) < ALIKE:
-        return "as much as without the filter"
+    if _alike(left, bare):
+        return "about as much as without the filter"
     return f"divided by {_round(bare / left)}" if left < bare else f"multiplied by {_round(left / bare)}"
 
 
 def _ratio(first: float, second: float) -> str:
     if not (first and second):
         return ""
-    if abs(first / second - 1) < ALIKE:
+    if _alike(first, second):
         return ", about the same"
     more, ratio = ("B", second / first) if second > first else ("A", first / second)
     return f", so that {_round(ratio)} times as much is left in {more}"
+
+
+def _alike(first: float, second: float) -> bool:
+    return max(first, second) < ALIKE * min(first, second)
 
 
 def _round(ratio: float) -> str:

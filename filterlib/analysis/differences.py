@@ -42,7 +42,7 @@ def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     >>> from filterlib.system.files import load_design
     >>> one = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> differences(one, one.replace(service_life="43800 h"))
-    (Difference(key='service_life', first='315 Ms', second='158 Ms'),)
+    (Difference(key='service_life', first='315.36 Ms', second='157.68 Ms'),)
     >>> differences(one, one.replace(name="another name"))
     ()
     """

@@ -175,9 +175,14 @@ def _needed(models: list[type[BaseModel]], key: str) -> str:
     if units:
         return f"a quantity in {units[0]} is needed" if units[0] else "a ratio or a percentage is needed"
     annotations = [_field(model, key).annotation for model in models if key in _fields([model])]
+    tables = any(_models_in(annotation) for annotation in annotations)
     if any(get_origin(annotation) is tuple for annotation in annotations):
-        return f"at least one is needed, each under a line [[{key}]]"
-    if any(_models_in(annotation) for annotation in annotations):
+        return (
+            f"at least one is needed, each under a line [[{key}]]"
+            if tables
+            else "a list in [square brackets] is needed"
+        )
+    if tables:
         return "a table of keys and values is needed"
     choices = _choices(models, key)
     return f"one of {', '.join(choices)} is needed" if choices else "text in quotes is needed"

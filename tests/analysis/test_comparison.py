@@ -6,6 +6,7 @@ import pytest
 from filterlib import load_design
 from filterlib.analysis import band
 from filterlib.analysis.comparison import compare
+from filterlib.analysis.comparison_words import _pair
 from filterlib.analysis.differences import differences
 from filterlib.analysis.ripple import ripple
 from filterlib.errors import FilterlibError
@@ -97,6 +98,15 @@ def test_converters_called_alike_and_converters_that_differ_in_name_alone():
     assert "times as much is left" not in words
 
 
+@pytest.mark.parametrize(("ratio", "words"), [(1.04, "about the same"), (1.06, "1.1 times as much is left in B")])
+def test_no_ratio_of_one_is_told(ratio, words):
+    """hand: 1.04 is 1.0 in two digits."""
+    told_of = _pair([1.0, ratio], [ratio, 1.0], identical=False)
+    assert words in told_of
+    assert told_of.count("about") == (3 if ratio < 1.05 else 0)
+    assert _pair([ratio, 1.0], [9.0, 9.0], identical=False).endswith(words.replace("in B", "in A"))
+
+
 def test_what_is_neither_filter_nor_converter():
     wanted = {"kind": "ripple", "load": "modem", "limit": "15 mV"}
     words = told(one(name="first"), one(name="second", requirements=[wanted]))
@@ -111,7 +121,7 @@ def test_what_is_neither_filter_nor_converter():
 def test_no_filter_at_all():
     words = told(one(name="first"), design(source=KNOWN).replace(name="second"))
     assert "A has C1, L1, C2, B has no filter." in words
-    assert "(as much as without the filter)" in words
+    assert "(about as much as without the filter)" in words
 
 
 def test_an_unstable_design_is_told_so():

@@ -290,6 +290,15 @@ def test_missing_key_is_named(path, tmp_path):
     assert str(path[-1]) in text
 
 
+def test_a_missing_list_of_names_is_no_list_of_tables(tmp_path):
+    tree = copy.deepcopy(TREE)
+    del tree["emission"][0]["limits"]
+    (problem,) = refused(tree, tmp_path)
+    assert problem.why == "missing: a list in [square brackets] is needed"
+    del tree["load"]
+    assert "each under a line [[load]]" in "\n".join(map(str, refused(tree, tmp_path)))
+
+
 MISTAKES = {
     "unknown part": (("filter", 1, "part"), "cm-1m0-5B", '"cm-1m0-5A"'),
     "part of another kind": (("filter", 1, "part"), "aluminium-47u-63V", "common-mode choke"),
