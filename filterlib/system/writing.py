@@ -78,7 +78,7 @@ def stated(design: Design) -> dict[str, Any]:
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib.system.files import load_design
     >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
-    '"55 % ± 10 %"'
+    '"0.55 ± 10 %"'
     """
     return dict(_fields(design))
 
