@@ -29,6 +29,12 @@ class Seen:
     spectra: Spectra
     state: State
 
+    @property
+    def fundamental(self) -> Any:
+        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design stands for many."""
+        (place,) = self.spectra.places
+        return 2 * np.abs(self.spectra.whole(place)[..., 0])
+
 
 def narrow_and_wide(design: Design) -> tuple[Band, Band]:
     """The two bands in which a load is looked at: 20 MHz and full bandwidth."""

@@ -20,7 +20,8 @@ class Imperfection:
 
     ``name``: of the part; ``what``: which of its imperfections; ``element``: of the circuit, that it belongs to;
     ``ripple``, ``spike`` [V]: peak to peak at the load with it ideal, in 20 MHz and in full bandwidth; ``ripple_falls``,
-    ``spike_falls`` [V]: by how much they fall, negative where the imperfection helps.
+    ``spike_falls`` [V]: by how much they fall, negative where the imperfection helps; ``fundamental`` [V]: amplitude at the
+    ripple's frequency alone, with it ideal.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Imperfection:
     spike: float
     ripple_falls: float
     spike_falls: float
+    fundamental: float
 
     @property
     def words(self) -> str:

@@ -35,7 +35,8 @@ class ReasonsResult:
 
     ``figure``: "20MHz" or "full", the one that decides. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
     bandwidth) at the load, ``ripple_before``, ``spike_before`` without the filter, ``ripple_ideal``, ``spike_ideal`` with
-    every imperfection gone. ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
+    every imperfection gone; ``fundamental``, ``fundamental_ideal`` [V]: amplitude at the ripple's frequency alone, so and so.
+    ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
     period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``imperfections``: that which costs
     most first. ``bands``; ``parting``; ``resonances`` of the response from the converter's emf to the load. ``remedies``:
     single changes, best first, refused last; ``pairs`` of the best. ``sentences``. ``reason``: why there is nothing at all
@@ -51,6 +52,8 @@ class ReasonsResult:
     spike_before: float = np.nan
     ripple_ideal: float = np.nan
     spike_ideal: float = np.nan
+    fundamental: float = np.nan
+    fundamental_ideal: float = np.nan
     times: np.ndarray = field(default_factory=lambda: np.zeros(0))
     waveform: np.ndarray = field(default_factory=lambda: np.zeros(0))
     sources: tuple[Source, ...] = ()
@@ -157,6 +160,7 @@ def _causes(trial: Trial) -> dict[str, Any]:
         "ripple": float(now.ripple), "spike": float(now.spike),
         "ripple_before": float(before.peak_to_peak(load, narrow)), "spike_before": float(before.peak_to_peak(load, wide)),
         "ripple_ideal": float(formula.ripple), "spike_ideal": float(formula.spike),
+        "fundamental": float(now.fundamental), "fundamental_ideal": float(formula.fundamental),
         "times": np.arange(len(waveform)) * design.converter.period / len(waveform), "waveform": waveform,
         "sources": sources(apart, load, narrow, wide),
         "imperfections": _listed(trial, without),
@@ -172,7 +176,7 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Imperf
     found = [
         Imperfection(
             one.name, one.what, one.element, float(at.ripple), float(at.spike),
-            float(now.ripple - at.ripple), float(now.spike - at.spike),
+            float(now.ripple - at.ripple), float(now.spike - at.spike), float(at.fundamental),
         )
         for one, at in without
     ]  # fmt: skip

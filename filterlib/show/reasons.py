@@ -78,14 +78,19 @@ def sources_table(found: Any) -> Table:
 def imperfections_table(found: Any) -> Table:
     """What would be left with one imperfection gone, and with all."""
     rows = [
-        (_capital(one.words), number(one.ripple, "V"), number(one.spike, "V"))
+        (_capital(one.words), *(number(v, "V") for v in (one.fundamental, one.ripple, one.spike)))
         for one in found.imperfections[:IMPERFECTIONS]
     ]
-    rows.append(("All of them at once", number(found.ripple_ideal, "V"), number(found.spike_ideal, "V")))
-    rows.append(("None: as it is", number(found.ripple, "V"), number(found.spike, "V")))
-    return Table(
-        f"What would be left at {found.load} if this were ideal", ("Ideal", "20 MHz", "Full bandwidth"), tuple(rows)
+    gone, now = (
+        (found.fundamental_ideal, found.ripple_ideal, found.spike_ideal),
+        (found.fundamental, found.ripple, found.spike),
     )
+    rows += [
+        (words, *(number(v, "V") for v in values))
+        for words, values in (("All of them at once", gone), ("None: as it is", now))
+    ]
+    head = ("Ideal", "At the ripple's frequency, amplitude", "20 MHz, peak to peak", "Full bandwidth, peak to peak")
+    return Table(f"What would be left at {found.load} if this were ideal", head, tuple(rows))
 
 
 def bands_table(found: Any) -> Table:

@@ -15,6 +15,8 @@ def reasons_section(found: Any) -> dict[str, Any]:
     section: dict[str, Any] = {"load": found.load, "operating_point": found.point, "figure": found.figure}
     for name in ("ripple", "spike", "ripple_before", "spike_before", "ripple_ideal", "spike_ideal"):
         put(section, f"{name}_pp_V", getattr(found, name), "not computed")
+    for name in ("fundamental", "fundamental_ideal"):
+        put(section, f"{name}_amplitude_V", getattr(found, name), "not computed")
     section["sentences"] = [{"text": one.text, "facts": _facts(found, one)} for one in found.sentences]
     section["sources"] = {one.name: _source(one) for one in found.sources}
     section["imperfections"] = [_imperfection(one) for one in found.imperfections]
@@ -45,6 +47,7 @@ def _imperfection(one: Any) -> dict[str, Any]:
     section: dict[str, Any] = {"name": one.name, "what": one.what, "element": one.element}
     for name in ("ripple", "spike", "ripple_falls", "spike_falls"):
         put(section, f"{name}_pp_V", getattr(one, name), "not computed")
+    put(section, "fundamental_amplitude_V", one.fundamental, "not computed")
     return section
 
 

@@ -128,3 +128,15 @@ def test_the_order_of_all_that_can_be_bought_does_not_matter(seed):
         assert [row[0] for row in one] == [row[0] for row in other]
         assert repr(one) == repr(other)  # to the last digit, and what is not a number too
     assert [one.text for one in first.sentences] == [one.text for one in second.sentences]
+
+
+@SMALL
+@given(driven_designs())
+def test_at_the_ripples_frequency_it_is_the_first_harmonic(one):
+    """second method: of the waveform, by a Fourier sum; an imperfection made ideal moves that alone, and the whole at that frequency."""
+    found = told(one)
+    turns = np.exp(-2j * np.pi * np.arange(len(found.waveform)) / len(found.waveform))
+    assert found.fundamental == pytest.approx(2 * np.abs(np.mean(found.waveform * turns)), rel=1e-9, abs=0)
+    for gone in found.imperfections:
+        assert gone.fundamental > 0
+        assert gone.fundamental <= gone.spike  # no harmonic's amplitude exceeds a wave's peak to peak
