@@ -103,19 +103,30 @@ def test_spikes_of_1_2_to_2_V_stay_while_the_ripple_goes_down_ten_to_one(frequen
     assert 8 < of_ripple < 15
 
 
+RANGES = {  # pin, rounded outwards: spikes before the filter [V], how many times it takes them down; least and most over the corners
+    "not isolated": ((0.55, 2.1), (0.9, 4.0)),
+    "isolated": ((1.1, 2.0), (1.5, 4.0)),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("frequency", CASES)
-def test_over_plausible_values_the_spikes_always_keep_more_than_the_ripple(frequency, record_property):
-    """Leads of 0.3 and 1 m, 70 and 150 pF, edges of 10 and 20 ns: the spikes go down 1.5 to 4 times, the ripple 10 to 15."""
+def test_over_plausible_values_the_spikes_always_keep_more_than_the_ripple(frequency, way, record_property):
+    """common practice, no source: leads of 0.3 and 1 m, 70 and 150 pF, edges of 10 and 20 ns. Spikes go down by less than three in
+    the middle and less than four in every corner, not isolated some not at all; the ripple 10 to 15 times everywhere."""
     corners = [
-        reductions(driven(frequency, lead=lead, coupling=coupling, edge=edge))
+        reductions(driven(frequency, way, lead=lead, coupling=coupling, edge=edge))
         for lead in ("0.3 m", "1 m") for coupling in ("70 pF", "150 pF") for edge in ("10 ns", "20 ns")
     ]  # fmt: skip
     spikes, of_spikes, of_ripple = np.array(corners).T
     for name, values in (("spikes before", spikes), ("spikes down", of_spikes), ("ripple down", of_ripple)):
-        record_property(f"{name} at {frequency}", f"{values.min():.2f} to {values.max():.2f}")
-    assert np.all((spikes > 1.1) & (spikes < 2.0))
-    assert np.all((of_spikes > 1.5) & (of_spikes < 4))
+        record_property(f"{name}, {way}, {frequency}", f"{values.min():.2f} to {values.max():.2f}")
+    (lowest, highest), (least, most) = RANGES[way]
+    assert np.all((spikes > lowest) & (spikes < highest))
+    assert np.all((of_spikes > least) & (of_spikes < most))
+    assert np.median(of_spikes) < 3
     assert np.all((of_ripple > 10) & (of_ripple < 15))
+    assert np.all(of_ripple > 2.5 * of_spikes)
 
 
 def test_what_nobody_stated_makes_a_band():
