@@ -60,6 +60,8 @@ def ideals(design: Design) -> tuple[Ideal, ...]:
 def all_ideal(design: Design) -> Design:
     """The design with every imperfection of `ideals` gone at once."""
     stages = tuple(_whole(stage) for stage in design.filter if stage.kind != "wire")
+    if design.driven:
+        stages = tuple(_halved(stage) if _in_one_line(stage) else stage for stage in stages)
     loads = tuple(_ideal_load(load) for load in design.loads)
     return design.replace(filter=stages, loads=loads, couplings=())
 
@@ -85,6 +87,21 @@ def _of_stages(design: Design) -> Iterator[Ideal]:
             stages = (*design.filter[:at], stage.replace(**changes(stage)), *design.filter[at + 1 :])
             couplings = _others(design, stage.name) if element.endswith(".loop") else design.couplings
             yield Ideal(stage.name, what, element, design.replace(filter=stages, couplings=couplings))
+        if design.driven and _in_one_line(stage):
+            stages = (*design.filter[:at], _halved(stage), *design.filter[at + 1 :])
+            yield Ideal(stage.name, "standing in one line alone", stage.name, design.replace(filter=stages))
+
+
+def _in_one_line(stage: Any) -> bool:
+    return stage.kind == "differential_choke" and stage.line != "both" and not hasattr(stage.part, "measurement")
+
+
+def _halved(stage: Any) -> Any:
+    """Half of a choke in each line, the same between the lines and alike in both."""
+    factors = {"inductance": 0.5, "dc_resistance": 0.5, "parallel_resistance": 0.5, "winding_capacitance": 2.0}
+    held = {name: getattr(stage.part, name) for name in factors}
+    halves = {name: factors[name] * value for name, value in held.items() if value is not None}
+    return stage.replace(line="both", imbalance=0.0, part=stage.part.replace(**halves))
 
 
 def _others(design: Design, name: str) -> tuple[Any, ...]:

@@ -81,6 +81,20 @@ def test_an_imperfection_made_ideal_is_a_design_without_it():
     assert found[0].spike == pytest.approx(whole.spike, rel=1e-12, abs=0)
 
 
+def test_a_choke_in_one_line_alone_is_an_imbalance_where_the_chassis_is_driven():
+    """second method: half of it in each line, written by hand; between the lines alone it changes nothing."""
+    half = series("5 µH", "5 mΩ", name="L1", line="both", imbalance=0.0)
+    half["part"] |= {"winding_capacitance": "20 pF", "parallel_resistance": "1.5 kΩ"}
+    by_hand = design(shunt(name="C1"), half, shunt("2.2 µF", name="C2"), source=DRIVEN, load=BONDED)
+    found = reasons(pi(DRIVEN, BONDED), "modem", parts={}, pairs=0)
+    (alone,) = [one for one in found.imperfections if one.what == "standing in one line alone"]
+    whole = reasons(by_hand, "modem", parts={}, pairs=0)
+    assert (alone.ripple, alone.spike) == pytest.approx((whole.ripple, whole.spike), rel=1e-9, abs=0)
+    assert alone.spike != pytest.approx(found.spike, rel=0.01, abs=0)
+    assert not [one for one in ideals(pi()) if one.what == "standing in one line alone"]
+    assert not [one for one in ideals(all_ideal(pi(DRIVEN, BONDED))) if one.what == "standing in one line alone"]
+
+
 def test_with_everything_ideal_the_response_is_the_formula():
     one = all_ideal(pi(converter(output_capacitance="22 µF", lead_inductance="50 nH"), load=resistive("7 ohm")))
     state = one.state()
