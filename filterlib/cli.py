@@ -8,6 +8,7 @@ point, or hangs on something that is not known, or the circuit is unstable (the 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -86,6 +87,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     survive_odd_terminals()
     chosen = _parser().parse_args(arguments)
+    os.environ.setdefault(
+        "OPENBLAS_NUM_THREADS", "1"
+    )  # for small matrices threads wait for each other; also in kernels
     try:
         return chosen.run(chosen)
     except OutputError as error:

@@ -8,6 +8,8 @@ import sys
 
 import nbformat
 import pytest
+from jupyter_server.services.kernels.connection.base import BaseKernelWebsocketConnection
+from traitlets.utils.importstring import import_item
 
 from filterlib import cli
 from filterlib.show.notebooks import fresh_copies, notebooks
@@ -56,9 +58,12 @@ def test_lab_opens_the_folder(tmp_path, monkeypatch, capsys):
     called = []
     monkeypatch.setattr(subprocess, "call", lambda command: called.append(command) or 0)
     assert cli.main(["lab", str(tmp_path / "harbour"), "--no-browser"]) == 0
-    assert called == [
-        [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={tmp_path / 'harbour'}", "--no-browser"]
-    ]
+    *begin, connection, end = called.pop()
+    assert begin == [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={tmp_path / 'harbour'}"]
+    option, _, name = connection.partition("=")
+    assert option == "--ServerApp.kernel_websocket_connection_class"
+    assert issubclass(import_item(name), BaseKernelWebsocketConnection)
+    assert end == "--no-browser"
     assert f"{notebooks()[0].name}: new" in capsys.readouterr().out
 
 
