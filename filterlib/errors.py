@@ -49,7 +49,7 @@ class Problem:
     why: str
 
     def __str__(self) -> str:
-        value = "" if self.value is None else f" = {_short(self.value)}"
+        value = "" if self.value is None else f" = {short(self.value)}"
         return f"{self.file}: {self.key}{value}: {self.why}" if self.key else f"{self.file}: {self.why}"
 
 
@@ -86,6 +86,7 @@ def did_you_mean(word: str, valid: Iterable[str]) -> str:
     return f'did you mean "{best}"?' if best else f"valid: {', '.join(names) or 'none'}"
 
 
-def _short(value: object, length: int = 60) -> str:
+def short(value: object, length: int = 60) -> str:
+    """A value as Python writes it, cut where it is long."""
     text = repr(value)
     return text if len(text) <= length else text[: length - 1] + "…"

@@ -36,7 +36,7 @@ CASES = {  # what is changed in the file; the key that is named; words that say 
         {COMMON: f'{COMMON}\nrise_time = "500 ns"\nfall_time = "900 ns"', 'shape = "pulse"': 'shape = "pulse"\nduty = "10 %"'},
         "converter.common_mode.rise_time", "take 1.4 µs together, and at a duty cycle of 10 % there is room for 1.33 µs",
     ),
-    "negative margin": ({"[[emission]]": MARGIN.format("-3 dB")}, "requirement[5].margin", "0 dB or more is needed"),
+    "negative margin": ({"[[emission]]": MARGIN.format("-3 dB")}, "requirement[5].margin", "must be 0 dB or more"),
 }  # fmt: skip
 
 

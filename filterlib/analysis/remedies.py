@@ -230,7 +230,7 @@ def _overloads(design: Design, state: State) -> Iterator[tuple[str, str]]:
 
 
 def _over(what: str, amps: float, limit: Any) -> Iterator[tuple[str, str]]:
-    if amps > np.min(limit):
+    if limit is not None and amps > np.min(limit):
         yield what, f"{what}: {format_quantity(amps, 'A', 3)} of {format_quantity(float(np.min(limit)), 'A')}"
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from filterlib.errors import FilterlibError, QuantityError, did_you_mean
+from filterlib.errors import FilterlibError, QuantityError, did_you_mean, short
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import angular
 
@@ -137,5 +137,5 @@ NETWORKS: dict[str, ArtificialNetwork] = {
 def artificial_network(name: str) -> ArtificialNetwork:
     """The network of that name in `NETWORKS`. Raises FilterlibError with the nearest one."""
     if name not in NETWORKS:
-        raise FilterlibError(f'no artificial network "{name}"; {did_you_mean(str(name), NETWORKS)}')
+        raise FilterlibError(f"no artificial network {short(name)}; {did_you_mean(str(name), NETWORKS)}")
     return NETWORKS[name]

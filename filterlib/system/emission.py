@@ -26,7 +26,7 @@ def _limit(given: Any) -> LimitFile:
 
 def _not_above(given: Any) -> Any:
     if quantity(given, "dB") < 0:
-        raise QuantityError("a negative margin asks for levels above the limit; 0 dB or more is needed", value=given)
+        raise QuantityError("must be 0 dB or more: a negative margin asks for levels above the limit", value=given)
     return given
 
 

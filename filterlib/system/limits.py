@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import AfterValidator, Field, StrictBool
 
-from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean, short
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Quantity
 from filterlib.parts.reading import read_toml
@@ -144,5 +144,5 @@ def find_limit(name: str) -> LimitFile:
     """The standard limit of that name. Raises FilterlibError with the nearest one."""
     limits = standard_limits()
     if name not in limits:
-        raise FilterlibError(f'no limit "{name}"; {did_you_mean(str(name), limits)}')
+        raise FilterlibError(f"no limit {short(name)}; {did_you_mean(str(name), limits)}")
     return limits[name]
