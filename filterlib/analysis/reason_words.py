@@ -54,11 +54,22 @@ class _Teller:
 
 def _left(result: Any) -> Iterator[Sentence]:
     tell, first = _Teller(result), result.sources[0]
-    at = next(number for number, one in enumerate(result.sources) if one.name == first.name)
+    more = ", for others take some of it away" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield tell.sentence(
-        f"At {result.load} {tell('ripple')} peak to peak is left in 20 MHz of {tell('ripple_before')} without the filter, most "
-        f"of it from {first.words}: alone it makes {tell(f'sources.{at}.ripple_alone')}."
+        f"At {result.load} {tell('ripple')} peak to peak is left in 20 MHz{_limit(tell, '20MHz')}, of {tell('ripple_before')} "
+        f"without the filter, most of it from {first.words}: alone it makes {tell('sources.0.ripple_alone')}{more}."
     )
+
+
+def _limit(tell: _Teller, label: str) -> str:
+    """The limit of the figure that decides, behind that figure."""
+    known = tell.result.figure == label and np.isfinite(tell.result.limit)
+    return f" (limit {tell('limit')})" if known else ""
+
+
+def _within(result: Any, volts: float) -> bool:
+    """Whether that much is allowed; False where no limit is stated."""
+    return bool(volts <= result.limit)
 
 
 def _spike(result: Any) -> Iterator[Sentence]:
@@ -67,7 +78,7 @@ def _spike(result: Any) -> Iterator[Sentence]:
         return
     tell, one = _Teller(result), result.sources[at]
     yield tell.sentence(
-        f"In full bandwidth it is {tell('spike')} of {tell('spike_before')}, most of it from {one.words}: without that source "
+        f"In full bandwidth it is {tell('spike')}{_limit(tell, 'full')} of {tell('spike_before')}, most of it from {one.words}: without that source "
         f"the whole would fall by {tell(f'sources.{at}.spike_falls')}."
     )
 
@@ -86,17 +97,18 @@ def _imperfect(result: Any) -> Iterator[Sentence]:
             "of the same values do not help; other values do."
         )
         return
-    yield tell.sentence(
-        f"The imperfection that costs most is the {one.words}: were it ideal, {tell(now)} would become "
-        f"{tell(f'imperfections.{at}.{left}')}, and with every part ideal {tell(ideal)}."
-    )
+    text = f"The imperfection that costs most is the {one.words}: were it ideal, {tell(now)} would become "
+    text += tell(f"imperfections.{at}.{left}")
+    if getattr(result, ideal) < getattr(one, left):
+        text += f", and with every part ideal {tell(ideal)}"
+    yield tell.sentence(f"{text}.")
 
 
 def _parted(result: Any) -> Iterator[Sentence]:
     parted, tell = result.parting, _Teller(result)
-    if np.isnan(parted.frequency):
+    if np.isnan(parted.frequency) or result.sources[0].name == "common_mode":  # which goes another way
         return
-    text = f"From {tell('parting.frequency', 'Hz')} on the filter does worse than its formula"
+    text = f"From {tell('parting.frequency', 'Hz')} on the filter does worse than one of ideal parts would"
     if parted.element:
         text += f", mostly through the {parted.what} of {parted.element}"
     near = parted.resonance
@@ -113,22 +125,23 @@ def _best(result: Any) -> Iterator[Sentence]:
         )
         return
     one, path = result.remedies[at], f"remedies.{at}"
+    begin = "The nominal figure needs no change; for more margin" if _within(result, result.now) else "Next"
     yield tell.sentence(
-        f"Next, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth would be left, for "
-        f"{_parts(one.costs.parts)}{_drop(tell, one, path)}"
-        f"{_holds(one)}."
+        f"{begin}, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth would be left, for "
+        f"{_parts(one.costs.parts)}{_drop(tell, one, path)}{_holds(tell, one, path)}."
     )
 
 
 def _pair(result: Any) -> Iterator[Sentence]:
-    at = _chosen(result.pairs)
-    single = next((one.figure(result.figure) for one in result.remedies if not one.refused), result.now)
-    if at is None or result.pairs[at].figure(result.figure) > (1 - LITTLE) * min(single, result.now):
+    """Two changes, where one is not enough."""
+    at, best = _chosen(result.pairs), _chosen(result.remedies)
+    single = result.now if best is None else min(result.now, result.remedies[best].figure(result.figure))
+    if at is None or _within(result, single) or result.pairs[at].figure(result.figure) > (1 - LITTLE) * single:
         return
     tell, one, path = _Teller(result), result.pairs[at], f"pairs.{at}"
     yield tell.sentence(
         f"If that is not enough, {one.words}: {tell(f'{path}.ripple')} in 20 MHz and {tell(f'{path}.spike')} in full bandwidth"
-        f"{_holds(one)}."
+        f"{_holds(tell, one, path)}."
     )
 
 
@@ -147,9 +160,10 @@ def _parts(count: int) -> str:
     return "no more parts" if not count else f"{count} more part{'s' * (count > 1)}"
 
 
-def _holds(one: Any) -> str:
+def _holds(tell: _Teller, one: Any, path: str) -> str:
     if not one.checked:
         return ""
     if one.holds:
-        return "; it holds with each unknown alone at its ends, and at every operating point"
+        high = "ripple_high" if tell.result.figure == "20MHz" else "spike_high"
+        return f"; at most {tell(f'{path}.{high}')} with each unknown, one at a time, at its worst, and it helps at every operating point"
     return f"; but it works at the nominal values only: it fails for {one.fails_at}"

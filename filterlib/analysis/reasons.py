@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,7 +33,7 @@ Progress = Callable[[float, str], None]
 class ReasonsResult:
     """Why this much is left at one load, at one operating point.
 
-    ``figure``: "20MHz" or "full", the one that decides. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
+    ``figure``: "20MHz" or "full", the one that decides, and its ``limit`` [V], nan where none is stated. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
     bandwidth) at the load, ``ripple_before``, ``spike_before`` without the filter, ``ripple_ideal``, ``spike_ideal`` with
     every imperfection gone; ``fundamental``, ``fundamental_ideal`` [V]: amplitude at the ripple's frequency alone, so and so.
     ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
@@ -46,6 +46,7 @@ class ReasonsResult:
     point: str
     load: str
     figure: str = "20MHz"
+    limit: float = np.nan
     ripple: float = np.nan
     spike: float = np.nan
     ripple_before: float = np.nan
@@ -126,8 +127,8 @@ def reasons(
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    result = ReasonsResult(state.point, load, trial.label, **found)
-    return ReasonsResult(state.point, load, trial.label, **found, sentences=sentences(result))
+    result = ReasonsResult(state.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
+    return replace(result, sentences=sentences(result))
 
 
 def _bought() -> dict[str, Part]:
@@ -136,12 +137,15 @@ def _bought() -> dict[str, Part]:
 
 def deciding(design: Design, load: str, now: Seen) -> str:
     """The figure that decides at a load: the one that stands worst against its limit; the ripple where none has one."""
-    figures = {"20MHz": float(now.ripple), "full": float(now.spike)}
-    ratios = {"20MHz": 0.0}
-    for one in design.requirements:
-        if one.kind in ("ripple", "spike") and one.load == load and one.label in figures:
-            ratios[one.label] = max(ratios.get(one.label, 0.0), figures[one.label] / one.limit)
-    return max(ratios, key=lambda label: ratios[label])
+    figures, limits = {"20MHz": float(now.ripple), "full": float(now.spike)}, _limits(design, load)
+    return max(limits, key=lambda label: figures[label] / limits[label], default="20MHz")
+
+
+def _limits(design: Design, load: str) -> dict[str, float]:
+    """The strictest limit of each figure at a load [V], of those that have one."""
+    asked = [one for one in design.requirements if one.kind in ("ripple", "spike") and one.load == load]
+    found = {label: [one.limit for one in asked if one.label == label] for label in ("20MHz", "full")}
+    return {label: min(limits) for label, limits in found.items() if limits}
 
 
 def _causes(trial: Trial) -> dict[str, Any]:

@@ -258,6 +258,21 @@ def test_bad_input_is_named():
         reasons(pi(), "modem", pairs=-1)
 
 
+@pytest.mark.parametrize(
+    ("limit", "begun", "enough"), [("10 V", "The nominal figure needs no change", True), ("1 nV", "Next", False)]
+)
+def test_a_limit_decides_what_is_said_next(limit, begun, enough):
+    """hand: 10 V is kept as it is, 1 nV by nothing; a pair of changes is told only where one is not enough."""
+    asked = design(shunt(), series(), shunt(), requirement=[{"kind": "ripple", "load": "modem", "limit": limit}])
+    found = reasons(asked, "modem", parts={"weak": WEAK.replace(saturation_current="20 A")})
+    texts = [one.text for one in found.sentences]
+    assert found.limit == pytest.approx(10.0 if enough else 1e-9, rel=1e-12, abs=0)
+    assert f"(limit {limit})" in texts[0]
+    assert any(text.startswith(begun) for text in texts)
+    assert enough or any(text.startswith("If that is not enough") for text in texts)
+    assert not (enough and any(text.startswith("If that is not enough") for text in texts))
+
+
 def test_an_unstable_circuit_has_no_reasons_and_says_so():
     load = {"name": "modem", "kind": "constant_power", "power": "100 W", "loop_bandwidth": "50 kHz"}
     one = design(series("470 µH", "1 mΩ", name="L1"), shunt("1 µF", name="C1"), load=load)
