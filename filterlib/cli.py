@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -57,6 +58,8 @@ examples:
       copies the notebooks into the folder filterlib-notebooks and opens them in JupyterLab
   filterlib lab harbour --no-browser
       into the folder harbour, and prints the address instead of opening a browser
+  filterlib lab harbour -- --allow-root
+      what stands behind a lone -- goes to JupyterLab; as root it starts only so
 
 A notebook that you changed stays as it is; the fresh copy then gets a name of its own. Stop JupyterLab with Ctrl-C.
 """
@@ -86,7 +89,10 @@ examples:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     survive_odd_terminals()
-    chosen = _parser().parse_args(arguments)
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    passed_on = _split(given)
+    chosen = _parser().parse_args(given)
+    chosen.passed_on = passed_on
     os.environ.setdefault(
         "OPENBLAS_NUM_THREADS", "1"
     )  # for small matrices threads wait for each other; also in kernels
@@ -103,6 +109,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         traceback.print_exception(error)
         return complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
+
+
+def _split(given: list[str]) -> list[str]:
+    """Take what `lab` passes on, behind a lone --, off the end of the arguments."""
+    if given[:1] != ["lab"] or "--" not in given:
+        return []
+    place = given.index("--")
+    passed_on, given[place:] = given[place + 1 :], []
+    return passed_on
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -241,12 +256,14 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.comparison import compare
     from filterlib.show.compare import write_comparison
+    from filterlib.show.words import beside
 
     first, second = _both(load_design, chosen.first, chosen.second)
     with ProgressLine() as progress:
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
         page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
-    say("\n".join([*result.sentences, f"Page: {page}"]))
+    aside = (f"{letter}: {told}" for letter, one in zip("AB", result.reviews, strict=True) for told in beside(one))
+    say("\n".join([*result.sentences, *aside, f"Page: {page}"]))
     return result.exit_code
 
 
@@ -323,7 +340,9 @@ def _lab(chosen: argparse.Namespace) -> int:
     for copy in fresh_copies(chosen.folder):
         fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
         say(f"{copy.name}{fresh}")
-    options = ["--no-browser"] if chosen.no_browser else []
+    options = [*(["--no-browser"] if chosen.no_browser else []), *chosen.passed_on]
+    if getattr(os, "geteuid", lambda: -1)() == 0 and "--allow-root" not in options:
+        say(f"As root JupyterLab starts only with: filterlib lab {shlex.quote(chosen.folder)} -- --allow-root")
     return subprocess.call(lab_command(chosen.folder, *options))
 
 
@@ -353,10 +372,10 @@ def _verify(chosen: argparse.Namespace) -> int:
 
 
 def _summary(result: Any, page: str) -> str:
-    from filterlib.show.words import SYMBOLS, summary
+    from filterlib.show.words import SYMBOLS, beside, summary
 
     lines = [summary(result), *(f"{SYMBOLS[verdict.verdict]} {verdict.sentence}" for verdict in result.verdicts)]
-    return "\n".join([*lines, result.headline, f"Page: {page}"])
+    return "\n".join([*lines, *beside(result), result.headline, f"Page: {page}"])
 
 
 if __name__ == "__main__":

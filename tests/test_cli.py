@@ -69,6 +69,17 @@ def test_every_verdict_and_the_headline_are_said(quick, clean, tmp_path, capsys)
     assert said.err == ""
 
 
+def test_what_is_no_requirement_is_said_too(quick, clean, tmp_path, capsys):
+    """measured: the worst margin is the least of all that the result holds."""
+    quick(broken_ratings=("C11: too much",))
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    assert "⚠ Not a requirement, but a rating: C11: too much." in said
+    worst = min(margin.margin for point in clean.points for test in point.emissions for margin in test.margins)
+    assert worst < 0
+    assert f"an estimate and no test: at worst {-worst:.1f} dB above its limit" in said
+
+
 def test_a_requirement_that_is_not_met_gives_one_and_still_a_page(quick, tmp_path, capsys):
     quick(exit_code=1)
     assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 1

@@ -67,6 +67,17 @@ def test_lab_opens_the_folder(tmp_path, monkeypatch, capsys):
     assert f"{notebooks()[0].name}: new" in capsys.readouterr().out
 
 
+def test_lab_passes_on_what_stands_behind_two_dashes(tmp_path, monkeypatch, capsys):
+    called = []
+    monkeypatch.setattr(subprocess, "call", lambda command: called.append(command) or 0)
+    monkeypatch.setattr(cli.os, "geteuid", lambda: 0, raising=False)
+    assert cli.main(["lab", str(tmp_path / "a"), "--", "--allow-root", "--port=9999"]) == 0
+    assert called[0][-2:] == ["--allow-root", "--port=9999"]
+    assert "As root" not in capsys.readouterr().out
+    assert cli.main(["lab", str(tmp_path / "b c"), "--no-browser"]) == 0
+    assert f"filterlib lab '{tmp_path / 'b c'}' -- --allow-root" in capsys.readouterr().out
+
+
 def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(subprocess, "call", lambda command: 0)
     (tmp_path / notebooks()[0].name).write_text("not a notebook at all")

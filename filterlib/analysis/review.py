@@ -195,9 +195,15 @@ def _headline(design: Design, points: tuple[PointResult, ...], found: tuple[Verd
     )
     return (
         f"At {load}, {width}, {format_quantity(figure.peak_to_peak, 'V')} peak to peak of "
-        f"{format_quantity(before, 'V')} is left at {point.operating.point}; each source alone makes: {words}. "
-        f"{_why(figure, parts[0][0])}"
+        f"{format_quantity(before, 'V')} is left at {point.operating.point}; {_from(figure, parts, words)}"
     )
+
+
+def _from(figure: Figure, parts: list[tuple[str, float]], words: str) -> str:
+    most = parts[0][0]
+    if len(parts) == 1:
+        return f"all of it from {SOURCES.get(most, f'the ripple current of {most}')}."
+    return f"each source alone makes: {words}. {_why(figure, most)}"
 
 
 def _decisive(

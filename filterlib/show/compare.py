@@ -15,7 +15,7 @@ from filterlib.show.page import Illustration, illustration, program_version, ren
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.tables import Table, parts_table
-from filterlib.show.words import number, summary
+from filterlib.show.words import beside, number, summary
 from filterlib.show.writing import RUN, write_files
 
 PAGE, NUMBERS = "compare.html", "compare.json"
@@ -61,6 +61,9 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         "compare.html.j2",
         result=result,
         designs=list(zip(tables.LETTERS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
+        aside=[
+            (letter, told) for letter, one in zip(tables.LETTERS, result.reviews, strict=True) for told in beside(one)
+        ],
         opening=[" ".join(told) for told in (result.opening, *(one.sentences for one in result.loads))],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
         chapters=chapters,

@@ -131,6 +131,24 @@ def ratings(result: Any) -> str:
     return f"Not a requirement, but a rating: {result.broken_ratings[0]}{more}."
 
 
+def beside(result: Any) -> list[str]:
+    """What is no requirement and yet to be known, a line each: ratings that are exceeded, the worst margin of an estimate.
+
+    ``result``: a `ReviewResult`.
+    """
+    told = [f"⚠ Not a requirement, but a rating: {rating}." for rating in result.broken_ratings]
+    held = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
+    if held:
+        margin, test, point = min(held, key=lambda one: one[0].margin)
+        below = f"{number(abs(margin.margin), 'dB')} {'below' if margin.margin >= 0 else 'above'} its limit"
+        ends = band(margin.low, margin.high, "dB")
+        told.append(
+            f"≈ Conducted emission at the {test.side}, an estimate and no test: at worst {below} ({margin.title}, at "
+            f"{number(margin.frequency, 'Hz')}, {point.operating.point}); margin over what is not known: {ends}."
+        )
+    return told
+
+
 def summary(result: Any) -> str:
     """What became of the requirements, in one sentence."""
     unstable = [point.operating.point for point in result.points if not point.operating.stable]
