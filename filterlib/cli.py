@@ -89,13 +89,10 @@ examples:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     survive_odd_terminals()
-    given = list(sys.argv[1:] if arguments is None else arguments)
-    passed_on = _split(given)
-    chosen = _parser().parse_args(given)
-    chosen.passed_on = passed_on
-    os.environ.setdefault(
-        "OPENBLAS_NUM_THREADS", "1"
-    )  # for small matrices threads wait for each other; also in kernels
+    own, passed_on = _split(list(sys.argv[1:] if arguments is None else arguments))
+    chosen = _parser().parse_args(own, argparse.Namespace(passed_on=passed_on))
+    # for small matrices threads wait for each other; also in the kernels that this starts
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         return chosen.run(chosen)
     except OutputError as error:
@@ -111,13 +108,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
 
 
-def _split(given: list[str]) -> list[str]:
-    """Take what `lab` passes on, behind a lone --, off the end of the arguments."""
+def _split(given: list[str]) -> tuple[list[str], list[str]]:
+    """The arguments, and those behind a lone -- that `lab` passes on."""
     if given[:1] != ["lab"] or "--" not in given:
-        return []
+        return given, []
     place = given.index("--")
-    passed_on, given[place:] = given[place + 1 :], []
-    return passed_on
+    return given[:place], given[place + 1 :]
 
 
 def _parser() -> argparse.ArgumentParser:

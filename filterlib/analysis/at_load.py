@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.spectra import Band, Spectra, bands, driven, from_transfers, spectra
+from filterlib.analysis.nominal import kept_drive
+from filterlib.analysis.spectra import Band, Spectra, bands, driven, from_transfers, full_current, spectra
 from filterlib.system.design import Design
-from filterlib.system.drive import Drive
 from filterlib.system.state import State
 
 GRID = np.logspace(3, 8, 201)  # [Hz]
@@ -42,8 +42,9 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
     return narrow, wide
 
 
-def seen(design: Design, state: State, load: str, forces: Drive) -> Seen:
+def seen(design: Design, state: State, load: str) -> Seen:
     """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
+    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
     port, harmonics = design.named_load(load).port, forces.frequencies[1:]
     circuit = design.build(state)
     rows = circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])

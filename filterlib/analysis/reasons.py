@@ -11,13 +11,13 @@ import numpy as np
 from filterlib.analysis.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.candidates import Candidate, candidates
 from filterlib.analysis.imperfections import Ideal, Imperfection, all_ideal, ideals
-from filterlib.analysis.nominal import kept_drive, nominal
+from filterlib.analysis.nominal import nominal
 from filterlib.analysis.reason_words import Sentence, sentences
 from filterlib.analysis.reasons_bands import NEVER, BandReason, Parting, bands_of, parting, resonances_of
 from filterlib.analysis.reasons_sources import Source, sources, split
 from filterlib.analysis.remedies import Baseline, Remedy, Trial, baseline, check, ranked, try_all, try_pairs
 from filterlib.analysis.resonances import Resonance
-from filterlib.analysis.spectra import full_current, spectra
+from filterlib.analysis.spectra import spectra
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
@@ -120,8 +120,7 @@ def reasons(
         return ReasonsResult(
             state.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
         )
-    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
-    now = seen(design, state, load, forces)
+    now = seen(design, state, load)
     trial = Trial(design, state, load, deciding(design, load, now), now)
     tell(0.0, "imperfections")
     found = _causes(trial)

@@ -11,8 +11,8 @@ import numpy as np
 
 from filterlib.analysis.at_load import GRID, Seen, narrow_and_wide, seen
 from filterlib.analysis.candidates import Candidate
-from filterlib.analysis.nominal import kept_drive, nominal
-from filterlib.analysis.spectra import full_current, spectra
+from filterlib.analysis.nominal import nominal
+from filterlib.analysis.spectra import spectra
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.state import State
@@ -90,9 +90,7 @@ class Trial:
 
     def see(self, design: Design) -> Seen:
         """The load's view of another design at the same operating point."""
-        state = design.state(self.state.point)
-        forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
-        return seen(design, state, self.load, forces)
+        return seen(design, design.state(self.state.point), self.load)
 
 
 def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Remedy, ...]:

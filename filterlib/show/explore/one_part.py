@@ -33,7 +33,6 @@ from filterlib.show.style import AFTER, BEFORE
 from filterlib.show.words import number
 from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
-from filterlib.system.requirements import SpikeRequirement
 from filterlib.system.stages import ChassisCapacitor
 from filterlib.units import decibels
 
@@ -139,11 +138,7 @@ def _figures(found: Mapping[str, Seen]) -> dict[tuple[str, str], float]:
 
 
 def _limits(design: Design) -> dict[tuple[str, str], float]:
-    held = {}
-    for one in design.requirements:
-        if one.kind in ("ripple", "spike"):
-            held[one.load, WIDE if isinstance(one, SpikeRequirement) else NARROW] = one.limit
-    return held
+    return {(one.load, one.label): one.limit for one in design.requirements if one.kind in ("ripple", "spike")}
 
 
 def over_the_unknown(board: Board, shown: Tried, tick: Callable[[float], None]) -> Tried:

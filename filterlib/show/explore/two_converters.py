@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.at_load import Seen, narrow_and_wide, seen
-from filterlib.analysis.nominal import kept_drive
-from filterlib.analysis.spectra import Spectra, full_current, spectra
+from filterlib.analysis.spectra import Spectra, spectra
 from filterlib.show.explore.pi_filter import LOAD, WITH, WITHOUT, demo
 from filterlib.show.panels import (
     Axis,
@@ -77,8 +76,7 @@ class TwoBoards:
 
 def see(design: Design, load: str = LOAD) -> Seen:
     """What a load sees at the first operating point."""
-    state = design.state()
-    return seen(design, state, load, kept_drive(design.converter, full_current(design), input_voltage=None))
+    return seen(design, design.state(), load)
 
 
 def compared(design: Design) -> TwoBoards:
