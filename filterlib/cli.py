@@ -250,7 +250,7 @@ def _review(chosen: argparse.Namespace) -> int:
 
 def _compare(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.comparison import compare
+    from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare import write_comparison
     from filterlib.show.words import beside
 
@@ -307,7 +307,7 @@ def _recording(chosen: argparse.Namespace) -> int:
 
 
 def _part(chosen: argparse.Namespace) -> int:
-    from filterlib.analysis.part_curves import examine
+    from filterlib.analysis.linear.part_curves import examine
     from filterlib.errors import QuantityError
     from filterlib.parts.tables import find_part, named_table
     from filterlib.show.part import part_text, write_part
@@ -353,7 +353,7 @@ def _pages(chosen: argparse.Namespace) -> int:
 
 def _verify(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.bench_sheet import bench_sheet
+    from filterlib.analysis.bench.bench_sheet import bench_sheet
     from filterlib.analysis.review import review
     from filterlib.show.verify import sheet_text, write_sheet
 

@@ -7,23 +7,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from filterlib.analysis.bode import BodeResult, bode
-from filterlib.analysis.closing import ClosingResult, closing
-from filterlib.analysis.emission_tests import emission_tests, emissions_of
-from filterlib.analysis.emissions import EmissionResult
-from filterlib.analysis.impedance import ImpedanceResult, impedance
-from filterlib.analysis.insertion import InsertionResult, insertion
-from filterlib.analysis.operating import OperatingResult, operating
-from filterlib.analysis.reasons import ReasonsResult, reasons
-from filterlib.analysis.ripple import Figure, RippleResult, ripple, shapes
-from filterlib.analysis.spectra import bands
-from filterlib.analysis.steps import StepsResult, steps
-from filterlib.analysis.stored_energy import stores
-from filterlib.analysis.stress import StressCheck, StressResult, broken, missions, stress
-from filterlib.analysis.verdict import Verdict, verdicts
+from filterlib.analysis.causes.reasons import ReasonsResult, reasons
+from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
+from filterlib.analysis.judgement import Verdict, verdicts
+from filterlib.analysis.linear.frequency_response import BodeResult, bode
+from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
+from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
+from filterlib.analysis.linear.steps import StepsResult, steps
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple, shapes
+from filterlib.analysis.ripple.spectra import bands
+from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stress.stored_energy import stores
+from filterlib.analysis.stress.stress import StressCheck, StressResult, broken, missions, stress
+from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, closing
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
-from filterlib.system.unknowns import unknowns
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 
 Progress = Callable[[float, str], None]
@@ -81,7 +81,7 @@ class ReviewResult:
     exit_code: int
     lives: tuple[StressCheck, ...] = ()
     broken_ratings: tuple[str, ...] = ()
-    closing: ClosingResult | None = None
+    closing: MeasurementValues | None = None
     reasons: ReasonsResult | None = None
 
 
@@ -217,7 +217,7 @@ def _decisive(
     return wanted.load, wanted.label, next(p for p in points if p.operating.point == verdict.point)  # type: ignore[union-attr]
 
 
-def _closing(design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]) -> ClosingResult | None:
+def _closing(design: Design, points: tuple[PointResult, ...], found: tuple[Verdict, ...]) -> MeasurementValues | None:
     load, label, point = _decisive(design, points, found)
     if point.ripple.reason is not None:
         return None
@@ -233,7 +233,7 @@ def _why(figure: Figure, most: str) -> str:
 def _assumptions(design: Design) -> Iterator[Assumption]:
     """Every default that carries the result."""
     inputs = [one for test in emission_tests(design) for one in test.inputs(design.converter)]
-    for one in dict.fromkeys((*unknowns(design, tolerances=False), *inputs)):
+    for one in dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs)):
         if not one.stated:
             value, low, high = (format_quantity(v, one.unit) for v in (one.nominal, one.low, one.high))
             yield Assumption(one.key, one.label, value, low, high, one.why)
@@ -290,8 +290,8 @@ def _trust(design: Design, points: tuple[PointResult, ...]) -> Iterator[str]:
         *((stage.name, stage) for stage in design.filter),
         *((f"input of {n}", one) for n, one in fitted),
     ]:
-        if held.part.reservation:
-            yield f"{name} {held.part.reservation}"
+        if held.part.caveat:
+            yield f"{name} {held.part.caveat}"
     for point in points:
         for note in point.operating.notes:
             yield f"{point.operating.point}: {note}"

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.spectra import full_current
+from filterlib.analysis.ripple.spectra import full_current
 from filterlib.bench.fit import fit_inside
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import Measurement, measure

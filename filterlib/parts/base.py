@@ -175,7 +175,7 @@ class Part(BaseModel):
         return type(self)(**{name: getattr(self, name) for name in self.model_fields_set} | changes)
 
     @property
-    def reservation(self) -> str:
+    def caveat(self) -> str:
         """What to know before this part is trusted, to be read behind its name; "" where there is nothing."""
         return ""
 

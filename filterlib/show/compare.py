@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from filterlib.analysis.emission_words import ESTIMATE
+from filterlib.analysis.emission.emission_words import ESTIMATE
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.numbers import Section, json_text, put
@@ -33,7 +33,7 @@ class LoadChapter:
     reasons: tuple[tuple[str, ...], tuple[str, ...]]
     figures: tuple[Illustration, ...]
     sources: Table
-    remedies: tuple[Table, ...]
+    mitigations: tuple[Table, ...]
 
 
 def write_comparison(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
@@ -181,7 +181,7 @@ def _at(left: Any, reasons: Any) -> Section:
         put(section, f"{label}_before_over_after_ratio", getattr(left, f"{name}_ratio"), why)
     section["reasons"] = [sentence.text for sentence in reasons.sentences]
     section["sources"] = {one.name: _source(one) for one in reasons.sources}
-    section["remedies"] = [_remedy(one) for one in reasons.remedies]
+    section["mitigations"] = [_remedy(one) for one in reasons.mitigations]
     return section
 
 

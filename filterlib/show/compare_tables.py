@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from filterlib.analysis.emission_words import detector_words
+from filterlib.analysis.emission.emission_words import detector_words
 from filterlib.show.tables import Table
 from filterlib.show.words import SYMBOLS, band, number
 
@@ -129,22 +129,22 @@ def _source(source: Any) -> tuple[str, ...]:
 def remedies_tables(one: Any) -> Iterator[Table]:
     """The best changes for each design, the best first, and the first that a rule forbids."""
     for letter, reasons in zip(LETTERS, one.reasons, strict=True):
-        allowed = [remedy for remedy in reasons.remedies if not remedy.refused][:REMEDIES]
+        allowed = [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES]
         rows = tuple(
             (
-                remedy.words[:1].upper() + remedy.words[1:],
-                number(remedy.ripple, "V"),
-                number(remedy.spike, "V"),
-                str(remedy.costs.parts),
-                _holds(remedy),
+                mitigation.words[:1].upper() + mitigation.words[1:],
+                number(mitigation.ripple, "V"),
+                number(mitigation.spike, "V"),
+                str(mitigation.costs.parts),
+                _holds(mitigation),
             )
-            for remedy in allowed
+            for mitigation in allowed
         )
         head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the band")
         yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)
 
 
-def _holds(remedy: Any) -> str:
-    if not remedy.checked:
+def _holds(mitigation: Any) -> str:
+    if not mitigation.checked:
         return "not tried"
-    return "✓ holds" if remedy.holds else f"◐ nominal only: {remedy.fails_at}"
+    return "✓ holds" if mitigation.holds else f"◐ nominal only: {mitigation.fails_at}"

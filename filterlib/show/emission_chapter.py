@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission_tests import nearest
-from filterlib.analysis.emission_words import detector_words
-from filterlib.analysis.receiver import MICROVOLT
+from filterlib.analysis.emission.emission_words import detector_words
+from filterlib.analysis.emission.receiver import MICROVOLT
+from filterlib.analysis.emission.required_tests import nearest
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.tables import Table

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from filterlib.analysis.emission_words import detector_words
+from filterlib.analysis.emission.emission_words import detector_words
 from filterlib.errors import FilterlibError
 from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from filterlib.analysis.part_curves import WORDS
+from filterlib.analysis.linear.part_curves import WORDS
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.show.numbers import json_text
 from filterlib.show.page import Illustration, illustration, program_version, render
@@ -47,7 +47,7 @@ def part_text(found: Any) -> str:
 
 def _remarks(found: Any) -> list[str]:
     """What the result says of itself, and what a part says is to be known before it is trusted."""
-    reserved = getattr(found.part, "reservation", "")
+    reserved = getattr(found.part, "caveat", "")
     said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
     return [words for words in said if words]
 

@@ -38,7 +38,7 @@ __all__ = [
 ]  # fmt: skip
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1}  # behind words that cross a curve
-SHOWN = 8  # unknowns that a figure names
+SHOWN = 8  # uncertain_parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 _SYSTEMS: tuple[
     dict[str, Any], ...
@@ -246,15 +246,17 @@ def _bars(axes: Axes, values: list[float], shift: float, label: str, colour: str
 def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
     """How far each unknown alone moves the ripple [V peak to peak], the whole band above them, the limit drawn in.
 
-    The unknowns' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    The uncertain_parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
     """
     whole = ripple.figures[load, bandwidth]
-    unknowns = ripple.unknowns[:SHOWN]
-    figure, (axes,) = new_figure(f"What makes the band at {load}", height=1.4 + 0.5 * (len(unknowns) + 1), wide=True)
-    labels = ["all unknowns together", *map(_range_words, unknowns)]
+    uncertain_parameters = ripple.uncertain_parameters[:SHOWN]
+    figure, (axes,) = new_figure(
+        f"What makes the band at {load}", height=1.4 + 0.5 * (len(uncertain_parameters) + 1), wide=True
+    )
+    labels = ["all uncertain_parameters together", *map(_range_words, uncertain_parameters)]
     if np.isfinite(whole.low) and np.isfinite(whole.high):
         _draw_range(axes, 0, whole.low, whole.high, BLACK)
-    for row, unknown in enumerate(unknowns, 1):
+    for row, unknown in enumerate(uncertain_parameters, 1):
         _draw_range(axes, row, unknown.pp_at_low, unknown.pp_at_high, BLUE)
     axes.axvline(whole.peak_to_peak, color="#555555", linewidth=1, linestyle=(0, (1, 2)))
     _annotate_top(axes, whole.peak_to_peak, f"nominal {_volts(whole.peak_to_peak)}", "right")
@@ -288,7 +290,9 @@ def _draw_range(axes: Axes, row: int, low: float, high: float, colour: str) -> N
 def _room_for_texts(axes: Axes, ripple: Any, whole: Any, limit: float | None) -> None:
     """Widen the axis so that the words at both ends of a range stand inside it."""
     values = [whole.low, whole.high, whole.peak_to_peak, np.nan if limit is None else limit]
-    values += [end for unknown in ripple.unknowns[:SHOWN] for end in (unknown.pp_at_low, unknown.pp_at_high)]
+    values += [
+        end for unknown in ripple.uncertain_parameters[:SHOWN] for end in (unknown.pp_at_low, unknown.pp_at_high)
+    ]
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     room = 0.16 * max(high - low, 0.05 * high)
     axes.set_xlim(low - room, high + room)

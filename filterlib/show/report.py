@@ -129,7 +129,7 @@ def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
     yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
-        if point.ripple.unknowns and load == result.design.loads[0].name:
+        if point.ripple.uncertain_parameters and load == result.design.loads[0].name:
             yield tables.unknowns_table(point.ripple, load)
 
 
@@ -160,8 +160,8 @@ def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[I
     if len(ripple.figures[load, "20MHz"].by_source) > 1:
         note = "The figures do not add, because the sources' peaks need not fall together."
         yield illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
-    if ripple.unknowns and load == result.design.loads[0].name:
-        first = ripple.unknowns[0]
+    if ripple.uncertain_parameters and load == result.design.loads[0].name:
+        first = ripple.uncertain_parameters[0]
         words = f"{first.label} alone moves the ripple: {band(first.pp_at_low, first.pp_at_high, 'V')}."
         figure = band_figure(ripple, load, limit=limits.get("20MHz"))
         yield illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")

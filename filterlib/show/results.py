@@ -102,7 +102,12 @@ def _closing(found: Any) -> Section:
     for name in ("low", "high"):
         _put(section, f"pp_{name}_V", getattr(found, name), found.reason or "not computed")
     section["measurements"] = [
-        {"measure": one.what, "unknowns": list(one.keys), "pp_low_V": _number(one.low), "pp_high_V": _number(one.high)}
+        {
+            "measure": one.what,
+            "uncertain_parameters": list(one.keys),
+            "pp_low_V": _number(one.low),
+            "pp_high_V": _number(one.high),
+        }
         | {"narrows_ratio": _number(one.narrows)}
         for one in found.measurements
     ]
@@ -172,7 +177,7 @@ def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
     _put(section, "trusted_to_Hz", ripple.trusted_to, why)
     _put(section, "largest_factor", ripple.largest_factor, why)
     _put(section, "largest_factor_Hz", ripple.largest_factor_frequency, why)
-    section["unknowns"] = [_unknown(unknown) for unknown in ripple.unknowns]
+    section["uncertain_parameters"] = [_unknown(unknown) for unknown in ripple.uncertain_parameters]
     return section
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.stress import shown, worst
+from filterlib.analysis.stress.stress import shown, worst
 from filterlib.show.results import at_frequency, largest_below, spots
 from filterlib.show.words import (
     SYMBOLS,
@@ -238,9 +238,15 @@ def unknowns_table(ripple: Any, load: str) -> Table:
             share(unknown.share),
             _capital(unknown.measurement),
         )
-        for unknown in ripple.unknowns[:UNKNOWNS]
+        for unknown in ripple.uncertain_parameters[:UNKNOWNS]
     )
-    head = ("Unknown", "Its range", "Alone it moves the ripple", "Share of the band", "What would settle it: measure")
+    head = (
+        "UncertainParameter",
+        "Its range",
+        "Alone it moves the ripple",
+        "Share of the band",
+        "What would settle it: measure",
+    )
     return Table(f"What makes the band at {load}, 20 MHz", head, rows)
 
 

@@ -169,7 +169,9 @@ def sheet_numbers(sheet: Any) -> dict[str, Any]:
             "inner_impedance_ohm": test.inner_impedance,
             "telling": test.telling,
         },
-        "narrowing": [{"measurement": n.measurement, "share": n.share, "unknowns": n.labels} for n in sheet.narrowing],
+        "narrowing": [
+            {"measurement": n.measurement, "share": n.share, "uncertain_parameters": n.labels} for n in sheet.narrowing
+        ],
         "uncovered": sheet.uncovered,
         "remarks": sheet.remarks,
     }

@@ -11,10 +11,10 @@ from pydantic import Field
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.converter import Converter
-from filterlib.system.drive import rectangle, triangle
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.unknown import Unknown
+from filterlib.system.source_spectra import rectangle, triangle
+from filterlib.system.uncertain_parameter import UncertainParameter
 
 SOURCE = "input_current"
 _WORDS = {
@@ -68,7 +68,7 @@ class InputSide(Model):
         circuit.inductor("input.esl", "input:r", inner_return, self.esl.value)
         circuit.current_source(SOURCE, inner_return, "input:bus")
 
-    def unknowns(self, converter: Converter) -> Iterator[Unknown]:
+    def uncertain_parameters(self, converter: Converter) -> Iterator[UncertainParameter]:
         """What is not known exactly and matters for this converter; keys "input_side.NAME"."""
         unused = {"efficiency", "ripple_ratio"} if self.ripple_current else set()
         for name, (unit, label) in _WORDS.items():
@@ -76,10 +76,10 @@ class InputSide(Model):
             if held is None or held.known or name in unused or (name == "ripple_ratio" and not steps_up(converter)):
                 continue
             key = f"input_side.{name}"
-            yield Unknown(key, label, unit, float(held.value), held.low, held.high, held.stated, held.why)
+            yield UncertainParameter(key, label, unit, float(held.value), held.low, held.high, held.stated, held.why)
 
     def at(self, values: Mapping[str, Any]) -> InputSide:
-        """The same with other values under the keys of `unknowns`; other keys are passed over."""
+        """The same with other values under the keys of `uncertain_parameters`; other keys are passed over."""
         mine = {
             key.removeprefix("input_side."): value for key, value in values.items() if key.startswith("input_side.")
         }

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from filterlib.analysis.bode import bode
-from filterlib.analysis.impedance import impedance
-from filterlib.analysis.operating import operating
+from filterlib.analysis.linear.frequency_response import bode
+from filterlib.analysis.linear.port_impedance import impedance
+from filterlib.analysis.linear.steps import steps
 from filterlib.analysis.review import review
-from filterlib.analysis.steps import steps
+from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from tests.analysis.board_in_time import DUTY, OVERSHOOT, SAMPLES, SWING, E, T, board, periodic, scales
 from tests.designs import design
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from tests import make_recordings as invented
 
 DESIGNS = Path(__file__).parents[2] / "data" / "designs"

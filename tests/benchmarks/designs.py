@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from filterlib import Waveform, load_design
-from filterlib.analysis.tolerance import tolerance
+from filterlib.analysis.uncertainty.tolerance import tolerance
 from tests.benchmarks.engine import Row, circuit
 from tests.benchmarks.recordings import peak
 

@@ -4,8 +4,8 @@ leakage is about a percent of its inductance."""
 import numpy as np
 import pytest
 
-from filterlib.analysis.bode import bode
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.linear.frequency_response import bode
+from filterlib.analysis.ripple.ripple import ripple
 from tests.designs import common_mode, converter, design, film, resistive, shunt
 
 CASES = {  # switching frequency: (choke of one winding, its leakage of the loop) that a person would pick for it
@@ -28,7 +28,7 @@ def test_200_mV_becomes_about_20_mV(frequency):
     found = ripple(board(frequency), board(frequency).state())
     assert found.figures["modem_before", "20MHz"].peak_to_peak == pytest.approx(0.2, rel=0.01, abs=0)
     assert 10e-3 < found.figures["modem", "20MHz"].peak_to_peak < 40e-3
-    inside = [effect for effect in found.unknowns if effect.key.startswith("converter.")]
+    inside = [effect for effect in found.uncertain_parameters if effect.key.startswith("converter.")]
     assert inside
     for effect in inside:
         assert effect.pp_at_low > 10e-3, effect

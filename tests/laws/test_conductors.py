@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.network.circuit import Circuit
 from filterlib.parts.wire import WirePair
 from filterlib.system.stages import add_filter

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.emission_setup import EmissionTest, line_spectra
-from filterlib.analysis.emissions import emissions
-from filterlib.analysis.modes import modal_currents, modal_voltages
+from filterlib.analysis.emission.estimate import emissions
+from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
+from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.system.input_side import InputSide
 from tests.designs import common_mode, converter, design, resistive, shunt

@@ -6,8 +6,15 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from filterlib.analysis.insertion import SYSTEMS, in_system, insertion, insertion_loss, series_arm, shunt_arm
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.linear.insertion_loss import (
+    SYSTEMS,
+    in_system,
+    insertion,
+    insertion_loss,
+    series_arm,
+    shunt_arm,
+)
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Circuit, Current
 from filterlib.system.stages import add_filter
 from filterlib.system.state import State

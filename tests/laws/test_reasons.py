@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from filterlib import load_design
-from filterlib.analysis.reason_words import fact
-from filterlib.analysis.reasons import reasons
+from filterlib.analysis.causes.reason_words import fact
+from filterlib.analysis.causes.reasons import reasons
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.units import format_quantity
 from tests.designs import converter, design, resistive, series, shunt
@@ -49,7 +49,7 @@ def test_every_sentence_holds_numbers_that_are_in_the_result(whole):
 
 
 def test_every_number_with_a_unit_in_a_sentence_is_a_fact(whole):
-    names = {name for remedy in (*whole.remedies, *whole.pairs) for name in remedy.names}
+    names = {name for mitigation in (*whole.mitigations, *whole.pairs) for name in mitigation.names}
     for one in whole.sentences:
         text = one.text
         for name in sorted(names, key=len, reverse=True):
@@ -69,7 +69,7 @@ def test_the_order_of_the_tables_does_not_matter(seed):
     np.random.default_rng(seed).shuffle(mixed)
     one = design(shunt(name="C1"), series(name="L1"), shunt(name="C2"))
     first, second = (reasons(one, "modem", parts=held, pairs=3) for held in (parts, {n: parts[n] for n in mixed}))
-    assert [r.names for r in first.remedies] == [r.names for r in second.remedies]
+    assert [r.names for r in first.mitigations] == [r.names for r in second.mitigations]
     assert first.pairs == second.pairs
 
 
@@ -104,4 +104,4 @@ def test_the_ripple_scales_all_figures_and_no_order(millivolts, henries):
     ]
     first, second = (reasons(one, "modem", parts={}, pairs=0) for one in made)
     assert second.ripple == pytest.approx(3 * first.ripple, rel=1e-9, abs=0)
-    assert [one.words for one in first.imperfections] == [one.words for one in second.imperfections]
+    assert [one.words for one in first.parasitics] == [one.words for one in second.parasitics]

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from filterlib import Current, load_design
-from filterlib.analysis.loading import loadings
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stress.loading import loadings
 from filterlib.parts.tables import data_folder
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 

@@ -9,15 +9,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.bode import BodeResult
-from filterlib.analysis.impedance import ImpedanceResult
-from filterlib.analysis.insertion import InsertionResult
-from filterlib.analysis.operating import OperatingResult
+from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.linear.frequency_response import BodeResult
+from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.port_impedance import ImpedanceResult
+from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import Assumption, PointResult, ReviewResult
-from filterlib.analysis.ripple import Figure, RippleResult, UnknownEffect
-from filterlib.analysis.steps import StepsResult
-from filterlib.analysis.stress import Heat, StressCheck, StressResult
-from filterlib.analysis.verdict import Verdict
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.stress.stress import Heat, StressCheck, StressResult
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -136,8 +136,8 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
                 reduction={"ripple": size - scale * fast, "spike": size - slow, "common_mode": 0.0},
             )
         spectra[place] = (slow * 0.4 / n**2 + fast * 0.02 / (1 + ((n - 270) / 20) ** 2)) * np.exp(1j * n)
-    unknowns = (
-        UnknownEffect(
+    uncertain_parameters = (
+        Sensitivity(
             key="converter.output_capacitance",
             label="capacitance inside the converter",
             unit="F",
@@ -149,7 +149,7 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
             share=0.7,
             measurement="an impedance sweep at the converter's terminals, 10 kHz to 1 MHz",
         ),
-        UnknownEffect(
+        Sensitivity(
             key="converter.output_esr",
             label="ESR inside the converter",
             unit="ohm",
@@ -161,7 +161,7 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
             share=0.2,
             measurement="the same sweep",
         ),
-        UnknownEffect(
+        Sensitivity(
             key="converter.shape",
             label="shape of the switching current",
             unit="",
@@ -185,7 +185,7 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
         frequencies=SWITCHING * n,
         spectra=spectra,
         spectra_by_source={},
-        unknowns=unknowns,
+        uncertain_parameters=uncertain_parameters,
         largest_factor=3.1,
         largest_factor_frequency=1.4e6,
         trusted_to=30e6,

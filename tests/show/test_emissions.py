@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from filterlib.analysis.emissions import EmissionTest, emissions
+from filterlib.analysis.emission.estimate import EmissionTest, emissions
 from filterlib.errors import FilterlibError
 from filterlib.show.emission_numbers import emission_arrays, emission_keys
 from filterlib.show.emissions import emissions_figure

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.show.explore.common_mode import CHOICES, begun, common_mode_panel, currents, set_up
 from filterlib.show.explore.common_mode_drawing import width

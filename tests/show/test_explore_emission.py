@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from filterlib.analysis.emission_setup import EmissionTest
-from filterlib.analysis.emissions import emissions
+from filterlib.analysis.emission.estimate import emissions
+from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.show.explore.emission import emission_panel, measured, over_half, with_band, worst
 from filterlib.show.explore.pi_filter import demo
 from filterlib.system.files import load_design

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.review import review
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.explore.pi_filter import demo, explore, pi_panel, with_band
-from filterlib.system.drive import ScaleError
 from filterlib.system.files import load_design
+from filterlib.system.source_spectra import ScaleError
 
 BRICK = "Skerry brick (invented)"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.explore.one_part import NOTHING, WANTED, Board, budget, budget_panel, changes, over_the_unknown
 from filterlib.show.explore.pi_filter import demo
 from filterlib.show.explore.two_converters import CAUSES, causes_panel, compared, stretched, switched
@@ -85,7 +85,7 @@ def test_what_is_refused_names_its_rule(part):
 
 def test_leakage_by_hand(part):
     """hand: 2 pi 60 Hz 470 nF 28 V = 4.961 mA a line, two lines."""
-    costs = part.at({"tried": "pair of 470 nF to the chassis"}).remedy.costs
+    costs = part.at({"tried": "pair of 470 nF to the chassis"}).mitigation.costs
     assert costs.leakage == pytest.approx(2 * 4.9612e-3, rel=1e-4, abs=0)
     assert costs.parts == 2
 

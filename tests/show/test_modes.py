@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from filterlib.analysis.modes import modal_two_port
+from filterlib.analysis.linear.modal_two_port import modal_two_port
 from filterlib.show.modes import modes_figure
 from tests.designs import common_mode, design, series, shunt
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from filterlib.analysis.reasons import reasons
+from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
 from filterlib.show.reasons import changes_figure, reasons_chapter, remedies_table, sources_table
 from filterlib.show.report import review_files
@@ -35,17 +35,17 @@ def test_tables_hold_what_the_result_holds(reviewed):
     found = reviewed.reasons
     assert len(sources_table(found).rows) == len(found.sources)
     table = remedies_table(found)
-    assert table.rows[0][0].lower() == found.remedies[0].words.lower()
+    assert table.rows[0][0].lower() == found.mitigations[0].words.lower()
     assert all(len(row) == len(table.head) for row in table.rows)
     refused = next(t for t in reasons_chapter(found).tables if "refused" in t.caption)
-    assert refused.rows[0][1] == next(one.refused for one in found.remedies if one.refused)
+    assert refused.rows[0][1] == next(one.refused for one in found.mitigations if one.refused)
 
 
 def test_numbers_stand_in_results_with_their_units(reviewed, files):
     section, found = json.loads(files["results.json"])["reasons"], reviewed.reasons
     assert section["ripple_pp_V"] == pytest.approx(found.ripple, rel=1e-6, abs=0)
-    assert [one["change"] for one in section["remedies"]] == [one.words for one in found.remedies]
-    assert section["remedies"][0]["drop_V"] == pytest.approx(found.remedies[0].costs.drop, rel=1e-6, abs=0)
+    assert [one["change"] for one in section["mitigations"]] == [one.words for one in found.mitigations]
+    assert section["mitigations"][0]["drop_V"] == pytest.approx(found.mitigations[0].costs.drop, rel=1e-6, abs=0)
     for one, told in zip(found.sentences, section["sentences"], strict=True):
         assert told["text"] == one.text
         assert len(told["facts"]) == len(dict(one.facts))
@@ -57,7 +57,7 @@ def test_bars_are_labelled_with_their_values(reviewed):
     texts = [text.get_text() for text in figure.axes[0].texts]
     assert any(re.fullmatch(r"[\d.]+ [mµn]V", text) for text in texts)
     names = [label.get_text().replace("\n", " ") for label in figure.axes[0].get_yticklabels()]
-    assert names[:2] == ["as it is", reviewed.reasons.remedies[0].words]
+    assert names[:2] == ["as it is", reviewed.reasons.mitigations[0].words]
 
 
 def test_an_unstable_design_has_no_reasons_on_its_page():

@@ -9,8 +9,8 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib.analysis.added_capacitor import AddedCapacitor
-from filterlib.analysis.closing import ClosingResult, Measurement
+from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
 from filterlib.show.words import decisive_point, summary
@@ -274,7 +274,7 @@ def closing_of(load="modem"):
         Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4),
         Measurement("part L1", "L1 itself", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
     )
-    return ClosingResult("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
+    return MeasurementValues("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
 
 
 def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decides(fakes):
@@ -291,6 +291,6 @@ def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decide
 
 def test_without_a_band_nothing_would_close_it(fakes, page):
     assert "What would close the band" not in review_files(fakes.review())["review.html"]
-    known = ClosingResult("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
+    known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
     text = review_files(fakes.review(closing=known))["review.html"]
     assert "<li>Nothing is unknown.</li>" in text

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from filterlib.analysis.added_capacitor import AddedCapacitor
-from filterlib.analysis.closing import ClosingResult, Measurement
 from filterlib.analysis.review import review as analysis_review
+from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.results import FORMAT, results_text
 from filterlib.show.tables import ripple_table
 from filterlib.system.clip import measured
@@ -164,13 +164,13 @@ def test_a_clipped_scope_has_its_own_figures():
 def test_what_would_close_the_band_is_told_with_units(fakes):
     capacitor = AddedCapacitor(10e-6, (1, 2), 0.11, 0.08, 0.06, 0.1, math.nan, math.nan)
     one = Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4)
-    found = read(fakes.review(closing=ClosingResult("full", "modem", "20MHz", 0.005, 0.0125, (one,), capacitor)))
+    found = read(fakes.review(closing=MeasurementValues("full", "modem", "20MHz", 0.005, 0.0125, (one,), capacitor)))
     section = found["closing"]
     assert (section["point"], section["load"], section["band"]) == ("full", "modem", "20MHz")
     assert (section["pp_low_V"], section["pp_high_V"]) == (0.005, 0.0125)
     assert section["measurements"][0] == {
         "measure": "the ripple once more",
-        "unknowns": ["converter.output_esr"],
+        "uncertain_parameters": ["converter.output_esr"],
         "pp_low_V": 0.006,
         "pp_high_V": 0.009,
         "narrows_ratio": 0.4,

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.operating import operating
 from filterlib.analysis.review import review
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.waveform import Waveform, trapezoid
 from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
-from filterlib.system.drive import drive, harmonic_count
+from filterlib.system.source_spectra import harmonic_count, source_spectra
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 CURRENT = {"name": "modem", "kind": "constant_current", "current": "4 A"}
@@ -76,9 +76,9 @@ def test_the_drive_has_harmonics_for_the_ring_and_the_converters_edges_where_non
     assert harmonic_count(one) == 2000  # hand: 4 x 90 MHz / 180 kHz
     plain = design(source=source()).converter
     stated = design(source=source(common_mode={**DRIVE, "rise_time": "30 ns", "fall_time": "30 ns"})).converter
-    assert_allclose(drive(plain, 1.0).common_mode, drive(stated, 1.0).common_mode, rtol=1e-12, atol=0)
+    assert_allclose(source_spectra(plain, 1.0).common_mode, source_spectra(stated, 1.0).common_mode, rtol=1e-12, atol=0)
     slow = design(source=source(common_mode={**DRIVE, "fall_time": "300 ns"})).converter
-    assert np.any(abs(drive(slow, 1.0).common_mode - drive(plain, 1.0).common_mode) > 1e-3)
+    assert np.any(abs(source_spectra(slow, 1.0).common_mode - source_spectra(plain, 1.0).common_mode) > 1e-3)
 
 
 def test_an_edge_longer_than_the_period_is_refused():

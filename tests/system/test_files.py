@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import InputError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import data_folder
@@ -252,7 +252,7 @@ def test_the_smallest_design_file_gives_a_band(written):
     found = ripple(one, one.state())
     seen = found.figures["modem", "20MHz"]
     assert 0 < seen.low < seen.peak_to_peak < seen.high
-    assert found.unknowns
+    assert found.uncertain_parameters
 
 
 def test_every_demonstration_is_named_in_the_note():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import Waveform

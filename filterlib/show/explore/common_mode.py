@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.modes import CONVENTION, modal_currents
-from filterlib.analysis.nominal import kept_drive
-from filterlib.analysis.spectra import driven, from_transfers, full_current
+from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_currents
+from filterlib.analysis.ripple.nominal import kept_source_spectra
+from filterlib.analysis.ripple.spectra import driven, from_transfers, full_current
 from filterlib.network.circuit import Circuit, Current
 from filterlib.parts.tables import standard_tables
 from filterlib.show.explore.common_mode_drawing import picture
@@ -82,7 +82,7 @@ class Currents:
 def currents(looked: Looked) -> Currents:
     """Every current of the drawing, from one solution of the circuit."""
     design, state = looked.design, looked.design.state()
-    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
+    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
     harmonics = forces.frequencies[1:]
     harmonics = harmonics[harmonics <= TOP]
     circuit = design.build(state)

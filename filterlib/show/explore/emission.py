@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission_setup import EmissionTest, Side
-from filterlib.analysis.emission_words import detector_words
-from filterlib.analysis.emissions import EmissionResult, Margin, estimate
-from filterlib.analysis.nominal import nominal
+from filterlib.analysis.emission.emission_words import detector_words
+from filterlib.analysis.emission.estimate import EmissionResult, Margin, estimate
+from filterlib.analysis.emission.line_spectra import EmissionTest, Side
+from filterlib.analysis.ripple.nominal import nominal
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show.explore.common_mode import CHOICES as WAYS
 from filterlib.show.explore.pi_filter import LOAD, demo

@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from filterlib.analysis.insertion import SYSTEMS, InsertionResult, insertion
+from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, insertion
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import data_folder

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.at_load import Seen, narrow_and_wide
-from filterlib.analysis.candidates import Candidate, candidates
-from filterlib.analysis.remedies import Remedy, Trial, baseline, check, try_all
+from filterlib.analysis.causes.candidates import Candidate, candidates
+from filterlib.analysis.causes.mitigations import Mitigation, Trial, baseline, check, try_all
+from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
 from filterlib.show.explore.pi_filter import LOAD, demo
@@ -73,14 +73,14 @@ class Tried:
     """What a change does; [V] peak to peak by (load, label), at the first operating point.
 
     ``limits`` of the design's own requirements; ``before``, ``after``; ``highest``: the greatest with each unknown alone at
-    its ends, of `WANTED`, once that is known; ``remedy``: costs and the rule that is broken, or None where nothing is
+    its ends, of `WANTED`, once that is known; ``mitigation``: costs and the rule that is broken, or None where nothing is
     changed. ``times``, ``wave_before``, ``wave`` (n,): the modem over one period, full bandwidth [s, V].
     """
 
     limits: Mapping[tuple[str, str], float]
     before: Mapping[tuple[str, str], float]
     after: Mapping[tuple[str, str], float]
-    remedy: Remedy | None
+    mitigation: Mitigation | None
     times: np.ndarray
     wave_before: np.ndarray
     wave: np.ndarray
@@ -94,7 +94,7 @@ class Tried:
     @property
     def refused(self) -> str:
         """The rule that is broken, or ""."""
-        return self.remedy.refused if self.remedy else ""
+        return self.mitigation.refused if self.mitigation else ""
 
 
 def budget(board: Board) -> Tried:
@@ -143,7 +143,7 @@ def _limits(design: Design) -> dict[tuple[str, str], float]:
 
 def over_the_unknown(board: Board, shown: Tried, tick: Callable[[float], None]) -> Tried:
     """The same with the greatest figures over what is not known; nothing where the change is refused."""
-    if shown.remedy is None or board.tried is None or shown.refused:
+    if shown.mitigation is None or board.tried is None or shown.refused:
         return shown
     trials = _trials(_Base(board.base))
     highest: dict[tuple[str, str], float] = {}
@@ -253,8 +253,8 @@ def _readings(r: Tried) -> tuple[Reading, ...]:
         Reading(label, r.after[one], "V", _verdict(r, one), f"at most {number(r.limits[one], 'V')}")
         for label, one in zip(words, WANTED, strict=True)
     ]
-    costs = r.remedy.costs if r.remedy else None
-    price = "none" if r.remedy is None else str(costs.parts) if costs else "not fitted"
+    costs = r.mitigation.costs if r.mitigation else None
+    price = "none" if r.mitigation is None else str(costs.parts) if costs else "not fitted"
     note = f"leaks {number(costs.leakage, 'A')} at 60 Hz" if costs and costs.leakage else ""
     held = Reading("rule", "refused" if r.refused else "none broken", note=r.refused)
     return (*rows, Reading("parts more", price, note=note), held)
@@ -272,7 +272,7 @@ def _sentence(r: Tried) -> str:
     if r.refused:
         return f"Refused: {r.refused}."
     left = f"{number(r.after[LOAD, NARROW], 'V')} are left at the modem in 20 MHz"
-    if r.remedy is None:
+    if r.mitigation is None:
         return f"As it is, {left}, above the {number(r.limits[LOAD, NARROW], 'V')} allowed."
     kept = "every limit is kept" if r.within else "a limit is exceeded"
-    return f"{r.remedy.words[0].upper()}{r.remedy.words[1:]}: {left}, and {kept}."
+    return f"{r.mitigation.words[0].upper()}{r.mitigation.words[1:]}: {left}, and {kept}."

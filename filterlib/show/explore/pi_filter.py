@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.nominal import NominalResult, nominal
-from filterlib.analysis.operating import OperatingResult, operating
-from filterlib.analysis.ripple import Figure, RippleResult, ripple
-from filterlib.analysis.verdict import Verdict, verdicts
+from filterlib.analysis.judgement import Verdict, verdicts
+from filterlib.analysis.ripple.nominal import NominalResult, nominal
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple
+from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import data_folder
@@ -86,7 +86,7 @@ def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) ->
     full = ripple(design, found.state, progress=tick)
     tick(1.0)
     judged = verdicts(design, [_Point(operating=found, ripple=full)])
-    decided = next((one.label for one in full.unknowns if one.key == full.depends[LOAD, LABEL]), "")
+    decided = next((one.label for one in full.uncertain_parameters if one.key == full.depends[LOAD, LABEL]), "")
     return replace(shown, figure=full.figures[LOAD, LABEL], verdicts=judged, decided_by=decided)
 
 

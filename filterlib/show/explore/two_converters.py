@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.at_load import Seen, narrow_and_wide, seen
-from filterlib.analysis.spectra import Spectra, spectra
+from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
+from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.show.explore.pi_filter import LOAD, WITH, WITHOUT, demo
 from filterlib.show.panels import (
     Axis,
@@ -101,7 +101,7 @@ def _clean() -> Line:
 def _line(design: Design, found: Seen) -> Line:
     state = design.state()
     before = spectra(
-        design, state, filtered=False, outputs={LOAD: design.named_load(LOAD).port}, forces=found.spectra.drive
+        design, state, filtered=False, outputs={LOAD: design.named_load(LOAD).port}, forces=found.spectra.source_spectra
     )
     narrow, wide = narrow_and_wide(design)
     then, now = (stretched(one.waveform(LOAD, wide)) for one in (before, found.spectra))

@@ -259,7 +259,7 @@ class Panel:
     # ---- showing ---------------------------------------------------------------------------------------------------
 
     def check(self) -> None:
-        """Drive every control to both ends and every option, and put all back.
+        """SourceSpectra every control to both ends and every option, and put all back.
 
         Raises PanelError with everything that is wrong: an exception, a control that changes no result or no picture, a
         curve that is not finite or lies wholly outside its axes.

@@ -1,0 +1,335 @@
+"""What every part is stressed with, against what it is rated for: currents, voltages, heat, life."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
+from filterlib.parts.ageing import mission_life
+from filterlib.parts.wound import temperature_rise
+from filterlib.system.design import Design
+from filterlib.system.source_spectra import samples, spread
+from filterlib.system.state import State
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import format_hours, format_quantity
+
+CERAMIC_RISE = 20.0
+"""[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
+ceramic chip capacitors."""
+LEAST_RISE = 0.01  # [K] below which a rise is not told apart
+LONGEST = 15 * 8766 * 3600.0
+"""[s] of life beyond which the seal of an electrolytic decides, and not its electrolyte: common practice, no source."""
+Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
+
+
+@dataclass(frozen=True)
+class StressCheck:
+    """One stress of one part.
+
+    ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``
+    [unit]: nominal, and least and greatest while each unknown moves alone to the ends of its range; ``limit`` [unit], NaN
+    where there is none, for which ``reason`` says why (and where there is one, whose it is); ``at_least``: True where the
+    value must not fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``:
+    key of the unknown that decides, or ""; ``sentence``: all of it in words.
+    """
+
+    name: str
+    part: str
+    what: str
+    unit: str
+    value: float
+    low: float
+    high: float
+    limit: float
+    at_least: bool
+    margin: float
+    verdict: Answer
+    depends_on: str
+    reason: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Heat of one part [W]: of direct current, of ripple (as the circuit has it), and of the core by its Steinmetz data.
+
+    ``core`` is NaN where no data are stated; ``rise`` [K] above the surroundings, NaN without a thermal resistance. Of
+    the core's two figures, circuit and Steinmetz, the rise holds the larger. ``count`` such parts stand in parallel.
+    """
+
+    name: str
+    part: str
+    count: int
+    direct: float
+    ripple: float
+    core: float
+    rise: float
+
+
+@dataclass(frozen=True)
+class StressResult:
+    """``checks`` and ``heats`` of all parts at one operating point; none where the circuit is unstable: ``reason``."""
+
+    point: str
+    checks: tuple[StressCheck, ...] = ()
+    heats: tuple[Heat, ...] = ()
+    reason: str | None = None
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """A stress of all designs of a batch, (designs, 1), with its limit and what is said beside it."""
+
+    what: str
+    unit: str
+    values: Any
+    limit: Any
+    reason: str
+    at_least: bool = False
+
+
+def stress(design: Design, state: State) -> StressResult:
+    """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
+
+    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each unknown is
+    moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`; a part's
+    own rise changes its copper and its life, and not the circuit.
+    Raises ScaleError where the converter's stated figures contradict each other.
+    """
+    batches = [_batch(variant) for variant in shapes(design)]
+    loaded = [loadings(many, state) for many, _ in batches]
+    keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
+    checks, heats = [], []
+    for alike in zip(*loaded, strict=True):
+        heat = [_heat(one, state) for one in alike]
+        measures = [tuple(_measures(one, rise, design, state)) for one, (*_, rise) in zip(alike, heat, strict=True)]
+        checks += [_check(alike[0], same, keys, design, state) for same in zip(*measures, strict=True)]
+        direct, ripple, core, rise = (float(np.ravel(part)[0]) for part in heat[0])
+        part = alike[0].fitted
+        heats.append(Heat(part.name, part.words, part.count, direct, ripple, core, rise))
+    return StressResult(state.point, tuple(checks), tuple(heats))
+
+
+def _batch(design: Design) -> tuple[Design, list[str]]:
+    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain_parameters' keys, in order."""
+    box = uncertain_parameters(design)
+    if not box:
+        return design, []
+    columns = np.repeat([[one.nominal for one in box]], 1 + 2 * len(box), axis=0)
+    for place, one in enumerate(box):
+        columns[1 + 2 * place : 3 + 2 * place, place] = one.low, one.high
+    values = {one.key: columns[:, [place]] for place, one in enumerate(box)}
+    return with_values(design, values), [one.key for one in box for _ in range(2)]
+
+
+def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
+    """Heat of direct current, of ripple, of the core by Steinmetz [W], and rise [K]; (designs, 1) each."""
+    part, nothing = one.fitted.part, np.full((1, 1), np.nan)
+    core: Any = nothing
+    rise: Any = nothing
+    resistance = getattr(part, "thermal_resistance", None)
+    if one.fitted.kind in ("choke", "common_mode_choke"):
+        core = _core_heat(one, state)
+        if resistance is not None:
+            copper, rest = one.direct_heat + one.copper_heat, np.fmax(one.ripple_heat - one.copper_heat, core)
+            rise = temperature_rise(copper, rest, resistance, state.temperature)
+    elif resistance is not None:
+        rise = one.ripple_heat * resistance
+    return one.direct_heat, one.ripple_heat, core, rise
+
+
+def _core_heat(one: Loading, state: State) -> Any:
+    """Of every source by itself, added: exact for the converter's alone."""
+    if one.fitted.part.steinmetz is None:
+        return np.full((1, 1), np.nan)
+    volts = core_voltage(one, state)
+    flux = integral(volts)
+    swings = (np.reshape(spread(samples(c)), (-1, 1)) for _, c in flux)
+    heats = [one.fitted.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
+    return sum(np.reshape(heat, (-1, 1)) for heat in heats)
+
+
+def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+    if one.fitted.kind == "capacitor":
+        yield from _of_capacitor(one, rise, design, state)
+    elif one.fitted.kind == "choke":
+        part, (branch,) = one.fitted.part, one.fitted.branches
+        yield _rated("current", one.rms_with_direct, part, "rated_current", "rms, direct current included")
+        there = part.inductance_at(branch.direct, state.temperature)
+        magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
+        why = "largest current that magnetises the core"
+        yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", why)
+        yield _rise(one, rise, state)
+    elif one.fitted.kind == "common_mode_choke":
+        yield from _of_common_mode(one, rise, state)
+
+
+def _rated(what: str, values: Any, part: Any, field: str, words: str) -> _Measure:
+    limit = getattr(part, field, None)
+    missing = f"the part states no {field}"
+    return _Measure(what, "A", values, np.nan if limit is None else limit, missing if limit is None else words)
+
+
+def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+    part, bias = one.fitted.part, one.fitted.bias
+    weighed = sum(
+        2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
+    )
+    limit = part.rated_ripple(state.temperature)
+    factors = [name for name in ("frequency", "temperature") if getattr(part, f"ripple_{name}_curve") is not None]
+    words = "rms" + (f", with the part's factors against {' and '.join(factors)}" if factors else "")
+    missing = "the part states no ripple_current"
+    yield _Measure("ripple current", "A", np.sqrt(weighed), np.nan if limit is None else limit,
+                   missing if limit is None else words)  # fmt: skip
+    share = np.max(part.usable_voltage / part.rated_voltage)
+    whose = "" if part.voltage_derating is not None else " by the rule of its kind"
+    words = f"direct voltage and ripple; {share:.0%} of the rated {format_quantity(part.rated_voltage, 'V')}{whose}"
+    yield _Measure("voltage", "V", peak(one.voltages[0], bias), part.usable_voltage, words.replace("%", " %"))
+    yield _rise(one, rise, state)
+    if part.rated_life is not None:
+        limit = np.nan if design.service_life is None else design.service_life
+        words = "the design states no service_life" if design.service_life is None else "the design's service_life"
+        life = part.life_at(state.temperature + rise)
+        if np.ravel(life)[0] > LONGEST:
+            words += f"; beyond some {format_hours(LONGEST, 2)} the seal decides"
+        elif part.thermal_resistance is None:
+            words = "the part states no thermal_resistance, so its temperature is not known"
+        yield _Measure("life", "s", life, limit, words, at_least=True)
+    leakage = part.leakage_current(bias)
+    if leakage is not None:
+        yield _Measure(
+            "leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, "the most at 20 °C; nothing limits it"
+        )
+
+
+def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]:
+    part, name = one.fitted.part, one.fitted.name
+    yield _rated("current", one.rms_with_direct, part, "rated_current", "rms of a winding, direct current included")
+    unbalance, balanced = state.unbalance(name), state.current(name)
+    there = part.magnetising_at(unbalance, balanced, state.temperature)
+    magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
+    values = peak(magnetising, unbalance) + np.abs(balanced * part.imbalance) / 2
+    words = "what does not return through the other winding, at its peak"
+    yield _rated("unbalanced current", values, part, "saturation_current", words)
+    loop = [(f, (i - j) / 2) for (f, i), (_, j) in zip(*one.currents, strict=True)]
+    yield _rated("balanced current", peak(loop, balanced), part, "leakage_saturation_current", "at its peak")
+    yield _rise(one, rise, state)
+
+
+def _rise(one: Loading, rise: Any, state: State) -> _Measure:
+    part = one.fitted.part
+    most = part.maximum_temperature
+    limits = {"up to the part's highest temperature": np.nan if most is None else most - state.temperature}
+    if part.kind.startswith("ceramic"):
+        limits["the usual limit for ceramics"] = CERAMIC_RISE
+    words, limit = min(limits.items(), key=lambda pair: np.inf if np.isnan(pair[1]) else pair[1])
+    if part.thermal_resistance is None:
+        words, limit = "the part states no thermal_resistance", np.nan
+    elif np.isnan(limit):
+        words = "the part states no maximum_temperature"
+    return _Measure("temperature rise", "K", rise, limit, words)
+
+
+def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Design, state: State) -> StressCheck:
+    """The verdict on one stress; ``same`` holds it for each shape of the converter's current."""
+    measures = tuple(same)
+    first, count = measures[0], len(keys) // len(measures)
+    values = np.concatenate([np.broadcast_to(np.ravel(m.values), (count,)) for m in measures])
+    known = values[np.isfinite(values) | np.isposinf(values)]
+    limit, value = float(np.max(first.limit)), float(values[0])
+    low, high = (float(np.min(known)), float(np.max(known))) if known.size else (np.nan, np.nan)
+    worst, best = (low, high) if first.at_least else (high, low)
+    at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
+    answer = _answer(worst, best, limit, first.at_least)
+    ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
+    found = StressCheck(
+        name=one.fitted.name, part=one.fitted.words, what=first.what, unit=first.unit, value=value, low=low, high=high,
+        limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
+        depends_on=keys[at].strip() if answer == "depends on" else "", reason=first.reason, sentence="",
+    )  # fmt: skip
+    return replace(found, sentence=_sentence(found))
+
+
+def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
+    if np.isnan(worst):
+        return "not known"
+    if np.isnan(limit):
+        return "no limit"
+    sign = -1 if at_least else 1
+    if sign * worst <= sign * limit:
+        return "within"
+    return "beyond" if sign * best > sign * limit else "depends on"
+
+
+def shown(value: float, unit: str) -> str:
+    """A stress as text; times in hours."""
+    if unit == "K" and abs(value) < LEAST_RISE:
+        return f"below {LEAST_RISE:g} K"
+    return format_hours(value) if unit == "s" and np.isfinite(value) else format_quantity(value, unit)
+
+
+def _sentence(found: StressCheck) -> str:
+    start = f"{found.part}: {found.what}"
+    if found.verdict == "not known":
+        return f"{start} is not known: {found.reason}"
+    low, high = shown(found.low, found.unit), shown(found.high, found.unit)
+    band = f" ({low} to {high} over what is not known)" if low != high else ""
+    told = f"{start} {shown(found.value, found.unit)}{band}"
+    if found.verdict == "no limit":
+        return f"{told}; {found.reason}"
+    told += f", {'at least' if found.at_least else 'at most'} {shown(found.limit, found.unit)} ({found.reason})"
+    return told + {"within": "", "beyond": ": beyond its rating"}.get(found.verdict, f": depends on {found.depends_on}")
+
+
+def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
+    """The life of every electrolytic over all operating points, where each states its share of time; else nothing."""
+    shares = {point.name: point.share_of_time for point in design.operating_points}
+    lives: Mapping[str, list[StressCheck]] = {}
+    results = tuple(results)
+    for check in (check for result in results for check in result.checks if check.what == "life"):
+        lives.setdefault(check.name, []).append(check)  # type: ignore[attr-defined]
+    weights = [shares.get(result.point) for result in results]
+    if not weights or any(weight is None for weight in weights) or not sum(weights):  # type: ignore[arg-type]
+        return ()
+    return tuple(_mission(found, weights) for found in lives.values() if len(found) == len(weights))
+
+
+def _mission(found: list[StressCheck], weights: list[Any]) -> StressCheck:
+    value, low, high = (
+        float(mission_life(weights, [getattr(c, end) for c in found])) for end in ("value", "low", "high")
+    )
+    limit = found[0].limit
+    answer = _answer(low, high, limit, at_least=True)
+    whole = replace(
+        found[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+        verdict=answer, depends_on=found[0].depends_on if answer == "depends on" else "",
+    )  # fmt: skip
+    return replace(whole, sentence=_sentence(whole))
+
+
+def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
+    """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
+    found: dict[tuple[str, str], tuple[str, StressCheck]] = {}
+    for result in results:
+        for check in result.checks:
+            key = check.name, check.what
+            if key not in found or _severity(check) > _severity(found[key][1]):
+                found[key] = result.point, check
+    return tuple(found.values())
+
+
+def _severity(check: StressCheck) -> float:
+    value = -check.value if check.at_least else check.value
+    return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
+
+
+def broken(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[str, ...]:
+    """A sentence for every rating that is exceeded, or may be, at the worst operating point; those exceeded first."""
+    found = [(check, f"{check.sentence}, at {point}") for point, check in worst(results)]
+    found += [(check, check.sentence) for check in lives]
+    return tuple(told for answer in ("beyond", "depends on") for check, told in found if check.verdict == answer)
