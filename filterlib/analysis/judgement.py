@@ -15,6 +15,7 @@ from filterlib.parts.artificial_network import artificial_network
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import DropRequirement, StepRequirement, VoltageRequirement
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
 from filterlib.units import format_quantity, from_decibels
 
@@ -94,7 +95,7 @@ def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
     """Voltage or drop, over the range of what carries direct current."""
 
     def level(one: Design) -> Any:
-        volts = one.state(point.operating.point).load_voltages[wanted.load]
+        volts = solve(one, point.operating.point).state.load_voltages[wanted.load]
         return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
 
     value = float(level(design))
@@ -110,10 +111,7 @@ def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
     state = point.operating.state
 
     def dip(values: dict[str, float]) -> float:
-        found = steps(
-            with_values(design, values) if values else design, state, wanted.load, step_current=wanted.current
-        )
-        return found.load_dip
+        return steps(point.solution.varied(values), wanted.load, step_current=wanted.current).load_dip
 
     value = dip({})
     if np.isnan(value):

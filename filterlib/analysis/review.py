@@ -18,11 +18,13 @@ from filterlib.analysis.linear.steps import StepsResult, steps
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple, shapes
 from filterlib.analysis.ripple.spectra import bands
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck, StressResult, broken, missions, stress
-from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, closing
+from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve_all
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 
@@ -50,6 +52,7 @@ class PointResult:
     ``emissions``: of every test that the design asks for.
     """
 
+    solution: Solution
     operating: OperatingResult
     bode: Mapping[str, BodeResult]
     impedance: Mapping[str, ImpedanceResult]
@@ -91,7 +94,8 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
     """
-    points = tuple(_point(design, name, number, progress) for number, name in enumerate(_names(design)))
+    solutions = solve_all(design)
+    points = tuple(_point(solution, number, progress) for number, solution in enumerate(solutions))
     points = _with_emissions(design, points, progress)
     found = verdicts(design, points)
     lives = missions(design, [point.stress for point in points])
@@ -126,35 +130,33 @@ def _reasons(
             begun = _POINTS + _EMISSIONS
             progress(begun + (1 - begun) * share, text)
 
-    return reasons(design, load, point=point.operating.state, progress=tell)
+    return reasons(point.solution, load, progress=tell)
 
 
-def _names(design: Design) -> list[str]:
-    return [point.name for point in design.operating_points]
-
-
-def _point(design: Design, name: str, number: int, progress: Progress | None) -> PointResult:
+def _point(solution: Solution, number: int, progress: Progress | None) -> PointResult:
+    design, name = solution.design, solution.point
     count = len(design.operating_points)
 
     def tell(share: float) -> None:
         if progress is not None:
             progress(_POINTS * (number + share) / count, f"{name}: ripple over what is not known")
 
-    found = operating(design, name)
-    state, loads = found.state, [load.name for load in design.loads]
+    found = operating(solution)
+    loads = [load.name for load in design.loads]
     if found.stable:
-        at_point = ripple(design, state, progress=tell)
-        stressed = stress(design, state)
-        moved = {load: steps(design, state, load) for load in loads}
+        at_point = ripple(solution, progress=tell)
+        stressed = stress(solution)
+        moved = {load: steps(solution, load) for load in loads}
     else:
         at_point = RippleResult(name, design.converter.switching_frequency, reason=found.reason)
         stressed = StressResult(name, reason=found.reason)
         moved = {load: replace(_NO_STEPS, point=name, load=load, reason=found.reason) for load in loads}
     return PointResult(
+        solution=solution,
         operating=found,
-        bode={load: bode(design, state, load) for load in loads},
-        impedance={load: impedance(design, state, load) for load in loads},
-        insertion=insertion(design, state),
+        bode={load: bode(solution, load) for load in loads},
+        impedance={load: impedance(solution, load) for load in loads},
+        insertion=insertion(solution),
         ripple=at_point,
         steps=moved,
         stress=stressed,
@@ -172,7 +174,7 @@ def _with_emissions(
         if progress is not None:
             progress(_POINTS + _EMISSIONS * share, "conducted emission over what is not known")
 
-    found = emissions_of(design, [point.operating for point in points], progress=tell)
+    found = emissions_of(design, [(point.solution, stability(point.solution)) for point in points], progress=tell)
     return tuple(replace(point, emissions=found[point.operating.point]) for point in points)
 
 
@@ -222,7 +224,7 @@ def _closing(design: Design, points: tuple[PointResult, ...], found: tuple[Verdi
     if point.ripple.reason is not None:
         return None
     band = next(one for one in bands(design) if one.label == label)
-    return closing(design, point.operating.state, load, band, point.ripple.extents.get((load, label)))
+    return measurement_values(point.solution, load, band, point.ripple.extents.get((load, label)))
 
 
 def _why(figure: Figure, most: str) -> str:

@@ -21,6 +21,7 @@ from filterlib.units import format_quantity, quantity
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
+LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
 
@@ -250,6 +251,14 @@ class Converter(Model):
         with np.errstate(divide="ignore", invalid="ignore"):
             reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
         return self.output_esr.value + w * self.output_esl.value + reactance
+
+    def ripple_scale(self, drawn: Any, full: float) -> Any:
+        """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
+
+        ``full`` [A]: what was drawn while measuring, where the file does not say.
+        """
+        measured = full if self.ripple.load_current is None else self.ripple.load_current
+        return np.maximum(drawn / measured, LEAST_LOAD) if self.shape == "pulse" and measured > 0 else 1.0
 
     @property
     def loop_elements(self) -> tuple[Any, Any, Any]:

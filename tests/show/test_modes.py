@@ -6,12 +6,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from filterlib.analysis.linear.modal_two_port import modal_two_port
 from filterlib.show.modes import modes_figure
+from filterlib.system.solution import solve
 from tests.designs import common_mode, design, series, shunt
 
 
 def drawn(*stages):
     one = design(*stages)
-    found = modal_two_port(one, one.state())
+    found = modal_two_port(solve(one))
     made = modes_figure(found)
     FigureCanvasAgg(made).draw()
     return made, found

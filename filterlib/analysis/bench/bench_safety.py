@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from filterlib.analysis.ripple.spectra import full_current
 from filterlib.analysis.stress.stored_energy import Bleeder, Store
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
@@ -56,7 +55,7 @@ def supply_current(design: Design) -> float | None:
     inputs = [design.converter.input_voltage, *(point.input_voltage for point in design.operating_points)]
     stated = [volts for volts in inputs if volts is not None]
     most = max(point.scale(load.name) for point in design.operating_points for load in design.loads)
-    power = full_current(design) * max(1.0, most) * design.converter.output_voltage
+    power = design.full_current * max(1.0, most) * design.converter.output_voltage
     return power / EFFICIENCY / min(stated) if stated else None
 
 

@@ -12,12 +12,13 @@ from filterlib.analysis.bench.bench_safety import SafetyStep, safety_steps
 from filterlib.analysis.bench.second_reading import SecondReading, second_reading
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, ripple
-from filterlib.analysis.ripple.spectra import Band, as_measured, bands, full_current
+from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
 from filterlib.system.clip import MEASURED, OWN_CLIP, measured
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.requirements import DropRequirement, RippleRequirement, SpikeRequirement, VoltageRequirement
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import format_quantity, format_temperature
 
@@ -176,7 +177,7 @@ _STEP = (
 
 def _arranged(seen: Arrangement, design: Design) -> Iterator[str]:
     """The stated arrangement of a figure of the converter, sentence by sentence."""
-    current = full_current(design) if seen.load_current is None else seen.load_current
+    current = design.full_current if seen.load_current is None else seen.load_current
     volts = design.converter.output_voltage
     if current > 0:
         ohms, watts = format_quantity(volts / current, "ohm"), format_quantity(volts * current, "W")
@@ -356,7 +357,7 @@ def _clips(design: Design, point: PointResult, labels: Mapping[str, str]) -> Ite
 def _earthed(design: Design, place: str, point: str) -> tuple[float, float]:
     """Peak to peak [V] in full bandwidth with an earthed clip at a place: of the tip on it, and of the tip in place."""
     clipped = measured(design, place)
-    figures = ripple(clipped, clipped.state(point), band=False).figures
+    figures = ripple(solve(clipped, point), interval=False).figures
     return figures[OWN_CLIP, "full"].peak_to_peak, figures[MEASURED, "full"].peak_to_peak
 
 

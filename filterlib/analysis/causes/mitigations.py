@@ -15,6 +15,7 @@ from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve, solve_all
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import format_quantity
@@ -80,17 +81,26 @@ class Mitigation:
 
 @dataclass(frozen=True)
 class Trial:
-    """What mitigations are tried against: the design at its point, its load, and the figure that decides."""
+    """What mitigations are tried against: the solved design, its load, and the figure that decides."""
 
-    design: Design
-    state: State
+    solution: Solution
     load: str
     label: str
     now: Seen
 
+    @property
+    def design(self) -> Design:
+        """The design as it is."""
+        return self.solution.design
+
+    @property
+    def state(self) -> State:
+        """Its DC state."""
+        return self.solution.state
+
     def see(self, design: Design) -> Seen:
         """The load's view of another design at the same operating point."""
-        return seen(design, design.state(self.state.point), self.load)
+        return seen(self.solution.changed(design), self.load)
 
 
 def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
@@ -249,10 +259,9 @@ class Baseline:
 def baseline(trial: Trial) -> Baseline:
     """What changes are checked against."""
     points = {}
-    for point in trial.design.operating_points:
-        state = trial.design.state(point.name)
-        if point.name != trial.state.point and nominal(trial.design, trial.load, state=state).stable:
-            points[point.name] = float(_figure(replace(trial, state=state).see(trial.design), trial.label))
+    for solution in solve_all(trial.design):
+        if solution.point != trial.state.point and nominal(solution, trial.load).stable:
+            points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
     return Baseline(points, _at_ends(trial.design, trial)[0])
 
 
@@ -266,12 +275,13 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
     now = float(_figure(trial.now, trial.label))
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
-    for name in (trial.state.point, *was.points):
-        if not nominal(design, trial.load, state=design.state(name)).stable:
+    solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
+    for name, solution in solutions.items():
+        if not nominal(solution, trial.load).stable:
             return replace(mitigation, refused=f"unstable at {name}")
     fails = []
     for name, before in was.points.items():
-        there = replace(trial, state=trial.design.state(name)).see(design)
+        there = seen(solutions[name], trial.load)
         if np.log(float(_figure(there, trial.label)) / before) > least:
             fails.append(f"operating point {name}")
     then, ripple, spike = _at_ends(design, trial)
@@ -294,7 +304,7 @@ def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float]
     for place, one in enumerate(box):
         columns[2 * place : 2 * place + 2, place] = one.low, one.high
     many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
-    found = spectra(many, many.state(trial.state.point), outputs={trial.load: many.named_load(trial.load).port})
+    found = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
     figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
     keys = [(one.label, end) for one in box for end in ("low", "high")]
     chosen = figures[0] if trial.label == "20MHz" else figures[1]

@@ -25,13 +25,13 @@ from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, id
 from filterlib.analysis.causes.reason_words import Sentence, sentences
 from filterlib.analysis.causes.resonances import Resonance
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
-from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stability.stability import stability
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
 from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
 CHECKED = 3  # of the best changes, that are tried over the band
@@ -83,10 +83,9 @@ class ReasonsResult:
 
 
 def reasons(
-    design: Design,
+    solution: Solution,
     load: str,
     *,
-    point: State | str | None = None,
     parts: Mapping[str, Part] | None = None,
     pairs: int = PAIRS,
     progress: Progress | None = None,
@@ -95,47 +94,46 @@ def reasons(
 
     Parameters
     ----------
-    design : Design
+    solution : Solution
     load : str
         Its name.
-    point : State or str, optional
-        The operating point, or its name; the first one where None.
     parts : mapping, optional
         Parts that may be bought, by name; those of data/parts where None.
     pairs : int
         So many of the best single changes are tried two at a time; 0 leaves pairs out.
     progress : callable, optional
-        Told the share done and what is being done.
+        Called with the share done and what is being done.
 
     Raises
     ------
     FilterlibError
-        For a load or point that is not there, for a negative ``pairs``, and as `Design.state` and `drive`.
+        For a load that is not there, for a negative ``pairs``, and as `source_spectra`.
 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib.system.files import load_design
+    >>> from filterlib.system.solution import solve
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> found = reasons(design, "modem", parts={}, pairs=0)
+    >>> found = reasons(solve(design), "modem", parts={}, pairs=0)
     >>> found.sources[0].name, found.ripple < found.ripple_before
     ('ripple_c', True)
     """
     if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
         raise QuantityError("a whole number of changes, 0 or more", name="pairs", value=pairs)
-    state, tell = design.state(point), progress or (lambda share, text: None)
+    design, tell = solution.design, progress or (lambda share, text: None)
     design.named_load(load)
-    if not nominal(design, load, state=state).stable:
+    if not stability(solution).stable:
         return ReasonsResult(
-            state.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
+            solution.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
         )
-    now = seen(design, state, load)
-    trial = Trial(design, state, load, deciding(design, load, now), now)
+    now = seen(solution, load)
+    trial = Trial(solution, load, deciding(design, load, now), now)
     tell(0.0, "parasitics")
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    result = ReasonsResult(state.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
+    result = ReasonsResult(solution.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
     return replace(result, sentences=sentences(result))
 
 
@@ -158,15 +156,13 @@ def _limits(design: Design, load: str) -> dict[str, float]:
 
 def _causes(trial: Trial) -> dict[str, Any]:
     """What is left, by source, by parasitic and by frequency."""
-    design, state, load, now = trial.design, trial.state, trial.load, trial.now
+    solution, load, now = trial.solution, trial.load, trial.now
+    design, circuit = solution.design, solution.circuit
     narrow, wide = narrow_and_wide(design)
-    before = spectra(
-        design, state, filtered=False, outputs={load: design.named_load(load).port}, forces=now.spectra.source_spectra
-    )
+    before = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
     apart = split(now.spectra, design)
     without: list[tuple[Ideal, Seen]] = [(one, trial.see(one.design)) for one in ideals(design)]
     formula = trial.see(all_ideal(design))
-    circuit = design.build(state)
     waveform = now.spectra.waveform(load, wide)
     return {
         "ripple": float(now.ripple), "spike": float(now.spike),

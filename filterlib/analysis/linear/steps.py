@@ -8,9 +8,8 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 
 SETTLED = 0.02  # share of the greatest excursion within which a step counts as settled: common practice, no source
 POINTS = 1500
@@ -43,16 +42,16 @@ class StepsResult:
 
 
 def steps(
-    design: Design, state: State, load: str, *, step_current: float | None = None, rise_time: float = RISE_TIME
+    solution: Solution, load: str, *, step_current: float | None = None, rise_time: float = RISE_TIME
 ) -> StepsResult:
     """Step responses at a load of a stable design.
 
     ``step_current`` [A]: half the load's present current where None; ``rise_time`` [s]: time constant of that rise (an ideal
     step would make an infinite voltage across a lead). Linear: the loads keep the slope they have at the operating point. Raises FilterlibError for a load that is not there.
     """
-    wanted = design.named_load(load)
+    wanted, state = solution.design.named_load(load), solution.state
     amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
-    circuit = _with_rising_source(design.build(state), wanted, rise_time)
+    circuit = _with_rising_source(solution.circuit.copy(), wanted, rise_time)
     sources = ["regulated", "step"]
     try:
         look = np.array(circuit.step_response(_LOOK, sources, wanted.port))

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.ripple.nominal import kept_source_spectra
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, full_current, spectra
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
 GRID = np.logspace(3, 8, 201)  # [Hz]
@@ -42,17 +42,16 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
     return narrow, wide
 
 
-def seen(design: Design, state: State, load: str) -> Seen:
+def seen(solution: Solution, load: str) -> Seen:
     """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
-    port, harmonics = design.named_load(load).port, forces.frequencies[1:]
-    circuit = design.build(state)
-    rows = circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
-    count = len(GRID)
+    design = solution.design
+    port, harmonics, count = design.named_load(load).port, solution.source_spectra.frequencies[1:], len(GRID)
+    rows = solution.circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
     if any(one.ripple is not None for one in design.loads):
-        found = spectra(design, state, outputs={load: port}, forces=forces)
+        found = spectra(solution, outputs={load: port})
     else:
-        by_source = from_transfers(design, state, forces, [load], [[row[0][..., count:]] for row in rows])
-        found = Spectra(harmonics, by_source, {}, {}, forces)
+        by_source = from_transfers(solution, [load], [[row[0][..., count:]] for row in rows])
+        found = Spectra(harmonics, by_source, {}, {}, solution.source_spectra)
     narrow, wide = narrow_and_wide(design)
-    return Seen(found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide), rows[0][0][..., :count], found, state)
+    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
+    return Seen(*figures, rows[0][0][..., :count], found, solution.state)

@@ -10,6 +10,7 @@ import numpy as np
 
 from filterlib.analysis.stability.stability import stability
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import format_quantity
 
@@ -45,13 +46,10 @@ class OperatingResult:
     state: State
 
 
-def operating(design: Design, point: str | None = None) -> OperatingResult:
-    """The DC state and the stability verdict at a named operating point (None: the first).
-
-    Raises OperatingError where the line cannot deliver what a load draws.
-    """
-    state = design.state(point)
-    verdict = stability(design, state)
+def operating(solution: Solution) -> OperatingResult:
+    """The DC state and the stability verdict at an operating point."""
+    design, state = solution.design, solution.state
+    verdict = stability(solution)
     volts, amps = state.load_voltages, state.load_currents
     return OperatingResult(
         point=state.point,

@@ -10,6 +10,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import FilterlibError, InputError
 from filterlib.system.changes import changed, value
 from filterlib.system.clip import Clip, measured
+from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
 from filterlib.units import format_quantity
 from tests.dense import dense_transfer
@@ -31,7 +32,7 @@ def found():
 def test_it_is_the_ripple_of_the_design_with_and_without_the_clip(found):
     """second method: the ripple analysis of the two designs."""
     one = board()
-    off, on = (ripple(held, held.state(), band=False).figures for held in (one, measured(one, "modem")))
+    off, on = (ripple(solve(held), interval=False).figures for held in (one, measured(one, "modem")))
     for label in ("20MHz", "full"):
         figures = found.figures[label]
         for seen, place, held in (
