@@ -26,6 +26,11 @@ class Coupling(Model):
     second: str
     mutual: Annotated[Ranged, MUTUAL]
 
+    @property
+    def name(self) -> str:
+        """Of the pair, as in keys."""
+        return f"{self.first}-{self.second}"
+
 
 def loop_inductance(stage: Any) -> Any:
     """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, cast
 
 from filterlib.parts.base import Part
 from filterlib.parts.wire import WirePair
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
 from filterlib.system.stages import ChassisCapacitor, SeriesChoke
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -66,40 +67,21 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
 
 
 def with_values(design: Design, values: Mapping[str, Any]) -> Design:
-    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1)."""
-    couplings = tuple(
-        one.replace(mutual=one.mutual.at(values[key])) if (key := _coupling_key(one)) in values else one
-        for one in design.all_couplings
-    )
-    update = {
-        "converter": _moved(design.converter, _under("converter", values)),
-        "filter": tuple(_moved(stage, _under(f"filter.{stage.name}", values)) for stage in design.filter),
-        "loads": tuple(_moved(load, _under(f"load.{load.name}", values)) for load in design.loads),
-        "couplings": couplings,
-    }
-    if design.clip is not None:
-        update["clip"] = _moved(design.clip, _under("clip", values))
-    return design.model_copy(update=update)
+    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
+
+    Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
+    Raises FilterlibError for another key that leads nowhere.
+    """
+    design = design.model_copy(update={"couplings": design.all_couplings})
+    places = {path(design, key): value for key, value in values.items() if not key.startswith("input_side.")}
+    return cast(Design, rebuilt(design, places, _unchecked))
 
 
-def _under(start: str, values: Mapping[str, Any]) -> dict[str, Any]:
-    """What stands under a key, by the rest of its own."""
-    return {key[len(start) + 1 :]: value for key, value in values.items() if key.startswith(f"{start}.")}
-
-
-def _moved(holder: Any, values: Mapping[str, Any]) -> Any:
-    """A model or part with other values under paths such as "common_mode.swing"; a stage's part may be left out of them."""
-    if isinstance(holder, Part):
-        return holder.replace(**values) if values else holder
-    heads = {path.partition(".")[0] for path in values}
-    update: dict[str, Any] = {}
-    for head in heads & set(type(holder).model_fields):
-        held = getattr(holder, head)
-        update[head] = held.at(values[head]) if isinstance(held, Ranged) else _moved(held, _under(head, values))
-    of_part = {head: values[head] for head in heads - set(update)}
-    if of_part:
-        update["part"] = _moved(holder.part, of_part)
-    return holder.model_copy(update=update) if update else holder
+def _unchecked(model: Any, values: dict[str, Any]) -> Any:
+    """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
+    old = {name: getattr(model, name) for name in values}
+    new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
+    return model.replace(**new) if isinstance(model, Part) else model.model_copy(update=new)
 
 
 def _unknown(key: str, label: str, unit: str, value: Ranged) -> UncertainParameter:
@@ -112,12 +94,12 @@ def _converter_unknowns(design: Design) -> Iterator[UncertainParameter]:
         if name in told:
             continue
         yield _unknown(f"converter.{name}", label, unit, getattr(design.converter, name))
-    for path, (unit, label) in _NESTED.items():
+    for fields, (unit, label) in _NESTED.items():
         held: Any = design.converter
-        for step in path.split("."):
+        for step in fields.split("."):
             held = getattr(held, step, None)
         if held is not None:
-            yield _unknown(f"converter.{path}", label, unit, held)
+            yield _unknown(f"converter.{fields}", label, unit, held)
 
 
 def _told_by_a_recording(converter: Converter) -> tuple[str, ...]:
@@ -126,13 +108,10 @@ def _told_by_a_recording(converter: Converter) -> tuple[str, ...]:
     return () if converter.ripple.recording is None or others else ("duty", "edge_time")
 
 
-def _coupling_key(coupling: Any) -> str:
-    return f"coupling.{coupling.first}-{coupling.second}"
-
-
 def _coupling_unknowns(design: Design) -> Iterator[UncertainParameter]:
     for one in design.all_couplings:
-        yield _unknown(_coupling_key(one), f"coupling of the loops of {one.first} and {one.second}", "H", one.mutual)
+        label = f"coupling of the loops of {one.first} and {one.second}"
+        yield _unknown(f"coupling.{one.name}", label, "H", one.mutual)
 
 
 def _chassis_unknowns(design: Design) -> Iterator[UncertainParameter]:
