@@ -19,7 +19,7 @@ from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple, shape
 from filterlib.analysis.ripple.spectra import bands
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stress.stored_energy import stores
-from filterlib.analysis.stress.stress import StressCheck, StressResult, broken, missions, stress
+from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, closing
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
@@ -65,7 +65,7 @@ class ReviewResult:
     """A reviewed design.
 
     ``exit_code``: 0 where every requirement is met throughout and every point is stable, else 1; a rating that is
-    exceeded is no requirement, and stands in ``broken_ratings`` and among the ``cautions``, in words. ``lives``: of the
+    exceeded is no requirement: ``exceeded`` has its operating point and check. ``lives``: of the
     electrolytics over all operating points, where each states its share of time.
     ``reasons``: why this much is left at the load and point that decide, and what would change it.
     ``closing``: what would narrow the band of the ripple that decides, None where it has no steady ripple.
@@ -80,7 +80,7 @@ class ReviewResult:
     cautions: tuple[str, ...]
     exit_code: int
     lives: tuple[StressCheck, ...] = ()
-    broken_ratings: tuple[str, ...] = ()
+    exceeded: tuple[tuple[str, StressCheck], ...] = ()
     closing: MeasurementValues | None = None
     reasons: ReasonsResult | None = None
 
@@ -95,7 +95,6 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     points = _with_emissions(design, points, progress)
     found = verdicts(design, points)
     lives = missions(design, [point.stress for point in points])
-    exceeded = broken((point.stress for point in points), lives)
     good = all(point.operating.stable for point in points) and all(v.verdict == "met throughout" for v in found)
     return ReviewResult(
         design=design,
@@ -104,10 +103,10 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
         headline=_headline(design, points, found),
         assumptions=tuple(_assumptions(design)),
         trust=tuple(_trust(design, points)),
-        cautions=(*(f"A rating is exceeded, or may be: {told}" for told in exceeded), *_cautions(design)),
+        cautions=tuple(_cautions(design)),
         exit_code=0 if good else 1,
         lives=lives,
-        broken_ratings=exceeded,
+        exceeded=exceeded((point.stress for point in points), lives),
         closing=_closing(design, points, found),
         reasons=_reasons(design, points, found, progress),
     )

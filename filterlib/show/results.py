@@ -10,15 +10,17 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.deciding import decisive_point
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.numbers import Section
 from filterlib.show.numbers import number_or_null as _number
 from filterlib.show.numbers import numbers_or_null as _numbers
 from filterlib.show.numbers import put as _put
 from filterlib.show.reasons_numbers import reasons_section
-from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
+from filterlib.words.rating_sentences import basis_text
+from filterlib.words.review_sentences import broken_ratings, summary
 
 FORMAT = 1  # raised whenever a key changes its name or its meaning
 NO_BAND_BEFORE = "no band is sought for figures without the filter"
@@ -49,7 +51,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "reasons": reasons_section(result.reasons),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
-        "broken_ratings": list(result.broken_ratings),
+        "broken_ratings": broken_ratings(result),
         "assumptions": [asdict(assumption) for assumption in result.assumptions],
         "trust": list(result.trust),
         "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
@@ -293,10 +295,10 @@ def _stress(found: Any) -> Section:
 
 def _stressed(check: Any) -> Section:
     section: Section = {}
-    key = check.what.replace(" ", "_")
+    key, why = check.what.replace(" ", "_"), basis_text(check.basis)
     for suffix, value in (("", check.value), ("_low", check.low), ("_high", check.high), ("_limit", check.limit)):
-        _put(section, f"{key}{suffix}_{check.unit}", value, check.reason)
-    _put(section, f"{key}_margin_ratio", check.margin, check.reason)
+        _put(section, f"{key}{suffix}_{check.unit}", value, why)
+    _put(section, f"{key}_margin_ratio", check.margin, why)
     section[f"{key}_verdict"] = f"{check.verdict} {check.depends_on}".rstrip()
     return section
 
