@@ -1,26 +1,39 @@
-"""Whether each requirement holds: at the worst operating point, and throughout the band of what is not known."""
+"""The one place where anything is called good or bad: stability, requirements and ratings, at every operating point.
+
+`judge` takes a design solved at its operating points; what a change to a design would break is judged here too.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.steps import steps
-from filterlib.analysis.ripple.ripple import RippleResult, measurement
+from filterlib.analysis.ripple.ripple import RippleResult, measurement, ripple
+from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
-from filterlib.system.requirements import DropRequirement, StepRequirement, VoltageRequirement
-from filterlib.system.solution import solve
+from filterlib.system.requirements import (
+    DropRequirement,
+    RippleRequirement,
+    SpikeRequirement,
+    StepRequirement,
+    VoltageRequirement,
+)
+from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
 from filterlib.units import format_quantity, from_decibels
 
 Answer = Literal["met throughout", "depends on", "not met", "not known"]
 NO_SPIKE = "converter.spike"
+_POINTS = 0.9  # share of the work that ripple and stress are, where emission is asked for
 
 
 @dataclass(frozen=True)
@@ -60,8 +73,140 @@ class _Reading:
     reason: str = ""
 
 
-def verdicts(design: Design, points: Iterable[Any]) -> tuple[Verdict, ...]:
-    """A verdict for every requirement; ``points``: objects with ``operating``, ``ripple`` and ``emissions`` results."""
+@dataclass(frozen=True)
+class PointJudgement:
+    """What is judged at one operating point; ``ripple`` and ``stress`` have their reason where it is unstable.
+
+    ``emissions``: of every test that the design asks for.
+    """
+
+    solution: Solution
+    operating: OperatingResult
+    ripple: RippleResult
+    stress: StressResult
+    emissions: tuple[EmissionResult, ...]
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A design judged at all its operating points.
+
+    ``points`` in their order; ``verdicts``: one a requirement, in their order; ``lives`` of the electrolytics over all
+    operating points, where each states its share of time; ``exceeded``: operating point and check of every rating that is
+    exceeded, or may be. An exceeded rating is no requirement, and leaves ``good`` alone.
+    """
+
+    design: Design
+    points: tuple[PointJudgement, ...]
+    verdicts: tuple[Verdict, ...]
+    lives: tuple[StressCheck, ...] = ()
+    exceeded: tuple[tuple[str, StressCheck], ...] = ()
+
+    @property
+    def unstable(self) -> tuple[PointJudgement, ...]:
+        """The operating points at which the circuit is unstable."""
+        return tuple(point for point in self.points if not point.operating.stable)
+
+    @property
+    def good(self) -> bool:
+        """True where every requirement is met throughout, and every operating point is stable."""
+        return not self.unstable and all(verdict.verdict == "met throughout" for verdict in self.verdicts)
+
+    @property
+    def decisive(self) -> tuple[str, str, PointJudgement]:
+        """Load, band and operating point of the ripple requirement with the least margin; the first load without one."""
+        of_ripple = [
+            (verdict, wanted)
+            for verdict, wanted in zip(self.verdicts, self.design.requirements, strict=True)
+            if isinstance(wanted, RippleRequirement | SpikeRequirement)
+        ]
+        if not of_ripple:
+            return self.design.loads[0].name, "20MHz", self.points[0]
+        verdict, wanted = min(of_ripple, key=lambda pair: pair[0].margin)
+        return wanted.load, wanted.label, next(p for p in self.points if p.operating.point == verdict.point)
+
+    def point_to_show(self, load: str | None = None) -> PointJudgement:
+        """The operating point to look at first: where a ripple requirement (of that load) has the least margin.
+
+        An unstable point comes before all where no load is named; with a load, a point that has a ripple is preferred.
+        """
+        if self.unstable and load is None:
+            return self.unstable[0]
+        steady = {point.operating.point: point for point in self.points if point.operating.stable}
+        margins = {
+            verdict.point: verdict.margin
+            for verdict in sorted(self.verdicts, key=lambda verdict: -verdict.margin)
+            if verdict.kind in ("ripple", "spike") and load in (None, verdict.load) and np.isfinite(verdict.margin)
+        }
+        at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
+        return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
+
+
+def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], None] | None = None) -> Judgement:
+    """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
+
+    Parameters
+    ----------
+    solutions : iterable of Solution
+        Of one design, at all its operating points: see `filterlib.solve_all`.
+    progress : callable, optional
+        Called with the share done (0 to 1) and what is being done.
+
+    Returns
+    -------
+    Judgement
+
+    Raises
+    ------
+    ScaleError
+        Where the converter's stated figures contradict each other.
+    """
+    solved, tell = tuple(solutions), progress or (lambda share, text: None)
+    design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
+    steady = [operating(solution) for solution in solved]
+    ripples, stresses = [], []
+    for number, (solution, found) in enumerate(zip(solved, steady, strict=True)):
+        text = f"{solution.point}: ripple over the uncertainty"
+
+        def searched(share: float, number: int = number, text: str = text) -> None:
+            tell(part * (number + share) / count, text)
+
+        frequency = design.converter.switching_frequency
+        steady_here = found.stable
+        ripples.append(
+            ripple(solution, progress=searched)
+            if steady_here
+            else RippleResult(solution.point, frequency, reason=found.reason)
+        )
+        stresses.append(stress(solution) if steady_here else StressResult(solution.point, reason=found.reason))
+    emitted = emissions_of(
+        design,
+        solved,
+        progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
+    )
+    points = tuple(
+        PointJudgement(solution, found, at_point, stressed, emitted[solution.point])
+        for solution, found, at_point, stressed in zip(solved, steady, ripples, stresses, strict=True)
+    )
+    lives = missions(design, stresses)
+    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
+
+
+def deciding_figure(design: Design, load: str, figures: Mapping[str, float]) -> tuple[str, float]:
+    """The figure that decides at a load, "20MHz" or "full", and its limit [V]; the ripple, and NaN, where none has one.
+
+    ``figures`` [V] by label; the one that is highest against its strictest limit decides.
+    """
+    limits: dict[str, float] = {}
+    for wanted in design.requirements:
+        if isinstance(wanted, RippleRequirement | SpikeRequirement) and wanted.load == load and wanted.label in figures:
+            limits[wanted.label] = min(wanted.limit, limits.get(wanted.label, np.inf))
+    label = max(limits, key=lambda label: figures[label] / limits[label], default="20MHz")
+    return label, limits.get(label, np.nan)
+
+
+def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict, ...]:
+    """A verdict for every requirement."""
     points = tuple(points)
     return tuple(
         _emission(wanted, points)

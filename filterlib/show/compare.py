@@ -15,8 +15,9 @@ from filterlib.show.page import Illustration, illustration, program_version, ren
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.tables import Table, parts_table
-from filterlib.show.words import beside, number, summary
 from filterlib.show.writing import RUN, write_files
+from filterlib.words.quantities import number
+from filterlib.words.review_sentences import cautions, review_notes, summary
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
@@ -62,7 +63,9 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         result=result,
         designs=list(zip(tables.LETTERS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
-            (letter, told) for letter, one in zip(tables.LETTERS, result.reviews, strict=True) for told in beside(one)
+            (letter, told)
+            for letter, one in zip(tables.LETTERS, result.reviews, strict=True)
+            for told in review_notes(one)
         ],
         opening=[" ".join(told) for told in (result.opening, *(one.sentences for one in result.loads))],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
@@ -73,7 +76,7 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         estimate=ESTIMATE,
         differences=tables.differences_table(result),
         trust=[(letter, review.trust) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
-        cautions=tuple(dict.fromkeys(one for review in result.reviews for one in review.cautions)),
+        cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
         files=[NUMBERS, *files],
     )
     head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}

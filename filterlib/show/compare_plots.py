@@ -9,8 +9,9 @@ import numpy as np
 
 from filterlib.show.plots import dbuv, thinned
 from filterlib.show.style import BLUE, DASHES, VERMILION, legend_above, new_figure, prefixed, styled
-from filterlib.show.words import bandwidth_words, number
 from filterlib.units import decibels
+from filterlib.words.labels import bandwidth_words
+from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from filterlib.analysis.emission.emission_words import detector_words
 from filterlib.errors import FilterlibError
 from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled
 from filterlib.units import format_quantity
+from filterlib.words.labels import detector_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

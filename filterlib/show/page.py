@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from filterlib.show.style import svg
-from filterlib.show.words import unbroken
 from filterlib.show.writing import RUN
+from filterlib.words.quantities import unbroken
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,8 @@ from filterlib.show.style import (
     styled,
 )
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
+from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

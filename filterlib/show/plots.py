@@ -25,8 +25,8 @@ from filterlib.show.style import (
     styled,
     svg,
 )  # fmt: skip
-from filterlib.show.words import bandwidth_words, source_words
 from filterlib.units import decibels, format_quantity
+from filterlib.words.labels import bandwidth_words, source_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

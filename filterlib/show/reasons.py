@@ -12,7 +12,8 @@ import numpy as np
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.style import BLUE, HATCHES, ORANGE, legend_above, new_figure, prefixed, styled
 from filterlib.show.tables import Table
-from filterlib.show.words import bandwidth_words, number
+from filterlib.words.labels import bandwidth_words
+from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -13,9 +13,9 @@ from filterlib.show.page import Illustration, illustration, program_version, ren
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, ORANGE, legend_above, new_figure, prefixed, styled
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
 from filterlib.units import format_quantity
+from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,7 +28,7 @@ class Branch:
 class Component:
     """One part as it is placed.
 
-    ``name``: as its element; ``label``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
+    ``name``: as its element; ``stage``: name of its stage, "" of a load's capacitor; ``label``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
     "wire" or "resistor"; ``part`` (None of a resistor); ``count`` alike in parallel, among which current and heat are
     shared; ``branches``; ``bias`` [V] of a capacitor.
     """
@@ -40,6 +40,7 @@ class Component:
     branches: tuple[Branch, ...]
     count: int = 1
     bias: Any = 0.0
+    stage: str = ""
 
 
 def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Any) -> Component:
@@ -60,7 +61,7 @@ def line_currents(state: State, name: str, lines: int) -> tuple[Any, Any]:
 
 def components(design: Design, state: State) -> tuple[Component, ...]:
     """Every part of the filter in its order, then the loads' input capacitors."""
-    placed = [one for stage in design.filter for one in stage.components(state)]
+    placed = [replace(one, stage=stage.name) for stage in design.filter for one in stage.components(state)]
     for load in design.loads:
         if load.input_capacitor is not None:
             fitted, bias = load.input_capacitor, np.abs(state.voltage(load.name))

@@ -9,8 +9,8 @@ from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
 from filterlib.show.reasons import changes_figure, reasons_chapter, remedies_table, sources_table
 from filterlib.show.report import review_files
-from filterlib.show.words import unbroken
 from filterlib.system.solution import solve
+from filterlib.words.quantities import unbroken
 from tests.designs import design, series, shunt
 
 

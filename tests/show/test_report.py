@@ -9,12 +9,13 @@ from itertools import pairwise
 
 import pytest
 
+from filterlib.analysis.stress.stress import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
-from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import run_of
+from filterlib.words.review_sentences import summary
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -141,11 +142,13 @@ def _cells(page, caption):
 
 
 def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fakes):
-    told = ("C11: voltage 28 V, at most 24 V: beyond its rating, at full", "L11: peak current 5 A, at full")
-    whole = fakes.review(words=("met throughout",), broken_ratings=told)
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    amps = fakes.stress_check("peak current", "A", 5.0, 5.5, verdict="depends on", depends_on="converter.output_esr")
+    whole = fakes.review(words=("met throughout",), exceeded=(("full", volts), ("full", amps)))
     page = Page(review_files(whole)["review.html"])
     text = " ".join("".join(page.text).split())
-    sentence = f"Not a requirement, but a rating: {told[0]} (and 1 more, see Stress)."
+    told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
+    sentence = f"Not a requirement, but a rating: {told} (and 1 more, see Stress)."
     assert text.index(summary(whole)) < text.index(sentence) < text.index("Circuit and parts")
     assert "✓ Every requirement is met" in text
     assert "Not a requirement" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
@@ -235,9 +238,9 @@ def test_a_design_that_is_unstable_everywhere_has_a_page(fakes):
 
 def test_the_least_margin_decides_which_operating_point_is_shown(fakes):
     near, far = fakes.verdict("met throughout", margin=0.1, point="idle"), fakes.verdict("met throughout", margin=0.5)
-    assert decisive_point(fakes.review(verdicts=(far, near))).operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far, near)), "logger").operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far,))).operating.point == "full"
+    assert fakes.review(verdicts=(far, near)).point_to_show().operating.point == "idle"
+    assert fakes.review(verdicts=(far, near)).point_to_show("logger").operating.point == "idle"
+    assert fakes.review(verdicts=(far,)).point_to_show().operating.point == "full"
 
 
 def test_without_requirements_the_page_says_that_none_was_judged(fakes):

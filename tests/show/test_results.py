@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from filterlib.analysis.review import review as analysis_review
+from filterlib.analysis.stress.stress import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.results import FORMAT, results_text
@@ -143,8 +144,10 @@ def test_an_unstable_point_has_no_stress_and_says_why(fakes):
 
 def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
     life = fakes.stress_check("life over all operating points", "s", 3.6e8, 1e8, at_least=True)
-    found = read(fakes.review(broken_ratings=("C11: too much",), lives=(life,)))
-    assert found["broken_ratings"] == ["C11: too much"]
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    found = read(fakes.review(exceeded=(("full", volts),), lives=(life,)))
+    told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
+    assert found["broken_ratings"] == [told]
     assert found["lives"]["C11"]["life_over_all_operating_points_s"] == 3.6e8
 
 

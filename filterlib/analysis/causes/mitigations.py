@@ -13,6 +13,7 @@ from filterlib.analysis.causes.candidates import Candidate
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stress.overloads import Overload, Rating, overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve, solve_all
@@ -158,12 +159,12 @@ def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
     if forbidden:
         return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
     try:
-        design = _apply(trial.design, pair)
-        now = trial.see(design)
+        solution = trial.solution.changed(_apply(trial.design, pair))
+        now = seen(solution, trial.load)
     except FilterlibError as error:
         return Mitigation(names, kinds, np.nan, np.nan, None, str(error))
-    costs = _costs(trial, design, now, sum(one.parts for one in pair))
-    broken = next(broken_rules(trial, design, now.state, costs), "")
+    costs = _costs(trial, solution.design, now, sum(one.parts for one in pair))
+    broken = next(broken_rules(trial, solution, costs), "")
     return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
 
 
@@ -207,44 +208,33 @@ def leakage(design: Design) -> float:
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
-def broken_rules(trial: Trial, design: Design, state: State, costs: Costs) -> Iterator[str]:
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[str]:
     """Rules that a changed design breaks and the design as it is does not."""
     if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
         yield (
             f"earth leakage {format_quantity(costs.leakage, 'A', 3)} at 60 Hz exceeds {format_quantity(LEAKAGE_LIMIT, 'A')}"
         )
-    before = dict(_overloads(trial.design, trial.state))
-    yield from (told for what, told in _overloads(design, state) if what not in before)
-    volts, before_volts = float(state.voltage(trial.load)), float(trial.state.voltage(trial.load))
-    for wanted in design.requirements:
+    before = {one.what for one in overloads(trial.solution)}
+    yield from (_overload_words(one) for one in overloads(solution) if one.what not in before)
+    volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
+    for wanted in solution.design.requirements:
         if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
             yield f"{trial.load} would have {format_quantity(volts, 'V', 3)}, below {format_quantity(wanted.low, 'V')}"
 
 
-def _overloads(design: Design, state: State) -> Iterator[tuple[str, str]]:
-    """Chokes and capacitors beyond what they are rated for: what of which part, and the same in words."""
-    for stage in design.filter:
-        part: Any = stage.part
-        name = stage.name
-        balanced, unbalance = abs(float(state.current(name))), abs(float(state.unbalance(name)))
-        if stage.kind == "differential_choke":
-            yield from _over(f"choke {part.name or name} saturated", balanced, part.saturation_current)
-        if stage.kind == "common_mode_choke":
-            yield from _over(f"choke {part.name or name} saturated by unbalance", unbalance, part.saturation_current)
-        if stage.kind.endswith("choke"):
-            yield from _over(f"choke {part.name or name} above its rated current", balanced, part.rated_current)
-        if hasattr(part, "usable_voltage"):
-            for element in (name, f"{name}.plus", f"{name}.return"):
-                bias = float(state.bias(element))
-                if bias > np.min(part.usable_voltage):
-                    limit = format_quantity(float(np.min(part.usable_voltage)), "V")
-                    what = f"capacitor {part.name or name} above its usable voltage"
-                    yield what, f"{what}: {format_quantity(bias, 'V', 3)} of {limit}"
+def _overload_words(one: Overload) -> str:
+    """A rating that a change exceeds, as a rule that it breaks."""
+    who = f"{'capacitor' if one.unit == 'V' else 'choke'} {one.component.part.name or one.component.name}"
+    figures = f"{format_quantity(one.value, one.unit, 3)} of {format_quantity(one.limit, one.unit)}"
+    return f"{who} {_OVERLOADS[one.rating]}: {figures}"
 
 
-def _over(what: str, amps: float, limit: Any) -> Iterator[tuple[str, str]]:
-    if limit is not None and amps > np.min(limit):
-        yield what, f"{what}: {format_quantity(amps, 'A', 3)} of {format_quantity(float(np.min(limit)), 'A')}"
+_OVERLOADS: Mapping[Rating, str] = {
+    "saturation current": "saturated",
+    "unbalance": "saturated by unbalance",
+    "rated current": "above its rated current",
+    "usable voltage": "above its usable voltage",
+}
 
 
 @dataclass(frozen=True)

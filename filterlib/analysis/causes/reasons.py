@@ -24,13 +24,13 @@ from filterlib.analysis.causes.mitigations import (
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
 from filterlib.analysis.causes.reason_words import Sentence, sentences
 from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.judgement import deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
-from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
@@ -128,30 +128,18 @@ def reasons(
             solution.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
         )
     now = seen(solution, load)
-    trial = Trial(solution, load, deciding(design, load, now), now)
+    label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
+    trial = Trial(solution, load, label, now)
     tell(0.0, "parasitics")
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    result = ReasonsResult(solution.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
+    result = ReasonsResult(solution.point, load, label, limit, **found)
     return replace(result, sentences=sentences(result))
 
 
 def _bought() -> dict[str, Part]:
     return {name: part for table in standard_tables() for name, part in table.items()}
-
-
-def deciding(design: Design, load: str, now: Seen) -> str:
-    """The figure that decides at a load: the one that stands worst against its limit; the ripple where none has one."""
-    figures, limits = {"20MHz": float(now.ripple), "full": float(now.spike)}, _limits(design, load)
-    return max(limits, key=lambda label: figures[label] / limits[label], default="20MHz")
-
-
-def _limits(design: Design, load: str) -> dict[str, float]:
-    """The strictest limit of each figure at a load [V], of those that have one."""
-    asked = [one for one in design.requirements if one.kind in ("ripple", "spike") and one.load == load]
-    found = {label: [one.limit for one in asked if one.label == label] for label in ("20MHz", "full")}
-    return {label: min(limits) for label, limits in found.items() if limits}
 
 
 def _causes(trial: Trial) -> dict[str, Any]:

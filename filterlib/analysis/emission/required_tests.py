@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.analysis.emission.estimate import EmissionResult, estimate
 from filterlib.analysis.emission.line_spectra import EmissionTest
-from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.limits import LimitFile
@@ -33,14 +33,14 @@ def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
 
 
 def emissions_of(
-    design: Design, points: Iterable[tuple[Solution, Stability]], *, progress: Progress | None = None
+    design: Design, solutions: Iterable[Solution], *, progress: Progress | None = None
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
     there, so that it may be wider than told, as every range that was sought.
     """
-    points, tests = tuple(points), emission_tests(design)
+    points, tests = [(solution, stability(solution)) for solution in solutions], emission_tests(design)
     found: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
     for number, test in enumerate(tests):
 
@@ -54,7 +54,7 @@ def emissions_of(
 
 
 def _at_points(
-    test: EmissionTest, points: tuple[tuple[Solution, Stability], ...], tell: Progress
+    test: EmissionTest, points: list[tuple[Solution, Stability]], tell: Progress
 ) -> Iterator[EmissionResult]:
     steady = [solution for solution, verdict in points if verdict.stable]
     nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -56,10 +56,7 @@ def steps(
     try:
         look = np.array(circuit.step_response(_LOOK, sources, wanted.port))
     except CircuitError as error:
-        nothing = np.zeros(0)
-        return StepsResult(
-            state.point, load, amps, rise_time, nothing, nothing, nothing, np.nan, np.nan, np.nan, str(error)
-        )
+        return replace(no_steps(solution, load, str(error)), step_current=amps, rise_time=rise_time)
     times = np.linspace(0, 1.3 * max(_settling(_LOOK, row) for row in look), POINTS)
     up, down = circuit.step_response(times, sources, wanted.port)
     return StepsResult(
@@ -74,6 +71,12 @@ def steps(
         load_dip=amps * float(max(np.max(np.abs(look[1])), np.max(np.abs(down)))),
         settling_time=_settling(times, down, end=float(look[1][-1])),
     )
+
+
+def no_steps(solution: Solution, load: str, reason: str) -> StepsResult:
+    """What stands for the steps where there are none: the reason."""
+    nothing = np.zeros(0)
+    return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)
 
 
 def _with_rising_source(circuit: Circuit, load: Load, rise_time: float) -> Circuit:

@@ -17,15 +17,35 @@ from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from filterlib.units import format_hours, format_quantity
 
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
 ceramic chip capacitors."""
-LEAST_RISE = 0.01  # [K] below which a rise is not told apart
 LONGEST = 15 * 8766 * 3600.0
 """[s] of life beyond which the seal of an electrolytic decides, and not its electrolyte: common practice, no source."""
 Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
+Kind = Literal[
+    "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
+    "highest temperature", "ceramic rise",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a stress is held against.
+
+    ``kind``: how it is counted, and whose limit it has; ``missing``: the field that part or design would have to state, ""
+    where nothing is missing. ``factors``: against which the part's ripple rating is weighed; ``share`` of the ``rated``
+    voltage [V] that is usable, ``by_kind`` where no derating is stated; ``beyond_seal``: a life that the seal ends before.
+    """
+
+    kind: Kind
+    missing: str = ""
+    factors: tuple[str, ...] = ()
+    share: float = np.nan
+    rated: float = np.nan
+    by_kind: bool = False
+    beyond_seal: bool = False
 
 
 @dataclass(frozen=True)
@@ -33,10 +53,10 @@ class StressCheck:
     """One stress of one part.
 
     ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``
-    [unit]: nominal, and least and greatest while each unknown moves alone to the ends of its range; ``limit`` [unit], NaN
-    where there is none, for which ``reason`` says why (and where there is one, whose it is); ``at_least``: True where the
-    value must not fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``:
-    key of the unknown that decides, or ""; ``sentence``: all of it in words.
+    [unit]: nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``
+    [unit], NaN where there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
+    fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
+    parameter that decides, or "".
     """
 
     name: str
@@ -51,8 +71,7 @@ class StressCheck:
     margin: float
     verdict: Answer
     depends_on: str
-    reason: str
-    sentence: str
+    basis: Basis
 
 
 @dataclass(frozen=True)
@@ -84,13 +103,13 @@ class StressResult:
 
 @dataclass(frozen=True)
 class _Measure:
-    """A stress of all designs of a batch, (designs, 1), with its limit and what is said beside it."""
+    """A stress of all designs of a batch, (designs, 1), with its limit and what that is."""
 
     what: str
     unit: str
     values: Any
     limit: Any
-    reason: str
+    basis: Basis
     at_least: bool = False
 
 
@@ -161,20 +180,18 @@ def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator
         yield from _of_capacitor(one, rise, design, state)
     elif one.component.kind == "choke":
         part, (branch,) = one.component.part, one.component.branches
-        yield _rated("current", one.rms_with_direct, part, "rated_current", "rms, direct current included")
+        yield _rated("current", one.rms_with_direct, part, "rated_current", "rms")
         there = part.inductance_at(branch.direct, state.temperature)
         magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
-        why = "largest current that magnetises the core"
-        yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", why)
+        yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", "magnetising peak")
         yield _rise(one, rise, state)
     elif one.component.kind == "common_mode_choke":
         yield from _of_common_mode(one, rise, state)
 
 
-def _rated(what: str, values: Any, part: Any, field: str, words: str) -> _Measure:
+def _rated(what: str, values: Any, part: Any, field: str, kind: Kind) -> _Measure:
     limit = getattr(part, field, None)
-    missing = f"the part states no {field}"
-    return _Measure(what, "A", values, np.nan if limit is None else limit, missing if limit is None else words)
+    return _Measure(what, "A", values, *((np.nan, Basis(kind, field)) if limit is None else (limit, Basis(kind))))
 
 
 def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
@@ -183,58 +200,51 @@ def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iter
         2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
     )
     limit = part.rated_ripple(state.temperature)
-    factors = [name for name in ("frequency", "temperature") if getattr(part, f"ripple_{name}_curve") is not None]
-    words = "rms" + (f", with the part's factors against {' and '.join(factors)}" if factors else "")
-    missing = "the part states no ripple_current"
-    yield _Measure("ripple current", "A", np.sqrt(weighed), np.nan if limit is None else limit,
-                   missing if limit is None else words)  # fmt: skip
-    share = np.max(part.usable_voltage / part.rated_voltage)
-    whose = "" if part.voltage_derating is not None else " by the rule of its kind"
-    words = f"direct voltage and ripple; {share:.0%} of the rated {format_quantity(part.rated_voltage, 'V')}{whose}"
-    yield _Measure("voltage", "V", peak(one.voltages[0], bias), part.usable_voltage, words.replace("%", " %"))
+    factors = tuple(name for name in ("frequency", "temperature") if getattr(part, f"ripple_{name}_curve") is not None)
+    basis = Basis("ripple rms", "ripple_current" if limit is None else "", factors)
+    yield _Measure("ripple current", "A", np.sqrt(weighed), np.nan if limit is None else limit, basis)
+    share = float(np.max(part.usable_voltage / part.rated_voltage))
+    by_kind = part.voltage_derating is None
+    basis = Basis("usable voltage", share=share, rated=part.rated_voltage, by_kind=by_kind)
+    yield _Measure("voltage", "V", peak(one.voltages[0], bias), part.usable_voltage, basis)
     yield _rise(one, rise, state)
     if part.rated_life is not None:
         limit = np.nan if design.service_life is None else design.service_life
-        words = "the design states no service_life" if design.service_life is None else "the design's service_life"
         life = part.life_at(state.temperature + rise)
-        if np.ravel(life)[0] > LONGEST:
-            words += f"; beyond some {format_hours(LONGEST, 2)} the seal decides"
-        elif part.thermal_resistance is None:
-            words = "the part states no thermal_resistance, so its temperature is not known"
-        yield _Measure("life", "s", life, limit, words, at_least=True)
+        missing = "service_life" if design.service_life is None else ""
+        beyond = bool(np.ravel(life)[0] > LONGEST)
+        if part.thermal_resistance is None and not beyond:
+            missing = "thermal_resistance"
+        yield _Measure("life", "s", life, limit, Basis("life", missing, beyond_seal=beyond), at_least=True)
     leakage = part.leakage_current(bias)
     if leakage is not None:
-        yield _Measure(
-            "leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, "the most at 20 °C; nothing limits it"
-        )
+        yield _Measure("leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, Basis("leakage"))
 
 
 def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]:
     part, name = one.component.part, one.component.name
-    yield _rated("current", one.rms_with_direct, part, "rated_current", "rms of a winding, direct current included")
+    yield _rated("current", one.rms_with_direct, part, "rated_current", "winding rms")
     unbalance, balanced = state.unbalance(name), state.current(name)
     there = part.magnetising_at(unbalance, balanced, state.temperature)
     magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
     values = peak(magnetising, unbalance) + np.abs(balanced * part.imbalance) / 2
-    words = "what does not return through the other winding, at its peak"
-    yield _rated("unbalanced current", values, part, "saturation_current", words)
+    yield _rated("unbalanced current", values, part, "saturation_current", "unbalanced peak")
     loop = [(f, (i - j) / 2) for (f, i), (_, j) in zip(*one.currents, strict=True)]
-    yield _rated("balanced current", peak(loop, balanced), part, "leakage_saturation_current", "at its peak")
+    yield _rated("balanced current", peak(loop, balanced), part, "leakage_saturation_current", "peak")
     yield _rise(one, rise, state)
 
 
 def _rise(one: Loading, rise: Any, state: State) -> _Measure:
     part = one.component.part
     most = part.maximum_temperature
-    limits = {"up to the part's highest temperature": np.nan if most is None else most - state.temperature}
+    limits: dict[Kind, float] = {"highest temperature": np.nan if most is None else most - state.temperature}
     if part.kind.startswith("ceramic"):
-        limits["the usual limit for ceramics"] = CERAMIC_RISE
-    words, limit = min(limits.items(), key=lambda pair: np.inf if np.isnan(pair[1]) else pair[1])
+        limits["ceramic rise"] = CERAMIC_RISE
+    kind, limit = min(limits.items(), key=lambda pair: np.inf if np.isnan(pair[1]) else pair[1])
+    missing = "maximum_temperature" if np.isnan(limit) else ""
     if part.thermal_resistance is None:
-        words, limit = "the part states no thermal_resistance", np.nan
-    elif np.isnan(limit):
-        words = "the part states no maximum_temperature"
-    return _Measure("temperature rise", "K", rise, limit, words)
+        missing, limit = "thermal_resistance", np.nan
+    return _Measure("temperature rise", "K", rise, limit, Basis(kind, missing))
 
 
 def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Design, state: State) -> StressCheck:
@@ -249,12 +259,11 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
     answer = _answer(worst, best, limit, first.at_least)
     ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
-    found = StressCheck(
+    return StressCheck(
         name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
         limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
-        depends_on=keys[at].strip() if answer == "depends on" else "", reason=first.reason, sentence="",
+        depends_on=keys[at].strip() if answer == "depends on" else "", basis=first.basis,
     )  # fmt: skip
-    return replace(found, sentence=_sentence(found))
 
 
 def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
@@ -266,26 +275,6 @@ def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
     if sign * worst <= sign * limit:
         return "within"
     return "beyond" if sign * best > sign * limit else "depends on"
-
-
-def shown(value: float, unit: str) -> str:
-    """A stress as text; times in hours."""
-    if unit == "K" and abs(value) < LEAST_RISE:
-        return f"below {LEAST_RISE:g} K"
-    return format_hours(value) if unit == "s" and np.isfinite(value) else format_quantity(value, unit)
-
-
-def _sentence(found: StressCheck) -> str:
-    start = f"{found.part}: {found.what}"
-    if found.verdict == "not known":
-        return f"{start} is not known: {found.reason}"
-    low, high = shown(found.low, found.unit), shown(found.high, found.unit)
-    band = f" ({low} to {high} over what is not known)" if low != high else ""
-    told = f"{start} {shown(found.value, found.unit)}{band}"
-    if found.verdict == "no limit":
-        return f"{told}; {found.reason}"
-    told += f", {'at least' if found.at_least else 'at most'} {shown(found.limit, found.unit)} ({found.reason})"
-    return told + {"within": "", "beyond": ": beyond its rating"}.get(found.verdict, f": depends on {found.depends_on}")
 
 
 def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
@@ -307,11 +296,10 @@ def _mission(found: list[StressCheck], weights: list[Any]) -> StressCheck:
     )
     limit = found[0].limit
     answer = _answer(low, high, limit, at_least=True)
-    whole = replace(
+    return replace(
         found[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
         verdict=answer, depends_on=found[0].depends_on if answer == "depends on" else "",
     )  # fmt: skip
-    return replace(whole, sentence=_sentence(whole))
 
 
 def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
@@ -330,8 +318,7 @@ def _severity(check: StressCheck) -> float:
     return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
 
 
-def broken(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[str, ...]:
-    """A sentence for every rating that is exceeded, or may be, at the worst operating point; those exceeded first."""
-    found = [(check, f"{check.sentence}, at {point}") for point, check in worst(results)]
-    found += [(check, check.sentence) for check in lives]
-    return tuple(told for answer in ("beyond", "depends on") for check, told in found if check.verdict == answer)
+def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
+    """Every rating that is exceeded, or may be, at its worst operating point ("" of a whole life); those exceeded first."""
+    found = [*worst(results), *(("", life) for life in lives)]
+    return tuple(pair for answer in ("beyond", "depends on") for pair in found if pair[1].verdict == answer)

@@ -24,7 +24,7 @@ from filterlib.show.panels import (
     Reading,
     parts,
 )
-from filterlib.show.words import number
+from filterlib.words.quantities import number
 
 SWITCHING = 180e3  # [Hz] of the demo's clean converter
 SPIKE = 30e6  # [Hz] where a converter's edges ring

@@ -18,10 +18,10 @@ from filterlib.show.explore.common_mode_drawing import picture
 from filterlib.show.explore.pi_filter import LOAD, demo
 from filterlib.show.explore.two_converters import as_it_is, off
 from filterlib.show.panels import Calculation, Choice, Control, Display, Panel, Reading
-from filterlib.show.words import number
 from filterlib.system.chassis import Bond, Supply
 from filterlib.system.design import Design
 from filterlib.system.stages import ChassisCapacitor
+from filterlib.words.quantities import number
 
 OCTAVE = np.sqrt(2)  # a band reaches from the frequency over this to the frequency times this
 TOP = 2e8  # [Hz]

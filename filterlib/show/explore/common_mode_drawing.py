@@ -11,7 +11,7 @@ import numpy as np
 from filterlib.show.panels import Axis, Curve, Level, Lines, Paths, Picture, Plot, Words
 from filterlib.show.panels.drawing import Points
 from filterlib.show.style import BLACK, BLUE, DASHES, VERMILION
-from filterlib.show.words import number
+from filterlib.words.quantities import number
 
 PLUS, RETURN, SHARED, CHASSIS = (
     38.0,

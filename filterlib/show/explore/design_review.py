@@ -14,7 +14,7 @@ from filterlib.show import tables
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel
 from filterlib.show.report import review_files
-from filterlib.show.words import summary
+from filterlib.words.review_sentences import summary
 
 
 @dataclass(frozen=True)

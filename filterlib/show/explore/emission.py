@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission.emission_words import detector_words
 from filterlib.analysis.emission.estimate import EmissionResult, Margin, estimate
 from filterlib.analysis.emission.line_spectra import EmissionTest, Side
 from filterlib.analysis.ripple.nominal import nominal
@@ -35,6 +34,7 @@ from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit
+from filterlib.words.labels import detector_words
 
 LIMITS = ("dc-telecom-network", "mains-class-b", "wired-class-b")
 DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}

@@ -25,9 +25,9 @@ from filterlib.show.panels import (
     Reading,
     parts,
 )
-from filterlib.show.words import number
 from filterlib.system.design import Design
 from filterlib.system.files import load_design
+from filterlib.words.quantities import number
 
 LOAD = "modem"
 FREQUENCIES = np.geomspace(1e4, 3e7, 161)

@@ -30,11 +30,11 @@ from filterlib.show.panels import (
     Reading,
 )
 from filterlib.show.style import AFTER, BEFORE
-from filterlib.show.words import number
 from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
 from filterlib.system.stages import ChassisCapacitor
 from filterlib.units import decibels
+from filterlib.words.quantities import number
 
 NOTHING = "nothing: as it is"
 OTHER = "logger"

@@ -31,11 +31,10 @@ from filterlib.show.panels import (
     parts,
 )
 from filterlib.show.style import AFTER, BEFORE
-from filterlib.show.words import band as band_words
-from filterlib.show.words import number
 from filterlib.system.design import Design
 from filterlib.system.files import load_design
 from filterlib.units import decibels
+from filterlib.words.quantities import interval_text, number
 
 LOAD, LABEL = "modem", "20MHz"
 LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
@@ -217,7 +216,7 @@ def _verdict(r: Explored, kind: str) -> str:
 def _band_text(r: Explored) -> str:
     if not r.nominal.stable:
         return "none"
-    return "a moment later" if r.figure is None else band_words(r.figure.low, r.figure.high, "V")
+    return "a moment later" if r.figure is None else interval_text(r.figure.low, r.figure.high, "V")
 
 
 def _sentence(r: Explored) -> str:

@@ -27,10 +27,10 @@ from filterlib.show.panels import (
 )
 from filterlib.show.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
-from filterlib.show.words import number
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
 from filterlib.units import decibels
+from filterlib.words.quantities import number
 
 POINTS = 512  # of a waveform, each with the lowest and the highest of its stretch
 MICROVOLT = 1e-6

@@ -13,7 +13,7 @@ import anywidget
 import traitlets
 
 from filterlib.show.panels.controls import Choice, Control
-from filterlib.show.words import unbroken
+from filterlib.words.quantities import unbroken
 
 if TYPE_CHECKING:
     from filterlib.show.panels.panel import Panel

@@ -15,8 +15,9 @@ from filterlib.show.panels.picture import Picture
 from filterlib.show.panels.state import Reading, State, change
 from filterlib.show.panels.theme import Theme
 from filterlib.show.style import slug
-from filterlib.show.words import SYMBOLS, number
 from filterlib.system.design import Design
+from filterlib.words.labels import SYMBOLS
+from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

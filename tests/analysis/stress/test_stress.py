@@ -13,6 +13,8 @@ from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import samples
+from filterlib.words.rating_sentences import basis_text, stress_sentence
+from filterlib.words.review_sentences import broken_ratings, cautions
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 QUIET = converter(shape="triangle", ripple={"peak_to_peak": "1 µV"})
@@ -66,7 +68,7 @@ def test_the_rating_is_weighed_with_frequency_and_temperature():
     assert check(weighed, *names).value == pytest.approx(2 * check(plain, *names).value, rel=1e-3, abs=0)
     warm = found(pump(ripple_temperature_curve=[["20 °C", 1.5], ["105 °C", 1.0]]))
     assert check(warm, *names).limit == pytest.approx(2.85, rel=1e-12, abs=0)  # hand
-    assert "frequency" in check(weighed, *names).reason
+    assert "frequency" in basis_text(check(weighed, *names).basis)
 
 
 def test_heat_and_rise_are_those_of_the_current_and_the_resistance():
@@ -102,7 +104,7 @@ def test_the_voltage_is_held_against_the_derated_rating(rated, derating, limit, 
     assert volts.limit == pytest.approx(limit, rel=1e-12, abs=0)  # hand: 80 % unless stated
     assert volts.verdict == verdict
     assert volts.value == pytest.approx(28.0, rel=5e-3, abs=0)  # hand, less the drop inside
-    assert ("rule of its kind" in volts.reason) == (derating is None)
+    assert ("rule of its kind" in basis_text(volts.basis)) == (derating is None)
 
 
 def test_ripple_adds_to_the_voltage():
@@ -121,7 +123,7 @@ def test_life_is_that_of_the_temperature_inside():
     hours = 8000 * 2 ** ((105 - 20 - rise) / 10)  # hand
     assert life.value == pytest.approx(hours * HOUR, rel=1e-9, abs=0)
     assert life.verdict == "no limit"
-    assert "service_life" in life.reason
+    assert "service_life" in basis_text(life.basis)
 
 
 @pytest.mark.parametrize(("years", "verdict"), [(1, "within"), (10, "beyond")])
@@ -157,9 +159,9 @@ def test_leakage_current_is_told_and_nothing_limits_it():
 def test_what_states_no_rating_is_said_to_state_none():
     result = found(design(shunt(), source=QUIET))
     ripple, rise = check(result, "C1", "ripple current"), check(result, "C1", "temperature rise")
-    assert (ripple.verdict, ripple.reason) == ("no limit", "the part states no ripple_current")
+    assert (ripple.verdict, basis_text(ripple.basis)) == ("no limit", "the part states no ripple_current")
     assert np.isnan(ripple.margin)
-    assert (rise.verdict, rise.reason) == ("not known", "the part states no thermal_resistance")
+    assert (rise.verdict, basis_text(rise.basis)) == ("not known", "the part states no thermal_resistance")
     assert np.isnan(rise.value)
 
 
@@ -226,7 +228,7 @@ def test_current_that_returns_through_the_chassis_is_held_against_saturation():
     unbalance = check(result, "L1", "unbalanced current")
     assert unbalance.value == pytest.approx(astray, rel=1e-4, abs=0)  # second method: the DC state
     assert (unbalance.verdict, unbalance.limit) == ("beyond", 0.2)
-    assert "beyond its rating" in unbalance.sentence
+    assert "beyond its rating" in stress_sentence(unbalance)
     closed = found(design(common_mode(), source=QUIET))
     assert check(closed, "L1", "unbalanced current").value < 1e-3
     made = heat(result, "L1").direct
@@ -243,7 +245,7 @@ def test_balanced_current_is_held_against_the_leakages_saturation():
         "part": {k: v for k, v in part.items() if k != "leakage_saturation_current"},
     }
     seen = check(found(design(without, source=QUIET)), "L1", "balanced current")
-    assert (seen.verdict, seen.reason) == ("no limit", "the part states no leakage_saturation_current")
+    assert (seen.verdict, basis_text(seen.basis)) == ("no limit", "the part states no leakage_saturation_current")
 
 
 CORE = {
@@ -410,14 +412,15 @@ def test_a_review_names_exceeded_ratings_at_their_worst_point_and_its_exit_code_
         design(low, choke(rated_current="3.5 A"), source=known, operating_points=points, requirements=[limit])
     )
     assert result.exit_code == 0
-    assert len(result.broken_ratings) == 2
-    volts, amps = sorted(result.broken_ratings)
+    told = broken_ratings(result)
+    assert len(told) == 2
+    volts, amps = sorted(told)
     assert volts.startswith("C1: voltage 28 V")
     assert volts.endswith("beyond its rating, at idle")  # hand: less is lost inside the converter
     assert amps.startswith("L1: current 3.9")
     assert amps.endswith("beyond its rating, at full")
-    assert result.cautions[0] == f"A rating is exceeded, or may be: {result.broken_ratings[0]}"
-    assert not review(design(shunt(), source=known, requirements=[limit])).broken_ratings
+    assert next(cautions(result)) == f"A rating is exceeded, or may be: {told[0]}"
+    assert not review(design(shunt(), source=known, requirements=[limit])).exceeded
 
 
 def test_a_point_without_a_steady_state_has_no_stress():
@@ -450,4 +453,4 @@ def test_measured_parts_are_held_against_what_is_stated_beside_their_file():
     assert check(result, "C1", "ripple current").limit == 2.0
     assert check(result, "C1", "leakage current").value == pytest.approx(28 * part.capacitance / 5000, rel=1e-2, abs=0)
     assert check(result, "L1", "current").verdict == "beyond"  # hand: 4 A
-    assert check(result, "L1", "peak current").reason == "the part states no saturation_current"
+    assert basis_text(check(result, "L1", "peak current").basis) == "the part states no saturation_current"
