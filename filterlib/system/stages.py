@@ -26,7 +26,7 @@ MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: co
 CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the chassis: common practice, no source
 
 Line = Literal["plus", "return", "both"]
-Imbalance = Annotated[Ranged, RangedQuantity("", low=-0.9, high=0.9)]
+Imbalance = Annotated[Ranged, RangedQuantity("", "{owner} in one line over that in the other", low=-0.9, high=0.9)]
 Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
 
 
@@ -122,6 +122,10 @@ class ChassisCapacitor(Stage):
             raise QuantityError(why, name="capacitance", value=bond.capacitance)
         return bond
 
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """The imbalance where there is one part alone, and an assumed one where nothing drives the chassis."""
+        return () if self.line == "both" and (driven or self.imbalance.stated) else ("imbalance",)
+
     @property
     def reaches_chassis(self) -> bool:
         """Always."""
@@ -176,6 +180,10 @@ class SeriesChoke(Stage):
     part: DifferentialChoke
     line: Line = "plus"
     imbalance: Imbalance = Field(default_factory=_imbalance_default)
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """The imbalance where there is one part alone, and an assumed one where nothing drives the chassis."""
+        return () if self.line == "both" and (driven or self.imbalance.stated) else ("imbalance",)
 
     @property
     def lines(self) -> tuple[str, ...]:
