@@ -173,6 +173,30 @@ def test_input_side_is_made_by_the_input_current_and_the_capacitor():
     )
 
 
+@pytest.mark.parametrize("isolated", [True, False])
+def test_the_input_current_is_that_of_the_operating_point(isolated):
+    """hand: a pulse is as high as the point's power asks, P/(0.9 V_in d); a step-up triangle is 30 % of full load's mean."""
+    source = {**{k: v for k, v in DRIVEN.items() if k != "common_mode"}, "isolated": isolated}
+    side = InputSide(capacitance="10 µF", esr="10 mΩ", esl=0.0, lead_inductance=0.0)
+    one = design(source=source, operating_points=[{"name": "idle", "load": "25 %"}, {"name": "full"}])
+    found = {name: emissions(one, EmissionTest("input", input_side=side), point=name, band=False)
+             for name in ("idle", "full")}  # fmt: skip
+    f = found["full"].frequencies[:9]  # the tenth harmonic of a duty cycle of 0.3 is zero
+    order, edges = np.round(f / 180e3), np.abs(np.sinc(f * 30e-9))
+    w = 2j * np.pi * f
+    network = NETWORKS["50uH"].impedance(f)
+    beside = 2 * network if isolated else network  # the earthed return shorts that line's network, but for its bond
+    together = np.abs(1 / (1 / (10e-3 + 1 / (w * 10e-6)) + 1 / beside))
+    for name, amps in (("idle", 1.0), ("full", 4.0)):  # through 28 ohm and 7 ohm from 28 V
+        power = 28.0 * amps
+        pulse = 2 * power / (0.9 * 24 * 0.3) * np.abs(np.sin(np.pi * order * 0.3)) / (np.pi * order)
+        full_mean = 28.0 * 4.0 / (0.9 * 24)
+        triangle = 2 * 0.3 * full_mean * np.abs(np.sin(np.pi * order * 0.3)) / (np.pi * order) ** 2 / (2 * 0.3 * 0.7)
+        expected = (pulse if isolated else triangle) * edges * together
+        drawn = np.abs(found[name].by_source["differential", "input_current"][:9])
+        assert_allclose(drawn, expected, rtol=5e-3, atol=0)
+
+
 def test_an_isolated_input_swings_against_its_own_return():
     """The drive's source stands at the input's own return, and not at the chassis; the networks carry it back."""
     one = board().replace(converter={**DRIVEN, "isolated": True})

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple, trusted_to
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.system.solution import solve
 from filterlib.system.state import State
@@ -76,6 +76,23 @@ def test_sources_add_up(shape):
             parts = [found.partial[place, band, name] for name in ("ripple", "spike", "common_mode")]
             scale = max(np.max(np.abs(part)) for part in parts)
             np.testing.assert_allclose(sum(parts), found.waveforms[place, band], rtol=0, atol=1e-12 * scale)
+
+
+@pytest.mark.parametrize(
+    ("measured", "ring", "hertz"),
+    [
+        ("5 MHz", None, 5e6),
+        ("5 MHz", "12 MHz", 12e6),
+        ("5 MHz", "200 MHz", 30e6),
+        (None, None, 30e6),
+        (None, "12 MHz", 30e6),
+    ],
+)
+def test_figures_are_trusted_as_far_as_the_wider_reading_and_never_above_30_MHz(measured, ring, hertz):
+    """hand: the wider of the two readings' bandwidths (none stated: full), at most 30 MHz."""
+    one = design(source=converter(ripple={"peak_to_peak": "110 mV", "bandwidth": measured},
+                                  spike=ring and {"peak_to_peak": "0.3 V", "bandwidth": ring}))  # fmt: skip
+    assert trusted_to(one) == hertz
 
 
 def test_reading_in_the_stated_arrangement():

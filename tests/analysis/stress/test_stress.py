@@ -289,6 +289,28 @@ def test_the_larger_of_both_core_losses_warms_the_choke():
         assert made.rise * (1 / 50 - made.direct * 0.00393) - made.direct == pytest.approx(rest, rel=0.02, abs=0)
 
 
+@pytest.mark.parametrize("core", [{}, CORE])
+def test_ripple_heats_a_chokes_copper_once_and_the_core_apart_from_it(core):
+    """Without resistance across the core all of the ripple's heat is the copper's, which grows with the rise."""
+    loud = converter(shape="triangle", ripple={"peak_to_peak": "2 V"}, output_esr="50 mΩ", duty=0.5)
+    nearly = {
+        "inductance": "1 µH",
+        "dc_resistance": "0.3 ohm",
+        "parallel_resistance": None,
+        "winding_capacitance": "1e-14 F",
+    }
+    stage = choke(**nearly, **core, thermal_resistance="10 K/W")
+    one = design(stage, {"kind": "capacitor", "part": film("10 µF")}, source=loud, load=resistive("28 ohm"))
+    made = heat(found(one), "L1")
+    amps = loadings(one, one.state())[0].rms[0, 0]
+    assert made.ripple == pytest.approx(0.3 * amps**2, rel=1e-6, abs=0)  # hand
+    assert made.ripple > 0.05 * made.direct
+    copper, rest = made.direct + 0.3 * amps**2, made.core if core else 0.0
+    # hand: rise = R (P_cu (1 + a rise) + P_rest), solved for the rise
+    assert made.rise == pytest.approx(10 * (copper + rest) / (1 - 10 * 0.00393 * copper), rel=1e-6, abs=0)
+    assert not core or 0 < made.core < made.ripple
+
+
 def test_the_cores_voltage_is_without_that_of_the_copper():
     resistive_one = choke(dc_resistance="2 ohm", parallel_resistance=None, winding_capacitance="1e-14 F")
     one = design(resistive_one, {"kind": "capacitor", "part": film("10 µF")}, source=converter(shape="triangle"))
