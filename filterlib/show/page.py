@@ -8,7 +8,8 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from filterlib.show.style import svg
+from filterlib.show.drawing import svg
+from filterlib.show.figure import Figure
 from filterlib.show.writing import RUN
 from filterlib.words.quantities import unbroken
 
@@ -43,10 +44,9 @@ class Illustration:
         return sized.replace("<svg", f'<svg aria-hidden="true" style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
 
 
-def illustration(name: str, figure: Any, words: str, note: str = "") -> Illustration:
-    """A figure drawn by matplotlib; its label is its title, and stands before the ``words``."""
-    title = str(figure.get_label())
-    return Illustration(name, title, f"{title}. {words}", note, svg(figure))
+def illustration(name: str, figure: Figure, words: str, note: str = "") -> Illustration:
+    """A drawn figure; its title stands before the ``words``."""
+    return Illustration(name, figure.title, f"{figure.title}. {words}", note, svg(figure))
 
 
 def program_version() -> str:
@@ -59,7 +59,7 @@ def program_version() -> str:
 
 def render(template: str, **values: Any) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
-    return _environment().get_template(template).render(run=RUN, version=program_version(), **values)
+    return str(_environment().get_template(template).render(run=RUN, version=program_version(), **values))
 
 
 def fragment(macro: str, data: Any) -> str:

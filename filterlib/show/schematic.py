@@ -10,7 +10,7 @@ from typing import Any
 from filterlib.show.sheet import CHASSIS, MINUS, PLUS, Sheet, text_width
 from filterlib.units import format_quantity
 
-ROW_WIDTH = 33.0  # [drawing units] before the diagram goes on in a new row
+ROW_WIDTH = 34.0  # [drawing units] before the diagram goes on in a new row
 _LINES = {"plus": PLUS, "return": MINUS}
 
 

@@ -16,6 +16,7 @@ from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
 from filterlib.show.writing import run_of
 from filterlib.words.review_sentences import summary
+from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -177,6 +178,11 @@ def test_every_figure_stands_inline_under_a_name_of_its_own(page, files):
     drawn = [name for name in files if name.endswith(".svg")]
     assert len(names) == len(set(names)) == len(page.all("svg")) == len(drawn) == 16
     assert all(len(name) > 20 for name in names)
+
+
+def test_no_words_of_a_figure_are_cut_off_or_lie_on_others(files):
+    drawn = {name: text.split("\n", 1)[1] for name, text in files.items() if name.endswith(".svg")}
+    assert [(name, faults(text)) for name, text in drawn.items() if faults(text)] == []
 
 
 def test_identifiers_are_used_once_and_links_lead_somewhere(page, files):

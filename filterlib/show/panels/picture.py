@@ -14,8 +14,8 @@ import numpy as np
 
 from filterlib.show.panels.limits import limits
 from filterlib.show.panels.marks import Axis, Curve, Level, Mark, Plot
+from filterlib.show.panels.paper import prefixed, style, svg
 from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
-from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
 WIDE, NARROW, RIGHT = 90, 66, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
@@ -67,7 +67,7 @@ class Picture:
         from matplotlib.figure import Figure
 
         self.looks = looks(self.plots)
-        with _style(FONT):
+        with style(FONT):
             self.figure = Figure(figsize=(self.size[0] / DPI, self.size[1] / DPI), dpi=DPI)
             self.figure.set_label(self.name)
             self.canvas = FigureCanvasAgg(self.figure)
@@ -215,7 +215,7 @@ class Picture:
             yield [artist for artist in (*references, *artists) if artist.get_visible()]
 
     def _draw_background(self) -> None:
-        with _style():
+        with style():
             self._legend()
             self.canvas.draw()
         self._background, self._palette = self.canvas.copy_from_bbox(self.figure.bbox), self._colours()
@@ -287,7 +287,7 @@ class Picture:
     def _on_paper(self) -> Iterator[None]:
         theme, self.theme = self.theme, Theme()
         self._recolour()
-        with _style(FONT):
+        with style(FONT):
             self._legend()
             yield
         self.restyle(theme)

@@ -140,21 +140,15 @@ def test_the_clips_values_are_changed_by_their_key():
 
 
 def test_figure_shows_both_and_cuts_nothing_off(found):
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
+    from filterlib.show.drawing import svg
     from filterlib.show.modes import clip_figure
+    from tests.show.words_drawn import faults, texts
 
     figure = clip_figure(found)
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    left, bottom, right, top = figure.bbox.extents
-    for axes in figure.axes:
-        box = axes.get_tightbbox(canvas.get_renderer())
-        assert left <= box.x0
-        assert box.x1 <= right
-        assert bottom <= box.y0
-        assert box.y1 <= top
-    shown, seen = figure.axes[0].get_lines()
-    np.testing.assert_allclose(shown.get_ydata(), found.waveforms["shown", "full"], rtol=1e-12, atol=0)
-    np.testing.assert_allclose(seen.get_ydata(), found.waveforms["seen", "full"], rtol=1e-12, atol=0)
-    assert found.convention in figure.texts[0].get_text()
+    assert faults(svg(figure)) == []
+    shown, seen = figure.plots[0].marks
+    np.testing.assert_allclose(shown.y, found.waveforms["shown", "full"], rtol=1e-12, atol=0)
+    np.testing.assert_allclose(seen.y, found.waveforms["seen", "full"], rtol=1e-12, atol=0)
+    assert found.convention in texts(svg(figure))
+    ends = {figure.limits(plot, "y") for plot in figure.plots}
+    assert len(ends) == 1  # one scale for all

@@ -302,7 +302,7 @@ def test_ripple_heats_a_chokes_copper_once_and_the_core_apart_from_it(core):
     stage = choke(**nearly, **core, thermal_resistance="10 K/W")
     one = design(stage, {"kind": "capacitor", "part": film("10 µF")}, source=loud, load=resistive("28 ohm"))
     made = heat(found(one), "L1")
-    amps = loadings(one, one.state())[0].rms[0, 0]
+    amps = loadings(solve(one))[0].rms[0, 0]
     assert made.ripple == pytest.approx(0.3 * amps**2, rel=1e-6, abs=0)  # hand
     assert made.ripple > 0.05 * made.direct
     copper, rest = made.direct + 0.3 * amps**2, made.core if core else 0.0
