@@ -63,7 +63,7 @@ def test_bars_are_labelled_with_their_values(reviewed):
     assert all(re.fullmatch(r"[\d.]+ [mµn]V", words) for words in values)
     assert all(texts(drawn).count(words) >= values.count(words) for words in values)
     names = [name.replace("\n", " ") for name in figure.plots[0].y.names]
-    assert names[:2] == ["as it is", reviewed.reasons.remedies[0].words]
+    assert names[:2] == ["as it is", reviewed.reasons.mitigations[0].words]
 
 
 def test_an_unstable_design_has_no_reasons_on_its_page():

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
@@ -129,9 +130,16 @@ def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
             continue
         ends = {"at the load's end": ""} | ({f"before {first}": first} if first else {})
         for where, before in ends.items():
-            stage = ChassisCapacitor(kind="capacitor_to_chassis", name=_free(design, "Y"), part=part)
-            change = partial(_inserted, stage=stage, before=before)
-            yield Candidate(f"fit {name} from each line to the chassis {where}", "Y capacitors", "Y", 2, change)
+            yield to_chassis(f"fit {name} from each line to the chassis {where}", part, before=before)
+
+
+def to_chassis(
+    words: str, part: Capacitor, *, line: Literal["both", "plus", "return"] = "both", before: str = ""
+) -> Candidate:
+    """A Y capacitor from one line or from each to the chassis, before a stage by its name or at the load's end ("")."""
+    stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line)
+    count = 2 if line == "both" else 1
+    return Candidate(words, "Y capacitors", "Y", count, partial(_inserted, stage=stage, before=before))
 
 
 def _bonds(design: Design, load: Any) -> Iterator[Candidate]:

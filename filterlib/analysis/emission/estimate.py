@@ -12,6 +12,7 @@ from filterlib.analysis.emission.emission_words import ESTIMATE, agreement, assu
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, over_shapes, shapes
@@ -113,6 +114,17 @@ class EmissionResult:
     extents: Mapping[Any, Interval] = field(default_factory=dict)
     reason: str | None = None
 
+    @property
+    def worst(self) -> Margin | None:
+        """The margin that decides; None where there is none."""
+        return min(self.margins, key=lambda one: one.margin, default=None)
+
+    def common_over_differential(self, frequency: float) -> float:
+        """By how much, on each line, the common mode exceeds the differential part [dB], at the harmonic next to a frequency [Hz]."""
+        at = int(np.argmin(np.abs(self.frequencies - frequency)))
+        half = self.levels["differential", "peak"][at] - decibels(2.0)  # each line has half of the differential voltage
+        return float(self.levels["common", "peak"][at] - half)
+
 
 def emissions(
     solution: Solution,
@@ -145,9 +157,10 @@ def emissions(
     FilterlibError
         Where the input current cannot be estimated.
     """
-    test, steady = test or EmissionTest(), stability(solution)
-    if not steady.stable:
-        return EmissionResult(solution.point, test.side, test.at.title, limits=test.judged, reason=steady.reason)
+    test = test or EmissionTest()
+    if not nominal(solution, solution.design.loads[0].name).stable:
+        why = stability(solution).reason
+        return EmissionResult(solution.point, test.side, test.at.title, limits=test.judged, reason=why)
     return estimate(solution, test, interval=interval, progress=progress)
 
 
