@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.system import dc
 from filterlib.system.components import Component, components
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
@@ -127,6 +129,18 @@ def solve(design: Design, point: State | str | None = None) -> Solution:
     ('listening', 28.0)
     """
     return Solution(design, design.state(point))
+
+
+def solve_several(designs: Sequence[Design], point: str) -> list[Solution | FilterlibError]:
+    """Designs of one system, solved at the operating point of one name: those of one structure together.
+
+    In place of a design that cannot be solved stands why. Each must hold one design, no arrays.
+    """
+    states = dc.solve_several(designs, designs[0].point(point)) if designs else []
+    return [
+        state if isinstance(state, FilterlibError) else Solution(design, state)
+        for design, state in zip(designs, states, strict=True)
+    ]
 
 
 def solve_all(design: Design) -> tuple[Solution, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate
-from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
+from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stress.overloads import Overload, Rating, overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
-from filterlib.system.solution import Solution, solve, solve_all
+from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import format_quantity
@@ -103,16 +103,26 @@ class Trial:
         """The load's view of another design at the same operating point."""
         return seen(self.solution.changed(design), self.load)
 
+    def see_all(self, designs: Sequence[Design]) -> list[Seen]:
+        """The same of several designs. Raises what the first that cannot be solved raises."""
+        views = self.see_several(designs)
+        for view in views:
+            if isinstance(view, FilterlibError):
+                raise view
+        return [view for view in views if isinstance(view, Seen)]
+
+    def see_several(self, designs: Sequence[Design]) -> list[Seen | FilterlibError]:
+        """The same of several designs, those of one structure in one go; why, in place of what cannot be solved."""
+        solved = solve_several(designs, self.solution.point)
+        solutions = [one for one in solved if isinstance(one, Solution)]
+        views = iter(seen_several(solutions, self.load))
+        return [next(views) if isinstance(one, Solution) else one for one in solved]
+
 
 def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
     """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
-    listed = sorted(found, key=lambda one: one.name)
-    tried = []
-    for number, one in enumerate(listed):
-        tried.append(_tried(trial, (one,)))
-        if progress is not None:
-            progress((number + 1) / len(listed))
-    return ranked(tried, trial.label)
+    singles = [(one,) for one in sorted(found, key=lambda one: one.name)]
+    return ranked(_tried(trial, singles, progress), trial.label)
 
 
 def try_pairs(
@@ -126,12 +136,7 @@ def try_pairs(
     """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
     best = _unlike(found, singles, count)
     pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
-    tried = []
-    for number, pair in enumerate(pairs):
-        tried.append(_tried(trial, pair))
-        if progress is not None:
-            progress((number + 1) / len(pairs))
-    return ranked(tried, trial.label)
+    return ranked(_tried(trial, pairs, progress), trial.label)
 
 
 def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
@@ -153,19 +158,33 @@ def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
     return tuple(sorted(tried, key=key))
 
 
-def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
-    names, kinds = tuple(one.name for one in pair), tuple(one.kind for one in pair)
-    forbidden = next((one.refused for one in pair if one.refused), "")
-    if forbidden:
-        return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
-    try:
-        solution = trial.solution.changed(_apply(trial.design, pair))
-        now = seen(solution, trial.load)
-    except FilterlibError as error:
-        return Mitigation(names, kinds, np.nan, np.nan, None, str(error))
-    costs = _costs(trial, solution.design, now, sum(one.parts for one in pair))
-    broken = next(broken_rules(trial, solution, costs), "")
-    return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
+def _tried(
+    trial: Trial, changes: Sequence[tuple[Candidate, ...]], progress: Progress | None = None
+) -> list[Mitigation]:
+    """Changes, one at a time or two together, as tried on the real model."""
+    refused = [next((one.refused for one in change if one.refused), "") for change in changes]
+    designs: dict[int, Design] = {}
+    for place, change in enumerate(changes):
+        try:
+            if not refused[place]:
+                designs[place] = _apply(trial.design, change)
+        except FilterlibError as error:
+            refused[place] = str(error)
+    views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
+    if progress is not None:
+        progress(1.0)
+    return [_mitigation(trial, change, views.get(place), refused[place]) for place, change in enumerate(changes)]
+
+
+def _mitigation(
+    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: str
+) -> Mitigation:
+    names, kinds = tuple(one.name for one in change), tuple(one.kind for one in change)
+    if not isinstance(view, Seen):
+        return Mitigation(names, kinds, np.nan, np.nan, None, refused or str(view))
+    costs = _costs(trial, view, sum(one.parts for one in change))
+    broken = next(broken_rules(trial, view.solution, costs), "")
+    return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
 
 
 def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
@@ -174,14 +193,14 @@ def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
     return design
 
 
-def _costs(trial: Trial, design: Design, now: Seen, parts: int) -> Costs:
+def _costs(trial: Trial, now: Seen, parts: int) -> Costs:
     top = int(np.argmax(np.abs(now.response)))
     return Costs(
         parts=parts,
-        drop=float(trial.state.voltage(trial.load) - now.state.voltage(trial.load)),
-        heat=_heat(now.state) - _heat(trial.state),
-        leakage=leakage(design),
-        charge=_charge(design) - _charge(trial.design),
+        drop=float(trial.state.voltage(trial.load) - now.solution.state.voltage(trial.load)),
+        heat=_heat(now.solution.state) - _heat(trial.state),
+        leakage=leakage(now.solution.design),
+        charge=_charge(now.solution.design) - _charge(trial.design),
         peak=float(20 * np.log10(np.abs(now.response[top]))),
         peak_frequency=float(GRID[top]),
     )

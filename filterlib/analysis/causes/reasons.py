@@ -149,8 +149,9 @@ def _causes(trial: Trial) -> dict[str, Any]:
     narrow, wide = narrow_and_wide(design)
     before = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
     apart = split(now.spectra, design)
-    without: list[tuple[Ideal, Seen]] = [(one, trial.see(one.design)) for one in ideals(design)]
-    formula = trial.see(all_ideal(design))
+    every = ideals(design)
+    *each, formula = trial.see_all([*(one.design for one in every), all_ideal(design)])
+    without: list[tuple[Ideal, Seen]] = list(zip(every, each, strict=True))
     waveform = now.spectra.waveform(load, wide)
     return {
         "ripple": float(now.ripple), "spike": float(now.spike),
