@@ -250,15 +250,17 @@ def _review(chosen: argparse.Namespace) -> int:
 
 def _compare(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.comparison import compare
+    from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare import write_comparison
-    from filterlib.show.words import beside
+    from filterlib.words.review_sentences import review_notes
 
     first, second = _both(load_design, chosen.first, chosen.second)
     with ProgressLine() as progress:
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
         page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
-    aside = (f"{letter}: {told}" for letter, one in zip("AB", result.reviews, strict=True) for told in beside(one))
+    aside = (
+        f"{letter}: {told}" for letter, one in zip("AB", result.reviews, strict=True) for told in review_notes(one)
+    )
     say("\n".join([*result.sentences, *aside, f"Page: {page}"]))
     return result.exit_code
 
@@ -307,7 +309,7 @@ def _recording(chosen: argparse.Namespace) -> int:
 
 
 def _part(chosen: argparse.Namespace) -> int:
-    from filterlib.analysis.part_curves import examine
+    from filterlib.analysis.linear.part_curves import examine
     from filterlib.errors import QuantityError
     from filterlib.parts.tables import find_part, named_table
     from filterlib.show.part import part_text, write_part
@@ -353,7 +355,7 @@ def _pages(chosen: argparse.Namespace) -> int:
 
 def _verify(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.bench_sheet import bench_sheet
+    from filterlib.analysis.bench.bench_sheet import bench_sheet
     from filterlib.analysis.review import review
     from filterlib.show.verify import sheet_text, write_sheet
 
@@ -368,10 +370,11 @@ def _verify(chosen: argparse.Namespace) -> int:
 
 
 def _summary(result: Any, page: str) -> str:
-    from filterlib.show.words import SYMBOLS, beside, summary
+    from filterlib.words.labels import SYMBOLS
+    from filterlib.words.review_sentences import review_notes, summary
 
     lines = [summary(result), *(f"{SYMBOLS[verdict.verdict]} {verdict.sentence}" for verdict in result.verdicts)]
-    return "\n".join([*lines, *beside(result), result.headline, f"Page: {page}"])
+    return "\n".join([*lines, *review_notes(result), result.headline, f"Page: {page}"])
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
-ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "show", "cli")
+ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
 ONLY = {
     "matplotlib": ("show/panels",),
     "ipywidgets": ("show/panels",),

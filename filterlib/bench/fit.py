@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from filterlib.analysis.added_capacitor import LEAST_MOVE, TELLS
+from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, TELLS
 from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
 from filterlib.bench.measurement import BANDWIDTH, Measurement, measure

@@ -1,4 +1,4 @@
-"""The slow and careful way to solve a tableau at single points: scaled by its tree, pivoted, refined.
+"""The slow and careful way to solve a pattern at single points: scaled by its tree, pivoted, refined.
 
 With the voltages of the tree's branches and the currents of all others as unknowns, every branch law has its own unknown
 with the largest coefficient once voltages are measured in sqrt(Z) and currents in 1/sqrt(Z) of their branch, since the
@@ -9,13 +9,12 @@ in the scaled matrix is a resonance and not a choice of units.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.plan import Columns
-from filterlib.network.tableau import OPEN, Branch, Tableau
+from filterlib.network.pattern import OPEN, Columns, Pattern, Values
 
 GOOD = 1e-15  # backward error that needs no more refinement
 LIMIT = 1e-9  # backward error from which a point counts as having no solution
@@ -23,26 +22,26 @@ BLOCK = 2**20  # matrix entries at a time
 _ROUNDS = 4
 
 
-def assemble(tableau: Tableau, values: list[Any], count: int) -> np.ndarray:
+def assemble(pattern: Pattern, values: Values, count: int) -> np.ndarray:
     """The matrices A of ``count`` points, from values that are numbers or arrays (count,): array (count, n, n)."""
     kind = complex if any(np.iscomplexobj(v) for v in values) else float
-    a = np.zeros((count, tableau.size, tableau.size), dtype=kind)
-    for term in tableau.terms:
+    a = np.zeros((count, pattern.size, pattern.size), dtype=kind)
+    for term in pattern.terms:
         a[:, term.row, term.column] += term.sign * values[term.symbol]
     return a
 
 
-def assemble_laws(tableau: Tableau, values: list[Any], count: int) -> np.ndarray:
+def assemble_laws(pattern: Pattern, values: Values, count: int) -> np.ndarray:
     """The branch laws in terms of the branches' voltages and currents: array (count, branches, 2 branches).
 
     A voltage is not split into those of its nodes: two of coupled windings that share a node would leave rounding there.
     """
-    first, width = len(tableau.nodes), len(tableau.branches)
+    first, width = pattern.count, len(pattern.branches)
     kind = complex if any(np.iscomplexobj(v) for v in values) else float
     laws = np.zeros((count, width, 2 * width), dtype=kind)
-    for term in tableau.terms:
+    for term in pattern.terms:
         if term.branch >= 0:
-            branch = tableau.branches[term.branch]
+            branch = pattern.branches[term.branch]
             if term.column == branch.a or branch.a < 0:  # one end of the two says it all
                 sign = term.sign if term.column == branch.a else -term.sign
                 laws[:, term.row - first, term.branch] += sign * values[term.symbol]
@@ -70,7 +69,7 @@ def backward_error(a: np.ndarray, x: np.ndarray, b: np.ndarray) -> np.ndarray:
 class Loops(NamedTuple):
     """What the tree's voltages and the other branches' currents make, in numbers -1, 0 and 1.
 
-    ``unknowns`` of the tableau, array (n, branches); ``branches``: voltages, then currents, (2 branches, branches);
+    ``unknowns`` of the pattern, array (n, branches); ``branches``: voltages, then currents, (2 branches, branches);
     ``inject``: what is put into the nodes leaves through the tree, (branches, nodes).
     """
 
@@ -80,8 +79,9 @@ class Loops(NamedTuple):
 
 
 @lru_cache(maxsize=256)
-def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> Loops:
-    """Loops and cuts of a tree, given by the columns of the pivots of the ``count`` nodes' rows."""
+def loops(pattern: Pattern, tree: tuple[int, ...]) -> Loops:
+    """Loops and cuts of a tree, given by the columns of the pivots of the nodes' rows."""
+    branches, count = pattern.branches, pattern.count
     incidence = np.zeros((count, len(branches)))
     for index, branch in enumerate(branches):
         for node, sign in ((branch.a, 1.0), (branch.b, -1.0)):
@@ -99,7 +99,7 @@ def loops(branches: tuple[Branch, ...], count: int, tree: tuple[int, ...]) -> Lo
     return Loops(unknowns, np.vstack([incidence.T @ unknowns[:count], unknowns[count:]]), inject)
 
 
-def scales(tableau: Tableau, tree: tuple[int, ...], weights: np.ndarray) -> np.ndarray:
+def scales(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> np.ndarray:
     """The natural sizes of the unknowns of `loops`: sqrt(Z) in the tree, 1/sqrt(Z) outside, as powers of two.
 
     Impedances ``weights`` and the result are arrays (p, branches).
@@ -109,44 +109,44 @@ def scales(tableau: Tableau, tree: tuple[int, ...], weights: np.ndarray) -> np.n
     high = np.where(real, weights, 0.0).max(axis=1, keepdims=True, initial=0.0)
     none = high == 0
     size = np.sqrt(np.clip(weights, np.where(none, 1.0, low), np.where(none, 1.0, high)))
-    inside = np.isin(np.arange(weights.shape[1]), np.array(tree[: len(tableau.nodes)]) - len(tableau.nodes))
+    inside = np.isin(np.arange(weights.shape[1]), np.array(tree[: pattern.count]) - pattern.count)
     return np.exp2(np.round(np.log2(np.where(inside, size, 1 / size))))
 
 
-def solve(tableau: Tableau, values: list[Any], count: int, right: Columns, *, feed_back: bool = True) -> np.ndarray:
+def solve(pattern: Pattern, values: Values, count: int, right: Columns, *, feed_back: bool = True) -> np.ndarray:
     """Solve ``count`` points: complex array (right, n, count).
 
     Parameters
     ----------
     values : per symbol a number or an array (count,)
-    feed_back : whether to feed back residuals of the whole tableau, as in `solve_tree`
+    feed_back : whether to feed back residuals of the whole pattern, as in `solve_tree`
 
     Raises
     ------
     CircuitError
         Where no x has a small residual: the circuit contradicts itself there.
     """
-    weights = tableau.weights(values, count)
+    weights = pattern.weights(values, count)
     groups: dict[tuple[int, ...], list[int]] = {}
     for index, order in enumerate(np.argsort(weights, axis=1, kind="stable")):
         groups.setdefault(tuple(order), []).append(index)
-    b = right_sides(tableau.size, right)
-    out = np.empty((len(right), tableau.size, count), dtype=complex)
-    step = max(1, BLOCK // tableau.size**2)
+    b = right_sides(pattern.size, right)
+    out = np.empty((len(right), pattern.size, count), dtype=complex)
+    step = max(1, BLOCK // pattern.size**2)
     for order, members in groups.items():
-        tree = tableau.tree(order)
+        tree = pattern.tree(order)
         for start in range(0, len(members), step):
             part = np.array(members[start : start + step])
             there = [v[part] if isinstance(v, np.ndarray) else v for v in values]
-            laws, size = assemble_laws(tableau, there, len(part)), scales(tableau, tree, weights[part])
-            whole = assemble(tableau, there, len(part)) if feed_back else None
-            x, _ = solve_tree(tableau, tree, laws, size, b, whole)
+            laws, size = assemble_laws(pattern, there, len(part)), scales(pattern, tree, weights[part])
+            whole = assemble(pattern, there, len(part)) if feed_back else None
+            x, _ = solve_tree(pattern, tree, laws, size, b, whole)
             out[..., part] = np.moveaxis(x, 0, -1).swapaxes(0, 1)
     return out
 
 
 def solve_tree(
-    tableau: Tableau,
+    pattern: Pattern,
     tree: tuple[int, ...],
     laws: np.ndarray,
     size: np.ndarray,
@@ -165,7 +165,7 @@ def solve_tree(
     -------
     x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
     """
-    frame = _Frame(tableau, tree, laws, size)
+    frame = _Frame(pattern, tree, laws, size)
     x, u = frame.solve(np.broadcast_to(b, (len(laws), *b.shape)))
     if whole is not None:
         error = backward_error(whole, x, b)
@@ -180,16 +180,16 @@ def solve_tree(
         if not frame.residual(point, u[point], b) <= LIMIT:
             x[point], u[point] = frame.spread(point, b)
             if not frame.residual(point, u[point], b) <= LIMIT:
-                raise CircuitError(_culprit(tableau, frame.scaled[point]))
+                raise CircuitError(_culprit(pattern, frame.scaled[point]))
     return x, u
 
 
 class _Frame:
     """The branch laws of some points in the unknowns of `loops`, scaled."""
 
-    def __init__(self, tableau: Tableau, tree: tuple[int, ...], laws: np.ndarray, size: np.ndarray) -> None:
-        self.count = len(tableau.nodes)
-        self.loops = loops(tableau.branches, self.count, tree)
+    def __init__(self, pattern: Pattern, tree: tuple[int, ...], laws: np.ndarray, size: np.ndarray) -> None:
+        self.count = pattern.count
+        self.loops = loops(pattern, tree)
         self.driven = laws[..., laws.shape[1] :] @ self.loops.inject  # by what is put into the nodes
         scaled = laws @ self.loops.branches * size[:, None, :]
         largest = abs(scaled).max(axis=-1, keepdims=True)
@@ -197,7 +197,7 @@ class _Frame:
         self.scaled, self.size = scaled / self.rows, size[..., None]
 
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Unknowns of the tableau and of `loops` for right-hand sides (p, n, r)."""
+        """Unknowns of the pattern and of `loops` for right-hand sides (p, n, r)."""
         target = (b[:, self.count :] - self.driven @ b[:, : self.count]) / self.rows
         u = _lu(self.scaled, target)
         for _ in range(2):
@@ -237,7 +237,7 @@ def _lu(a: np.ndarray, b: np.ndarray) -> np.ndarray:
         return np.concatenate([_lu(a[:half], b[:half]), _lu(a[half:], b[half:])])
 
 
-def _culprit(tableau: Tableau, m: np.ndarray) -> str:
+def _culprit(pattern: Pattern, m: np.ndarray) -> str:
     """The branch whose voltage or current the equations leave open, from the null vector."""
     index = int(np.argmax(abs(np.linalg.svd(m)[2][-1])))
-    return f"the circuit has no solution: nothing fixes the voltage or the current of {tableau.branches[index].name}"
+    return f"the circuit has no solution: nothing fixes the voltage or the current of {pattern.branches[index].name}"

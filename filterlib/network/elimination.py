@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 
 from filterlib.network import dense
-from filterlib.network.plan import Columns, Plan, make_plan
+from filterlib.network.pattern import Columns
+from filterlib.network.plan import Plan, make_plan
 from filterlib.network.tableau import Tableau
 
 LIMIT = 5e-14  # componentwise backward error that a point may have
@@ -52,7 +53,7 @@ def solve(
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
         everywhere: Any = (slice(None), slice(None), *failed)
-        out[everywhere] = dense.solve(tableau, there, len(failed[0]), right)[:, list(wanted)]
+        out[everywhere] = dense.solve(tableau.pattern, there, len(failed[0]), right)[:, list(wanted)]
     return out
 
 
@@ -64,13 +65,11 @@ def attempt(
     shape = s.shape if tableau.designs is None else (tableau.designs, *s.shape)
     out = np.empty((len(right), len(wanted), *shape), dtype=complex)
     good = np.zeros(shape, dtype=bool)
-    key = right, wanted, len(s), s[len(s) // 2]
-    if key not in tableau.plans:
-        tableau.plans[key] = _plan_at(tableau, values, shape, right, wanted)
+    plan = _plan_at(tableau, values, shape, right, wanted)
     for block in _blocks(shape):
         place: Any = (..., *block)
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
-        _run(tableau.plans[key], part, out[place], good[block])
+        _run(plan, part, out[place], good[block])
     for _ in range(TREES):
         if good.all():
             break
@@ -101,8 +100,9 @@ def _plan_at(
     """The plan for the tree that holds at the middle point."""
     middle = tuple(np.array([n // 2]) for n in shape)
     there = [v if np.ndim(v) == 0 else _take(v, middle)[0] for v in values]
-    tree = tableau.tree(np.argsort(tableau.weights(there, 1)[0], kind="stable"))
-    return make_plan(tableau.size, tableau.terms, tree, tuple(_sort(v) for v in values), right, wanted, refined)
+    pattern = tableau.pattern
+    tree = pattern.tree(np.argsort(pattern.weights(there, 1)[0], kind="stable"))
+    return make_plan(pattern.size, pattern.terms, tree, tuple(_sort(v) for v in values), right, wanted, refined)
 
 
 def _run(plan: Plan, values: list[Any], out: np.ndarray, good: np.ndarray) -> None:

@@ -13,9 +13,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from filterlib.network.tableau import Term
+from filterlib.network.pattern import Columns, Term
 
-Columns = tuple[tuple[tuple[int, float], ...], ...]  # right-hand sides, each as pairs of a row and its value
 Plan = Callable[[list[Any], float], tuple[list[list[Any]], Any]]
 
 _COST = (0.02, 0.5, 0.5, 1.0)  # of one update, by what the operands vary along: nothing, frequency, design, both
@@ -63,7 +62,7 @@ def make_plan(
 
     Parameters
     ----------
-    size, terms : the equations, as in `filterlib.network.tableau.Tableau`
+    size, terms : the equations, as in `filterlib.network.pattern.Pattern`
     pivots : the column of each row's pivot
     sorts : per symbol -2 (zero), -1 (one), or along what it varies (bit 0 frequency, bit 1 design)
     right : the right-hand sides

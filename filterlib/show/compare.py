@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from filterlib.analysis.emission_words import ESTIMATE
+from filterlib.analysis.emission.emission_words import ESTIMATE
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.numbers import Section, json_text, put
@@ -15,8 +15,9 @@ from filterlib.show.page import Illustration, illustration, program_version, ren
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.tables import Table, parts_table
-from filterlib.show.words import beside, number, summary
 from filterlib.show.writing import RUN, write_files
+from filterlib.words.quantities import number
+from filterlib.words.review_sentences import cautions, review_notes, summary
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
@@ -33,7 +34,7 @@ class LoadChapter:
     reasons: tuple[tuple[str, ...], tuple[str, ...]]
     figures: tuple[Illustration, ...]
     sources: Table
-    remedies: tuple[Table, ...]
+    mitigations: tuple[Table, ...]
 
 
 def write_comparison(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
@@ -62,7 +63,9 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         result=result,
         designs=list(zip(tables.LETTERS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
-            (letter, told) for letter, one in zip(tables.LETTERS, result.reviews, strict=True) for told in beside(one)
+            (letter, told)
+            for letter, one in zip(tables.LETTERS, result.reviews, strict=True)
+            for told in review_notes(one)
         ],
         opening=[" ".join(told) for told in (result.opening, *(one.sentences for one in result.loads))],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
@@ -73,7 +76,7 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         estimate=ESTIMATE,
         differences=tables.differences_table(result),
         trust=[(letter, review.trust) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
-        cautions=tuple(dict.fromkeys(one for review in result.reviews for one in review.cautions)),
+        cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
         files=[NUMBERS, *files],
     )
     head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
@@ -181,7 +184,7 @@ def _at(left: Any, reasons: Any) -> Section:
         put(section, f"{label}_before_over_after_ratio", getattr(left, f"{name}_ratio"), why)
     section["reasons"] = [sentence.text for sentence in reasons.sentences]
     section["sources"] = {one.name: _source(one) for one in reasons.sources}
-    section["remedies"] = [_remedy(one) for one in reasons.remedies]
+    section["mitigations"] = [_remedy(one) for one in reasons.mitigations]
     return section
 
 

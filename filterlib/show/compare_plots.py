@@ -11,8 +11,9 @@ import numpy as np
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot, joint_extent
 from filterlib.show.plots import FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
 from filterlib.show.style import BLUE, DASHES, VERMILION
-from filterlib.show.words import bandwidth_words, number
 from filterlib.units import decibels
+from filterlib.words.labels import bandwidth_words
+from filterlib.words.quantities import number
 
 LOOKS = (Look(BLUE, width=2.4), Look(VERMILION, DASHES[1], 2.1))
 _MARKED = (

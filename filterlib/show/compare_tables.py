@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from filterlib.analysis.emission_words import detector_words
 from filterlib.show.tables import Table
-from filterlib.show.words import SYMBOLS, band, number
+from filterlib.words.labels import SYMBOLS, detector_words
+from filterlib.words.quantities import interval_text, number
 
 REMEDIES = 6  # rows of a table of changes
 LETTERS = ("A", "B")
@@ -24,9 +24,9 @@ def left_table(result: Any) -> Table:
     rows = tuple(
         (
             one.load, letter, left.point,
-            number(left.ripple_before, "V"), number(left.ripple, "V"), band(left.ripple_low, left.ripple_high, "V"),
+            number(left.ripple_before, "V"), number(left.ripple, "V"), interval_text(left.ripple_low, left.ripple_high, "V"),
             _factor(left.ripple_ratio),
-            number(left.spike_before, "V"), number(left.spike, "V"), band(left.spike_low, left.spike_high, "V"),
+            number(left.spike_before, "V"), number(left.spike, "V"), interval_text(left.spike_low, left.spike_high, "V"),
             _factor(left.spike_ratio),
         )
         for one in result.loads
@@ -67,7 +67,7 @@ def _verdict(verdict: Any) -> tuple[str, str, str]:
     if verdict is None:
         return "not asked", "", ""
     told = f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
-    return told, number(verdict.value, verdict.unit), band(verdict.low, verdict.high, verdict.unit)
+    return told, number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
 
 
 def emissions_table(result: Any) -> Table:
@@ -99,7 +99,7 @@ def _margin(held: Any) -> str:
     if held is None:
         return "not asked"
     margin = held[1]
-    return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({band(margin.low, margin.high, 'dB')})"
+    return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({interval_text(margin.low, margin.high, 'dB')})"
 
 
 def sources_table(one: Any) -> Table:
@@ -129,22 +129,22 @@ def _source(source: Any) -> tuple[str, ...]:
 def remedies_tables(one: Any) -> Iterator[Table]:
     """The best changes for each design, the best first, and the first that a rule forbids."""
     for letter, reasons in zip(LETTERS, one.reasons, strict=True):
-        allowed = [remedy for remedy in reasons.remedies if not remedy.refused][:REMEDIES]
+        allowed = [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES]
         rows = tuple(
             (
-                remedy.words[:1].upper() + remedy.words[1:],
-                number(remedy.ripple, "V"),
-                number(remedy.spike, "V"),
-                str(remedy.costs.parts),
-                _holds(remedy),
+                mitigation.words[:1].upper() + mitigation.words[1:],
+                number(mitigation.ripple, "V"),
+                number(mitigation.spike, "V"),
+                str(mitigation.costs.parts),
+                _holds(mitigation),
             )
-            for remedy in allowed
+            for mitigation in allowed
         )
         head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the band")
         yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)
 
 
-def _holds(remedy: Any) -> str:
-    if not remedy.checked:
+def _holds(mitigation: Any) -> str:
+    if not mitigation.checked:
         return "not tried"
-    return "✓ holds" if remedy.holds else f"◐ nominal only: {remedy.fails_at}"
+    return "✓ holds" if mitigation.holds else f"◐ nominal only: {mitigation.fails_at}"

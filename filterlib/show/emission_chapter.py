@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission_tests import nearest
-from filterlib.analysis.emission_words import detector_words
-from filterlib.analysis.receiver import MICROVOLT
+from filterlib.analysis.emission.receiver import MICROVOLT
+from filterlib.analysis.emission.required_tests import nearest
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.tables import Table
-from filterlib.show.words import band, number
 from filterlib.units import decibels, format_quantity
+from filterlib.words.labels import detector_words
+from filterlib.words.quantities import interval_text, number
 
 PLACES = {
     "plus": "plus line to chassis",
@@ -122,7 +122,7 @@ def margins_table(found: list[Any]) -> Table:
             margin.title + (" (from memory)" if margin.from_memory else ""),
             detector_words(margin.detector),
             f"{_symbol(margin)}\N{NO-BREAK SPACE}{number(margin.margin, 'dB')}",
-            band(margin.low, margin.high, "dB") if margin.low < margin.high else "",
+            interval_text(margin.low, margin.high, "dB") if margin.low < margin.high else "",
             margin.depends_on[:1].upper() + margin.depends_on[1:],
             format_quantity(margin.frequency, "Hz"),
             PLACES[margin.place],

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission_words import detector_words
 from filterlib.errors import FilterlibError
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Note, Plot, joint_extent
 from filterlib.show.plots import HARMONICS, thinned, untrusted
 from filterlib.show.style import BLACK, BLUE, DASHES, FINE, GREY, PURPLE, SOLID, VERMILION, Dash
 from filterlib.units import format_quantity
+from filterlib.words.labels import detector_words
 
 BELOW_LIMIT = 60.0  # [dB] below the lowest limit at which the figure ends
 _ROWS = (  # title, (place, words) drawn in it, unit

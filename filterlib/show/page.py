@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Figure
-from filterlib.show.words import unbroken
 from filterlib.show.writing import RUN
+from filterlib.words.quantities import unbroken
 
 if TYPE_CHECKING:
     from jinja2 import Environment

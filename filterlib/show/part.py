@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.part_curves import WORDS
+from filterlib.analysis.linear.part_curves import WORDS
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.numbers import json_text
@@ -17,8 +17,8 @@ from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
+from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "part.html", "part.json"
 MAGNITUDE = Axis("magnitude", "ohm", log=True)
@@ -36,7 +36,7 @@ def part_text(found: Any) -> str:
 
 def _remarks(found: Any) -> list[str]:
     """What the result says of itself, and what a part says is to be known before it is trusted."""
-    reserved = getattr(found.part, "reservation", "")
+    reserved = getattr(found.part, "caveat", "")
     said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
     return [words for words in said if words]
 

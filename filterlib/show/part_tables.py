@@ -10,8 +10,8 @@ import numpy as np
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.show.results import at_frequency
 from filterlib.show.tables import Row, Table
-from filterlib.show.words import number
 from filterlib.units import format_quantity, format_temperature
+from filterlib.words.quantities import number
 
 FORMAT = 1  # of part.json; raised whenever a key changes its name or its meaning
 DECADES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8)  # [Hz] at which impedances are listed

@@ -1,4 +1,4 @@
-"""Reasons on a page: the sentences, tables of sources, imperfections, bands and changes, and a figure."""
+"""Reasons on a page: the sentences, tables of sources, parasitics, bands and changes, and a figure."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
 from filterlib.show.tables import Table
-from filterlib.show.words import bandwidth_words, number
+from filterlib.words.labels import bandwidth_words
+from filterlib.words.quantities import number
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (
@@ -42,7 +43,7 @@ def reasons_chapter(found: Any) -> ReasonsChapter | None:
     first, last = found.sentences[0].text, found.sentences[-1].text
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(found), first, note)]
-    if any(not one.refused for one in found.remedies):
+    if any(not one.refused for one in found.mitigations):
         note = f"In the order of the figure in {bandwidth_words(found.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(found), last, note))
     sentences = tuple(one.text for one in found.sentences)
@@ -54,7 +55,7 @@ def _tables(found: Any) -> Iterator[Table]:
     yield imperfections_table(found)
     yield bands_table(found)
     yield remedies_table(found)
-    refused = [one for one in (*found.remedies, *found.pairs) if one.refused][:REFUSED]
+    refused = [one for one in (*found.mitigations, *found.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((_capital(one.words), one.refused, *_volts(one)) for one in refused)
         yield Table("Changes that were refused", ("Change", "Rule", "20 MHz", "Full bandwidth"), rows)
@@ -74,10 +75,10 @@ def sources_table(found: Any) -> Table:
 
 
 def imperfections_table(found: Any) -> Table:
-    """What would be left with one imperfection gone, and with all."""
+    """What would be left with one parasitic gone, and with all."""
     rows = [
         (_capital(one.words), *(number(v, "V") for v in (one.fundamental, one.ripple, one.spike)))
-        for one in found.imperfections[:IMPERFECTIONS]
+        for one in found.parasitics[:IMPERFECTIONS]
     ]
     gone, now = (
         (found.fundamental_ideal, found.ripple_ideal, found.spike_ideal),
@@ -92,7 +93,7 @@ def imperfections_table(found: Any) -> Table:
 
 
 def bands_table(found: Any) -> Table:
-    """Band by band, which mode, source and imperfection carry what is left."""
+    """Band by band, which mode, source and parasitic carry what is left."""
     modes = {"": "nothing lies there", "differential": "between the lines", "common": "common mode, converted"}
     sources = {one.name: one.words for one in found.sources}
     rows = tuple(
@@ -102,13 +103,13 @@ def bands_table(found: Any) -> Table:
         )
         for one in found.bands
     )  # fmt: skip
-    head = ("Band", "Rms", "Mode", "Source", "Imperfection", "Rms without it", "Rms of ideal parts")
+    head = ("Band", "Rms", "Mode", "Source", "Parasitic", "Rms without it", "Rms of ideal parts")
     return Table(f"What carries the rest at {found.load}, by frequency", head, rows)
 
 
 def remedies_table(found: Any) -> Table:
     """The best changes, single and two together, with their costs."""
-    singles = [one for one in found.remedies if not one.refused][:REMEDIES]
+    singles = [one for one in found.mitigations if not one.refused][:REMEDIES]
     pairs = [one for one in found.pairs if not one.refused][:PAIRS]
     rows = tuple((_capital(one.words), *_volts(one), *_costs(one), _holds(one)) for one in (*singles, *pairs))
     head = (
@@ -155,7 +156,7 @@ def sources_figure(found: Any) -> Figure:
 
 def changes_figure(found: Any) -> Figure:
     """Bars: what the best changes, and the two best pairs, would leave [V peak to peak], beside what there is."""
-    singles, pairs = ([one for one in tried if not one.refused] for tried in (found.remedies, found.pairs))
+    singles, pairs = ([one for one in tried if not one.refused] for tried in (found.mitigations, found.pairs))
     best = [*singles[:DRAWN], *pairs[:2]]
     ripples, spikes = ([getattr(one, name) for one in (found, *best)] for name in ("ripple", "spike"))
     plot = bars_plot(["as it is", *_wrapped(best)], {"20 MHz": ripples, "full bandwidth": spikes})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from filterlib.analysis.reason_words import fact
+from filterlib.analysis.causes.reason_words import fact
 from filterlib.show.numbers import put
 
 
@@ -19,11 +19,11 @@ def reasons_section(found: Any) -> dict[str, Any]:
         put(section, f"{name}_amplitude_V", getattr(found, name), "not computed")
     section["sentences"] = [{"text": one.text, "facts": _facts(found, one)} for one in found.sentences]
     section["sources"] = {one.name: _source(one) for one in found.sources}
-    section["imperfections"] = [_imperfection(one) for one in found.imperfections]
+    section["parasitics"] = [_imperfection(one) for one in found.parasitics]
     section["bands"] = [_band(one) for one in found.bands]
-    put(section, "parting_Hz", found.parting.frequency, "the filter never does worse than its formula")
+    put(section, "parting_Hz", found.deviation.frequency, "the filter never does worse than its formula")
     section["resonances"] = [_resonance(one) for one in found.resonances]
-    section["remedies"] = [_remedy(one) for one in found.remedies]
+    section["mitigations"] = [_remedy(one) for one in found.mitigations]
     section["pairs"] = [_remedy(one) for one in found.pairs]
     return section
 

@@ -15,9 +15,9 @@ from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
 from filterlib.units import format_quantity
+from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "recording.html", "recording.json"
 COLUMNS = 1200  # of a curve: of more samples, the lowest and the highest in each column are drawn

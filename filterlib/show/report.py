@@ -26,17 +26,10 @@ from filterlib.show.reasons import reasons_chapter
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import (
-    SYMBOLS,
-    band,
-    bandwidth_words,
-    decisive_point,
-    number,
-    ratings,
-    source_words,
-    summary,
-)  # fmt: skip
 from filterlib.show.writing import write_files
+from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
+from filterlib.words.quantities import interval_text, loss, number, ohms
+from filterlib.words.review_sentences import cautions, ratings, summary
 
 PAGE, NUMBERS = "review.html", "results.json"
 CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
@@ -102,7 +95,7 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
         while own in slugs:
             own += "-2"
         slugs.add(own)
-        point = decisive_point(result, load.name)
+        point = result.point_to_show(load.name)
         yield LoadChapter(
             load=load.name,
             point=point.operating.point,
@@ -129,7 +122,7 @@ def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
     yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
-        if point.ripple.unknowns and load == result.design.loads[0].name:
+        if point.ripple.uncertain_parameters and load == result.design.loads[0].name:
             yield tables.unknowns_table(point.ripple, load)
 
 
@@ -160,9 +153,9 @@ def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[I
     if len(ripple.figures[load, "20MHz"].by_source) > 1:
         note = "The figures do not add, because the sources' peaks need not fall together."
         yield illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
-    if ripple.unknowns and load == result.design.loads[0].name:
-        first = ripple.unknowns[0]
-        words = f"{first.label} alone moves the ripple: {band(first.pp_at_low, first.pp_at_high, 'V')}."
+    if ripple.uncertain_parameters and load == result.design.loads[0].name:
+        first = ripple.uncertain_parameters[0]
+        words = f"{first.label} alone moves the ripple: {interval_text(first.pp_at_low, first.pp_at_high, 'V')}."
         figure = band_figure(ripple, load, limit=limits.get("20MHz"))
         yield illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
 
@@ -195,9 +188,9 @@ def _bode_words(bode: Any) -> str:
 def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]:
     """What the figure shows, and why its curves lie apart."""
     told = [found.symmetrical["50/50"], found.real_symmetrical[load]]
-    test, real = (tables.loss(at_frequency(found.frequencies, level, switching)) for level in told)
+    test, real = (loss(at_frequency(found.frequencies, level, switching)) for level in told)
     ends = (found.converter_impedance, found.load_impedance)
-    source, fed = (tables.ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
+    source, fed = (ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
     at = number(switching, "Hz")
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
     note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
@@ -205,7 +198,7 @@ def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]
 
 
 def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
-    shown = decisive_point(result)
+    shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
     return render(
@@ -219,6 +212,7 @@ def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],
         ratings=ratings(result),
+        cautions=tuple(cautions(result)),
         stress=[tables.stress_table(result), tables.heat_table(result)],
         ripple=[tables.ripple_table(point) for point in stable],
         harmonics=[tables.harmonics_table(shown.ripple, loads)] if shown in stable else [],

@@ -16,9 +16,10 @@ from filterlib.show.numbers import number_or_null as _number
 from filterlib.show.numbers import numbers_or_null as _numbers
 from filterlib.show.numbers import put as _put
 from filterlib.show.reasons_numbers import reasons_section
-from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
+from filterlib.words.rating_sentences import basis_text
+from filterlib.words.review_sentences import broken_ratings, summary
 
 FORMAT = 1  # raised whenever a key changes its name or its meaning
 NO_BAND_BEFORE = "no band is sought for figures without the filter"
@@ -32,7 +33,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
     """
     keys = _load_keys([load.name for load in result.design.loads])
     points = {point.operating.point: _point(point, result.design, keys) for point in result.points}
-    decisive = decisive_point(result).operating.point
+    decisive = result.point_to_show().operating.point
     whole = {
         "format": FORMAT,
         "run": RUN,
@@ -49,7 +50,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "reasons": reasons_section(result.reasons),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
-        "broken_ratings": list(result.broken_ratings),
+        "broken_ratings": broken_ratings(result),
         "assumptions": [asdict(assumption) for assumption in result.assumptions],
         "trust": list(result.trust),
         "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
@@ -102,7 +103,12 @@ def _closing(found: Any) -> Section:
     for name in ("low", "high"):
         _put(section, f"pp_{name}_V", getattr(found, name), found.reason or "not computed")
     section["measurements"] = [
-        {"measure": one.what, "unknowns": list(one.keys), "pp_low_V": _number(one.low), "pp_high_V": _number(one.high)}
+        {
+            "measure": one.what,
+            "uncertain_parameters": list(one.keys),
+            "pp_low_V": _number(one.low),
+            "pp_high_V": _number(one.high),
+        }
         | {"narrows_ratio": _number(one.narrows)}
         for one in found.measurements
     ]
@@ -172,7 +178,7 @@ def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
     _put(section, "trusted_to_Hz", ripple.trusted_to, why)
     _put(section, "largest_factor", ripple.largest_factor, why)
     _put(section, "largest_factor_Hz", ripple.largest_factor_frequency, why)
-    section["unknowns"] = [_unknown(unknown) for unknown in ripple.unknowns]
+    section["uncertain_parameters"] = [_unknown(unknown) for unknown in ripple.uncertain_parameters]
     return section
 
 
@@ -288,10 +294,10 @@ def _stress(found: Any) -> Section:
 
 def _stressed(check: Any) -> Section:
     section: Section = {}
-    key = check.what.replace(" ", "_")
+    key, why = check.what.replace(" ", "_"), basis_text(check.basis)
     for suffix, value in (("", check.value), ("_low", check.low), ("_high", check.high), ("_limit", check.limit)):
-        _put(section, f"{key}{suffix}_{check.unit}", value, check.reason)
-    _put(section, f"{key}_margin_ratio", check.margin, check.reason)
+        _put(section, f"{key}{suffix}_{check.unit}", value, why)
+    _put(section, f"{key}_margin_ratio", check.margin, why)
     section[f"{key}_verdict"] = f"{check.verdict} {check.depends_on}".rstrip()
     return section
 

@@ -11,9 +11,9 @@ from filterlib.show.numbers import json_text
 from filterlib.show.page import Illustration, program_version, render
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.tables import Table
-from filterlib.show.words import band, number, share
 from filterlib.show.writing import RUN, write_files
 from filterlib.units import format_quantity
+from filterlib.words.quantities import interval_text, number, share
 
 PAGE, NUMBERS = "verify.html", "verify.json"
 FORMAT = 1  # of verify.json; raised whenever a key changes its name or its meaning
@@ -110,7 +110,7 @@ def _band(check: Any, digits: int) -> str:
 
 def _limit(check: Any) -> str:
     if math.isfinite(check.limit_low):
-        return band(check.limit_low, check.limit, check.unit)
+        return interval_text(check.limit_low, check.limit, check.unit)
     return f"at most {number(check.limit, check.unit)}" if math.isfinite(check.limit) else ""
 
 
@@ -169,7 +169,9 @@ def sheet_numbers(sheet: Any) -> dict[str, Any]:
             "inner_impedance_ohm": test.inner_impedance,
             "telling": test.telling,
         },
-        "narrowing": [{"measurement": n.measurement, "share": n.share, "unknowns": n.labels} for n in sheet.narrowing],
+        "narrowing": [
+            {"measurement": n.measurement, "share": n.share, "uncertain_parameters": n.labels} for n in sheet.narrowing
+        ],
         "uncovered": sheet.uncovered,
         "remarks": sheet.remarks,
     }

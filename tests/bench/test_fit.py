@@ -13,8 +13,8 @@ from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.drive import drive, measuring_circuit
 from filterlib.system.files import load_design
+from filterlib.system.source_spectra import measuring_circuit, source_spectra
 from tests import make_recordings as invented
 
 DATA = Path(__file__).parents[2] / "data"
@@ -42,7 +42,7 @@ def converter(**changes):
 
 def taken(inside, capacitors=(), *, noise=0.2e-3, start=0.0, seed=1, scale=1.0, periods=80):
     """What a scope records at the terminals of the library's own model; 100 MHz samples, 20 MHz limit."""
-    forces = drive(inside, CURRENT)
+    forces = source_spectra(inside, CURRENT)
     seen = Arrangement(capacitors=capacitors)
     transfer = measuring_circuit(inside, seen, CURRENT).transfer(forces.frequencies[1:], "ripple", ("probe", RETURN))
     limited = transfer / (1 + 1j * forces.frequencies[1:] / 20e6)

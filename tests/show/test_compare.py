@@ -5,8 +5,8 @@ import re
 
 import pytest
 
-from filterlib.analysis import band
-from filterlib.analysis.comparison import compare
+from filterlib.analysis.comparison.comparison import compare
+from filterlib.analysis.uncertainty import interval as band
 from filterlib.show.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
 from tests.designs import converter, design, resistive, series, shunt
 from tests.show.words_drawn import faults
@@ -74,7 +74,7 @@ def test_numbers_of_both_with_their_units(result, files):
         ratio = section["20MHz_before_pp_V"] / section["20MHz_pp_V"]
         assert section["20MHz_before_over_after_ratio"] == pytest.approx(ratio, rel=1e-5, abs=0)
         assert section["sources"]
-        assert section["remedies"]
+        assert section["mitigations"]
         assert found["designs"][letter]["requirements"][0]["kind"] == "ripple"
     assert {"key", "A", "B"} == set(found["differences"][0])
     assert found["sentences"] == list(result.sentences)

@@ -3,16 +3,17 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.modes import modal_two_port
+from filterlib.analysis.linear.modal_two_port import modal_two_port
 from filterlib.show.drawing import svg
 from filterlib.show.modes import modes_figure
+from filterlib.system.solution import solve
 from tests.designs import common_mode, design, series, shunt
 from tests.show.words_drawn import faults, texts
 
 
 def drawn(*stages):
     one = design(*stages)
-    found = modal_two_port(one, one.state())
+    found = modal_two_port(solve(one))
     return modes_figure(found), found
 
 

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from filterlib.analysis.part_curves import examine
+from filterlib.analysis.linear.part_curves import examine
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder, standard_tables
@@ -108,7 +108,7 @@ def test_a_measured_part_says_where_it_is_from(tmp_path):
     )
     found = examine(part)
     text = shown.part_text(found)
-    assert part.reservation in text
+    assert part.caveat in text
     assert "FittedCurve(" not in text
     row = next(line for line in text.splitlines() if line.strip().startswith("rated voltage"))
     assert row.split()[-2:] == ["100", "V"]  # hand

@@ -9,12 +9,13 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib.analysis.added_capacitor import AddedCapacitor
-from filterlib.analysis.closing import ClosingResult, Measurement
+from filterlib.analysis.stress.stress import Basis
+from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
-from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import run_of
+from filterlib.words.review_sentences import summary
 from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -142,11 +143,13 @@ def _cells(page, caption):
 
 
 def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fakes):
-    told = ("C11: voltage 28 V, at most 24 V: beyond its rating, at full", "L11: peak current 5 A, at full")
-    whole = fakes.review(words=("met throughout",), broken_ratings=told)
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    amps = fakes.stress_check("peak current", "A", 5.0, 5.5, verdict="depends on", depends_on="converter.output_esr")
+    whole = fakes.review(words=("met throughout",), exceeded=(("full", volts), ("full", amps)))
     page = Page(review_files(whole)["review.html"])
     text = " ".join("".join(page.text).split())
-    sentence = f"Not a requirement, but a rating: {told[0]} (and 1 more, see Stress)."
+    told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
+    sentence = f"Not a requirement, but a rating: {told} (and 1 more, see Stress)."
     assert text.index(summary(whole)) < text.index(sentence) < text.index("Circuit and parts")
     assert "✓ Every requirement is met" in text
     assert "Not a requirement" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
@@ -241,9 +244,9 @@ def test_a_design_that_is_unstable_everywhere_has_a_page(fakes):
 
 def test_the_least_margin_decides_which_operating_point_is_shown(fakes):
     near, far = fakes.verdict("met throughout", margin=0.1, point="idle"), fakes.verdict("met throughout", margin=0.5)
-    assert decisive_point(fakes.review(verdicts=(far, near))).operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far, near)), "logger").operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far,))).operating.point == "full"
+    assert fakes.review(verdicts=(far, near)).point_to_show().operating.point == "idle"
+    assert fakes.review(verdicts=(far, near)).point_to_show("logger").operating.point == "idle"
+    assert fakes.review(verdicts=(far,)).point_to_show().operating.point == "full"
 
 
 def test_without_requirements_the_page_says_that_none_was_judged(fakes):
@@ -280,7 +283,7 @@ def closing_of(load="modem"):
         Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4),
         Measurement("part L1", "L1 itself", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
     )
-    return ClosingResult("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
+    return MeasurementValues("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
 
 
 def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decides(fakes):
@@ -297,6 +300,6 @@ def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decide
 
 def test_without_a_band_nothing_would_close_it(fakes, page):
     assert "What would close the band" not in review_files(fakes.review())["review.html"]
-    known = ClosingResult("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
+    known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
     text = review_files(fakes.review(closing=known))["review.html"]
     assert "<li>Nothing is unknown.</li>" in text

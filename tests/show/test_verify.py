@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 
 from filterlib import load_design
-from filterlib.analysis.bench_sheet import bench_sheet
+from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
 from filterlib.show import verify

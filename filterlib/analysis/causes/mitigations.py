@@ -1,0 +1,302 @@
+"""What would fix it: every candidate tried on the real model, ranked, with its costs and the rules that it would break."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
+from filterlib.analysis.ripple.nominal import nominal
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stress.overloads import Overload, Rating, overloads
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve, solve_all
+from filterlib.system.state import State
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import format_quantity
+
+LEAKAGE_LIMIT = 3.5e-3
+"""[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
+LEAKAGE_FREQUENCY = 60.0  # [Hz], the higher of the two mains frequencies
+ALIKE = 2  # of a group, that take part in pairs
+KEPT = 0.5  # share of its nominal effect, in decibels, that a fix keeps wherever it is said to hold
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What a change costs beside the design as it is.
+
+    ``parts`` more; ``drop`` [V] more of direct voltage lost to the load; ``heat`` [W] more, of direct current; ``leakage``
+    [A] to the chassis, of all Y capacitors, the larger of input and output voltage taken as alternating, rms, at 60 Hz:
+    the worst; ``charge`` [C] more to be brought in when switched on; ``peak`` [dB] of the response from the converter's emf
+    to the load at its greatest, at ``peak_frequency`` [Hz].
+    """
+
+    parts: int
+    drop: float
+    heat: float
+    leakage: float
+    charge: float
+    peak: float
+    peak_frequency: float
+
+
+@dataclass(frozen=True)
+class Mitigation:
+    """One change, or two together, as tried.
+
+    ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
+    rule that it breaks, or "". ``checked``: whether it was also tried over the band and at the other operating points;
+    then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
+    more than half its effect somewhere, at ``fails_at``. Figures are NaN where it could not be tried.
+    """
+
+    names: tuple[str, ...]
+    kinds: tuple[str, ...]
+    ripple: float
+    spike: float
+    costs: Costs | None
+    refused: str = ""
+    checked: bool = False
+    ripple_high: float = np.nan
+    spike_high: float = np.nan
+    holds: bool = False
+    fails_at: str = ""
+
+    @property
+    def words(self) -> str:
+        """The change as an instruction."""
+        return " and ".join(self.names)
+
+    def figure(self, label: str) -> float:
+        """Ripple ("20MHz") or spike ("full") [V]."""
+        return self.ripple if label == "20MHz" else self.spike
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What mitigations are tried against: the solved design, its load, and the figure that decides."""
+
+    solution: Solution
+    load: str
+    label: str
+    now: Seen
+
+    @property
+    def design(self) -> Design:
+        """The design as it is."""
+        return self.solution.design
+
+    @property
+    def state(self) -> State:
+        """Its DC state."""
+        return self.solution.state
+
+    def see(self, design: Design) -> Seen:
+        """The load's view of another design at the same operating point."""
+        return seen(self.solution.changed(design), self.load)
+
+
+def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
+    """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
+    listed = sorted(found, key=lambda one: one.name)
+    tried = []
+    for number, one in enumerate(listed):
+        tried.append(_tried(trial, (one,)))
+        if progress is not None:
+            progress((number + 1) / len(listed))
+    return ranked(tried, trial.label)
+
+
+def try_pairs(
+    trial: Trial,
+    found: Iterable[Candidate],
+    singles: Iterable[Mitigation],
+    count: int,
+    *,
+    progress: Progress | None = None,
+) -> tuple[Mitigation, ...]:
+    """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
+    best = _unlike(found, singles, count)
+    pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
+    tried = []
+    for number, pair in enumerate(pairs):
+        tried.append(_tried(trial, pair))
+        if progress is not None:
+            progress((number + 1) / len(pairs))
+    return ranked(tried, trial.label)
+
+
+def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
+    """The best that were not refused, first `ALIKE` of each group, then the others: one group's exclude each other."""
+    known = {one.name: one for one in found}
+    allowed = [known[held.names[0]] for held in singles if not held.refused]
+    best = [one for n, one in enumerate(allowed) if sum(held.group == one.group for held in allowed[:n]) < ALIKE]
+    return [*best, *(one for one in allowed if one not in best)][:count]
+
+
+def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
+    """In the order of the figure that decides; refused ones last; ties by the other figure, parts and name."""
+
+    def key(one: Mitigation) -> tuple[Any, ...]:
+        parts = one.costs.parts if one.costs is not None else 0
+        figures = [float(np.nan_to_num(v, nan=np.inf)) for v in (one.figure(label), one.ripple, one.spike)]
+        return bool(one.refused), *figures, parts, one.names
+
+    return tuple(sorted(tried, key=key))
+
+
+def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
+    names, kinds = tuple(one.name for one in pair), tuple(one.kind for one in pair)
+    forbidden = next((one.refused for one in pair if one.refused), "")
+    if forbidden:
+        return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
+    try:
+        solution = trial.solution.changed(_apply(trial.design, pair))
+        now = seen(solution, trial.load)
+    except FilterlibError as error:
+        return Mitigation(names, kinds, np.nan, np.nan, None, str(error))
+    costs = _costs(trial, solution.design, now, sum(one.parts for one in pair))
+    broken = next(broken_rules(trial, solution, costs), "")
+    return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
+
+
+def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
+    for one in pair:
+        design = one.change(design)
+    return design
+
+
+def _costs(trial: Trial, design: Design, now: Seen, parts: int) -> Costs:
+    top = int(np.argmax(np.abs(now.response)))
+    return Costs(
+        parts=parts,
+        drop=float(trial.state.voltage(trial.load) - now.state.voltage(trial.load)),
+        heat=_heat(now.state) - _heat(trial.state),
+        leakage=leakage(design),
+        charge=_charge(design) - _charge(trial.design),
+        peak=float(20 * np.log10(np.abs(now.response[top]))),
+        peak_frequency=float(GRID[top]),
+    )
+
+
+def _heat(state: State) -> float:
+    """Of direct current between the regulated voltage and the loads [W]."""
+    fed = sum(state.load_voltages[name] * amps for name, amps in state.load_currents.items())
+    return float(state.nominal_voltage * state.converter_current - fed)
+
+
+def _charge(design: Design) -> float:
+    """In the capacitors across the lines, those of the loads too, as they are without bias: the most [C]."""
+    held: list[Any] = [one for one in design.filter if one.kind in ("capacitor", "damping")]
+    held += [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
+    return float(design.converter.output_voltage * sum(np.max(one.part.capacitance) * one.count for one in held))
+
+
+def leakage(design: Design) -> float:
+    """Earth-leakage current [A] of all Y capacitors, one line's alone on a voltage to the chassis: see `Costs`."""
+    volts = max(design.converter.output_voltage, design.converter.input_voltage or 0.0)
+    held = [one for one in design.filter if one.kind == "capacitor_to_chassis"]
+    farads = sum(np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in held)
+    return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
+
+
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[str]:
+    """Rules that a changed design breaks and the design as it is does not."""
+    if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
+        yield (
+            f"earth leakage {format_quantity(costs.leakage, 'A', 3)} at 60 Hz exceeds {format_quantity(LEAKAGE_LIMIT, 'A')}"
+        )
+    before = {one.what for one in overloads(trial.solution)}
+    yield from (_overload_words(one) for one in overloads(solution) if one.what not in before)
+    volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
+    for wanted in solution.design.requirements:
+        if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
+            yield f"{trial.load} would have {format_quantity(volts, 'V', 3)}, below {format_quantity(wanted.low, 'V')}"
+
+
+def _overload_words(one: Overload) -> str:
+    """A rating that a change exceeds, as a rule that it breaks."""
+    who = f"{'capacitor' if one.unit == 'V' else 'choke'} {one.component.part.name or one.component.name}"
+    figures = f"{format_quantity(one.value, one.unit, 3)} of {format_quantity(one.limit, one.unit)}"
+    return f"{who} {_OVERLOADS[one.rating]}: {figures}"
+
+
+_OVERLOADS: Mapping[Rating, str] = {
+    "saturation current": "saturated",
+    "unbalance": "saturated by unbalance",
+    "rated current": "above its rated current",
+    "usable voltage": "above its usable voltage",
+}
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The deciding figure of the design as it is [V]: at every other stable operating point by name, and with each unknown
+    alone at its ends, by label and end."""
+
+    points: Mapping[str, float]
+    ends: Mapping[tuple[str, str], float]
+
+
+def baseline(trial: Trial) -> Baseline:
+    """What changes are checked against."""
+    points = {}
+    for solution in solve_all(trial.design):
+        if solution.point != trial.state.point and nominal(solution, trial.load).stable:
+            points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
+    return Baseline(points, _at_ends(trial.design, trial)[0])
+
+
+def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was: Baseline) -> Mitigation:
+    """A mitigation tried over the band and at the other operating points.
+
+    Each unknown is moved alone to both ends of its range, in the design with and without the change. A change after
+    which the circuit is unstable is refused.
+    """
+    known = {one.name: one for one in found}
+    design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
+    now = float(_figure(trial.now, trial.label))
+    least = KEPT * np.log(mitigation.figure(trial.label) / now)
+    solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
+    for name, solution in solutions.items():
+        if not nominal(solution, trial.load).stable:
+            return replace(mitigation, refused=f"unstable at {name}")
+    fails = []
+    for name, before in was.points.items():
+        there = seen(solutions[name], trial.load)
+        if np.log(float(_figure(there, trial.label)) / before) > least:
+            fails.append(f"operating point {name}")
+    then, ripple, spike = _at_ends(design, trial)
+    fails += [f"{key[0]} at its {key[1]} end" for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least]
+    first = fails[0] if fails else ""
+    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=first)
+
+
+def _figure(now: Seen, label: str) -> Any:
+    return now.ripple if label == "20MHz" else now.spike
+
+
+def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
+    """The deciding figure with each unknown alone at both ends, by label and end; the greatest ripple and spike [V]."""
+    box = uncertain_parameters(design)
+    if not box:
+        now = trial.see(design)
+        return {}, float(now.ripple), float(now.spike)
+    columns = np.repeat([[one.nominal for one in box]], 2 * len(box), axis=0)
+    for place, one in enumerate(box):
+        columns[2 * place : 2 * place + 2, place] = one.low, one.high
+    many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
+    found = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
+    figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
+    keys = [(one.label, end) for one in box for end in ("low", "high")]
+    chosen = figures[0] if trial.label == "20MHz" else figures[1]
+    values = {key: float(v) for key, v in zip(keys, np.broadcast_to(chosen, len(keys)), strict=True) if np.isfinite(v)}
+    return values, float(np.nanmax(figures[0])), float(np.nanmax(figures[1]))

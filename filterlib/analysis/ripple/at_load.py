@@ -1,0 +1,57 @@
+"""What one load sees of a design: its ripple in 20 MHz, its spike in full bandwidth, and the response on the way there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution
+from filterlib.system.state import State
+
+GRID = np.logspace(3, 8, 201)  # [Hz]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One load of one design at one operating point.
+
+    ``ripple``, ``spike`` [V]: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
+    many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load.
+    """
+
+    ripple: Any
+    spike: Any
+    response: np.ndarray
+    spectra: Spectra
+    state: State
+
+    @property
+    def fundamental(self) -> Any:
+        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design stands for many."""
+        (place,) = self.spectra.places
+        return 2 * np.abs(self.spectra.whole(place)[..., 0])
+
+
+def narrow_and_wide(design: Design) -> tuple[Band, Band]:
+    """The two bands in which a load is looked at: 20 MHz and full bandwidth."""
+    narrow, wide, *_ = bands(design)
+    return narrow, wide
+
+
+def seen(solution: Solution, load: str) -> Seen:
+    """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
+    design = solution.design
+    port, harmonics, count = design.named_load(load).port, solution.source_spectra.frequencies[1:], len(GRID)
+    rows = solution.circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
+    if any(one.ripple is not None for one in design.loads):
+        found = spectra(solution, outputs={load: port})
+    else:
+        by_source = from_transfers(solution, [load], [[row[0][..., count:]] for row in rows])
+        found = Spectra(harmonics, by_source, {}, {}, solution.source_spectra)
+    narrow, wide = narrow_and_wide(design)
+    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
+    return Seen(*figures, rows[0][0][..., :count], found, solution.state)
