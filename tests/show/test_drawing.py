@@ -199,6 +199,18 @@ def test_ticks_stand_on_round_values(axis, ends, most, expected):
     assert [words for _, words in ticks(axis, *ends, most)] == expected
 
 
+def test_an_axis_without_limits_holds_what_stands_on_it_and_zero_for_bars():
+    """hand: the values' ends, and 4 % of their span on either side."""
+    x, free = np.array([1.0, np.nan, 3.0]), Axis("", "V")
+    bars = one(Bars(np.array([2.0, np.nan]), ("2 V", "?"), "", "#000"), x=free, y=Axis(names=("a", "b"), falling=True))
+    assert bars.limits(bars.plots[0], "x") == pytest.approx((-0.08, 2.08), rel=1e-9, abs=0)
+    rest = one(
+        Curve(x, x + 1), Area(np.array([0.0, 1.0]), np.zeros(2), np.full(2, 5.0), "#000"), Level(-5.0), x=free, y=free
+    )
+    assert rest.limits(rest.plots[0], "x") == pytest.approx((-0.12, 3.12), rel=1e-9, abs=0)
+    assert rest.limits(rest.plots[0], "y") == pytest.approx((-5.4, 5.4), rel=1e-9, abs=0)
+
+
 @pytest.mark.parametrize("side", ["x", "y"])
 def test_what_has_no_place_on_an_axis_asks_for_none(side):
     upright = side == "y"
