@@ -18,7 +18,7 @@ import numpy as np
 
 from filterlib.network import dense
 from filterlib.network.pattern import Columns, Pattern, Values
-from filterlib.network.plan import LIMIT, Plan, make_plan
+from filterlib.network.plan import LIMIT, Known, Plan, make_plan
 from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
@@ -26,7 +26,6 @@ CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
 SOME = 9  # frequencies at which a tree is sought
 FEW = 256  # designs whose single frequency is left to the dense way
-MANY = 4096  # points for which a plan made for values of other sorts is too slow
 
 
 def solve(
@@ -97,30 +96,24 @@ def _plans_of(pattern: Pattern) -> list[Plan]:
 
 
 def _plan_for(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
-    """A plan that was made for this structure, or else one for the tree that holds at the middle point."""
-    sorts = tuple(_sort(v) for v in values)
-    for plan in _plans_of(pattern):
-        if _serves(plan.sorts, sorts, points=int(np.prod(shape))):
+    """A plan that was made for this structure, or else one that would have served the others as well."""
+    known, plans = tuple(_known(v) for v in values), _plans_of(pattern)
+    for plan in plans:
+        if all(a is None or a == b for a, b in zip(plan.known, known, strict=True)):
             return plan
-    return _plan_at(pattern, values, shape)
+    for plan in plans:
+        known = tuple(b if a == b else None for a, b in zip(plan.known, known, strict=True))
+    return _plan_at(pattern, values, shape, known)
 
 
-def _serves(plan: tuple[int, ...], sorts: tuple[int, ...], points: int) -> bool:
-    """Whether a plan holds for values of these sorts: what it takes for 0 or 1 is that, and nothing else is 0."""
-    if plan == sorts:
-        return True
-    return points < MANY and all(a == b or (a >= 0 and b >= -1) for a, b in zip(plan, sorts, strict=True))
-
-
-def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
+def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...], known: Known | None = None) -> Plan:
     """The plan for the tree that serves some of the points best, in the middle design."""
     some = np.unique(np.linspace(0, shape[-1] - 1, SOME).round().astype(int))
     where = (*(np.full(len(some), n // 2) for n in shape[:-1]), some)
     weights = pattern.weights([_take(v, where) for v in values], len(some))
     trees = dict.fromkeys(pattern.tree(order) for order in np.argsort(weights, axis=1, kind="stable"))
     tree = min(trees, key=lambda one: _growth(pattern, one, weights)) if len(trees) > 1 else next(iter(trees))
-    sorts = tuple(_sort(v) for v in values)
-    plan = make_plan(pattern, tree, sorts)
+    plan = make_plan(pattern, tree, known or tuple(_known(v) for v in values))
     if plan not in _plans_of(pattern):
         _plans_of(pattern).append(plan)
     return plan
@@ -184,11 +177,9 @@ def _step(program: Program, values: Values, x: np.ndarray, good: np.ndarray) -> 
     good[...] = np.logical_and(fine, np.isfinite(x).all(axis=(0, 1)))
 
 
-def _sort(value: float | np.ndarray) -> int:
-    """What a plan has to know of a value: -2 zero, -1 one, else bit 0 if it varies along the last axis, bit 1 the first."""
-    if not isinstance(value, np.ndarray):
-        return -2 if value == 0 else -1 if value == 1 else 0
-    return (value.shape[-1] > 1) + 2 * (value.ndim > 1)
+def _known(value: float | np.ndarray) -> float | None:
+    """0 or 1 where a value is that number."""
+    return None if isinstance(value, np.ndarray) or value not in (0, 1) else float(value)
 
 
 def _blocks(shape: tuple[int, ...]) -> Iterator[tuple[slice, ...]]:

@@ -5,17 +5,16 @@ A plan serves every circuit of the same structure, whatever its values, and writ
 
 from __future__ import annotations
 
-from collections import Counter
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from filterlib.network.counts import COUNTS
 from filterlib.network.pattern import Columns, Pattern
 from filterlib.network.tape import ZERO, Part, Program, Tape
 
+Known: TypeAlias = tuple[float | None, ...]
 LIMIT = 5e-14  # componentwise backward error that a point may have
-_COST = (0.02, 0.5, 0.5, 1.0)  # of one update, by what the operands vary along: nothing, frequency, design, both
-_DIVISION = 5.0
+_DIVISION = 5  # costs as much as so many products or sums
 
 
 class _Step(NamedTuple):
@@ -31,33 +30,32 @@ class _Step(NamedTuple):
 
 
 @lru_cache(maxsize=512)
-def make_plan(pattern: Pattern, tree: tuple[int, ...], sorts: tuple[int, ...]) -> Plan:
+def make_plan(pattern: Pattern, tree: tuple[int, ...], known: Known) -> Plan:
     """The elimination of a pattern.
 
     Parameters
     ----------
     tree : the column of each row's pivot
-    sorts : per symbol -2 (zero), -1 (one), or along what it varies (bit 0 frequency, bit 1 design)
+    known : per symbol 0 or 1 where it is always that, None where it may be anything
     """
     COUNTS.plans += 1
-    return Plan(pattern, tree, sorts)
+    return Plan(pattern, tree, known)
 
 
 class Plan:
     """Eliminates on names instead of numbers, and writes down each step.
 
-    Attributes: ``sorts``, as given; ``singular``: whether plain numbers alone leave no pivot, as two shorts in parallel
+    Attributes: ``known``, as given; ``singular``: whether plain numbers alone leave no pivot, as two shorts in parallel
     do.
     """
 
-    def __init__(self, pattern: Pattern, tree: tuple[int, ...], sorts: tuple[int, ...]) -> None:
-        self.size, self.sorts = pattern.size, sorts
+    def __init__(self, pattern: Pattern, tree: tuple[int, ...], known: Known) -> None:
+        self.size, self.known = pattern.size, known
         self._tape = Tape()
         self._terms: list[list[tuple[int, Part]]] = [[] for _ in range(self.size)]
         for term in pattern.terms:
-            if sorts[term.symbol] > -2:
-                one = sorts[term.symbol] == -1
-                variable = 0 if one else self._tape.symbol(term.symbol, sorts[term.symbol])
+            if known[term.symbol] != 0:
+                variable = 0 if known[term.symbol] == 1 else self._tape.symbol(term.symbol)
                 self._terms[term.row].append((term.column, (float(term.sign), variable)))
         self._rows: list[dict[int, Part]] = [{} for _ in range(self.size)]
         for row, entries in zip(self._rows, self._terms, strict=True):
@@ -114,16 +112,13 @@ class Plan:
         return True
 
     def _cost(self, row: int, column: int, holders: dict[int, set[int]]) -> float:
-        lines = self._tape.lines
+        """Products, sums and a division that a pivot takes; a factor of plain numbers costs no product."""
         entries = self._rows[row]
-        axes, named = lines[entries[column][1]].axes, entries[column][1] > 0
-        across = Counter((lines[v].axes, v > 0) for key, (_, v) in entries.items() if key != column)
         others = [self._rows[other][column][1] for other in holders[column] if other != row]
-        cost = _DIVISION * _COST[axes] if named else 0.0
-        for (other, variable), m in Counter((lines[v].axes, v > 0) for v in others).items():
-            for (part, second), n in across.items():
-                cost += m * n * _COST[axes | other | part] * (1 + ((named or variable) and second))
-        return cost + 1e-3 * across.total() * (len(others) + 1)
+        named = sum(variable > 0 for key, (_, variable) in entries.items() if key != column)
+        scaled = len(others) if entries[column][1] else sum(variable > 0 for variable in others)
+        updates = (len(entries) - 1) * len(others)
+        return updates + named * scaled + _DIVISION * (entries[column][1] > 0) + 1e-3 * len(entries)
 
     def _pivot(self, row: int, column: int, holders: dict[int, set[int]]) -> None:
         """Clear a column with a row, scaled to a pivot of 1 where that is less work."""
@@ -160,7 +155,7 @@ class Plan:
             b = {row: (value, 0) for row, value in column}
             x = self._solve(tape, b)
             if refined:
-                left = {row: self._residual(tape, row, x, b)[0] for row in checked}
+                left = {row: self._residual(tape, row, x, b)[0] for row in sorted(self._altered)}
                 change = self._solve(tape, {row: (-part[0], part[1]) for row, part in left.items()})
                 x = {key: tape.sum(part, change[key]) for key, part in x.items()}
             for row in checked:
@@ -207,7 +202,7 @@ class Plan:
         if not residual[1] or not residual[0]:
             return
         scale = tape.absolute(right.get(row, ZERO))
-        costliest = max(groups, key=lambda v: (len(groups[v]) == 1) * ((v > 0) + tape.lines[v].axes))
+        costliest = max(groups, key=lambda v: (len(groups[v]) == 1) * (1 + (v > 0)))
         for variable, parts in groups.items():
             if variable != costliest or len(parts) > 1:
                 size = _total(tape, [tape.absolute(part) for part in parts])

@@ -30,7 +30,6 @@ class _Line(NamedTuple):
     first: int = -1
     second: int = -1
     number: float = 0.0
-    axes: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,9 +79,9 @@ class Tape:
         """Another tape that begins with the same lines."""
         return Tape(copy(self.lines), copy(self.known), self.good)
 
-    def symbol(self, index: int, axes: int) -> int:
-        """The variable of a symbol, which varies along ``axes`` (bit 0 frequency, bit 1 design)."""
-        return self._line(("symbol", index), _Line(None, first=index, axes=axes))
+    def symbol(self, index: int) -> int:
+        """The variable that takes the value of a symbol."""
+        return self._line(("symbol", index), _Line(None, first=index))
 
     def number(self, value: float) -> int:
         return 0 if value == 1 else self._line(("number", value), _Line(None, number=value))
@@ -127,7 +126,7 @@ class Tape:
         free: list[int] = []
         loads, steps = [], []
         for variable in sorted(last):
-            operation, first, second, number, _ = self.lines[variable]
+            operation, first, second, number = self.lines[variable]
             if operation is None or not free:
                 registers[variable] = len(start)
                 start.append(number)
@@ -166,8 +165,7 @@ class Tape:
         key = operation, first, second
         found = self.known.get(key)
         if found is None:
-            axes = self.lines[first].axes | (self.lines[second].axes if second >= 0 else 0)
-            found = self._line(key, _Line(operation, first, second, axes=axes))
+            found = self._line(key, _Line(operation, first, second))
         return found
 
     def _line(self, key: tuple[object, ...], line: _Line) -> int:
