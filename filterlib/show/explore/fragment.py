@@ -10,9 +10,9 @@ import numpy as np
 from filterlib.analysis.bench.clipped import ClippedResult
 from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 from filterlib.analysis.uncertainty.tolerance import ToleranceResult
+from filterlib.show import panels as ui
 from filterlib.show.modes import clip_figure, modes_figure
 from filterlib.show.page import illustration
-from filterlib.show.panels import Axis, Curve, Level, Picture, Plot
 from filterlib.show.panels.marks import Extent
 from filterlib.show.words import number
 
@@ -59,13 +59,13 @@ def histogram(spread: ToleranceResult) -> Extent:
 
 def tolerance_fragment(spread: ToleranceResult, limit: float) -> Fragment:
     """How many of many boards have which ripple, against a limit [V]."""
-    plot: Plot[ToleranceResult] = Plot(
+    plot: ui.Plot[ToleranceResult] = ui.Plot(
         f"{len(spread.peak_to_peak)} boards, each with its own parts",
-        Axis("ripple at the modem, peak to peak", "V", zero=True),
-        Axis("boards", zero=True),
-        (Curve("boards", histogram), Level("limit", lambda r: (limit,), upright=True, counts=True)),
+        ui.Axis("ripple at the modem, peak to peak", "V", zero=True),
+        ui.Axis("boards", zero=True),
+        (ui.Curve("boards", histogram), ui.Level("limit", lambda r: (limit,), upright=True, counts=True)),
     )
-    picture = Picture([plot], name="Ripple over tolerances", size=(720, 280))
+    picture = ui.Picture([plot], name="Ripple over tolerances", size=(720, 280))
     picture.put(spread)
     low, high = (number(spread.quantile(share), "V") for share in (0.01, 0.99))
     words = (
