@@ -59,8 +59,8 @@ def test_what_enters_the_chassis_leaves_it(brick):
 
 
 def test_without_a_chassis_only_the_differential_is_left(brick):
-    plain = brick.replace(converter=brick.converter.within, has_chassis=False,
-                          loads=tuple(load.replace(bond=None) for load in brick.loads))  # fmt: skip
+    modem = next(load for load in brick.loads if load.name == "modem").replace(bond=None)
+    plain = brick.replace(converter=brick.converter.within, has_chassis=False, loads=(modem,), requirements=())
     found = conductor_currents(solve(plain), LAYOUT, 10e6)
     assert not found.common
     assert not found.taps
