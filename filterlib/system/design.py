@@ -139,7 +139,7 @@ class Design(Model):
         for load in self.loads:
             load.add(circuit, state, at_point=not dc and load.name != open_load, stray=converter and self.driven)
         if self.clip is not None:
-            self.clip.add(circuit, self.clip.port(self)[1])
+            self.clip.add(circuit, self.clip.port(self.loads)[1])
         if filtered:
             couple(circuit, self.all_couplings, self.filter)
         names = {node for element in circuit.elements for node in element.nodes}
