@@ -16,6 +16,7 @@ from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.couplings import Coupling, couple, with_neighbours
+from filterlib.system.dc import dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
@@ -119,11 +120,11 @@ class Design(Model):
 
         Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
         """
-        from filterlib.system.dc import solve  # it builds this design's circuit
-
         if isinstance(operating, State):
             return operating
-        return solve(self, self.operating_points[0] if operating is None else self.point(operating))
+        point = self.operating_points[0] if operating is None else self.point(operating)
+        start = point.start(self.converter.output_voltage, [load.name for load in self.loads])
+        return dc_state(self, self.build(start, dc=True), start)
 
     def build(
         self, state: State, *, filtered: bool = True, converter: bool = True, open_load: str = "", dc: bool = False
