@@ -1,4 +1,4 @@
-"""One value of a design changed by its key, as in the design file: what a slider does."""
+"""A design changed: one value by its key, as in the design file (what a slider does), or a scope's clip put on."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.system.clip import TERMINALS, Clip
 from filterlib.system.design import Design
 from filterlib.system.places import LOOP, at, path, rebuilt, with_coupling
 from filterlib.system.ranged import Ranged
@@ -54,6 +56,34 @@ def value(design: Design, key: str) -> Any:
     design = with_coupling(design, key)
     found = at(design, path(design, key))
     return found.value if isinstance(found, Ranged) else found
+
+
+def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:
+    """A design with the clip of an earthed oscilloscope on the return at a place.
+
+    Parameters
+    ----------
+    design : Design
+    place : str
+        "terminals", or the name of a load.
+    clip : Clip, optional
+        Another lead and earth than the defaults.
+
+    Returns
+    -------
+    Design
+        With the clip as one more bond; its ripple then has the places `MEASURED` and `OWN_CLIP` too, and at ``place`` what
+        is truly there while the clip is on.
+
+    Raises
+    ------
+    FilterlibError
+        Where there is no such place, or no chassis (`InputError`).
+    """
+    places = [TERMINALS, *(load.name for load in design.loads)]
+    if place not in places:
+        raise FilterlibError(f'no place "{place}"; {did_you_mean(place, places)}')
+    return design.replace(clip=Clip(place=place) if clip is None else clip.replace(place=place))
 
 
 def _checked(model: Any, values: dict[str, Any]) -> Any:

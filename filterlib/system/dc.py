@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -13,14 +13,11 @@ from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
 from filterlib.system.chassis import EFFICIENCY
-from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.requirements import OperatingPoint
+from filterlib.system.converter import PLUS, RETURN, Converter
+from filterlib.system.load import Load
+from filterlib.system.stages import AnyStage
 from filterlib.system.state import State
 from filterlib.units import format_quantity
-
-if TYPE_CHECKING:
-    from filterlib.system.design import Design
-    from filterlib.system.load import Load
 
 _ROUNDS = 60
 _CLOSE = 1e-12  # of the supply: change of every load voltage at which the iteration rests
@@ -31,15 +28,34 @@ class OperatingError(FilterlibError):
     """No DC operating point exists: the line cannot deliver what a load draws."""
 
 
-@dataclass(frozen=True)
-class _Unsolved:
-    """A design's circuit for direct current at a point, what to read there by label, and the state before it is solved."""
+class Line(Protocol):
+    """A converter and what it feeds, as a `Design` has them."""
 
-    design: Design
-    point: OperatingPoint
-    start: State
+    @property
+    def converter(self) -> Converter:
+        """The source."""
+
+    @property
+    def filter(self) -> tuple[AnyStage, ...]:
+        """The stages, from converter to load."""
+
+    @property
+    def loads(self) -> tuple[Load, ...]:
+        """What is fed."""
+
+
+@dataclass(frozen=True)
+class Unsolved:
+    """A line with its circuit for direct current and the state before it is solved."""
+
+    design: Line
     circuit: Circuit
-    outputs: dict[tuple[str, str], Any]
+    start: State
+
+    @cached_property
+    def outputs(self) -> dict[tuple[str, str], Any]:
+        """What to read, by label."""
+        return _outputs(self.design, self.circuit)
 
     @property
     def sources(self) -> list[str]:
@@ -50,39 +66,23 @@ class _Unsolved:
     @cached_property
     def input_share(self) -> float:
         """Current at the input over that of the loads, where the input shares the output's return; 0 where not known."""
-        volts = self.point.input_voltage or self.design.converter.input_voltage
+        volts = self.start.input_voltage or self.design.converter.input_voltage
         if volts is None or all(element.name != "converter.input_current" for element in self.circuit.elements):
             return 0.0
         return self.design.converter.output_voltage / (EFFICIENCY * volts)
 
 
-def solve_several(designs: Sequence[Design], point: OperatingPoint) -> list[State | OperatingError]:
-    """The DC states of designs that hold one each, those of one structure in one go; an error in place of a state.
-
-    Each as `solve` gives it.
-    """
-    unsolved = [_unsolved(design, point) for design in designs]
-    states: list[Any] = [None] * len(designs)
-    for places in alike([one.circuit for one in unsolved]):
-        first = unsolved[places[0]]
-        gains = _gains(together([unsolved[place].circuit for place in places]), first.sources, first.outputs)
-        for number, place in enumerate(places):
-            try:
-                states[place] = _solved(unsolved[place], gains[..., number] if gains.ndim > 2 else gains)
-            except OperatingError as error:
-                states[place] = error
-    return states
-
-
-def solve(design: Design, point: OperatingPoint) -> State:
+def dc_state(design: Line, circuit: Circuit, start: State) -> State:
     """The DC state of a design at one operating point.
 
     Parameters
     ----------
-    design : Design
+    design : Line
         Its values may be arrays (designs, 1).
-    point : OperatingPoint
-        Shares of the loads' draw, and temperature.
+    circuit : Circuit
+        Of that design in the state ``start``, without the loads' conductances.
+    start : State
+        Temperature, input voltage and shares of the loads' draw, as `OperatingPoint.start` gives them.
 
     Returns
     -------
@@ -99,31 +99,38 @@ def solve(design: Design, point: OperatingPoint) -> State:
     Valid while resistances are those of the stated temperature; a part's own heating is left out. Where input and output
     share their return and the battery is bonded (`Supply`), the input current takes part: it drops along the cable too.
     """
-    unsolved = _unsolved(design, point)
-    return _solved(unsolved, _gains(unsolved.circuit, unsolved.sources, unsolved.outputs))
+    unsolved = Unsolved(design, circuit, start)
+    return _solved(unsolved, _gains(circuit, unsolved.sources, unsolved.outputs))
 
 
-def _unsolved(design: Design, point: OperatingPoint) -> _Unsolved:
-    start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage, point.age,
-                  load_scale={load.name: point.scale(load.name) for load in design.loads})  # fmt: skip
-    circuit = design.build(start, dc=True)
-    return _Unsolved(design, point, start, circuit, _outputs(design, circuit))
+def dc_states(unsolved: Sequence[Unsolved]) -> list[State | OperatingError]:
+    """The same of lines that hold one design each, those of one structure in one go; an error in place of a state."""
+    states: dict[int, State | OperatingError] = {}
+    for places in alike([one.circuit for one in unsolved]):
+        first = unsolved[places[0]]
+        gains = _gains(together([unsolved[place].circuit for place in places]), first.sources, first.outputs)
+        for number, place in enumerate(places):
+            try:
+                states[place] = _solved(unsolved[place], gains[..., number] if gains.ndim > 2 else gains)
+            except OperatingError as error:
+                states[place] = error
+    return [states[place] for place in range(len(unsolved))]
 
 
-def _solved(unsolved: _Unsolved, gains: Any) -> State:
+def _solved(unsolved: Unsolved, gains: Any) -> State:
     """The state from each source's effect on each output."""
-    design, point = unsolved.design, unsolved.point
+    design, start = unsolved.design, unsolved.start
     if np.any(unsolved.input_share):  # each load's current has its share at the input, on its way back to the battery
         gains = np.concatenate([gains[:1], gains[1:-1] + unsolved.input_share * gains[-1:]])
     labels = list(unsolved.outputs)
     ports = [labels.index(("load", load.name)) for load in design.loads]
-    currents = _load_currents(design, point, gains[0], gains[1:], ports)
+    currents = _load_currents(design, start, gains[0], gains[1:], ports)
     if gains.ndim == 2 and currents[0].ndim:  # only the loads hold several designs
         gains = gains[..., None]
     levels = design.converter.output_voltage * gains[0] + sum(
         i * gain for i, gain in zip(currents, gains[1:], strict=True)
     )
-    return _state(unsolved.start, labels, _columns(levels), [_column(i) for i in currents], design)
+    return _state(start, labels, _columns(levels), [_column(i) for i in currents], design)
 
 
 def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Any]) -> Any:
@@ -132,7 +139,7 @@ def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], 
     return np.real([[column[..., 0] for column in row] for row in found])
 
 
-def _outputs(design: Design, circuit: Circuit) -> dict[tuple[str, str], Any]:
+def _outputs(design: Line, circuit: Circuit) -> dict[tuple[str, str], Any]:
     """What to read: label -> output of the circuit."""
     elements = {element.name: element for element in circuit.elements}
     outputs: dict[tuple[str, str], Any] = {("load", load.name): load.port for load in design.loads}
@@ -159,7 +166,7 @@ def _windings(stage: Any, elements: dict[str, Any]) -> tuple[Current, Current]:
     return Current(name), Current(name)
 
 
-def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
+def _load_currents(design: Line, start: State, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
     """Each load's current [A], by Newton's method from the voltages of the unloaded line.
 
     From there a constant-power load's voltage falls monotonically to the upper of its two solutions.
@@ -169,8 +176,8 @@ def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any,
     unloaded = supply * np.stack([idle[port] for port in ports], -1)
     volts = unloaded
     for _ in range(_ROUNDS):
-        currents = _of_each(loads, volts, lambda load, v: load.draws(v, point.scale(load.name)))
-        slopes = _of_each(loads, volts, lambda load, v: load.slope(v, point.scale(load.name)))
+        currents = _of_each(loads, volts, lambda load, v: load.draws(v, start.scale(load.name)))
+        slopes = _of_each(loads, volts, lambda load, v: load.slope(v, start.scale(load.name)))
         miss = volts - unloaded - (at @ currents[..., None])[..., 0]
         try:
             step = np.linalg.solve(np.eye(len(loads)) - at * slopes[..., None, :], miss[..., None])[..., 0]
@@ -190,14 +197,14 @@ def _of_each(loads: tuple[Load, ...], volts: Any, value: Callable[[Load, Any], A
     return np.concatenate(np.broadcast_arrays(*columns, volts[..., :1])[:-1], axis=-1)
 
 
-def _refuse_collapse(design: Design, volts: Any) -> None:
+def _refuse_collapse(design: Line, volts: Any) -> None:
     """Where next to nothing is left: the search has fallen past the point at which more current brings less power."""
     for place, load in enumerate(design.loads):
         if np.any(volts[..., place] < _LEAST * design.converter.output_voltage):
             raise _collapse(design, load)
 
 
-def _collapse(design: Design, load: Load) -> OperatingError:
+def _collapse(design: Line, load: Load) -> OperatingError:
     supply = format_quantity(design.converter.output_voltage, "V")
     return OperatingError(
         f"load {load.name}: no operating point; the line from {supply} cannot deliver what it draws "
@@ -215,7 +222,7 @@ def _columns(levels: Any) -> list[Any]:
     return [_column(level) for level in levels]
 
 
-def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn: list[Any], design: Design) -> State:
+def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn: list[Any], design: Line) -> State:
     read = dict(zip(labels, levels, strict=True))
     stages = [stage for stage in design.filter if stage.lines]
     one_line = {stage.name for stage in stages if len(stage.lines) == 1}

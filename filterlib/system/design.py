@@ -16,6 +16,7 @@ from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.couplings import Coupling, couple, with_neighbours
+from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
@@ -119,11 +120,16 @@ class Design(Model):
 
         Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
         """
-        from filterlib.system.dc import solve  # it builds this design's circuit
-
         if isinstance(operating, State):
             return operating
-        return solve(self, self.operating_points[0] if operating is None else self.point(operating))
+        unsolved = self.unsolved(operating)
+        return dc_state(self, unsolved.circuit, unsolved.start)
+
+    def unsolved(self, operating: str | None = None) -> Unsolved:
+        """What the DC state of an operating point is solved of. Raises FilterlibError for an unknown point."""
+        point = self.operating_points[0] if operating is None else self.point(operating)
+        start = point.start(self.converter.output_voltage, [load.name for load in self.loads])
+        return Unsolved(self, self.build(start, dc=True), start)
 
     def build(
         self, state: State, *, filtered: bool = True, converter: bool = True, open_load: str = "", dc: bool = False
@@ -139,7 +145,7 @@ class Design(Model):
         for load in self.loads:
             load.add(circuit, state, at_point=not dc and load.name != open_load, stray=converter and self.driven)
         if self.clip is not None:
-            self.clip.add(circuit, self.clip.port(self)[1])
+            self.clip.add(circuit, self.clip.port(self.loads)[1])
         if filtered:
             couple(circuit, self.all_couplings, self.filter)
         names = {node for element in circuit.elements for node in element.nodes}

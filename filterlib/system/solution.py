@@ -11,9 +11,9 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
-from filterlib.system import dc
 from filterlib.system.components import Component, components
 from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.source_spectra import SourceSpectra, source_spectra
@@ -136,7 +136,7 @@ def solve_several(designs: Sequence[Design], point: str) -> list[Solution | Filt
 
     In place of a design that cannot be solved stands why. Each must hold one design, no arrays.
     """
-    states = dc.solve_several(designs, designs[0].point(point)) if designs else []
+    states = dc_states([design.unsolved(point) for design in designs])
     return [
         state if isinstance(state, FilterlibError) else Solution(design, state)
         for design, state in zip(designs, states, strict=True)

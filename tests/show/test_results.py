@@ -14,7 +14,7 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.results import FORMAT, results_text
 from filterlib.show.tables import ripple_table
-from filterlib.system.clip import measured
+from filterlib.system.changes import with_clip
 from tests.designs import common_mode, converter, design, shunt
 
 
@@ -154,7 +154,7 @@ def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
 def test_a_clipped_scope_has_its_own_figures():
     """What the scope shows and what its tip shows on its own clip, before the filter and behind it, and a page with both."""
     source = converter(shape="triangle", common_mode={"swing": "28 V"}, bond={})
-    one = measured(design(shunt(), common_mode(), shunt(), source=source), "modem")
+    one = with_clip(design(shunt(), common_mode(), shunt(), source=source), "modem")
     whole = analysis_review(one)
     found = read(whole)["ripple"]
     for place in ("measured", "tip_on_clip"):

@@ -10,8 +10,9 @@ from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.waveform import Waveform, trapezoid
+from filterlib.system.changes import with_clip
 from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
+from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import harmonic_count, source_spectra
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
@@ -308,9 +309,9 @@ def board():
 
 def test_the_clip_is_a_bond_with_its_leads_inductance(board):
     """hand: what the scope shows is what is there plus the voltage along the clip's lead."""
-    seen = measured(board, "modem", Clip(place="modem", lead_inductance="120 nH"))
+    seen = with_clip(board, "modem", Clip(place="modem", lead_inductance="120 nH"))
     circuit, f = seen.circuit(), np.array([1e6, 3e7])
-    ports = seen.clip.readings(seen)
+    ports = seen.clip.readings(seen.loads)
     there, shown, own, current = circuit.transfer(
         f, "common_mode", [("load_plus", "0"), ports[MEASURED], ports[OWN_CLIP], Current("clip.lead")]
     )
@@ -320,7 +321,7 @@ def test_the_clip_is_a_bond_with_its_leads_inductance(board):
 
 
 def test_an_earthed_clip_shows_more_than_the_load_sees(board):
-    found = ripple(solve(measured(board, "modem"), board.state()), interval=False).figures
+    found = ripple(solve(with_clip(board, "modem"), board.state()), interval=False).figures
     alone = ripple(solve(board), interval=False).figures
     there = alone["modem", "full"].by_source["common_mode"]
     assert found[MEASURED, "full"].by_source["common_mode"] > 2 * there
@@ -331,19 +332,19 @@ def test_an_earthed_clip_shows_more_than_the_load_sees(board):
 def test_a_clip_without_lead_and_earth_current_reads_the_truth(board):
     """hand: a scope on a battery, far from earth, adds nothing."""
     one = Clip(place="modem", lead_inductance="150 nH", earth_resistance="1 MΩ")
-    found = ripple(solve(measured(board, "modem", one), board.state()), interval=False).figures
+    found = ripple(solve(with_clip(board, "modem", one), board.state()), interval=False).figures
     alone = ripple(solve(board), interval=False).figures["modem", "full"].peak_to_peak
     assert found[MEASURED, "full"].peak_to_peak == pytest.approx(alone, rel=1e-2, abs=0)
 
 
 def test_no_such_place_is_named(board):
     with pytest.raises(FilterlibError, match=r'no place "modern"; .*modem'):
-        measured(board, "modern")
+        with_clip(board, "modern")
     assert "no such place" in refused(clip={"place": "modern"})["clip.place"]
 
 
 def test_clipping_on_has_its_caution(board):
-    cautions = [review(one).cautions for one in (board, measured(board, "modem"))]
+    cautions = [review(one).cautions for one in (board, with_clip(board, "modem"))]
     assert [any("earthed oscilloscope" in text for text in found) for found in cautions] == [False, True]
 
 

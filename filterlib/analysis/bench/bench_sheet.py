@@ -14,7 +14,8 @@ from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
-from filterlib.system.clip import MEASURED, OWN_CLIP, measured
+from filterlib.system.changes import with_clip
+from filterlib.system.clip import MEASURED, OWN_CLIP
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.requirements import DropRequirement, RippleRequirement, SpikeRequirement, VoltageRequirement
@@ -356,7 +357,7 @@ def _clips(design: Design, point: PointResult, labels: Mapping[str, str]) -> Ite
 
 def _earthed(design: Design, place: str, point: str) -> tuple[float, float]:
     """Peak to peak [V] in full bandwidth with an earthed clip at a place: of the tip on it, and of the tip in place."""
-    clipped = measured(design, place)
+    clipped = with_clip(design, place)
     figures = ripple(solve(clipped, point), interval=False).figures
     return figures[OWN_CLIP, "full"].peak_to_peak, figures[MEASURED, "full"].peak_to_peak
 

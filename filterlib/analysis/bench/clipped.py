@@ -13,8 +13,9 @@ from filterlib.analysis.ripple.at_load import narrow_and_wide
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
+from filterlib.system.changes import with_clip
 from filterlib.system.chassis import CHASSIS
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
+from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import samples, spread
@@ -103,7 +104,7 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     >>> found.figures["full"].shown > found.figures["full"].seen
     True
     """
-    on = measured(design, place, clip or design.clip)
+    on = with_clip(design, place, clip or design.clip)
     off = design.replace(clip=None)
     assert on.clip is not None
     solutions = solve(off, point), solve(on, point)
@@ -117,11 +118,11 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
 
 def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:
     """The place, each of its lines to the chassis where there is one, and the scope's readings where it is clipped on."""
-    plus, minus = clip.port(design)
+    plus, minus = clip.port(design.loads)
     found: dict[Any, Output] = {_THERE: (plus, minus)}
     if design.chassis:
         found |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
-    return found if design.clip is None else found | clip.readings(design) | {_CURRENT: Current("clip.lead")}
+    return found if design.clip is None else found | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}
 
 
 def _result(place: str, state: State, on: Design, without: Spectra, held: Spectra) -> ClippedResult:

@@ -159,7 +159,7 @@ def from_transfers(
 
 def _ports(design: Design) -> dict[str, Any]:
     ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
-    return ports if design.clip is None else ports | design.clip.readings(design)
+    return ports if design.clip is None else ports | design.clip.readings(design.loads)
 
 
 def as_measured(design: Design) -> dict[str, float]:

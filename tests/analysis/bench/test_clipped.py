@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from filterlib.analysis.bench.clipped import clipped
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import FilterlibError, InputError
-from filterlib.system.changes import changed, value
-from filterlib.system.clip import Clip, measured
+from filterlib.system.changes import changed, value, with_clip
+from filterlib.system.clip import Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
 from filterlib.units import format_quantity
@@ -32,7 +32,7 @@ def found():
 def test_it_is_the_ripple_of_the_design_with_and_without_the_clip(found):
     """second method: the ripple analysis of the two designs."""
     one = board()
-    off, on = (ripple(solve(held), interval=False).figures for held in (one, measured(one, "modem")))
+    off, on = (ripple(solve(held), interval=False).figures for held in (one, with_clip(one, "modem")))
     for label in ("20MHz", "full"):
         figures = found.figures[label]
         for seen, place, held in (
@@ -47,7 +47,7 @@ def test_difference_and_modes_against_a_dense_solution(found):
     one = board()
     forces = source_spectra(one.converter, 4.0)
     f, waves = forces.frequencies[1:], {}
-    for arrangement, held in (("without", one), ("with", measured(one, "modem"))):
+    for arrangement, held in (("without", one), ("with", with_clip(one, "modem"))):
         circuit = held.circuit()
         ports = [("load_plus", "chassis"), ("0", "chassis"), ("load_plus", "clip")]
         ports = ports if held.clip else ports[:2]
@@ -125,7 +125,7 @@ def test_bad_input_is_named():
 
 
 def test_the_clips_values_are_changed_by_their_key():
-    one = measured(board(), "modem")
+    one = with_clip(board(), "modem")
     more = changed(one, {"clip.lead_inductance": 300e-9, "clip.earth_resistance": "1 ohm"})
     assert value(more, "clip.lead_inductance") == 300e-9
     assert more.clip.earth_resistance.value == 1.0
