@@ -11,8 +11,8 @@ import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
-from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stress.overloads import Overload, Rating, overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -269,7 +269,7 @@ def baseline(trial: Trial) -> Baseline:
     """What changes are checked against."""
     points = {}
     for solution in solve_all(trial.design):
-        if solution.point != trial.state.point and nominal(solution, trial.load).stable:
+        if solution.point != trial.state.point and stays_up(solution):
             points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
     return Baseline(points, _at_ends(trial.design, trial)[0])
 
@@ -286,7 +286,7 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
     solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
     for name, solution in solutions.items():
-        if not nominal(solution, trial.load).stable:
+        if not stays_up(solution):
             return replace(mitigation, refused=f"unstable at {name}")
     fails = []
     for name, before in was.points.items():

@@ -12,8 +12,8 @@ from filterlib.analysis.emission.emission_words import ESTIMATE, agreement, assu
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
-from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.ripple import trusted_to
+from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, over_shapes, shapes
 from filterlib.system.design import Design
@@ -158,7 +158,7 @@ def emissions(
         Where the input current cannot be estimated.
     """
     test = test or EmissionTest()
-    if not nominal(solution, solution.design.loads[0].name).stable:
+    if not stays_up(solution):
         why = stability(solution).reason
         return EmissionResult(solution.point, test.side, test.at.title, limits=test.judged, reason=why)
     return estimate(solution, test, interval=interval, progress=progress)
