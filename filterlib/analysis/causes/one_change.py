@@ -102,11 +102,10 @@ class _Base:
 
 @lru_cache(maxsize=4)
 def _trials(base: _Base) -> dict[str, Trial]:
-    """Of each load with a limit, in full bandwidth where that has one: the design as it is, while only the change is another."""
+    """Of each load with a limit: the design as it is, kept while only the change is another."""
     design, state = base.design, base.design.state()
-    labels = dict(sorted(_limits(design), key=lambda one: one[1] == WIDE))
-    order = dict.fromkeys(load for load, _ in _limits(design))
-    return {load: Trial(design, state, load, labels[load], seen(design, state, load)) for load in order}
+    loads = dict.fromkeys(load for load, _ in _limits(design))
+    return {load: Trial(design, state, load, NARROW, seen(design, state, load)) for load in loads}
 
 
 def _limits(design: Design) -> dict[Place, float]:
