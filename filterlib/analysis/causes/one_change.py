@@ -103,12 +103,10 @@ class _Base:
 
 @lru_cache(maxsize=4)
 def _trials(base: _Base) -> dict[str, Trial]:
-    """Of each load with a limit, in full bandwidth where that has one: the design as it is, while only the change is another."""
+    """Of each load with a limit: the design as it is, kept while only the change is another."""
     solution = solve(base.design)
-    design = solution.design
-    labels = dict(sorted(_limits(design), key=lambda one: one[1] == WIDE))
-    order = dict.fromkeys(load for load, _ in _limits(design))
-    return {load: Trial(solution, load, labels[load], seen(solution, load)) for load in order}
+    loads = dict.fromkeys(load for load, _ in _limits(base.design))
+    return {load: Trial(solution, load, NARROW, seen(solution, load)) for load in loads}
 
 
 def _limits(design: Design) -> dict[Place, float]:

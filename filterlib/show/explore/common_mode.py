@@ -102,20 +102,20 @@ def common_mode_panel() -> ui.Panel[Setting, ConductorCurrents]:
     """The currents of the brick's three conductors."""
     joined = "Joined to the chassis"
     chosen = [ui.Choice(name, label, options, group=joined) for name, (label, options) in CHOICES.items()]
-    ways = "Ways"
+    paths = "Paths of the current"
     controls: list[ui.Control | ui.Choice] = [
-        ui.Control("frequency", "octave about", "Hz", "150 kHz", "100 MHz", group=ways),
-        ui.Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=ways),
-        ui.Control("converter.supply.inductance", "cable to the battery", "H", "100 nH", "10 µH", 1e-6, group=ways),
-        ui.Control("load.modem.bond.inductance", "coax to the mast", "H", "20 nH", "5 µH", 150e-9, group=ways),
-        ui.Control("load.modem.lead.length", "modem's lead", "m", "5 cm", "5 m", 0.4, group=ways),
+        ui.Control("frequency", "octave around", "Hz", "150 kHz", "100 MHz", group=paths),
+        ui.Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=paths),
+        ui.Control("converter.supply.inductance", "cable to the battery", "H", "100 nH", "10 µH", 1e-6, group=paths),
+        ui.Control("load.modem.bond.inductance", "coax to the mast", "H", "20 nH", "5 µH", 150e-9, group=paths),
+        ui.Control("load.modem.lead.length", "modem's lead", "m", "5 cm", "5 m", 0.4, group=paths),
         *chosen,
     ]  # fmt: skip
     calculation = ui.Calculation(start(), currents, change=set_up)
     return ui.Panel("Common mode, made visible", calculation, controls, ui.Display(picture(), _readings, _sentence))
 
 
-_WAYS = {
+_PATHS = {
     "battery": "through the battery cable",
     "bond": "through the converter's bond",
     "Yc": "through the Y capacitors",
@@ -147,10 +147,9 @@ def _sentence(r: ConductorCurrents) -> str:
         return (
             "A plastic box: no chassis, no place for Y capacitors, and in this model nothing but differential current."
         )
-    ways = sorted(((amps, _WAYS[name]) for name, amps in r.taps.items() if name in _WAYS), reverse=True)
-    back = ", ".join(f"{number(amps, 'A')} {words}" for amps, words in ways)
-    back = f"{back} return" if back else "nothing joins it"
+    paths = sorted(((amps, _PATHS[name]) for name, amps in r.taps.items() if name in _PATHS), reverse=True)
+    returned = " and ".join(f"{number(amps, 'A')} {words}" for amps, words in paths)
     return (
-        f"In the octave about {number(r.frequency, 'Hz')} the switching node drives {number(r.taps['coupling'], 'A')} into the "
-        f"chassis; {back}. By convention {CONVENTION}."
+        f"In the octave around {number(r.frequency, 'Hz')} the switching node drives {number(r.taps['coupling'], 'A')} into the "
+        f"chassis. {f'It returns: {returned}' if paths else 'It has no way to return'}. By convention {CONVENTION}."
     )

@@ -119,7 +119,7 @@ def _picture() -> ui.Picture[TwoBoards]:
             (
                 ui.Curve(WITHOUT, partial(_wave, which, "before"), BEFORE, (0, (5, 2))),
                 ui.Curve(WITH, partial(_wave, which, "after"), AFTER, "-", kept=which == "brick"),
-                ui.Level("required, in 20 MHz", lambda r: (-r.limit / 2, r.limit / 2), counts=True),
+                ui.Level("limit in 20 MHz", lambda r: (-r.limit / 2, r.limit / 2), counts=True),
             ),
         )
         for name, which in (("clean converter", "clean"), ("brick, both edges", "brick"))
@@ -151,21 +151,21 @@ def _readings(r: TwoBoards) -> tuple[ui.Reading, ...]:
     return (
         ui.Reading("clean: left at the modem", clean.spike, "V", note=_of(clean.spike_before, clean.spike)),
         ui.Reading("brick: left, full bandwidth", brick.spike, "V", note=_of(brick.spike_before, brick.spike)),
-        ui.Reading("brick: left, in 20 MHz", brick.ripple, "V", note=f"{side} the {number(r.limit, 'V')} required"),
+        ui.Reading("brick: left, in 20 MHz", brick.ripple, "V", note=f"{side} the {number(r.limit, 'V')} allowed"),
         ui.Reading("common-mode drive alone", alone["common_mode"], "V", note="full bandwidth"),
         ui.Reading("ripple current alone", alone["ripple"], "V", note=f"spikes alone {number(alone['spike'], 'V')}"),
     )
 
 
 def _of(before: float, after: float) -> str:
-    return f"of {number(before, 'V')}: 1/{number(before / after, '', 2)}"
+    return f"of {number(before, 'V')}, a factor of {number(before / after, '', 2)}"
 
 
 def _sentence(r: TwoBoards) -> str:
     most = max(SOURCES, key=lambda source: r.brick.alone.get(source, 0.0))
     side = "within" if r.brick.ripple <= r.limit else "above"
     return (
-        f"Behind the clean converter {number(r.clean.spike, 'V')} of {number(r.clean.spike_before, 'V')} are left, behind the brick "
-        f"{number(r.brick.spike, 'V')} of {number(r.brick.spike_before, 'V')}, of which the {SOURCES[most][0]} makes "
-        f"{number(r.brick.alone[most], 'V')}; in 20 MHz {number(r.brick.ripple, 'V')}, {side} the {number(r.limit, 'V')} required."
+        f"Behind the clean converter the filter leaves {number(r.clean.spike, 'V')} of {number(r.clean.spike_before, 'V')}, behind "
+        f"the brick {number(r.brick.spike, 'V')} of {number(r.brick.spike_before, 'V')}; there the {SOURCES[most][0]} makes "
+        f"{number(r.brick.alone[most], 'V')}. In 20 MHz {number(r.brick.ripple, 'V')} are left, {side} the {number(r.limit, 'V')} allowed."
     )

@@ -353,3 +353,20 @@ def test_the_coupling_is_the_drives_own_element():
     circuit.resistor("short", "x", "0", 1e-6)
     current = abs(circuit.transfer([1e6], "common_mode", "x")[0]) / 1e-6
     assert current == pytest.approx(1 / abs(15 + 1 / (2j * np.pi * 1e6 * 30e-12)), rel=1e-6, abs=0)
+
+
+def test_how_far_the_common_mode_exceeds_the_differential_part_of_a_line():
+    """second method: from the amplitudes of both lines, (v+ + v-)/2 over (v+ - v-)/2, which every line has."""
+    found = emissions(board(), band=False)
+    plus, minus = found.amplitudes["plus"], found.amplitudes["return"]
+    expected = 20 * np.log10(np.abs(plus + minus) / np.abs(plus - minus))
+    for at in (0, 7, -1):
+        assert found.common_over_differential(found.frequencies[at]) == pytest.approx(expected[at], rel=1e-6, abs=0)
+
+
+def test_the_worst_margin_is_the_least():
+    found = emissions(board(), band=False)
+    margins = sorted(one.margin for one in found.margins)
+    assert margins[0] < margins[-1]
+    assert found.worst.margin == margins[0]
+    assert emissions(board(), EmissionTest(limits=()), band=False).worst is None
