@@ -94,6 +94,13 @@ class Load(Model):
         """Name of the current source in the circuit that draws this load's current."""
         return f"{self.name}.current"
 
+    @property
+    def full_draw(self) -> tuple[Value, str]:
+        """What the load states of its draw, in the one key of its kind, and the unit."""
+        if self.resistance is not None:
+            return self.resistance, "ohm"
+        return (self.current, "A") if self.current is not None else (self._full_power, "W")
+
     def draws(self, voltage: Value, scale: float) -> Value:
         """DC current [A] at a voltage [V] (not zero) and at a share of the full load."""
         if self.resistance is not None:
