@@ -198,7 +198,7 @@ def _assumptions(design: Design) -> Iterator[Assumption]:
         why = "stated: a plastic box; there is no place for Y capacitors, and no common mode is modelled"
         yield Assumption("chassis", "chassis", "none", "", "", why)
     elif design.chassis:
-        text = format_quantity(design.insulation, "ohm")
+        text = format_quantity(float(design.insulation), "ohm")
         yield Assumption(
             "insulation", "insulation from chassis to the load's return", text, text, text, "so that no node floats"
         )
@@ -208,7 +208,7 @@ def _assumptions(design: Design) -> Iterator[Assumption]:
         )
     supply = design.converter.supply
     if supply is not None and "supply" not in design.converter.model_fields_set:
-        text = format_quantity(supply.bond.inductance, "H")
+        text = format_quantity(float(supply.bond.inductance), "H")
         why = "a short strap at the battery (common practice, no source)"
         yield Assumption("converter.supply.bond", "bond of the battery to the chassis", text, text, text, why)
     if design.chassis and design.converter.common_mode is None:

@@ -17,7 +17,7 @@ from filterlib.system.ranged import Ranged
 CHANGED = ", changed"  # behind the name of a part whose values were changed
 
 
-def changed(design: Design, values: Mapping[str, Any]) -> Design:
+def changed(design: Design, values: Mapping[str, object]) -> Design:
     """A design with other values, checked again.
 
     Parameters
@@ -86,7 +86,7 @@ def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:
     return design.replace(clip=Clip(place=place) if clip is None else clip.replace(place=place))
 
 
-def _checked(model: Any, values: dict[str, Any]) -> Any:
+def _checked(model: Any, values: dict[str, object]) -> Any:
     """A model with other values, checked; itself where it has them already. The design itself is checked once, at the end."""
     new = {name: _moved(getattr(model, name), one) for name, one in values.items()}
     new = {name: one for name, one in new.items() if not _same(getattr(model, name), one)}
@@ -101,20 +101,20 @@ def _checked(model: Any, values: dict[str, Any]) -> Any:
     return model.replace(**new)
 
 
-def _same(old: Any, new: Any) -> bool:
+def _same(old: object, new: object) -> bool:
     return new is old or (isinstance(old, float | str) and isinstance(new, float | int | str) and new == old)
 
 
-def _renamed(part: Part, new: dict[str, Any]) -> dict[str, str]:
+def _renamed(part: Part, new: dict[str, object]) -> dict[str, str]:
     """A part with another value is not the one of the table any more, and says so."""
     return {} if "name" in new or not part.name or part.name.endswith(CHANGED) else {"name": part.name + CHANGED}
 
 
-def _moved(old: Any, new: Any) -> Any:
+def _moved(old: object, new: object) -> object:
     """A number in place of a range takes the range along."""
     if not isinstance(old, Ranged) or not isinstance(new, int | float) or old.known or not old.value:
         return new
     if new == old.value:
         return old
-    ratio = new / old.value
+    ratio = float(new / old.value)
     return replace(old, value=new, low=old.low * ratio, high=old.high * ratio, stated=True, why="")

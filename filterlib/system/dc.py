@@ -55,7 +55,7 @@ class Unsolved:
     @cached_property
     def outputs(self) -> dict[tuple[str, str], Any]:
         """What to read, by label."""
-        return _outputs(self.design, self.circuit)
+        return _outputs(self.design, self.circuit, self.start)
 
     @property
     def sources(self) -> list[str]:
@@ -139,7 +139,7 @@ def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], 
     return np.real([[column[..., 0] for column in row] for row in found])
 
 
-def _outputs(design: Line, circuit: Circuit) -> dict[tuple[str, str], Any]:
+def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, str], Any]:
     """What to read: label -> output of the circuit."""
     elements = {element.name: element for element in circuit.elements}
     outputs: dict[tuple[str, str], Any] = {("load", load.name): load.port for load in design.loads}
@@ -149,21 +149,11 @@ def _outputs(design: Line, circuit: Circuit) -> dict[tuple[str, str], Any]:
         if f"{name}.loop" in elements:
             outputs["bias", name] = (element.nodes[0], elements[f"{name}.loop"].nodes[1])
     for stage in design.filter:
-        if stage.lines:
-            outputs["first", stage.name], outputs["second", stage.name] = _windings(stage, elements)
+        if stage.lines:  # towards the load in the plus line, towards the converter in the return line
+            branches = [branch for one in stage.components(start) for branch in one.branches]
+            for which, branch in (("first", branches[0]), ("second", branches[-1])):
+                outputs[which, stage.name] = Current(branch.element, branch.winding)
     return outputs
-
-
-def _windings(stage: Any, elements: dict[str, Any]) -> tuple[Current, Current]:
-    """The currents towards the load in the plus line, and towards the converter in the return line."""
-    name = stage.name
-    if stage.kind == "common_mode_choke":
-        return Current(name), Current(name, winding=2)
-    if stage.kind == "wire":
-        return Current(f"{name}.r1"), Current(f"{name}.r2")
-    if f"{name}.plus" in elements:
-        return Current(f"{name}.plus"), Current(f"{name}.return")
-    return Current(name), Current(name)
 
 
 def _load_currents(design: Line, start: State, idle: Any, gains: Any, ports: list[int]) -> list[Any]:

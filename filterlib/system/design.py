@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.system.chassis import CHASSIS, INSULATION
 from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
@@ -20,15 +20,16 @@ from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
-from filterlib.system.model import Model, Name, Note, Title
+from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
 from filterlib.system.stages import AnyStage, add_filter
 from filterlib.system.state import State
 
+_Named = TypeVar("_Named", Load, OperatingPoint)
 _LOAD_END = ("load_plus", "0")
 
 
-def _format(given: Any) -> Any:
+def _format(given: object) -> object:
     if type(given) is not int or given != 1:
         raise ValueError("this program reads format 1; write the number 1, or leave the key out")
     return given
@@ -57,7 +58,7 @@ class Design(Model):
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
     has_chassis: StrictBool = Field(True, alias="chassis")
     clip: Clip | None = None
-    insulation: Annotated[Any, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
+    insulation: Annotated[Value, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
     service_life: Annotated[float, Quantity("s", low=3600, high=5e9)] | None = None
     tables: tuple[str, ...] = ()
 
@@ -69,7 +70,7 @@ class Design(Model):
         return {**raw, "filter": named(raw["filter"])} if isinstance(raw.get("filter"), list | tuple) else raw
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         yield from problems_across(fields)
 
     @property
@@ -154,7 +155,7 @@ class Design(Model):
         return circuit
 
 
-def _by_name(items: Any, name: str, what: str) -> Any:
+def _by_name(items: Sequence[_Named], name: str, what: str) -> _Named:
     for item in items:
         if item.name == name:
             return item

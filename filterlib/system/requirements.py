@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, ValidationInfo, field_validator
 
@@ -170,5 +170,5 @@ def band_words(above: float, bandwidth: float | None) -> str:
     return f"from {format_quantity(above, 'Hz')} {top}" if above else top
 
 
-def _volts(value: Any) -> str:
+def _volts(value: float) -> str:
     return format_quantity(value, "V")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
-from filterlib.system.components import Component, components
+from filterlib.system.components import Component
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
@@ -77,7 +77,10 @@ class Solution:
     @cached_property
     def components(self) -> tuple[Component, ...]:
         """Every part of the filter in its order, then the loads' input capacitors, as they are placed."""
-        return components(self.design, self.state)
+        placed = [
+            replace(one, stage=stage.name) for stage in self.design.filter for one in stage.components(self.state)
+        ]
+        return (*placed, *(one for load in self.design.loads for one in load.components(self.state)))
 
     @cached_property
     def source_spectra(self) -> SourceSpectra:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, cast
 
-from filterlib.parts.base import Part
+from filterlib.parts.base import Part, Value
 from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
@@ -35,7 +35,7 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     return tuple(found)
 
 
-def with_values(design: Design, values: Mapping[str, Any]) -> Design:
+def with_values(design: Design, values: Mapping[str, Value]) -> Design:
     """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
 
     Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.

@@ -14,6 +14,7 @@ from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
+from filterlib.parts.base import shown
 from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED, OWN_CLIP
 from filterlib.system.converter import Arrangement
@@ -187,10 +188,12 @@ def _arranged(seen: Arrangement, design: Design) -> Iterator[str]:
         yield "The filter and the loads off, nothing drawn."
     yield f"{_width(seen.bandwidth, seen.order)}, AC coupling."
     for fixture in seen.capacitors:
-        size = format_quantity(fixture.capacitance, "F")
-        yield f"{size} across the probe ({format_quantity(fixture.esr, 'ohm')}, {format_quantity(fixture.esl, 'H')} with its leads)."
+        size, esr, esl = (
+            shown(v, unit) for v, unit in ((fixture.capacitance, "F"), (fixture.esr, "ohm"), (fixture.esl, "H"))
+        )
+        yield f"{size} across the probe ({esr}, {esl} with its leads)."
     lead = seen.lead_inductance
-    yield f"A lead of {format_quantity(lead, 'H')} to the probe." if lead else f"Lead: {SHORT}."
+    yield f"A lead of {shown(lead, 'H')} to the probe." if lead else f"Lead: {SHORT}."
 
 
 def _width(bandwidth: float | None, order: int) -> str:

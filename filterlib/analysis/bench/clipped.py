@@ -170,5 +170,5 @@ def _sentence(place: str, at: ClipFigures, clip: Clip) -> str:
         return f"At {place} an earthed clip changes nothing that one would see: {seen} peak to peak in full bandwidth."
     return (
         f"At {place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {seen} is without it; its tip "
-        f"on its own clip alone shows {own}, along a lead of {format_quantity(clip.lead_inductance.value, 'H', 3)}."
+        f"on its own clip alone shows {own}, along a lead of {format_quantity(float(clip.lead_inductance.value), 'H', 3)}."
     )

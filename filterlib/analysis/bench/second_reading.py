@@ -56,8 +56,8 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     value = float(np.max(_reading(design, capacitor)))
     ends = [(found["reading"].low, found["reading"].high) for found in extents if found] or [(value, value)]
     return SecondReading(
-        capacitance=capacitor.capacitance,
-        impedance=1 / (2 * np.pi * at * capacitor.capacitance),
+        capacitance=float(capacitor.capacitance),
+        impedance=float(1 / (2 * np.pi * at * capacitor.capacitance)),
         inner_impedance=inner,
         value=value,
         low=min(value, *(low for low, _ in ends)),
