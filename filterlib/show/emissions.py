@@ -10,7 +10,9 @@ from filterlib.errors import FilterlibError
 from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled
 from filterlib.units import format_quantity
+from filterlib.words.emission_sentences import ESTIMATE
 from filterlib.words.labels import detector_words
+from filterlib.words.stability_sentences import reason_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +42,7 @@ def emissions_figure(result: Any) -> Figure:
     where a limit of current is. Raises FilterlibError where there is nothing to draw, with the reason.
     """
     if result.reason:
-        raise FilterlibError(result.reason)
+        raise FilterlibError(reason_text(result.reason))
     currents = any(one.limit.unit == "dBuA" for one in result.limits)
     rows = _ROWS if currents else _ROWS[:2]
     title = f"Conducted emission at the {result.side}, {result.network}"
@@ -60,7 +62,7 @@ def emissions_figure(result: Any) -> Figure:
         axes.set_ylabel(f"{words}\npeak level [{unit.replace('u', 'µ')}]")
         legend_above(axes, columns=3)
     axis = "frequency (largest harmonic of each fortieth of a decade)"
-    prefixed(panels[-1], "x", "Hz", f"{axis}\n{result.statement}")
+    prefixed(panels[-1], "x", "Hz", f"{axis}\n{ESTIMATE}")
     return figure
 
 
@@ -76,12 +78,12 @@ def _draw_levels(axes: Axes, result: Any, place: str, label: str, look: dict[str
 
 
 def _draw_highest(axes: Axes, result: Any, places: set[str]) -> None:
-    """What the highest of these places may reach over what is not known."""
+    """What the highest of these places may reach over the uncertainty."""
     if not result.high:
         return
     highest = np.max([result.high[place] for place in places], axis=0)
     look: dict[str, Any] = {"color": "#555555", "linewidth": 0.9, "linestyle": (0, (1, 2))}
-    axes.semilogx(*thinned(result.frequencies, highest), label="highest over what is not known", **look)
+    axes.semilogx(*thinned(result.frequencies, highest), label="highest over the uncertainty", **look)
 
 
 def _draw_limits(axes: Axes, limits: list[Any]) -> None:

@@ -19,6 +19,7 @@ from filterlib.show.style import (
     styled,
 )
 from filterlib.units import format_quantity
+from filterlib.words.stability_sentences import clip_sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -71,10 +72,10 @@ _WAVES = (  # in the panel that each belongs to: what, words, colour, dash, widt
 def clip_figure(found: Any) -> Figure:
     """A `ClippedResult` in full bandwidth over one period: what is shown and what is there, and what lies between them."""
     title = f"{found.place} with an earthed scope's clip on"
-    if found.reason is not None:
+    if not found.stable:
         figure, (axes,) = new_figure(title, height=2.0)
         axes.set_axis_off()
-        axes.text(0.5, 0.5, found.reason, ha="center", va="center", wrap=True)
+        axes.text(0.5, 0.5, clip_sentence(found), ha="center", va="center", wrap=True)
         return figure
     figure, panels = new_figure(title, 2, 2, height=5.8, share="y", gap=0.55)
     figure.subplots_adjust(bottom=1.05 / 5.8, hspace=0.42)

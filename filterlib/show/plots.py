@@ -130,7 +130,7 @@ def ripple_figure(ripple: Any, load: str, *, limits: Mapping[str, float] | None 
         for column, (place, words) in enumerate(((f"{load}_before", "without filter"), (load, "with filter"))):
             axes = panels[2 * row + column]
             if (place, label) not in ripple.waveforms:
-                axes.set_title(f"{words}: {ripple.absent.get((place, label), 'not computed')}")
+                axes.set_title(f"{words}: not computed")
                 continue
             _draw_waveform(axes, ripple, (place, label), BEFORE if column == 0 else AFTER)
             _draw_limit(axes, ripple.waveforms[place, label], (limits or {}).get(label))

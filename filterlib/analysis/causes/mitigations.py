@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.causes.candidates import Candidate, Refusal, Rule
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
@@ -17,7 +17,6 @@ from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from filterlib.units import format_quantity
 
 LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
@@ -47,13 +46,22 @@ class Costs:
 
 
 @dataclass(frozen=True)
+class Failure:
+    """Where a change loses its effect: another operating ``point``, or the ``end`` of an uncertain ``parameter`` by its label."""
+
+    point: str = ""
+    parameter: str = ""
+    end: str = ""
+
+
+@dataclass(frozen=True)
 class Mitigation:
     """One change, or two together, as tried.
 
     ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
-    rule that it breaks, or "". ``checked``: whether it was also tried over the band and at the other operating points;
-    then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
-    more than half its effect somewhere, at ``fails_at``. Figures are NaN where it could not be tried.
+    rule that it breaks, or None. ``checked``: whether it was also tried over the uncertainty and at the other operating
+    points; then ``ripple_high``, ``spike_high`` [V]: greatest with each uncertain parameter alone at its ends; ``holds``: False
+    where it loses more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -61,12 +69,12 @@ class Mitigation:
     ripple: float
     spike: float
     costs: Costs | None
-    refused: str = ""
+    refused: Refusal | None = None
     checked: bool = False
     ripple_high: float = np.nan
     spike_high: float = np.nan
     holds: bool = False
-    fails_at: str = ""
+    fails: Failure | None = None
 
     @property
     def words(self) -> str:
@@ -144,16 +152,16 @@ def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
 
 def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
     names, kinds = tuple(one.name for one in pair), tuple(one.kind for one in pair)
-    forbidden = next((one.refused for one in pair if one.refused), "")
+    forbidden = next((one.refused for one in pair if one.refused), None)
     if forbidden:
         return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
     try:
         design = _apply(trial.design, pair)
         now = trial.see(design)
     except FilterlibError as error:
-        return Mitigation(names, kinds, np.nan, np.nan, None, str(error))
+        return Mitigation(names, kinds, np.nan, np.nan, None, Refusal("impossible", str(error)))
     costs = _costs(trial, design, now, sum(one.parts for one in pair))
-    broken = next(broken_rules(trial, design, now.state, costs), "")
+    broken = next(broken_rules(trial, design, now.state, costs), None)
     return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
 
 
@@ -197,44 +205,38 @@ def leakage(design: Design) -> float:
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
-def broken_rules(trial: Trial, design: Design, state: State, costs: Costs) -> Iterator[str]:
+def broken_rules(trial: Trial, design: Design, state: State, costs: Costs) -> Iterator[Refusal]:
     """Rules that a changed design breaks and the design as it is does not."""
     if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
-        yield (
-            f"earth leakage {format_quantity(costs.leakage, 'A', 3)} at 60 Hz exceeds {format_quantity(LEAKAGE_LIMIT, 'A')}"
-        )
-    before = dict(_overloads(trial.design, trial.state))
-    yield from (told for what, told in _overloads(design, state) if what not in before)
+        yield Refusal("leakage", value=costs.leakage, limit=LEAKAGE_LIMIT)
+    before = {(one.rule, one.subject) for one in _overloads(trial.design, trial.state)}
+    yield from (one for one in _overloads(design, state) if (one.rule, one.subject) not in before)
     volts, before_volts = float(state.voltage(trial.load)), float(trial.state.voltage(trial.load))
     for wanted in design.requirements:
         if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
-            yield f"{trial.load} would have {format_quantity(volts, 'V', 3)}, below {format_quantity(wanted.low, 'V')}"
+            yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
 
 
-def _overloads(design: Design, state: State) -> Iterator[tuple[str, str]]:
-    """Chokes and capacitors beyond what they are rated for: what of which part, and the same in words."""
+def _overloads(design: Design, state: State) -> Iterator[Refusal]:
+    """Chokes and capacitors beyond what they are rated for."""
     for stage in design.filter:
         part: Any = stage.part
-        name = stage.name
+        name, called = stage.name, part.name or stage.name
         balanced, unbalance = abs(float(state.current(name))), abs(float(state.unbalance(name)))
         if stage.kind == "differential_choke":
-            yield from _over(f"choke {part.name or name} saturated", balanced, part.saturation_current)
+            yield from _over("saturated", called, balanced, part.saturation_current)
         if stage.kind == "common_mode_choke":
-            yield from _over(f"choke {part.name or name} saturated by unbalance", unbalance, part.saturation_current)
+            yield from _over("saturated by unbalance", called, unbalance, part.saturation_current)
         if stage.kind.endswith("choke"):
-            yield from _over(f"choke {part.name or name} above its rated current", balanced, part.rated_current)
+            yield from _over("rated current", called, balanced, part.rated_current)
         if hasattr(part, "usable_voltage"):
             for element in (name, f"{name}.plus", f"{name}.return"):
-                bias = float(state.bias(element))
-                if bias > np.min(part.usable_voltage):
-                    limit = format_quantity(float(np.min(part.usable_voltage)), "V")
-                    what = f"capacitor {part.name or name} above its usable voltage"
-                    yield what, f"{what}: {format_quantity(bias, 'V', 3)} of {limit}"
+                yield from _over("usable voltage", called, float(state.bias(element)), part.usable_voltage, "V")
 
 
-def _over(what: str, amps: float, limit: Any) -> Iterator[tuple[str, str]]:
-    if limit is not None and amps > np.min(limit):
-        yield what, f"{what}: {format_quantity(amps, 'A', 3)} of {format_quantity(float(np.min(limit)), 'A')}"
+def _over(rule: Rule, subject: str, value: float, limit: Any, unit: str = "A") -> Iterator[Refusal]:
+    if limit is not None and value > np.min(limit):
+        yield Refusal(rule, subject, value, float(np.min(limit)), unit)
 
 
 @dataclass(frozen=True)
@@ -268,16 +270,17 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
     for name in (trial.state.point, *was.points):
         if not nominal(design, trial.load, state=design.state(name)).stable:
-            return replace(mitigation, refused=f"unstable at {name}")
+            return replace(mitigation, refused=Refusal("unstable", name))
     fails = []
     for name, before in was.points.items():
         there = replace(trial, state=trial.design.state(name)).see(design)
         if np.log(float(_figure(there, trial.label)) / before) > least:
-            fails.append(f"operating point {name}")
+            fails.append(Failure(point=name))
     then, ripple, spike = _at_ends(design, trial)
-    fails += [f"{key[0]} at its {key[1]} end" for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least]
-    first = fails[0] if fails else ""
-    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=first)
+    worse = (key for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least)
+    fails += [Failure(parameter=label, end=end) for label, end in worse]
+    first = fails[0] if fails else None
+    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
 
 
 def _figure(now: Seen, label: str) -> Any:

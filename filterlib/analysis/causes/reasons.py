@@ -1,9 +1,9 @@
-"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it; in words."""
+"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,6 @@ from filterlib.analysis.causes.mitigations import (
     try_pairs,
 )
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
-from filterlib.analysis.causes.reason_words import Sentence, sentences
 from filterlib.analysis.causes.resonances import Resonance
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.nominal import nominal
@@ -48,8 +47,8 @@ class ReasonsResult:
     ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
     period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs
     most first. ``bands``; ``deviation``; ``resonances`` of the response from the converter's emf to the load. ``mitigations``:
-    single changes, best first, refused last; ``pairs`` of the best. ``sentences``. ``reason``: why there is nothing at all
-    (an unstable circuit), else None.
+    single changes, best first, refused last; ``pairs`` of the best. ``stable``: False where there is no steady state,
+    and so nothing at all.
     """
 
     point: str
@@ -73,8 +72,7 @@ class ReasonsResult:
     resonances: tuple[Resonance, ...] = ()
     mitigations: tuple[Mitigation, ...] = ()
     pairs: tuple[Mitigation, ...] = ()
-    sentences: tuple[Sentence, ...] = ()
-    reason: str | None = None
+    stable: bool = True
 
     @property
     def now(self) -> float:
@@ -126,17 +124,14 @@ def reasons(
     state, tell = design.state(point), progress or (lambda share, text: None)
     design.named_load(load)
     if not nominal(design, load, state=state).stable:
-        return ReasonsResult(
-            state.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
-        )
+        return ReasonsResult(state.point, load, stable=False)
     now = seen(design, state, load)
     trial = Trial(design, state, load, deciding(design, load, now), now)
     tell(0.0, "parasitics")
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    result = ReasonsResult(state.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
-    return replace(result, sentences=sentences(result))
+    return ReasonsResult(state.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
 
 
 def _bought() -> dict[str, Part]:
@@ -204,7 +199,7 @@ def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progres
     )
     was = baseline(trial)
     singles = _checked(trial, singles, found, was)
-    tell(0.9, "the best changes over what is not known")
+    tell(0.9, "the best changes over the uncertainty")
     return {"mitigations": singles, "pairs": _checked(trial, both, found, was, most=1)}
 
 

@@ -65,7 +65,7 @@ def _at_points(
         yield result
     for point in points:
         if not point.stable:
-            yield EmissionResult(point.point, test.side, test.at.title, limits=test.judged, reason=point.reason)
+            yield EmissionResult(point.point, test, reason=point.reason)
 
 
 def nearest(result: EmissionResult) -> float:

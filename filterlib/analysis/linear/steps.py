@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.design import Design
@@ -26,7 +27,7 @@ class StepsResult:
     ``converter_step`` (t,) [V]: load voltage after a 1 V step of the regulated voltage; ``load_step`` (t,) [V]: after the
     load's current rises by ``step_current`` [A] with the time constant ``rise_time`` [s]. ``overshoot``: of the converter step, as a share of its end value;
     ``load_dip`` [V]: greatest excursion of the load step; ``settling_time`` [s]: of the load step. ``reason``: why there is
-    nothing (unstable, or a part without a ladder), else None.
+    nothing (unstable, or what the circuit refused), else None.
     """
 
     point: str
@@ -39,7 +40,7 @@ class StepsResult:
     overshoot: float
     load_dip: float
     settling_time: float
-    reason: str | None = None
+    reason: Stability | str | None = None
 
 
 def steps(

@@ -14,7 +14,7 @@ from filterlib.show import tables
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel
 from filterlib.show.report import review_files
-from filterlib.words.review_sentences import summary
+from filterlib.words.review_sentences import headline, summary
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Reviewed:
     @property
     def summary(self) -> str:
         """The verdict in a sentence, and what makes up the ripple that is left."""
-        return f"{summary(self.result)}\n{self.result.headline}"
+        return f"{summary(self.result)}\n{headline(self.result)}"
 
     @property
     def requirements(self) -> Fragment:

@@ -12,6 +12,7 @@ import numpy as np
 from filterlib.analysis.emission.estimate import EmissionResult, Margin, estimate
 from filterlib.analysis.emission.line_spectra import EmissionTest, Side
 from filterlib.analysis.ripple.nominal import nominal
+from filterlib.analysis.stability.stability import stability
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show.explore.common_mode import CHOICES as WAYS
 from filterlib.show.explore.pi_filter import LOAD, demo
@@ -34,7 +35,10 @@ from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import detector_words
+from filterlib.words.quantities import capital, level_unit
+from filterlib.words.stability_sentences import reason_text
 
 LIMITS = ("dc-telecom-network", "mains-class-b", "wired-class-b")
 DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
@@ -63,15 +67,14 @@ def measured(what: Measured) -> EmissionResult:
 
 
 def with_band(what: Measured, shown: EmissionResult, tick: Callable[[float], None]) -> EmissionResult:
-    """The same with its range over what is not known."""
+    """The same with its range over the uncertainty."""
     return shown if shown.reason else _estimated(what, band=True, progress=tick)
 
 
 def _estimated(what: Measured, **options: Any) -> EmissionResult:
     state = what.design.state()
-    steady = nominal(what.design, LOAD, state=state)
-    if not steady.stable:
-        return EmissionResult(state.point, what.side, what.test.at.title, limits=what.test.judged, reason=steady.reason)
+    if not nominal(what.design, LOAD, state=state).stable:
+        return EmissionResult(state.point, what.test, reason=stability(what.design, state))
     return estimate(what.design, what.test, state, **options)
 
 
@@ -167,7 +170,7 @@ def _limit(of: str, detector: str, r: EmissionResult) -> Any:
 
 
 def _highest(places: tuple[str, ...]) -> tuple[Mark, ...]:
-    return (Curve("highest over what is not known", partial(_high, places), ORANGE, DASHES[3]),)
+    return (Curve("highest over the uncertainty", partial(_high, places), ORANGE, DASHES[3]),)
 
 
 def _high(places: tuple[str, ...], r: EmissionResult) -> Any:
@@ -195,9 +198,9 @@ def _readings(r: EmissionResult) -> tuple[Reading, ...]:
     ]
     return (
         *rows,
-        Reading("decided at", found.frequency, "Hz", note=f"{found.level:.1f} of {found.limit_level:.0f} {found.unit.replace('u', 'µ')}"),
+        Reading("decided at", found.frequency, "Hz", note=f"{found.level:.1f} of {found.limit_level:.0f} {level_unit(found.unit)}"),
         Reading("there it is", mode, note=f"{abs(over):.0f} dB above the other on each line"),
-        Reading("over what is not known", _range(found) if r.high else "a moment later",
+        Reading("over the uncertainty", _range(found) if r.high else "a moment later",
                 note=found.depends_on and f"most of it: {found.depends_on}"),
     )  # fmt: skip
 
@@ -216,5 +219,5 @@ def _range(found: Margin) -> str:
 
 def _sentence(r: EmissionResult) -> str:
     found = worst(r)
-    told = r.reason or (found.sentence if found is not None else "no harmonic stands where the limit is")
-    return f"{told[0].upper()}{told[1:]}. {r.statement}"
+    words = margin_sentence(found) if found is not None else "no harmonic is where the limit is"
+    return f"{capital(reason_text(r.reason) or words)}. {ESTIMATE}"

@@ -34,7 +34,8 @@ from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
 from filterlib.system.stages import ChassisCapacitor
 from filterlib.units import decibels
-from filterlib.words.quantities import number
+from filterlib.words.quantities import capital, number
+from filterlib.words.reason_sentences import refusal_text
 
 NOTHING = "nothing: as it is"
 OTHER = "logger"
@@ -94,7 +95,7 @@ class Tried:
     @property
     def refused(self) -> str:
         """The rule that is broken, or ""."""
-        return self.mitigation.refused if self.mitigation else ""
+        return refusal_text(self.mitigation.refused) if self.mitigation else ""
 
 
 def budget(board: Board) -> Tried:
@@ -275,4 +276,4 @@ def _sentence(r: Tried) -> str:
     if r.mitigation is None:
         return f"As it is, {left}, above the {number(r.limits[LOAD, NARROW], 'V')} allowed."
     kept = "every limit is kept" if r.within else "a limit is exceeded"
-    return f"{r.mitigation.words[0].upper()}{r.mitigation.words[1:]}: {left}, and {kept}."
+    return f"{capital(r.mitigation.words)}: {left}, and {kept}."

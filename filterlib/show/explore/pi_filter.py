@@ -12,6 +12,7 @@ from filterlib.analysis.judgement import Verdict, verdicts
 from filterlib.analysis.ripple.nominal import NominalResult, nominal
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stability.stability import Stability
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import data_folder
@@ -35,6 +36,7 @@ from filterlib.system.design import Design
 from filterlib.system.files import load_design
 from filterlib.units import decibels
 from filterlib.words.quantities import interval_text, number
+from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 LOAD, LABEL = "modem", "20MHz"
 LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
@@ -45,7 +47,8 @@ WITH, WITHOUT = "with filter", "without filter"
 class Explored:
     """What the panel shows: nominal figures at once; ``figure`` and ``verdicts`` of the full analysis when sliders rest.
 
-    ``limit`` [V] peak to peak at the modem, of the design's own requirement; ``decided_by``: the unknown that makes the band.
+    ``limit`` [V] peak to peak at the modem, of the design's own requirement; ``decided_by``: the uncertain parameter that makes the interval;
+    ``unstable``: why there is no ripple, where the poles say it.
     """
 
     nominal: NominalResult
@@ -53,6 +56,7 @@ class Explored:
     figure: Figure | None = None
     verdicts: tuple[Verdict, ...] = ()
     decided_by: str = ""
+    unstable: Stability | None = None
 
 
 @dataclass(frozen=True)
@@ -75,13 +79,13 @@ def explore(design: Design) -> Explored:
 
 
 def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) -> Explored:
-    """The same with the band over what is not known, the verdicts, and the poles' word on stability."""
+    """The same with the band over the uncertainty, the verdicts, and the poles' word on stability."""
     found = operating(design)
     tick(0.0)
     if not found.stable:
         nothing = np.zeros(0)
-        quiet = replace(shown.nominal, stable=False, reason=found.reason, step=nothing, ripple=nothing)
-        return replace(shown, nominal=quiet)
+        quiet = replace(shown.nominal, stable=False, step=nothing, ripple=nothing)
+        return replace(shown, nominal=quiet, unstable=found.reason)
     full = ripple(design, found.state, progress=tick)
     tick(1.0)
     judged = verdicts(design, [_Point(operating=found, ripple=full)])
@@ -164,8 +168,8 @@ def _picture() -> Picture:
         Axis("time", "s"),
         Axis("ripple", "V"),
         (
-            Band("range over what is not known", lambda r: _range(r, 1)),
-            Band("range over what is not known", lambda r: _range(r, -1)),
+            Band("range over the uncertainty", lambda r: _range(r, 1)),
+            Band("range over the uncertainty", lambda r: _range(r, -1)),
             Curve(WITH, lambda r: _over(r.nominal.period, r.nominal.ripple), kept=True),
             _limit(),
         ),
@@ -202,7 +206,7 @@ def _readings(r: Explored) -> tuple[Reading, ...]:
             _verdict(r, "ripple"),
             f"at most {number(r.limit, 'V')}",
         ),
-        Reading("over what is not known", _band_text(r), note=r.decided_by and f"most of it: {r.decided_by}"),
+        Reading("over the uncertainty", _band_text(r), note=r.decided_by and f"most of it: {r.decided_by}"),
         Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
         Reading("highest peak", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""),
         Reading("DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} arrive"),
@@ -222,7 +226,7 @@ def _band_text(r: Explored) -> str:
 def _sentence(r: Explored) -> str:
     one = r.nominal
     if not one.stable:
-        return f"The circuit is {one.reason}."
+        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}."
     side = "within" if one.peak_to_peak <= r.limit else "above"
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (
