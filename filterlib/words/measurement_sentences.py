@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
+from filterlib.bench.inside import VALUES, InsideFit
 from filterlib.words.quantities import interval_text, number, runs
 
 _MEASUREMENTS = {
@@ -37,6 +38,7 @@ _MEASUREMENTS = {
     "output": "the terminals' voltage idle, at full load, and after a load step",
 }
 _PART = "part "
+_INSIDE = {"capacitance": "capacitance", "esr": "ESR", "inductance": "inductance"}
 
 
 def measurement_words(name: str) -> str:
@@ -101,3 +103,21 @@ def _capacitor(found: AddedCapacitor) -> Iterator[str]:
             f"{number(found.too_small, 'F')} would move the first harmonic by {100 * found.too_small_moves:.1f} % only: that, or "
             "less, tells nothing."
         )
+
+
+def inside_sentences(found: InsideFit) -> Iterator[str]:
+    """What two recordings say of a converter's inside."""
+    for name, unit in VALUES.items():
+        one, label = getattr(found, name), _INSIDE[name]
+        if name in found.undecided:
+            yield f"the data do not determine the {label} inside"
+        else:
+            ends = interval_text(one.low, one.high, unit)
+            yield f"{label} inside: {number(one.value, unit)}, standard uncertainty {number(one.uncertainty, unit)}; {ends}"
+    first, last = (number(float(f), "Hz") for f in (found.frequencies[0], found.frequencies[-1]))
+    fit = f"chi-square {found.chi_square:.0f} of {found.degrees}"
+    yield f"{found.orders.size} harmonics above the noise, {first} to {last}; {fit}"
+    if found.misfit:
+        far = ", ".join(map(str, found.disagreeing[:6])) or "none alone"
+        yield f"one capacitor describes the inside to {found.misfit:.1%}; far outside their noise: harmonics {far}"
+    yield "the inductance is ESL and lead together, which no reading at the terminals separates"
