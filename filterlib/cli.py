@@ -48,7 +48,7 @@ examples:
   filterlib part ceramic
       lists the parts of a table that comes with filterlib
   filterlib part ceramic class2-2u2-50V-1206
-      prints its values, impedance, curves, and how well its ladder stands for its impedance
+      prints its values, impedance, curves, and how well its equivalent circuit agrees
   filterlib part own-parts.toml C1 --out c1
       the same from a table of one's own, and writes c1/part.html, part.json and the figures
 {CODES}"""
@@ -193,7 +193,7 @@ def _add_part(commands: Any) -> None:
     command = _add_command(
         commands, "part", _part, epilog=PART,
         short="show one part of a table: impedance, curves, values; or list the table",
-        long="Show one part: its values, its impedance under several conditions, its curves and its two faces.",
+        long="Show one part: its values, its impedance under several conditions, its curves and its equivalent circuit.",
     )  # fmt: skip
     command.add_argument(
         "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of one of filterlib"

@@ -1,4 +1,4 @@
-"""One part as a page: its impedance under several conditions, its two faces, its curves, its values."""
+"""One part as a page: its impedance under several conditions, its equivalent circuit, its curves, its values."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def _figures(found: Any) -> Iterator[Illustration]:
         largest = found.difference(plain)
         if largest is not None and largest > EXACT:
             low, high = (number(end, "Hz") for end in LADDER_BAND)
-            note = f"Shaded: {low} to {high}, in which the ladder stands for the part."
+            note = f"Shaded: {low} to {high}, where the equivalent circuit is exact enough."
             words = f"They differ by {number(100 * largest, '', 2)} % at most in that band."
             yield illustration(f"part-faces{_ending(mode)}", faces_figure(found, mode), words, note)
     if found.curves:
@@ -164,7 +164,9 @@ def measured_figure(found: Any) -> Figure:
 def faces_figure(found: Any, mode: str) -> Figure:
     """The exact impedance and its ladder, and the difference between them, without any condition."""
     plain = next(one for one in found.impedances if one.mode == mode)
-    figure, (size, error) = new_figure(_titled("Two faces", mode), 2, height=5.2, share="x", gap=0.25)
+    figure, (size, error) = new_figure(
+        _titled("Impedance and equivalent circuit", mode), 2, height=5.2, share="x", gap=0.25
+    )
     size.loglog(found.frequencies, np.abs(plain.exact), color=BLACK, label="impedance")
     size.loglog(found.frequencies, np.abs(plain.ladder), color=VERMILION, linestyle=DASHES[1], label="ladder")
     error.loglog(found.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), color=BLUE)

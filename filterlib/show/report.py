@@ -194,7 +194,7 @@ def _source_words(ripple: Any, load: str) -> str:
 
 def _bode_words(bode: Any) -> str:
     peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
-    return f"Resonances: {peaks}." if peaks else "No resonance stands out."
+    return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 
 def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]:

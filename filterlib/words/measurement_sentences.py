@@ -77,7 +77,7 @@ def useless_sentence(found: MeasurementValues) -> str:
 
 
 def _interval(low: float, high: float) -> str:
-    return interval_text(low, high, "V") + (f", 1 to {high / low:.3g}" if low > 0 else "")
+    return interval_text(low, high, "V") + (f" (a factor of {high / low:.3g})" if low > 0 else "")
 
 
 def capacitor_sentence(found: AddedCapacitor) -> str:

@@ -96,7 +96,7 @@ def _left(result: ReasonsResult) -> Iterator[Sentence]:
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
         f"At {result.load} {write('ripple', result.ripple)} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
-        f"{write('ripple_before', result.ripple_before)} without the filter. Most of it comes from {source_phrase(first.name)}, "
+        f"{write('ripple_before', result.ripple_before)} without the filter. Most of it comes from {source_phrase(first.name)}: "
         f"{write('sources.0.ripple_alone', first.ripple_alone)} alone{more}."
     )
 
@@ -134,7 +134,7 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
             "parts of the same values do not help; other values do."
         )
         return
-    text = f"The {one.words} matters most: if it were ideal, {write(f'parasitics.{at}.{name}', left)} instead of {now} would be left"
+    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}', left)} instead of {now} would be left"
     yield write.sentence(
         text + (f", and {write(f'{name}_ideal', ideal)} with every part ideal." if ideal < left else ".")
     )

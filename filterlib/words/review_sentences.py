@@ -80,7 +80,7 @@ def headline(result: ReviewResult) -> str:
     most = parts[0][0]
     text = (
         f"The filter leaves {number(figure.peak_to_peak, 'V')} of {number(before.peak_to_peak, 'V')} peak to peak at {at.load} "
-        f"{width} ({at.point})"
+        f"({width}, operating point {at.point})"
     )
     if len(parts) == 1:
         return f"{text}, all of it from {_source(most)}."
@@ -131,7 +131,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
         if np.isfinite(first.largest_factor):
             yield (
                 f"To take the measuring arrangement away, the reading was multiplied by up to {first.largest_factor:.3g} "
-                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); what is far above 1 rests on the values inside"
+                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside"
             )
     bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
     if recorded is not None:

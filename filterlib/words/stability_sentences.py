@@ -11,7 +11,7 @@ from filterlib.units import format_quantity
 from filterlib.words.quantities import number
 
 UNSTABLE = "unstable: there is no steady state"
-NO_DRIVE = "the converter states no common-mode drive (converter.common_mode), so nothing real stands beside the test"
+NO_DRIVE = "the converter states no common-mode drive (converter.common_mode), so there is no real effect to compare with the test"
 NO_SPIKE = "no spike is stated (converter.spike): the figure in full bandwidth is the ripple alone, a lower bound"
 LITTLE = 0.01  # share of what is there that nobody sees on a screen: common practice, no source
 _NOTES = {
