@@ -244,7 +244,7 @@ def test_a_fix_that_works_at_the_nominal_value_alone_is_marked():
     assert found.ripple < 0.5 * reasons(one, "modem", parts={}, pairs=0).ripple
     assert found.checked
     assert not found.holds
-    assert failure_text(found.fails) == "capacitance of trap at its low end"
+    assert failure_text(found.fails) == "capacitance of Cf1 at its low end"
 
 
 # ---- bad input ---------------------------------------------------------------------------------------------------------
