@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, MutableMapping
+from collections.abc import Iterable
 from functools import lru_cache
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import REFERENCE, Circuit
-
-Node = TypeVar("Node")
+from filterlib.network.netlist import REFERENCE, Netlist
+from filterlib.network.pattern import join, root
 
 
 class Ends(NamedTuple):
@@ -24,7 +23,7 @@ class Ends(NamedTuple):
 Edge = tuple[Ends, tuple[str, ...]]
 
 
-def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFERENCE) -> None:
+def check(netlist: Netlist, ports: Iterable[str] = (), *, reference: str = REFERENCE) -> None:
     """Refuse a circuit that has no single solution, naming the element or the node.
 
     Parameters
@@ -37,10 +36,10 @@ def check(circuit: Circuit, ports: Iterable[str] = (), *, reference: str = REFER
         Arrays of different lengths, no reference node, a node of one element, a node with no path to the reference, a
         loop of ideal voltage sources, or a set of nodes that only ideal current sources reach.
     """
-    nodes, _ = circuit.nodes, circuit.designs
+    nodes, _ = netlist.nodes, netlist.designs
     if reference not in nodes:
         raise CircuitError(f'no node "{reference}": one node has to be the reference')
-    _check_graph(nodes, tuple(Ends(e.kind, e.name, e.nodes) for e in circuit.elements), tuple(ports), reference)
+    _check_graph(nodes, tuple(Ends(e.kind, e.name, e.nodes) for e in netlist.elements), tuple(ports), reference)
 
 
 @lru_cache(maxsize=256)  # the same circuit with other values comes again and again
@@ -80,17 +79,3 @@ def _check_cuts(nodes: tuple[str, ...], edges: list[Edge], held: set[str]) -> No
     for element, (a, b) in edges:
         if element.kind == "current_source" and (a in held) != (b in held):
             raise CircuitError(f'{element.name}: only ideal current sources lead to node "{b if a in held else a}"')
-
-
-def root(group: MutableMapping[Node, Node], node: Node) -> Node:
-    """The node that stands for the group of a node."""
-    while group[node] != node:
-        group[node] = node = group[group[node]]
-    return node
-
-
-def join(group: MutableMapping[Node, Node], a: Node, b: Node) -> bool:
-    """Join the groups of two nodes; False where they were one already."""
-    first, second = root(group, a), root(group, b)
-    group[first] = second
-    return first != second

@@ -1,66 +1,34 @@
-"""Named nodes and elements, each checked as it is added; the answers come from `filterlib.network.response`."""
+"""A circuit is built from named elements between named nodes; what it does is answered by its solver."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeAlias
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from filterlib.errors import CircuitError, did_you_mean
+from filterlib.errors import CircuitError
+from filterlib.network.netlist import (
+    REFERENCE,
+    TERMINALS,
+    Current,
+    Element,
+    Impedance,
+    Ladder,
+    Netlist,
+    Output,
+    Pair,
+    Value,
+    check_ladder,
+    words_of,
+)  # fmt: skip
+from filterlib.network.solver import Answers, Solver
+from filterlib.network.waveform import Waveform
 
-if TYPE_CHECKING:
-    from filterlib.network.waveform import Waveform
-
-Pair = tuple[str, str]
-Ladder: TypeAlias = "Circuit | Callable[[], Circuit]"
-REFERENCE = "0"
-TERMINALS = {"immittance": ("a", "b"), "coupled": ("a1", "b1", "a2", "b2")}  # of a ladder, by what it stands for
+__all__ = ["REFERENCE", "Circuit", "Current", "Element", "Netlist", "Output", "Pair", "Value"]
 _UNITS = {"resistor": "ohm", "capacitor": "F", "inductor": "H", "conductance": "S", "couple": ""}
-
-
-@dataclass(frozen=True)
-class Element:
-    """One element of a circuit.
-
-    Attributes: ``kind`` ("resistor", "capacitor", "inductor", "conductance", "couple", "immittance", "coupled",
-    "voltage_source" or "current_source"); ``name``; ``nodes`` (two; four of a coupled pair; of a "couple" the names of
-    its two inductors); ``value`` (float or array (designs, 1) in [ohm], [F], [H], [S] or as a ratio, a callable of
-    frequency [Hz], or None of a source); ``stand_in`` (of a callable: its ladder, or a function that makes it).
-    """
-
-    kind: str
-    name: str
-    nodes: tuple[str, ...]
-    value: Any = None
-    stand_in: Ladder | None = None
-
-    @cached_property
-    def ladder(self) -> Circuit | None:
-        """The circuit that stands for a callable in the time domain, or None."""
-        if self.stand_in is None:
-            return None
-        made = self.stand_in if isinstance(self.stand_in, Circuit) else self.stand_in()
-        _check_ladder(self.name, made, TERMINALS[self.kind])
-        return made
-
-
-@dataclass(frozen=True)
-class Current:
-    """The current through an element from its first node to its second [A], as an output.
-
-    ``winding`` 2 means the second winding of a coupled pair. A current source that drives 1 A out of its first node
-    therefore reads -1.
-    """
-
-    name: str
-    winding: int = 1
-
-
-Output = str | Pair | Current
 
 
 class Circuit:
@@ -91,42 +59,41 @@ class Circuit:
 
     def __init__(self) -> None:
         self._elements: dict[str, Element] = {}
-        self._cache: dict[Any, Any] = {}
+        self._netlist: Netlist | None = None
+        self._solver: Solver | None = None
 
     # ---- building -------------------------------------------------------------------------------------------------
 
-    def resistor(self, name: str, a: str, b: str, ohms: Any) -> Circuit:
+    def resistor(self, name: str, a: str, b: str, ohms: ArrayLike) -> Circuit:
         """Add a resistance from ``a`` to ``b`` [ohm]; 0 is a short."""
         return self._add("resistor", name, (a, b), ohms)
 
-    def capacitor(self, name: str, a: str, b: str, farads: Any) -> Circuit:
+    def capacitor(self, name: str, a: str, b: str, farads: ArrayLike) -> Circuit:
         """Add a capacitance from ``a`` to ``b`` [F]; 0 is open."""
         return self._add("capacitor", name, (a, b), farads)
 
-    def inductor(self, name: str, a: str, b: str, henries: Any) -> Circuit:
+    def inductor(self, name: str, a: str, b: str, henries: ArrayLike) -> Circuit:
         """Add an inductance from ``a`` to ``b`` [H]; 0 is a short."""
         return self._add("inductor", name, (a, b), henries)
 
-    def conductance(self, name: str, a: str, b: str, siemens: Any) -> Circuit:
+    def conductance(self, name: str, a: str, b: str, siemens: ArrayLike) -> Circuit:
         """Add a conductance from ``a`` to ``b`` [S]; 0 is open, and negative is a constant-power load."""
         return self._add("conductance", name, (a, b), siemens)
 
-    def couple(self, name: str, first: str, second: str, k: Any) -> Circuit:
+    def couple(self, name: str, first: str, second: str, k: ArrayLike) -> Circuit:
         """Couple two inductors, named, by the ratio ``k`` from -1 to 1; the dots are at their first nodes."""
         for inductor in (first, second):
-            found = self._find(inductor, "inductor")
+            found = self.netlist.find(inductor, "inductor")
             if found.kind != "inductor":
-                raise CircuitError(f"{name}: couples inductors, and {inductor} is a {_words(found.kind)}")
+                raise CircuitError(f"{name}: couples inductors, and {inductor} is a {words_of(found.kind)}")
         pairs = [set(e.nodes) for e in self.elements if e.kind == "couple"]
         if first == second or {first, second} in pairs:
             raise CircuitError(
                 f"{name}: {first} and {second} {'are one' if first == second else 'are coupled already'}"
             )
-        return self._put(Element("couple", name, (first, second), self._value("couple", name, k)))
+        return self._put(Element("couple", name, (first, second), _value("couple", name, k)))
 
-    def immittance(
-        self, name: str, a: str, b: str, impedance: Callable[..., Any], ladder: Ladder | None = None
-    ) -> Circuit:
+    def immittance(self, name: str, a: str, b: str, impedance: Impedance, ladder: Ladder | None = None) -> Circuit:
         """Add a two-pole known by its impedance.
 
         Parameters
@@ -140,7 +107,7 @@ class Circuit:
         return self._add_callable("immittance", name, (a, b), impedance, ladder)
 
     def coupled(
-        self, name: str, first: Pair, second: Pair, impedance: Callable[..., Any], ladder: Ladder | None = None
+        self, name: str, first: Pair, second: Pair, impedance: Impedance, ladder: Ladder | None = None
     ) -> Circuit:
         """Add two windings, each a pair of nodes, known by their impedance matrix.
 
@@ -165,87 +132,91 @@ class Circuit:
 
     def copy(self) -> Circuit:
         """A circuit of the same elements that can be added to on its own."""
-        twin = Circuit()
-        twin._elements = dict(self._elements)
-        return twin
+        return Circuit.of(self.netlist)
 
     def laddered(self) -> Circuit:
         """The same circuit with every immittance and coupled pair that has a ladder replaced by it.
 
         The ladder's nodes and elements take the names "NAME/x"; a short that keeps the element's name leads into each
         winding, so that its current can still be asked for.
+
+        Raises
+        ------
+        CircuitError
+            For a ladder without its terminals, or one that holds the reference.
         """
-        twin = Circuit()
-        for element in self.elements:
-            if element.ladder is None:
-                twin._put(element)
-            else:
-                _unfold(twin, element, element.ladder)
-        return twin
+        return Circuit.of(self.netlist.laddered())
+
+    @staticmethod
+    def of(netlist: Netlist) -> Circuit:
+        """A circuit that can be added to, from what another one consists of."""
+        made = Circuit()
+        made._elements = dict(netlist.by_name)
+        return made
 
     # ---- what is in it --------------------------------------------------------------------------------------------
 
     @property
+    def netlist(self) -> Netlist:
+        """What the circuit consists of now: frozen, and another one after an element is added."""
+        if self._netlist is None:
+            self._netlist = Netlist(tuple(self._elements.values()))
+        return self._netlist
+
+    @property
     def elements(self) -> tuple[Element, ...]:
         """The elements in the order in which they were added."""
-        return tuple(self._elements.values())
+        return self.netlist.elements
 
     @property
     def nodes(self) -> tuple[str, ...]:
         """The names of the nodes in the order in which they appeared."""
-        if "nodes" not in self._cache:
-            names = (node for e in self.elements if e.kind != "couple" for node in e.nodes)
-            self._cache["nodes"] = tuple(dict.fromkeys(names))
-        return self._cache["nodes"]
+        return self.netlist.nodes
 
     @property
     def sources(self) -> tuple[str, ...]:
         """The names of the voltage and current sources."""
-        return tuple(e.name for e in self.elements if e.kind.endswith("_source"))
+        return self.netlist.sources
 
     @property
     def designs(self) -> int | None:
-        """How many designs the arrays among the values stand for, or None where all are numbers."""
-        if "designs" not in self._cache:
-            counts = {e.name: count for e in self.elements if (count := designs_of(e)) is not None}
-            first = next(iter(counts), "")
-            for name, count in counts.items():
-                if count != counts[first]:
-                    raise CircuitError(f"{name}: holds values for {count} designs, but {first} holds {counts[first]}")
-            self._cache["designs"] = counts.get(first)
-        return self._cache["designs"]
+        """How many designs the arrays among the values stand for, or None where all are numbers.
+
+        Raises
+        ------
+        CircuitError
+            For arrays of different lengths.
+        """
+        return self.netlist.designs
 
     # ---- what it does ---------------------------------------------------------------------------------------------
 
-    def transfer(self, frequencies: Any, source: str | list[str], output: Output | list[Output]) -> Any:
-        """Response of an output per unit of a source; see `filterlib.network.response.transfer`."""
-        from filterlib.network import response
+    @property
+    def solver(self) -> Solver:
+        """What answers for the circuit as it is now: its equations are written and ordered once, and kept there."""
+        if self._solver is None:
+            self._solver = Solver(self.netlist)
+        return self._solver
 
-        return response.transfer(self, frequencies, source, output)
+    def transfer(self, frequencies: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
+        """Response of an output per unit of a source; see `filterlib.network.solver.Solver.transfer`."""
+        return self.solver.transfer(frequencies, source, output)
 
-    def impedance(self, frequencies: Any, a: str, b: str = REFERENCE) -> np.ndarray:
-        """Impedance seen into a port; see `filterlib.network.response.impedance`."""
-        from filterlib.network import response
-
-        return response.impedance(self, frequencies, a, b)
+    def impedance(self, frequencies: ArrayLike, a: str, b: str = REFERENCE) -> np.ndarray:
+        """Impedance seen into a port; see `filterlib.network.solver.Solver.impedance`."""
+        return self.solver.impedance(frequencies, a, b)
 
     def poles(self) -> np.ndarray:
-        """Natural frequencies [1/s]; see `filterlib.network.response.poles`."""
-        from filterlib.network import response
+        """Natural frequencies [1/s]; see `filterlib.network.solver.Solver.poles`."""
+        return self.solver.poles()
 
-        return response.poles(self)
+    def step_response(self, times: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
+        """Output after a unit step of the source; see `filterlib.network.solver.Solver.step_response`."""
+        return self.solver.step_response(times, source, output)
 
-    def step_response(self, times: Any, source: str | list[str], output: Output | list[Output]) -> Any:
-        """Output after a unit step of the source; see `filterlib.network.response.step_response`."""
-        from filterlib.network import response
-
-        return response.step_response(self, times, source, output)
-
-    def impulse_response(self, times: Any, source: str | list[str], output: Output | list[Output]) -> Any:
-        """Output after a unit impulse of the source; see `filterlib.network.response.impulse_response`."""
-        from filterlib.network import response
-
-        return response.impulse_response(self, times, source, output)
+    def impulse_response(self, times: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
+        """Output after a unit impulse of the source; see `filterlib.network.solver.Solver.impulse_response`."""
+        return self.solver.impulse_response(times, source, output)
 
     def periodic_response(
         self,
@@ -255,80 +226,68 @@ class Circuit:
         *,
         harmonics: int | None = None,
     ) -> Any:
-        """Periodic steady state of an output; see `filterlib.network.response.periodic_response`."""
-        from filterlib.network import response
-
-        return response.periodic_response(self, waveform, source, output, harmonics=harmonics)
+        """Periodic steady state of an output; see `filterlib.network.solver.Solver.periodic_response`."""
+        return self.solver.periodic_response(waveform, source, output, harmonics=harmonics)
 
     def __repr__(self) -> str:
         return f"<Circuit: {len(self._elements)} elements, {len(self.nodes)} nodes>"
 
-    def __getstate__(self) -> dict[str, Any]:
-        return {"_elements": dict(self._elements), "_cache": {}}
+    def __getstate__(self) -> dict[str, object]:
+        return {"_elements": dict(self._elements), "_netlist": None, "_solver": None}
 
     # ---- inside ---------------------------------------------------------------------------------------------------
 
-    def _add(self, kind: str, name: str, nodes: Pair, value: Any) -> Circuit:
+    def _add(self, kind: str, name: str, nodes: Pair, value: ArrayLike | None) -> Circuit:
         _check_nodes(name, nodes)
-        return self._put(Element(kind, name, nodes, None if value is None else self._value(kind, name, value)))
+        return self._put(Element(kind, name, nodes, None if value is None else _value(kind, name, value)))
 
     def _add_callable(
-        self, kind: str, name: str, nodes: tuple[str, ...], impedance: Any, ladder: Ladder | None
+        self, kind: str, name: str, nodes: tuple[str, ...], impedance: Impedance, ladder: Ladder | None
     ) -> Circuit:
         for start in range(0, len(nodes), 2):
             _check_nodes(name, nodes[start : start + 2])
         if not callable(impedance):
             raise CircuitError(f"{name}: the impedance is a function of frequency [Hz], not {impedance!r}")
-        if isinstance(ladder, Circuit):
-            _check_ladder(name, ladder, TERMINALS[kind])
+        if ladder is not None and not callable(ladder):
+            check_ladder(name, ladder.netlist, TERMINALS[kind])
         return self._put(Element(kind, name, nodes, impedance, ladder))
 
     def _put(self, element: Element) -> Circuit:
         if not isinstance(element.name, str) or not element.name:
-            raise CircuitError(f"the name of a {_words(element.kind)} is a text, not {element.name!r}")
+            raise CircuitError(f"the name of a {words_of(element.kind)} is a text, not {element.name!r}")
         if element.name in self._elements:
             raise CircuitError(f"{element.name}: the circuit already has an element of that name")
         self._elements[element.name] = element
-        self._cache.clear()
+        self._netlist = self._solver = None
         return self
 
-    def _find(self, name: str, kind: str = "element") -> Element:
-        if isinstance(name, str) and name in self._elements:
-            return self._elements[name]
-        names = [
-            e.name for e in self.elements if kind in ("element", e.kind) or (kind == "source" and e.kind.endswith(kind))
-        ]
-        raise CircuitError(f'unknown {kind} "{name}": {did_you_mean(str(name), names)}')
 
-    def _value(self, kind: str, name: str, value: Any) -> float | np.ndarray:
-        array = _numbers(kind, name, value)
-        low = {"conductance": -math.inf, "couple": -1.0}.get(kind, 0.0)
-        wrong = array[~((array >= low) & (array <= (1.0 if kind == "couple" else math.inf)) & np.isfinite(array))]
-        if wrong.size:
-            allowed = {"conductance": "finite", "couple": "from -1 to 1"}.get(kind, "finite and not negative")
-            unit = f" {_UNITS[kind]}" if _UNITS[kind] else ""
-            raise CircuitError(f"{name}: {wrong.flat[0]:g}{unit} is no {_words(kind)}; it must be {allowed}")
-        if array.ndim == 0:
-            return float(array)
-        array.flags.writeable = False
-        return array
+def _value(kind: str, name: str, value: ArrayLike) -> Value:
+    """A value as a float or a frozen array (designs, 1), in the range that its kind allows."""
+    array = _numbers(kind, name, value)
+    low = {"conductance": -math.inf, "couple": -1.0}.get(kind, 0.0)
+    wrong = array[~((array >= low) & (array <= (1.0 if kind == "couple" else math.inf)) & np.isfinite(array))]
+    if wrong.size:
+        allowed = {"conductance": "finite", "couple": "from -1 to 1"}.get(kind, "finite and not negative")
+        unit = f" {_UNITS[kind]}" if _UNITS[kind] else ""
+        raise CircuitError(f"{name}: {wrong.flat[0]:g}{unit} is no {words_of(kind)}; it must be {allowed}")
+    if array.ndim == 0:
+        return float(array)
+    array.flags.writeable = False
+    return array
 
 
-def _numbers(kind: str, name: str, value: Any) -> np.ndarray:
+def _numbers(kind: str, name: str, value: ArrayLike) -> np.ndarray:
     """A value as an array () or (designs, 1) of floats, or an error that says what was given instead."""
     array = np.asarray(value)
     if array.dtype.kind in "USO" or array.dtype.kind == "b":
         hint = "; filterlib.quantity reads text" if array.dtype.kind in "US" else ""
         raise CircuitError(f"{name}: {value!r} is no number{hint}")
     if array.dtype.kind not in "iuf":
-        raise CircuitError(f"{name}: the value of a {_words(kind)} is real, not {array.dtype}")
+        raise CircuitError(f"{name}: the value of a {words_of(kind)} is real, not {array.dtype}")
     if array.ndim and (array.ndim != 2 or array.shape[1] != 1 or not len(array)):
         raise CircuitError(f"{name}: an array of values has the shape (designs, 1), not {array.shape}")
     return np.array(array, dtype=float)
-
-
-def _words(kind: str) -> str:
-    return {"couple": "coupling"}.get(kind, kind.replace("_", " "))
 
 
 def _pair(name: str, nodes: Sequence[str]) -> Pair:
@@ -345,34 +304,3 @@ def _check_nodes(name: str, nodes: Sequence[str]) -> None:
         raise CircuitError(
             f'{name}: both ends are on node "{nodes[0]}"; a short is a resistor of 0 ohm between two nodes'
         )
-
-
-def _check_ladder(name: str, ladder: Circuit, terminals: Sequence[str]) -> None:
-    missing = [node for node in terminals if node not in ladder.nodes]
-    if missing:
-        raise CircuitError(f'{name}: its ladder has no terminal "{missing[0]}"')
-    if REFERENCE in ladder.nodes:
-        raise CircuitError(f'{name}: its ladder holds node "{REFERENCE}"; all but its terminals is private')
-
-
-def _unfold(twin: Circuit, element: Element, ladder: Circuit) -> None:
-    name = element.name
-    terminals = TERMINALS[element.kind]
-    outside = dict(zip(terminals, element.nodes, strict=True))
-    twin.resistor(name, outside[terminals[0]], f"{name}/{terminals[0]}", 0.0)
-    if element.kind == "coupled":
-        twin.resistor(f"{name}/2", outside["a2"], f"{name}/a2", 0.0)
-    ends = {node: outside[node] for node in terminals if node.startswith("b")}
-    for inner in ladder.laddered().elements:
-        inside = (
-            f"{name}/{node}" if inner.kind == "couple" else ends.get(node, f"{name}/{node}") for node in inner.nodes
-        )
-        twin._put(Element(inner.kind, f"{name}/{inner.name}", tuple(inside), inner.value, inner.stand_in))
-
-
-def designs_of(element: Element) -> int | None:
-    """How many designs an element's value stands for; a callable is asked at two frequencies, or at its ``asked_at``."""
-    if callable(element.value):
-        value = np.asarray(element.value(np.array(getattr(element.value, "asked_at", (1e3, 1e4)))))
-        return len(value) if value.ndim == (4 if element.kind == "coupled" else 2) else None
-    return len(element.value) if isinstance(element.value, np.ndarray) else None

@@ -12,24 +12,24 @@ from typing import Any
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import Circuit
+from filterlib.network.netlist import Netlist
 
 
-def coupled_inductors(circuit: Circuit) -> list[list[str]]:
+def coupled_inductors(netlist: Netlist) -> list[list[str]]:
     """Names of the inductors that couple, group by group."""
     groups: list[set[str]] = []
-    for element in circuit.elements:
+    for element in netlist.elements:
         if element.kind == "couple":
             touched = [g for g in groups if g & set(element.nodes)]
             groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
-    return [[e.name for e in circuit.elements if e.name in group] for group in groups]
+    return [[e.name for e in netlist.elements if e.name in group] for group in groups]
 
 
-def factor(circuit: Circuit, group: list[str]) -> tuple[list[list[Any]], list[list[Any]], list[Any]]:
+def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Any]], list[list[Any]], list[Any]]:
     """L = U D U^T of coupled inductances, and the inverse of U, from the coupling ratios: nothing cancels but 1 - k^2."""
-    found = {e.name: e for e in circuit.elements}
+    found = {e.name: e for e in netlist.elements}
     size = len(group)
-    k: dict[frozenset[str], Any] = {frozenset(e.nodes): e.value for e in circuit.elements if e.kind == "couple"}
+    k: dict[frozenset[str], Any] = {frozenset(e.nodes): e.value for e in netlist.elements if e.kind == "couple"}
     henries = [found[name].value for name in group]
     unit: list[list[Any]] = [[0.0] * size for _ in range(size)]  # of the matrix of ratios
     rest: list[Any] = [1.0] * size

@@ -14,15 +14,16 @@ Source: shift and invert, e.g. Y. Saad, Numerical Methods for Large Eigenvalue P
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import linalg
 
 from filterlib.errors import CircuitError
 from filterlib.network import dense
-from filterlib.network.tableau import ONE, Tableau
+from filterlib.network.pattern import ONE, Columns, Sum
+from filterlib.network.tableau import Tableau
 
 FAR = 1e40  # a shift above (and 1/FAR below) every pole [1/s]
 BAND = 2.0  # decades to a band
@@ -48,29 +49,29 @@ class Memory:
     """The pencil of one design, and its map T from memory to memory at a shift."""
 
     def __init__(self, tableau: Tableau, design: int = 0) -> None:
-        self.tableau = tableau
-        values = [v[design, 0] if isinstance(v, np.ndarray) else v for _, v in tableau.symbols]
-        growth = [g for g, _ in tableau.symbols]
+        self.pattern = tableau.pattern
+        values = [float(s.value[design, 0] if isinstance(s.value, np.ndarray) else s.value) for s in tableau.symbols]
+        growth = [bool(s.growth) for s in tableau.symbols]
         still = [0.0 if g else v for g, v in zip(growth, values, strict=True)]
         moving = [v if g else 0.0 for g, v in zip(growth, values, strict=True)]
-        self.g, self.c = (dense.assemble_laws(tableau, part, 1)[0] for part in (still, moving))
+        self.g, self.c = (dense.assemble_laws(self.pattern, part, 1)[0] for part in (still, moving))
         self.values, self.growth = values, growth
-        energy = np.array([values[b.symbol] if growth[b.symbol] else 0.0 for b in tableau.branches])
+        energy = np.array([values[b.symbol] if growth[b.symbol] else 0.0 for b in self.pattern.branches])
         self.rows = np.nonzero(energy > 0)[0]
         self.root = np.sqrt(energy[energy > 0])
 
     def at(self, shift: float, right: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
         """T, X U and, for right-hand sides (n, r), X b and C X b: all in roots of energy."""
-        tableau, count = self.tableau, len(self.rows)
-        weights = tableau.weights([v * shift if g else v for g, v in zip(self.growth, self.values, strict=True)], 1)
-        tree = tableau.tree(np.argsort(weights[0], kind="stable"))
-        size = dense.scales(tableau, tree, weights)
-        b = np.zeros((tableau.size, count))
-        b[len(tableau.nodes) + self.rows, range(count)] = self.root
+        pattern, count = self.pattern, len(self.rows)
+        weights = pattern.weights([v * shift if g else v for g, v in zip(self.growth, self.values, strict=True)], 1)
+        tree = pattern.tree(np.argsort(weights[0], kind="stable"))
+        size = dense.scales(pattern, tree, weights)
+        b = np.zeros((pattern.size, count))
+        b[pattern.count + self.rows, range(count)] = self.root
         if right is not None:
             b = np.hstack([b, right])
-        x, u = dense.solve_tree(tableau, tree, (self.g + shift * self.c)[None], size, b)
-        parts = dense.loops(tableau.branches, len(tableau.nodes), tree).branches @ u[0]
+        x, u = dense.solve_tree(pattern, tree, (self.g + shift * self.c)[None], size, b)
+        parts = dense.loops(pattern, tree).branches @ u[0]
         memory = (self.c[self.rows] @ parts) / self.root[:, None]
         return memory[:, :count], x[0][:, :count], x[0][:, count:], memory[:, count:]
 
@@ -83,7 +84,7 @@ class Memory:
     def reach(self) -> tuple[float, float]:
         """Decades between which every pole but those at zero may lie: the extremes of R C, L / R and sqrt(L C)."""
         sizes: dict[str, list[float]] = {"z": [], "y": [], "l": [], "c": []}
-        for branch in self.tableau.branches:
+        for branch in self.pattern.branches:
             value = abs(self.values[branch.symbol])
             if branch.form in "zy" and value > 0:
                 kind = {"z": "l", "y": "c"}[branch.form] if self.growth[branch.symbol] else branch.form
@@ -96,10 +97,10 @@ class Memory:
 
     def _turns(self) -> list[float]:
         """The ratios of turns of coupled inductors, over which impedances are seen by their square."""
-        coils = [self.growth[branch.symbol] == 1 and branch.form == "z" for branch in self.tableau.branches]
-        count = len(self.tableau.nodes)
-        rows = [term for term in self.tableau.terms if term.row >= count and coils[term.row - count]]
-        ratios = [self.values[term.symbol] for term in rows if term.symbol != ONE and self.growth[term.symbol] == 0]
+        coils = [self.growth[branch.symbol] and branch.form == "z" for branch in self.pattern.branches]
+        count = self.pattern.count
+        rows = [term for term in self.pattern.terms if term.row >= count and coils[term.row - count]]
+        ratios = [self.values[term.symbol] for term in rows if term.symbol != ONE and not self.growth[term.symbol]]
         return [ratio for ratio in ratios if ratio]
 
 
@@ -143,7 +144,7 @@ def _search(memory: Memory, right: np.ndarray | None, offset: float) -> list[Ban
 def _band(memory: Memory, right: np.ndarray | None, offset: float, cell: int) -> tuple[Band | None, np.ndarray]:
     """The poles of one band, and the bands in which all of them seem to lie, seen from there."""
     shift = 10.0 ** (offset + BAND * (cell + 0.5))
-    t, xu, xb, cxb = memory.at(shift, right)
+    t, xu, _, cxb = memory.at(shift, right)
     mu, left, vectors = linalg.eig(t * shift, left=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         poles = shift * (1 - 1 / mu)
@@ -155,19 +156,20 @@ def _band(memory: Memory, right: np.ndarray | None, offset: float, cell: int) ->
     overlap = np.einsum("ij,ij->j", left.conj(), vectors)[mine]
     condition = 1 / np.maximum(abs(overlap), 1e-300)
     if condition.max() > DEFECTIVE:
-        return _block(t * shift, shift, offset, cell, condition, xu, xb, cxb), cells
+        return _block((t * shift, xu, cxb), shift, offset, cell, condition), cells
     inputs = (left[:, mine].conj().T @ cxb) / overlap[:, None]
     outputs = (xu @ vectors[:, mine]) * (shift / mu[mine]) ** 2
     return Band(poles[mine], condition, None, inputs, outputs), cells
 
 
-def _block(t: Any, shift: float, offset: float, cell: int, condition: Any, xu: Any, xb: Any, cxb: Any) -> Band:
+def _block(at: tuple[np.ndarray, ...], shift: float, offset: float, cell: int, condition: np.ndarray) -> Band:
     """A band whose eigenvectors nearly coincide, as a block: ordered Schur form, cut off from the rest."""
 
     def mine(real: float, imaginary: float = 0.0) -> bool:
         pole = shift * (1 - 1 / complex(real, imaginary))
         return bool(np.floor((np.log10(abs(pole)) - offset) / BAND) == cell)
 
+    t, xu, cxb = at
     s, q, size = linalg.schur(t, sort=mine)
     rest = (
         linalg.solve_sylvester(s[:size, :size], -s[size:, size:], -s[:size, size:])
@@ -202,7 +204,7 @@ class Modes:
         wrong = [b.poles[b.poles.real > np.maximum(1e-11, 1e-13 * b.condition) * abs(b.poles)] for b in self.bands]
         return np.concatenate([np.zeros(0, complex), *wrong])
 
-    def response(self, t: np.ndarray, sums: Any, ends: np.ndarray, order: int) -> np.ndarray:
+    def response(self, t: np.ndarray, sums: Sequence[Sum], ends: np.ndarray, order: int) -> np.ndarray:
         """Step (``order`` 1) or impulse (0) response: array (sources, outputs, t).
 
         ``ends``: per source and output the transfer at 0 (or inf) and at inf, and s times it near 0.
@@ -236,7 +238,7 @@ def _decays(band: Band, c: np.ndarray, t: np.ndarray, order: int) -> tuple[np.nd
     return np.einsum("ok,tkj->ojt", start, powers), integral
 
 
-def of(tableau: Tableau, right: Any = None) -> list[Modes]:
+def of(tableau: Tableau, right: Columns | None = None) -> list[Modes]:
     """Poles of every design, with residues for right-hand sides."""
-    sides = None if right is None else dense.right_sides(tableau.size, right)
+    sides = None if right is None else dense.right_sides(tableau.pattern.size, right)
     return [Modes(*bands(Memory(tableau, design), sides)) for design in range(tableau.designs or 1)]

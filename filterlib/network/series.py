@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from copy import copy
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import Element
+from filterlib.network.netlist import Element, Value
 
 
 class Chain(NamedTuple):
@@ -46,28 +46,27 @@ class Series:
     """A chain as p v = q i: 1 and its impedance, or 0 and 1 where it is open. s is 0 everywhere or nowhere."""
 
     def __init__(self, chain: Chain) -> None:
-        self.callables = [e for e, _ in chain.parts if e.kind == "immittance"]
-        self.ohms, self.henries = (
-            sum((e.value for e, _ in chain.parts if e.kind == kind), 0.0) for kind in ("resistor", "inductor")
-        )
+        elements = [element for element, _ in chain.parts]
+        self.callables = [e for e in elements if e.kind == "immittance"]
+        self.ohms: Value = sum((e.number for e in elements if e.kind == "resistor"), 0.0)
+        self.henries: Value = sum((e.number for e in elements if e.kind == "inductor"), 0.0)
         with np.errstate(divide="ignore"):
-            farads = [np.asarray(e.value) for e, _ in chain.parts if e.kind == "capacitor"]
+            farads = [np.asarray(e.number) for e in elements if e.kind == "capacitor"]
             inverse = sum((1 / c for c in farads), np.zeros(()))
         self.gaps = np.isinf(inverse)
-        self.inverse: Any = np.where(self.gaps, 0.0, inverse)[()]  # of the capacitance [1/F]
+        self.inverse: Value = np.where(self.gaps, 0.0, inverse)[()]  # of the capacitance [1/F]
         self.coils, self.plates, self.open = bool(np.any(self.henries)), bool(farads), bool(self.gaps.any())
 
     def part(self, chosen: slice) -> Series:
         """The same chain for some of the designs."""
         cut = copy(self)
-        cut.ohms, cut.henries, cut.inverse, cut.gaps = (
-            part_of(value, chosen) for value in (self.ohms, self.henries, self.inverse, self.gaps)
-        )
+        cut.ohms, cut.henries, cut.inverse = (part_of(v, chosen) for v in (self.ohms, self.henries, self.inverse))
+        cut.gaps = np.asarray(part_of(self.gaps, chosen))
         return cut
 
-    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Value]:
         """p and q [ohm], each a number or an array (f,), (designs, 1) or (designs, f)."""
-        total: Any = self.ohms
+        total = self.ohms
         still = self.plates and s[0] == 0
         if self.coils:
             total = total + self.henries * s
@@ -79,7 +78,7 @@ class Series:
             return [0.0, 1.0]
         if self.open:
             total = np.where(self.gaps, np.inf, total)
-        return list(_open(total)) if self.callables or self.open else [1.0, total]
+        return list(_open(np.asarray(total))) if self.callables or self.open else [1.0, total]
 
 
 class Windings:
@@ -89,7 +88,7 @@ class Windings:
         self.element = element
         self.callables = [element]
 
-    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Any]:
+    def values(self, frequencies: np.ndarray, s: np.ndarray, designs: int | None) -> list[Value]:
         """The seven values; an open winding has p = 0 and an impedance of 1, and couples nothing."""
         z = impedance(self.element, frequencies, designs)
         (p1, z11), (p2, z22) = _open(z[..., 0, 0]), _open(z[..., 1, 1])
@@ -97,15 +96,21 @@ class Windings:
         return [p1, p2, z11, z12, z21, z22, z22 - z12 * z21 / np.where(z11 == 0, 1, z11)]
 
 
-def part_of(value: Any, chosen: slice) -> Any:
+def part_of(value: Value, chosen: slice) -> Value:
     """Some of the designs of a value (designs, 1); a number as it is."""
-    return value[chosen] if np.ndim(value) == 2 else value
+    return value[chosen] if isinstance(value, np.ndarray) and value.ndim == 2 else value
 
 
 def impedance(element: Element, frequencies: np.ndarray, designs: int | None) -> np.ndarray:
-    """What a callable says, of the right shape and without NaN."""
+    """What a callable says.
+
+    Raises
+    ------
+    CircuitError
+        Where that is of the wrong shape or not a number.
+    """
     tail = (2, 2) if element.kind == "coupled" else ()
-    z = np.asarray(element.value(frequencies), dtype=complex)
+    z = np.asarray(element.function(frequencies), dtype=complex)
     allowed = [(*frequencies.shape, *tail)] + ([(designs, *frequencies.shape, *tail)] if designs else [])
     if z.shape not in allowed:
         shapes = " or ".join(map(str, allowed))
@@ -116,6 +121,6 @@ def impedance(element: Element, frequencies: np.ndarray, designs: int | None) ->
     return z
 
 
-def _open(z: np.ndarray) -> tuple[Any, np.ndarray]:
+def _open(z: np.ndarray) -> tuple[Value, np.ndarray]:
     infinite = np.isinf(z)
     return (np.where(infinite, 0.0, 1.0), np.where(infinite, 1.0, z)) if infinite.any() else (1.0, z)

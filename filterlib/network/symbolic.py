@@ -142,7 +142,7 @@ def _check(circuit: Circuit, source: str, output: Output, numeric: bool) -> None
         for node in _pair(output):
             if node not in circuit.nodes:
                 raise CircuitError(f'unknown node "{node}": {did_you_mean(str(node), circuit.nodes)}')
-    check(circuit)
+    check(circuit.netlist)
 
 
 def _pair(output: str | tuple[str, str]) -> tuple[str, str]:
@@ -168,7 +168,7 @@ def _netlist(circuit: Circuit, source: str, names: dict[str, str], nodes: dict[s
             if not numeric:
                 lines.append(f"{name} {ends} {name}")
             elif element.value:
-                lines.append(f"{name} {ends} {{{Fraction(element.value)}}}")
+                lines.append(f"{name} {ends} {{{Fraction(float(element.number))}}}")
             elif element.kind in ("resistor", "inductor"):
                 names[element.name] = f"V{name}"
                 lines.append(f"V{name} {ends} s 0")
@@ -181,10 +181,10 @@ def _coupling(element: Element, inductors: Sequence[Element]) -> str:
     """The coupling as mutual inductance over sqrt(L1 L2): lcapy's own root then cancels, and all stays rational."""
     import sympy
 
-    product = Fraction(inductors[0].value) * Fraction(inductors[1].value)
+    product = Fraction(float(inductors[0].number)) * Fraction(float(inductors[1].number))
     exact = sympy.sqrt(sympy.Rational(product.numerator, product.denominator))
     root = exact if exact.is_Rational else sympy.Rational(str(exact.evalf(_COUPLING_DIGITS)))
-    return f"{{({Fraction(element.value)})*({root})/sqrt({product})}}"
+    return f"{{({Fraction(float(element.number))})*({root})/sqrt({product})}}"
 
 
 def _solved(netlist: str, output: Output, names: dict[str, str], nodes: dict[str, str]) -> sympy.Expr:

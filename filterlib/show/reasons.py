@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.style import BLUE, HATCHES, ORANGE, legend_above, new_figure, prefixed, styled
+from filterlib.show.plots import bars_plot
 from filterlib.show.tables import Table
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.reason_sentences import high_text, reason_sentences, refusal_text
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (
@@ -140,43 +138,25 @@ def _more(value: float, unit: str, least: float) -> str:
     return number(value, unit, 2) if abs(value) >= least else "none"
 
 
-@styled
 def sources_figure(found: Any) -> Figure:
     """Bars: each source alone, and by how much the whole falls without it [V peak to peak], in the band that decides."""
     wide = found.figure == "full"
-    alone = [one.spike_alone if wide else one.ripple_alone for one in found.sources]
-    falls = [one.spike_falls if wide else one.ripple_falls for one in found.sources]
+    series = {
+        "alone": [one.spike_alone if wide else one.ripple_alone for one in found.sources],
+        "the whole falls without it by": [one.spike_falls if wide else one.ripple_falls for one in found.sources],
+    }
     title = f"Where it comes from at {found.load}, {bandwidth_words(found.figure)}"
-    series = (("alone", alone), ("the whole falls without it by", falls))
-    return _bars(title, [source_phrase(one.name) for one in found.sources], series)
+    return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in found.sources), series),),))
 
 
-@styled
 def changes_figure(found: Any) -> Figure:
     """Bars: what the best changes, and the two best pairs, would leave [V peak to peak], beside what there is."""
     singles, pairs = ([one for one in tried if not one.refused] for tried in (found.mitigations, found.pairs))
     best = [*singles[:DRAWN], *pairs[:2]]
     ripples, spikes = ([getattr(one, name) for one in (found, *best)] for name in ("ripple", "spike"))
-    title = f"What changes would leave at {found.load}"
-    names = ["as it is", *(one.words for one in best)]
-    return _bars(title, names, (("20 MHz", ripples), ("full bandwidth", spikes)))
+    plot = bars_plot(["as it is", *_wrapped(one.words for one in best)], {"20 MHz": ripples, "full bandwidth": spikes})
+    return Figure(f"What changes would leave at {found.load}", ((plot,),))
 
 
-def _bars(title: str, names: list[str], series: tuple[tuple[str, list[float]], ...]) -> Figure:
-    figure, (axes,) = new_figure(title, height=1.2 + 0.62 * len(names), wide=True)
-    rows = np.arange(len(names))
-    for at, (label, values) in enumerate(series):
-        shift, colour = 0.38 * at - 0.19, (BLUE, ORANGE)[at]
-        bars = axes.barh(
-            rows + shift, values, 0.36, label=label, color=colour, hatch=HATCHES[at], ec="white", linewidth=0
-        )
-        axes.bar_label(bars, [number(v, "V") for v in values], padding=3, fontsize=9)
-    every = [v for _, values in series for v in values]
-    largest, least = max([*every, 1e-9]), min([*every, 0.0])
-    axes.set_xlim(least - 0.14 * largest if least < 0 else 0.0, 1.14 * largest)
-    axes.set_yticks(rows, ["\n".join(textwrap.wrap(name, 48)) for name in names], fontsize=9)
-    axes.invert_yaxis()
-    axes.grid(visible=False, axis="y")
-    prefixed(axes, "x", "V", "peak to peak")
-    legend_above(axes)
-    return figure
+def _wrapped(names: Iterable[str]) -> list[str]:
+    return ["\n".join(textwrap.wrap(name, 48)) for name in names]

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.deciding import decisive_point
 from filterlib.show import tables
 from filterlib.show.emission_chapter import emission_chapters
 from filterlib.show.page import Illustration, illustration, program_version, render
@@ -99,7 +98,7 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
         while own in slugs:
             own += "-2"
         slugs.add(own)
-        point = decisive_point(result, load.name)
+        point = result.point_to_show(load.name)
         yield LoadChapter(
             load=load.name,
             point=point.operating.point,
@@ -210,7 +209,7 @@ def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]
 
 
 def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
-    shown = decisive_point(result)
+    shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
     return render(

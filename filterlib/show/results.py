@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.deciding import decisive_point
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.numbers import Section
 from filterlib.show.numbers import number_or_null as _number
@@ -42,7 +41,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
     """
     keys = _load_keys([load.name for load in result.design.loads])
     points = {point.operating.point: _point(point, result.design, keys) for point in result.points}
-    decisive = decisive_point(result).operating.point
+    decisive = result.point_to_show().operating.point
     whole = {
         "format": FORMAT,
         "run": RUN,

@@ -56,13 +56,13 @@ class Bond(Model):
 class NodeRing(Model):
     """The ring behind each edge of the switching node: ``overshoot`` as a share of the swing."""
 
-    frequency: Annotated[Ranged, RangedQuantity("Hz", low=1e6, high=1e9)] = default(
-        50e6, 25e6, 100e6, "switching nodes ring at 25 to 100 MHz (common practice, no source)"
+    frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency of the switching node", low=1e6, high=1e9)] = (
+        default(50e6, 25e6, 100e6, "switching nodes ring at 25 to 100 MHz (common practice, no source)")
     )
-    cycles: Annotated[Ranged, RangedQuantity("", low=0.2, high=50)] = default(
+    cycles: Annotated[Ranged, RangedQuantity("", "cycles of the switching node's ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
-    overshoot: Annotated[Ranged, RangedQuantity("", low=0, high=2)] = default(
+    overshoot: Annotated[Ranged, RangedQuantity("", "overshoot of the switching node", low=0, high=2)] = default(
         0.2, 0.05, 0.5, "a snubbed node overshoots by a twentieth, a bare one by half (common practice, no source)"
     )
 
@@ -74,18 +74,24 @@ class CommonMode(Model):
     stated, and its width is the converter's ``duty``.
     """
 
-    swing: Annotated[Ranged, RangedQuantity("V", above=0, high=2000)]
-    coupling: Annotated[Ranged, RangedQuantity("F", above=0, high=1e-7)] = default(
+    swing: Annotated[Ranged, RangedQuantity("V", "switching node's swing", above=0, high=2000)]
+    coupling: Annotated[Ranged, RangedQuantity("F", "coupling to the chassis", above=0, high=1e-7)] = default(
         30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
     )
-    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e4)] = default(
-        15.0,
-        5.0,
-        50.0,
-        "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "losses of the way through the chassis", low=0, high=1e4)] = (
+        default(
+            15.0,
+            5.0,
+            50.0,
+            "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
+        )
     )
-    rise_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] | None = None
-    fall_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] | None = None
+    rise_time: (
+        Annotated[Ranged, RangedQuantity("s", "rise time of the switching node", low=1e-10, high=1e-5)] | None
+    ) = None
+    fall_time: (
+        Annotated[Ranged, RangedQuantity("s", "fall time of the switching node", low=1e-10, high=1e-5)] | None
+    ) = None
     ring: NodeRing | None = None
 
     def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
@@ -128,11 +134,11 @@ class Supply(Model):
     the resistance is that of the return conductor. ``bond``: a strap unless stated; a battery that floats has a capacitor.
     """
 
-    inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-4)] = default(
-        1e-6, 0.3e-6, 3e-6, "an input cable of 0.3 to 3 m, a microhenry a metre (common practice, no source)"
-    )
-    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = default(
-        10e-3, 2e-3, 50e-3, "the return conductor of the input cable (common practice, no source)"
+    inductance: Annotated[
+        Ranged, RangedQuantity("H", "inductance of the input cable to the chassis", low=0, high=1e-4)
+    ] = default(1e-6, 0.3e-6, 3e-6, "an input cable of 0.3 to 3 m, a microhenry a metre (common practice, no source)")
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the input cable's return", low=0, high=100)] = (
+        default(10e-3, 2e-3, 50e-3, "the return conductor of the input cable (common practice, no source)")
     )
     bond: Bond = Field(default_factory=Bond)
 

@@ -28,15 +28,15 @@ class Clip(Model):
     """
 
     place: str
-    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-5)] = default(
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead of the scope's clip", low=0, high=1e-5)] = default(
         150e-9, 50e-9, 250e-9, "a clip lead of 15 cm is about 150 nH, a long one more (common practice, no source)"
     )
-    earth_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-4)] = default(
-        2e-6, 0.5e-6, 5e-6, "probe cable and mains lead, a microhenry a metre (common practice, no source)"
+    earth_inductance: Annotated[Ranged, RangedQuantity("H", "way from the scope to the chassis", low=0, high=1e-4)] = (
+        default(2e-6, 0.5e-6, 5e-6, "probe cable and mains lead, a microhenry a metre (common practice, no source)")
     )
-    earth_resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e6)] = default(
-        0.2, 0.05, 1.0, "protective earth of a bench (common practice, no source)"
-    )
+    earth_resistance: Annotated[
+        Ranged, RangedQuantity("ohm", "resistance from the scope to the chassis", low=0, high=1e6)
+    ] = default(0.2, 0.05, 1.0, "protective earth of a bench (common practice, no source)")
 
     def port(self, design: Design) -> tuple[str, str]:
         """The two nodes at the place: where the tip goes, and where the clip is."""

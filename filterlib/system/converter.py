@@ -21,6 +21,7 @@ from filterlib.units import format_quantity, quantity
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
+LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
 
@@ -89,10 +90,10 @@ class Spike(Arrangement):
     """Peak to peak with the spikes at the switching edges, as it was measured (in full bandwidth)."""
 
     peak_to_peak: Annotated[Any, Quantity("V", above=0, high=1000)]
-    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", low=1e6, high=1e9)] = default(
+    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency", low=1e6, high=1e9)] = default(
         50e6, 25e6, 100e6, "spikes ring at 25 to 100 MHz (common practice, no source)"
     )
-    ring_cycles: Annotated[Ranged, RangedQuantity("", low=0.2, high=50)] = default(
+    ring_cycles: Annotated[Ranged, RangedQuantity("", "cycles of the ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
 
@@ -160,24 +161,30 @@ class Converter(Model):
     input_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)] | None = None
     isolated: StrictBool = False
     shape: Literal["triangle", "pulse"] | None = None
-    duty: Annotated[Ranged, RangedQuantity("", low=0.01, high=0.99)] = Field(default_factory=_duty_default)
-    edge_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] = Field(default_factory=_edge_default)
-    output_capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-8, high=0.1)] = _ranged(
-        22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic"
+    duty: Annotated[Ranged, RangedQuantity("", "duty cycle", low=0.01, high=0.99)] = Field(
+        default_factory=_duty_default
     )
-    output_esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _ranged(
+    edge_time: Annotated[Ranged, RangedQuantity("s", "edge time", low=1e-10, high=1e-5)] = Field(
+        default_factory=_edge_default
+    )
+    output_capacitance: Annotated[
+        Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
+    ] = _ranged(22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic")
+    output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = _ranged(
         12e-3, 5e-3, 60e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
     )
-    output_esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _ranged(
+    output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = _ranged(
         4e-9, 1e-9, 10e-9, "the output capacitor with its loop on the board"
     )
-    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-5)] = _ranged(
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
-    output_resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = _ranged(
+    output_resistance: Annotated[Ranged, RangedQuantity("ohm", "output resistance", low=0, high=100)] = _ranged(
         20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
     )
-    loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", low=10, high=5e6)] = Field(default_factory=_loop_default)
+    loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", "loop bandwidth", low=10, high=5e6)] = Field(
+        default_factory=_loop_default
+    )
     ripple: Ripple
     spike: Spike | None = None
     common_mode: CommonMode | None = None
@@ -234,6 +241,11 @@ class Converter(Model):
         """Switching period [s]."""
         return 1 / self.switching_frequency
 
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """What a recording of the ripple leaves without effect, where no other source needs it."""
+        others = self.spike is not None or self.common_mode is not None
+        return () if self.ripple.recording is None or others else ("duty", "edge_time")
+
     @property
     def reaches_chassis(self) -> bool:
         """True where something inside or at the terminals reaches the chassis."""
@@ -250,6 +262,14 @@ class Converter(Model):
         with np.errstate(divide="ignore", invalid="ignore"):
             reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
         return self.output_esr.value + w * self.output_esl.value + reactance
+
+    def ripple_scale(self, drawn: Any, full: float) -> Any:
+        """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
+
+        ``full`` [A]: what was drawn while measuring, where the file does not say.
+        """
+        measured = full if self.ripple.load_current is None else self.ripple.load_current
+        return np.maximum(drawn / measured, LEAST_LOAD) if self.shape == "pulse" and measured > 0 else 1.0
 
     @property
     def loop_elements(self) -> tuple[Any, Any, Any]:

@@ -16,7 +16,7 @@ from filterlib.system.stages import Damping, ShuntCapacitor
 USUAL, MOST = 0.3e-9, 1e-9  # [H] between the loops of neighbouring capacitors: common practice, no source
 SHARE = 0.45  # of what a loop has left for both its neighbours: so that no set of defaults is an impossible one
 _SOURCE = "loops of neighbouring capacitors, 0 to 1 nH (common practice, no source)"
-MUTUAL = RangedQuantity("H", low=0, high=1e-7)
+MUTUAL = RangedQuantity("H", "coupling of the loops of {owner}", low=0, high=1e-7)
 
 
 class Coupling(Model):
@@ -25,6 +25,11 @@ class Coupling(Model):
     first: str
     second: str
     mutual: Annotated[Ranged, MUTUAL]
+
+    @property
+    def name(self) -> str:
+        """Of the pair, as in keys."""
+        return f"{self.first}-{self.second}"
 
 
 def loop_inductance(stage: Any) -> Any:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
+from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
 from filterlib.system.chassis import EFFICIENCY
 from filterlib.system.converter import PLUS, RETURN
@@ -26,6 +29,49 @@ _LEAST = 0.05  # of the supply: below this nothing is fed any more
 
 class OperatingError(FilterlibError):
     """No DC operating point exists: the line cannot deliver what a load draws."""
+
+
+@dataclass(frozen=True)
+class _Unsolved:
+    """A design's circuit for direct current at a point, what to read there by label, and the state before it is solved."""
+
+    design: Design
+    point: OperatingPoint
+    start: State
+    circuit: Circuit
+    outputs: dict[tuple[str, str], Any]
+
+    @property
+    def sources(self) -> list[str]:
+        """The regulated voltage, every load's current, and the input's where it flows through the shared return."""
+        share = ["converter.input_current"] if np.any(self.input_share) else []
+        return ["regulated", *(load.source for load in self.design.loads), *share]
+
+    @cached_property
+    def input_share(self) -> float:
+        """Current at the input over that of the loads, where the input shares the output's return; 0 where not known."""
+        volts = self.point.input_voltage or self.design.converter.input_voltage
+        if volts is None or all(element.name != "converter.input_current" for element in self.circuit.elements):
+            return 0.0
+        return self.design.converter.output_voltage / (EFFICIENCY * volts)
+
+
+def solve_several(designs: Sequence[Design], point: OperatingPoint) -> list[State | OperatingError]:
+    """The DC states of designs that hold one each, those of one structure in one go; an error in place of a state.
+
+    Each as `solve` gives it.
+    """
+    unsolved = [_unsolved(design, point) for design in designs]
+    states: list[Any] = [None] * len(designs)
+    for places in alike([one.circuit for one in unsolved]):
+        first = unsolved[places[0]]
+        gains = _gains(together([unsolved[place].circuit for place in places]), first.sources, first.outputs)
+        for number, place in enumerate(places):
+            try:
+                states[place] = _solved(unsolved[place], gains[..., number] if gains.ndim > 2 else gains)
+            except OperatingError as error:
+                states[place] = error
+    return states
 
 
 def solve(design: Design, point: OperatingPoint) -> State:
@@ -53,16 +99,23 @@ def solve(design: Design, point: OperatingPoint) -> State:
     Valid while resistances are those of the stated temperature; a part's own heating is left out. Where input and output
     share their return and the battery is bonded (`Supply`), the input current takes part: it drops along the cable too.
     """
+    unsolved = _unsolved(design, point)
+    return _solved(unsolved, _gains(unsolved.circuit, unsolved.sources, unsolved.outputs))
+
+
+def _unsolved(design: Design, point: OperatingPoint) -> _Unsolved:
     start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage, point.age,
                   load_scale={load.name: point.scale(load.name) for load in design.loads})  # fmt: skip
     circuit = design.build(start, dc=True)
-    outputs = _outputs(design, circuit)
-    sources = ["regulated", *(load.source for load in design.loads)]
-    gains = _gains(circuit, sources, outputs)
-    drawn = _input_share(design, point, circuit)
-    if np.any(drawn):  # each load's current has its share at the input, on its way back to the battery
-        gains[1:] += drawn * _gains(circuit, ["converter.input_current"], outputs)
-    labels = list(outputs)
+    return _Unsolved(design, point, start, circuit, _outputs(design, circuit))
+
+
+def _solved(unsolved: _Unsolved, gains: Any) -> State:
+    """The state from each source's effect on each output."""
+    design, point = unsolved.design, unsolved.point
+    if np.any(unsolved.input_share):  # each load's current has its share at the input, on its way back to the battery
+        gains = np.concatenate([gains[:1], gains[1:-1] + unsolved.input_share * gains[-1:]])
+    labels = list(unsolved.outputs)
     ports = [labels.index(("load", load.name)) for load in design.loads]
     currents = _load_currents(design, point, gains[0], gains[1:], ports)
     if gains.ndim == 2 and currents[0].ndim:  # only the loads hold several designs
@@ -70,21 +123,13 @@ def solve(design: Design, point: OperatingPoint) -> State:
     levels = design.converter.output_voltage * gains[0] + sum(
         i * gain for i, gain in zip(currents, gains[1:], strict=True)
     )
-    return _state(start, labels, _columns(levels), [_column(i) for i in currents], design)
+    return _state(unsolved.start, labels, _columns(levels), [_column(i) for i in currents], design)
 
 
 def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Any]) -> Any:
     """Each source's effect on each output at DC, (sources, outputs) or (sources, outputs, designs)."""
     found = circuit.transfer([0.0], sources, list(outputs.values()))
     return np.real([[column[..., 0] for column in row] for row in found])
-
-
-def _input_share(design: Design, point: OperatingPoint, circuit: Circuit) -> float:
-    """Current at the input over that of the loads, where the input shares the output's return; 0 where it is not known."""
-    volts = point.input_voltage or design.converter.input_voltage
-    if volts is None or all(element.name != "converter.input_current" for element in circuit.elements):
-        return 0.0
-    return design.converter.output_voltage / (EFFICIENCY * volts)
 
 
 def _outputs(design: Design, circuit: Circuit) -> dict[tuple[str, str], Any]:

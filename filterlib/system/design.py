@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
+import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
@@ -84,6 +85,12 @@ class Design(Model):
     def driven(self) -> bool:
         """True where something drives current through the chassis: strays and imbalances then matter."""
         return self.converter.common_mode is not None
+
+    @property
+    def full_current(self) -> float:
+        """Current [A] of all loads at their full draw and the nominal voltage."""
+        volts = self.converter.output_voltage
+        return float(sum(np.mean(load.draws(volts, 1.0)) for load in self.loads))
 
     @property
     def all_couplings(self) -> tuple[Coupling, ...]:

@@ -54,7 +54,9 @@ class Load(Model):
     input_capacitor: InputCapacitor | None = None
     lead: WirePair | None = None
     bond: Bond | None = None
-    stray_capacitance: Annotated[Ranged, RangedQuantity("F", low=0, high=1e-7)] = STRAY
+    stray_capacitance: Annotated[
+        Ranged, RangedQuantity("F", "stray capacitance of {owner} to the chassis", low=0, high=1e-7)
+    ] = STRAY
     ripple: ReflectedRipple | None = None
     note: Note = ""
 
@@ -102,6 +104,10 @@ class Load(Model):
         if self.resistance is not None:
             return scale / self.resistance
         return 0.0 * voltage if self.current is not None else -scale * self.power / voltage**2
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """An assumed stray capacitance where nothing drives the chassis, or where the load is bonded to it."""
+        return () if self.stray_capacitance.stated or (driven and self.floats) else ("stray_capacitance",)
 
     @property
     def reaches_chassis(self) -> bool:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Self
+from functools import lru_cache
+from typing import Annotated, Any, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -71,6 +72,22 @@ class Model(BaseModel):
         """What is wrong between fields as given, said together with what is wrong in each."""
         yield from ()
 
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """Fields whose range changes nothing as the model is; ``driven``: where something drives the chassis."""
+        return ()
+
     def replace(self, **changes: Any) -> Self:
         """A copy with other values, checked again; what was left to defaults stays so. Raises InputError."""
         return type(self)(**({name: getattr(self, name) for name in self.model_fields_set} | changes))
+
+
+@lru_cache(maxsize=256)
+def marks(model: type[BaseModel]) -> Mapping[str, tuple[Any, ...]]:
+    """What annotates each field of a model, such as its `Quantity`; also inside "or None" and inside a tuple."""
+    return {name: (*field.metadata, *_inside(field.annotation)) for name, field in model.model_fields.items()}
+
+
+def _inside(annotation: Any) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for inner in get_args(annotation):
+        yield from _inside(inner)

@@ -46,16 +46,23 @@ def default(value: float, low: float, high: float, why: str) -> Ranged:
 
 
 class RangedQuantity:
-    """Annotation of a pydantic field that holds a `Ranged`: ``Annotated[Ranged, RangedQuantity("F", low=...)]``.
+    """Annotation of a pydantic field that holds a `Ranged`: ``Annotated[Ranged, RangedQuantity("F", "capacitance", low=...)]``.
 
+    ``label`` says what is uncertain; "{owner}" in it becomes the name of the stage, load or pair that it belongs to.
     Accepts "22 µF", "22 µF ± 20 %" (also "+-" and "+/-"; percent of the value), a bare number in SI, or a table
     {value, low, high} of which value may be left out (then the geometric mean of a range above zero, else its middle).
     """
 
     def __init__(
-        self, unit: str, *, low: float | None = None, high: float | None = None, above: float | None = None
+        self,
+        unit: str,
+        label: str = "",
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        above: float | None = None,
     ) -> None:
-        self.unit, self.low, self.high, self.above = unit, low, high, above
+        self.unit, self.label, self.low, self.high, self.above = unit, label, low, high, above
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 from pydantic import BaseModel
@@ -17,6 +17,7 @@ from filterlib.parts.tables import standard_tables
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
+from filterlib.system.model import marks
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity, format_temperature, quantity
@@ -116,27 +117,16 @@ def _fields(model: BaseModel) -> Iterator[tuple[str, Any]]:
     for name, field in type(model).model_fields.items():
         if name not in model.model_fields_set:
             continue
-        value, marks = getattr(model, name), list(_marks(field))
-        if value is None and any(isinstance(mark, Bandwidth) for mark in marks):
+        value, found = getattr(model, name), marks(type(model))[name]
+        if value is None and any(isinstance(mark, Bandwidth) for mark in found):
             yield name, '"full"'
         elif value is not None and not (isinstance(value, Ranged) and not value.stated):
-            unit = next((_unit(mark) for mark in marks if _unit(mark)), "")
+            unit = next((_unit(mark) for mark in found if _unit(mark)), "")
             yield field.alias or name, _written(value, unit, name)
 
 
 def _unit(mark: Any) -> str:
     return "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", "")
-
-
-def _marks(field: Any) -> Iterator[Any]:
-    yield from field.metadata
-    yield from _inside(field.annotation)
-
-
-def _inside(annotation: Any) -> Iterator[Any]:
-    yield from getattr(annotation, "__metadata__", ())
-    for inner in get_args(annotation):
-        yield from _inside(inner)
 
 
 def _written(value: Any, unit: str, name: str) -> Any:

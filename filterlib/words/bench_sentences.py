@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from filterlib.analysis.bench.bench_sheet import AGREES, BenchSheet, Check, ProbePoint, Station
 from filterlib.analysis.bench.second_reading import SecondReading
 from filterlib.analysis.ripple.ripple import TERMINALS
-from filterlib.analysis.ripple.spectra import full_current
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.units import format_quantity, format_temperature
@@ -69,7 +68,7 @@ def station_steps(sheet: BenchSheet, station: Station) -> tuple[str, ...]:
 
 def _arranged(seen: Arrangement, design: Design) -> Iterator[str]:
     """The stated arrangement of a figure of the converter."""
-    current = full_current(design) if seen.load_current is None else seen.load_current
+    current = design.full_current if seen.load_current is None else seen.load_current
     volts = design.converter.output_voltage
     if current > 0:
         ohms, watts = format_quantity(volts / current, "ohm"), format_quantity(volts * current, "W")

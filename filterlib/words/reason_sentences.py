@@ -19,8 +19,8 @@ SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word
 LITTLE = 0.05  # share of a figure by which a change must lower it to be worth a sentence
 _REFUSALS = {
     "leakage": "earth leakage {value} at 60 Hz exceeds {limit}",
-    "saturated": "choke {subject} saturated: {value} of {limit}",
-    "saturated by unbalance": "choke {subject} saturated by unbalance: {value} of {limit}",
+    "saturation current": "choke {subject} saturated: {value} of {limit}",
+    "unbalance": "choke {subject} saturated by unbalance: {value} of {limit}",
     "rated current": "choke {subject} above its rated current: {value} of {limit}",
     "usable voltage": "capacitor {subject} above its usable voltage: {value} of {limit}",
     "low voltage": "{subject} would have {value}, below {limit}",

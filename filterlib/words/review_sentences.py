@@ -72,15 +72,14 @@ def headline(result: ReviewResult) -> str:
     unstable = next((point.operating for point in result.points if not point.operating.stable), None)
     if unstable is not None:
         return f"At {unstable.point} the circuit is {stability_sentence(unstable.stability)}."
-    at = result.decisive
-    ripple = next(point.ripple for point in result.points if point.operating.point == at.point)
-    figure, before = (ripple.figures[place, at.label] for place in (at.load, f"{at.load}_before"))
-    width = next(band.words for band in bands(result.design) if band.label == at.label)
+    load, label, point = result.judgement.decisive
+    figure, before = (point.ripple.figures[place, label] for place in (load, f"{load}_before"))
+    width = next(band.words for band in bands(result.design) if band.label == label)
     parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
     most = parts[0][0]
     text = (
-        f"The filter leaves {number(figure.peak_to_peak, 'V')} of {number(before.peak_to_peak, 'V')} peak to peak at {at.load} "
-        f"({width}, operating point {at.point})"
+        f"The filter leaves {number(figure.peak_to_peak, 'V')} of {number(before.peak_to_peak, 'V')} peak to peak at {load} "
+        f"({width}, operating point {point.operating.point})"
     )
     if len(parts) == 1:
         return f"{text}, all of it from {_source(most)}."

@@ -14,9 +14,9 @@ from filterlib.analysis.ripple.nominal import kept_source_spectra
 from filterlib.analysis.ripple.spectra import driven, full_current
 from filterlib.network import dense
 from filterlib.network.plan import make_plan
-from filterlib.network.response import source_side
 from filterlib.network.tableau import build
 from filterlib.parts.tables import data_folder, standard_tables
+from filterlib.system.solution import solve
 from tests.benchmarks.engine import Row, seconds
 
 CANDIDATES = 30
@@ -40,10 +40,10 @@ def _dense(design) -> float:
     f = np.concatenate((GRID, forces.frequencies[1:]))
 
     def solve():
-        tableau = build(circuit)
+        tableau = build(circuit.netlist)
         values = [np.broadcast_to(v, f.shape) if np.ndim(v) else v for v in tableau.values(f, 2j * np.pi * f)]
-        a = dense.assemble(tableau, values, len(f))
-        b = dense.right_sides(tableau.size, tuple(source_side(circuit, tableau, name) for name in driven(design)))
+        a = dense.assemble(tableau.pattern, values, len(f))
+        b = dense.right_sides(tableau.pattern.size, tuple(tableau.source(name) for name in driven(design)))
         return np.linalg.solve(a, np.broadcast_to(b.astype(complex), (len(f), *b.shape)))
 
     return seconds(solve)
@@ -53,7 +53,7 @@ def _cold(design, parts, pairs: int) -> tuple[float, int]:
     """Seconds with no plan kept from before, and how many designs were tried in them."""
     make_plan.cache_clear()
     start = perf_counter()
-    found = reasons(design, "modem", parts=parts, pairs=pairs)
+    found = reasons(solve(design), "modem", parts=parts, pairs=pairs)
     return perf_counter() - start, len(found.mitigations) + len(found.pairs)
 
 

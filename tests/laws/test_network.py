@@ -49,15 +49,15 @@ def test_backward_error(circuit, seed):
     """Kirchhoff's residual put back into the matrices: componentwise backward error under 1e-13."""
     f = frequencies(seed)
     s = 2j * np.pi * f
-    tableau = build(circuit)
+    tableau = build(circuit.netlist)
     right = (((tableau.node("n1"), 1.0),),)
-    x = solve(tableau, f, s, right, tuple(range(tableau.size)))[0]
+    x = solve(tableau, f, s, right, tuple(range(tableau.pattern.size)))[0]
     values = tableau.values(f, s)
     at = [[v[i] if isinstance(v, np.ndarray) else v for v in values] for i in range(len(f))]
-    b = np.zeros(tableau.size)
+    b = np.zeros(tableau.pattern.size)
     b[tableau.node("n1")] = 1.0
     for i, point in enumerate(at):
-        a = dense.assemble(tableau, point, 1)[0]
+        a = dense.assemble(tableau.pattern, point, 1)[0]
         error = np.abs(b - a @ x[:, i]) / (np.abs(a) @ np.abs(x[:, i]) + np.abs(b) + 1e-300)
         assert error.max() < 1e-13
 

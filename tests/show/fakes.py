@@ -9,12 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.judgement import Judgement, Verdict
 from filterlib.analysis.linear.frequency_response import BodeResult
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.linear.steps import StepsResult
-from filterlib.analysis.review import Decisive, PointResult, ReviewResult
+from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stability.stability import Stability
@@ -363,6 +363,7 @@ def verdict(word="met throughout", load="modem", **changes):
         "depends_on": "converter.output_capacitance" if word == "depends on" else "",
         "margin": 0.2,
         "label": "capacitance inside the converter",
+        "band": "20MHz",
     }
     return Verdict(**values | changes)
 
@@ -374,6 +375,8 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
         fine = stable or point == "idle"
         points.append(
             PointResult(
+                solution=None,
+                emissions=(),
                 operating=operating(point, scale=scale, stable=fine, loads=loads),
                 bode={load: bode(load, point) for load in loads},
                 impedance={load: impedance(load, point) for load in loads},
@@ -387,7 +390,6 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
         "design": design(loads),
         "points": tuple(points),
         "verdicts": tuple(verdict(word, loads[0]) for word in words),
-        "decisive": Decisive(loads[0], "20MHz", "full"),
         "assumed": (
             UncertainParameter(
                 "converter.output_esr",
@@ -401,9 +403,19 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
             ),
         ),
         "stored_energy": 0.035,
-        "exit_code": 0 if set(words) == {"met throughout"} and stable else 1,
     }
-    return ReviewResult(**values | changes)
+    values |= changes
+    judged = {name: values.pop(name) for name in _JUDGED if name in values}
+    return ReviewResult(judgement=Judgement(**judged), **values)
+
+
+_JUDGED = ("design", "points", "verdicts", "lives", "exceeded")
+
+
+def changed(whole, **changes):
+    """The review with other parts, those of its judgement included."""
+    judged = {name: changes.pop(name) for name in _JUDGED if name in changes}
+    return replace(whole, judgement=replace(whole.judgement, **judged), **changes)
 
 
 def relabelled(whole, text):
@@ -429,6 +441,8 @@ def relabelled(whole, text):
         places = tuple(map(renamed_key, point.ripple.places))
         points.append(
             PointResult(
+                solution=point.solution,
+                emissions=point.emissions,
                 operating=OperatingResult(**operating),
                 insertion=InsertionResult(**inserted),
                 ripple=RippleResult(**ripples | {"places": places}),
@@ -437,7 +451,7 @@ def relabelled(whole, text):
             )
         )
     loads = (whole.design.loads[0].model_copy(update={"name": text}),)
-    decisive = replace(whole.decisive, load=text)
-    return replace(
-        whole, points=tuple(points), decisive=decisive, design=whole.design.model_copy(update={"loads": loads})
+    verdicts = tuple(replace(one, load=text) if one.load == old else one for one in whole.verdicts)
+    return changed(
+        whole, points=tuple(points), verdicts=verdicts, design=whole.design.model_copy(update={"loads": loads})
     )

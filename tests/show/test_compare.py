@@ -11,6 +11,7 @@ from filterlib.show.compare import NUMBERS, PAGE, comparison_files, legend, writ
 from filterlib.words.comparison_sentences import comparison_sentences, opening
 from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
+from tests.show.words_drawn import faults
 
 KNOWN = converter(output_capacitance="22 µF")
 SPIKY = converter(name="Skerry (invented)", spike={"peak_to_peak": "180 mV"}, output_capacitance="47 µF")
@@ -85,6 +86,7 @@ def test_figures_tell_the_two_apart_by_line_and_mark(files):
     for name, text in files.items():
         if name.startswith("compare-") and "circuit" not in name:
             assert "stroke-dasharray" in text, name
+            assert faults(text.split("\n", 1)[1]) == [], name
     assert {name.split("-")[1] for name in files if name.endswith(".svg")} == {
         "circuit",
         "effect",

@@ -9,7 +9,6 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib.analysis.deciding import decisive_point
 from filterlib.analysis.stress.stress import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
@@ -18,6 +17,7 @@ from filterlib.show.report import review_files, write_review
 from filterlib.show.writing import run_of
 from filterlib.words.assumptions import assumptions
 from filterlib.words.review_sentences import cautions, headline, summary, trust
+from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -181,6 +181,11 @@ def test_every_figure_stands_inline_under_a_name_of_its_own(page, files):
     assert all(len(name) > 20 for name in names)
 
 
+def test_no_words_of_a_figure_are_cut_off_or_lie_on_others(files):
+    drawn = {name: text.split("\n", 1)[1] for name, text in files.items() if name.endswith(".svg")}
+    assert [(name, faults(text)) for name, text in drawn.items() if faults(text)] == []
+
+
 def test_identifiers_are_used_once_and_links_lead_somewhere(page, files):
     identifiers = [entry[1]["id"] for entry in page.elements if "id" in entry[1]]
     assert len(identifiers) == len(set(identifiers))
@@ -240,9 +245,9 @@ def test_a_design_that_is_unstable_everywhere_has_a_page(fakes):
 
 def test_the_least_margin_decides_which_operating_point_is_shown(fakes):
     near, far = fakes.verdict("met throughout", margin=0.1, point="idle"), fakes.verdict("met throughout", margin=0.5)
-    assert decisive_point(fakes.review(verdicts=(far, near))).operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far, near)), "logger").operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far,))).operating.point == "full"
+    assert fakes.review(verdicts=(far, near)).point_to_show().operating.point == "idle"
+    assert fakes.review(verdicts=(far, near)).point_to_show("logger").operating.point == "idle"
+    assert fakes.review(verdicts=(far,)).point_to_show().operating.point == "full"
 
 
 def test_without_requirements_the_page_says_that_none_was_judged(fakes):

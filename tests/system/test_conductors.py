@@ -12,6 +12,7 @@ from filterlib.network.circuit import Circuit, Current
 from filterlib.network.waveform import Waveform, trapezoid
 from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
+from filterlib.system.solution import solve
 from filterlib.system.source_spectra import harmonic_count, source_spectra
 from filterlib.words.assumptions import assumptions
 from filterlib.words.review_sentences import cautions
@@ -175,7 +176,7 @@ def test_the_operating_point_says_what_is_left_of_the_choke():
     """hand: 1 A past the second winding of a choke that saturates at 0.2 A; the inductance is the part's own at 1 A."""
     load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
     one = design(common_mode(), source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
-    (note,) = map(part_note, operating(one).notes)
+    (note,) = map(part_note, operating(solve(one)).notes)
     assert "L1: 1 A returns past the second winding" in note
     left = one.filter[0].part.magnetising_at(1.0) * 1e6
     assert f"{left:.3g} µH of 995 µH is left" in note
@@ -322,8 +323,8 @@ def test_the_clip_is_a_bond_with_its_leads_inductance(board):
 
 
 def test_an_earthed_clip_shows_more_than_the_load_sees(board):
-    found = ripple(measured(board, "modem"), board.state(), band=False).figures
-    alone = ripple(board, board.state(), band=False).figures
+    found = ripple(solve(measured(board, "modem"), board.state()), interval=False).figures
+    alone = ripple(solve(board), interval=False).figures
     there = alone["modem", "full"].by_source["common_mode"]
     assert found[MEASURED, "full"].by_source["common_mode"] > 2 * there
     assert found[OWN_CLIP, "full"].by_source["common_mode"] > 0.5 * found[MEASURED, "full"].peak_to_peak
@@ -333,8 +334,8 @@ def test_an_earthed_clip_shows_more_than_the_load_sees(board):
 def test_a_clip_without_lead_and_earth_current_reads_the_truth(board):
     """hand: a scope on a battery, far from earth, adds nothing."""
     one = Clip(place="modem", lead_inductance="150 nH", earth_resistance="1 MΩ")
-    found = ripple(measured(board, "modem", one), board.state(), band=False).figures
-    alone = ripple(board, board.state(), band=False).figures["modem", "full"].peak_to_peak
+    found = ripple(solve(measured(board, "modem", one), board.state()), interval=False).figures
+    alone = ripple(solve(board), interval=False).figures["modem", "full"].peak_to_peak
     assert found[MEASURED, "full"].peak_to_peak == pytest.approx(alone, rel=1e-2, abs=0)
 
 

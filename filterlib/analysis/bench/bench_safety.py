@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from filterlib.analysis.ripple.spectra import full_current
 from filterlib.system.design import Design
 
 EFFICIENCY = (
@@ -59,7 +58,7 @@ def supply_current(design: Design) -> float | None:
     inputs = [design.converter.input_voltage, *(point.input_voltage for point in design.operating_points)]
     stated = [volts for volts in inputs if volts is not None]
     most = max(point.scale(load.name) for point in design.operating_points for load in design.loads)
-    power = full_current(design) * max(1.0, most) * design.converter.output_voltage
+    power = design.full_current * max(1.0, most) * design.converter.output_voltage
     return power / EFFICIENCY / min(stated) if stated else None
 
 

@@ -25,6 +25,7 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 AGREES = 0.1  # share by which the first reading may differ from the file before the file is wrong: common practice, no source
@@ -264,7 +265,7 @@ def _clips(design: Design, point: PointResult, labels: Mapping[str, str]) -> Ite
 def _earthed(design: Design, place: str, point: str) -> tuple[float, float]:
     """Peak to peak [V] in full bandwidth with an earthed clip at a place: of the tip on it, and of the tip in place."""
     clipped = measured(design, place)
-    figures = ripple(clipped, clipped.state(point), band=False).figures
+    figures = ripple(solve(clipped, point), interval=False).figures
     return figures[OWN_CLIP, "full"].peak_to_peak, figures[MEASURED, "full"].peak_to_peak
 
 

@@ -10,13 +10,14 @@ import numpy as np
 
 from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_voltages
 from filterlib.analysis.ripple.at_load import narrow_and_wide
-from filterlib.analysis.ripple.nominal import nominal
-from filterlib.analysis.ripple.spectra import Spectra, full_current, spectra
+from filterlib.analysis.ripple.spectra import Spectra, spectra
+from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
 from filterlib.system.design import Design
-from filterlib.system.source_spectra import samples, source_spectra, spread
+from filterlib.system.solution import solve
+from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
 
 _THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
@@ -102,16 +103,12 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     on = measured(design, place, clip or design.clip)
     off = design.replace(clip=None)
     assert on.clip is not None
-    states = off.state(point), on.state(point)
-    for one, state in zip((off, on), states, strict=True):
-        if not nominal(one, one.loads[0].name, state=state).stable:
-            return ClippedResult(place, state.point, on.clip, stable=False)
-    forces = source_spectra(design.converter, full_current(design), input_voltage=states[0].input_voltage)
-    without, held = (
-        spectra(one, state, outputs=_outputs(one, on.clip), forces=forces)
-        for one, state in zip((off, on), states, strict=True)
-    )
-    return _result(place, states[0], on, without, held)
+    solutions = solve(off, point), solve(on, point)
+    for one in solutions:
+        if not stability(one).stable:
+            return ClippedResult(place, one.point, on.clip, stable=False)
+    without, held = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
+    return _result(place, solutions[0].state, on, without, held)
 
 
 def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:

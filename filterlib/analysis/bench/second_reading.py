@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import shapes
-from filterlib.analysis.ripple.spectra import full_current
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.converter import RETURN, FixtureCapacitor
@@ -83,7 +82,7 @@ def _metric(design: Design, capacitor: FixtureCapacitor) -> Any:
 
 def _reading(design: Design, capacitor: FixtureCapacitor) -> Any:
     """Peak to peak [V] through the ripple's own arrangement with one capacitor more; NaN where the figures contradict."""
-    seen, current = design.converter.ripple, full_current(design)
+    seen, current = design.converter.ripple, design.full_current
     forces = source_spectra(design.converter, current)
     drawn = current if seen.load_current is None else seen.load_current
     more = seen.model_copy(update={"capacitors": (*seen.capacitors, capacitor)})

@@ -9,6 +9,8 @@ from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.stress.overloads import Rating
+from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
@@ -21,10 +23,7 @@ INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulat
 SMALLEST_SHUNT = 0.3e-6  # [F] below which a capacitor across the lines is no mitigation against ripple: no source
 LARGEST_Y = 100e-9  # [F] above which nobody puts a capacitor from a line to the chassis: common practice, no source
 Change = Callable[[Design], Design]
-Rule = Literal[
-    "leakage", "saturated", "saturated by unbalance", "rated current", "usable voltage", "low voltage", "unstable",
-    "no chassis", "impossible",
-]  # fmt: skip
+Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
 
 
 @dataclass(frozen=True)
@@ -144,9 +143,16 @@ def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
             continue
         ends = {"at the load's end": ""} | ({f"before {first}": first} if first else {})
         for where, before in ends.items():
-            stage = ChassisCapacitor(kind="capacitor_to_chassis", name=_free(design, "Y"), part=part)
-            change = partial(_inserted, stage=stage, before=before)
-            yield Candidate(f"fit {name} from each line to the chassis {where}", "Y capacitors", "Y", 2, change)
+            yield to_chassis(f"fit {name} from each line to the chassis {where}", part, before=before)
+
+
+def to_chassis(
+    words: str, part: Capacitor, *, line: Literal["both", "plus", "return"] = "both", before: str = ""
+) -> Candidate:
+    """A Y capacitor from one line or from each to the chassis, before a stage by its name or at the load's end ("")."""
+    stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line)
+    count = 2 if line == "both" else 1
+    return Candidate(words, "Y capacitors", "Y", count, partial(_inserted, stage=stage, before=before))
 
 
 def _bonds(design: Design, load: Any) -> Iterator[Candidate]:

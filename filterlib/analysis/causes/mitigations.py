@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate, Refusal, Rule
-from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
+from filterlib.analysis.causes.candidates import Candidate, Refusal
+from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
@@ -59,9 +61,9 @@ class Mitigation:
     """One change, or two together, as tried.
 
     ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
-    rule that it breaks, or None. ``checked``: whether it was also tried over the uncertainty and at the other operating
-    points; then ``ripple_high``, ``spike_high`` [V]: greatest with each uncertain parameter alone at its ends; ``holds``: False
-    where it loses more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    rule that it breaks, or None. ``checked``: whether it was also tried over the band and at the other operating points;
+    then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
+    more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -88,28 +90,47 @@ class Mitigation:
 
 @dataclass(frozen=True)
 class Trial:
-    """What mitigations are tried against: the design at its point, its load, and the figure that decides."""
+    """What mitigations are tried against: the solved design, its load, and the figure that decides."""
 
-    design: Design
-    state: State
+    solution: Solution
     load: str
     label: str
     now: Seen
 
+    @property
+    def design(self) -> Design:
+        """The design as it is."""
+        return self.solution.design
+
+    @property
+    def state(self) -> State:
+        """Its DC state."""
+        return self.solution.state
+
     def see(self, design: Design) -> Seen:
         """The load's view of another design at the same operating point."""
-        return seen(design, design.state(self.state.point), self.load)
+        return seen(self.solution.changed(design), self.load)
+
+    def see_all(self, designs: Sequence[Design]) -> list[Seen]:
+        """The same of several designs. Raises what the first that cannot be solved raises."""
+        views = self.see_several(designs)
+        for view in views:
+            if isinstance(view, FilterlibError):
+                raise view
+        return [view for view in views if isinstance(view, Seen)]
+
+    def see_several(self, designs: Sequence[Design]) -> list[Seen | FilterlibError]:
+        """The same of several designs, those of one structure in one go; why, in place of what cannot be solved."""
+        solved = solve_several(designs, self.solution.point)
+        solutions = [one for one in solved if isinstance(one, Solution)]
+        views = iter(seen_several(solutions, self.load))
+        return [next(views) if isinstance(one, Solution) else one for one in solved]
 
 
 def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
     """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
-    listed = sorted(found, key=lambda one: one.name)
-    tried = []
-    for number, one in enumerate(listed):
-        tried.append(_tried(trial, (one,)))
-        if progress is not None:
-            progress((number + 1) / len(listed))
-    return ranked(tried, trial.label)
+    singles = [(one,) for one in sorted(found, key=lambda one: one.name)]
+    return ranked(_tried(trial, singles, progress), trial.label)
 
 
 def try_pairs(
@@ -123,12 +144,7 @@ def try_pairs(
     """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
     best = _unlike(found, singles, count)
     pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
-    tried = []
-    for number, pair in enumerate(pairs):
-        tried.append(_tried(trial, pair))
-        if progress is not None:
-            progress((number + 1) / len(pairs))
-    return ranked(tried, trial.label)
+    return ranked(_tried(trial, pairs, progress), trial.label)
 
 
 def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
@@ -150,19 +166,33 @@ def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
     return tuple(sorted(tried, key=key))
 
 
-def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
-    names, kinds = tuple(one.name for one in pair), tuple(one.kind for one in pair)
-    forbidden = next((one.refused for one in pair if one.refused), None)
-    if forbidden:
-        return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
-    try:
-        design = _apply(trial.design, pair)
-        now = trial.see(design)
-    except FilterlibError as error:
-        return Mitigation(names, kinds, np.nan, np.nan, None, Refusal("impossible", str(error)))
-    costs = _costs(trial, design, now, sum(one.parts for one in pair))
-    broken = next(broken_rules(trial, design, now.state, costs), None)
-    return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
+def _tried(
+    trial: Trial, changes: Sequence[tuple[Candidate, ...]], progress: Progress | None = None
+) -> list[Mitigation]:
+    """Changes, one at a time or two together, as tried on the real model."""
+    refused = [next((one.refused for one in change if one.refused), None) for change in changes]
+    designs: dict[int, Design] = {}
+    for place, change in enumerate(changes):
+        try:
+            if not refused[place]:
+                designs[place] = _apply(trial.design, change)
+        except FilterlibError as error:
+            refused[place] = Refusal("impossible", str(error))
+    views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
+    if progress is not None:
+        progress(1.0)
+    return [_mitigation(trial, change, views.get(place), refused[place]) for place, change in enumerate(changes)]
+
+
+def _mitigation(
+    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: Refusal | None
+) -> Mitigation:
+    names, kinds = tuple(one.name for one in change), tuple(one.kind for one in change)
+    if not isinstance(view, Seen):
+        return Mitigation(names, kinds, np.nan, np.nan, None, refused or Refusal("impossible", str(view)))
+    costs = _costs(trial, view, sum(one.parts for one in change))
+    broken = next(broken_rules(trial, view.solution, costs), None)
+    return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
 
 
 def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
@@ -171,14 +201,14 @@ def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
     return design
 
 
-def _costs(trial: Trial, design: Design, now: Seen, parts: int) -> Costs:
+def _costs(trial: Trial, now: Seen, parts: int) -> Costs:
     top = int(np.argmax(np.abs(now.response)))
     return Costs(
         parts=parts,
-        drop=float(trial.state.voltage(trial.load) - now.state.voltage(trial.load)),
-        heat=_heat(now.state) - _heat(trial.state),
-        leakage=leakage(design),
-        charge=_charge(design) - _charge(trial.design),
+        drop=float(trial.state.voltage(trial.load) - now.solution.state.voltage(trial.load)),
+        heat=_heat(now.solution.state) - _heat(trial.state),
+        leakage=leakage(now.solution.design),
+        charge=_charge(now.solution.design) - _charge(trial.design),
         peak=float(20 * np.log10(np.abs(now.response[top]))),
         peak_frequency=float(GRID[top]),
     )
@@ -205,38 +235,18 @@ def leakage(design: Design) -> float:
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
-def broken_rules(trial: Trial, design: Design, state: State, costs: Costs) -> Iterator[Refusal]:
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Refusal]:
     """Rules that a changed design breaks and the design as it is does not."""
     if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
         yield Refusal("leakage", value=costs.leakage, limit=LEAKAGE_LIMIT)
-    before = {(one.rule, one.subject) for one in _overloads(trial.design, trial.state)}
-    yield from (one for one in _overloads(design, state) if (one.rule, one.subject) not in before)
-    volts, before_volts = float(state.voltage(trial.load)), float(trial.state.voltage(trial.load))
-    for wanted in design.requirements:
+    before = {one.what for one in overloads(trial.solution)}
+    for one in overloads(solution):
+        if one.what not in before:
+            yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
+    volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
+    for wanted in solution.design.requirements:
         if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
             yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
-
-
-def _overloads(design: Design, state: State) -> Iterator[Refusal]:
-    """Chokes and capacitors beyond what they are rated for."""
-    for stage in design.filter:
-        part: Any = stage.part
-        name, called = stage.name, part.name or stage.name
-        balanced, unbalance = abs(float(state.current(name))), abs(float(state.unbalance(name)))
-        if stage.kind == "differential_choke":
-            yield from _over("saturated", called, balanced, part.saturation_current)
-        if stage.kind == "common_mode_choke":
-            yield from _over("saturated by unbalance", called, unbalance, part.saturation_current)
-        if stage.kind.endswith("choke"):
-            yield from _over("rated current", called, balanced, part.rated_current)
-        if hasattr(part, "usable_voltage"):
-            for element in (name, f"{name}.plus", f"{name}.return"):
-                yield from _over("usable voltage", called, float(state.bias(element)), part.usable_voltage, "V")
-
-
-def _over(rule: Rule, subject: str, value: float, limit: Any, unit: str = "A") -> Iterator[Refusal]:
-    if limit is not None and value > np.min(limit):
-        yield Refusal(rule, subject, value, float(np.min(limit)), unit)
 
 
 @dataclass(frozen=True)
@@ -251,10 +261,9 @@ class Baseline:
 def baseline(trial: Trial) -> Baseline:
     """What changes are checked against."""
     points = {}
-    for point in trial.design.operating_points:
-        state = trial.design.state(point.name)
-        if point.name != trial.state.point and nominal(trial.design, trial.load, state=state).stable:
-            points[point.name] = float(_figure(replace(trial, state=state).see(trial.design), trial.label))
+    for solution in solve_all(trial.design):
+        if solution.point != trial.state.point and nominal(solution, trial.load).stable:
+            points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
     return Baseline(points, _at_ends(trial.design, trial)[0])
 
 
@@ -268,12 +277,13 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
     now = float(_figure(trial.now, trial.label))
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
-    for name in (trial.state.point, *was.points):
-        if not nominal(design, trial.load, state=design.state(name)).stable:
+    solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
+    for name, solution in solutions.items():
+        if not nominal(solution, trial.load).stable:
             return replace(mitigation, refused=Refusal("unstable", name))
     fails = []
     for name, before in was.points.items():
-        there = replace(trial, state=trial.design.state(name)).see(design)
+        there = seen(solutions[name], trial.load)
         if np.log(float(_figure(there, trial.label)) / before) > least:
             fails.append(Failure(point=name))
     then, ripple, spike = _at_ends(design, trial)
@@ -297,7 +307,7 @@ def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float]
     for place, one in enumerate(box):
         columns[2 * place : 2 * place + 2, place] = one.low, one.high
     many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
-    found = spectra(many, many.state(trial.state.point), outputs={trial.load: many.named_load(trial.load).port})
+    found = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
     figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
     keys = [(one.label, end) for one in box for end in ("low", "high")]
     chosen = figures[0] if trial.label == "20MHz" else figures[1]

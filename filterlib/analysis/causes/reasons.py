@@ -23,14 +23,14 @@ from filterlib.analysis.causes.mitigations import (
 )
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
 from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.judgement import deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
-from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stability.stability import stability
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
-from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
 CHECKED = 3  # of the best changes, that are tried over the band
@@ -81,10 +81,9 @@ class ReasonsResult:
 
 
 def reasons(
-    design: Design,
+    solution: Solution,
     load: str,
     *,
-    point: State | str | None = None,
     parts: Mapping[str, Part] | None = None,
     pairs: int = PAIRS,
     progress: Progress | None = None,
@@ -93,75 +92,61 @@ def reasons(
 
     Parameters
     ----------
-    design : Design
+    solution : Solution
     load : str
         Its name.
-    point : State or str, optional
-        The operating point, or its name; the first one where None.
     parts : mapping, optional
         Parts that may be bought, by name; those of data/parts where None.
     pairs : int
         So many of the best single changes are tried two at a time; 0 leaves pairs out.
     progress : callable, optional
-        Told the share done and what is being done.
+        Called with the share done and what is being done.
 
     Raises
     ------
     FilterlibError
-        For a load or point that is not there, for a negative ``pairs``, and as `Design.state` and `drive`.
+        For a load that is not there, for a negative ``pairs``, and as `source_spectra`.
 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib.system.files import load_design
+    >>> from filterlib.system.solution import solve
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> found = reasons(design, "modem", parts={}, pairs=0)
+    >>> found = reasons(solve(design), "modem", parts={}, pairs=0)
     >>> found.sources[0].name, found.ripple < found.ripple_before
     ('ripple_c', True)
     """
     if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
         raise QuantityError("a whole number of changes, 0 or more", name="pairs", value=pairs)
-    state, tell = design.state(point), progress or (lambda share, text: None)
+    design, tell = solution.design, progress or (lambda share, text: None)
     design.named_load(load)
-    if not nominal(design, load, state=state).stable:
-        return ReasonsResult(state.point, load, stable=False)
-    now = seen(design, state, load)
-    trial = Trial(design, state, load, deciding(design, load, now), now)
+    if not stability(solution).stable:
+        return ReasonsResult(solution.point, load, stable=False)
+    now = seen(solution, load)
+    label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
+    trial = Trial(solution, load, label, now)
     tell(0.0, "parasitics")
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    return ReasonsResult(state.point, load, trial.label, _limits(design, load).get(trial.label, np.nan), **found)
+    return ReasonsResult(solution.point, load, label, limit, **found)
 
 
 def _bought() -> dict[str, Part]:
     return {name: part for table in standard_tables() for name, part in table.items()}
 
 
-def deciding(design: Design, load: str, now: Seen) -> str:
-    """The figure that decides at a load: the one that stands worst against its limit; the ripple where none has one."""
-    figures, limits = {"20MHz": float(now.ripple), "full": float(now.spike)}, _limits(design, load)
-    return max(limits, key=lambda label: figures[label] / limits[label], default="20MHz")
-
-
-def _limits(design: Design, load: str) -> dict[str, float]:
-    """The strictest limit of each figure at a load [V], of those that have one."""
-    asked = [one for one in design.requirements if one.kind in ("ripple", "spike") and one.load == load]
-    found = {label: [one.limit for one in asked if one.label == label] for label in ("20MHz", "full")}
-    return {label: min(limits) for label, limits in found.items() if limits}
-
-
 def _causes(trial: Trial) -> dict[str, Any]:
     """What is left, by source, by parasitic and by frequency."""
-    design, state, load, now = trial.design, trial.state, trial.load, trial.now
+    solution, load, now = trial.solution, trial.load, trial.now
+    design, circuit = solution.design, solution.circuit
     narrow, wide = narrow_and_wide(design)
-    before = spectra(
-        design, state, filtered=False, outputs={load: design.named_load(load).port}, forces=now.spectra.source_spectra
-    )
+    before = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
     apart = split(now.spectra, design)
-    without: list[tuple[Ideal, Seen]] = [(one, trial.see(one.design)) for one in ideals(design)]
-    formula = trial.see(all_ideal(design))
-    circuit = design.build(state)
+    every = ideals(design)
+    *each, formula = trial.see_all([*(one.design for one in every), all_ideal(design)])
+    without: list[tuple[Ideal, Seen]] = list(zip(every, each, strict=True))
     waveform = now.spectra.waveform(load, wide)
     return {
         "ripple": float(now.ripple), "spike": float(now.spike),
@@ -199,7 +184,7 @@ def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progres
     )
     was = baseline(trial)
     singles = _checked(trial, singles, found, was)
-    tell(0.9, "the best changes over the uncertainty")
+    tell(0.9, "the best changes over what is not known")
     return {"mitigations": singles, "pairs": _checked(trial, both, found, was, most=1)}
 
 

@@ -126,7 +126,7 @@ def compare(first: Design, second: Design, *, progress: Progress | None = None) 
     loads = []
     for number, load in enumerate(shared):
         tell(REVIEWS + (1 - REVIEWS) * number / len(shared), f"reasons at {load}")
-        loads.append(_load(load, reviews, points))
+        loads.append(_load(load, points))
     return ComparisonResult(
         reviews=reviews,
         differences=found,
@@ -170,19 +170,14 @@ def _points(first: ReviewResult, second: ReviewResult) -> tuple[tuple[PointResul
     return tuple(shared) or ((first.points[0], second.points[0]),)
 
 
-def _load(
-    load: str, reviews: tuple[ReviewResult, ReviewResult], points: tuple[tuple[PointResult, PointResult], ...]
-) -> LoadComparison:
+def _load(load: str, points: tuple[tuple[PointResult, PointResult], ...]) -> LoadComparison:
     """At the operating point at which most is left in one of the two; an unstable one comes before all."""
 
     def most(pair: tuple[PointResult, PointResult]) -> float:
         return max(float(np.nan_to_num(_left(one, load).ripple, nan=np.inf)) for one in pair)
 
     pair = max(points, key=most)
-    first, second = (
-        reasons(one.design, load, point=point.operating.point, pairs=0)
-        for one, point in zip(reviews, pair, strict=True)
-    )
+    first, second = (reasons(point.solution, load, pairs=0) for point in pair)
     return LoadComparison(load, _left(pair[0], load), _left(pair[1], load), first, second)
 
 

@@ -11,13 +11,16 @@ import numpy as np
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, over_shapes, shapes
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import decibels, from_decibels
 
 PLACES = (*LINES, "differential", "common")
@@ -101,28 +104,36 @@ class EmissionResult:
         """The limits."""
         return self.test.judged
 
+    @property
+    def worst(self) -> Margin | None:
+        """The margin that decides; None where there is none."""
+        return min(self.margins, key=lambda one: one.margin, default=None)
+
+    def common_over_differential(self, frequency: float) -> float:
+        """By how much, on each line, the common mode exceeds the differential part [dB], at the harmonic next to a frequency [Hz]."""
+        at = int(np.argmin(np.abs(self.frequencies - frequency)))
+        half = self.levels["differential", "peak"][at] - decibels(2.0)  # each line has half of the differential voltage
+        return float(self.levels["common", "peak"][at] - half)
+
 
 def emissions(
-    design: Design,
+    solution: Solution,
     test: EmissionTest | None = None,
     *,
-    point: State | str | None = None,
-    band: bool = True,
+    interval: bool = True,
     progress: Callable[[float], None] | None = None,
 ) -> EmissionResult:
     """Conducted emission at an operating point, on each line and as modes, with margins to the limits.
 
     Parameters
     ----------
-    design : Design
+    solution : Solution
     test : EmissionTest, optional
         Which line, through which network, against which limits.
-    point : State or str, optional
-        Operating point; the first where nothing is said.
-    band : bool
+    interval : bool
         False leaves the search over the uncertainty out.
     progress : callable, optional
-        Told the share of the search that is done.
+        Called with the share of the search that is done.
 
     Returns
     -------
@@ -134,32 +145,31 @@ def emissions(
     ScaleError
         Where the converter's stated figures contradict each other.
     FilterlibError
-        For an unknown operating point, or where the input current cannot be estimated.
+        Where the input current cannot be estimated.
     """
-    test, state = test or EmissionTest(), design.state(point)
-    steady = stability(design, state)
-    if not steady.stable:
-        return EmissionResult(state.point, test, reason=steady)
-    return estimate(design, test, state, band=band, progress=progress)
+    test = test or EmissionTest()
+    if not nominal(solution, solution.design.loads[0].name).stable:
+        return EmissionResult(solution.point, test, reason=stability(solution))
+    return estimate(solution, test, interval=interval, progress=progress)
 
 
 def estimate(
-    design: Design,
+    solution: Solution,
     test: EmissionTest,
-    state: State,
     *,
-    band: bool | Mapping[Any, Interval],
+    interval: bool | Mapping[Any, Interval],
     progress: Callable[[float], None] | None = None,
 ) -> EmissionResult:
     """As `emissions`, of a circuit that is known to be stable there.
 
-    ``band``: True seeks the range; the ``extents`` of another operating point give that at the values which make its ends.
+    ``interval``: True seeks the range; the ``extents`` of another operating point give that at the values which make its ends.
     """
-    found = line_spectra(design, state, test)
+    design, state = solution.design, solution.state
+    found = line_spectra(solution, test)
     inside = _inside(found.frequencies, test)
     levels = _levels(_amplitudes(found), design.converter.switching_frequency, inside)
     spread = _Spread(state, test)
-    extents = _extents(design, spread, band, progress)
+    extents = _extents(design, spread, interval, progress)
     return EmissionResult(
         point=state.point,
         test=test,
@@ -182,23 +192,23 @@ def estimate(
 
 
 def _extents(
-    design: Design, spread: _Spread, band: bool | Mapping[Any, Interval], progress: Callable[[float], None] | None
+    design: Design, spread: _Spread, interval: bool | Mapping[Any, Interval], progress: Callable[[float], None] | None
 ) -> Mapping[Any, Interval]:
     """The range of every margin, as a ratio: sought, or read where another operating point has its ends."""
     more = _more(spread.test)
-    if not band:
+    if not interval:
         return {}
-    if isinstance(band, bool):
+    if isinstance(interval, bool):
         return over_shapes(design, spread, more=more, progress=progress)
-    ends = [values for extent in band.values() for values in (extent.at_low, extent.at_high)]
-    read: dict[Any, list[np.ndarray]] = {name: [] for name in band}
+    ends = [values for extent in interval.values() for values in (extent.at_low, extent.at_high)]
+    read: dict[Any, list[np.ndarray]] = {name: [] for name in interval}
     for variant in shapes(design):
         box = (*uncertain_parameters(variant), *more(variant))
         values = {one.key: np.array([[at.get(one.key, one.nominal)] for at in ends]) for one in box}
         for name, figures in in_chunks(variant, spread)(values).items():
             read[name].append(figures)
     return {
-        name: replace(band[name], low=float(np.nanmin(figures)), high=float(np.nanmax(figures)))
+        name: replace(interval[name], low=float(np.nanmin(figures)), high=float(np.nanmax(figures)))
         for name, figures in read.items()
     }
 
@@ -273,7 +283,7 @@ class _Spread:
         test = self.test
         if test.side == "input":
             test = EmissionTest(test.side, test.network, test.limits, test.held.at(values))
-        found = line_spectra(design, self.state, test)
+        found = line_spectra(Solution(design, self.state), test)
         inside = _inside(found.frequencies, test)
         levels = _levels(_amplitudes(found), design.converter.switching_frequency, inside)
         for place in (*PLACES, CURRENT):

@@ -7,7 +7,6 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from filterlib.analysis.ripple.spectra import full_current, ripple_scale
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
@@ -17,7 +16,7 @@ from filterlib.system.design import Design
 from filterlib.system.input import on_input
 from filterlib.system.input_side import SOURCE, InputSide, input_current
 from filterlib.system.limits import LimitFile, find_limit
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import UncertainParameter
 
@@ -104,23 +103,22 @@ class LineSpectra:
         return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
 
 
-def line_spectra(design: Design, state: State, test: EmissionTest) -> LineSpectra:
+def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
     """Harmonics up to the end of the network's range, on each line, of each source, at an operating point.
 
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
-    forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
+    design, forces = solution.design, solution.source_spectra
     kept = forces.frequencies[1:][forces.frequencies[1:] <= test.at.high * (1 + 1e-9)]
-    circuit, ports = setup(design, state, test)
-    scale = ripple_scale(design, state, full_current(design))
-    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", scale * forces.ripple)}
+    circuit, ports = setup(solution, test)
+    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.source_scale * forces.ripple)}
     if design.converter.spike is not None:
         driven["spike"] = "ripple", forces.spike
     if design.converter.common_mode is not None:
         driven["common_mode"] = "common_mode", forces.common_mode
     if test.side == "input":
-        driven[SOURCE] = SOURCE, _input(design, state, test.held, len(kept))
+        driven[SOURCE] = SOURCE, _input(solution, test.held, len(kept))
     names = list(dict.fromkeys(name for name, _ in driven.values()))
     outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
     transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
@@ -135,26 +133,27 @@ def line_spectra(design: Design, state: State, test: EmissionTest) -> LineSpectr
     )
 
 
-def _input(design: Design, state: State, side: InputSide, count: int) -> np.ndarray:
+def _input(solution: Solution, side: InputSide, count: int) -> np.ndarray:
+    design, state = solution.design, solution.state
     converter, voltage = design.converter, design.converter.input_voltage
     if state.input_voltage is not None and voltage is not None:
         converter, voltage = on_input(converter, state.input_voltage)[0], state.input_voltage
     current = input_current(
         converter, side, np.arange(1, count + 1),
         power=converter.output_voltage * state.converter_current,
-        full_power=converter.output_voltage * full_current(design), voltage=voltage,
+        full_power=converter.output_voltage * design.full_current, voltage=voltage,
     )  # fmt: skip
     return np.concatenate([np.zeros((*current.shape[:-1], 1)), current], axis=-1)
 
 
-def setup(design: Design, state: State, test: EmissionTest) -> tuple[Circuit, tuple[str, str]]:
+def setup(solution: Solution, test: EmissionTest) -> tuple[Circuit, tuple[str, str]]:
     """The circuit with its two networks, and the nodes at which a receiver reads the plus and the return line.
 
     "output": the networks stand at the end of the filter, and the loads beyond them are decoupled. "input": they feed the
     converter through its input side's lead, and filter and loads are as they are. Sources as in `Design.circuit`,
     and at the input `SOURCE`; "network.plus" and "network.return" are shorts whose current flows into the networks.
     """
-    design = design.model_copy(update={"clip": None})
+    design, state = solution.design.model_copy(update={"clip": None}), solution.state
     if test.side == "output":
         circuit, lines = design.model_copy(update={"loads": ()}).build(state), OUTPUT_LINES
     else:

@@ -8,10 +8,11 @@ import numpy as np
 
 from filterlib.analysis.emission.estimate import EmissionResult, estimate
 from filterlib.analysis.emission.line_spectra import EmissionTest
-from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.limits import LimitFile
+from filterlib.system.solution import Solution
 
 Progress = Callable[[float], None]
 
@@ -32,40 +33,40 @@ def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
 
 
 def emissions_of(
-    design: Design, points: Iterable[OperatingResult], *, progress: Progress | None = None
+    design: Design, solutions: Iterable[Solution], *, progress: Progress | None = None
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
     there, so that it may be wider than told, as every range that was sought.
     """
-    points, tests = tuple(points), emission_tests(design)
-    found: dict[str, list[EmissionResult]] = {point.point: [] for point in points}
+    points, tests = [(solution, stability(solution)) for solution in solutions], emission_tests(design)
+    found: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
     for number, test in enumerate(tests):
 
         def tell(share: float, number: int = number) -> None:
             if progress is not None:
                 progress((number + share) / len(tests))
 
-        for result in _at_points(design, test, points, tell):
+        for result in _at_points(test, points, tell):
             found[result.point].append(result)
     return {point: tuple(results) for point, results in found.items()}
 
 
 def _at_points(
-    design: Design, test: EmissionTest, points: tuple[OperatingResult, ...], tell: Progress
+    test: EmissionTest, points: list[tuple[Solution, Stability]], tell: Progress
 ) -> Iterator[EmissionResult]:
-    steady = [point.state for point in points if point.stable]
-    nominal = {state.point: estimate(design, test, state, band=False) for state in steady}
-    steady.sort(key=lambda state: nearest(nominal[state.point]))
+    steady = [solution for solution, verdict in points if verdict.stable]
+    nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}
+    steady.sort(key=lambda solution: nearest(nominal[solution.point]))
     extents = None
-    for state in steady:
-        result = estimate(design, test, state, band=True if extents is None else extents, progress=tell)
+    for solution in steady:
+        result = estimate(solution, test, interval=True if extents is None else extents, progress=tell)
         extents = result.extents if extents is None else extents
         yield result
-    for point in points:
-        if not point.stable:
-            yield EmissionResult(point.point, test, reason=point.reason)
+    for solution, verdict in points:
+        if not verdict.stable:
+            yield EmissionResult(solution.point, test, reason=verdict)
 
 
 def nearest(result: EmissionResult) -> float:

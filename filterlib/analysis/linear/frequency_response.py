@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 from filterlib.units import decibels
 
 FREQUENCIES = np.logspace(2, 8, 601)  # [Hz]
@@ -33,13 +32,13 @@ class BodeResult:
     resonances: tuple[tuple[float, float, str], ...]
 
 
-def bode(design: Design, state: State, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:
+def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:
     """The three ratios at a load; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
-    port = design.named_load(load).port
-    at_load, at_terminals = design.build(state).transfer(frequencies, "ripple", [port, (PLUS, RETURN)])
-    without = design.build(state, filtered=False).transfer(frequencies, "ripple", port)
+    port = solution.design.named_load(load).port
+    at_load, at_terminals = solution.circuit.transfer(frequencies, "ripple", [port, (PLUS, RETURN)])
+    without = solution.without_filter.transfer(frequencies, "ripple", port)
     return BodeResult(
-        point=state.point,
+        point=solution.point,
         load=load,
         frequencies=frequencies,
         load_over_source=at_load,

@@ -15,6 +15,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.couplings import couple
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.stages import add_filter
 from filterlib.system.state import State
 from filterlib.units import decibels
@@ -147,8 +148,9 @@ def in_system(
     return -decibels(with_filter * ((source + load) / load))
 
 
-def insertion(design: Design, state: State, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
+def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
     """Insertion loss in every test system, and what the filter really does; ``frequencies`` (f,) [Hz]."""
+    design, state = solution.design, solution.state
     tested: dict[Mode, dict[str, np.ndarray]] = {}
     for mode in ("symmetrical", "asymmetrical"):
         tested[mode] = {
@@ -160,12 +162,10 @@ def insertion(design: Design, state: State, *, frequencies: np.ndarray = FREQUEN
         point=state.point,
         frequencies=frequencies,
         **tested,
-        real_symmetrical=_real(
-            design, state, "ripple", {load.name: (load.port,) for load in design.loads}, frequencies
-        ),
-        real_asymmetrical=_real(design, state, "common_mode", _to_chassis(design), frequencies) if driven else {},
+        real_symmetrical=_real(solution, "ripple", {load.name: (load.port,) for load in design.loads}, frequencies),
+        real_asymmetrical=_real(solution, "common_mode", _to_chassis(design), frequencies) if driven else {},
         converter_impedance=design.converter.inner_impedance(frequencies) + lead,
-        load_impedance=seen_from_converter(design, state, frequencies, filtered=False),
+        load_impedance=seen_from_converter(solution.loads_alone, frequencies),
     )
 
 
@@ -174,13 +174,11 @@ def _to_chassis(design: Design) -> dict[str, tuple[tuple[str, str], ...]]:
 
 
 def _real(
-    design: Design, state: State, source: str, outputs: Mapping[str, tuple[Any, ...]], frequencies: np.ndarray
+    solution: Solution, source: str, outputs: Mapping[str, tuple[Any, ...]], frequencies: np.ndarray
 ) -> dict[str, np.ndarray]:
     """Each load's voltage (the mean of several outputs) without the filter over that with it [dB]."""
     wanted = [one for ports in outputs.values() for one in ports]
-    without, left = (
-        design.build(state, filtered=filtered).transfer(frequencies, source, wanted) for filtered in (False, True)
-    )
+    without, left = (solution.with_filter(filtered).transfer(frequencies, source, wanted) for filtered in (False, True))
     found, start = {}, 0
     for load, ports in outputs.items():
         chosen = slice(start, start + len(ports))

@@ -15,9 +15,8 @@ from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.system.converter import CHASSIS, PLUS, RETURN
 from filterlib.system.couplings import couple
-from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.stages import add_filter
-from filterlib.system.state import State
 from filterlib.units import decibels
 
 CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"
@@ -111,16 +110,14 @@ def mixed(lines: np.ndarray) -> np.ndarray:
 
 
 def modal_two_port(
-    design: Design, state: State, *, frequencies: np.ndarray = FREQUENCIES, reference: float = 50.0
+    solution: Solution, *, frequencies: np.ndarray = FREQUENCIES, reference: float = 50.0
 ) -> ModalTwoPort:
     """The filter of a design, three conductors, as a two-port of modes.
 
     Parameters
     ----------
-    design : Design
-        Its filter alone is taken, with its loop couplings; a hundred toleranced ones at once where values are arrays.
-    state : State
-        At which its parts are linearised.
+    solution : Solution
+        The design's filter alone is taken, with its loop couplings; a hundred toleranced ones at once where values are arrays.
     frequencies : array (f,)
         Above 0 [Hz].
     reference : float
@@ -144,16 +141,16 @@ def modal_two_port(
         raise QuantityError("must be above 0 ohm", name="reference", value=reference)
     if not np.all(np.asarray(frequencies) > 0):
         raise QuantityError("must be above 0 Hz", name="frequencies", value=frequencies)
-    circuit = terminated(design, state, reference)
+    circuit = terminated(solution, reference)
     found = circuit.transfer(frequencies, [f"E{n}" for n in range(1, 5)], [(port, CHASSIS) for port in PORTS])
     lines = np.moveaxis(2 * np.array(found), (0, 1), (-1, -2)) - np.eye(4)
     return ModalTwoPort(np.asarray(frequencies, float), reference, lines, mixed(lines))
 
 
-def terminated(design: Design, state: State, reference: float) -> Circuit:
+def terminated(solution: Solution, reference: float) -> Circuit:
     """The filter alone, each of `PORTS` driven by a source "E1" ... "E4" behind the reference [ohm] from the chassis."""
-    circuit = Circuit()
-    add_filter(circuit, design.filter, PORTS[:2], PORTS[2:], state)
+    circuit, design = Circuit(), solution.design
+    add_filter(circuit, design.filter, PORTS[:2], PORTS[2:], solution.state)
     couple(circuit, design.all_couplings, design.filter)
     for number, port in enumerate(PORTS, 1):
         circuit.voltage_source(f"E{number}", f"source{number}", CHASSIS)

@@ -132,35 +132,41 @@ def examine(part: Part) -> PartResult:
     return PartResult(part, fields(part), frequencies, impedances, tuple(_curves(part)), remark)
 
 
-Port = Callable[[Circuit, Mapping[str, float]], Circuit]
+Port = Callable[[Any, Mapping[str, float]], Circuit]
+
+
+def both_together(part: Any, at: Mapping[str, float]) -> Circuit:
+    """A part of two lines between "a" and the reference, its lines side by side, as common-mode current meets them.
+
+    ``part``: with ``add(circuit, name, first, second, ...)``; ``at``: its conditions, such as "current" [A].
+    """
+    circuit = Circuit().resistor("near", "a", "a2", 0.0).resistor("far", "b2", "0", 0.0)
+    return part.add(circuit, "part", ("a", "0"), ("a2", "b2"), **at)
+
+
+def out_and_back(part: Any, at: Mapping[str, float]) -> Circuit:
+    """The same part from "a" out through one line and back through the other, as differential current meets it."""
+    return part.add(Circuit().resistor("far", "b", "b2", 0.0), "part", ("a", "b"), ("0", "b2"), **at)
+
+
+def _single(part: Any, at: Mapping[str, float]) -> Circuit:
+    return part.add(Circuit(), "part", "a", "0", **at)
 
 
 def _ports(part: Part) -> dict[str, Port]:
-    """The ways through a part, each as what adds it between node "a" and the reference."""
-    add: Any = getattr(part, "add", None)
+    """The ways through a part, each as what makes a circuit of it between node "a" and the reference."""
+    add = getattr(part, "add", None)
     names = list(inspect.signature(add).parameters)[2:4] if add else []
-
-    def single(circuit: Circuit, at: Mapping[str, float]) -> Circuit:
-        return add(circuit, "part", "a", "0", **at)
-
-    def together(circuit: Circuit, at: Mapping[str, float]) -> Circuit:
-        circuit.resistor("near", "a", "a2", 0.0).resistor("far", "b2", "0", 0.0)
-        return add(circuit, "part", ("a", "0"), ("a2", "b2"), **at)
-
-    def back(circuit: Circuit, at: Mapping[str, float]) -> Circuit:
-        circuit.resistor("far", "b", "b2", 0.0)
-        return add(circuit, "part", ("a", "b"), ("0", "b2"), **at)
-
     if names == ["a", "b"]:
-        return {"": single}
-    return {"both lines together": together, "out and back": back} if names == ["first", "second"] else {}
+        return {"": _single}
+    return {"both lines together": both_together, "out and back": out_and_back} if names == ["first", "second"] else {}
 
 
 def _impedances(part: Part, ports: Mapping[str, Port], frequencies: np.ndarray) -> Iterator[Impedance]:
     for mode, port in ports.items():
         shown: list[np.ndarray] = []
         for at in _conditions(part):
-            circuit = port(Circuit(), at)
+            circuit = port(part, at)
             exact = circuit.impedance(frequencies, "a")
             if all(np.max(np.abs(exact / other - 1)) > NOTICEABLE for other in shown):
                 shown.append(exact)

@@ -8,9 +8,9 @@ import numpy as np
 
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.stability.stability import input_admittance
+from filterlib.network.circuit import Circuit
 from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.solution import BESIDE, Solution
 
 
 @dataclass(frozen=True)
@@ -29,26 +29,22 @@ class ImpedanceResult:
     load_input: np.ndarray
 
 
-def impedance(design: Design, state: State, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:
+def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:
     """The three impedances; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
-    port = design.named_load(load).port
+    wanted = solution.design.named_load(load)
     with np.errstate(divide="ignore", invalid="ignore"):
-        load_input = 1 / input_admittance(design, state, load, frequencies)
+        load_input = 1 / input_admittance(solution, wanted, frequencies)
     return ImpedanceResult(
-        point=state.point,
+        point=solution.point,
         load=load,
         frequencies=frequencies,
-        seen_by_load=design.build(state, open_load=load).impedance(frequencies, *port),
-        seen_by_converter=seen_from_converter(design, state, frequencies),
+        seen_by_load=solution.with_load_open(wanted).impedance(frequencies, *wanted.port),
+        seen_by_converter=seen_from_converter(solution.without_converter, frequencies),
         load_input=load_input,
     )
 
 
-def seen_from_converter(design: Design, state: State, frequencies: np.ndarray, *, filtered: bool = True) -> np.ndarray:
-    """Impedance [ohm], complex (f,), into filter and loads, or into the loads alone; infinite where nothing conducts.
-
-    Taken beside 1 ohm, so that a constant current alone leaves no node in the air.
-    """
-    circuit = design.build(state, converter=False, filtered=filtered).resistor("beside", PLUS, RETURN, 1.0)
+def seen_from_converter(circuit: Circuit, frequencies: np.ndarray) -> np.ndarray:
+    """Impedance [ohm], complex (f,), between the terminals of a circuit less `BESIDE`; infinite where nothing conducts."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1.0)
+        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1 / BESIDE)

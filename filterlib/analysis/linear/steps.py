@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 
 SETTLED = 0.02  # share of the greatest excursion within which a step counts as settled: common practice, no source
 POINTS = 1500
@@ -44,24 +43,21 @@ class StepsResult:
 
 
 def steps(
-    design: Design, state: State, load: str, *, step_current: float | None = None, rise_time: float = RISE_TIME
+    solution: Solution, load: str, *, step_current: float | None = None, rise_time: float = RISE_TIME
 ) -> StepsResult:
     """Step responses at a load of a stable design.
 
     ``step_current`` [A]: half the load's present current where None; ``rise_time`` [s]: time constant of that rise (an ideal
     step would make an infinite voltage across a lead). Linear: the loads keep the slope they have at the operating point. Raises FilterlibError for a load that is not there.
     """
-    wanted = design.named_load(load)
+    wanted, state = solution.design.named_load(load), solution.state
     amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
-    circuit = _with_rising_source(design.build(state), wanted, rise_time)
+    circuit = _with_rising_source(solution.circuit.copy(), wanted, rise_time)
     sources = ["regulated", "step"]
     try:
         look = np.array(circuit.step_response(_LOOK, sources, wanted.port))
     except CircuitError as error:
-        nothing = np.zeros(0)
-        return StepsResult(
-            state.point, load, amps, rise_time, nothing, nothing, nothing, np.nan, np.nan, np.nan, str(error)
-        )
+        return replace(no_steps(solution, load, str(error)), step_current=amps, rise_time=rise_time)
     times = np.linspace(0, 1.3 * max(_settling(_LOOK, row) for row in look), POINTS)
     up, down = circuit.step_response(times, sources, wanted.port)
     return StepsResult(
@@ -76,6 +72,12 @@ def steps(
         load_dip=amps * float(max(np.max(np.abs(look[1])), np.max(np.abs(down)))),
         settling_time=_settling(times, down, end=float(look[1][-1])),
     )
+
+
+def no_steps(solution: Solution, load: str, reason: Stability | str | None) -> StepsResult:
+    """What stands for the steps where there are none: the reason."""
+    nothing = np.zeros(0)
+    return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)
 
 
 def _with_rising_source(circuit: Circuit, load: Load, rise_time: float) -> Circuit:

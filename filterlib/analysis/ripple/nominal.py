@@ -14,10 +14,10 @@ import numpy as np
 from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, full_current
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers
 from filterlib.analysis.stability.stability import stability
 from filterlib.system.design import Design
-from filterlib.system.source_spectra import SourceSpectra, source_spectra
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels
 
@@ -27,8 +27,6 @@ POINTS = 301
 STEPS = (1.0, 2.0, 5.0, 10.0)
 SHARP = 2.0  # times its surroundings, a tenth of a decade wide: a peak that the grid hardly follows
 AUDIBLE = 0.02  # of the greatest response: a sharp peak below that is not seen in the step
-
-kept_source_spectra = lru_cache(maxsize=8)(source_spectra)  # while only the filter moves, the sources stay
 
 
 @dataclass(frozen=True)
@@ -74,23 +72,21 @@ class _Side:
     stable: bool
 
 
-def nominal(design: Design, load: str, *, state: State | None = None, band: str = "20MHz") -> NominalResult:
+def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalResult:
     """The nominal figures at a load.
 
     Parameters
     ----------
-    design : Design
+    solution : Solution
     load : str
         Its name.
-    state : State, optional
-        The operating point; the first one where None.
     band : str
         Label of the band in which ripple is read, as in `filterlib.analysis.ripple.spectra.bands`.
 
     Raises
     ------
     FilterlibError
-        For a load that is not there, and as `Design.state` and `drive`.
+        For a load that is not there, and as `source_spectra`.
 
     Notes
     -----
@@ -98,11 +94,10 @@ def nominal(design: Design, load: str, *, state: State | None = None, band: str 
     stability from the turns of det(1 - Z Y) about the origin, Z being the impedances at the loads of constant power and Y
     their admittances, everything else being passive. Where a resonance is too sharp for that, the poles give both.
     """
-    at = design.state() if state is None else state
+    design, at = solution.design, solution.state
     wanted = design.named_load(load)
     chosen = next(one for one in bands(design) if one.label == band)
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=at.input_voltage)
-    after, before = _side(design, at, load, forces), _without(_Without(design, at, load))
+    after, before = _side(solution, load), _without(_Without(design, at, load))
     voltage = float(at.voltage(load))
     found: dict[str, Any] = {
         "point": at.point, "load": load, "band": chosen, "frequencies": FREQUENCIES, "with_filter": after.over_source,
@@ -111,7 +106,7 @@ def nominal(design: Design, load: str, *, state: State | None = None, band: str 
     }  # fmt: skip
     if not after.stable:
         return NominalResult(**found)
-    found |= _steps(design, at, wanted, after, before)
+    found |= _steps(solution, wanted, after, before)
     return NominalResult(**found, **_ripple(after, before, load, chosen, design))
 
 
@@ -152,44 +147,43 @@ class _Without:
 @lru_cache(maxsize=8)
 def _without(one: _Without) -> _Side:
     """The side without the filter, kept while nothing but the filter's reactances moves."""
-    forces = kept_source_spectra(one.design.converter, full_current(one.design), input_voltage=one.state.input_voltage)
-    return _side(one.design, one.state, one.load, forces, filtered=False)
+    return _side(Solution(one.design, one.state), one.load, filtered=False)
 
 
-def _side(design: Design, state: State, load: str, forces: SourceSpectra, *, filtered: bool = True) -> _Side:
+def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     """One circuit, one elimination: at the grid and at the harmonics, for the converter's sources and the loads'."""
-    circuit = design.build(state, filtered=filtered)
-    harmonics = forces.frequencies[1:]
+    design, state = solution.design, solution.state
+    harmonics = solution.source_spectra.frequencies[1:]
     powered = [one for one in design.loads if one.kind == "constant_power" and state.scale(one.name) > 0]
     asked = dict.fromkeys((load, *(one.name for one in powered)))
     sources = driven(design)
     ports: list[Any] = [design.named_load(name).port for name in asked]
     rows = np.array(
-        circuit.transfer(
+        solution.with_filter(filtered).transfer(
             np.concatenate((FREQUENCIES, harmonics)),
             [*sources, *(design.named_load(name).source for name in asked)],
             ports,
         )
     )
     count = len(FREQUENCIES)
-    found = from_transfers(design, state, forces, [load], [[row[0, count:]] for row in rows[: len(sources)]])
+    found = from_transfers(solution, [load], [[row[0, count:]] for row in rows[: len(sources)]])
     driving = rows[len(sources) :, :, :count]
     places = [list(asked).index(one.name) for one in powered]
     return _Side(
         over_source=rows[0, 0, :count],
         impedance=driving[0, 0],
-        spectra=Spectra(harmonics, found, {}, {}, forces),
-        stable=not filtered or _stays_up(design, state, powered, -driving[np.ix_(places, places)]),
+        spectra=Spectra(harmonics, found, {}, {}, solution.source_spectra),
+        stable=not filtered or _stays_up(solution, powered, -driving[np.ix_(places, places)]),
     )
 
 
-def _stays_up(design: Design, state: State, powered: list[Any], impedance: np.ndarray) -> bool:
+def _stays_up(solution: Solution, powered: list[Any], impedance: np.ndarray) -> bool:
     """No turn of det(1 - Z Y) about the origin from one end of the axis to the other; near a sharp peak the poles decide."""
     if not powered:
         return True
     if any(_sharp(np.abs(impedance[at, at])).any() for at in range(len(powered))):
-        return stability(design, state).stable
-    z, y = np.moveaxis(impedance, -1, 0), np.array([_admittance(one, state) for one in powered]).T
+        return stability(solution).stable
+    z, y = np.moveaxis(impedance, -1, 0), np.array([_admittance(one, solution.state) for one in powered]).T
     turned = np.linalg.det(np.eye(len(powered)) - z * y[:, None, :])
     return bool(abs(np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) < np.pi / 2)
 
@@ -207,14 +201,14 @@ def _admittance(load: Any, state: State) -> np.ndarray:
     return conductance + 1 / (resistance + 1 / (2j * np.pi * FREQUENCIES * capacitance))
 
 
-def _steps(design: Design, state: State, load: Any, after: _Side, before: _Side) -> dict[str, Any]:
+def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[str, Any]:
     """Deviations after the load's current rises; exact where a sharp peak rings on."""
-    amps = abs(float(state.load_currents.get(load.name, 1.0))) / 2
+    amps = abs(float(solution.state.load_currents.get(load.name, 1.0))) / 2
     rise = 1 / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
     moved = after.impedance * rise
     peak = np.abs(moved) * _sharp(np.abs(after.impedance))
     if peak.max() > AUDIBLE * np.abs(moved).max():
-        exact = steps(design, state, load.name)
+        exact = steps(solution, load.name)
         times, deviation = exact.times[1:], exact.load_step[1:]
     else:
         times = _times(step_from_response(FREQUENCIES, moved, _LOOK))

@@ -12,7 +12,7 @@ from filterlib.analysis.ripple.spectra import TERMINALS, Band, Spectra, bands, s
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
 from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
@@ -118,17 +118,22 @@ class RippleResult:
 
 
 def ripple(
-    design: Design, state: State, *, band: bool = True, progress: Callable[[float], None] | None = None
+    solution: Solution, *, interval: bool = True, progress: Callable[[float], None] | None = None
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its band.
 
-    Parameters: ``design``; ``state`` of the operating point, which must be stable; ``band``: False leaves the search out;
-    ``progress``: told the share of the search that is done.
+    Parameters: ``solution`` of an operating point, which must be stable; ``interval``: False leaves the search over the
+    uncertainty out; ``progress``: called with the share of the search that is done.
     Raises ScaleError where the stated figures contradict each other.
     """
+    design, state = solution.design, solution.state
     wanted = bands(design)
-    before, after = spectra(design, state, filtered=False), spectra(design, state)
-    extents = over_shapes(design, lambda moved, _: _peaks(moved, state, wanted), progress=progress) if band else {}
+    before, after = spectra(solution, filtered=False), spectra(solution)
+    extents = (
+        over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
+        if interval
+        else {}
+    )
     sides = {place + BEFORE: (before, place) for place in before.places} | {
         place: (after, place) for place in after.places
     }
@@ -184,8 +189,8 @@ def _figure(found: Spectra, place: str, band: Band, extent: Interval | None) -> 
     )
 
 
-def _peaks(design: Design, state: State, wanted: tuple[Band, ...]) -> dict[Any, Any]:
-    found = spectra(design, state)
+def _peaks(solution: Solution, wanted: tuple[Band, ...]) -> dict[Any, Any]:
+    found = spectra(solution)
     return {(place, band.label): found.peak_to_peak(place, band) for place in found.places for band in wanted}
 
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
 from filterlib.system.load import ReflectedRipple
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
+from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra, measuring_circuit, samples, source_spectra, spread, triangle
-from filterlib.system.state import State
 
-_LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
 
@@ -109,30 +109,27 @@ class Spectra:
 
 
 def spectra(
-    design: Design,
-    state: State,
+    solution: Solution,
     *,
     filtered: bool = True,
     outputs: Mapping[Any, Any] | None = None,
     top: float | None = None,
-    forces: SourceSpectra | None = None,
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
     ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
-    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all. ``forces``: the
-    converter's sources at this point, where they are known already.
+    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
-    if forces is None:
-        forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
-    circuit = design.build(state, filtered=filtered)
-    count = len(forces.frequencies) if top is None else int(np.ceil(top / design.converter.switching_frequency))
-    frequencies = forces.frequencies[1 : count + 1]
+    design, harmonics = solution.design, solution.source_spectra.frequencies
+    count = len(harmonics) if top is None else int(np.ceil(top / design.converter.switching_frequency))
+    frequencies = harmonics[1 : count + 1]
     ports = outputs or _ports(design)
+    circuit = solution.with_filter(filtered)
     transfers = circuit.transfer(frequencies, driven(design), list(ports.values()))
-    reflected, grids = _reflected(design, circuit, ports, state)
-    return Spectra(frequencies, from_transfers(design, state, forces, list(ports), transfers), reflected, grids, forces)
+    reflected, grids = _reflected(solution, circuit, ports)
+    by_source = from_transfers(solution, list(ports), transfers)
+    return Spectra(frequencies, by_source, reflected, grids, solution.source_spectra)
 
 
 def driven(design: Design) -> list[str]:
@@ -141,17 +138,22 @@ def driven(design: Design) -> list[str]:
 
 
 def from_transfers(
-    design: Design, state: State, forces: SourceSpectra, places: list[Any], transfers: list[list[np.ndarray]]
+    solution: Solution, places: list[Any], transfers: list[list[np.ndarray]]
 ) -> dict[tuple[Any, str], np.ndarray]:
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
-    scale, kept = ripple_scale(design, state, full_current(design)), slice(1, 1 + transfers[0][0].shape[-1])
+    kept, converter, sources = (
+        slice(1, 1 + transfers[0][0].shape[-1]),
+        solution.design.converter,
+        solution.source_spectra,
+    )
+    ripple = solution.source_scale * sources.ripple[..., kept]
     by_source = {}
     for index, place in enumerate(places):
-        by_source[place, "ripple"] = transfers[0][index] * (scale * forces.ripple[..., kept])
-        if design.converter.spike is not None:
-            by_source[place, "spike"] = transfers[0][index] * forces.spike[..., kept]
-        if design.converter.common_mode is not None:
-            by_source[place, "common_mode"] = transfers[1][index] * forces.common_mode[..., kept]
+        by_source[place, "ripple"] = transfers[0][index] * ripple
+        if converter.spike is not None:
+            by_source[place, "spike"] = transfers[0][index] * sources.spike[..., kept]
+        if converter.common_mode is not None:
+            by_source[place, "common_mode"] = transfers[1][index] * sources.common_mode[..., kept]
     return by_source
 
 
@@ -162,7 +164,7 @@ def _ports(design: Design) -> dict[str, Any]:
 
 def as_measured(design: Design) -> dict[str, float]:
     """What the stated arrangements read on the model, without filter: "ripple" and, if stated, "spike" [V] peak to peak."""
-    full = full_current(design)
+    full = design.full_current
     forces = source_spectra(design.converter, full)
     emf = (forces.ripple + forces.spike)[..., 1:]
     stated = {"ripple": design.converter.ripple, "spike": design.converter.spike}
@@ -177,28 +179,11 @@ def as_measured(design: Design) -> dict[str, float]:
     return read
 
 
-def full_current(design: Design) -> float:
-    """Current [A] of all loads at their full draw and the nominal voltage."""
-    volts = design.converter.output_voltage
-    return float(sum(np.mean(load.draws(volts, 1.0)) for load in design.loads))
-
-
-def ripple_scale(design: Design, state: State, full: float) -> Any:
-    """Ripple at this state over that which was stated: a pulse output's grows with the load current, a triangle does not."""
-    if design.converter.shape != "pulse":
-        return 1.0
-    measured = full if design.converter.ripple.load_current is None else design.converter.ripple.load_current
-    drawn = sum(state.load_currents.values()) if state.load_currents else full
-    return np.maximum(drawn / measured, _LEAST_LOAD) if measured > 0 else 1.0
-
-
-def _reflected(
-    design: Design, circuit: Any, ports: Mapping[Any, Any], state: State
-) -> tuple[dict[Any, Any], dict[str, Any]]:
+def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -> tuple[dict[Any, Any], dict[str, Any]]:
     """What the loads' own ripple currents make at every place."""
     found, grids = {}, {}
-    for load in design.loads:
-        if load.ripple is None or state.scale(load.name) == 0:
+    for load in solution.design.loads:
+        if load.ripple is None or solution.state.scale(load.name) == 0:
             continue
         k, current = _triangle(load.ripple)
         grids[load.name] = k * load.ripple.frequency

@@ -10,6 +10,7 @@ import numpy as np
 
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
 
@@ -71,12 +72,9 @@ class OperatingResult:
         return None if self.stable else self.stability
 
 
-def operating(design: Design, point: str | None = None) -> OperatingResult:
-    """The DC state and the stability verdict at a named operating point (None: the first).
-
-    Raises OperatingError where the line cannot deliver what a load draws.
-    """
-    state = design.state(point)
+def operating(solution: Solution) -> OperatingResult:
+    """The DC state and the stability verdict at an operating point."""
+    design, state = solution.design, solution.state
     volts, amps = state.load_voltages, state.load_currents
     return OperatingResult(
         point=state.point,
@@ -91,7 +89,7 @@ def operating(design: Design, point: str | None = None) -> OperatingResult:
         unbalances=_floats(state.unbalances),
         biases=_floats(state.biases),
         converter_current=float(state.converter_current),
-        stability=stability(design, state),
+        stability=stability(solution),
         notes=tuple(_notes(design, state)),
         state=state,
     )

@@ -9,8 +9,8 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.system.design import Design
-from filterlib.system.state import State
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution
 
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
 AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
@@ -37,13 +37,12 @@ class Stability:
     load: str = ""
 
 
-def stability(design: Design, state: State) -> Stability:
+def stability(solution: Solution) -> Stability:
     """Poles of the circuit at an operating point and what they mean; judged at the load ports where there are no poles."""
-    circuit = design.build(state)
     try:
-        poles = circuit.poles()
+        poles = solution.poles
     except CircuitError:
-        return _by_nyquist(design, state)
+        return _by_nyquist(solution)
     bad = unstable_poles(poles)
     if not bad.size:
         return Stability(True, poles, "poles", *least_damped(poles))
@@ -73,22 +72,21 @@ def least_damped(poles: np.ndarray) -> tuple[float, float]:
     return float(np.abs(complex_ones[worst]) / (2 * np.pi)), float(quality[worst])
 
 
-def _by_nyquist(design: Design, state: State) -> Stability:
+def _by_nyquist(solution: Solution) -> Stability:
     """Encirclements of -1 by (impedance back from the port) x (admittance of the load), one load after the other."""
-    for load in design.loads:
-        back = design.build(state, open_load=load.name).impedance(_SWEEP, *load.port)
-        loop = back * input_admittance(design, state, load.name, _SWEEP)
+    for load in solution.design.loads:
+        back = solution.with_load_open(load).impedance(_SWEEP, *load.port)
+        loop = back * input_admittance(solution, load, _SWEEP)
         turns = np.sum(np.diff(np.unwrap(np.angle(1 + loop)))) / np.pi
         if round(turns) != 0:
             return Stability(False, None, "nyquist", load=load.name)
     return Stability(True, None, "nyquist")
 
 
-def input_admittance(design: Design, state: State, name: str, frequencies: np.ndarray) -> np.ndarray:
+def input_admittance(solution: Solution, load: Load, frequencies: np.ndarray) -> np.ndarray:
     """Admittance [S] of one load's own input: its capacitor and its small-signal conductance."""
-    load = design.named_load(name)
     circuit = Circuit().resistor("across", load.plus, load.minus, 1.0)
     if load.minus != "0":
         circuit.resistor("reference", load.minus, "0", 0.0)
-    load.add_input(circuit, state)
+    load.add_input(circuit, solution.state)
     return 1 / circuit.impedance(frequencies, *load.port) - 1.0

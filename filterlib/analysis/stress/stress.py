@@ -14,6 +14,7 @@ from filterlib.analysis.stress.loading import Loading, core_voltage, integral, l
 from filterlib.parts.ageing import mission_life
 from filterlib.parts.wound import temperature_rise
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
@@ -113,7 +114,7 @@ class _Measure:
     at_least: bool = False
 
 
-def stress(design: Design, state: State) -> StressResult:
+def stress(solution: Solution) -> StressResult:
     """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
     Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each unknown is
@@ -121,8 +122,9 @@ def stress(design: Design, state: State) -> StressResult:
     own rise changes its copper and its life, and not the circuit.
     Raises ScaleError where the converter's stated figures contradict each other.
     """
+    design, state = solution.design, solution.state
     batches = [_batch(variant) for variant in shapes(design)]
-    loaded = [loadings(many, state) for many, _ in batches]
+    loaded = [loadings(Solution(many, state)) for many, _ in batches]
     keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [], []
     for alike in zip(*loaded, strict=True):
@@ -130,8 +132,8 @@ def stress(design: Design, state: State) -> StressResult:
         measures = [tuple(_measures(one, rise, design, state)) for one, (*_, rise) in zip(alike, heat, strict=True)]
         checks += [_check(alike[0], same, keys, design, state) for same in zip(*measures, strict=True)]
         direct, ripple, core, rise = (float(np.ravel(part)[0]) for part in heat[0])
-        part = alike[0].fitted
-        heats.append(Heat(part.name, part.words, part.count, direct, ripple, core, rise))
+        part = alike[0].component
+        heats.append(Heat(part.name, part.label, part.count, direct, ripple, core, rise))
     return StressResult(state.point, tuple(checks), tuple(heats))
 
 
@@ -149,11 +151,11 @@ def _batch(design: Design) -> tuple[Design, list[str]]:
 
 def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
     """Heat of direct current, of ripple, of the core by Steinmetz [W], and rise [K]; (designs, 1) each."""
-    part, nothing = one.fitted.part, np.full((1, 1), np.nan)
+    part, nothing = one.component.part, np.full((1, 1), np.nan)
     core: Any = nothing
     rise: Any = nothing
     resistance = getattr(part, "thermal_resistance", None)
-    if one.fitted.kind in ("choke", "common_mode_choke"):
+    if one.component.kind in ("choke", "common_mode_choke"):
         core = _core_heat(one, state)
         if resistance is not None:
             copper, rest = one.direct_heat + one.copper_heat, np.fmax(one.ripple_heat - one.copper_heat, core)
@@ -165,26 +167,26 @@ def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
 
 def _core_heat(one: Loading, state: State) -> Any:
     """Of every source by itself, added: exact for the converter's alone."""
-    if one.fitted.part.steinmetz is None:
+    if one.component.part.steinmetz is None:
         return np.full((1, 1), np.nan)
     volts = core_voltage(one, state)
     flux = integral(volts)
     swings = (np.reshape(spread(samples(c)), (-1, 1)) for _, c in flux)
-    heats = [one.fitted.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
+    heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
     return sum(np.reshape(heat, (-1, 1)) for heat in heats)
 
 
 def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
-    if one.fitted.kind == "capacitor":
+    if one.component.kind == "capacitor":
         yield from _of_capacitor(one, rise, design, state)
-    elif one.fitted.kind == "choke":
-        part, (branch,) = one.fitted.part, one.fitted.branches
+    elif one.component.kind == "choke":
+        part, (branch,) = one.component.part, one.component.branches
         yield _rated("current", one.rms_with_direct, part, "rated_current", "rms")
         there = part.inductance_at(branch.direct, state.temperature)
         magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
         yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", "magnetising peak")
         yield _rise(one, rise, state)
-    elif one.fitted.kind == "common_mode_choke":
+    elif one.component.kind == "common_mode_choke":
         yield from _of_common_mode(one, rise, state)
 
 
@@ -194,7 +196,7 @@ def _rated(what: str, values: Any, part: Any, field: str, kind: Kind) -> _Measur
 
 
 def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
-    part, bias = one.fitted.part, one.fitted.bias
+    part, bias = one.component.part, one.component.bias
     weighed = sum(
         2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
     )
@@ -221,7 +223,7 @@ def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iter
 
 
 def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]:
-    part, name = one.fitted.part, one.fitted.name
+    part, name = one.component.part, one.component.name
     yield _rated("current", one.rms_with_direct, part, "rated_current", "winding rms")
     unbalance, balanced = state.unbalance(name), state.current(name)
     there = part.magnetising_at(unbalance, balanced, state.temperature)
@@ -234,7 +236,7 @@ def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]
 
 
 def _rise(one: Loading, rise: Any, state: State) -> _Measure:
-    part = one.fitted.part
+    part = one.component.part
     most = part.maximum_temperature
     limits: dict[Kind, float] = {"highest temperature": np.nan if most is None else most - state.temperature}
     if part.kind.startswith("ceramic"):
@@ -259,7 +261,7 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     answer = _answer(worst, best, limit, first.at_least)
     ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
     return StressCheck(
-        name=one.fitted.name, part=one.fitted.words, what=first.what, unit=first.unit, value=value, low=low, high=high,
+        name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
         limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
         depends_on=keys[at].strip() if answer == "depends on" else "", basis=first.basis,
     )  # fmt: skip

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import measurement
-from filterlib.analysis.ripple.spectra import Band, full_current, spectra
+from filterlib.analysis.ripple.spectra import Band, spectra
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
 from filterlib.system.design import Design
+from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
 
@@ -72,13 +73,13 @@ class MeasurementValues:
     capacitor: AddedCapacitor | None = None
 
 
-def closing(design: Design, state: State, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
+def measurement_values(solution: Solution, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
     """How much each measurement would narrow the band of the ripple at a load.
 
     Parameters
     ----------
-    design, state : Design, State
-        A stable operating point.
+    solution : Solution
+        Of a stable operating point.
     load : str
         Name of the load.
     band : Band
@@ -96,6 +97,7 @@ def closing(design: Design, state: State, load: str, band: Band, extent: Interva
     that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
     find about nine tenths of what is left; what a measurement takes away is told a little too large rather than too small.
     """
+    design, state = solution.design, solution.state
     if extent is None or width((extent.low, extent.high)) == 0.0:
         ends = (np.nan, np.nan) if extent is None else (extent.low, extent.high)
         return MeasurementValues(state.point, load, band.label, *ends)
@@ -108,7 +110,7 @@ def closing(design: Design, state: State, load: str, band: Band, extent: Interva
         found.append(Measurement(name, keys, low, high, narrows))
     ranked = tuple(sorted(found, key=lambda one: -one.narrows))
     inside = any(one.name == INSIDE for one in ranked)
-    capacitor = added_capacitor(design.converter, full_current(design)) if inside else None
+    capacitor = added_capacitor(design.converter, design.full_current) if inside else None
     return MeasurementValues(state.point, load, band.label, extent.low, extent.high, ranked, capacitor)
 
 
@@ -205,7 +207,7 @@ class _Search:
         return {name: values[:1] if name == SHAPE else values for name, values in parts.items()}
 
     def measured(self, moved: Design, _: Mapping[str, Any]) -> Mapping[Hashable, Any]:
-        return {"figure": spectra(moved, self.state).peak_to_peak(self.load, self.band)}
+        return {"figure": spectra(Solution(moved, self.state)).peak_to_peak(self.load, self.band)}
 
     def end(self, name: str, found: np.ndarray) -> tuple[float, float]:
         alone = [ends for key, ends in self.extent.effects.items() if key not in self.groups[name]]

@@ -10,9 +10,8 @@ import numpy as np
 
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.system.design import Design
-from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.solution import Solution
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 POINTS = 2**17  # designs times harmonics held at a time
 
@@ -41,7 +40,7 @@ class ToleranceResult:
 
 
 def tolerance(
-    design: Design, state: State, load: str, *, designs: int = 1000, top: float | None = None, seed: int = 1
+    solution: Solution, load: str, *, designs: int = 1000, top: float | None = None, seed: int = 1
 ) -> ToleranceResult:
     """The ripple in 20 MHz at a load, of designs whose parts lie anywhere within their tolerances.
 
@@ -64,6 +63,7 @@ def tolerance(
     What is not known of the converter stays at its nominal value: over that, see `filterlib.analysis.ripple.ripple`. The parts
     stand at the bias and current of the nominal design.
     """
+    design = solution.design
     loose = [one for one in uncertain_parameters(design) if one.key.startswith("filter.")]
     if not loose:
         raise FilterlibError("no part of the filter states a tolerance, so nothing spreads")
@@ -71,17 +71,16 @@ def tolerance(
     values = {one.key: one.at(share) for one, share in zip(loose, shares, strict=True)}
     band = bands(design)[0]
     return ToleranceResult(
-        point=state.point,
+        point=solution.point,
         load=design.named_load(load).name,
         band=band.label,
         values={key: drawn[:, 0] for key, drawn in values.items()},
-        peak_to_peak=peak_to_peak(design, state, load, values, band=band, top=top),
+        peak_to_peak=peak_to_peak(solution, load, values, band=band, top=top),
     )
 
 
 def peak_to_peak(
-    design: Design,
-    state: State,
+    solution: Solution,
     load: str,
     values: Mapping[str, Any],
     *,
@@ -109,17 +108,18 @@ def peak_to_peak(
     FilterlibError
         For a load that is not there, or a key that is none.
     """
+    design = solution.design
     known = [one.key for one in uncertain_parameters(design)]
     for key in values:
         if key not in known:
             raise FilterlibError(f'no value "{key}" has a range; {did_you_mean(key, known)}')
     place, band = design.named_load(load).name, band or bands(design)[0]
     count = len(next(iter(values.values())))
-    harmonics = len(spectra(design, state, top=top).frequencies)
+    harmonics = len(spectra(solution, top=top).frequencies)
     step = max(1, POINTS // harmonics)
     found = np.empty(count)
     for start in range(0, count, step):
         chosen = slice(start, start + step)
-        one = with_values(design, {key: value[chosen] for key, value in values.items()})
-        found[chosen] = np.ravel(spectra(one, state, top=top).peak_to_peak(place, band))
+        one = solution.varied({key: value[chosen] for key, value in values.items()})
+        found[chosen] = np.ravel(spectra(one, top=top).peak_to_peak(place, band))
     return found

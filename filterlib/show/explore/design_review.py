@@ -1,4 +1,4 @@
-"""What the notebook on design reviews shows: a panel's design saved, reviewed as the command line does it, and read."""
+"""For the notebook on design reviews: a panel's design saved, reviewed as the command line does it, and read."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show import tables
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel
+from filterlib.show.panels.marks import R
+from filterlib.show.panels.panel_state import D
 from filterlib.show.report import review_files
 from filterlib.words.review_sentences import headline, summary
 
@@ -40,7 +42,7 @@ class Reviewed:
 
     @property
     def summary(self) -> str:
-        """The verdict in a sentence, and what makes up the ripple that is left."""
+        """The verdict in a sentence, and the sources of the ripple that is left."""
         return f"{summary(self.result)}\n{headline(self.result)}"
 
     @property
@@ -50,7 +52,7 @@ class Reviewed:
 
     @property
     def stress(self) -> Fragment:
-        """What every part carries against its ratings."""
+        """The stress on every part against its ratings."""
         return self._table(tables.stress_table(self.result))
 
     def _table(self, table: tables.Table) -> Fragment:
@@ -74,7 +76,7 @@ class Reviewed:
         return Fragment(f'<div role="img" aria-label="{name}" style="{ground}">{svg}</div>', f"figure {name}")
 
 
-def reviewed(panel: Panel) -> Reviewed:
+def reviewed(panel: Panel[D, R]) -> Reviewed:
     """Save a panel's design, in a folder that goes away with the session, and review that file."""
     folder = Path(tempfile.mkdtemp(prefix="filterlib-"))
     file = panel.save_design(folder)

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
 
 import numpy as np
 
-from filterlib.analysis.judgement import Verdict, verdicts
-from filterlib.analysis.ripple.nominal import NominalResult, nominal
-from filterlib.analysis.ripple.ripple import Figure, RippleResult, ripple
-from filterlib.analysis.stability.operating_point import OperatingResult, operating
-from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.exploration import Explored, explore, refined
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.parts.tables import data_folder
+from filterlib.show.explore.tide_gauge import LOAD, WITH, WITHOUT, demo
 from filterlib.show.panels import (
     Axis,
-    Band,
     Calculation,
     Choice,
     Control,
@@ -28,79 +21,27 @@ from filterlib.show.panels import (
     Panel,
     Picture,
     Plot,
+    Range,
     Reading,
     parts,
 )
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
-from filterlib.system.files import load_design
 from filterlib.units import decibels
 from filterlib.words.quantities import interval_text, number
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
-LOAD, LABEL = "modem", "20MHz"
 LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
-WITH, WITHOUT = "with filter", "without filter"
+RANGE = "range (uncertain parameters)"
 
 
-@dataclass(frozen=True)
-class Explored:
-    """What the panel shows: nominal figures at once; ``figure`` and ``verdicts`` of the full analysis when sliders rest.
-
-    ``limit`` [V] peak to peak at the modem, of the design's own requirement; ``decided_by``: the uncertain parameter that makes the interval;
-    ``unstable``: why there is no ripple, where the poles say it.
-    """
-
-    nominal: NominalResult
-    limit: float
-    figure: Figure | None = None
-    verdicts: tuple[Verdict, ...] = ()
-    decided_by: str = ""
-    unstable: Stability | None = None
-
-
-@dataclass(frozen=True)
-class _Point:
-    """One operating point, as `verdicts` reads it."""
-
-    operating: OperatingResult
-    ripple: RippleResult
-
-
-def demo(name: str) -> Design:
-    """A design of data/designs, by the end of its file's name."""
-    return load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml")
-
-
-def explore(design: Design) -> Explored:
-    """The nominal figures at the modem."""
-    wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == LOAD)
-    return Explored(nominal(design, LOAD, band=LABEL), wanted.limit)
-
-
-def with_band(design: Design, shown: Explored, tick: Callable[[float], None]) -> Explored:
-    """The same with the band over the uncertainty, the verdicts, and the poles' word on stability."""
-    found = operating(design)
-    tick(0.0)
-    if not found.stable:
-        nothing = np.zeros(0)
-        quiet = replace(shown.nominal, stable=False, step=nothing, ripple=nothing)
-        return replace(shown, nominal=quiet, unstable=found.reason)
-    full = ripple(design, found.state, progress=tick)
-    tick(1.0)
-    judged = verdicts(design, [_Point(operating=found, ripple=full)])
-    decided = next((one.label for one in full.uncertain_parameters if one.key == full.depends[LOAD, LABEL]), "")
-    return replace(shown, figure=full.figures[LOAD, LABEL], verdicts=judged, decided_by=decided)
-
-
-def pi_panel() -> Panel:
+def pi_panel() -> Panel[Design, Explored]:
     """The pi filter of the tide gauge on sliders."""
     clean = demo("clean")
     start = clean.replace(name="Tide gauge, from the sliders", note="Saved from a notebook")
-    calculation = Calculation(start, explore, with_band)
-    return Panel(
-        "Pi filter of the tide gauge", calculation, _controls(clean), Display(_picture(), _readings, _sentence)
-    )
+    calculation = Calculation(start, partial(explore, load=LOAD), refined)
+    display = Display(_picture(), _readings, _sentence)
+    return Panel("Pi filter of the tide gauge", calculation, _controls(clean), display)
 
 
 def _controls(clean: Design) -> list[Control | Choice]:
@@ -138,8 +79,8 @@ def _capacitor(name: str) -> list[Control | Choice]:
     ]
 
 
-def _picture() -> Picture:
-    response = Plot(
+def _picture() -> Picture[Explored]:
+    response: Plot[Explored] = Plot(
         "Modem over ripple source",
         Axis("frequency", "Hz", "log", limits=(1e2, 1e8)),
         Axis("level", "dB", span=160),
@@ -148,7 +89,7 @@ def _picture() -> Picture:
             Curve(WITH, lambda r: (r.nominal.frequencies, decibels(r.nominal.with_filter)), AFTER, "-", kept=True),
         ),
     )
-    step = Plot(
+    step: Plot[Explored] = Plot(
         "After a step of its current",
         Axis("time", "s", zero=True),
         Axis("deviation", "V", zero=True),
@@ -157,19 +98,19 @@ def _picture() -> Picture:
             Curve(WITH, lambda r: _over(r.nominal.times, r.nominal.step), kept=True),
         ),
     )
-    before = Plot(
+    before: Plot[Explored] = Plot(
         "Ripple without filter",
         Axis("time", "s"),
         Axis("ripple", "V"),
         (Curve(WITHOUT, lambda r: _over(r.nominal.period, r.nominal.ripple_before)), _limit()),
     )
-    after = Plot(
+    after: Plot[Explored] = Plot(
         "Ripple with filter",
         Axis("time", "s"),
         Axis("ripple", "V"),
         (
-            Band("range over the uncertainty", lambda r: _range(r, 1)),
-            Band("range over the uncertainty", lambda r: _range(r, -1)),
+            Range(RANGE, lambda r: _range(r, 1)),
+            Range(RANGE, lambda r: _range(r, -1)),
             Curve(WITH, lambda r: _over(r.nominal.period, r.nominal.ripple), kept=True),
             _limit(),
         ),
@@ -177,15 +118,15 @@ def _picture() -> Picture:
     return Picture([response, step, (before, after)], name="Pi filter of the tide gauge", size=(924, 330))
 
 
-def _limit() -> Level:
+def _limit() -> Level[Explored]:
     return Level("requirement", lambda r: (-r.limit / 2, r.limit / 2), counts=True)
 
 
-def _over(x: np.ndarray, y: np.ndarray) -> Any:
+def _over(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     return (x, y) if len(y) else None
 
 
-def _range(r: Explored, side: int) -> Any:
+def _range(r: Explored, side: int) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
     """Where the peaks of one side lie, from the narrowest to the widest ripple."""
     if r.figure is None or not len(r.nominal.ripple):
         return None
@@ -206,10 +147,12 @@ def _readings(r: Explored) -> tuple[Reading, ...]:
             _verdict(r, "ripple"),
             f"at most {number(r.limit, 'V')}",
         ),
-        Reading("over the uncertainty", _band_text(r), note=r.decided_by and f"most of it: {r.decided_by}"),
+        Reading(RANGE, _range_text(r), note=r.decided_by and f"mostly from the {r.decided_by}"),
         Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
         Reading("highest peak", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""),
-        Reading("DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} arrive"),
+        Reading(
+            "DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} at the modem"
+        ),
     )
 
 
@@ -217,7 +160,7 @@ def _verdict(r: Explored, kind: str) -> str:
     return next((one.verdict for one in r.verdicts if one.kind == kind and one.load == LOAD), "")
 
 
-def _band_text(r: Explored) -> str:
+def _range_text(r: Explored) -> str:
     if not r.nominal.stable:
         return "none"
     return "a moment later" if r.figure is None else interval_text(r.figure.low, r.figure.high, "V")
@@ -230,7 +173,7 @@ def _sentence(r: Explored) -> str:
     side = "within" if one.peak_to_peak <= r.limit else "above"
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (
-        f"Of {number(one.peak_to_peak_before, 'V')} of ripple {number(one.peak_to_peak, 'V')} are left at the modem, {side} the "
-        f"required {number(r.limit, 'V')}; a step of {number(one.step_current, 'A')} moves its voltage by "
+        f"The filter leaves {number(one.peak_to_peak, 'V')} of {number(one.peak_to_peak_before, 'V')} of ripple at the modem, {side} "
+        f"the {number(r.limit, 'V')} allowed; a step of {number(one.step_current, 'A')} moves its voltage by "
         f"{number(abs(float(deepest)), 'V')}."
     )

@@ -10,6 +10,7 @@ from filterlib.analysis.linear.modal_two_port import PORTS, mixed, modal_two_por
 from filterlib.errors import QuantityError
 from filterlib.parts.tables import data_folder
 from filterlib.system.converter import CHASSIS
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import with_values
 from tests.dense import dense_transfer
 from tests.designs import common_mode, design, film, series, shunt
@@ -35,15 +36,15 @@ def board(**more):
 
 def two_port(*stages, **more):
     one = design(*stages)
-    return modal_two_port(one, one.state(), frequencies=F, **more)
+    return modal_two_port(solve(one), frequencies=F, **more)
 
 
 @pytest.mark.parametrize("reference", [50.0, 10.0])
 def test_modes_against_scikit_rf_on_a_dense_solution(reference):
     """second method: scattering by a dense numpy solution, turned into modes by scikit-rf; to 1e-9 of the largest entry."""
     one = board()
-    found = modal_two_port(one, one.state(), frequencies=F, reference=reference)
-    circuit = terminated(one, one.state(), reference)
+    found = modal_two_port(solve(one), frequencies=F, reference=reference)
+    circuit = terminated(solve(one), reference)
     ports = [(port, CHASSIS) for port in PORTS]
     columns = [dense_transfer(circuit, F, f"E{number}", ports) for number in range(1, 5)]
     lines = 2 * np.moveaxis(np.array(columns), (0, 1), (2, 1)) - np.eye(4)
@@ -57,7 +58,7 @@ def test_modes_against_scikit_rf_on_a_dense_solution(reference):
 def test_demo_designs_against_scikit_rf(name):
     """second method: scikit-rf's se2gmm of the same single-ended matrix, to 1e-9 of its largest entry."""
     one = load_design(data_folder() / "designs" / f"{name}.toml")
-    found = modal_two_port(one, one.state(), frequencies=F)
+    found = modal_two_port(solve(one), frequencies=F)
     other = skrf.Network(f=F, f_unit="hz", s=found.lines, z0=50)
     other.se2gmm(p=2)
     assert_allclose(found.modes, other.s, rtol=0, atol=1e-9 * np.abs(other.s).max())
@@ -97,7 +98,7 @@ def test_a_common_mode_choke_acts_on_the_common_mode():
     part = common_mode()
     part["part"] |= {"winding_capacitance": 0.0, "interwinding_capacitance": 0.0, "relaxation_frequency": "1 GHz"}
     one = design(part)
-    found = modal_two_port(one, one.state(), frequencies=f)
+    found = modal_two_port(solve(one), frequencies=f)
     assert abs(found.common[0, 1, 0]) == pytest.approx(abs(1 / (1 + 2j * np.pi * 1e5 * 1e-3 / 50)), rel=0.01, abs=0)
     assert abs(found.differential[0, 1, 0]) == pytest.approx(
         abs(1 / (1 + (2j * np.pi * 1e5 * 10e-6 + 0.02) / 200)), rel=1e-3, abs=0
@@ -109,7 +110,7 @@ def test_loops_that_couple_are_in_the_two_port():
     first, second = ({**shunt(part=film(esl=0.0)), "mounting_loop": "1 nH", "name": name} for name in ("C1", "C2"))
     one = design(first, series("1 mH"), second, coupling=[{"first": "C1", "second": "C2", "mutual": "0.3 nH"}])
     f = np.array([30e6])
-    found = abs(modal_two_port(one, one.state(), frequencies=f).differential[0, 1, 0])
+    found = abs(modal_two_port(solve(one), frequencies=f).differential[0, 1, 0])
     assert found == pytest.approx(2 * 2 * np.pi * 30e6 * 0.3e-9 / 100, rel=0.02, abs=0)
 
 
@@ -187,9 +188,9 @@ def test_losses_are_those_of_the_blocks():
 def test_many_designs_at_once():
     one = board()
     values = {f"filter.{one.filter[0].name}.capacitance": np.array([[0.5e-6], [1e-6], [2e-6]])}
-    together = modal_two_port(with_values(one, values), one.state(), frequencies=F)
+    together = modal_two_port(solve(with_values(one, values), one.state()), frequencies=F)
     assert together.modes.shape == (3, len(F), 4, 4)
-    alone = modal_two_port(one, one.state(), frequencies=F)
+    alone = modal_two_port(solve(one), frequencies=F)
     assert_allclose(together.modes[1], alone.modes, rtol=0, atol=1e-12)
     assert np.abs(together.modes[0] - alone.modes).max() > 1e-3
 
@@ -214,4 +215,4 @@ def test_bad_arguments_are_named(arguments, name):
 def test_a_frequency_of_zero_is_refused():
     one = design()
     with pytest.raises(QuantityError, match="frequencies"):
-        modal_two_port(one, one.state(), frequencies=np.array([0.0, 1e3]))
+        modal_two_port(solve(one), frequencies=np.array([0.0, 1e3]))

@@ -15,6 +15,7 @@ from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.system.changes import changed
+from filterlib.system.solution import solve
 from tests.designs import converter, design, film, series, shunt
 
 DEMOS = {name: load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick")}
@@ -26,7 +27,7 @@ STIFF = converter(shape="triangle", output_capacitance="470 µF", output_esr="10
 def test_ripple_is_that_of_the_full_analysis(name, load):
     """second method: `ripple`, which solves harmonics alone and for every place."""
     one, state = DEMOS[name], DEMOS[name].state()
-    full, quick = ripple(one, state, band=False), nominal(one, load)
+    full, quick = ripple(solve(one, state), interval=False), nominal(solve(one), load)
     for label, found in ((load, quick.ripple), (f"{load}_before", quick.ripple_before)):
         np.testing.assert_allclose(found, full.waveforms[label, "20MHz"], rtol=0, atol=1e-9 * np.ptp(found))
     assert quick.peak_to_peak == pytest.approx(full.figures[load, "20MHz"].peak_to_peak, rel=1e-9, abs=0)
@@ -35,8 +36,8 @@ def test_ripple_is_that_of_the_full_analysis(name, load):
 @pytest.mark.parametrize("name", DEMOS)
 def test_response_is_that_of_the_full_analysis(name):
     """second method: `bode`, asked at the same frequencies."""
-    found = bode(DEMOS[name], DEMOS[name].state(), "modem", frequencies=FREQUENCIES)
-    quick = nominal(DEMOS[name], "modem")
+    found = bode(solve(DEMOS[name], DEMOS[name].state()), "modem", frequencies=FREQUENCIES)
+    quick = nominal(solve(DEMOS[name]), "modem")
     np.testing.assert_allclose(quick.with_filter, found.load_over_source, rtol=1e-9, atol=0)
     np.testing.assert_allclose(quick.with_filter / quick.without_filter, found.with_over_without, rtol=1e-8, atol=0)
 
@@ -46,7 +47,7 @@ def test_response_is_that_of_the_full_analysis(name):
 def test_step_is_that_of_the_poles(name, changes):
     """second method: `steps`, from poles and residues, exact; the difference against the greatest excursion."""
     one = changed(DEMOS[name], changes)
-    exact, quick = steps(one, one.state(), "modem"), nominal(one, "modem")
+    exact, quick = steps(solve(one), "modem"), nominal(solve(one), "modem")
     assert quick.step_current == pytest.approx(exact.step_current, rel=1e-12, abs=0)
     inside = quick.times <= exact.times[-1]
     there = np.interp(quick.times[inside], exact.times, exact.load_step)
@@ -73,13 +74,14 @@ def modem(power, bandwidth="500 kHz"):
 def test_verdict_on_stability_is_that_of_the_poles(power, extra):
     """second method: the poles."""
     one = design(shunt(), series(), shunt(), *extra, source=STIFF, load=modem(power))
-    assert nominal(one, "modem").stable == stability(one, one.state()).stable
+    assert nominal(solve(one), "modem").stable == stability(solve(one)).stable
 
 
 def test_both_verdicts_occur():
     """hand: 112 W behind 10 uH and 1 uF grows, and 2 W does not: see test_stability."""
     found = [
-        nominal(design(shunt(), series(), shunt(), source=STIFF, load=modem(p)), "modem") for p in ("112 W", "2 W")
+        nominal(solve(design(shunt(), series(), shunt(), source=STIFF, load=modem(p))), "modem")
+        for p in ("112 W", "2 W")
     ]
     assert [one.stable for one in found] == [False, True]
     assert not len(found[0].ripple)
@@ -92,8 +94,8 @@ def test_two_loads_of_constant_power():
     verdicts = []
     for loads in ([modem("1 W")], [modem("1 W"), second], [modem("60 W"), second]):
         one = design(shunt(), series(), shunt(), source=STIFF, load=loads)
-        verdicts.append(nominal(one, "modem").stable)
-        assert verdicts[-1] == stability(one, one.state()).stable
+        verdicts.append(nominal(solve(one), "modem").stable)
+        assert verdicts[-1] == stability(solve(one)).stable
     assert verdicts[0]
     assert not verdicts[-1]
 
@@ -101,10 +103,10 @@ def test_two_loads_of_constant_power():
 def test_what_is_kept_is_told_apart():
     """The side without filter is kept while only the filter moves; a load that moves makes it anew."""
     clean = DEMOS["clean"]
-    first = nominal(clean, "modem")
-    assert nominal(changed(clean, {"filter.C1.capacitance": "10 µF"}), "modem").ripple_before is not None
-    other = nominal(changed(clean, {"load.modem.length": "4 m"}), "modem")
-    fresh = ripple(changed(clean, {"load.modem.length": "4 m"}), clean.state(), band=False)
+    first = nominal(solve(clean), "modem")
+    assert nominal(solve(changed(clean, {"filter.C1.capacitance": "10 µF"})), "modem").ripple_before is not None
+    other = nominal(solve(changed(clean, {"load.modem.length": "4 m"})), "modem")
+    fresh = ripple(solve(changed(clean, {"load.modem.length": "4 m"}), clean.state()), interval=False)
     assert other.peak_to_peak_before != first.peak_to_peak_before
     assert other.peak_to_peak_before == pytest.approx(
         fresh.figures["modem_before", "20MHz"].peak_to_peak, rel=1e-3, abs=0
@@ -113,4 +115,4 @@ def test_what_is_kept_is_told_apart():
 
 def test_a_load_that_is_not_there():
     with pytest.raises(FilterlibError, match="modem"):
-        nominal(DEMOS["clean"], "modme")
+        nominal(solve(DEMOS["clean"]), "modme")

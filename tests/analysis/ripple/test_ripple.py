@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple, trusted_to
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
+from filterlib.system.solution import solve
 from filterlib.system.state import State
 from tests.designs import converter, design, film, resistive, series, shunt
 
@@ -22,7 +23,7 @@ def pp(found, place, band="20MHz"):
 
 
 def bare(one, **options):
-    return ripple(one, one.state(), band=False, **options)
+    return ripple(solve(one), interval=False, **options)
 
 
 def test_ideal_pi_filter_at_one_harmonic():
@@ -31,7 +32,7 @@ def test_ideal_pi_filter_at_one_harmonic():
                        output_resistance="1 mΩ", loop_bandwidth="2 kHz")  # fmt: skip
     lossless = {"kind": "capacitor", "part": film(loss_angle=0.0, esl=0.0), "mounting_loop": 0.0}
     one = design(lossless, series(resistance="1 µΩ"), lossless, source=source, load=resistive("10 kohm"))
-    found = spectra(one, one.state())
+    found = spectra(solve(one))
     k = 4  # the fifth harmonic, 900 kHz, below the choke's own resonance
     w = 2 * np.pi * found.frequencies[k]
     gain = abs(found.by_source["modem", "ripple"][k] / found.by_source["terminals", "ripple"][k])
@@ -57,7 +58,7 @@ def test_first_capacitor_can_raise_the_terminals():
 def test_band_finds_a_resonance_between_the_corners():
     """The internal inductance at both ends of its range is harmless; in between it resonates with C1 on a harmonic."""
     one = design(shunt(), source=converter(**TRIANGLE, output_esl={"low": "20 nH", "value": "40 nH", "high": "200 nH"}))
-    found = ripple(one, one.state())
+    found = ripple(solve(one))
     ends = [bare(design(shunt(), source=converter(**TRIANGLE, output_esl=esl))) for esl in ("20 nH", "200 nH")]
     assert found.figures["modem", "20MHz"].high > 1.5 * max(pp(end, "modem") for end in ends)
 
@@ -75,6 +76,23 @@ def test_sources_add_up(shape):
             parts = [found.partial[place, band, name] for name in ("ripple", "spike", "common_mode")]
             scale = max(np.max(np.abs(part)) for part in parts)
             np.testing.assert_allclose(sum(parts), found.waveforms[place, band], rtol=0, atol=1e-12 * scale)
+
+
+@pytest.mark.parametrize(
+    ("measured", "ring", "hertz"),
+    [
+        ("5 MHz", None, 5e6),
+        ("5 MHz", "12 MHz", 12e6),
+        ("5 MHz", "200 MHz", 30e6),
+        (None, None, 30e6),
+        (None, "12 MHz", 30e6),
+    ],
+)
+def test_figures_are_trusted_as_far_as_the_wider_reading_and_never_above_30_MHz(measured, ring, hertz):
+    """hand: the wider of the two readings' bandwidths (none stated: full), at most 30 MHz."""
+    one = design(source=converter(ripple={"peak_to_peak": "110 mV", "bandwidth": measured},
+                                  spike=ring and {"peak_to_peak": "0.3 V", "bandwidth": ring}))  # fmt: skip
+    assert trusted_to(one) == hertz
 
 
 def test_reading_in_the_stated_arrangement():
@@ -97,7 +115,7 @@ def test_pulse_follows_the_load_and_triangle_does_not():
     points = [{"name": "full"}, {"name": "idle", "load": "30 %"}]
     for shape, share in (("pulse", 0.3), ("triangle", 1.0)):
         one = design(source=converter(shape=shape), load=resistive("280 ohm"), operating_point=points)
-        full, idle = (ripple(one, one.state(name), band=False) for name in ("full", "idle"))
+        full, idle = (ripple(solve(one, name), interval=False) for name in ("full", "idle"))
         assert pp(idle, "modem") / pp(full, "modem") == pytest.approx(share, rel=0.02, abs=0)
 
 
@@ -118,7 +136,7 @@ def test_load_ripple_adds_at_its_own_frequency():
 def test_band_holds_the_nominal_and_shrinks_when_more_is_known():
     loose = design(shunt(), series(), shunt(), source=converter(shape="triangle"))
     tight = design(shunt(), series(), shunt(), source=converter(**TRIANGLE, output_esl="4 nH"))
-    wide, narrow = (ripple(one, one.state()).figures["modem", "20MHz"] for one in (loose, tight))
+    wide, narrow = (ripple(solve(one)).figures["modem", "20MHz"] for one in (loose, tight))
     for figure in (wide, narrow):
         assert figure.low <= figure.peak_to_peak <= figure.high
     assert narrow.high / narrow.low < 0.7 * wide.high / wide.low
@@ -126,7 +144,7 @@ def test_band_holds_the_nominal_and_shrinks_when_more_is_known():
 
 def test_unstated_shape_is_an_unknown():
     one = design(shunt(), series(), shunt())
-    found = ripple(one, one.state())
+    found = ripple(solve(one))
     shape = next(effect for effect in found.uncertain_parameters if effect.key == "converter.shape")
     assert shape.pp_at_low < shape.pp_at_high
     assert sum(effect.share for effect in found.uncertain_parameters) == pytest.approx(1, rel=1e-9, abs=0)
@@ -155,7 +173,7 @@ def test_periodic_response_of_the_same_circuit():
 
     one = design(shunt(), series(), shunt(), source=converter(shape="triangle"))
     state: State = one.state()
-    found = spectra(one, state)
+    found = spectra(solve(one, state))
     emf = Waveform.from_coefficients(one.converter.period, found.source_spectra.ripple)
     wave = one.build(state).periodic_response(emf, "ripple", one.loads[0].port)
     whole = found.waveform("modem", bands(one)[1])
@@ -171,6 +189,6 @@ def test_another_input_voltage_moves_the_ripple():
     points = [{"name": "low", "input_voltage": "56 V"}, {"name": "high", "input_voltage": "112 V"}]
     source = converter(shape="triangle", input_voltage="56 V")
     one = design(source=source, load=resistive("280 ohm"), operating_point=points)
-    low, high = (spectra(one, one.state(name)).by_source["modem", "ripple"][0] for name in ("low", "high"))
+    low, high = (spectra(solve(one, name)).by_source["modem", "ripple"][0] for name in ("low", "high"))
     expected = 1.5 * (np.sin(np.pi / 4) / (0.25 * 0.75)) / (np.sin(np.pi / 2) / (0.5 * 0.5))
     assert abs(high / low) == pytest.approx(expected, rel=1e-3, abs=0)

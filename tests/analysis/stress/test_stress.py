@@ -11,6 +11,7 @@ from filterlib.network.circuit import Current
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder
+from filterlib.system.solution import solve
 from filterlib.system.source_spectra import samples
 from filterlib.words.rating_sentences import basis_text, stress_sentence
 from filterlib.words.review_sentences import broken_ratings, cautions
@@ -26,7 +27,7 @@ HOUR = 3600.0
 
 
 def found(one, point=None):
-    return stress(one, one.state(point))
+    return stress(solve(one, point))
 
 
 def check(result, name, what):
@@ -202,7 +203,7 @@ def test_ripple_adds_to_a_chokes_peak():
     nearly = {"saturation_current": "4 A", "parallel_resistance": None, "winding_capacitance": "1e-14 F"}
     one = design(choke(**nearly), stiff, source=loud)
     state = one.state()
-    (held,) = [held for held in loadings(one, state) if held.fitted.name == "L1"]
+    (held,) = [held for held in loadings(solve(one, state)) if held.component.name == "L1"]
     seen = check(found(one), "L1", "peak current")
     wave = samples(held.currents[0][0][1])[0] + float(state.current("L1"))
     assert seen.value == pytest.approx(np.max(np.abs(wave)), rel=1e-3, abs=0)  # second method: its terminals' current
@@ -257,8 +258,11 @@ def test_core_loss_from_the_voltage_across_the_winding():
     loud = converter(shape="triangle", ripple={"peak_to_peak": "2 V"}, output_esr="50 mΩ", duty=0.5)
     one = design(choke(**CORE, **WARM), {"kind": "capacitor", "part": film("10 µF")}, source=loud)
     result, state = found(one), one.state()
-    circuit_current = spectra(one, state, outputs={"i": Current("L1")}).whole("i")
-    inductance, f = one.filter[0].part.inductance_at(state.current("L1")), loadings(one, state)[0].currents[0][0][0]
+    circuit_current = spectra(solve(one, state), outputs={"i": Current("L1")}).whole("i")
+    inductance, f = (
+        one.filter[0].part.inductance_at(state.current("L1")),
+        loadings(solve(one, state))[0].currents[0][0][0],
+    )
     # second method: flux from L i / (N A), with the current through the winding capacitance and loss left out, which is
     # little here; the loss by the definition, its constants integrated by hand
     flux = samples(inductance * circuit_current / (17 * 23e-6))
@@ -285,11 +289,33 @@ def test_the_larger_of_both_core_losses_warms_the_choke():
         assert made.rise * (1 / 50 - made.direct * 0.00393) - made.direct == pytest.approx(rest, rel=0.02, abs=0)
 
 
+@pytest.mark.parametrize("core", [{}, CORE])
+def test_ripple_heats_a_chokes_copper_once_and_the_core_apart_from_it(core):
+    """Without resistance across the core all of the ripple's heat is the copper's, which grows with the rise."""
+    loud = converter(shape="triangle", ripple={"peak_to_peak": "2 V"}, output_esr="50 mΩ", duty=0.5)
+    nearly = {
+        "inductance": "1 µH",
+        "dc_resistance": "0.3 ohm",
+        "parallel_resistance": None,
+        "winding_capacitance": "1e-14 F",
+    }
+    stage = choke(**nearly, **core, thermal_resistance="10 K/W")
+    one = design(stage, {"kind": "capacitor", "part": film("10 µF")}, source=loud, load=resistive("28 ohm"))
+    made = heat(found(one), "L1")
+    amps = loadings(solve(one))[0].rms[0, 0]
+    assert made.ripple == pytest.approx(0.3 * amps**2, rel=1e-6, abs=0)  # hand
+    assert made.ripple > 0.05 * made.direct
+    copper, rest = made.direct + 0.3 * amps**2, made.core if core else 0.0
+    # hand: rise = R (P_cu (1 + a rise) + P_rest), solved for the rise
+    assert made.rise == pytest.approx(10 * (copper + rest) / (1 - 10 * 0.00393 * copper), rel=1e-6, abs=0)
+    assert not core or 0 < made.core < made.ripple
+
+
 def test_the_cores_voltage_is_without_that_of_the_copper():
     resistive_one = choke(dc_resistance="2 ohm", parallel_resistance=None, winding_capacitance="1e-14 F")
     one = design(resistive_one, {"kind": "capacitor", "part": film("10 µF")}, source=converter(shape="triangle"))
     state = one.state()
-    held = loadings(one, state)[0]
+    held = loadings(solve(one, state))[0]
     ((f, volts),) = core_voltage(held, state)
     inductance = one.filter[0].part.inductance_at(state.current("L1"))
     expected = 2j * np.pi * f[:10] * inductance * held.currents[0][0][1][0, :10]  # hand: j w L I
@@ -334,7 +360,7 @@ def test_the_core_of_a_common_mode_choke_is_driven_by_what_does_not_return():
     still = design(shunt(), stage, source=converter(shape="triangle"))
     assert heat(found(one), "L1").core > 1e3 * heat(found(still), "L1").core
     state = one.state()
-    held = next(held for held in loadings(one, state) if held.fitted.name == "L1")
+    held = next(held for held in loadings(solve(one, state)) if held.component.name == "L1")
     ((f, volts),) = core_voltage(held, state)
     # second method: the mean of the windings' voltages, less that of resistance and leakage
     current = (held.currents[0][0][1] + held.currents[1][0][1]) / 2

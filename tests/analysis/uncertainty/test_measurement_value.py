@@ -8,8 +8,9 @@ import pytest
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty.interval import in_chunks, search, width
-from filterlib.analysis.uncertainty.measurement_value import INSIDE, SHAPE, closing
+from filterlib.analysis.uncertainty.measurement_value import INSIDE, SHAPE, measurement_values
 from filterlib.system.files import load_design
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
 from tests.designs import converter, design, film, resistive, series, shunt
@@ -32,7 +33,8 @@ SURE = {"kind": "capacitor", "part": film(tolerance=0), "mounting_loop": 0.0}
 def told(one, load="modem", label="20MHz"):
     state = one.state()
     band = next(band for band in bands(one) if band.label == label)
-    return closing(one, state, load, band, ripple(one, state).extents.get((load, label)))
+    solution = solve(one, state)
+    return measurement_values(solution, load, band, ripple(solution).extents.get((load, label)))
 
 
 def of(found, name):
@@ -87,7 +89,7 @@ def both(request, clean):
 
     def known(keys):
         box = tuple(one for one in uncertain_parameters(clean) if one.key not in keys)
-        metric = in_chunks(clean, lambda moved, _: {0: spectra(moved, state).peak_to_peak(request.param, band)})
+        metric = in_chunks(clean, lambda moved, _: {0: spectra(solve(moved, state)).peak_to_peak(request.param, band)})
         return search(metric, box)[0]
 
     return found, {one.name: known(one.keys) for one in found.measurements}
@@ -161,5 +163,5 @@ def test_the_ends_are_sought_again_where_a_resonance_moves():
     one = design(wide, source=source, load=resistive())
     found, state, band = told(one), one.state(), bands(one)[0]
     box = tuple(each for each in uncertain_parameters(one) if each.key != "filter.C1.capacitance")
-    end = search(in_chunks(one, lambda moved, _: {0: spectra(moved, state).peak_to_peak("modem", band)}), box)[0]
+    end = search(in_chunks(one, lambda moved, _: {0: spectra(solve(moved, state)).peak_to_peak("modem", band)}), box)[0]
     assert of(found, "part C1").high == pytest.approx(end.high, rel=0.03, abs=0)

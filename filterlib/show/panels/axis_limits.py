@@ -7,7 +7,7 @@ import math
 Pair = tuple[float, float]
 ROOM = 0.3  # share of a linear axis that its curves have to fill before it is drawn closer
 SPARE = 2  # decades of a logarithmic axis that have to be empty before it is drawn closer
-FLAT = 1e-9  # of its size: what a curve that stands still is spread to
+FLAT = 1e-9  # of its size: what a constant curve is spread to
 STEPS = 4  # least steps of a linear axis
 
 

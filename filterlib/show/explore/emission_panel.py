@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Margin, estimate
+from filterlib.analysis.emission.estimate import EmissionResult, Margin, emissions
 from filterlib.analysis.emission.line_spectra import EmissionTest, Side
-from filterlib.analysis.ripple.nominal import nominal
-from filterlib.analysis.stability.stability import stability
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.show.explore.common_mode import CHOICES as WAYS
-from filterlib.show.explore.pi_filter import LOAD, demo
-from filterlib.show.explore.two_converters import as_it_is, off
+from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo
 from filterlib.show.panels import (
     Axis,
     Calculation,
@@ -28,13 +24,15 @@ from filterlib.show.panels import (
     Picture,
     Plot,
     Reading,
+    Values,
     parts,
 )
-from filterlib.show.panels.marks import Mark
+from filterlib.show.panels.marks import Numbers
 from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit
+from filterlib.system.solution import solve
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import detector_words
 from filterlib.words.quantities import capital, level_unit
@@ -43,7 +41,8 @@ from filterlib.words.stability_sentences import reason_text
 LIMITS = ("dc-telecom-network", "mains-class-b", "wired-class-b")
 DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
 LINES, MODES = ("plus", "return"), ("differential", "common")
-HALF = 20 * np.log10(2)  # [dB] that each line has less than a purely differential voltage
+RANGE = "range (uncertain parameters)"
+Mark: TypeAlias = Curve[EmissionResult]
 _VERDICTS = {"below throughout": "met throughout", "depends on": "depends on", "above throughout": "not met"}
 
 
@@ -61,32 +60,14 @@ class Measured:
         return EmissionTest(self.side, "", (self.limit,), self.design.input_side if self.side == "input" else None)
 
 
-def measured(what: Measured) -> EmissionResult:
-    """Nominal levels and margins; none where the loads' regulation makes the circuit unstable."""
-    return _estimated(what, band=False)
+def _nominal(what: Measured) -> EmissionResult:
+    """Levels and margins; none where the circuit is unstable."""
+    return emissions(solve(what.design), what.test, interval=False)
 
 
-def with_band(what: Measured, shown: EmissionResult, tick: Callable[[float], None]) -> EmissionResult:
+def _with_range(what: Measured, shown: EmissionResult, tick: Callable[[float], None]) -> EmissionResult:
     """The same with its range over the uncertainty."""
-    return shown if shown.reason else _estimated(what, band=True, progress=tick)
-
-
-def _estimated(what: Measured, **options: Any) -> EmissionResult:
-    state = what.design.state()
-    if not nominal(what.design, LOAD, state=state).stable:
-        return EmissionResult(state.point, what.test, reason=stability(what.design, state))
-    return estimate(what.design, what.test, state, **options)
-
-
-def worst(r: EmissionResult) -> Margin | None:
-    """The margin that decides."""
-    return min(r.margins, key=lambda one: one.margin, default=None)
-
-
-def over_half(r: EmissionResult, frequency: float) -> float:
-    """By how much the common mode stands above the differential part of each line at a frequency [dB]."""
-    at = int(np.argmin(np.abs(r.frequencies - frequency)))
-    return float(r.levels["common", "peak"][at] - (r.levels["differential", "peak"][at] - HALF))
+    return shown if shown.reason else emissions(solve(what.design), what.test, progress=tick)
 
 
 # ---- the panel ------------------------------------------------------------------------------------------------------
@@ -95,17 +76,17 @@ def over_half(r: EmissionResult, frequency: float) -> float:
 _BOTH_EDGES = ("converter.common_mode.rise_time", "converter.common_mode.fall_time")
 
 
-def _set(what: Measured, values: Mapping[str, Any]) -> Measured:
+def _changed(what: Measured, values: Values) -> Measured:
     """Parts and sliders first, then what is joined to the chassis."""
-    keys = {key: given for key, given in values.items() if "." in key}
+    keys = {key: value for key, value in values.items() if "." in key}
     keys |= dict.fromkeys(_BOTH_EDGES, values["edges"]) if "edges" in values else {}
-    design = off(keys)(what.design)
+    design = by_keys(keys)(what.design)
     for name in ("bond", "y"):
         design = values.get(name, as_it_is)(design)
     return Measured(design, values.get("side", what.side), values.get("limit", what.limit))
 
 
-def emission_panel() -> Panel:
+def emission_panel() -> Panel[Measured, EmissionResult]:
     """Emission of the brick's lines."""
     brick = demo("brick").replace(name="Tide gauge, emission", note="Saved from a notebook")
     test, board, brick_group = "The test", "The board", "The brick"
@@ -114,22 +95,22 @@ def emission_panel() -> Panel:
         Choice("side", "line", {"output, behind the filter": "output", "input, to the battery": "input"}, group=test),
         Choice("limit", "limit", {find_limit(name).limit.title: name for name in LIMITS}, group=test),
         Choice("filter.L1.part", "choke", chokes, "cm-1m0-5A", group=board),
-        Choice("y", WAYS["y"][0], WAYS["y"][1], group=board),
+        Choice("y", "Y capacitors", Y_CAPACITORS, group=board),
         Control("filter.C2.capacitance", "C2", "F", "100 nF", "100 µF", 2.2e-6, group=board),
         Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=brick_group),
         Control("edges", "node's edges take", "s", "5 ns", "500 ns", 12e-9, group=brick_group),
-        Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": off({"converter.bond": None})}, group=brick_group),
+        Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": by_keys({"converter.bond": None})}, group=brick_group),
     ]  # fmt: skip
-    calculation = Calculation(Measured(brick), measured, with_band, _set)
+    calculation = Calculation(Measured(brick), _nominal, _with_range, _changed)
     return Panel("Emissions before the test house", calculation, controls, Display(_picture(), _readings, _sentence))
 
 
-def _picture() -> Picture:
-    lines = (
+def _picture() -> Picture[EmissionResult]:
+    lines: tuple[Mark, ...] = (
         Curve("plus line", partial(_level, "plus"), BLUE, "-", kept=True),
         Curve("return line", partial(_level, "return"), VERMILION, DASHES[1]),
     )
-    modes = (
+    modes: tuple[Mark, ...] = (
         Curve("differential, v+ − v−", partial(_level, "differential"), GREEN, DASHES[2]),
         Curve("common, (v+ + v−)/2", partial(_level, "common"), PURPLE, "-", kept=True),
     )
@@ -138,74 +119,65 @@ def _picture() -> Picture:
             title,
             Axis("frequency", "Hz", "log", limits=(1e5, 4e7)),
             Axis("peak level", "dBµV", limits=(0, 120)),
-            (*marks, *_limits(of), *_highest(places), _nearest(places)),
+            (
+                *marks,
+                *(Curve(f"limit, {detector_words(one)}", partial(_limit, of, one), BLACK, dash) for one, dash in DETECTORS.items()),
+                Curve("highest over the uncertainty", partial(_high, places), ORANGE, DASHES[3]),
+                Curve("nearest to the limit", partial(_decides, places), BLACK, marker="D"),
+            ),
         )
         for title, marks, of, places in (
             ("Each line to chassis", lines, "line", LINES),
             ("The same as modes", modes, "common_mode", MODES),
         )
-    ]
+    ]  # fmt: skip
     return Picture(plots, name="Emissions before the test house", size=(924, 330))
 
 
-def _level(place: str, r: EmissionResult) -> Any:
+def _level(place: str, r: EmissionResult) -> Numbers:
     return None if r.reason else thinned(r.frequencies, r.levels[place, "peak"])
 
 
-def _limits(of: str) -> tuple[Mark, ...]:
-    return tuple(
-        Curve(f"limit, {detector_words(detector)}", partial(_limit, of, detector), BLACK, dash)
-        for detector, dash in DETECTORS.items()
-    )
-
-
-def _limit(of: str, detector: str, r: EmissionResult) -> Any:
+def _limit(of: str, detector: str, r: EmissionResult) -> Numbers:
     """Corner by corner, where this limit is of what these axes show."""
-    held = r.limits[0].limit
-    pieces = [piece for piece in held.pieces if piece.detector == detector and held.of == of]
+    limit = r.limits[0].limit
+    pieces = [piece for piece in limit.pieces if piece.detector == detector and limit.of == of]
     if not pieces:
         return None
     x, y = (np.array([ends for piece in pieces for ends in getattr(piece, name)]) for name in ("frequencies", "levels"))
     return x, y
 
 
-def _highest(places: tuple[str, ...]) -> tuple[Mark, ...]:
-    return (Curve("highest over the uncertainty", partial(_high, places), ORANGE, DASHES[3]),)
-
-
-def _high(places: tuple[str, ...], r: EmissionResult) -> Any:
+def _high(places: tuple[str, ...], r: EmissionResult) -> Numbers:
     return thinned(r.frequencies, np.max([r.high[place] for place in places], axis=0)) if r.high else None
 
 
-def _nearest(places: tuple[str, ...]) -> Mark:
-    return Curve("nearest to the limit", partial(_decides, places), BLACK, marker="D")
-
-
-def _decides(places: tuple[str, ...], r: EmissionResult) -> Any:
-    found = worst(r)
+def _decides(places: tuple[str, ...], r: EmissionResult) -> Numbers:
+    found = r.worst
     return ([found.frequency], [found.level]) if found is not None and found.place in places else None
 
 
 def _readings(r: EmissionResult) -> tuple[Reading, ...]:
-    found = worst(r)
+    found = r.worst
     if found is None:
-        return tuple(Reading(label, "none") for label in ("quasi-peak", "average", "decided at", "mode", "range"))
-    over = over_half(r, found.frequency)
+        return tuple(
+            Reading(label, "none") for label in ("quasi-peak", "average", "nearest to the limit", "mode there", RANGE)
+        )
+    over = r.common_over_differential(found.frequency)
     mode = "common mode" if over > 0 else "differential mode"
     rows = [
-        Reading(detector_words(one.detector), _beside(one.margin), verdict=_VERDICTS[one.verdict] if r.high else "")
+        Reading(detector_words(one.detector), _distance(one.margin), verdict=_VERDICTS[one.verdict] if r.high else "")
         for one in r.margins
     ]
     return (
         *rows,
-        Reading("decided at", found.frequency, "Hz", note=f"{found.level:.1f} of {found.limit_level:.0f} {level_unit(found.unit)}"),
-        Reading("there it is", mode, note=f"{abs(over):.0f} dB above the other on each line"),
-        Reading("over the uncertainty", _range(found) if r.high else "a moment later",
-                note=found.depends_on and f"most of it: {found.depends_on}"),
+        Reading("nearest to the limit", found.frequency, "Hz", note=f"{found.level:.1f} of {found.limit_level:.0f} {level_unit(found.unit)}"),
+        Reading("mode there", mode, note=f"{abs(over):.0f} dB above the other on each line"),
+        Reading(RANGE, _range(found) if r.high else "a moment later", note=found.depends_on and f"mostly from the {found.depends_on}"),
     )  # fmt: skip
 
 
-def _beside(margin: float) -> str:
+def _distance(margin: float) -> str:
     return f"{abs(margin):.1f} dB {'below' if margin >= 0 else 'above'}"
 
 
@@ -218,6 +190,6 @@ def _range(found: Margin) -> str:
 
 
 def _sentence(r: EmissionResult) -> str:
-    found = worst(r)
-    words = margin_sentence(found) if found is not None else "no harmonic is where the limit is"
-    return f"{capital(reason_text(r.reason) or words)}. {ESTIMATE}"
+    found = r.worst
+    text = margin_sentence(found) if found is not None else "no harmonic is where there is a limit"
+    return f"{capital(reason_text(r.reason) or text)}. {ESTIMATE}"
