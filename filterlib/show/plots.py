@@ -133,7 +133,7 @@ def _waveform(ripple: Any, key: tuple[str, str], words: str, colour: str, limit:
     period = 1 / ripple.switching_frequency
     time, volts = Axis("time", "s", limits=(0.0, 2 * period)), Axis("voltage", "V")
     if key not in ripple.waveforms:
-        return Plot(time, volts, (), f"{words}: {ripple.absent.get(key, 'not computed')}", 180.0)
+        return Plot(time, volts, (), f"{words}: not computed", 180.0)
     wave, figure = ripple.waveforms[key], ripple.figures[key]
     curve = Curve(np.concatenate((ripple.times, ripple.times + period)), np.tile(wave, 2), Look(colour, width=1.6))
     middle = (wave.max() + wave.min()) / 2

@@ -15,6 +15,9 @@ from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import harmonic_count, source_spectra
+from filterlib.words.assumptions import assumptions
+from filterlib.words.review_sentences import cautions
+from filterlib.words.stability_sentences import part_note
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 CURRENT = {"name": "modem", "kind": "constant_current", "current": "4 A"}
@@ -174,7 +177,7 @@ def test_the_operating_point_says_what_is_left_of_the_choke():
     """hand: 1 A past the second winding of a choke that saturates at 0.2 A; the inductance is the part's own at 1 A."""
     load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
     one = design(common_mode(), source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
-    (note,) = operating(solve(one)).notes
+    (note,) = map(part_note, operating(solve(one)).notes)
     assert "L1: 1 A returns past the second winding" in note
     left = one.filter[0].part.magnetising_at(1.0) * 1e6
     assert f"{left:.3g} µH of 995 µH is left" in note
@@ -232,7 +235,7 @@ def test_without_a_chassis_nothing_may_reach_it(stages, more, key):
 
 def test_a_plastic_box_says_so_in_its_results():
     found = review(design(shunt(), chassis=False))
-    (line,) = [one for one in found.assumptions if one.key == "chassis"]
+    (line,) = [one for one in assumptions(found) if one.key == "chassis"]
     assert "no place for Y capacitors" in line.why
     assert not design(shunt(), chassis=False).chassis
 
@@ -344,12 +347,12 @@ def test_no_such_place_is_named(board):
 
 
 def test_clipping_on_has_its_caution(board):
-    cautions = [review(one).cautions for one in (board, with_clip(board, "modem"))]
-    assert [any("earthed oscilloscope" in text for text in found) for found in cautions] == [False, True]
+    told = [tuple(cautions(review(one))) for one in (board, with_clip(board, "modem"))]
+    assert [any("earthed oscilloscope" in text for text in found) for found in told] == [False, True]
 
 
 def test_supply_has_defaults_that_are_listed():
     found = review(design(shunt(), source=source(isolated=True, bond={})))
-    keys = {one.key for one in found.assumptions}
+    keys = {one.key for one in assumptions(found)}
     assert {"converter.supply.inductance", "converter.supply.bond", "load.modem.stray_capacitance"} <= keys
     assert not Supply().inductance.stated

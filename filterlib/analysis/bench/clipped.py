@@ -20,9 +20,7 @@ from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
-from filterlib.units import format_quantity
 
-LITTLE = 0.01  # share of what is there that nobody sees on a screen: common practice, no source
 _THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
 
 
@@ -55,8 +53,8 @@ class ClippedResult:
     ``waveforms``: (what, band) -> (t,) [V], what being "seen", "there", "shown", "own_clip" or "difference", which is shown less
     seen. ``rms``: (arrangement, mode) -> [V] in full bandwidth, arrangement "without" or "with" the clip, mode "differential" or
     "common" (NaN without the clip where nothing else reaches the chassis); ``current``, ``current_rms`` [A]: peak to peak
-    and rms through the clip's lead. ``convention`` of the modes. ``sentence``: what it comes to. ``reason``: why there is
-    nothing (an unstable circuit), else None.
+    and rms through the clip's lead. ``convention`` of the modes. ``stable``: False where there is
+    no steady state, and so nothing.
     """
 
     place: str
@@ -69,8 +67,7 @@ class ClippedResult:
     current: float = np.nan
     current_rms: float = np.nan
     convention: str = CONVENTION
-    sentence: str = ""
-    reason: str | None = None
+    stable: bool = True
 
 
 def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip | None = None) -> ClippedResult:
@@ -110,8 +107,7 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     solutions = solve(off, point), solve(on, point)
     for one in solutions:
         if not stability(one).stable:
-            why = "unstable: there is no steady state, so there is nothing to read"
-            return ClippedResult(place, one.point, on.clip, reason=why)
+            return ClippedResult(place, one.point, on.clip, stable=False)
     without, held = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
     return _result(place, solutions[0].state, on, without, held)
 
@@ -148,7 +144,7 @@ def _result(place: str, state: State, on: Design, without: Spectra, held: Spectr
     return ClippedResult(
         place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
         _by_mode("without", without) | _by_mode("with", held),
-        float(spread(samples(through))), _rms(through), sentence=_sentence(place, figures["full"], on.clip),
+        float(spread(samples(through))), _rms(through),
     )  # fmt: skip
 
 
@@ -162,13 +158,3 @@ def _by_mode(arrangement: str, found: Spectra) -> dict[tuple[str, str], float]:
 
 def _rms(harmonics: np.ndarray) -> float:
     return float(np.sqrt(2 * np.sum(np.abs(harmonics) ** 2)))
-
-
-def _sentence(place: str, at: ClipFigures, clip: Clip) -> str:
-    shown, seen, own = (format_quantity(volts, "V", 3) for volts in (at.shown, at.seen, at.own_clip))
-    if at.difference < LITTLE * at.seen:
-        return f"At {place} an earthed clip changes nothing that one would see: {seen} peak to peak in full bandwidth."
-    return (
-        f"At {place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {seen} is without it; its tip "
-        f"on its own clip alone shows {own}, along a lead of {format_quantity(float(clip.lead_inductance.value), 'H', 3)}."
-    )

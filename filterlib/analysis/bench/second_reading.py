@@ -27,7 +27,7 @@ class SecondReading:
     """A test ``capacitance`` [F] across the terminals, and the ripple expected with it, peak to peak [V].
 
     ``impedance`` and ``inner_impedance`` [ohm]: of the capacitor and of the converter at the switching frequency;
-    ``value`` with ``low`` and ``high`` over what is not known of the inside.
+    ``value`` with ``low`` and ``high`` over the uncertainty of the inside.
     """
 
     capacitance: float

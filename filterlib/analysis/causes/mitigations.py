@@ -9,17 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.causes.candidates import Candidate, Refusal
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stress.overloads import Overload, Rating, overloads
+from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from filterlib.units import format_quantity
 
 LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
@@ -49,13 +48,22 @@ class Costs:
 
 
 @dataclass(frozen=True)
+class Failure:
+    """Where a change loses its effect: another operating ``point``, or the ``end`` of an uncertain ``parameter`` by its label."""
+
+    point: str = ""
+    parameter: str = ""
+    end: str = ""
+
+
+@dataclass(frozen=True)
 class Mitigation:
     """One change, or two together, as tried.
 
     ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
-    rule that it breaks, or "". ``checked``: whether it was also tried over the band and at the other operating points;
+    rule that it breaks, or None. ``checked``: whether it was also tried over the band and at the other operating points;
     then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
-    more than half its effect somewhere, at ``fails_at``. Figures are NaN where it could not be tried.
+    more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -63,12 +71,12 @@ class Mitigation:
     ripple: float
     spike: float
     costs: Costs | None
-    refused: str = ""
+    refused: Refusal | None = None
     checked: bool = False
     ripple_high: float = np.nan
     spike_high: float = np.nan
     holds: bool = False
-    fails_at: str = ""
+    fails: Failure | None = None
 
     @property
     def words(self) -> str:
@@ -162,14 +170,14 @@ def _tried(
     trial: Trial, changes: Sequence[tuple[Candidate, ...]], progress: Progress | None = None
 ) -> list[Mitigation]:
     """Changes, one at a time or two together, as tried on the real model."""
-    refused = [next((one.refused for one in change if one.refused), "") for change in changes]
+    refused = [next((one.refused for one in change if one.refused), None) for change in changes]
     designs: dict[int, Design] = {}
     for place, change in enumerate(changes):
         try:
             if not refused[place]:
                 designs[place] = _apply(trial.design, change)
         except FilterlibError as error:
-            refused[place] = str(error)
+            refused[place] = Refusal("impossible", str(error))
     views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
     if progress is not None:
         progress(1.0)
@@ -177,13 +185,13 @@ def _tried(
 
 
 def _mitigation(
-    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: str
+    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: Refusal | None
 ) -> Mitigation:
     names, kinds = tuple(one.name for one in change), tuple(one.kind for one in change)
     if not isinstance(view, Seen):
-        return Mitigation(names, kinds, np.nan, np.nan, None, refused or str(view))
+        return Mitigation(names, kinds, np.nan, np.nan, None, refused or Refusal("impossible", str(view)))
     costs = _costs(trial, view, sum(one.parts for one in change))
-    broken = next(broken_rules(trial, view.solution, costs), "")
+    broken = next(broken_rules(trial, view.solution, costs), None)
     return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
 
 
@@ -227,33 +235,18 @@ def leakage(design: Design) -> float:
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
-def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[str]:
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Refusal]:
     """Rules that a changed design breaks and the design as it is does not."""
     if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
-        yield (
-            f"earth leakage {format_quantity(costs.leakage, 'A', 3)} at 60 Hz exceeds {format_quantity(LEAKAGE_LIMIT, 'A')}"
-        )
+        yield Refusal("leakage", value=costs.leakage, limit=LEAKAGE_LIMIT)
     before = {one.what for one in overloads(trial.solution)}
-    yield from (_overload_words(one) for one in overloads(solution) if one.what not in before)
+    for one in overloads(solution):
+        if one.what not in before:
+            yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
     volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
     for wanted in solution.design.requirements:
         if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
-            yield f"{trial.load} would have {format_quantity(volts, 'V', 3)}, below {format_quantity(wanted.low, 'V')}"
-
-
-def _overload_words(one: Overload) -> str:
-    """A rating that a change exceeds, as a rule that it breaks."""
-    who = f"{'capacitor' if one.unit == 'V' else 'choke'} {one.component.part.name or one.component.name}"
-    figures = f"{format_quantity(one.value, one.unit, 3)} of {format_quantity(one.limit, one.unit)}"
-    return f"{who} {_OVERLOADS[one.rating]}: {figures}"
-
-
-_OVERLOADS: Mapping[Rating, str] = {
-    "saturation current": "saturated",
-    "unbalance": "saturated by unbalance",
-    "rated current": "above its rated current",
-    "usable voltage": "above its usable voltage",
-}
+            yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
 
 
 @dataclass(frozen=True)
@@ -287,16 +280,17 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
     for name, solution in solutions.items():
         if not stays_up(solution):
-            return replace(mitigation, refused=f"unstable at {name}")
+            return replace(mitigation, refused=Refusal("unstable", name))
     fails = []
     for name, before in was.points.items():
         there = seen(solutions[name], trial.load)
         if np.log(float(_figure(there, trial.label)) / before) > least:
-            fails.append(f"operating point {name}")
+            fails.append(Failure(point=name))
     then, ripple, spike = _at_ends(design, trial)
-    fails += [f"{key[0]} at its {key[1]} end" for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least]
-    first = fails[0] if fails else ""
-    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=first)
+    worse = (key for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least)
+    fails += [Failure(parameter=label, end=end) for label, end in worse]
+    first = fails[0] if fails else None
+    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
 
 
 def _figure(now: Seen, label: str) -> Any:

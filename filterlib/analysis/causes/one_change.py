@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.causes.candidates import Candidate, Refusal
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, baseline, check, try_all
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.system.design import Design
@@ -58,9 +58,9 @@ class ChangeResult:
         return all(self.after[one] <= limit for one, limit in self.limits.items())
 
     @property
-    def refused(self) -> str:
+    def refused(self) -> Refusal | None:
         """The rule that is broken, or ""."""
-        return self.mitigation.refused if self.mitigation else ""
+        return self.mitigation.refused if self.mitigation else None
 
 
 def one_change(change: OneChange) -> ChangeResult:

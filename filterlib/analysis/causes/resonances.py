@@ -31,21 +31,6 @@ class Resonance:
     inductive_share: float
     capacitive_share: float
 
-    @property
-    def words(self) -> str:
-        """The two elements as a phrase."""
-        return f"{element_words(self.inductive)} with {element_words(self.capacitive)}"
-
-
-def element_words(name: str) -> str:
-    """An element's name in words.
-
-    >>> element_words("C1.loop"), element_words("modem.lead"), element_words("converter.capacitor")
-    ("C1's loop", "modem's lead", "converter's capacitor")
-    """
-    head, _, tail = name.partition(".")
-    return f"{head}'s {tail.replace('_', ' ').replace('.', ' ')}" if tail else name
-
 
 def _group(name: str) -> str:
     """The part that an element belongs to: both wires of a pair, both winding capacitances of a choke."""

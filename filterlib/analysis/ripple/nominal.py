@@ -36,7 +36,7 @@ class NominalResult:
     `RISE_TIME`; ``times`` (t,) [s]; ``step``, ``step_before`` (t,) [V]: deviation at the load with and without the filter.
     ``band``: what the ripple is read in; ``period`` (n,) [s]; ``ripple``, ``ripple_before`` (n,) [V] over one period;
     ``peak_to_peak``, ``peak_to_peak_before`` [V]. ``voltage`` [V] at the load, ``drop`` [V] from the regulated voltage.
-    ``stable``; where it is not, steps and ripple are empty and NaN, and ``reason`` says so.
+    ``stable``; where it is not, steps and ripple are empty and NaN.
     """
 
     point: str
@@ -49,7 +49,6 @@ class NominalResult:
     voltage: float
     drop: float
     stable: bool
-    reason: str = ""
     step_current: float = np.nan
     times: np.ndarray = field(default_factory=lambda: np.zeros(0))
     step: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -104,7 +103,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
         "voltage": voltage, "drop": float(design.converter.output_voltage - voltage), "stable": after.stable,
     }  # fmt: skip
     if not after.stable:
-        return NominalResult(**found, reason="unstable: there is no steady state, so no ripple and no step")
+        return NominalResult(**found)
     found |= _steps(solution, wanted, after, before)
     return NominalResult(**found, **_ripple(after, before, load, chosen, design))
 

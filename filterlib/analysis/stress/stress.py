@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
 from filterlib.parts.ageing import mission_life
 from filterlib.parts.wound import temperature_rise
@@ -98,7 +99,7 @@ class StressResult:
     point: str
     checks: tuple[StressCheck, ...] = ()
     heats: tuple[Heat, ...] = ()
-    reason: str | None = None
+    reason: Stability | None = None
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""How far a figure may lie from its nominal value: found by search over what is not known, and not only at the corners."""
+"""How far a figure may lie from its nominal value: found by search over the uncertainty, and not only at the corners."""
 
 from __future__ import annotations
 

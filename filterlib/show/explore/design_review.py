@@ -17,7 +17,7 @@ from filterlib.show.panels import Panel
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.report import review_files
-from filterlib.words.review_sentences import summary
+from filterlib.words.review_sentences import headline, summary
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Reviewed:
     @property
     def summary(self) -> str:
         """The verdict in a sentence, and the sources of the ripple that is left."""
-        return f"{summary(self.result)}\n{self.result.headline}"
+        return f"{summary(self.result)}\n{headline(self.result)}"
 
     @property
     def requirements(self) -> Fragment:

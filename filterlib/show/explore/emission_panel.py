@@ -20,7 +20,10 @@ from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VER
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit
 from filterlib.system.solution import solve
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import detector_words
+from filterlib.words.quantities import capital, level_unit
+from filterlib.words.stability_sentences import reason_text
 
 LIMITS = ("dc-telecom-network", "mains-class-b", "wired-class-b")
 DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
@@ -160,7 +163,7 @@ def _readings(r: EmissionResult) -> tuple[ui.Reading, ...]:
     ]
     return (
         *rows,
-        ui.Reading("nearest to the limit", worst.frequency, "Hz", note=f"{worst.level:.1f} of {worst.limit_level:.0f} {worst.unit.replace('u', 'µ')}"),
+        ui.Reading("nearest to the limit", worst.frequency, "Hz", note=f"{worst.level:.1f} of {worst.limit_level:.0f} {level_unit(worst.unit)}"),
         ui.Reading("mode there", mode, note=f"{abs(over):.0f} dB above the other on each line"),
         ui.Reading(RANGE, _range(worst) if r.high else "a moment later", note=worst.depends_on and f"mostly from the {worst.depends_on}"),
     )  # fmt: skip
@@ -179,6 +182,6 @@ def _range(worst: Margin) -> str:
 
 
 def _sentence(r: EmissionResult) -> str:
-    worst = r.worst
-    text = r.reason or (worst.sentence if worst is not None else "no harmonic is where there is a limit")
-    return f"{text[0].upper()}{text[1:]}. {r.statement}"
+    found = r.worst
+    text = margin_sentence(found) if found is not None else "no harmonic is where there is a limit"
+    return f"{capital(reason_text(r.reason) or text)}. {ESTIMATE}"

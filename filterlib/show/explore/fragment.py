@@ -15,6 +15,7 @@ from filterlib.show.modes import clip_figure, modes_figure
 from filterlib.show.page import illustration
 from filterlib.show.panels.marks import Extent
 from filterlib.words.quantities import number
+from filterlib.words.stability_sentences import clip_sentence
 
 BINS = 40
 
@@ -41,7 +42,7 @@ def svg_fragment(svg: str, words: str, *, width: int = 60) -> Fragment:
 
 def clip_fragment(reading: ClippedResult) -> Fragment:
     """The figure of a scope's reading with its clip on."""
-    words = reading.reason or reading.sentence
+    words = clip_sentence(reading)
     return svg_fragment(illustration("clip", clip_figure(reading), words).svg, words)
 
 

@@ -26,6 +26,7 @@ from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
 from filterlib.units import decibels
 from filterlib.words.quantities import number
+from filterlib.words.reason_sentences import refusal_text
 
 NOTHING = "nothing: as it is"
 OTHER = "logger"
@@ -135,7 +136,7 @@ def _readings(r: ChangeResult) -> tuple[ui.Reading, ...]:
     costs = r.mitigation.costs if r.mitigation else None
     price = "none" if r.mitigation is None else str(costs.parts) if costs else "not fitted"
     note = f"leaks {number(costs.leakage, 'A')} at 60 Hz" if costs and costs.leakage else ""
-    rule = ui.Reading("rules", "refused" if r.refused else "none broken", note=r.refused)
+    rule = ui.Reading("rules", "refused" if r.refused else "none broken", note=refusal_text(r.refused))
     return (*rows, ui.Reading("parts more", price, note=note), rule)
 
 
@@ -149,7 +150,7 @@ def _verdict(r: ChangeResult, one: Place) -> str:
 
 def _sentence(r: ChangeResult) -> str:
     if r.refused:
-        return f"Refused: {r.refused}."
+        return f"Refused: {refusal_text(r.refused)}."
     left = f"{number(r.after[LOAD, NARROW], 'V')} are left at the modem in 20 MHz"
     if r.mitigation is None:
         return f"As it is, {left}, above the {number(r.limits[LOAD, NARROW], 'V')} allowed."

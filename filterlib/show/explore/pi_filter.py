@@ -15,6 +15,7 @@ from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.units import decibels
 from filterlib.words.quantities import interval_text, number
+from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
 RANGE = "range (uncertain parameters)"
@@ -156,7 +157,7 @@ def _range_text(r: Explored) -> str:
 def _sentence(r: Explored) -> str:
     one = r.nominal
     if not one.stable:
-        return f"The circuit is {one.reason}."
+        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}."
     side = "within" if one.peak_to_peak <= r.limit else "above"
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (

@@ -13,6 +13,7 @@ from filterlib.system.converter import Converter
 from filterlib.system.files import load_design
 from filterlib.system.source_spectra import samples, source_spectra, spread
 from filterlib.units import preferred_values
+from filterlib.words.measurement_sentences import capacitor_sentence
 from tests import designs
 from tests.bench.test_fit import CURRENT, pair
 from tests.bench.test_fit import converter as bench_converter
@@ -66,7 +67,7 @@ def test_a_microfarad_across_17_milliohm_moves_the_reading_by_two_percent():
     assert found.too_small == 2.2e-6  # hand: 4 %, and 3.3 µF would be 6 %
     assert found.too_small_moves == pytest.approx(2.2 * 0.017 / 0.884, rel=0.05, abs=0)  # hand
     assert found.too_small_moves < LEAST_MOVE
-    assert "2.2 µF would move the first harmonic by 4." in found.words
+    assert "2.2 µF would move the first harmonic by 4." in capacitor_sentence(found)
 
 
 def test_the_reading_with_it_is_that_of_the_same_converter():

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.band import Extent, search, width
-from filterlib.system.unknown import Unknown
+from filterlib.analysis.uncertainty.interval import Interval, search, width
+from filterlib.system.uncertain_parameter import UncertainParameter
 
 
 def box(count, low=0.0, high=1.0):
-    """That many unknowns, each at the middle of its range."""
-    return tuple(Unknown(f"x{n}", f"x{n}", "", (low + high) / 2, low, high, True, "") for n in range(count))
+    """That many uncertain_parameters, each at the middle of its range."""
+    return tuple(UncertainParameter(f"x{n}", f"x{n}", "", (low + high) / 2, low, high, True, "") for n in range(count))
 
 
 def of(figure, count=3, *, seed=1, **ends):
@@ -57,7 +57,7 @@ def test_width_is_the_logarithm_of_the_ratio():
     assert width((1.0, np.e)) == pytest.approx(1.0, rel=1e-12, abs=0)  # hand
     assert width((0.0, 1.0)) == width((2.0, 1.0)) == 0.0
     effects = {"small": (1.0, 1.1), "large": (0.1, 1.0)}
-    assert Extent(1.0, 0.1, 1.1, {}, {}, effects).decisive == "large"
+    assert Interval(1.0, 0.1, 1.1, {}, {}, effects).decisive == "large"
 
 
 def test_without_unknowns_there_is_no_range():
