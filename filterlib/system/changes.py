@@ -36,7 +36,7 @@ def changed(design: Design, values: Mapping[str, object]) -> Design:
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> more = changed(design, {"filter.C1.capacitance": "4.7 µF", "converter.output_esr": 0.012})
     >>> value(more, "filter.C1.capacitance"), round(more.converter.output_esr.high, 6)

@@ -26,7 +26,7 @@ Prepare: TypeAlias = Callable[[Raw, Path], list[Problem]]
 _Way: TypeAlias = tuple[str | int, ...]  # keys, and numbers of entries
 
 
-def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
+def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     """Read a design file.
 
     Parameters
@@ -35,7 +35,7 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
         A TOML file; the part tables that its ``tables`` names are looked for beside it.
     prepare : callable, optional
         Puts what this module cannot read in place of its names in the file's contents; gives what is wrong with it.
-        `filterlib.load_design` reads recordings so.
+        `filterlib.load_design`, which also reads recordings, does so.
 
     Returns
     -------

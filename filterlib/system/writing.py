@@ -55,7 +55,7 @@ def design_toml(design: Design) -> str:
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
     ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
@@ -79,7 +79,7 @@ def stated(design: Design) -> dict[str, Text]:
     """What a design file states, nested as in the file: every value the text that stands there, a recording its file.
 
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
     '"0.55 ± 10 %"'
     """

@@ -96,7 +96,7 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> found = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
     >>> found.figures["full"].shown > found.figures["full"].seen
     True

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from filterlib import load_design
 from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, MOSTLY, TELLS, USUAL, added_capacitor
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.system.converter import Converter
-from filterlib.system.files import load_design
 from filterlib.system.source_spectra import samples, source_spectra, spread
 from filterlib.units import preferred_values
 from filterlib.words.measurement_sentences import capacitor_sentence
