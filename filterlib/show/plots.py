@@ -44,7 +44,7 @@ __all__ = [
     "spectrum_figure", "steps_figure", "svg",
 ]  # fmt: skip
 
-SHOWN = 8  # uncertain_parameters that a figure names
+SHOWN = 8  # uncertain parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 FREQUENCY = Axis("frequency", "Hz", log=True)
@@ -235,11 +235,11 @@ def bars_plot(
 def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
     """How far each unknown alone moves the ripple [V peak to peak], the whole range above them, the limit drawn in.
 
-    The uncertain_parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    The uncertain parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
     """
     whole = ripple.figures[load, bandwidth]
     uncertain_parameters = ripple.uncertain_parameters[:SHOWN]
-    labels = ("all uncertain_parameters together", *map(_range_words, uncertain_parameters))
+    labels = ("all uncertain parameters together", *map(_range_words, uncertain_parameters))
     ranges = [(whole.low, whole.high), *((one.pp_at_low, one.pp_at_high) for one in uncertain_parameters)]
     marks: list[Mark] = []
     for row, (low, high) in enumerate(ranges):

@@ -33,7 +33,7 @@ class SourceSpectra:
 
     ``ripple`` and ``spike`` [V]: the electromotive force in series with the internal impedance; their sum is applied.
     ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
-    contradict each other for these values of the uncertain_parameters (the coefficients are then NaN). ``largest_factor``: largest
+    contradict each other for these values of the uncertain parameters (the coefficients are then NaN). ``largest_factor``: largest
     |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz].
     """
 

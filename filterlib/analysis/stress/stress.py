@@ -138,7 +138,7 @@ def stress(solution: Solution) -> StressResult:
 
 
 def _batch(design: Design) -> tuple[Design, list[str]]:
-    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain_parameters' keys, in order."""
+    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain parameters' keys, in order."""
     box = uncertain_parameters(design)
     if not box:
         return design, []
