@@ -3,11 +3,11 @@
 from pathlib import Path
 
 from filterlib import load_design
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.show.drawing import save
 from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.plots import ripple_figure
-from filterlib.show.style import save
 
 HERE = Path(__file__).parent
 

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from filterlib import cli
-from filterlib.analysis import band
+from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder
 
 DESIGNS = data_folder() / "designs"

@@ -16,7 +16,7 @@ CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
 def quick(monkeypatch):
     """The review without its bands' search: a tenth of the time, and enough for what is tested here."""
     import filterlib.analysis.review as module
-    from filterlib.analysis import band
+    from filterlib.analysis.uncertainty import interval as band
 
     monkeypatch.setattr(band, "SPREAD", 2)
     monkeypatch.setattr(band, "ROUNDS", 1)

@@ -10,10 +10,9 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
-ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "show", "cli")
+ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
 ONLY = {
-    "matplotlib": ("show",),
-    "schemdraw": ("show",),
+    "matplotlib": ("show/panels",),
     "ipywidgets": ("show/panels",),
     "anywidget": ("show/panels",),
     "lcapy": ("network/symbolic",),
@@ -87,7 +86,7 @@ def test_blind_comparison_is_seen():
 
 def test_import_is_light():
     """What is large loads when it is first used, and so after the command line has set its threads."""
-    large = {"numpy", "scipy", "pydantic", "matplotlib", "pandas", "lcapy", "schemdraw", "jinja2", "skrf"}
+    large = {"numpy", "scipy", "pydantic", "matplotlib", "pandas", "lcapy", "jinja2", "skrf"}
     code = f"import sys, filterlib.cli; print(sorted({large} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

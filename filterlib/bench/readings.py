@@ -11,7 +11,7 @@ import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.drive import measuring_circuit
+from filterlib.system.source_spectra import measuring_circuit
 
 FITTED = (*VALUES, "delay")
 PARASITICS = 5.0

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.spectra import full_current
 from filterlib.bench.fit import fit_inside
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import Measurement, measure
@@ -73,7 +72,7 @@ def _identified(design: Design, taken: _Taken, file: str) -> Design:
     converter = design.converter
     ripple, second = converter.ripple, converter.ripple.with_capacitor
     assert second is not None
-    current = full_current(design) if ripple.load_current is None else ripple.load_current
+    current = design.full_current if ripple.load_current is None else ripple.load_current
     try:
         found = fit_inside(taken[_FIRST], taken[_SECOND], second, converter, current, arrangement=ripple)
         return design.replace(converter=found.inside(converter))

@@ -67,6 +67,29 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class Toleranced:
+    """Marks a quantity that may be off by the ``tolerance`` in the field of that name, as a share of the value either way.
+
+    ``label`` says what it is; "{owner}" in it becomes the name of what the part is in.
+    """
+
+    tolerance: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Unequal:
+    """Marks a quantity that says how unequal two alike things are; where it is not stated, they may be by ``spread``.
+
+    ``label`` as in `Toleranced`; ``why``: where the spread comes from. It matters where the chassis carries current.
+    """
+
+    spread: float
+    label: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Curve:
     """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``, if any."""
 
@@ -175,7 +198,7 @@ class Part(BaseModel):
         return type(self)(**{name: getattr(self, name) for name in self.model_fields_set} | changes)
 
     @property
-    def reservation(self) -> str:
+    def caveat(self) -> str:
         """What to know before this part is trusted, to be read behind its name; "" where there is nothing."""
         return ""
 

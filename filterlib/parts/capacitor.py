@@ -12,7 +12,19 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
-from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, angular, beyond, on_curve, shown
+from filterlib.parts.base import (
+    ROOM,
+    Curve,
+    Part,
+    Points,
+    Quantity,
+    Toleranced,
+    Value,
+    angular,
+    beyond,
+    on_curve,
+    shown,
+)
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.units import format_hours, format_temperature
 
@@ -154,7 +166,9 @@ class Capacitor(Part):
     """
 
     kind: CapacitorKind
-    capacitance: Annotated[Value, Quantity("F", above=0, plausible=(1e-13, 0.1))]
+    capacitance: Annotated[
+        Value, Quantity("F", above=0, plausible=(1e-13, 0.1)), Toleranced("tolerance", "capacitance of {owner}")
+    ]
     rated_voltage: Annotated[Value, Quantity("V", above=0, plausible=(1, 1e4))]
     loss_angle: Annotated[Value, Quantity("", low=0, plausible=(1e-6, 1.0))]
     esl: Annotated[Value, Quantity("H", low=0, plausible=(1e-12, 1e-6))]

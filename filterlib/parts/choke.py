@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Quantity, Value, angular, shown
+from filterlib.parts.base import ROOM, Quantity, Toleranced, Value, angular, shown
 from filterlib.parts.wire import copper_factor
 from filterlib.parts.wound import Wound
 
@@ -90,7 +90,7 @@ class DifferentialChoke(Wound):
     """
 
     kind: Literal["differential_choke"] = "differential_choke"
-    inductance: Inductance
+    inductance: Annotated[Inductance, Toleranced("tolerance", "inductance of {owner}")]
     saturation_current: Current
     rated_current: Current
     dc_resistance: Resistance

@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Quantity, Value, angular, shown
+from filterlib.parts.base import ROOM, Quantity, Toleranced, Unequal, Value, angular, shown
 from filterlib.parts.choke import (
     Capacitance,
     CoreResistance,
@@ -29,6 +29,16 @@ from filterlib.parts.wound import Wound
 
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]
 Imbalance = Annotated[Value, Quantity("", above=-0.5, below=0.5)]
+_UNEQUAL_LEAKAGE = Unequal(
+    0.1,
+    "leakage of the two windings of {owner}, one over the other",
+    "windings laid by hand or by sector (common practice, no source)",
+)
+_UNEQUAL_CAPACITANCE = Unequal(
+    0.2,
+    "capacitance across the two windings of {owner}, one over the other",
+    "turns never lie twice alike (common practice, no source)",
+)
 
 
 def leakage_per_winding(inductance: Value, leakage: Value, measured: LeakageMeasured) -> Value:
@@ -86,8 +96,8 @@ class CommonModeChoke(Wound):
     """
 
     kind: Literal["common_mode_choke"] = "common_mode_choke"
-    inductance: Inductance
-    leakage: Inductance
+    inductance: Annotated[Inductance, Toleranced("tolerance", "inductance of {owner}")]
+    leakage: Annotated[Inductance, Toleranced("leakage_tolerance", "leakage inductance of {owner}")]
     leakage_measured: LeakageMeasured
     rated_current: Current
     saturation_current: Current
@@ -99,8 +109,8 @@ class CommonModeChoke(Wound):
     leakage_saturation_current: Current | None = None
     leakage_resistance: CoreResistance | None = None
     imbalance: Imbalance = 0.0
-    leakage_imbalance: Imbalance = 0.0
-    capacitance_imbalance: Imbalance = 0.0
+    leakage_imbalance: Annotated[Imbalance, _UNEQUAL_LEAKAGE] = 0.0
+    capacitance_imbalance: Annotated[Imbalance, _UNEQUAL_CAPACITANCE] = 0.0
     winding_capacitance: Capacitance = 0.0
     interwinding_capacitance: Capacitance = 0.0
     tolerance: Tolerance = 0.3

@@ -87,7 +87,7 @@ class MeasuredCapacitor(Capacitor):
         return {"measurement": fitted, "capacitance": port.capacitance, "esr": port.resistance, "esl": port.inductance}
 
     @property
-    def reservation(self) -> str:
+    def caveat(self) -> str:
         """What to know before this part is trusted."""
         unchanged = "" if self.bias_curve else ", and no bias changes it"
         return _reservation(self.measurement, unchanged)
@@ -158,7 +158,7 @@ class MeasuredChoke(DifferentialChoke):
         return {"measurement": fitted, **found}
 
     @property
-    def reservation(self) -> str:
+    def caveat(self) -> str:
         """What to know before this part is trusted."""
         return _reservation(self.measurement, "" if self.saturation_current else ", and no direct current changes it")
 

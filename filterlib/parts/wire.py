@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Part, Quantity, Value, shown
+from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
 
 COPPER_RESISTIVITY = 1.7241e-8  # ohm m at 20 °C, 100 % IACS; IEC 60028 (from memory)
 COPPER_COEFFICIENT = 0.00393  # 1/K at 20 °C; IEC 60028 (from memory)
@@ -148,6 +148,11 @@ def _gauge(value: Any) -> Any:
 
 Length = Annotated[Value, Quantity("m", above=0, plausible=(1e-4, 1e4))]
 Width = Annotated[Value, Quantity("m", above=0, plausible=(1e-5, 1.0))]
+_UNEQUAL_LENGTH = Unequal(
+    0.05,
+    "length of the two conductors of {owner}, one over the other",
+    "leads cut by hand (common practice, no source)",
+)
 
 
 class _Conductor(Part):
@@ -216,7 +221,7 @@ class WirePair(_Conductor):
 
     kind: Literal["wire_pair"] = "wire_pair"
     spacing: Width
-    imbalance: Annotated[Value, Quantity("", above=-0.5, below=0.5)] = 0.0
+    imbalance: Annotated[Value, Quantity("", above=-0.5, below=0.5), _UNEQUAL_LENGTH] = 0.0
     height: Width | None = None
     chassis_capacitance: Annotated[Value, Quantity("F", low=0, plausible=(1e-14, 1e-7))] | None = None
 

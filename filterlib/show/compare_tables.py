@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from filterlib.analysis.emission_words import detector_words
 from filterlib.show.tables import Table
-from filterlib.show.words import SYMBOLS, band, number
+from filterlib.words.labels import SYMBOLS, detector_words, source_phrase
+from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.reason_sentences import check_text
 
 REMEDIES = 6  # rows of a table of changes
 LETTERS = ("A", "B")
@@ -24,9 +25,9 @@ def left_table(result: Any) -> Table:
     rows = tuple(
         (
             one.load, letter, left.point,
-            number(left.ripple_before, "V"), number(left.ripple, "V"), band(left.ripple_low, left.ripple_high, "V"),
+            number(left.ripple_before, "V"), number(left.ripple, "V"), interval_text(left.ripple_low, left.ripple_high, "V"),
             _factor(left.ripple_ratio),
-            number(left.spike_before, "V"), number(left.spike, "V"), band(left.spike_low, left.spike_high, "V"),
+            number(left.spike_before, "V"), number(left.spike, "V"), interval_text(left.spike_low, left.spike_high, "V"),
             _factor(left.spike_ratio),
         )
         for one in result.loads
@@ -34,8 +35,8 @@ def left_table(result: Any) -> Table:
     )  # fmt: skip
     head = (
         "Load", "Design", "Operating point",
-        "20 MHz, without filter", "With filter", "Over what is not known", "Before over after",
-        "Full bandwidth, without filter", "With filter", "Over what is not known", "Before over after",
+        "20 MHz, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
+        "Full bandwidth, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
     )  # fmt: skip
     return Table("Peak to peak at every load that both have", head, rows)
 
@@ -48,17 +49,17 @@ def verdicts_table(result: Any) -> Table:
     """Every requirement of either design, with the verdict in each."""
     asked = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
     rows = tuple(
-        (words[:1].upper() + words[1:], *(cell for one in asked for cell in _verdict(one.get(words))))
+        (capital(words), *(cell for one in asked for cell in _verdict(one.get(words))))
         for words in dict.fromkeys((*asked[0], *asked[1]))
     )
     head = (
         "Requirement",
         "A",
         "A: nominal",
-        "A: over what is not known",
+        "A: range (uncertain parameters)",
         "B",
         "B: nominal",
-        "B: over what is not known",
+        "B: range (uncertain parameters)",
     )
     return Table("Requirements in each, judged at the worst operating point", head, rows)
 
@@ -67,7 +68,7 @@ def _verdict(verdict: Any) -> tuple[str, str, str]:
     if verdict is None:
         return "not asked", "", ""
     told = f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
-    return told, number(verdict.value, verdict.unit), band(verdict.low, verdict.high, verdict.unit)
+    return told, number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
 
 
 def emissions_table(result: Any) -> Table:
@@ -99,15 +100,15 @@ def _margin(held: Any) -> str:
     if held is None:
         return "not asked"
     margin = held[1]
-    return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({band(margin.low, margin.high, 'dB')})"
+    return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({interval_text(margin.low, margin.high, 'dB')})"
 
 
 def sources_table(one: Any) -> Table:
     """Every source of either design at a load: alone, and by how much the whole falls without it."""
     held = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
-    words = {source.name: source.words for reasons in one.reasons for source in reasons.sources}
+    words = {source.name: source_phrase(source.name) for reasons in one.reasons for source in reasons.sources}
     rows = tuple(
-        (told[:1].upper() + told[1:], *(cell for sources in held for cell in _source(sources.get(name))))
+        (capital(told), *(cell for sources in held for cell in _source(sources.get(name))))
         for name, told in words.items()
     )
     head = ["Source"]
@@ -129,22 +130,16 @@ def _source(source: Any) -> tuple[str, ...]:
 def remedies_tables(one: Any) -> Iterator[Table]:
     """The best changes for each design, the best first, and the first that a rule forbids."""
     for letter, reasons in zip(LETTERS, one.reasons, strict=True):
-        allowed = [remedy for remedy in reasons.remedies if not remedy.refused][:REMEDIES]
+        allowed = [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES]
         rows = tuple(
             (
-                remedy.words[:1].upper() + remedy.words[1:],
-                number(remedy.ripple, "V"),
-                number(remedy.spike, "V"),
-                str(remedy.costs.parts),
-                _holds(remedy),
+                capital(mitigation.words),
+                number(mitigation.ripple, "V"),
+                number(mitigation.spike, "V"),
+                str(mitigation.costs.parts),
+                check_text(mitigation),
             )
-            for remedy in allowed
+            for mitigation in allowed
         )
-        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the band")
+        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the uncertainty")
         yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)
-
-
-def _holds(remedy: Any) -> str:
-    if not remedy.checked:
-        return "not tried"
-    return "✓ holds" if remedy.holds else f"◐ nominal only: {remedy.fails_at}"

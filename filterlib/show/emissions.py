@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission_words import detector_words
 from filterlib.errors import FilterlibError
-from filterlib.show.plots import thinned
-from filterlib.show.style import BLACK, BLUE, DASHES, PURPLE, VERMILION, legend_above, new_figure, prefixed, styled
+from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Note, Plot, joint_extent
+from filterlib.show.plots import HARMONICS, thinned, untrusted
+from filterlib.show.style import BLACK, BLUE, DASHES, FINE, GREY, PURPLE, SOLID, VERMILION, Dash
 from filterlib.units import format_quantity
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from filterlib.words.emission_sentences import ESTIMATE
+from filterlib.words.labels import detector_words
+from filterlib.words.stability_sentences import reason_text
 
 BELOW_LIMIT = 60.0  # [dB] below the lowest limit at which the figure ends
 _ROWS = (  # title, (place, words) drawn in it, unit
-    ("each line to chassis", (("plus", "plus line"), ("return", "return line")), "dBuV"),
-    ("modes", (("differential", "differential, v+ − v−"), ("common", "common, (v+ + v−)/2")), "dBuV"),
-    ("common-mode current", (("common_current", "i+ + i−"),), "dBuA"),
+    ("each line to chassis", (("plus", "plus line"), ("return", "return line")), "dBµV"),
+    ("modes", (("differential", "differential, v+ − v−"), ("common", "common, (v+ + v−)/2")), "dBµV"),
+    ("common-mode current", (("common_current", "i+ + i−"),), "dBµA"),
 )
-_LOOKS: tuple[dict[str, Any], ...] = (
-    {"color": BLUE, "marker": "o", "markerfacecolor": BLUE, "markersize": 3.5},
-    {"color": VERMILION, "marker": "s", "markerfacecolor": "none", "markersize": 6.5},
+_LOOKS = (
+    Look(BLUE, width=1.0, marker="o", size=4.8),
+    Look(VERMILION, width=1.0, marker="s", size=8.6, hollow=True),
 )
-_DETECTORS = {"peak": "-", "quasi_peak": DASHES[1], "average": DASHES[3]}
+_HIGHEST = Look(GREY, FINE, 1.2)
+_WORST = Look(marker="o", size=14.0, hollow=True)
+_DETECTORS: dict[str, Dash] = {"peak": SOLID, "quasi_peak": DASHES[1], "average": DASHES[3]}
 _NAMED_AT = (0.96, 0.6, 0.3)  # of the axis, where the name of each limit ends
-_PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5}
 _LIMITS = (BLACK, PURPLE, "#777777")
 
 
-@styled
 def emissions_figure(result: Any) -> Figure:
     """Levels of an `EmissionResult` over the logarithm of the frequency, lines and modes, with its limits drawn in.
 
@@ -40,95 +40,79 @@ def emissions_figure(result: Any) -> Figure:
     where a limit of current is. Raises FilterlibError where there is nothing to draw, with the reason.
     """
     if result.reason:
-        raise FilterlibError(result.reason)
+        raise FilterlibError(reason_text(result.reason))
     currents = any(one.limit.unit == "dBuA" for one in result.limits)
-    rows = _ROWS if currents else _ROWS[:2]
+    rows = tuple((_plot(result, number),) for number in range(3 if currents else 2))
     title = f"Conducted emission at the {result.side}, {result.network}"
-    height = 1.3 + 2.7 * len(rows)
-    figure, panels = new_figure(title, len(rows), height=height, share="x", gap=0.6)
-    figure.subplots_adjust(bottom=0.8 / height)
-    for axes, (words, places, unit) in zip(panels, rows, strict=True):
-        drawn = [
-            _draw_levels(axes, result, place, label, look) for (place, label), look in zip(places, _LOOKS, strict=False)
-        ]
-        names = {place for place, _ in places}
-        _draw_highest(axes, result, names)
-        limits = [one for one in result.limits if _belongs(one.limit, words)]
-        _frame(axes, result, drawn, limits)
-        _draw_limits(axes, limits)
-        _mark_worst(axes, [margin for margin in result.margins if margin.place in names])
-        axes.set_ylabel(f"{words}\npeak level [{unit.replace('u', 'µ')}]")
-        legend_above(axes, columns=3)
-    axis = "frequency (largest harmonic of each fortieth of a decade)"
-    prefixed(panels[-1], "x", "Hz", f"{axis}\n{result.statement}")
-    return figure
+    return Figure(title, rows, share="x", foot=ESTIMATE)
 
 
-def _belongs(limit: Any, words: str) -> bool:
-    row = 0 if limit.of == "line" else 2 if limit.unit == "dBuA" else 1
-    return _ROWS[row][0] == words
-
-
-def _draw_levels(axes: Axes, result: Any, place: str, label: str, look: dict[str, Any]) -> np.ndarray:
-    frequencies, level = thinned(result.frequencies, result.levels[place, "peak"])
-    axes.semilogx(frequencies, level, label=label, linewidth=0.7, **look)
-    return level
-
-
-def _draw_highest(axes: Axes, result: Any, places: set[str]) -> None:
-    """What the highest of these places may reach over what is not known."""
-    if not result.high:
-        return
-    highest = np.max([result.high[place] for place in places], axis=0)
-    look: dict[str, Any] = {"color": "#555555", "linewidth": 0.9, "linestyle": (0, (1, 2))}
-    axes.semilogx(*thinned(result.frequencies, highest), label="highest over what is not known", **look)
-
-
-def _draw_limits(axes: Axes, limits: list[Any]) -> None:
-    """Every piece, and its name on it; the names of several limits stand at different frequencies."""
-    left, right = np.log(axes.get_xlim())
-    for number, one in enumerate(limits):
-        at = np.exp(left + _NAMED_AT[number % len(_NAMED_AT)] * (right - left))
-        for detector in one.limit.detectors:
-            pieces = [piece for piece in one.limit.pieces if piece.detector == detector]
-            gaps = [(*zip(piece.frequencies, piece.levels, strict=True), (np.nan, np.nan)) for piece in pieces]
-            look: dict[str, Any] = {"color": _LIMITS[number % len(_LIMITS)], "linestyle": _DETECTORS[detector]}
-            axes.semilogx(*np.concatenate(gaps).T, linewidth=1.8, **look)
-            level = float(one.limit.at(at, detector))
-            if np.isfinite(level):
-                words = f"{one.limit.title}, {detector_words(detector)}" + " (from memory)" * one.limit.from_memory
-                axes.annotate(
-                    words, (at, level), xytext=(0, 3), textcoords="offset points", ha="right", va="bottom", fontsize=8.5,
-                    bbox=_PAPER,
-                )  # fmt: skip
-
-
-def _frame(axes: Axes, result: Any, drawn: list[np.ndarray], limits: list[Any]) -> None:
-    """The axes hold every limit, and of what is drawn no more than `BELOW_LIMIT` below the lowest of them."""
+def _plot(result: Any, number: int) -> Plot:
+    words, places, unit = _ROWS[number]
+    levels = [
+        Curve(*thinned(result.frequencies, result.levels[place, "peak"]), look, label)
+        for (place, label), look in zip(places, _LOOKS, strict=False)
+    ]
+    names = [place for place, _ in places]
+    limits = [one.limit for one in result.limits if _row(one.limit) == number]
     right = float(result.frequencies[-1]) * 1.15
-    if result.trusted_to < right / 1.2:
-        axes.axvspan(result.trusted_to, right, facecolor="none", edgecolor="#bbbbbb", hatch="//", linewidth=0)
-        axes.text(result.trusted_to, 0.03, " model not trusted", transform=axes.get_xaxis_transform(), fontsize=9)
-    axes.set_xlim(float(result.frequencies[0]) / 1.15, right)
-    levels = [level for one in limits for piece in one.limit.pieces for level in piece.levels]
-    top = max([axes.dataLim.y1, *levels])
-    bottom = max(min(float(level.min()) for level in drawn), min(levels, default=top - 40) - BELOW_LIMIT)
-    axes.set_ylim(min([bottom, *levels]) - 5, top + 9)
+    x = Axis(HARMONICS, "Hz", log=True, limits=(float(result.frequencies[0]) / 1.15, right))
+    highest = list(_highest(result, names))
+    shaded = untrusted(result.trusted_to, right) if result.trusted_to < right / 1.2 else ()
+    marks = (
+        *shaded, *levels, *highest, *_limit_marks(limits, x),
+        *_worst([margin for margin in result.margins if margin.place in names], x),
+    )  # fmt: skip
+    y = Axis(f"{words}\npeak level", unit, limits=_ends(levels, [*levels, *highest], limits))
+    return Plot(x, y, marks, height=240.0, legend=True)
 
 
-def _mark_worst(axes: Axes, margins: list[Any]) -> None:
+def _row(limit: Any) -> int:
+    return 0 if limit.of == "line" else 2 if limit.unit == "dBuA" else 1
+
+
+def _highest(result: Any, places: Sequence[str]) -> Iterator[Curve]:
+    """What the highest of these places may reach over the uncertainty."""
+    if result.high:
+        highest = np.max([result.high[place] for place in places], axis=0)
+        yield Curve(*thinned(result.frequencies, highest), _HIGHEST, "highest over the uncertainty")
+
+
+def _limit_marks(limits: Sequence[Any], x: Axis) -> Iterator[Mark]:
+    """Every piece, and its name on it; the names of several limits stand at different frequencies."""
+    left, right = np.log(np.array(x.limits, float))
+    for number, limit in enumerate(limits):
+        at = float(np.exp(left + _NAMED_AT[number % len(_NAMED_AT)] * (right - left)))
+        for detector in limit.detectors:
+            pieces = [piece for piece in limit.pieces if piece.detector == detector]
+            gaps = [(*zip(piece.frequencies, piece.levels, strict=True), (np.nan, np.nan)) for piece in pieces]
+            look = Look(_LIMITS[number % len(_LIMITS)], _DETECTORS[detector], 2.4)
+            frequencies, levels = np.concatenate(gaps).T
+            yield Curve(frequencies, levels, look)
+            level = float(limit.at(at, detector))
+            if np.isfinite(level):
+                words = f"{limit.title}, {detector_words(detector)}" + " (from memory)" * limit.from_memory
+                yield Note(at, level, words, (0.0, 5.0), "end")
+
+
+def _ends(levels: Sequence[Curve], drawn: Sequence[Curve], limits: Sequence[Any]) -> tuple[float, float]:
+    """Ends that hold every limit, and of what is drawn no more than `BELOW_LIMIT` below the lowest of them."""
+    stated = [level for limit in limits for piece in limit.pieces for level in piece.levels]
+    top = max([joint_extent(drawn, "y")[1], *stated])
+    bottom = max(joint_extent(levels, "y")[0], min(stated, default=top - 40) - BELOW_LIMIT)
+    return min([bottom, *stated]) - 5, top + 9
+
+
+def _worst(margins: Sequence[Any], x: Axis) -> Iterator[Mark]:
     """The harmonic that comes nearest to a limit, or lies above one, with its distance in words."""
     if not margins:
         return
     worst = min(margins, key=lambda margin: margin.margin)
     above = worst.margin < 0
-    axes.plot(
-        worst.frequency, worst.level, "o", markersize=11, markerfacecolor="none", color=BLACK, markeredgewidth=1.4
-    )
-    left = np.log(worst.frequency) > np.mean(np.log(axes.get_xlim()))
-    axes.annotate(
-        f"{abs(worst.margin):.1f} dB {'ABOVE' if above else 'below'} the limit at {format_quantity(worst.frequency, 'Hz')}",
-        (worst.frequency, worst.level), xytext=(-10 if left else 10, 10), textcoords="offset points",
-        ha="right" if left else "left", va="bottom", fontsize=9.5, fontweight="bold" if above else "normal",
-        bbox=_PAPER,
+    left = np.log(worst.frequency) > np.mean(np.log(np.array(x.limits, float)))
+    distance = f"{abs(worst.margin):.1f} dB {'ABOVE' if above else 'below'} the limit"
+    yield Curve(np.array([worst.frequency]), np.array([worst.level]), _WORST, joined=False)
+    yield Note(
+        worst.frequency, worst.level, f"{distance} at {format_quantity(worst.frequency, 'Hz')}",
+        (-14.0 if left else 14.0, 14.0), "end" if left else "start", bold=above,
     )  # fmt: skip

@@ -2,100 +2,76 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from filterlib.show.style import (
-    BLACK,
-    BLUE,
-    DASHES,
-    GREEN,
-    PURPLE,
-    VERMILION,
-    legend_above,
-    new_figure,
-    prefixed,
-    styled,
-)
+from filterlib.show.figure import Axis, Curve, Figure, Look, Plot
+from filterlib.show.plots import FREQUENCY
+from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, PURPLE, VERMILION
 from filterlib.units import format_quantity
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from filterlib.words.stability_sentences import clip_sentence
 
 DEEPEST = 160.0  # [dB] beyond which rounding begins
 _CURVES = (
-    ("differential", "differential", BLUE, DASHES[0], 1.6),
-    ("common", "common", VERMILION, DASHES[1], 1.6),
-    (
-        "common_to_differential",
-        "common becomes differential",
-        GREEN,
-        DASHES[2],
-        3.6,
-    ),  # wide: the other conversion may lie on it
-    ("differential_to_common", "differential becomes common", PURPLE, DASHES[3], 1.6),
+    ("differential", "differential", Look(BLUE)),
+    ("common", "common", Look(VERMILION, DASHES[1])),
+    # wide: the other conversion may lie on it
+    ("common_to_differential", "common becomes differential", Look(GREEN, DASHES[2], 4.8)),
+    ("differential_to_common", "differential becomes common", Look(PURPLE, DASHES[3])),
 )
 
 
-@styled
 def modes_figure(two_port: Any) -> Figure:
     """Loss [dB] from the converter's end to the load's of a `ModalTwoPort`: each mode, and what becomes the other.
 
     A conversion beyond `DEEPEST` is not drawn: it is none but for rounding.
     """
-    title = f"Modes of the filter, {two_port.reference:g} Ω from each line to chassis"
-    figure, (axes,) = new_figure(title, height=4.3)
-    for name, words, colour, dash, width in _CURVES:
+    curves = []
+    for name, words, look in _CURVES:
         loss = two_port.losses[name]
         drawn = np.where(loss < DEEPEST, loss, np.nan)
         label = words if np.any(np.isfinite(drawn)) else f"{words}: none"
-        axes.semilogx(two_port.frequencies, drawn, label=label, color=colour, linestyle=dash, linewidth=width)
-    axes.invert_yaxis()
-    figure.subplots_adjust(bottom=0.8 / 4.3, top=1 - 0.62 / 4.3)
-    prefixed(axes, "x", "Hz", f"frequency\n{two_port.convention}")
-    axes.set_ylabel(f"loss in {two_port.reference:g} Ω [dB]")
-    legend_above(axes, columns=2)
-    return figure
+        curves.append(Curve(two_port.frequencies, drawn, look, label))
+    y = Axis(f"loss in {two_port.reference:g} Ω", "dB", falling=True)
+    plot = Plot(FREQUENCY, y, tuple(curves), height=270.0, legend=True)
+    title = f"Modes of the filter, {two_port.reference:g} Ω from each line to chassis"
+    return Figure(title, ((plot,),), foot=two_port.convention)
 
 
-_WAVES = (  # in the panel that each belongs to: what, words, colour, dash, width
-    (0, "shown", "the scope shows", VERMILION, DASHES[1], 1.2),
-    (0, "seen", "there without the clip", BLUE, DASHES[0], 1.6),
-    (1, "difference", "shown less what is there", PURPLE, DASHES[0], 1.6),
-    (1, "own_clip", "tip on its own clip", BLACK, DASHES[3], 1.6),
+_WAVES = (  # in the row that each belongs to: what, words, look
+    (0, "shown", "the scope shows", Look(VERMILION, DASHES[1], 1.6)),
+    (0, "seen", "there without the clip", Look(BLUE)),
+    (1, "difference", "shown less what is there", Look(PURPLE)),
+    (1, "own_clip", "tip on its own clip", Look(BLACK, DASHES[3])),
 )
 
 
-@styled
 def clip_figure(found: Any) -> Figure:
     """A `ClippedResult` in full bandwidth over one period: what is shown and what is there, and what lies between them."""
     title = f"{found.place} with an earthed scope's clip on"
-    if found.reason is not None:
-        figure, (axes,) = new_figure(title, height=2.0)
-        axes.set_axis_off()
-        axes.text(0.5, 0.5, found.reason, ha="center", va="center", wrap=True)
-        return figure
-    figure, panels = new_figure(title, 2, 2, height=5.8, share="y", gap=0.55)
-    figure.subplots_adjust(bottom=1.05 / 5.8, hspace=0.42)
+    if not found.stable:
+        return Figure(title, (), foot=clip_sentence(found))
     at, count = found.figures["full"], len(found.times)
     close = int(np.argmax(np.abs(found.waveforms["shown", "full"]))) + np.arange(-count // 200, count // 20)
-    for row, what, words, colour, dash, width in _WAVES:
-        label = f"{words}, {format_quantity(getattr(at, what), 'V', 3)} peak to peak"
-        wave = found.waveforms[what, "full"]
-        for axes, times, part in (
-            (panels[2 * row], found.times, wave),
-            (panels[2 * row + 1], (close - close[0]) * found.times[1], wave[close % count]),
-        ):
-            axes.plot(times, part, label=label, color=colour, linestyle=dash, linewidth=width)
-            axes.set_xlim(0, times[-1])
-    for axes in panels[::2]:
-        prefixed(axes, "y", "V", "full bandwidth")
-        legend_above(axes, columns=2)
-    prefixed(panels[0], "x", "s", "")
-    prefixed(panels[1], "x", "s", "")
-    prefixed(panels[2], "x", "s", "one period")
-    prefixed(panels[3], "x", "s", "around the highest peak")
+    parts = (  # times, which samples, words
+        (found.times, np.arange(count), "one period"),
+        ((close - close[0]) * found.times[1], close % count, "around the highest peak"),
+    )
+    rows = []
+    for row in (0, 1):
+        plots: list[Plot] = []
+        for times, chosen, words in parts:
+            curves = tuple(
+                Curve(times, found.waveforms[what, "full"][chosen], look, _labelled(named, getattr(at, what)))
+                for place, what, named, look in _WAVES if place == row
+            )  # fmt: skip
+            x = Axis(words if row else "", "s", limits=(0.0, float(times[-1])))
+            plots.append(Plot(x, Axis("full bandwidth", "V"), curves, legend=not plots))
+        rows.append(tuple(plots))
     through = f"Through the clip's lead: {format_quantity(found.current, 'A', 3)} peak to peak."
-    figure.text(0.11, 0.02, f"{through}\n{found.convention}", fontsize="small")
-    return figure
+    return Figure(title, tuple(rows), share="y", foot=f"{through}\n{found.convention}")
+
+
+def _labelled(words: str, size: float) -> str:
+    return f"{words}, {format_quantity(size, 'V', 3)} peak to peak"

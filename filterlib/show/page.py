@@ -6,11 +6,15 @@ import re
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from filterlib.show.style import svg
-from filterlib.show.words import unbroken
+from filterlib.show.drawing import svg
+from filterlib.show.figure import Figure
 from filterlib.show.writing import RUN
+from filterlib.words.quantities import unbroken
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 
 @dataclass(frozen=True)
@@ -36,17 +40,17 @@ class Illustration:
     @property
     def inline(self) -> str:
         """The SVG element as it stands in the page, as wide as its box lets it be."""
-        width = re.search(r'<svg[^>]*? width="([\d.]+)', self.svg)
-        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", self.svg, count=1)
-        sized = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", sized, count=1)
-        natural = float(width[1]) * (4 / 3 if f'width="{width[1]}pt"' in self.svg else 1.0) if width else 960.0
-        return sized.replace("<svg", f'<svg aria-hidden="true" style="max-width: {max(natural * 1.15, 300):.0f}px"', 1)
+        found = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
+        if found is None:
+            raise ValueError(f"{self.name}: an SVG element without width and height")
+        most = f"max-width: {max(float(found[1]) * 1.15, 300):.0f}px"
+        sized = self.svg[: found.start()] + self.svg[found.end() :]
+        return sized.replace("<svg", f'<svg aria-hidden="true" style="{most}"', 1)
 
 
-def illustration(name: str, figure: Any, words: str, note: str = "") -> Illustration:
-    """A figure drawn by matplotlib; its label is its title, and stands before the ``words``."""
-    title = str(figure.get_label())
-    return Illustration(name, title, f"{title}. {words}", note, svg(figure))
+def illustration(name: str, figure: Figure, words: str, note: str = "") -> Illustration:
+    """A drawn figure; its title stands before the ``words``."""
+    return Illustration(name, figure.title, f"{figure.title}. {words}", note, svg(figure))
 
 
 def program_version() -> str:
@@ -59,7 +63,7 @@ def program_version() -> str:
 
 def render(template: str, **values: Any) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
-    return _environment().get_template(template).render(run=RUN, version=program_version(), **values)
+    return str(_environment().get_template(template).render(run=RUN, version=program_version(), **values))
 
 
 def fragment(macro: str, data: Any) -> str:
@@ -67,7 +71,7 @@ def fragment(macro: str, data: Any) -> str:
     return str(getattr(_environment().get_template("macros.html.j2").module, macro)(data))
 
 
-def _environment() -> Any:
+def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(

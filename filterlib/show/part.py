@@ -4,36 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.part_curves import WORDS
+from filterlib.analysis.linear.part_curves import WORDS
 from filterlib.parts.constant_phase import LADDER_BAND
+from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.numbers import json_text
 from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
-from filterlib.show.style import (
-    BLACK,
-    BLUE,
-    COLOURS,
-    DASHES,
-    VERMILION,
-    legend_above,
-    new_figure,
-    prefixed,
-    slug,
-    styled,
-)
+from filterlib.show.plots import FREQUENCY
+from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "part.html", "part.json"
+MAGNITUDE = Axis("magnitude", "ohm", log=True)
+PHASE = Axis("phase", "°", limits=(-95.0, 95.0))
 SMALLEST = 1e-4  # [%] of a difference that is drawn
 COLUMNS = 2  # of the curves' figure
 ZERO_CELSIUS = 273.15  # [K]
@@ -47,7 +36,7 @@ def part_text(found: Any) -> str:
 
 def _remarks(found: Any) -> list[str]:
     """What the result says of itself, and what a part says is to be known before it is trusted."""
-    reserved = getattr(found.part, "reservation", "")
+    reserved = getattr(found.part, "caveat", "")
     said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
     return [words for words in said if words]
 
@@ -98,7 +87,7 @@ def _figures(found: Any) -> Iterator[Illustration]:
         largest = found.difference(plain)
         if largest is not None and largest > EXACT:
             low, high = (number(end, "Hz") for end in LADDER_BAND)
-            note = f"Shaded: {low} to {high}, in which the ladder stands for the part."
+            note = f"Shaded: {low} to {high}, where the equivalent circuit is exact enough."
             words = f"They differ by {number(100 * largest, '', 2)} % at most in that band."
             yield illustration(f"part-faces{_ending(mode)}", faces_figure(found, mode), words, note)
     if found.curves:
@@ -120,90 +109,68 @@ def _titled(start: str, mode: str) -> str:
     return f"{start}, {mode}" if mode else start
 
 
-@styled
 def impedance_figure(found: Any, mode: str, condition: str) -> Figure:
     """Magnitude and phase over frequency: at nothing, and at several values of one condition."""
-    words = f"Impedance over {WORDS[condition]}" if condition else "Impedance"
-    figure, (size, phase) = new_figure(_titled(words, mode), 2, height=5.2, share="x")
     shown = [one for one in found.impedances if one.mode == mode and one.condition in ("", condition)]
-    for index, one in enumerate(shown):
-        look: dict[str, Any] = {"color": (BLACK, *COLOURS)[index], "linestyle": DASHES[index]}
-        size.loglog(found.frequencies, np.abs(one.exact), label=one.words or PLAIN, **look)
-        phase.semilogx(found.frequencies, np.degrees(np.angle(one.exact)), **look)
-    prefixed(phase, "x", "Hz", "frequency")
-    prefixed(size, "y", "Ω", "magnitude")
-    phase.set_ylabel("phase [°]")
-    phase.set_yticks(range(-90, 91, 45))
-    legend_above(size)
-    return figure
+    looks = [Look(colour, dash) for colour, dash in zip((BLACK, *COLOURS), DASHES, strict=False)]
+    sizes = tuple(
+        Curve(found.frequencies, np.abs(one.exact), look, one.words or PLAIN)
+        for one, look in zip(shown, looks, strict=False)
+    )
+    phases = tuple(
+        Curve(found.frequencies, np.degrees(np.angle(one.exact)), look) for one, look in zip(shown, looks, strict=False)
+    )
+    words = f"Impedance over {WORDS[condition]}" if condition else "Impedance"
+    rows = ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (Plot(FREQUENCY, PHASE, phases),))
+    return Figure(_titled(words, mode), rows, share="x")
 
 
-@styled
 def measured_figure(found: Any) -> Figure:
     """The measured curve, the network that stands for it, and the error between them."""
     fitted = found.part.measurement
     curve, (low, high) = fitted.curve, fitted.band
-    figure, (size, error) = new_figure("Measured, and the network", 2, height=5.2, share="x", gap=0.25)
     near = np.geomspace(low / 3, high * 3, 400)
-    size.loglog(curve.frequencies, curve.magnitude, ".", color=BLACK, label="measured")
-    size.loglog(
-        near, np.abs(fitted.one_port.impedance(near)), color=VERMILION, label="network, continued outside the band"
+    network = np.abs(fitted.one_port.impedance(near))
+    band = Span(low, high, upright=True)
+    sizes = (
+        band,
+        Curve(curve.frequencies, curve.magnitude, Look(marker="o", size=4.0), "measured", joined=False),
+        Curve(near, network, Look(VERMILION), "network, continued outside the band"),
     )
-    error.semilogx(curve.frequencies, fitted.errors, ".-", color=BLUE, linewidth=0.8)
-    for axes in (size, error):
-        axes.axvspan(low, high, color="#000000", alpha=0.06, linewidth=0)
-    prefixed(error, "x", "Hz", "frequency")
-    prefixed(size, "y", "Ω", "magnitude")
-    error.set_ylim(0, None)
-    error.set_ylabel("error [dB]")
-    legend_above(size)
-    return figure
+    errors = (band, Curve(curve.frequencies, fitted.errors, Look(BLUE, width=1.1, marker="o", size=4.0)))
+    error = Plot(FREQUENCY, Axis("error", "dB", limits=(0.0, None)), errors)
+    return Figure("Measured, and the network", ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (error,)), share="x")
 
 
-@styled
 def faces_figure(found: Any, mode: str) -> Figure:
     """The exact impedance and its ladder, and the difference between them, without any condition."""
     plain = next(one for one in found.impedances if one.mode == mode)
-    figure, (size, error) = new_figure(_titled("Two faces", mode), 2, height=5.2, share="x", gap=0.25)
-    size.loglog(found.frequencies, np.abs(plain.exact), color=BLACK, label="impedance")
-    size.loglog(found.frequencies, np.abs(plain.ladder), color=VERMILION, linestyle=DASHES[1], label="ladder")
-    error.loglog(found.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), color=BLUE)
-    for axes in (size, error):
-        axes.axvspan(*LADDER_BAND, color="#000000", alpha=0.06, linewidth=0)
-    prefixed(error, "x", "Hz", "frequency")
-    prefixed(size, "y", "Ω", "magnitude")
-    error.yaxis.set_major_formatter("{x:g} %")
-    error.set_ylim(SMALLEST, None)
-    error.set_ylabel("difference")
-    legend_above(size)
-    return figure
+    band = Span(*LADDER_BAND, upright=True)
+    sizes = (
+        band,
+        Curve(found.frequencies, np.abs(plain.exact), Look(), "impedance"),
+        Curve(found.frequencies, np.abs(plain.ladder), Look(VERMILION, DASHES[1]), "ladder"),
+    )
+    apart = (band, Curve(found.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), Look(BLUE)))
+    difference = Plot(FREQUENCY, Axis("difference", "%", log=True, limits=(SMALLEST, None)), apart)
+    rows = ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (difference,))
+    return Figure(_titled("Impedance and equivalent circuit", mode), rows, share="x")
 
 
-@styled
 def curves_figure(found: Any) -> Figure:
-    """Every curve of the part, each in a panel of its own."""
-    rows = -(-len(found.curves) // COLUMNS)
-    figure, panels = new_figure("Curves", rows, COLUMNS, height=0.9 + 2.3 * rows, gap=0.75)
-    for axes, curve in zip(panels, found.curves, strict=False):
-        _draw_curve(axes, curve)
-    for axes in panels[len(found.curves) :]:
-        axes.set_axis_off()
-    return figure
+    """Every curve of the part, each in a plot of its own."""
+    plots = [_curve_plot(curve) for curve in found.curves]
+    rows = tuple(tuple(plots[at : at + COLUMNS]) for at in range(0, len(plots), COLUMNS))
+    return Figure("Curves", rows)
 
 
-def _draw_curve(axes: Axes, curve: Any) -> None:
-    celsius = curve.x_unit == "K"
-    shift, unit = (ZERO_CELSIUS, "°C") if celsius else (0.0, curve.x_unit)
+def _curve_plot(curve: Any) -> Plot:
+    shift, unit = (ZERO_CELSIUS, "°C") if curve.x_unit == "K" else (0.0, curve.x_unit)
     hours = curve.unit == "s"
-    axes.plot(curve.x - shift, curve.y / (3600 if hours else 1), color=BLUE)
+    marks: list[Mark] = [Curve(curve.x - shift, curve.y / (3600 if hours else 1), Look(BLUE))]
     if curve.stated:
         x, y = np.array(curve.stated).T
-        axes.plot(x - shift, y, "o", color=BLACK, markersize=4, linestyle="none")
-    if curve.x_unit == "Hz":
-        axes.set_xscale("log")
-    axes.set_title(f"{curve.label} over {curve.against}")
-    prefixed(axes, "x", unit, "")
-    prefixed(axes, "y", curve.unit.replace("ohm", "Ω"), "")
-    if hours:
-        axes.set_yscale("log")
-        axes.yaxis.set_major_formatter("{x:,.0f} h")
+        marks.append(Curve(x - shift, y, Look(marker="o", size=5.5), joined=False))
+    x_axis = Axis("", unit, log=unit == "Hz")
+    y_axis = Axis("", "h", log=True) if hours else Axis("", curve.unit)
+    return Plot(x_axis, y_axis, tuple(marks), f"{curve.label} over {curve.against}", 150.0)

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
 from filterlib.show.numbers import json_text
 from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
-from filterlib.show.style import AFTER, BLACK, BLUE, ORANGE, legend_above, new_figure, prefixed, styled
+from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text
-from filterlib.show.words import number
 from filterlib.show.writing import RUN, write_files
 from filterlib.units import format_quantity
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "recording.html", "recording.json"
 COLUMNS = 1200  # of a curve: of more samples, the lowest and the highest in each column are drawn
@@ -94,31 +92,25 @@ def _figures(found: Any, held: Any) -> Iterator[Illustration]:
     yield illustration("recording-spectrum", spectrum_figure(found, held), words, note)
 
 
-@styled
 def time_figure(found: Any) -> Figure:
     """All samples of a recording, and below the first periods."""
     recording, period = found.recording, found.periods.median
-    close = period is not None and recording.duration > 2 * CLOSE * period
-    rows = 2 if close else 1
-    figure, panels = new_figure(f"Samples of {recording.channel}", rows, height=0.9 + 2.2 * rows, gap=0.5)
-    _draw_samples(panels[0], recording, recording.samples)
-    panels[0].set_title("all samples")
-    if close:
-        _draw_samples(panels[1], recording, int(CLOSE * period / recording.sample_interval) + 1)
-        panels[1].set_title(f"the first {CLOSE} periods")
-    for axes in panels:
-        prefixed(axes, "y", "V", "voltage")
-        prefixed(axes, "x", "s", "time" if axes is panels[-1] else "")
-    return figure
+    plots = [_samples(recording, recording.samples, "all samples")]
+    if period is not None and recording.duration > 2 * CLOSE * period:
+        close = int(CLOSE * period / recording.sample_interval) + 1
+        plots.append(_samples(recording, close, f"the first {CLOSE} periods"))
+    return Figure(f"Samples of {recording.channel}", tuple((plot,) for plot in plots))
 
 
-def _draw_samples(axes: Axes, recording: Any, count: int) -> None:
+def _samples(recording: Any, count: int, title: str) -> Plot:
     times, low, high = extremes(recording.volts[:count], recording.sample_interval)
-    if low is high:
-        axes.plot(times + recording.start, low, color=AFTER, linewidth=1.0)
-    else:
-        axes.fill_between(times + recording.start, low, high, color=AFTER, linewidth=0.6)
-    axes.set_xlim(recording.start, recording.start + count * recording.sample_interval)
+    times = times + recording.start
+    thin = Look(AFTER, width=1.3)
+    marks: list[Mark] = [Curve(times, low, thin)]
+    if low is not high:
+        marks = [Area(times, low, high, AFTER), Curve(times, low, thin), Curve(times, high, thin)]
+    ends = recording.start, recording.start + count * recording.sample_interval
+    return Plot(Axis("time", "s", limits=ends), Axis("voltage", "V"), tuple(marks), title, 180.0)
 
 
 def extremes(values: np.ndarray, interval: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -134,72 +126,59 @@ def extremes(values: np.ndarray, interval: float) -> tuple[np.ndarray, np.ndarra
     return interval * starts, np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts)
 
 
-@styled
 def period_figure(found: Any) -> Figure:
     """Mean of all periods with the spread about it, and the mean of the aligned ones; below, the spread alone."""
     average = found.average
-    figure, (axes, below) = new_figure("One period", 2, height=5.0, share="x", gap=0.25)
-    count = average.scatter.size
+    scatter, count = average.scatter, average.scatter.size
     times, mean = average.period * np.arange(count) / count, average.plain.samples(count)
-    scatter = average.scatter
-    axes.fill_between(
-        times, mean - scatter, mean + scatter, color="#9a9a9a", linewidth=0, label="spread of the periods"
+    marks = (
+        Area(times, mean - scatter, mean + scatter, "#9a9a9a", label="spread of the periods"),
+        Curve(times, mean, Look(BLUE), f"mean of {average.periods}"),
+        Curve(times, average.aligned.samples(count), Look(BLACK, DASHES[1], 1.3), "mean, each moved to fit"),
     )
-    axes.plot(times, mean, color=BLUE, label=f"mean of {average.periods}")
-    aligned = average.aligned.samples(count)
-    axes.plot(times, aligned, color=BLACK, linewidth=1.0, linestyle=(0, (5, 2)), label="mean, each moved to fit")
-    below.plot(times, scatter, color="#555555", linewidth=1.0)
-    axes.set_xlim(0, average.period)
-    below.set_ylim(0, None)
-    prefixed(below, "x", "s", "time")
-    prefixed(axes, "y", "V", "voltage")
-    prefixed(below, "y", "V", "spread")
-    legend_above(axes)
-    return figure
+    time = Axis("time", "s", limits=(0.0, average.period))
+    upper = Plot(time, Axis("voltage", "V"), marks, legend=True)
+    lower = Plot(time, Axis("spread", "V", limits=(0.0, None)), (Curve(times, scatter, Look(GREY, width=1.3)),))
+    return Figure("One period", ((upper,), (lower,)), share="x")
 
 
-@styled
 def lengths_figure(found: Any) -> Figure:
     """How the periods are distributed, where there is no single one."""
     counts, edges = found.periods.histogram(BINS)
-    figure, (axes,) = new_figure("Lengths of the periods", height=3.0)
-    axes.stairs(counts, edges, fill=True, color=BLUE)
-    prefixed(axes, "x", "s", "from one event to the next")
-    axes.set_ylabel("how many")
-    return figure
+    x, y = np.repeat(edges, 2)[1:-1], np.repeat(counts, 2).astype(float)
+    plot = Plot(Axis("from one event to the next", "s"), Axis("how many"), (Area(x, np.zeros(x.size), y, BLUE),))
+    return Figure("Lengths of the periods", ((plot,),))
 
 
-@styled
 def spectrum_figure(found: Any, held: Any) -> Figure:
     """Amplitude of each line and the noise floor under it, the strongest harmonics by their order."""
     spectrum = found.spectrum
-    figure, (axes,) = new_figure("Spectrum of the recording", height=3.9)
     chosen = _highest_lines(spectrum.frequencies, spectrum.amplitude)
-    axes.loglog(spectrum.frequencies[chosen], spectrum.amplitude[chosen], color=BLUE, linewidth=0.9, label="recording")
-    floor = spectrum.amplitude_floor
-    axes.loglog(spectrum.frequencies[chosen], floor[chosen], color=ORANGE, linestyle=(0, (5, 2)), label="noise floor")
+    frequencies, shown, floor = (
+        values[chosen] for values in (spectrum.frequencies, spectrum.amplitude, spectrum.amplitude_floor)
+    )
+    marks: list[Mark] = [
+        Curve(frequencies, shown, Look(BLUE, width=1.2), "recording"),
+        Curve(frequencies, floor, Look(ORANGE, DASHES[1]), "noise floor"),
+    ]
     if held is not None and np.any(held.clear):
-        _name_harmonics(axes, held)
-    shown = spectrum.amplitude[chosen]
-    bottom = max(float(np.min(floor[chosen])) / 5, float(np.max(shown)) * 1e-6)
-    axes.set_ylim(bottom, float(np.max(shown)) * 3)
+        marks += _named_harmonics(held)
     if found.recording.bandwidth is not None:
-        axes.axvline(found.recording.bandwidth, color="#777777", linewidth=1, linestyle=(0, (2, 2)), label="bandwidth")
-    prefixed(axes, "x", "Hz", "frequency")
-    prefixed(axes, "y", "V", "rms of a line")
-    legend_above(axes)
-    return figure
+        look = Look("#777777", GUIDE, 1.3)
+        marks.append(Level(found.recording.bandwidth, look, upright=True, label="bandwidth"))
+    highest = float(np.max(shown))
+    bottom = max(float(np.min(floor)) / 5, highest * 1e-6)
+    y = Axis("rms of a line", "V", log=True, limits=(bottom, highest * 3))
+    return Figure("Spectrum of the recording", ((Plot(FREQUENCY, y, tuple(marks), height=240.0, legend=True),),))
 
 
-def _name_harmonics(axes: Axes, held: Any) -> None:
+def _named_harmonics(held: Any) -> Iterator[Mark]:
     clear = [nth for nth in held.strongest(NAMED) if held.clear[nth]]
     levels = held.amplitudes[clear] / np.sqrt(2)
-    axes.plot(held.frequencies[clear], levels, "v", color=BLACK, markersize=5, label="strongest harmonics, by order")
+    look = Look(BLACK, marker="v", size=7.0)
+    yield Curve(held.frequencies[clear], levels, look, "strongest harmonics, by order", joined=False)
     for nth, level in zip(clear, levels, strict=True):
-        axes.annotate(
-            f"{held.orders[nth]}", (held.frequencies[nth], level), xytext=(0, 5), textcoords="offset points",
-            ha="center", fontsize=9,
-        )  # fmt: skip
+        yield Note(float(held.frequencies[nth]), float(level), f"{held.orders[nth]}")
 
 
 def _highest_lines(frequencies: np.ndarray, amplitude: np.ndarray) -> np.ndarray:

@@ -7,8 +7,8 @@ from typing import Any
 
 from filterlib.bench.rise_time import rise_time
 from filterlib.show.tables import Row, Table
-from filterlib.show.words import band, number
 from filterlib.units import format_quantity
+from filterlib.words.quantities import interval_text, number
 
 FORMAT = 1  # of recording.json; raised whenever a key changes its name or its meaning
 STRONGEST = 8  # harmonics that are listed
@@ -54,7 +54,10 @@ def _periods(found: Any) -> Iterator[Row]:
     elif periods.lengths.size:
         low, high = float(periods.lengths.min()), float(periods.lengths.max())
         spread = format_quantity(periods.spread, "s", 2)
-        yield "lengths", f"{band(low, high, 's')}, median {number(periods.median, 's')}, standard deviation {spread}"
+        yield (
+            "lengths",
+            f"{interval_text(low, high, 's')}, median {number(periods.median, 's')}, standard deviation {spread}",
+        )
 
 
 def _distribution(periods: Any) -> Iterator[Table]:
@@ -63,7 +66,7 @@ def _distribution(periods: Any) -> Iterator[Table]:
         return
     counts, edges = periods.histogram(BINS)
     rows = tuple(
-        (band(float(low), float(high), "s"), f"{count}", "#" * round(40 * count / counts.max()))
+        (interval_text(float(low), float(high), "s"), f"{count}", "#" * round(40 * count / counts.max()))
         for count, low, high in zip(counts, edges[:-1], edges[1:], strict=True)
     )
     yield Table("How the periods are distributed", ("Length", "How many", ""), rows)
@@ -107,7 +110,7 @@ def _harmonics(held: Any) -> Table:
         )
         for nth in held.strongest(STRONGEST)
     )
-    several = f"{clear.sum()} of {clear.size} harmonics stand above the noise"
+    several = f"{clear.sum()} of {clear.size} harmonics are above the noise"
     head = ("Harmonic", "Frequency", "Amplitude, peak", "Noise under it", "Above the noise")
     return Table(f"Strongest harmonics; {several}", head, rows)
 

@@ -26,17 +26,12 @@ from filterlib.show.reasons import reasons_chapter
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.words import (
-    SYMBOLS,
-    band,
-    bandwidth_words,
-    decisive_point,
-    number,
-    ratings,
-    source_words,
-    summary,
-)  # fmt: skip
 from filterlib.show.writing import write_files
+from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
+from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
+from filterlib.words.quantities import interval_text, loss, number, ohms
+from filterlib.words.review_sentences import cautions, headline, ratings, summary, trust, verdict_sentence
+from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
 PAGE, NUMBERS = "review.html", "results.json"
 CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
@@ -49,12 +44,13 @@ class LoadChapter:
 
     load: str
     point: str
-    reason: str | None
+    reason: str
     remarks: tuple[str, ...]
     figures: tuple[Illustration, ...]
     tables: tuple[tables.Table, ...]
     closing: tuple[str, ...] = ()
-    closing_band: str = ""
+    closing_now: str = ""
+    useless: str = ""
 
 
 def write_review(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
@@ -102,11 +98,11 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
         while own in slugs:
             own += "-2"
         slugs.add(own)
-        point = decisive_point(result, load.name)
+        point = result.point_to_show(load.name)
         yield LoadChapter(
             load=load.name,
             point=point.operating.point,
-            reason=point.ripple.reason,
+            reason=reason_text(point.ripple.reason),
             remarks=_remarks(point.ripple, load.name),
             figures=tuple(_figures(result, point, load.name, own)),
             tables=tuple(_load_tables(result, point, load.name)),
@@ -115,21 +111,27 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
 
 
 def _closing(found: Any, load: str) -> dict[str, Any]:
-    """What would close the band, in the chapter of the load that decides."""
+    """What to measure next, in the chapter of the load that decides."""
     if found is None or found.load != load:
         return {}
-    return {"closing": found.words, "closing_band": bandwidth_words(found.label)}
+    return {
+        "closing": tuple(measurement_sentences(found)),
+        "closing_now": f"{bandwidth_words(found.label)}, at “{found.point}”: {interval_now(found)}"
+        if found.measurements
+        else "",
+        "useless": useless_sentence(found),
+    }
 
 
 def _remarks(ripple: Any, load: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(why for (place, _), why in ripple.absent.items() if place == load))
+    return (NO_SPIKE,) if any(place == load for place, _ in ripple.without_spike) else ()
 
 
 def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
     yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
-        if point.ripple.unknowns and load == result.design.loads[0].name:
+        if point.ripple.uncertain_parameters and load == result.design.loads[0].name:
             yield tables.unknowns_table(point.ripple, load)
 
 
@@ -153,18 +155,20 @@ def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustrat
 def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[Illustration]:
     limits = _limits(result, load)
     figure = ripple_figure(ripple, load, limits=limits)
-    note = "Dashed: the limit. Shaded: where the extremes may lie over what is not known. Scales differ."
+    note = "Dashed: the limit. Shaded: where the extremes may lie over the uncertainty. Scales differ."
     yield illustration(f"ripple-{own}", figure, _ripple_words(ripple, load), note)
     words = f"Harmonics at {load} without and with the filter."
     yield illustration(f"spectrum-{own}", spectrum_figure(ripple, load), words)
     if len(ripple.figures[load, "20MHz"].by_source) > 1:
         note = "The figures do not add, because the sources' peaks need not fall together."
         yield illustration(f"sources-{own}", sources_figure(ripple, load), _source_words(ripple, load), note)
-    if ripple.unknowns and load == result.design.loads[0].name:
-        first = ripple.unknowns[0]
-        words = f"{first.label} alone moves the ripple: {band(first.pp_at_low, first.pp_at_high, 'V')}."
+    if ripple.uncertain_parameters and load == result.design.loads[0].name:
+        first = ripple.uncertain_parameters[0]
+        words = f"{first.label} alone moves the ripple: {interval_text(first.pp_at_low, first.pp_at_high, 'V')}."
         figure = band_figure(ripple, load, limit=limits.get("20MHz"))
-        yield illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
+        yield illustration(
+            f"band-{own}", figure, words, "Each bar: one uncertain parameter moved alone through its range."
+        )
 
 
 def _limits(result: Any, load: str) -> dict[str, float]:
@@ -189,23 +193,23 @@ def _source_words(ripple: Any, load: str) -> str:
 
 def _bode_words(bode: Any) -> str:
     peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
-    return f"Resonances: {peaks}." if peaks else "No resonance stands out."
+    return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 
 def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]:
     """What the figure shows, and why its curves lie apart."""
     told = [found.symmetrical["50/50"], found.real_symmetrical[load]]
-    test, real = (tables.loss(at_frequency(found.frequencies, level, switching)) for level in told)
+    test, real = (loss(at_frequency(found.frequencies, level, switching)) for level in told)
     ends = (found.converter_impedance, found.load_impedance)
-    source, fed = (tables.ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
+    source, fed = (ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
     at = number(switching, "Hz")
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
     note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
-    return words, note if found.reason is None else f"{note} Asymmetrical: {found.reason}."
+    return words, note if found.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
 def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
-    shown = decisive_point(result)
+    shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
     return render(
@@ -213,12 +217,21 @@ def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
         design=result.design,
         result=result,
         summary=summary(result),
-        symbols=SYMBOLS,
-        open_verdicts=[verdict for verdict in result.verdicts if verdict.verdict != "met throughout"],
+        headline=headline(result),
+        trust=tuple(trust(result)),
+        without_stress=[
+            f"At {p.stress.point} there is none: {reason_text(p.stress.reason)}."
+            for p in result.points
+            if p.stress.reason
+        ],
+        open_verdicts=[
+            f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"
+        ],
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],
         ratings=ratings(result),
+        cautions=tuple(cautions(result)),
         stress=[tables.stress_table(result), tables.heat_table(result)],
         ripple=[tables.ripple_table(point) for point in stable],
         harmonics=[tables.harmonics_table(shown.ripple, loads)] if shown in stable else [],

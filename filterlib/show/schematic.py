@@ -5,12 +5,29 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
-from typing import Any
 
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.wire import WirePair
+from filterlib.show.figure import Values
 from filterlib.show.sheet import CHASSIS, MINUS, PLUS, Sheet, text_width
+from filterlib.system.chassis import Bond, Supply
+from filterlib.system.clip import Clip
+from filterlib.system.converter import Converter
+from filterlib.system.design import Design
+from filterlib.system.load import Load
+from filterlib.system.ranged import Ranged
+from filterlib.system.stages import (
+    AnyStage,
+    ChassisCapacitor,
+    CommonModeStage,
+    Damping,
+    SeriesChoke,
+    ShuntCapacitor,
+    WireStage,
+)
 from filterlib.units import format_quantity
 
-ROW_WIDTH = 33.0  # [drawing units] before the diagram goes on in a new row
+ROW_WIDTH = 34.0  # [drawing units] before the diagram goes on in a new row
 _LINES = {"plus": PLUS, "return": MINUS}
 
 
@@ -22,7 +39,7 @@ class Column:
     draw: Callable[[Sheet, float], None]
 
 
-def schematic_svg(design: Any, marks: Mapping[str, str] | None = None) -> str:
+def schematic_svg(design: Design, marks: Mapping[str, str] | None = None) -> str:
     """The diagram as an SVG element; names of the design are text in it, never markup.
 
     ``marks``: labels of probe points at "terminals" and at loads, by name. A long design goes on in further rows, whose
@@ -58,24 +75,23 @@ def _rows(columns: Sequence[Column]) -> list[list[Column]]:
     return rows
 
 
-def _stage(stage: Any) -> Column:
-    drawn: dict[str, Callable[[Any], Column]] = {
-        "capacitor": _capacitor,
-        "capacitor_to_chassis": _chassis_capacitor,
-        "damping": _damping,
-        "differential_choke": _series_choke,
-        "common_mode_choke": _common_mode_choke,
-        "wire": _wire,
-    }
-    return drawn[stage.kind](stage)
+def _stage(stage: AnyStage) -> Column:
+    match stage:
+        case ShuntCapacitor():
+            return _capacitor(stage)
+        case ChassisCapacitor():
+            return _chassis_capacitor(stage)
+        case Damping():
+            return _damping(stage)
+        case SeriesChoke():
+            return _series_choke(stage)
+        case CommonModeStage():
+            return _common_mode_choke(stage)
+        case WireStage():
+            return _wire(stage)
 
 
-def _column(width: float, labels: Sequence[str], draw: Callable[[Sheet, float], None]) -> Column:
-    """At least ``width`` wide, and wide enough for the labels."""
-    return Column(max(width, text_width(labels)), draw)
-
-
-def _capacitor(stage: Any) -> Column:
+def _capacitor(stage: ShuntCapacitor) -> Column:
     labels = (stage.name, _times(stage.count, _farads(stage.part)))
     width = 0.5 + max(1.5, 0.45 + text_width(labels))
 
@@ -87,10 +103,10 @@ def _capacitor(stage: Any) -> Column:
     return Column(width, draw)
 
 
-def _chassis_capacitor(stage: Any) -> Column:
+def _chassis_capacitor(stage: ChassisCapacitor) -> Column:
     lines = [line for line in ("plus", "return") if stage.line in (line, "both")]
     each = " each" if stage.line == "both" else ""
-    shared = (f"{format_quantity(stage.bond.inductance, 'H')} shared",) if stage.bond else ()
+    shared = (f"{_said(stage.bond.inductance, 'H')} shared",) if stage.bond else ()
     labels = (stage.name, f"{_times(stage.count, _farads(stage.part))}{each}", *shared)
     start = 0.9 * len(lines)
     width = start + 0.5 + text_width(labels)
@@ -108,8 +124,8 @@ def _chassis_capacitor(stage: Any) -> Column:
     return Column(width, draw)
 
 
-def _damping(stage: Any) -> Column:
-    labels = (stage.name, format_quantity(stage.resistance, "ohm"))
+def _damping(stage: Damping) -> Column:
+    labels = (stage.name, _said(stage.resistance, "ohm"))
     value = (_times(stage.count, _farads(stage.part)),)
     width = 0.5 + max(1.5, 0.45 + text_width(labels + value))
 
@@ -126,7 +142,9 @@ def _damping(stage: Any) -> Column:
     return Column(width, draw)
 
 
-def _series(symbol: str, labels: Sequence[str], lines: Sequence[str], extra: Any = None) -> Column:
+def _series(
+    symbol: str, labels: Sequence[str], lines: Sequence[str], extra: Callable[[Sheet, float], None] | None = None
+) -> Column:
     """A symbol in series with one line or both, its labels above the plus line (below it for the return alone)."""
     width = max(2.6, 0.4 + text_width(labels))
 
@@ -146,13 +164,13 @@ def _series(symbol: str, labels: Sequence[str], lines: Sequence[str], extra: Any
     return Column(width, draw)
 
 
-def _series_choke(stage: Any) -> Column:
+def _series_choke(stage: SeriesChoke) -> Column:
     each = " in each line" if stage.line == "both" else ""
-    return _series("inductor", (stage.name, f"{format_quantity(stage.part.inductance, 'H')}{each}"), stage.lines)
+    return _series("inductor", (stage.name, f"{_said(stage.part.inductance, 'H')}{each}"), stage.lines)
 
 
-def _common_mode_choke(stage: Any) -> Column:
-    labels = (stage.name, f"{format_quantity(stage.part.inductance, 'H')} common mode")
+def _common_mode_choke(stage: CommonModeStage) -> Column:
+    labels = (stage.name, f"{_said(stage.part.inductance, 'H')} common mode")
 
     def core(sheet: Sheet, centre: float) -> None:
         sheet.line((centre, PLUS - 0.3), (centre, MINUS + 0.55), dashed=True)
@@ -162,19 +180,19 @@ def _common_mode_choke(stage: Any) -> Column:
     return _series("core inductor", labels, ("plus", "return"), core)
 
 
-def _wire(stage: Any) -> Column:
-    return _series("wire", (stage.name, f"wire pair, {format_quantity(stage.part.length, 'm')}"), ("plus", "return"))
+def _wire(stage: WireStage) -> Column:
+    return _series("wire", (stage.name, f"wire pair, {_said(stage.part.length, 'm')}"), ("plus", "return"))
 
 
-def _converter(design: Any, mark: str) -> Column:
+def _converter(design: Design, mark: str) -> Column:
     converter = design.converter
-    clipped = design.clip is not None and design.clip.place == "terminals"
-    width = 9.4 + 2.0 * clipped + 0.5 * bool(mark)
+    clip = _clipped(design, "terminals")
+    width = 9.4 + 2.0 * bool(clip) + 0.5 * bool(mark)
 
     def draw(sheet: Sheet, x: float) -> None:
         inner, drive = x + 3.6, x + 1.0
         sheet.part("source", (drive, MINUS), (drive, PLUS))
-        sheet.text(drive + 0.6, (PLUS + MINUS) / 2 + 0.05, (_volts(converter.output_voltage),))
+        sheet.text(drive + 0.6, (PLUS + MINUS) / 2 + 0.05, (_said(converter.output_voltage, "V"),))
         sheet.part("resistor", (drive, PLUS), (inner, PLUS))
         loop = _value(converter.output_resistance, "ohm", "and loop")
         sheet.text((drive + inner) / 2, PLUS + 0.5, (loop,), anchor="middle")
@@ -196,23 +214,23 @@ def _converter(design: Any, mark: str) -> Column:
         if design.chassis:
             sheet.line((x + 0.5, CHASSIS), (x + width, CHASSIS))
             sheet.chassis_sign((x + 0.5, CHASSIS))
-        if clipped:
-            _to_chassis(sheet, "inductor", x + 9.0, _clip(design))
+        if clip:
+            _to_chassis(sheet, "inductor", x + 9.0, _clip(clip))
 
     return Column(width, draw)
 
 
-def _inside(converter: Any) -> Iterator[str]:
+def _inside(converter: Converter) -> Iterator[str]:
     yield _value(converter.output_capacitance, "F")
     yield f"{_value(converter.output_esr, 'ohm')} ESR"
     yield f"{_value(converter.output_esl, 'H')} ESL"
 
 
-def _converter_chassis(sheet: Sheet, converter: Any, x: float) -> None:
+def _converter_chassis(sheet: Sheet, converter: Converter, x: float) -> None:
     """What reaches the chassis: the drive behind its coupling capacitance, the ways back, and the bond."""
     drive, supply = converter.common_mode, converter.supply
     if supply is not None and converter.isolated:
-        _across_the_isolation(sheet, converter, x)
+        _across_the_isolation(sheet, converter, supply, x)
     elif drive is not None:
         top = MINUS - 0.4
         middle = (top + CHASSIS) / 2
@@ -231,32 +249,39 @@ def _converter_chassis(sheet: Sheet, converter: Any, x: float) -> None:
         _bond(sheet, converter.bond, x + 6.5)
 
 
-def _across_the_isolation(sheet: Sheet, converter: Any, x: float) -> None:
+def _across_the_isolation(sheet: Sheet, converter: Converter, supply: Supply, x: float) -> None:
     """The drive from the input's side to the return, a capacitor beside it, and the cable from there to the chassis."""
-    drive, supply, level, inside = converter.common_mode, converter.supply, MINUS - 1.5, x + 3.9
+    drive, level, inside = converter.common_mode, MINUS - 1.5, x + 3.9
     if drive is not None:
         sheet.part("capacitor", (x + 1.6, MINUS), (x + 1.6, level))
         sheet.text(x + 2.0, (MINUS + level) / 2, (_value(drive.coupling, "F"),))
         sheet.part("ripple source", (x + 1.6, level), (inside, level))
         sheet.text((x + 1.6 + inside) / 2, level - 0.85, (f"{_value(drive.swing, 'V')} swing",), anchor="middle")
         sheet.dot((x + 1.6, MINUS))
-    if converter.bridge is not None:
+    bridge = converter.bridge
+    if bridge is not None and bridge.capacitance is not None:
         sheet.part("capacitor", (inside, MINUS), (inside, level), dots=True)
-        sheet.text(inside + 0.4, (MINUS + level) / 2, (format_quantity(converter.bridge.capacitance, "F"),))
+        sheet.text(inside + 0.4, (MINUS + level) / 2, (_said(bridge.capacitance, "F"),))
     sheet.part("inductor", (inside, level), (inside + 1.7, level))
     sheet.text(inside + 0.2, level - 0.75, ("cable", _value(supply.inductance, "H")))
     sheet.line((inside + 1.7, level), (inside + 1.7, CHASSIS))
     sheet.dot((inside + 1.7, CHASSIS))
 
 
-def _clip(design: Any) -> tuple[str, str]:
-    return "scope's clip", _value(design.clip.lead_inductance, "H")
+def _clipped(design: Design, place: str) -> Clip | None:
+    """The scope's clip, where it is on at this place."""
+    return design.clip if design.clip is not None and design.clip.place == place else None
 
 
-def _bond(sheet: Sheet, bond: Any, x: float, *, top: float = MINUS) -> None:
-    capacitive = bond.capacitance is not None
-    value = format_quantity(bond.capacitance, "F") if capacitive else format_quantity(bond.inductance, "H")
-    _to_chassis(sheet, "capacitor" if capacitive else "inductor", x, ("bond", value), top=top)
+def _clip(clip: Clip) -> tuple[str, str]:
+    return "scope's clip", _value(clip.lead_inductance, "H")
+
+
+def _bond(sheet: Sheet, bond: Bond, x: float, *, top: float = MINUS) -> None:
+    if bond.capacitance is not None:
+        _to_chassis(sheet, "capacitor", x, ("bond", _said(bond.capacitance, "F")), top=top)
+    else:
+        _to_chassis(sheet, "inductor", x, ("bond", _said(bond.inductance, "H")), top=top)
 
 
 def _to_chassis(sheet: Sheet, symbol: str, x: float, words: Sequence[str], *, top: float = MINUS) -> None:
@@ -268,26 +293,26 @@ def _to_chassis(sheet: Sheet, symbol: str, x: float, words: Sequence[str], *, to
     sheet.text(x + 0.4, (MINUS + CHASSIS) / 2, words)
 
 
-def _load(design: Any, load: Any, mark: str) -> Column:
+def _load(design: Design, load: Load, mark: str) -> Column:
     fitted, last = load.input_capacitor, load is design.loads[-1]
     stray = load.stray_capacitance.stated or (design.driven and load.floats)
-    clipped = design.clip is not None and design.clip.place == load.name
-    reached = 1.9 if clipped else 0.0
+    clip = _clipped(design, load.name)
+    reached = 1.9 if clip else 0.0
     labels = (load.name, _draws(load))
     capacitor = ("input", _times(fitted.count, _farads(fitted.part))) if fitted else ()
-    lead = load.lead is not None
+    lead = load.lead
     left = 2.1 if lead else 0.5
     box = left + (0.9 + text_width(capacitor) if fitted else 0.0) + 1.0 * bool(mark)
-    width = box + 0.8 + max(text_width(labels), reached + 1.5 * clipped)
+    width = box + 0.8 + max(text_width(labels), reached + 1.5 * bool(clip))
 
     def draw(sheet: Sheet, x: float) -> None:
         plus, minus = (PLUS - 0.55, MINUS + 0.55) if lead else (PLUS, MINUS)
         ends = x + (0.4 if lead else box)
         sheet.rails(x, ends if last else x + width, skip=("chassis",))
-        end = (box if load.bond is not None or stray else 0.0) if not clipped else box + reached
+        end = (box if load.bond is not None or stray else 0.0) if not clip else box + reached
         sheet.rails(x, x + (end if last else width), skip=("plus", "return"))
         if lead:
-            _leads(sheet, load, (x, plus, minus), left)
+            _leads(sheet, lead, (x, plus, minus), left)
         if fitted:
             sheet.part("capacitor", (x + left, plus), (x + left, minus), dots=True)
             sheet.text(x + left + 0.45, (PLUS + MINUS) / 2 - 0.05, capacitor)
@@ -301,43 +326,40 @@ def _load(design: Any, load: Any, mark: str) -> Column:
             _bond(sheet, load.bond, x + box, top=minus)
         elif stray:
             _to_chassis(sheet, "capacitor", x + box, ("stray", _value(load.stray_capacitance, "F")), top=minus)
-        if clipped:
+        if clip:
             sheet.line((x + box, minus), (x + box + reached, minus))
-            _to_chassis(sheet, "inductor", x + box + reached, _clip(design), top=minus)
+            _to_chassis(sheet, "inductor", x + box + reached, _clip(clip), top=minus)
 
     return Column(width, draw)
 
 
-def _leads(sheet: Sheet, load: Any, place: tuple[float, float, float], left: float) -> None:
+def _leads(sheet: Sheet, lead: WirePair, place: tuple[float, float, float], left: float) -> None:
     """The load's own wires, drawn heavy, from the lines to its terminals."""
     x, plus, minus = place
     for rail, inner in ((PLUS, plus), (MINUS, minus)):
         sheet.dot((x + 0.4, rail))
         sheet.part("wire", (x + 0.4, rail), (x + 0.4, inner))
         sheet.line((x + 0.4, inner), (x + left, inner))
-    sheet.text(x + 0.3, (PLUS + MINUS) / 2, ("lead", format_quantity(load.lead.length, "m")))
+    sheet.text(x + 0.3, (PLUS + MINUS) / 2, ("lead", _said(lead.length, "m")))
 
 
-def _draws(load: Any) -> str:
-    if load.kind == "constant_power":
-        return f"{format_quantity(load.power, 'W')} constant power"
-    if load.kind == "constant_current":
-        return f"{format_quantity(load.current, 'A')} constant current"
-    return f"{format_quantity(load.resistance, 'ohm')} resistive"
+def _draws(load: Load) -> str:
+    return f"{_said(*load.full_draw)} {load.kind.replace('_', ' ')}"
 
 
-def _value(ranged: Any, unit: str, words: str = "") -> str:
+def _value(ranged: Ranged, unit: str, words: str = "") -> str:
     """A value of the converter; "about" where it is a default or has a range."""
     about = "" if ranged.low == ranged.high else "≈ "
-    return f"{about}{format_quantity(ranged.value, unit)} {words}".rstrip()
+    return f"{about}{_said(ranged.value, unit)} {words}".rstrip()
 
 
-def _volts(value: float) -> str:
-    return format_quantity(value, "V")
+def _said(value: float | Values, unit: str) -> str:
+    """A value of one design with its unit."""
+    return format_quantity(float(value), unit)
 
 
-def _farads(part: Any) -> str:
-    return format_quantity(part.capacitance, "F")
+def _farads(part: Capacitor) -> str:
+    return _said(part.capacitance, "F")
 
 
 def _times(count: int, text: str) -> str:

@@ -8,20 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.stress import shown, worst
+from filterlib.analysis.stress.stress import worst
 from filterlib.show.results import at_frequency, largest_below, spots
-from filterlib.show.words import (
-    SYMBOLS,
-    band,
-    bandwidth_words,
-    margin,
-    number,
-    place_words,
-    share,
-    source_words,
-    stress_words,
-)
 from filterlib.units import format_quantity, format_temperature
+from filterlib.words.assumptions import assumptions
+from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
+from filterlib.words.measurement_sentences import measurement_words
+from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
+from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_verdict
+from filterlib.words.stability_sentences import reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
 UNKNOWNS = 8  # rows of the table of what makes the band
@@ -41,15 +36,15 @@ def requirements_table(result: Any) -> Table:
     """Every requirement with its verdict in words."""
     rows = (
         (
-            _capital(verdict.requirement),
+            capital(verdict.requirement),
             f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip(),
             number(verdict.value, verdict.unit),
-            band(verdict.low, verdict.high, verdict.unit),
+            interval_text(verdict.low, verdict.high, verdict.unit),
             verdict.point,
         )
         for verdict in result.verdicts
     )
-    head = ("Requirement", "Verdict", "Nominal", "Over what is not known", "Worst at")
+    head = ("Requirement", "Verdict", "Nominal", "Range (uncertain parameters)", "Worst at")
     return Table("What the design has to hold, judged at the worst operating point", head, tuple(rows))
 
 
@@ -110,7 +105,7 @@ def points_table(result: Any) -> Table:
             number(found.terminal_voltage, "V", 4),
             number(found.converter_current, "A"),
             "✓ stable" if found.stable else "✗ unstable",
-            _capital(found.reason),
+            capital(stability_sentence(found.stability)),
         )
         for found in (point.operating for point in result.points)
     )
@@ -143,31 +138,20 @@ def stress_table(result: Any) -> Table:
     found.sort(key=lambda pair: np.inf if np.isnan(pair[1].margin) else pair[1].margin)
     rows = tuple(
         (
-            _capital(check.part),
-            _capital(check.what),
-            stress_words(check),
-            _stress(check.value, check.unit),
-            _stress_band(check),
-            ""
-            if np.isnan(check.limit)
-            else f"at {'least' if check.at_least else 'most'} {shown(check.limit, check.unit)}",
-            margin(check.margin),
+            capital(check.part),
+            capital(check.what),
+            stress_verdict(check),
+            stress_number(check.value, check.unit),
+            stress_interval(check),
+            "" if np.isnan(check.limit) else stress_limit(check),
+            margin_text(check.margin),
             point,
-            _capital(check.reason),
+            capital(basis_text(check.basis)),
         )
         for point, check in found
     )
-    head = ("Part", "Stress", "Verdict", "Value", "Over what is not known", "Limit", "Margin", "Worst at", "Note")
+    head = ("Part", "Stress", "Verdict", "Value", "Range (uncertain parameters)", "Limit", "Margin", "Worst at", "Note")
     return Table("Stress of the parts, with margins", head, rows)
-
-
-def _stress(value: float, unit: str) -> str:
-    return "not known" if np.isnan(value) else shown(value, unit)
-
-
-def _stress_band(check: Any) -> str:
-    ends = dict.fromkeys(_stress(end, check.unit) for end in (check.low, check.high))
-    return " to ".join(ends) if len(ends) > 1 else ""
 
 
 def heat_table(result: Any) -> Table:
@@ -179,11 +163,11 @@ def heat_table(result: Any) -> Table:
                 hottest[heat.name] = stressed.point, heat
     rows = tuple(
         (
-            _capital(heat.part) + (f", each of {heat.count}" if heat.count > 1 else ""),
+            capital(heat.part) + (f", each of {heat.count}" if heat.count > 1 else ""),
             number(heat.direct, "W"),
             number(heat.ripple, "W"),
             "" if np.isnan(heat.core) else number(heat.core, "W"),
-            _stress(heat.rise, "K"),
+            stress_number(heat.rise, "K"),
             point,
         )
         for point, heat in hottest.values()
@@ -202,14 +186,18 @@ def ripple_table(point: Any) -> Table:
     labels = list(dict.fromkeys(label for _, label in ripple.figures))
     head = ["Place"]
     for label in labels:
-        words = _capital(bandwidth_words(label))
-        head += [f"{words}, peak to peak", "Over what is not known", f"{words}, rms"]
+        words = capital(bandwidth_words(label))
+        head += [f"{words}, peak to peak", "Range (uncertain parameters)", f"{words}, rms"]
     rows = []
     for place in ripple.places:
-        cells = [_capital(place_words(place))]
+        cells = [capital(place_words(place))]
         for label in labels:
             figure = ripple.figures[place, label]
-            cells += [number(figure.peak_to_peak, "V"), band(figure.low, figure.high, "V"), number(figure.rms, "V")]
+            cells += [
+                number(figure.peak_to_peak, "V"),
+                interval_text(figure.low, figure.high, "V"),
+                number(figure.rms, "V"),
+            ]
         rows.append(tuple(cells))
     return Table(f"Ripple at {point.operating.point}", tuple(head), tuple(rows))
 
@@ -224,24 +212,30 @@ def sources_table(ripple: Any, load: str) -> Table:
     for source in ripple.figures[load, labels[0]].by_source if labels else ():
         figures = [ripple.figures[load, label] for label in labels]
         cells = [(number(f.by_source[source], "V"), number(f.reduction.get(source), "V")) for f in figures]
-        rows.append((_capital(source_words(source)), *(cell for pair in cells for cell in pair)))
+        rows.append((capital(source_words(source)), *(cell for pair in cells for cell in pair)))
     return Table(f"Sources of the ripple at {load} (they do not add)", tuple(head), tuple(rows))
 
 
 def unknowns_table(ripple: Any, load: str) -> Table:
-    """What makes the band at the first load, the greatest first, and what would settle it."""
+    """What makes the interval at the first load, the greatest first, and what would settle it."""
     rows = tuple(
         (
-            _capital(unknown.label),
-            band(unknown.low, unknown.high, unknown.unit) if np.isfinite(unknown.low) else "either shape",
-            band(unknown.pp_at_low, unknown.pp_at_high, "V"),
+            capital(unknown.label),
+            interval_text(unknown.low, unknown.high, unknown.unit) if np.isfinite(unknown.low) else "either shape",
+            interval_text(unknown.pp_at_low, unknown.pp_at_high, "V"),
             share(unknown.share),
-            _capital(unknown.measurement),
+            capital(measurement_words(unknown.measurement)),
         )
-        for unknown in ripple.unknowns[:UNKNOWNS]
+        for unknown in ripple.uncertain_parameters[:UNKNOWNS]
     )
-    head = ("Unknown", "Its range", "Alone it moves the ripple", "Share of the band", "What would settle it: measure")
-    return Table(f"What makes the band at {load}, 20 MHz", head, rows)
+    head = (
+        "Uncertain parameter",
+        "Its range",
+        "Alone it moves the ripple",
+        "Share of the interval",
+        "What would decide it: measure",
+    )
+    return Table(f"What makes the interval at {load}, 20 MHz", head, rows)
 
 
 def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
@@ -252,7 +246,7 @@ def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
         sizes = (_harmonic(float(abs(ripple.spectra[place][index]))) for place in places)
         order = round(frequency / ripple.switching_frequency)
         rows.append((f"{order}", format_quantity(float(frequency), "Hz", 4), *sizes))
-    head = ("Harmonic", "Frequency", *(_capital(place_words(place)) for place in places))
+    head = ("Harmonic", "Frequency", *(capital(place_words(place)) for place in places))
     return Table(f"First harmonics at {ripple.point}, peak amplitudes", head, tuple(rows))
 
 
@@ -284,11 +278,6 @@ def impedance_table(point: Any, switching: float) -> Table:
     return Table(f"Impedances at {point.operating.point}", head, tuple(rows))
 
 
-def ohms(value: float) -> str:
-    """The size of an impedance, which may be infinite."""
-    return number(value, "ohm") if np.isfinite(value) else "infinite"
-
-
 def insertion_table(insertion: Any, load: str, switching: float) -> Table:
     """Insertion loss in each test system, and what the filter does between its own converter and load."""
     rows = []
@@ -298,14 +287,9 @@ def insertion_table(insertion: Any, load: str, switching: float) -> Table:
         curves |= {} if real is None else {f"this converter and {load}": real}
         for name, curve in curves.items():
             levels = (at_frequency(insertion.frequencies, curve, spot) for spot in spots(switching).values())
-            rows.append((f"{_capital(mode)}, between {name}", *map(loss, levels)))
+            rows.append((f"{capital(mode)}, between {name}", *map(loss, levels)))
     head = ("Test, or real circuit", *(f"At {format_quantity(spot, 'Hz')}" for spot in spots(switching).values()))
     return Table(f"Insertion loss as in CISPR 17, and the real effect at {load}", head, tuple(rows))
-
-
-def loss(level: float) -> str:
-    """An insertion loss, which is infinite where nothing passes."""
-    return f"{level:.1f} dB".replace("-", "\N{MINUS SIGN}") if np.isfinite(level) else "nothing passes"
 
 
 def steps_table(result: Any) -> Table:
@@ -317,7 +301,7 @@ def steps_table(result: Any) -> Table:
             share(found.overshoot),
             number(found.step_current, "A"),
             number(found.load_dip, "V"),
-            number(found.settling_time, "s") if found.reason is None else f"not known: {found.reason}",
+            number(found.settling_time, "s") if found.reason is None else f"not known: {reason_text(found.reason)}",
         )
         for point in result.points
         for load, found in point.steps.items()
@@ -337,16 +321,12 @@ def assumptions_table(result: Any) -> Table:
     """What the design left to defaults."""
     rows = tuple(
         (
-            _capital(one.label),
+            capital(one.label),
             one.value,
             f"{one.low} to {one.high}" if one.low != one.high else "",
-            _capital(one.why),
+            capital(one.why),
             one.key,
         )
-        for one in result.assumptions
+        for one in assumptions(result)
     )
     return Table("Assumptions", ("What", "Taken as", "Plausible range", "Why", "Key in the design file"), rows)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -1,4 +1,4 @@
-"""One value of a design changed by its key, as in the design file: what a slider does."""
+"""A design changed: one value by its key, as in the design file (what a slider does), or a scope's clip put on."""
 
 from __future__ import annotations
 
@@ -9,25 +9,24 @@ from typing import Any
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.system.clip import TERMINALS, Clip
 from filterlib.system.design import Design
+from filterlib.system.places import LOOP, at, path, rebuilt, with_coupling
 from filterlib.system.ranged import Ranged
 
-LOOP = "loop_leakage"
 CHANGED = ", changed"  # behind the name of a part whose values were changed
 
 
-def changed(design: Design, values: Mapping[str, Any]) -> Design:
+def changed(design: Design, values: Mapping[str, object]) -> Design:
     """A design with other values, checked again.
 
     Parameters
     ----------
     design : Design
     values : mapping
-        By key: "converter.FIELD", "converter.SECTION.FIELD", "filter.NAME.FIELD" (of the stage, or of its part),
-        "load.NAME.FIELD" (of the load, its lead, its input capacitor's part), "point.NAME.FIELD", "clip.FIELD" where
-        a clip is on; "converter" and "filter.NAME.part" take a whole converter and a whole part. The field "loop_leakage"
-        of a common-mode choke is the leakage of both windings in series, however the part states it. Applied in order.
-        Text is read as in a design file; a number where a range stands moves the range with it, in ratio.
+        By key, as `filterlib.system.places.path` reads it; the field "loop_leakage" of a common-mode choke is the
+        leakage of both windings in series, however the part states it. Applied in order. Text is read as in a design
+        file; a number in place of a range moves the range with it, in ratio.
 
     Raises
     ------
@@ -43,110 +42,79 @@ def changed(design: Design, values: Mapping[str, Any]) -> Design:
     >>> value(more, "filter.C1.capacitance"), round(more.converter.output_esr.high, 6)
     (4.7e-06, 0.0168)
     """
-    held: dict[str, Any] = {name: getattr(design, name) for name in (*_SINGLE, *_LISTS.values())}
-    for key, given in values.items():
-        head, *path = key.split(".")
-        if key == "converter":
-            held[key] = given
-        elif head in _SINGLE and path:
-            held[head] = _set(_there(held[head], key), path, given, key)
-        elif head in _LISTS and len(path) > 1:
-            items = held[_LISTS[head]]
-            at = _place(items, path[0], key)
-            held[_LISTS[head]] = (*items[:at], _set(items[at], path[1:], given, key), *items[at + 1 :])
-        else:
-            raise FilterlibError(f"{key}: {_NOWHERE}")
-    new = {name: one for name, one in held.items() if one is not getattr(design, name)}
+    draft = design
+    for key, new in values.items():
+        draft = with_coupling(draft, key)
+        draft = rebuilt(draft, {path(draft, key): new}, _checked)
+    fields = {name: getattr(draft, name) for name in type(design).model_fields}
+    new = {name: field for name, field in fields.items() if field is not getattr(design, name)}
     return design.replace(**new) if new else design
 
 
 def value(design: Design, key: str) -> Any:
-    """What stands under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
-    head, *path = key.split(".")
-    if head in _SINGLE and path:
-        held = _there(getattr(design, head), key)
-    elif head in _LISTS and len(path) > 1:
-        items = getattr(design, _LISTS[head])
-        held, path = items[_place(items, path[0], key)], path[1:]
-    else:
-        raise FilterlibError(f"{key}: {_NOWHERE}")
-    for name in path:
-        held = getattr(_owner(held, name, key), name)
-    return held.value if isinstance(held, Ranged) else held
+    """What is under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
+    design = with_coupling(design, key)
+    found = at(design, path(design, key))
+    return found.value if isinstance(found, Ranged) else found
 
 
-_NOWHERE = "leads to no value; a key begins with converter, clip, filter.NAME, load.NAME or point.NAME"
-_SINGLE = ("converter", "clip")
-_LISTS = {"filter": "filter", "load": "loads", "point": "operating_points"}
-_WITHIN = ("part", "input_capacitor", "lead")  # looked into, where a field is not found
+def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:
+    """A design with the clip of an earthed oscilloscope on the return at a place.
+
+    Parameters
+    ----------
+    design : Design
+    place : str
+        "terminals", or the name of a load.
+    clip : Clip, optional
+        Another lead and earth than the defaults.
+
+    Returns
+    -------
+    Design
+        With the clip as one more bond; its ripple then has the places `MEASURED` and `OWN_CLIP` too, and at ``place`` what
+        is truly there while the clip is on.
+
+    Raises
+    ------
+    FilterlibError
+        Where there is no such place, or no chassis (`InputError`).
+    """
+    places = [TERMINALS, *(load.name for load in design.loads)]
+    if place not in places:
+        raise FilterlibError(f'no place "{place}"; {did_you_mean(place, places)}')
+    return design.replace(clip=Clip(place=place) if clip is None else clip.replace(place=place))
 
 
-def _there(held: Any, key: str) -> Any:
-    if held is None:
-        raise FilterlibError(f"{key}: no clip is on; state a clip in the design first")
-    return held
+def _checked(model: Any, values: dict[str, object]) -> Any:
+    """A model with other values, checked; itself where it has them already. The design itself is checked once, at the end."""
+    new = {name: _moved(getattr(model, name), one) for name, one in values.items()}
+    new = {name: one for name, one in new.items() if not _same(getattr(model, name), one)}
+    if not new:
+        return model
+    if isinstance(model, Design):
+        return model.model_copy(update=new)
+    if isinstance(model, Part):
+        new |= _renamed(model, new)
+    if isinstance(model, CommonModeChoke) and LOOP in new:
+        new |= {"leakage": new.pop(LOOP), "leakage_measured": "loop"}
+    return model.replace(**new)
 
 
-def _place(items: Any, name: str, key: str) -> int:
-    names = [item.name for item in items]
-    if name not in names:
-        raise FilterlibError(f'{key}: nothing is called "{name}"; {did_you_mean(name, names)}')
-    return names.index(name)
+def _same(old: object, new: object) -> bool:
+    return new is old or (isinstance(old, float | str) and isinstance(new, float | int | str) and new == old)
 
 
-def _owner(held: Any, name: str, key: str) -> Any:
-    """What has the field: the thing itself, or what stands within it."""
-    if _has(held, name):
-        return held
-    inner = [getattr(held, one) for one in _WITHIN if getattr(held, one, None) is not None]
-    for one in inner:
-        if (found := _reach(one, name)) is not None:
-            return found
-    known = {field for one in (held, *inner) for field in type(one).model_fields}
-    raise FilterlibError(f'{key}: no value called "{name}"; {did_you_mean(name, known)}')
-
-
-def _has(held: Any, name: str) -> bool:
-    return name in type(held).model_fields or (name == LOOP and isinstance(held, CommonModeChoke))
-
-
-def _reach(held: Any, name: str) -> Any:
-    if _has(held, name):
-        return held
-    part = getattr(held, "part", None)
-    return _reach(part, name) if part is not None else None
-
-
-def _set(held: Any, path: list[str], given: Any, key: str) -> Any:
-    """What holds a value, with another one; itself where it has that one already."""
-    name, *rest = path
-    if name == LOOP and isinstance(held, CommonModeChoke):
-        loop = {"leakage": given, "leakage_measured": "loop"}
-        return held if given == held.loop_leakage else held.replace(**loop, **_renamed(held, name, given))
-    if _owner(held, name, key) is not held:
-        name = next(
-            one for one in _WITHIN if getattr(held, one, None) is not None and _reach(getattr(held, one), path[0])
-        )
-        rest = path
-    old = getattr(held, name)
-    new = _set(old, rest, given, key) if rest else _moved(old, given)
-    if new is old or (isinstance(old, float) and new == old):
-        return held
-    return held.replace(**{name: new} | ({} if rest else _renamed(held, name, given)))
-
-
-def _renamed(held: Any, name: str, given: Any) -> dict[str, str]:
+def _renamed(part: Part, new: dict[str, object]) -> dict[str, str]:
     """A part with another value is not the one of the table any more, and says so."""
-    if not isinstance(held, Part) or name == "name" or given == getattr(held, name) or not held.name:
-        return {}
-    return {"name": held.name if held.name.endswith(CHANGED) else held.name + CHANGED}
+    return {} if "name" in new or not part.name or part.name.endswith(CHANGED) else {"name": part.name + CHANGED}
 
 
-def _moved(old: Any, given: Any) -> Any:
+def _moved(old: object, new: object) -> object:
     """A number in place of a range takes the range along."""
-    if not isinstance(old, Ranged) or not isinstance(given, int | float) or old.known or not old.value:
-        return given
-    if given == old.value:
+    if not isinstance(old, Ranged) or not isinstance(new, int | float) or old.known or not old.value:
+        return new
+    if new == old.value:
         return old
-    ratio = given / old.value
-    return replace(old, value=given, low=old.low * ratio, high=old.high * ratio, stated=True, why="")
+    ratio = float(new / old.value)
+    return replace(old, value=new, low=old.low * ratio, high=old.high * ratio, stated=True, why="")

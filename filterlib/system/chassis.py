@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
@@ -12,8 +12,8 @@ from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
 from filterlib.network.spectrum import phasors
 from filterlib.network.waveform import ring
-from filterlib.parts.base import Quantity
-from filterlib.system.model import Model
+from filterlib.parts.base import Quantity, Value
+from filterlib.system.model import Given, Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 
 CHASSIS = "chassis"
@@ -31,13 +31,13 @@ class Bond(Model):
     What is not stated is a short strap, 20 nH and 5 mohm: common practice, no source.
     """
 
-    inductance: Annotated[Any, Quantity("H", low=0, high=1e-4)] = 20e-9
-    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e9)] = 5e-3
-    capacitance: Annotated[Any, Quantity("F", above=0, high=1e-2)] | None = None
+    inductance: Annotated[Value, Quantity("H", low=0, high=1e-4)] = 20e-9
+    resistance: Annotated[Value, Quantity("ohm", low=0, high=1e9)] = 5e-3
+    capacitance: Annotated[Value, Quantity("F", above=0, high=1e-2)] | None = None
     safety_class: Literal["Y1", "Y2"] | None = None
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         if fields.get("safety_class") is not None and fields.get("capacitance") is None:
             why = "only a capacitor has one: state the capacitance too, or leave this out"
             yield Problem("", "safety_class", fields["safety_class"], why)
@@ -56,13 +56,13 @@ class Bond(Model):
 class NodeRing(Model):
     """The ring behind each edge of the switching node: ``overshoot`` as a share of the swing."""
 
-    frequency: Annotated[Ranged, RangedQuantity("Hz", low=1e6, high=1e9)] = default(
-        50e6, 25e6, 100e6, "switching nodes ring at 25 to 100 MHz (common practice, no source)"
+    frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency of the switching node", low=1e6, high=1e9)] = (
+        default(50e6, 25e6, 100e6, "switching nodes ring at 25 to 100 MHz (common practice, no source)")
     )
-    cycles: Annotated[Ranged, RangedQuantity("", low=0.2, high=50)] = default(
+    cycles: Annotated[Ranged, RangedQuantity("", "cycles of the switching node's ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
-    overshoot: Annotated[Ranged, RangedQuantity("", low=0, high=2)] = default(
+    overshoot: Annotated[Ranged, RangedQuantity("", "overshoot of the switching node", low=0, high=2)] = default(
         0.2, 0.05, 0.5, "a snubbed node overshoots by a twentieth, a bare one by half (common practice, no source)"
     )
 
@@ -74,18 +74,24 @@ class CommonMode(Model):
     stated, and its width is the converter's ``duty``.
     """
 
-    swing: Annotated[Ranged, RangedQuantity("V", above=0, high=2000)]
-    coupling: Annotated[Ranged, RangedQuantity("F", above=0, high=1e-7)] = default(
+    swing: Annotated[Ranged, RangedQuantity("V", "switching node's swing", above=0, high=2000)]
+    coupling: Annotated[Ranged, RangedQuantity("F", "coupling to the chassis", above=0, high=1e-7)] = default(
         30e-12, 10e-12, 100e-12, "switching node to heat sink or winding to winding (common practice, no source)"
     )
-    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=1e4)] = default(
-        15.0,
-        5.0,
-        50.0,
-        "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "losses of the way through the chassis", low=0, high=1e4)] = (
+        default(
+            15.0,
+            5.0,
+            50.0,
+            "losses of the way through heat sink and chassis, which damp its ring (common practice, no source)",
+        )
     )
-    rise_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] | None = None
-    fall_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] | None = None
+    rise_time: (
+        Annotated[Ranged, RangedQuantity("s", "rise time of the switching node", low=1e-10, high=1e-5)] | None
+    ) = None
+    fall_time: (
+        Annotated[Ranged, RangedQuantity("s", "fall time of the switching node", low=1e-10, high=1e-5)] | None
+    ) = None
     ring: NodeRing | None = None
 
     def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
@@ -97,7 +103,7 @@ class CommonMode(Model):
         circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", self.resistance.value)
         circuit.capacitor("converter.coupling", "converter:sink", reaches, self.coupling.value)
 
-    def node(self, count: int, period: float, duty: Any, edge_time: Any, *, high_first: bool) -> np.ndarray:
+    def node(self, count: int, period: float, duty: Value, edge_time: Value, *, high_first: bool) -> np.ndarray:
         """Coefficients c_1 .. c_count [V] of the switching node, its first edge at t = 0, its second at duty * period.
 
         ``high_first``: the first edge is the rising one (the main switch pulls the node up); else the falling one.
@@ -107,13 +113,14 @@ class CommonMode(Model):
         first, second = (rise, fall) if high_first else (fall, rise)
         late = phasors(count, duty)[..., 1:]
         steps = np.sinc(k * first / period) - late * np.sinc(k * second / period)
-        wave = steps / (2j * np.pi * k)
+        wave: np.ndarray = steps / (2j * np.pi * k)
         if self.ring is not None:
             wave = wave + self._rings(self.ring, k, period, duty)
-        return (1 if high_first else -1) * self.swing.value * wave
+        scaled: np.ndarray = (1 if high_first else -1) * self.swing.value * wave
+        return scaled
 
     @staticmethod
-    def _rings(held: NodeRing, k: np.ndarray, period: float, duty: Any) -> np.ndarray:
+    def _rings(held: NodeRing, k: np.ndarray, period: float, duty: Value) -> np.ndarray:
         """A damped ring at both edges, upwards at the rising one; it builds up within a quarter of its cycle."""
         frequency = held.frequency.value
         wave = ring(period, frequency, held.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
@@ -128,11 +135,11 @@ class Supply(Model):
     the resistance is that of the return conductor. ``bond``: a strap unless stated; a battery that floats has a capacitor.
     """
 
-    inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-4)] = default(
-        1e-6, 0.3e-6, 3e-6, "an input cable of 0.3 to 3 m, a microhenry a metre (common practice, no source)"
-    )
-    resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = default(
-        10e-3, 2e-3, 50e-3, "the return conductor of the input cable (common practice, no source)"
+    inductance: Annotated[
+        Ranged, RangedQuantity("H", "inductance of the input cable to the chassis", low=0, high=1e-4)
+    ] = default(1e-6, 0.3e-6, 3e-6, "an input cable of 0.3 to 3 m, a microhenry a metre (common practice, no source)")
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the input cable's return", low=0, high=100)] = (
+        default(10e-3, 2e-3, 50e-3, "the return conductor of the input cable (common practice, no source)")
     )
     bond: Bond = Field(default_factory=Bond)
 

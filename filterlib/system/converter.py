@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -11,9 +11,9 @@ from pydantic_core import core_schema
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
-from filterlib.system.model import Model, Note, Order, Title
+from filterlib.system.model import Given, Model, Note, Order, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
@@ -21,6 +21,7 @@ from filterlib.units import format_quantity, quantity
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
+LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
 
@@ -28,20 +29,20 @@ INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "
 class FixtureCapacitor(Model):
     """A capacitor that stood across the probe while a figure was measured; ESR and ESL: common practice, no source."""
 
-    capacitance: Annotated[Any, Quantity("F", low=1e-10, high=1e-2)]
-    esr: Annotated[Any, Quantity("ohm", low=0, high=10)] = 0.02
-    esl: Annotated[Any, Quantity("H", low=0, high=1e-6)] = 5e-9
+    capacitance: Annotated[Value, Quantity("F", low=1e-10, high=1e-2)]
+    esr: Annotated[Value, Quantity("ohm", low=0, high=10)] = 0.02
+    esl: Annotated[Value, Quantity("H", low=0, high=1e-6)] = 5e-9
 
 
 class Bandwidth:
     """Annotation of a pydantic field that holds a bandwidth [Hz], or None where the file says "full"."""
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
         return core_schema.no_info_plain_validator_function(self.read)
 
     @staticmethod
-    def read(given: Any) -> float | None:
+    def read(given: object) -> float | None:
         """A frequency, or "full" for no limit. Raises QuantityError."""
         if given is None or given == "full":
             return None
@@ -56,7 +57,7 @@ class Arrangement(Model):
 
     bandwidth: Annotated[float | None, Bandwidth()] = None
     order: Order = 1
-    lead_inductance: Annotated[Any, Quantity("H", low=0, high=1e-5)] = 0.0
+    lead_inductance: Annotated[Value, Quantity("H", low=0, high=1e-5)] = 0.0
     capacitors: tuple[FixtureCapacitor, ...] = ()
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
 
@@ -79,7 +80,7 @@ class Ripple(Arrangement):
     with_capacitor: WithCapacitor | None = None
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         if "with_capacitor" in fields and "recording" not in fields:
             why = "a second recording tells nothing without the first: name that under recording"
             yield Problem("", "with_capacitor", None, why)
@@ -89,10 +90,10 @@ class Spike(Arrangement):
     """Peak to peak with the spikes at the switching edges, as it was measured (in full bandwidth)."""
 
     peak_to_peak: Annotated[Any, Quantity("V", above=0, high=1000)]
-    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", low=1e6, high=1e9)] = default(
+    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency", low=1e6, high=1e9)] = default(
         50e6, 25e6, 100e6, "spikes ring at 25 to 100 MHz (common practice, no source)"
     )
-    ring_cycles: Annotated[Ranged, RangedQuantity("", low=0.2, high=50)] = default(
+    ring_cycles: Annotated[Ranged, RangedQuantity("", "cycles of the ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
 
@@ -101,20 +102,20 @@ def _ranged(value: float, low: float, high: float, why: str) -> Any:
     return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
-def _edge_default(data: dict[str, Any]) -> Ranged:
+def _edge_default(data: Validated) -> Ranged:
     """12 to 80 ns, and less where the period is too short for that."""
     share = min(1.0, LONGEST_EDGE / 80e-9 / data.get("switching_frequency", 1e5))
     why = "switching edges take 12 to 80 ns, and less at several megahertz (common practice, no source)"
     return default(30e-9 * share, 12e-9 * share, 80e-9 * share, why)
 
 
-def _supply_default(data: dict[str, Any]) -> Supply | None:
+def _supply_default(data: Validated) -> Supply | None:
     """Behind an isolated converter the current closes through the input cable, whatever the file says of it."""
     crosses = data.get("common_mode") is not None or data.get("bridge") is not None
     return Supply() if data.get("isolated") and crosses else None
 
 
-def _no_room(rise: Any, fall: Any, data: dict[str, Any]) -> str:
+def _no_room(rise: Value, fall: Value, data: Validated) -> str:
     """Why two edges leave the switching node no time to get up or down, or ""; half of each lies in either part."""
     duty, frequency = data.get("duty"), data.get("switching_frequency")
     if duty is None or frequency is None or np.ndim(duty.value) or np.ndim(rise) or np.ndim(fall):
@@ -122,20 +123,20 @@ def _no_room(rise: Any, fall: Any, data: dict[str, Any]) -> str:
     shorter = min(duty.value, 1 - duty.value) / frequency
     if (rise + fall) / 2 <= shorter:
         return ""
-    both = format_quantity(rise + fall, "s", 3)
+    both = format_quantity(float(rise + fall), "s", 3)
     return (
         f"rise and fall take {both} together, and at a duty cycle of {100 * duty.value:g} % there is room for "
         f"{format_quantity(2 * shorter, 's', 3)}: the node would not get up, or not down, between them"
     )
 
 
-def _loop_default(data: dict[str, Any]) -> Ranged:
+def _loop_default(data: Validated) -> Ranged:
     switching = float(np.max(data.get("switching_frequency", 1e5)))
     why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
     return default(switching / 20, switching / 50, switching / 8, why)
 
 
-def _duty_default(data: dict[str, Any]) -> Ranged:
+def _duty_default(data: Validated) -> Ranged:
     """Duty from the voltages where they fix it: an ideal step-up or step-down stage without isolation."""
     supply, output = data.get("input_voltage") or 0.0, data.get("output_voltage") or 0.0
     shape = "pulse" if output > supply else "triangle"
@@ -160,24 +161,30 @@ class Converter(Model):
     input_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)] | None = None
     isolated: StrictBool = False
     shape: Literal["triangle", "pulse"] | None = None
-    duty: Annotated[Ranged, RangedQuantity("", low=0.01, high=0.99)] = Field(default_factory=_duty_default)
-    edge_time: Annotated[Ranged, RangedQuantity("s", low=1e-10, high=1e-5)] = Field(default_factory=_edge_default)
-    output_capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-8, high=0.1)] = _ranged(
-        22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic"
+    duty: Annotated[Ranged, RangedQuantity("", "duty cycle", low=0.01, high=0.99)] = Field(
+        default_factory=_duty_default
     )
-    output_esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _ranged(
+    edge_time: Annotated[Ranged, RangedQuantity("s", "edge time", low=1e-10, high=1e-5)] = Field(
+        default_factory=_edge_default
+    )
+    output_capacitance: Annotated[
+        Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
+    ] = _ranged(22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic")
+    output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = _ranged(
         12e-3, 5e-3, 60e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
     )
-    output_esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _ranged(
+    output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = _ranged(
         4e-9, 1e-9, 10e-9, "the output capacitor with its loop on the board"
     )
-    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-5)] = _ranged(
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
-    output_resistance: Annotated[Ranged, RangedQuantity("ohm", low=0, high=100)] = _ranged(
+    output_resistance: Annotated[Ranged, RangedQuantity("ohm", "output resistance", low=0, high=100)] = _ranged(
         20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
     )
-    loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", low=10, high=5e6)] = Field(default_factory=_loop_default)
+    loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", "loop bandwidth", low=10, high=5e6)] = Field(
+        default_factory=_loop_default
+    )
     ripple: Ripple
     spike: Spike | None = None
     common_mode: CommonMode | None = None
@@ -234,6 +241,11 @@ class Converter(Model):
         """Switching period [s]."""
         return 1 / self.switching_frequency
 
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """What a recording of the ripple leaves without effect, where no other source needs it."""
+        others = self.spike is not None or self.common_mode is not None
+        return () if self.ripple.recording is None or others else ("duty", "edge_time")
+
     @property
     def reaches_chassis(self) -> bool:
         """True where something inside or at the terminals reaches the chassis."""
@@ -251,8 +263,16 @@ class Converter(Model):
             reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
         return self.output_esr.value + w * self.output_esl.value + reactance
 
+    def ripple_scale(self, drawn: Any, full: float) -> Any:
+        """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
+
+        ``full`` [A]: what was drawn while measuring, where the file does not say.
+        """
+        measured = full if self.ripple.load_current is None else self.ripple.load_current
+        return np.maximum(drawn / measured, LEAST_LOAD) if self.shape == "pulse" and measured > 0 else 1.0
+
     @property
-    def loop_elements(self) -> tuple[Any, Any, Any]:
+    def loop_elements(self) -> tuple[Value, Value, Value]:
         """Resistance [ohm], inductance [H] and delay inductance [H] of the regulating loop, seen from the output.
 
         With a loop gain of wc/s the output capacitor C is damped by R = 1/(wc C); below LOOP_ZERO wc the integral part

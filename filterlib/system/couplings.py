@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Value
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import Damping, ShuntCapacitor
@@ -16,7 +17,7 @@ from filterlib.system.stages import Damping, ShuntCapacitor
 USUAL, MOST = 0.3e-9, 1e-9  # [H] between the loops of neighbouring capacitors: common practice, no source
 SHARE = 0.45  # of what a loop has left for both its neighbours: so that no set of defaults is an impossible one
 _SOURCE = "loops of neighbouring capacitors, 0 to 1 nH (common practice, no source)"
-MUTUAL = RangedQuantity("H", low=0, high=1e-7)
+MUTUAL = RangedQuantity("H", "coupling of the loops of {owner}", low=0, high=1e-7)
 
 
 class Coupling(Model):
@@ -26,23 +27,28 @@ class Coupling(Model):
     second: str
     mutual: Annotated[Ranged, MUTUAL]
 
+    @property
+    def name(self) -> str:
+        """Of the pair, as in keys."""
+        return f"{self.first}-{self.second}"
 
-def loop_inductance(stage: Any) -> Any:
+
+def loop_inductance(stage: ShuntCapacitor | Damping) -> Value:
     """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""
     return (stage.part.esl + stage.mounting_loop) / stage.count
 
 
-def loops(stages: Sequence[Any]) -> dict[str, Any]:
+def loops(stages: Sequence[object]) -> dict[str, Value]:
     """Inductance [H] of every loop that can couple, by the name of its stage, in the filter's order."""
     return {stage.name: loop_inductance(stage) for stage in stages if isinstance(stage, ShuntCapacitor | Damping)}
 
 
-def with_neighbours(stated: Sequence[Coupling], stages: Sequence[Any]) -> tuple[Coupling, ...]:
+def with_neighbours(stated: Sequence[Coupling], stages: Sequence[object]) -> tuple[Coupling, ...]:
     """The stated couplings, and a default with its range for neighbouring capacitors of which none is stated."""
     return (*stated, *_neighbours(stated, loops(stages)))
 
 
-def _neighbours(stated: Sequence[Coupling], held: dict[str, Any]) -> Iterator[Coupling]:
+def _neighbours(stated: Sequence[Coupling], held: dict[str, Value]) -> Iterator[Coupling]:
     smallest = {name: float(np.min(loop)) for name, loop in held.items()}
     spare = dict.fromkeys(held, 1.0)
     for one in stated:
@@ -56,7 +62,7 @@ def _neighbours(stated: Sequence[Coupling], held: dict[str, Any]) -> Iterator[Co
             yield Coupling(first=first, second=second, mutual=mutual)
 
 
-def possible(couplings: Sequence[Coupling], held: dict[str, Any]) -> bool:
+def possible(couplings: Sequence[Coupling], held: dict[str, Value]) -> bool:
     """True where the loops could store no negative energy, all mutual inductances at the top of their range."""
     names = list(held)
     matrix = np.diag([float(np.min(loop)) for loop in held.values()])
@@ -68,7 +74,7 @@ def possible(couplings: Sequence[Coupling], held: dict[str, Any]) -> bool:
     return bool(levels[0] > -1e-9 and np.all(matrix <= scale * (1 + 1e-9)))
 
 
-def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[Any]) -> None:
+def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
     """Couple the inductors NAME.loop of the circuit."""
     held = loops(stages)
     for one in couplings:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
@@ -16,7 +16,7 @@ from filterlib.units import quantity
 USUAL_NETWORK = "50uH"
 
 
-def _limit(given: Any) -> LimitFile:
+def _limit(given: object) -> LimitFile:
     if isinstance(given, LimitFile):
         return given
     if not isinstance(given, str):
@@ -24,13 +24,13 @@ def _limit(given: Any) -> LimitFile:
     return find_limit(given)
 
 
-def _not_above(given: Any) -> Any:
+def _not_above(given: object) -> object:
     if quantity(given, "dB") < 0:
         raise QuantityError("must be 0 dB or more: a negative margin asks for levels above the limit", value=given)
     return given
 
 
-StatedLimit = Annotated[Any, BeforeValidator(_limit)]
+StatedLimit = Annotated[LimitFile, BeforeValidator(_limit)]
 """A `LimitFile`; or the name of one in data/limits."""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
@@ -20,7 +20,10 @@ from filterlib.system.stages import KINDS as STAGES
 _LONGEST_NAME = 80  # of a part
 
 
-Prepare = Callable[[dict[str, Any], Path], list[Problem]]
+Raw: TypeAlias = dict[str, Any]
+"""What a file holds, as TOML gives it."""
+Prepare: TypeAlias = Callable[[Raw, Path], list[Problem]]
+_Way: TypeAlias = tuple[str | int, ...]  # keys, and numbers of entries
 
 
 def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
@@ -71,7 +74,7 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     return design
 
 
-def _own_limits(raw: dict[str, Any], path: Path) -> Iterator[tuple[tuple[Any, ...], list[Problem]]]:
+def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
     """Puts limit files of one's own in place of their names, looked for beside the design; gives what is wrong, by place."""
     taken = dict.fromkeys(standard_limits(), "a limit that comes with the library")
     for place in _limit_places(raw):
@@ -92,7 +95,7 @@ def _own_limits(raw: dict[str, Any], path: Path) -> Iterator[tuple[tuple[Any, ..
             yield place, [Problem(str(path), _written(place), named, why)]
 
 
-def _limit_places(raw: dict[str, Any]) -> Iterator[tuple[Any, ...]]:
+def _limit_places(raw: Raw) -> Iterator[_Way]:
     for number, wanted in enumerate(_list(raw, "requirement")):
         if wanted.get("kind") == "emission" and "limit" in wanted:
             yield "requirement", number, "limit"
@@ -106,7 +109,7 @@ def _below(key: str, broken: list[str]) -> bool:
     return any(key == one or key.startswith((f"{one}.", f"{one}[")) for one in broken)
 
 
-def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
+def _tables(raw: Raw, path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
     """The library's own tables and the user's; what is wrong with the latter."""
     own, names = standard_tables(), raw.get("tables", [])
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
@@ -118,7 +121,7 @@ def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Pr
         return own, [p if p.key else Problem(str(path), paths[p.file], p.file, p.why) for p in error.problems]
 
 
-def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Table, ...]) -> Part:
+def _part(given: object, wanted: type[Part], file: str, key: str, tables: tuple[Table, ...]) -> Part:
     """The part that is named, or written out, under a key; raises InputError where there is none of the wanted kind."""
     kinds = [kind for kind, made in KINDS.items() if issubclass(made, wanted)]
     if isinstance(given, dict):
@@ -138,7 +141,7 @@ def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Tab
         raise InputError([Problem(file, key, given, str(error))]) from None
 
 
-def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]:
+def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
         kind = STAGES.get(str(stage.get("kind")))
         if kind is not None:
@@ -150,19 +153,19 @@ def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]
             yield ("load", number, "lead"), WirePair
 
 
-def _list(raw: dict[str, Any], key: str) -> list[dict[str, Any]]:
+def _list(raw: Raw, key: str) -> list[Raw]:
     """The tables under a key; anything else stands in for an empty one, and is refused by the model."""
     entries = raw.get(key)
     return [entry if isinstance(entry, dict) else {} for entry in entries] if isinstance(entries, list) else []
 
 
-def _get(raw: Any, place: tuple[Any, ...]) -> Any:
+def _get(raw: Any, place: _Way) -> Any:
     for step in place:
         raw = raw[step]
     return raw
 
 
-def _written(place: tuple[Any, ...]) -> str:
+def _written(place: _Way) -> str:
     text = ""
     for step in place:
         text += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if text else step

@@ -10,22 +10,14 @@ from pydantic import Field
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
-from filterlib.system.drive import rectangle, triangle
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.unknown import Unknown
+from filterlib.system.source_spectra import rectangle, triangle
+from filterlib.system.uncertain_parameter import UncertainParameter, ranges
 
 SOURCE = "input_current"
-_WORDS = {
-    "ripple_current": ("A", "ripple of the input current"),
-    "efficiency": ("", "efficiency"),
-    "ripple_ratio": ("", "ripple of the input choke's current over its mean"),
-    "capacitance": ("F", "input capacitor"),
-    "esr": ("ohm", "ESR of the input capacitor"),
-    "esl": ("H", "ESL of the input capacitor"),
-    "lead_inductance": ("H", "loop of the lead to the networks"),
-}
 
 
 def _usual(value: float, low: float, high: float, why: str) -> Any:
@@ -39,24 +31,26 @@ class InputSide(Model):
     it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line.
     """
 
-    ripple_current: Annotated[Ranged, RangedQuantity("A", above=0, high=1000)] | None = None
-    efficiency: Annotated[Ranged, RangedQuantity("", low=0.1, high=1)] = _usual(
+    ripple_current: Annotated[Ranged, RangedQuantity("A", "ripple of the input current", above=0, high=1000)] | None = (
+        None
+    )
+    efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = _usual(
         0.9, 0.8, 0.95, "small converters lose a tenth"
     )
-    ripple_ratio: Annotated[Ranged, RangedQuantity("", above=0, high=2)] = _usual(
-        0.3, 0.2, 0.5, "chokes are chosen for that"
-    )
-    capacitance: Annotated[Ranged, RangedQuantity("F", low=1e-9, high=0.1)] = _usual(
+    ripple_ratio: Annotated[
+        Ranged, RangedQuantity("", "ripple of the input choke's current over its mean", above=0, high=2)
+    ] = _usual(0.3, 0.2, 0.5, "chokes are chosen for that")
+    capacitance: Annotated[Ranged, RangedQuantity("F", "input capacitor", low=1e-9, high=0.1)] = _usual(
         10e-6, 2.2e-6, 100e-6, "a few ceramics, or one electrolytic"
     )
-    esr: Annotated[Ranged, RangedQuantity("ohm", low=0, high=10)] = _usual(
+    esr: Annotated[Ranged, RangedQuantity("ohm", "ESR of the input capacitor", low=0, high=10)] = _usual(
         10e-3, 3e-3, 100e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
     )
-    esl: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-6)] = _usual(
+    esl: Annotated[Ranged, RangedQuantity("H", "ESL of the input capacitor", low=0, high=1e-6)] = _usual(
         5e-9, 1e-9, 15e-9, "the capacitor with its loop on the board"
     )
-    lead_inductance: Annotated[Ranged, RangedQuantity("H", low=0, high=1e-4)] = _usual(
-        0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre"
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", "loop of the lead to the networks", low=0, high=1e-4)] = (
+        _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )
 
     def add(self, circuit: Circuit, lines: tuple[str, str], inner_return: str) -> None:
@@ -68,18 +62,14 @@ class InputSide(Model):
         circuit.inductor("input.esl", "input:r", inner_return, self.esl.value)
         circuit.current_source(SOURCE, inner_return, "input:bus")
 
-    def unknowns(self, converter: Converter) -> Iterator[Unknown]:
+    def uncertain_parameters(self, converter: Converter) -> Iterator[UncertainParameter]:
         """What is not known exactly and matters for this converter; keys "input_side.NAME"."""
         unused = {"efficiency", "ripple_ratio"} if self.ripple_current else set()
-        for name, (unit, label) in _WORDS.items():
-            held = getattr(self, name)
-            if held is None or held.known or name in unused or (name == "ripple_ratio" and not steps_up(converter)):
-                continue
-            key = f"input_side.{name}"
-            yield Unknown(key, label, unit, float(held.value), held.low, held.high, held.stated, held.why)
+        unused |= set() if steps_up(converter) else {"ripple_ratio"}
+        yield from (one for one in ranges("input_side", self) if one.key.partition(".")[2] not in unused)
 
-    def at(self, values: Mapping[str, Any]) -> InputSide:
-        """The same with other values under the keys of `unknowns`; other keys are passed over."""
+    def at(self, values: Mapping[str, Value]) -> InputSide:
+        """The same with other values under the keys of `uncertain_parameters`; other keys are passed over."""
         mine = {
             key.removeprefix("input_side."): value for key, value in values.items() if key.startswith("input_side.")
         }
@@ -102,7 +92,7 @@ def input_current(
     side: InputSide,
     harmonics: np.ndarray,
     *,
-    power: Any,
+    power: Value,
     full_power: float,
     voltage: float | None,
 ) -> np.ndarray:

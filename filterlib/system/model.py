@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Self
+from functools import lru_cache
+from typing import Annotated, Any, Self, TypeAlias, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from filterlib.errors import InputError, Problem
 from filterlib.parts.reading import problems_from
 
+Given: TypeAlias = Mapping[str, Any]
+"""Fields as a file or a caller gives them: text, numbers, tables, models."""
+Validated: TypeAlias = dict[str, Any]
+"""Fields that were read already, for a default that depends on them."""
 _LONGEST_TITLE, _LONGEST_NOTE = 120, 5000
 
 
@@ -46,6 +51,13 @@ Order = Annotated[int, Field(strict=True, ge=1, le=8)]
 """Order of a low-pass."""
 
 
+def read(item: object, *keys: str) -> Any:
+    """What is under keys of nested tables or models, as a file or a caller gives them; None where nothing is."""
+    for key in keys:
+        item = item.get(key) if isinstance(item, Mapping) else getattr(item, key, None)
+    return item
+
+
 class Model(BaseModel):
     """Frozen; unknown keys are refused; quantities may be text, numbers, or arrays (designs, 1).
 
@@ -67,10 +79,26 @@ class Model(BaseModel):
             raise InputError(problems)
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         """What is wrong between fields as given, said together with what is wrong in each."""
         yield from ()
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """Fields whose range changes nothing as the model is; ``driven``: where something drives the chassis."""
+        return ()
 
     def replace(self, **changes: Any) -> Self:
         """A copy with other values, checked again; what was left to defaults stays so. Raises InputError."""
         return type(self)(**({name: getattr(self, name) for name in self.model_fields_set} | changes))
+
+
+@lru_cache(maxsize=256)
+def marks(model: type[BaseModel]) -> Mapping[str, tuple[Any, ...]]:
+    """What annotates each field of a model, such as its `Quantity`; also inside "or None" and inside a tuple."""
+    return {name: (*field.metadata, *_inside(field.annotation)) for name, field in model.model_fields.items()}
+
+
+def _inside(annotation: object) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for inner in get_args(annotation):
+        yield from _inside(inner)

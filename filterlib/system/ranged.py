@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from filterlib.errors import QuantityError, did_you_mean
+from filterlib.parts.base import Value
 from filterlib.units import format_quantity, quantity
 
 _KEYS = ("value", "low", "high")
@@ -24,7 +25,7 @@ class Ranged:
     default, and ``why`` then says where the default comes from.
     """
 
-    value: Any
+    value: Value
     low: float
     high: float
     stated: bool = True
@@ -35,7 +36,7 @@ class Ranged:
         """True where the range is a single value."""
         return self.low == self.high
 
-    def at(self, value: Any) -> Ranged:
+    def at(self, value: Value) -> Ranged:
         """The same quantity with another nominal value (a float, or an array (designs, 1))."""
         return replace(self, value=value)
 
@@ -46,22 +47,29 @@ def default(value: float, low: float, high: float, why: str) -> Ranged:
 
 
 class RangedQuantity:
-    """Annotation of a pydantic field that holds a `Ranged`: ``Annotated[Ranged, RangedQuantity("F", low=...)]``.
+    """Annotation of a pydantic field that holds a `Ranged`: ``Annotated[Ranged, RangedQuantity("F", "capacitance", low=...)]``.
 
+    ``label`` says what is uncertain; "{owner}" in it becomes the name of the stage, load or pair that it belongs to.
     Accepts "22 µF", "22 µF ± 20 %" (also "+-" and "+/-"; percent of the value), a bare number in SI, or a table
     {value, low, high} of which value may be left out (then the geometric mean of a range above zero, else its middle).
     """
 
     def __init__(
-        self, unit: str, *, low: float | None = None, high: float | None = None, above: float | None = None
+        self,
+        unit: str,
+        label: str = "",
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        above: float | None = None,
     ) -> None:
-        self.unit, self.low, self.high, self.above = unit, low, high, above
+        self.unit, self.label, self.low, self.high, self.above = unit, label, low, high, above
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
         return core_schema.no_info_plain_validator_function(self.parse)
 
-    def parse(self, given: Any) -> Ranged:
+    def parse(self, given: object) -> Ranged:
         """Read one field; raises QuantityError with what is wrong and what would be right."""
         if isinstance(given, Ranged):
             return given
@@ -73,7 +81,7 @@ class RangedQuantity:
         value = self._read(given)
         return Ranged(value, value, value)
 
-    def _read(self, given: Any, key: str | None = None) -> float:
+    def _read(self, given: object, key: str | None = None) -> float:
         return quantity(given, self.unit, low=self.low, high=self.high, above=self.above, name=key)
 
     def _from_spread(self, nominal: str, spread: str) -> Ranged:
@@ -90,7 +98,7 @@ class RangedQuantity:
             why = error.why.split(";")[0]  # not whether a prefix was forgotten: the number is ours
             raise QuantityError(f"the range reaches too far: {why}") from None
 
-    def _from_table(self, table: dict[str, Any]) -> Ranged:
+    def _from_table(self, table: Mapping[str, object]) -> Ranged:
         for key in table:
             if key not in _KEYS:
                 raise QuantityError(f"unknown key; {did_you_mean(key, _KEYS)}", name=key, value=table[key])

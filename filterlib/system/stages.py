@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
-from filterlib.system.model import Count, Model, Name, Note
+from filterlib.system.components import Branch, Component, capacitor, line_currents, resistor
+from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
@@ -24,8 +26,8 @@ MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: co
 CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the chassis: common practice, no source
 
 Line = Literal["plus", "return", "both"]
-Imbalance = Annotated[Ranged, RangedQuantity("", low=-0.9, high=0.9)]
-Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
+Imbalance = Annotated[Ranged, RangedQuantity("", "{owner} in one line over that in the other", low=-0.9, high=0.9)]
+Loop = Annotated[Value, Quantity("H", low=0, high=1e-6)]
 
 
 @dataclass
@@ -72,6 +74,10 @@ class Stage(Model):
         """Add the stage to the circuit at an operating point."""
         raise AssertionError(f"{type(self).__name__} has no circuit")
 
+    def components(self, state: State) -> Iterator[Component]:
+        """The parts of the stage as they are placed, at an operating point."""
+        raise AssertionError(f"{type(self).__name__} has no parts")
+
 
 class ShuntCapacitor(Stage):
     """One or more equal capacitors in parallel, from line to line."""
@@ -86,8 +92,12 @@ class ShuntCapacitor(Stage):
         """Elements NAME and NAME.loop."""
         _add_capacitor(self, circuit, lines.plus, lines.minus, state)
 
+    def components(self, state: State) -> Iterator[Component]:
+        """One capacitor."""
+        yield capacitor(self.name, self.name, self.part, self.count, state.bias(self.name))
 
-def _imbalance_default(data: dict[str, Any]) -> Ranged:
+
+def _imbalance_default(data: Validated) -> Ranged:
     spread = min(float(np.max(getattr(data.get("part"), "tolerance", 0.2))), 0.9)
     return default(0.0, -spread, spread, "of one lot: they differ by the tolerance of one (common practice, no source)")
 
@@ -112,6 +122,10 @@ class ChassisCapacitor(Stage):
             raise QuantityError(why, name="capacitance", value=bond.capacitance)
         return bond
 
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """The imbalance where there is one part alone, and an assumed one where nothing drives the chassis."""
+        return () if self.line == "both" and (driven or self.imbalance.stated) else ("imbalance",)
+
     @property
     def reaches_chassis(self) -> bool:
         """Always."""
@@ -128,6 +142,14 @@ class ChassisCapacitor(Stage):
         if self.bond is not None:
             self.bond.add(circuit, f"{self.name}.bond", far)
 
+    def components(self, state: State) -> Iterator[Component]:
+        """A capacitor for each line, and the bond's resistance."""
+        for line in ("plus", "return") if self.line == "both" else (self.line,):
+            name = f"{self.name}.{line}"
+            yield capacitor(name, f"{self.name}, {line} line", self.part, self.count, state.bias(name))
+        if self.bond is not None:
+            yield resistor(f"{self.name}.bond.resistance", f"{self.name}, bond")
+
 
 class Damping(Stage):
     """A resistor in series with a capacitor, from line to line: damps without carrying the load's current."""
@@ -135,7 +157,7 @@ class Damping(Stage):
     prefix: ClassVar[str] = "D"
     kind: Literal["damping"]
     part: Capacitor
-    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e6)]
+    resistance: Annotated[Value, Quantity("ohm", low=0, high=1e6)]
     count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
@@ -143,6 +165,11 @@ class Damping(Stage):
         """Elements NAME.resistor, NAME and NAME.loop."""
         circuit.resistor(f"{self.name}.resistor", lines.plus, f"{self.name}:r", self.resistance)
         _add_capacitor(self, circuit, f"{self.name}:r", lines.minus, state)
+
+    def components(self, state: State) -> Iterator[Component]:
+        """The capacitor and the resistor."""
+        yield capacitor(self.name, self.name, self.part, self.count, state.bias(self.name))
+        yield resistor(f"{self.name}.resistor", f"{self.name}, resistor")
 
 
 class SeriesChoke(Stage):
@@ -153,6 +180,10 @@ class SeriesChoke(Stage):
     part: DifferentialChoke
     line: Line = "plus"
     imbalance: Imbalance = Field(default_factory=_imbalance_default)
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """The imbalance where there is one part alone, and an assumed one where nothing drives the chassis."""
+        return () if self.line == "both" and (driven or self.imbalance.stated) else ("imbalance",)
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -166,6 +197,13 @@ class SeriesChoke(Stage):
             a, b = lines.step(line, number)
             current, temperature = state.current(self.name), state.temperature
             self.part_in(line).add(circuit, name, a, b, current=current, temperature=temperature)
+
+    def components(self, state: State) -> Iterator[Component]:
+        """A choke for each line in which one stands."""
+        ohms, single = self.part.resistance_at(state.temperature), len(self.lines) == 1
+        for line, current in zip(self.lines, line_currents(state, self.name, len(self.lines)), strict=False):
+            name, label = (self.name, self.name) if single else (f"{self.name}.{line}", f"{self.name}, {line} line")
+            yield Component(name, label, "choke", self.part_in(line), (Branch(name, 1, current, ohms),))
 
     def part_in(self, line: str) -> DifferentialChoke:
         """The choke that stands in one of the lines, "plus" or "return"."""
@@ -195,6 +233,13 @@ class CommonModeStage(Stage):
             current=state.current(self.name), unbalance=state.unbalance(self.name), temperature=state.temperature,
         )  # fmt: skip
 
+    def components(self, state: State) -> Iterator[Component]:
+        """The choke with its two windings."""
+        ohms = self.part.resistance_at(state.temperature)
+        first, second = line_currents(state, self.name, 2)
+        windings = Branch(self.name, 1, first, ohms), Branch(self.name, 2, second, ohms)
+        yield Component(self.name, self.name, self.kind, self.part, windings)
+
 
 class WireStage(Stage):
     """A pair of wires or tracks."""
@@ -219,6 +264,16 @@ class WireStage(Stage):
             circuit, self.name, lines.step("plus", number), lines.step("return", number), temperature=state.temperature
         )
 
+    def components(self, state: State) -> Iterator[Component]:
+        """The pair, one branch a conductor."""
+        ohms, longer = self.part.resistance(state.temperature), self.part.imbalance / 2
+        first, second = line_currents(state, self.name, 2)
+        wires = (
+            Branch(f"{self.name}.r1", 1, first, (1 + longer) * ohms),
+            Branch(f"{self.name}.r2", 1, second, (1 - longer) * ohms),
+        )
+        yield Component(self.name, self.name, "wire", self.part, wires)
+
 
 AnyStage = Annotated[
     ShuntCapacitor | ChassisCapacitor | Damping | SeriesChoke | CommonModeStage | WireStage, Field(discriminator="kind")
@@ -234,7 +289,14 @@ KINDS: dict[str, type[Stage]] = {
 
 
 def _add_capacitor(
-    stage: Any, circuit: Circuit, a: str, b: str, state: State, *, part: Capacitor | None = None, suffix: str = ""
+    stage: ShuntCapacitor | ChassisCapacitor | Damping,
+    circuit: Circuit,
+    a: str,
+    b: str,
+    state: State,
+    *,
+    part: Capacitor | None = None,
+    suffix: str = "",
 ) -> None:
     name = f"{stage.name}{suffix}"
     (part or stage.part).aged(state.age, state.temperature).add(
@@ -244,7 +306,7 @@ def _add_capacitor(
 
 
 def add_filter(
-    circuit: Circuit, stages: tuple[Any, ...], start: tuple[str, str], end: tuple[str, str], state: State
+    circuit: Circuit, stages: Sequence[Stage], start: tuple[str, str], end: tuple[str, str], state: State
 ) -> None:
     """Add every stage between the nodes ``start`` (plus, return) and ``end``; a line without one becomes a short."""
     last = {"plus": 0, "return": 0}

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.system.solution import solve
 from tests.analysis.board_in_time import DUTY, OVERSHOOT, SAMPLES, SWING, E, T, board, periodic, scales
 from tests.designs import design
 
@@ -46,7 +47,7 @@ def library():
 def both():
     one = library()
     parts = E.load * periodic(board, 16)[:, 5] * scales(NARROW, WIDE)[:, None]
-    return ripple(one, one.state(), band=False), parts
+    return ripple(solve(one), interval=False), parts
 
 
 SOURCES = ("ripple", "spike", "common_mode")

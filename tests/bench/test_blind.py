@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.system.solution import solve
 from tests import make_recordings as invented
 
 DESIGNS = Path(__file__).parents[2] / "data" / "designs"
@@ -21,7 +22,7 @@ def truth(name):
 
 
 def figure(design):
-    return ripple(design, design.state()).figures["modem", "20MHz"]
+    return ripple(solve(design)).figures["modem", "20MHz"]
 
 
 def with_converter(design, **changes):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from filterlib import InputError, load_design
-from filterlib.analysis.spectra import as_measured
+from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.cli import main
 from filterlib.system import files
 from filterlib.units import quantity

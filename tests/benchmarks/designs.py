@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from filterlib import Waveform, load_design
-from filterlib.analysis.tolerance import tolerance
+from filterlib.analysis.uncertainty.tolerance import tolerance
+from filterlib.system.solution import solve
 from tests.benchmarks.engine import Row, circuit
 from tests.benchmarks.recordings import peak
 
@@ -25,7 +26,7 @@ HARMONICS = int(np.ceil(TOP / FREQUENCY))  # 112
 def of_the_demo(count: int) -> np.ndarray:
     """Ripple at the modem behind the demo filter, its parts within their tolerances."""
     design = load_design(DEMO)
-    return tolerance(design, design.state(), "modem", designs=count, top=TOP).peak_to_peak
+    return tolerance(solve(design), "modem", designs=count, top=TOP).peak_to_peak
 
 
 def of_a_circuit(count: int) -> np.ndarray:

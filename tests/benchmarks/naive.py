@@ -6,7 +6,8 @@ import ipywidgets
 import matplotlib.pyplot as plt
 from IPython.display import clear_output, display
 
-from filterlib.show.explore import pi_filter
+from filterlib.analysis.exploration import explore
+from filterlib.show.explore.tide_gauge import LOAD, demo
 from filterlib.system.changes import changed
 from filterlib.units import decibels
 
@@ -15,12 +16,12 @@ INCHES = (9.24, 3.3)  # at 100 dots an inch, the size of the panel's picture
 
 def naive() -> ipywidgets.Widget:
     """The same three pictures of the same calculation, with one slider."""
-    design = pi_filter.demo("clean")
+    design = demo("clean")
     slider = ipywidgets.FloatLogSlider(value=1e-6, min=-8, max=-3, step=0.05)
     out = ipywidgets.Output()
 
     def moved(change):
-        shown = pi_filter.explore(changed(design, {"filter.C1.capacitance": change["new"]}))
+        shown = explore(changed(design, {"filter.C1.capacitance": change["new"]}), LOAD)
         with out:
             clear_output(wait=True)
             figure = _drawn(shown.nominal)

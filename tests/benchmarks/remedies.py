@@ -7,15 +7,16 @@ from time import perf_counter
 import numpy as np
 
 from filterlib import load_design
-from filterlib.analysis.at_load import GRID
-from filterlib.analysis.candidates import candidates
-from filterlib.analysis.nominal import kept_drive
-from filterlib.analysis.reasons import PAIRS, reasons
-from filterlib.analysis.spectra import driven, full_current
+from filterlib.analysis.causes.candidates import candidates
+from filterlib.analysis.causes.reasons import PAIRS, reasons
+from filterlib.analysis.ripple.at_load import GRID
+from filterlib.analysis.ripple.nominal import kept_source_spectra
+from filterlib.analysis.ripple.spectra import driven, full_current
 from filterlib.network import dense
 from filterlib.network.plan import make_plan
 from filterlib.network.tableau import build
 from filterlib.parts.tables import data_folder, standard_tables
+from filterlib.system.solution import solve
 from tests.benchmarks.engine import Row, seconds
 
 CANDIDATES = 30
@@ -35,7 +36,7 @@ def _dense(design) -> float:
     """Seconds that one design takes with dense matrices, at the same frequencies, assembly included."""
     state = design.state()
     circuit = design.build(state)
-    forces = kept_drive(design.converter, full_current(design), input_voltage=state.input_voltage)
+    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
     f = np.concatenate((GRID, forces.frequencies[1:]))
 
     def solve():
@@ -52,8 +53,8 @@ def _cold(design, parts, pairs: int) -> tuple[float, int]:
     """Seconds with no plan kept from before, and how many designs were tried in them."""
     make_plan.cache_clear()
     start = perf_counter()
-    found = reasons(design, "modem", parts=parts, pairs=pairs)
-    return perf_counter() - start, len(found.remedies) + len(found.pairs)
+    found = reasons(solve(design), "modem", parts=parts, pairs=pairs)
+    return perf_counter() - start, len(found.mitigations) + len(found.pairs)
 
 
 def rows() -> list[Row]:

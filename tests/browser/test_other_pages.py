@@ -7,9 +7,9 @@ import re
 import pytest
 
 from filterlib import load_design, load_recording
-from filterlib.analysis.bench_sheet import bench_sheet
-from filterlib.analysis.comparison import compare
-from filterlib.analysis.part_curves import examine
+from filterlib.analysis.bench.bench_sheet import bench_sheet
+from filterlib.analysis.comparison.comparison import compare
+from filterlib.analysis.linear.part_curves import examine
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables

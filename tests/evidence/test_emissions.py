@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.receiver import BANDS, envelope, quasi_peak, read
+from filterlib.analysis.emission.receiver import BANDS, envelope, quasi_peak, read
 from filterlib.network.circuit import Circuit
 from filterlib.network.spectrum import trapezoid_envelope
 from filterlib.network.waveform import trapezoid

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import skrf
 
-from filterlib.analysis.insertion import SYSTEMS, in_system, insertion_loss, series_arm, shunt_arm
+from filterlib.analysis.linear.insertion_loss import SYSTEMS, in_system, insertion_loss, series_arm, shunt_arm
 from filterlib.system.state import State
 from tests.designs import design
 

@@ -4,8 +4,9 @@ leakage is about a percent of its inductance."""
 import numpy as np
 import pytest
 
-from filterlib.analysis.bode import bode
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.linear.frequency_response import bode
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, film, resistive, shunt
 
 CASES = {  # switching frequency: (choke of one winding, its leakage of the loop) that a person would pick for it
@@ -25,10 +26,10 @@ def board(frequency: str):
 @pytest.mark.parametrize("frequency", CASES)
 def test_200_mV_becomes_about_20_mV(frequency):
     """common practice, no source: ten to one, within a factor of two over plausible converters (each unknown alone)."""
-    found = ripple(board(frequency), board(frequency).state())
+    found = ripple(solve(board(frequency), board(frequency).state()))
     assert found.figures["modem_before", "20MHz"].peak_to_peak == pytest.approx(0.2, rel=0.01, abs=0)
     assert 10e-3 < found.figures["modem", "20MHz"].peak_to_peak < 40e-3
-    inside = [effect for effect in found.unknowns if effect.key.startswith("converter.")]
+    inside = [effect for effect in found.uncertain_parameters if effect.key.startswith("converter.")]
     assert inside
     for effect in inside:
         assert effect.pp_at_low > 10e-3, effect
@@ -39,7 +40,7 @@ def test_200_mV_becomes_about_20_mV(frequency):
 def test_far_less_than_the_ideal_formula_at_30_to_50_MHz(frequency):
     """common practice, no source: ESL, winding capacitance and loop coupling leave at least 40 dB less than the ideal
     1 / |1 - w^2 L C| (behind a stiff terminal voltage), and still some attenuation."""
-    found = bode(board("150 kHz"), board("150 kHz").state(), "modem", frequencies=np.array([frequency]))
+    found = bode(solve(board("150 kHz"), board("150 kHz").state()), "modem", frequencies=np.array([frequency]))
     real = -20 * np.log10(abs(found.load_over_terminals[0]))
     ideal = 20 * np.log10(abs(1 - (2 * np.pi * frequency) ** 2 * 15e-6 * 1e-6))
     assert 10 < real < ideal - 40
@@ -56,7 +57,7 @@ def test_each_imperfection_costs():
             {**capacitor, "name": "C1"}, choke, {**capacitor, "name": "C2"}, source=converter(shape="triangle"), load=LOAD,
             coupling=[{"first": "C1", "second": "C2", "mutual": coupling}],
         )  # fmt: skip
-        found = bode(one, one.state(), "modem", frequencies=np.array([30e6]))
+        found = bode(solve(one), "modem", frequencies=np.array([30e6]))
         return -20 * np.log10(abs(found.load_over_source[0]))
 
     real = attenuation()
@@ -87,7 +88,7 @@ def driven(frequency: str, way: str = "isolated", *, lead: str = "0.5 m", edge: 
 
 def reductions(one) -> tuple[float, float, float]:
     """Spikes at the load before the filter [V], and how many times the spikes, and the ripple alone, are taken down."""
-    found = ripple(one, one.state(), band=False).figures
+    found = ripple(solve(one), interval=False).figures
     before, after = found["modem_before", "full"], found["modem", "full"]
     alone = [found[place, "20MHz"].by_source["ripple"] for place in ("modem_before", "modem")]
     return before.peak_to_peak, before.peak_to_peak / after.peak_to_peak, alone[0] / alone[1]
@@ -134,7 +135,7 @@ def test_what_nobody_stated_makes_a_band():
     one = driven("150 kHz")
     drive = {"swing": "28 V"}
     one = one.replace(converter=one.converter.replace(common_mode=drive))
-    found = ripple(one, one.state()).figures["modem", "full"]
+    found = ripple(solve(one)).figures["modem", "full"]
     assert found.low < found.peak_to_peak < found.high
     assert found.high > 2 * found.low
 

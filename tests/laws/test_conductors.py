@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.network.circuit import Circuit
 from filterlib.parts.wire import WirePair
+from filterlib.system.solution import solve
 from filterlib.system.stages import add_filter
 from filterlib.system.state import State
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
@@ -69,7 +70,7 @@ def test_a_source_that_finds_no_way_back_makes_nothing_and_is_not_missed():
     drive = {"swing": "28 V", "coupling": "100 pF"}
     driven = design(*stages, load=lone, source=converter(shape="triangle", common_mode=drive), insulation=1e15)
     quiet = driven.replace(converter=driven.converter.replace(common_mode=None))
-    found, without = (ripple(one, one.state(), band=False) for one in (driven, quiet))
+    found, without = (ripple(solve(one), interval=False) for one in (driven, quiet))
     for place in ("terminals", "modem", "modem_before"):
         figure = found.figures[place, "full"]
         assert figure.by_source["common_mode"] < 1e-9 * figure.peak_to_peak
@@ -83,7 +84,7 @@ def test_the_sources_waveforms_add_up_with_a_clip_on_too():
     source = converter(shape="triangle", isolated=True, common_mode=drive, spike={"peak_to_peak": "0.9 V"},
                        ripple={"peak_to_peak": "400 mV", "order": 2})  # fmt: skip
     one = design(*stages("leads", 0.1), source=source, load=resistive(bond={}), clip={"place": "modem"})
-    found = ripple(one, one.state(), band=False)
+    found = ripple(solve(one), interval=False)
     assert {"measured", "tip_on_clip"} <= set(found.places)
     for place in found.places:
         parts = [wave for (at, band, _), wave in found.partial.items() if (at, band) == (place, "full")]

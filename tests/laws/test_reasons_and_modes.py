@@ -7,11 +7,13 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.modes import modal_currents, modal_voltages
-from filterlib.analysis.reasons import reasons
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.causes.reasons import reasons
+from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.parts.tables import standard_tables
+from filterlib.system.solution import solve
+from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 LEAD = {"kind": "wire_pair", "length": "0.4 m", "cross_section": "0.75 mm2", "spacing": "6 mm", "height": "20 mm"}
@@ -42,7 +44,7 @@ def driven_designs(draw):
 
 
 def told(one):
-    return reasons(one, "modem", parts={}, pairs=0)
+    return reasons(solve(one), "modem", parts={}, pairs=0)
 
 
 @SMALL
@@ -62,7 +64,7 @@ def test_c_esr_and_esl_add_up_to_the_ripple(one):
     """second method: the harmonics of the ripple's electromotive force as a whole."""
     found = {source.name: source for source in told(one).sources}
     state = one.state()
-    whole = spectra(one, state, outputs={"modem": one.named_load("modem").port}).by_source["modem", "ripple"]
+    whole = spectra(solve(one, state), outputs={"modem": one.named_load("modem").port}).by_source["modem", "ripple"]
     parts = sum(found[name].coefficients for name in SPLIT)
     assert_allclose(parts, whole, rtol=0, atol=1e-12 * np.abs(whole).max())
 
@@ -119,24 +121,28 @@ def test_the_order_of_all_that_can_be_bought_does_not_matter(seed):
     one = design(
         shunt(), common_mode(), shunt(), source=source, load=resistive(bond={"inductance": "150 nH"}, lead=LEAD)
     )
-    first, second = (reasons(one, "modem", parts=held, pairs=3) for held in (parts, {n: parts[n] for n in mixed}))
-    assert {"Y capacitors", "another choke", "bond"} <= {kind for remedy in first.remedies for kind in remedy.kinds}
-    for kind in ("remedies", "pairs"):
+    first, second = (
+        reasons(solve(one), "modem", parts=held, pairs=3) for held in (parts, {n: parts[n] for n in mixed})
+    )
+    assert {"Y capacitors", "another choke", "bond"} <= {
+        kind for mitigation in first.mitigations for kind in mitigation.kinds
+    }
+    for kind in ("mitigations", "pairs"):
         one, other = (
             [(r.words, r.ripple, r.spike, r.refused) for r in getattr(held, kind)] for held in (first, second)
         )
         assert [row[0] for row in one] == [row[0] for row in other]
         assert repr(one) == repr(other)  # to the last digit, and what is not a number too
-    assert [one.text for one in first.sentences] == [one.text for one in second.sentences]
+    assert [one.text for one in reason_sentences(first)] == [one.text for one in reason_sentences(second)]
 
 
 @SMALL
 @given(driven_designs())
 def test_at_the_ripples_frequency_it_is_the_first_harmonic(one):
-    """second method: of the waveform, by a Fourier sum; an imperfection made ideal moves that alone, and the whole at that frequency."""
+    """second method: of the waveform, by a Fourier sum; an parasitic made ideal moves that alone, and the whole at that frequency."""
     found = told(one)
     turns = np.exp(-2j * np.pi * np.arange(len(found.waveform)) / len(found.waveform))
     assert found.fundamental == pytest.approx(2 * np.abs(np.mean(found.waveform * turns)), rel=1e-9, abs=0)
-    for gone in found.imperfections:
+    for gone in found.parasitics:
         assert gone.fundamental > 0
         assert gone.fundamental <= gone.spike  # no harmonic's amplitude exceeds a wave's peak to peak

@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from filterlib import Current, load_design
-from filterlib.analysis.loading import loadings
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stress.loading import loadings
 from filterlib.parts.tables import data_folder
+from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 DEMOS = ("tide-gauge-clean.toml", "tide-gauge-brick.toml")
@@ -39,7 +40,7 @@ def powers(one, state):
         for winding in (1, 2) if e.kind == "coupled" else (1,):
             nodes = e.nodes[2:] if winding == 2 else e.nodes[:2]
             outputs[e.name, winding, "i"], outputs[e.name, winding, "v"] = Current(e.name, winding), nodes
-    found = spectra(one, state, outputs=outputs)
+    found = spectra(solve(one, state), outputs=outputs)
     taken = dict.fromkeys(("converter", "load", "filter"), 0.0)
     largest = 0.0
     for name, winding, what in outputs:
@@ -66,8 +67,8 @@ def owner(one, name):
 
 
 def filter_heat(one, state, what):
-    inside = [held for held in loadings(one, state) if not held.fitted.name.endswith(".capacitor")]
-    return sum(held.fitted.count * float(getattr(held, what)[0, 0]) for held in inside)
+    inside = [held for held in loadings(solve(one, state)) if not held.component.name.endswith(".capacitor")]
+    return sum(held.component.count * float(getattr(held, what)[0, 0]) for held in inside)
 
 
 def check_ripple(one, state):

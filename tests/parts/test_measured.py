@@ -10,7 +10,7 @@ import skrf
 from numpy.testing import assert_allclose
 
 from filterlib import measured_part, measured_two_port
-from filterlib.analysis.part_curves import examine
+from filterlib.analysis.linear.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
@@ -22,6 +22,7 @@ from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.show.part import part_files, part_text
 from filterlib.system.files import load_design
 from filterlib.system.writing import save_design
+from filterlib.words.review_sentences import trust
 from tests import make_measured
 from tests.designs import design, resistive
 
@@ -77,7 +78,7 @@ def test_the_error_that_is_stated_is_the_error(name):
     assert part.measurement.rms_error == pytest.approx(np.sqrt(np.mean(size**2)), rel=1e-9, abs=0)
     assert part.measurement.worst_frequency == curve.frequencies[size.argmax()]
     assert f"{size.max():.2g} dB at most" in part.describe()["error of the network"]
-    assert f"{size.max():.2g} dB" in part.reservation
+    assert f"{size.max():.2g} dB" in part.caveat
 
 
 @pytest.mark.parametrize("name", DEMO)
@@ -97,12 +98,12 @@ def test_what_is_not_stated_changes_nothing_and_what_is_stated_does():
     part, choke = demo("film-470n.csv"), demo("choke-22u.csv")
     assert_allclose(part.impedance(f, bias=50.0, temperature=350.0), part.impedance(f), rtol=1e-12, atol=0)
     assert_allclose(choke.impedance(f, current=2.0), choke.impedance(f), rtol=1e-12, atol=0)
-    assert "no bias changes it" in part.reservation
-    assert "no direct current changes it" in choke.reservation
+    assert "no bias changes it" in part.caveat
+    assert "no direct current changes it" in choke.caveat
     halved = part.replace(bias_curve=[["0 V", 1.0], ["50 V", 0.5]])
     # hand: 10 kHz is far below resonance, so that twice the reactance is twice the impedance
     assert_allclose(halved.impedance(f, bias=50.0) / part.impedance(f), 2.0, rtol=2e-3, atol=0)
-    assert "no bias" not in halved.reservation
+    assert "no bias" not in halved.caveat
     saturated = choke.replace(saturation_current="2 A", saturation_ratio=0.5)
     inductive = (saturated.impedance(f, current=2.0) / choke.impedance(f)).real
     assert_allclose(inductive, 0.5, rtol=2e-3, atol=0)  # hand
@@ -402,7 +403,7 @@ def test_a_design_names_measured_parts_beside_it(beside):
     assert [stage.part.kind for stage in found.filter] == ["measured_capacitor", "measured_choke"]
     assert found.filter[0].part.tolerance == pytest.approx(0.1, rel=1e-12, abs=0)
     result = review(found)
-    said = [one for one in result.trust if "as measured in" in one]
+    said = [one for one in trust(result) if "as measured in" in one]
     assert [one.split(" is ")[0] for one in said] == ["C1", "L1", "input of modem"]
     assert "film-470n.csv, 2 kHz to 50 MHz" in said[0]
 

@@ -9,23 +9,28 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.bode import BodeResult
-from filterlib.analysis.impedance import ImpedanceResult
-from filterlib.analysis.insertion import InsertionResult
-from filterlib.analysis.operating import OperatingResult
-from filterlib.analysis.review import Assumption, PointResult, ReviewResult
-from filterlib.analysis.ripple import Figure, RippleResult, UnknownEffect
-from filterlib.analysis.steps import StepsResult
-from filterlib.analysis.stress import Heat, StressCheck, StressResult
-from filterlib.analysis.verdict import Verdict
+from filterlib.analysis.judgement import Judgement, Verdict
+from filterlib.analysis.linear.frequency_response import BodeResult
+from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.port_impedance import ImpedanceResult
+from filterlib.analysis.linear.steps import StepsResult
+from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.stress.stress import Basis, Heat, StressCheck, StressResult
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
+from filterlib.system.uncertain_parameter import UncertainParameter
 
 NAN = float("nan")
 SWITCHING = 180e3
+POLES = np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j])
+STABLE = Stability(True, POLES, "poles", 52e3, 3.1)
+UNSTABLE = Stability(False, POLES, "poles", 52e3, count=2, growth=1e-4)
 
 
 LEAD = {"length": "2 m", "cross_section": "1.5 mm2", "spacing": "4 mm"}
@@ -136,8 +141,8 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
                 reduction={"ripple": size - scale * fast, "spike": size - slow, "common_mode": 0.0},
             )
         spectra[place] = (slow * 0.4 / n**2 + fast * 0.02 / (1 + ((n - 270) / 20) ** 2)) * np.exp(1j * n)
-    unknowns = (
-        UnknownEffect(
+    uncertain_parameters = (
+        Sensitivity(
             key="converter.output_capacitance",
             label="capacitance inside the converter",
             unit="F",
@@ -149,7 +154,7 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
             share=0.7,
             measurement="an impedance sweep at the converter's terminals, 10 kHz to 1 MHz",
         ),
-        UnknownEffect(
+        Sensitivity(
             key="converter.output_esr",
             label="ESR inside the converter",
             unit="ohm",
@@ -161,7 +166,7 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
             share=0.2,
             measurement="the same sweep",
         ),
-        UnknownEffect(
+        Sensitivity(
             key="converter.shape",
             label="shape of the switching current",
             unit="",
@@ -185,18 +190,17 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
         frequencies=SWITCHING * n,
         spectra=spectra,
         spectra_by_source={},
-        unknowns=unknowns,
+        uncertain_parameters=uncertain_parameters,
         largest_factor=3.1,
         largest_factor_frequency=1.4e6,
         trusted_to=30e6,
-        absent={},
         reason=None,
     )
 
 
 def unstable_ripple(point="full"):
     """What the analysis gives where there is no steady state."""
-    return RippleResult(point, SWITCHING, reason="no steady state: a pole at 52 kHz grows")
+    return RippleResult(point, SWITCHING, reason=UNSTABLE)
 
 
 def bode(load="modem", point="full"):
@@ -243,7 +247,6 @@ def insertion(loads=("modem", "logger"), point="full", *, driven=True):
         real_asymmetrical=dict.fromkeys(loads, 0.3 * loss - 2) if driven else {},
         converter_impedance=0.02 + 1j * f * 1e-7,
         load_impedance=0.3 + 1j * f * 1e-7,
-        reason=None if driven else "no common-mode drive is stated",
     )
 
 
@@ -280,7 +283,7 @@ def no_steps(load="modem", point="full"):
         overshoot=NAN,
         load_dip=NAN,
         settling_time=NAN,
-        reason="a pole at 52 kHz grows",
+        reason=UNSTABLE,
     )
 
 
@@ -299,12 +302,7 @@ def operating(point="full", *, scale=1.0, stable=True, loads=("modem", "logger")
         unbalances={"L11": 0.0},
         biases={"C11": 27.9},
         converter_current=1.2,
-        poles=np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j]),
-        stable=stable,
-        method="poles",
-        reason="every pole lies in the left half plane; the least damped rings at 52 kHz with Q 3.1"
-        if stable
-        else "a pair of poles grows at 52 kHz",
+        stability=STABLE if stable else UNSTABLE,
         notes=(),
         state=None,
     )
@@ -325,8 +323,7 @@ def stress_check(what="ripple current", unit="A", value=0.5, limit=2.0, **change
         "margin": limit / (1.2 * value) - 1,
         "verdict": "within",
         "depends_on": "",
-        "reason": "rms",
-        "sentence": f"C11: {what} {value} {unit}, at most {limit} {unit} (rms)",
+        "basis": Basis("ripple rms"),
     }
     return StressCheck(**values | changes)
 
@@ -335,11 +332,13 @@ def stress(point="full", scale=1.0):
     """One of each verdict, on one capacitor and one choke."""
     checks = (
         stress_check(value=0.5 * scale),
-        stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", sentence="C11: voltage 28 V, at most 24 V: beyond its rating"),
-        stress_check("temperature rise", "K", NAN, NAN, verdict="not known", reason="the part states no thermal_resistance"),
-        stress_check("life", "s", 3.6e8, NAN, at_least=True, margin=NAN, verdict="no limit", reason="no service_life"),
+        stress_check("voltage", "V", 28.0, 24.0, verdict="beyond"),
+        stress_check("temperature rise", "K", NAN, NAN, verdict="not known",
+                     basis=Basis("highest temperature", "thermal_resistance")),
+        stress_check("life", "s", 3.6e8, NAN, at_least=True, margin=NAN, verdict="no limit",
+                     basis=Basis("life", "service_life")),
         stress_check("peak current", "A", 5.0 * scale, 5.5, name="L11", part="L11", verdict="depends on",
-                     depends_on="converter.output_esr", sentence="L11: peak current 5 A"),
+                     depends_on="converter.output_esr", basis=Basis("magnetising peak")),
     )  # fmt: skip
     heats = (
         Heat("C11", "C11", 3, 0.0, 0.02 * scale, NAN, NAN),
@@ -363,7 +362,8 @@ def verdict(word="met throughout", load="modem", **changes):
         "verdict": word,
         "depends_on": "converter.output_capacitance" if word == "depends on" else "",
         "margin": 0.2,
-        "sentence": f"Ripple at {load} in 20 MHz is 8.3 mV peak to peak (5 to 12.5 mV); the limit is 15 mV: {word}.",
+        "label": "capacitance inside the converter",
+        "band": "20MHz",
     }
     return Verdict(**values | changes)
 
@@ -375,35 +375,47 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
         fine = stable or point == "idle"
         points.append(
             PointResult(
+                solution=None,
+                emissions=(),
                 operating=operating(point, scale=scale, stable=fine, loads=loads),
                 bode={load: bode(load, point) for load in loads},
                 impedance={load: impedance(load, point) for load in loads},
                 insertion=insertion(loads, point),
                 ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
                 steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
-                stress=stress(point, scale) if fine else StressResult(point, reason="a pole at 52 kHz grows"),
+                stress=stress(point, scale) if fine else StressResult(point, reason=UNSTABLE),
             )
         )
     values = {
         "design": design(loads),
         "points": tuple(points),
         "verdicts": tuple(verdict(word, loads[0]) for word in words),
-        "headline": "Of the 8.3 mV that is left at the modem in 20 MHz, ripple makes 7.2 mV, spikes 1.2 mV.",
-        "assumptions": (
-            Assumption(
-                key="converter.output_esr",
-                label="ESR inside the converter",
-                value="10 mΩ",
-                low="2 mΩ",
-                high="80 mΩ",
-                why="ceramics a few milliohm, electrolytics tens (common practice, no source)",
+        "assumed": (
+            UncertainParameter(
+                "converter.output_esr",
+                "ESR inside the converter",
+                "ohm",
+                10e-3,
+                2e-3,
+                80e-3,
+                False,
+                "ceramics a few milliohm, electrolytics tens (common practice, no source)",
             ),
         ),
-        "trust": ("Above 30 MHz leads and loops decide, and the model is not trusted.",),
-        "cautions": ("A capacitor stays charged after switching off.",),
-        "exit_code": 0 if set(words) == {"met throughout"} and stable else 1,
+        "stored_energy": 0.035,
     }
-    return ReviewResult(**values | changes)
+    values |= changes
+    judged = {name: values.pop(name) for name in _JUDGED if name in values}
+    return ReviewResult(judgement=Judgement(**judged), **values)
+
+
+_JUDGED = ("design", "points", "verdicts", "lives", "exceeded")
+
+
+def changed(whole, **changes):
+    """The review with other parts, those of its judgement included."""
+    judged = {name: changes.pop(name) for name in _JUDGED if name in changes}
+    return replace(whole, judgement=replace(whole.judgement, **judged), **changes)
 
 
 def relabelled(whole, text):
@@ -429,6 +441,8 @@ def relabelled(whole, text):
         places = tuple(map(renamed_key, point.ripple.places))
         points.append(
             PointResult(
+                solution=point.solution,
+                emissions=point.emissions,
                 operating=OperatingResult(**operating),
                 insertion=InsertionResult(**inserted),
                 ripple=RippleResult(**ripples | {"places": places}),
@@ -437,4 +451,7 @@ def relabelled(whole, text):
             )
         )
     loads = (whole.design.loads[0].model_copy(update={"name": text}),)
-    return replace(whole, points=tuple(points), design=whole.design.model_copy(update={"loads": loads}))
+    verdicts = tuple(replace(one, load=text) if one.load == old else one for one in whole.verdicts)
+    return changed(
+        whole, points=tuple(points), verdicts=verdicts, design=whole.design.model_copy(update={"loads": loads})
+    )

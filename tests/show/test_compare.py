@@ -5,10 +5,13 @@ import re
 
 import pytest
 
-from filterlib.analysis import band
-from filterlib.analysis.comparison import compare
+from filterlib.analysis.comparison.comparison import compare
+from filterlib.analysis.uncertainty import interval as band
 from filterlib.show.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
+from filterlib.words.comparison_sentences import comparison_sentences, opening
+from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
+from tests.show.words_drawn import faults
 
 KNOWN = converter(output_capacitance="22 µF")
 SPIKY = converter(name="Skerry (invented)", spike={"peak_to_peak": "180 mV"}, output_capacitance="47 µF")
@@ -41,10 +44,10 @@ def test_the_page_opens_with_the_words_and_holds_both(result, files):
     page = files[PAGE].replace("\N{NO-BREAK SPACE}", " ")
     assert NASTY not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; $x^2$" in page
-    places = [page.index(words) for words in (result.opening[0], 'id="left"', 'id="requirements"', "Why, at modem")]
+    places = [page.index(words) for words in (opening(result)[0], 'id="left"', 'id="requirements"', "Why, at modem")]
     assert places == sorted(places)
     for reasons in result.loads[0].reasons:
-        for sentence in reasons.sentences:
+        for sentence in reason_sentences(reasons):
             assert sentence.text.replace("'", "&#39;") in page
     assert "http://" not in re.sub(r'xmlns(:\w+)?="[^"]*"', "", page)
     assert "<img" not in page
@@ -73,16 +76,17 @@ def test_numbers_of_both_with_their_units(result, files):
         ratio = section["20MHz_before_pp_V"] / section["20MHz_pp_V"]
         assert section["20MHz_before_over_after_ratio"] == pytest.approx(ratio, rel=1e-5, abs=0)
         assert section["sources"]
-        assert section["remedies"]
+        assert section["mitigations"]
         assert found["designs"][letter]["requirements"][0]["kind"] == "ripple"
     assert {"key", "A", "B"} == set(found["differences"][0])
-    assert found["sentences"] == list(result.sentences)
+    assert found["sentences"] == list(comparison_sentences(result))
 
 
 def test_figures_tell_the_two_apart_by_line_and_mark(files):
     for name, text in files.items():
         if name.startswith("compare-") and "circuit" not in name:
             assert "stroke-dasharray" in text, name
+            assert faults(text.split("\n", 1)[1]) == [], name
     assert {name.split("-")[1] for name in files if name.endswith(".svg")} == {
         "circuit",
         "effect",
@@ -117,7 +121,7 @@ def test_an_unstable_design_has_no_waveform_and_says_why():
     section = json.loads(files[NUMBERS])["loads"]["modem"]["A"]
     assert section["20MHz_pp_V"] is None
     assert "pole" in section["20MHz_pp_V_reason"] or "unstable" in section["20MHz_pp_V_reason"]
-    assert "There is nothing to tell" in files[PAGE]
+    assert "There is nothing to say" in files[PAGE]
 
 
 def test_a_long_name_is_cut_in_the_legend(result):

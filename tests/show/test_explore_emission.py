@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from filterlib.analysis.emission_setup import EmissionTest
-from filterlib.analysis.emissions import emissions
-from filterlib.show.explore.emission import emission_panel, measured, over_half, with_band, worst
-from filterlib.show.explore.pi_filter import demo
+from filterlib.analysis.emission.estimate import emissions
+from filterlib.analysis.emission.line_spectra import EmissionTest
+from filterlib.show.explore.emission_panel import emission_panel
+from filterlib.show.explore.tide_gauge import demo
 from filterlib.system.files import load_design
+from filterlib.system.solution import solve
+from filterlib.words.stability_sentences import reason_text
 
 INPUT = "input, to the battery"
 
@@ -22,7 +24,7 @@ def panel():
 @pytest.mark.parametrize(("words", "side"), [("output, behind the filter", "output"), (INPUT, "input")])
 def test_it_is_the_estimate_of_the_demo(panel, words, side):
     """second method: the emission of the demo's own file."""
-    full = emissions(demo("brick"), EmissionTest(side, "", ("dc-telecom-network",)), band=False)
+    full = emissions(solve(demo("brick")), EmissionTest(side, "", ("dc-telecom-network",)), interval=False)
     found = panel.at({"side": words})
     assert [one.margin for one in found.margins] == pytest.approx([one.margin for one in full.margins], rel=1e-9, abs=0)
 
@@ -43,23 +45,23 @@ def test_edges_move_both_and_leave_the_fundamental(panel):
 
 def test_two_changes_for_the_worse_are_better_together(panel):
     y, floats = {"y": "2 × 4.7 nF, before the choke"}, {"bond": "floats"}
-    start, one, other, both = (worst(panel.at(values)).margin for values in ({}, y, floats, y | floats))
+    start, one, other, both = (panel.at(values).worst.margin for values in ({}, y, floats, y | floats))
     assert max(one, other) < start < 0 < both
 
 
 def test_which_mode_dominates(panel):
     """hand: of a purely common-mode line both lines read alike, and it stands above the differential part."""
-    found = worst(panel.result)
-    assert over_half(panel.result, found.frequency) > 40
+    found = panel.result.worst
+    assert panel.result.common_over_differential(found.frequency) > 40
     assert panel.readings[3].value == "common mode"
     small = panel.at({"filter.L1.part": "cm-51u-7A"})
-    assert over_half(small, worst(small).frequency) < 0
+    assert small.common_over_differential(small.worst.frequency) < 0
 
 
 def test_at_rest_the_range_holds_the_margin(panel):
-    told = []
-    full = with_band(panel.design, panel.result, told.append)
-    assert told
+    shares = []
+    full = panel.calculation.refine(panel.design, panel.result, shares.append)
+    assert shares
     for before, after in zip(panel.result.margins, full.margins, strict=True):
         assert before.margin == pytest.approx(after.margin, rel=1e-9, abs=0)
         assert after.low < after.margin < after.high
@@ -77,10 +79,10 @@ def test_an_unstable_setting_says_so_and_draws_no_level(panel):
     )
     stage = next(one for one in brick.filter if one.name == "L1")
     bare = brick.replace(loads=loads, filter=(stage,), couplings=())
-    looked = panel.design.__class__(bare)
-    found = measured(looked)
-    assert "unstable" in (found.reason or "")
-    assert with_band(looked, found, lambda share: None) is found
+    measured = panel.design.__class__(bare)
+    found = panel.calculation.compute(measured)
+    assert "unstable" in reason_text(found.reason)
+    assert panel.calculation.refine(measured, found, lambda share: None) is found
     panel.draw(found)
     assert "nstable" in panel.sentence
     assert not list(panel.picture.faults())

@@ -8,25 +8,25 @@ from filterlib.show.explore.pi_filter import pi_panel
 
 
 @pytest.fixture(scope="module")
-def held():
+def done():
     return reviewed(pi_panel())
 
 
-def test_the_saved_file_is_what_was_reviewed(held):
-    assert load_design(held.file) == held.result.design
-    assert held.file.parent.name.startswith("filterlib-")
+def test_the_saved_file_is_what_was_reviewed(done):
+    assert load_design(done.file) == done.result.design
+    assert done.file.parent.name.startswith("filterlib-")
 
 
-def test_tables_and_figures_are_those_of_the_page(held):
-    assert "met throughout" in held.requirements.html
-    assert "<table>" in held.stress.html
-    assert held.figure("band-modem").html.count("<svg") == 1
-    assert "band-modem" in held.figures
+def test_tables_and_figures_are_those_of_the_page(done):
+    assert "met throughout" in done.requirements.html
+    assert "<table>" in done.stress.html
+    assert done.figure("band-modem").html.count("<svg") == 1
+    assert "band-modem" in done.figures
     with pytest.raises(FilterlibError, match='did you mean "band-modem"'):
-        held.figure("band-moden")
+        done.figure("band-moden")
 
 
-def test_words_for_who_cannot_see(held):
-    assert repr(held.requirements) == "What the design has to hold, judged at the worst operating point: 3 rows"
-    assert held.summary.startswith("Every requirement is met throughout")
-    assert 'aria-label="band-modem"' in held.figure("band-modem")._repr_html_()
+def test_words_for_who_cannot_see(done):
+    assert repr(done.requirements) == "What the design has to hold, judged at the worst operating point: 3 rows"
+    assert done.summary.startswith("Every requirement is met throughout")
+    assert 'aria-label="figure band-modem"' in done.figure("band-modem")._repr_html_()

@@ -2,19 +2,19 @@
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from filterlib.analysis.modes import modal_two_port
+from filterlib.analysis.linear.modal_two_port import modal_two_port
+from filterlib.show.drawing import svg
 from filterlib.show.modes import modes_figure
+from filterlib.system.solution import solve
 from tests.designs import common_mode, design, series, shunt
+from tests.show.words_drawn import faults, texts
 
 
 def drawn(*stages):
     one = design(*stages)
-    found = modal_two_port(one, one.state())
-    made = modes_figure(found)
-    FigureCanvasAgg(made).draw()
-    return made, found
+    found = modal_two_port(solve(one))
+    return modes_figure(found), found
 
 
 @pytest.fixture(scope="module")
@@ -24,29 +24,30 @@ def unequal():
 
 def test_four_curves_that_differ_in_more_than_colour(unequal):
     figure, found = unequal
-    lines = figure.axes[0].get_lines()
-    assert len({str(line._dash_pattern) for line in lines}) == 4
-    for line, loss in zip(lines, found.losses.values(), strict=True):
-        y = line.get_ydata()
-        inside = np.isfinite(y)
+    curves = figure.plots[0].marks
+    assert len({curve.look.dash for curve in curves}) == 4
+    for curve, loss in zip(curves, found.losses.values(), strict=True):
+        inside = np.isfinite(curve.y)
         assert inside.any()
-        np.testing.assert_allclose(y[inside], loss[inside], rtol=1e-12, atol=0)
+        np.testing.assert_allclose(curve.y[inside], loss[inside], rtol=1e-12, atol=0)
 
 
 def test_units_convention_and_nothing_cut_off(unequal):
     figure, found = unequal
-    axes = figure.axes[0]
-    assert axes.get_ylabel() == "loss in 50 Ω [dB]"
-    assert found.convention in axes.get_xlabel()
-    box, (width, height) = figure.get_tightbbox(figure.canvas.get_renderer()), figure.get_size_inches()
-    assert box.x0 >= 0
-    assert box.y0 >= 0
-    assert box.x1 <= width
-    assert box.y1 <= height
+    drawn = svg(figure)
+    shown = texts(drawn)
+    assert "loss in 50 Ω [dB]" in shown
+    assert found.convention in shown
+    assert "1 MHz" in shown
+    assert faults(drawn) == []
+
+
+def test_more_loss_stands_lower(unequal):
+    assert unequal[0].plots[0].y.falling
 
 
 def test_a_balanced_filter_has_no_curve_of_conversion():
     figure, _ = drawn(shunt(), common_mode(), shunt())
-    labels = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
+    labels = texts(svg(figure))
     assert labels.count("common becomes differential: none") == 1
     assert labels.count("differential becomes common: none") == 1

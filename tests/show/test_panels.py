@@ -11,8 +11,9 @@ from PIL import Image
 
 from filterlib import load_design
 from filterlib.errors import FilterlibError, QuantityError
-from filterlib.show.panels import Calculation, Choice, Control, Panel, PanelError, parts
-from filterlib.show.panels.limits import limits
+from filterlib.parts.capacitor import Capacitor
+from filterlib.show.panels import Calculation, Choice, Control, Panel, PanelError, envelope, parts
+from filterlib.show.panels.axis_limits import limits
 from filterlib.show.panels.theme import Theme
 from filterlib.system.design import Design
 from tests.show import panel_maker as maker
@@ -87,6 +88,14 @@ def test_decades_are_whole():
     assert limits(0.003, 0.02, log=True) == (0.001, 0.1)
     assert limits(0.003, 0.02, (1e-4, 0.1), log=True) == (1e-4, 0.1)  # one spare decade is kept
     assert limits(0.03, 0.05, (1e-4, 0.1), log=True) == (0.01, 0.1)
+
+
+def test_an_envelope_keeps_extremes_and_their_order():
+    """hand: a fall from 1 to 0 stays a fall, over the same time."""
+    x, y = envelope(np.linspace(0, 1, 4096), np.linspace(1, 0, 4096))
+    assert (y[0], y[-1], len(x), len(y)) == (1, 0, 1024, 1024)
+    assert (np.diff(y) < 0).all()
+    assert (x[0], x[-1] > 0.99) == (0, True)
 
 
 # ---- the panel ----------------------------------------------------------------------------------------------------
@@ -273,7 +282,7 @@ def test_figures_for_a_page_hold_the_moving_curves(tmp_path):
 
 def tide_gauge(design: Design) -> Panel:
     """A panel on the demo: what C1 has."""
-    ceramics = parts("ceramic_class_2")
+    ceramics = {name: part for name, part in parts(Capacitor).items() if part.kind == "ceramic_class_2"}
     controls = [
         Choice("filter.C1.part", "C1", ceramics),
         Control("filter.C1.capacitance", "C1 capacitance", "F", "100 nF", "47 µF"),

@@ -8,13 +8,14 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from filterlib.analysis.part_curves import examine
+from filterlib.analysis.linear.part_curves import examine
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show import part as shown
 from filterlib.show.part_tables import field_text, in_unit, list_table, part_tables
 from filterlib.show.text import table_text
+from tests.show.words_drawn import faults
 
 PARTS = {name: part for table in standard_tables() for name, part in table.items()}
 HOSTILE = "$x_1$ <script>&"
@@ -44,9 +45,11 @@ def test_values_in_the_units_that_people_use():
 
 
 def test_the_faces_are_said_to_differ_or_to_be_the_same(ceramic):
-    assert "% at most" in table_text(next(t for t in part_tables(ceramic) if t.caption.startswith("Two faces")))
+    assert "% at most" in table_text(
+        next(t for t in part_tables(ceramic) if t.caption.startswith("Equivalent circuit"))
+    )
     choke = examine(PARTS["dm-10u-6A"])
-    faces = next(table for table in part_tables(choke) if table.caption.startswith("Two faces"))
+    faces = next(table for table in part_tables(choke) if table.caption.startswith("Equivalent circuit"))
     assert {row[-1] for row in faces.rows} == {"the same"}
     assert "part-faces.svg" not in shown.part_files(choke)
 
@@ -70,19 +73,23 @@ def test_every_part_of_the_tables_makes_a_page():
     for part in (PARTS["aluminium-47u-63V"], PARTS["cm-1m0-5A"], PARTS["film-1u0-100V-smd"]):
         files = shown.part_files(examine(part))
         assert "part.html" in files
+        for name, text in files.items():
+            if name.endswith(".svg"):
+                assert faults(text.split("\n", 1)[1]) == [], name
         assert all("NaN" not in text for name, text in files.items() if name.endswith(".json"))
 
 
 def test_curves_stand_in_the_units_of_their_axes():
     figure = shown.curves_figure(examine(PARTS["aluminium-47u-63V"]))
-    titles = [axes.get_title(loc="left") for axes in figure.axes if axes.get_title(loc="left")]
+    titles = [plot.title for plot in figure.plots]
     assert "capacitance over temperature" in titles
     assert "ratio: ripple over frequency" in titles
-    life = next(axes for axes in figure.axes if axes.get_title(loc="left").startswith("life"))
-    (line,) = life.get_lines()
-    assert line.get_xdata()[-1] == pytest.approx(105, rel=1e-6, abs=0)  # hand: 105 °C, where it is rated
-    assert line.get_ydata()[-1] == pytest.approx(5000, rel=1e-6, abs=0)  # hand: 5000 h
-    ten = np.interp(95, line.get_xdata(), line.get_ydata())
+    life = next(plot for plot in figure.plots if plot.title.startswith("life"))
+    assert (life.x.unit, life.y.unit) == ("°C", "h")
+    (line,) = life.marks
+    assert line.x[-1] == pytest.approx(105, rel=1e-6, abs=0)  # hand: 105 °C, where it is rated
+    assert line.y[-1] == pytest.approx(5000, rel=1e-6, abs=0)  # hand: 5000 h
+    ten = np.interp(95, line.x, line.y)
     assert ten == pytest.approx(10000, rel=0.01, abs=0)  # published: ten kelvin double it, Rubycon technical note 5-1
 
 
@@ -103,7 +110,7 @@ def test_a_measured_part_says_where_it_is_from(tmp_path):
     )
     found = examine(part)
     text = shown.part_text(found)
-    assert part.reservation in text
+    assert part.caveat in text
     assert "FittedCurve(" not in text
     row = next(line for line in text.splitlines() if line.strip().startswith("rated voltage"))
     assert row.split()[-2:] == ["100", "V"]  # hand

@@ -5,12 +5,16 @@ import re
 
 import pytest
 
-from filterlib.analysis.reasons import reasons
+from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
+from filterlib.show.drawing import svg
 from filterlib.show.reasons import changes_figure, reasons_chapter, remedies_table, sources_table
 from filterlib.show.report import review_files
-from filterlib.show.words import unbroken
+from filterlib.system.solution import solve
+from filterlib.words.quantities import unbroken
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from tests.designs import design, series, shunt
+from tests.show.words_drawn import faults, texts
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +30,7 @@ def files(reviewed):
 
 def test_the_sentences_stand_above_the_contents(reviewed, files):
     page = files["review.html"]
-    for one in reviewed.reasons.sentences:
+    for one in reason_sentences(reviewed.reasons):
         told = unbroken(one.text).replace("'", "&#39;")
         assert 0 < page.index(told) < page.index('<nav aria-label="Contents">')
 
@@ -35,35 +39,38 @@ def test_tables_hold_what_the_result_holds(reviewed):
     found = reviewed.reasons
     assert len(sources_table(found).rows) == len(found.sources)
     table = remedies_table(found)
-    assert table.rows[0][0].lower() == found.remedies[0].words.lower()
+    assert table.rows[0][0].lower() == found.mitigations[0].words.lower()
     assert all(len(row) == len(table.head) for row in table.rows)
     refused = next(t for t in reasons_chapter(found).tables if "refused" in t.caption)
-    assert refused.rows[0][1] == next(one.refused for one in found.remedies if one.refused)
+    assert refused.rows[0][1] == refusal_text(next(one.refused for one in found.mitigations if one.refused))
 
 
 def test_numbers_stand_in_results_with_their_units(reviewed, files):
     section, found = json.loads(files["results.json"])["reasons"], reviewed.reasons
     assert section["ripple_pp_V"] == pytest.approx(found.ripple, rel=1e-6, abs=0)
-    assert [one["change"] for one in section["remedies"]] == [one.words for one in found.remedies]
-    assert section["remedies"][0]["drop_V"] == pytest.approx(found.remedies[0].costs.drop, rel=1e-6, abs=0)
-    for one, told in zip(found.sentences, section["sentences"], strict=True):
+    assert [one["change"] for one in section["mitigations"]] == [one.words for one in found.mitigations]
+    assert section["mitigations"][0]["drop_V"] == pytest.approx(found.mitigations[0].costs.drop, rel=1e-6, abs=0)
+    for one, told in zip(reason_sentences(found), section["sentences"], strict=True):
         assert told["text"] == one.text
-        assert len(told["facts"]) == len(dict(one.facts))
+        assert len(told["facts"]) == len({fact.path for fact in one.facts})
     assert set(files) >= {"reasons-sources.svg", "reasons-changes.svg"}
 
 
 def test_bars_are_labelled_with_their_values(reviewed):
     figure = changes_figure(reviewed.reasons)
-    texts = [text.get_text() for text in figure.axes[0].texts]
-    assert any(re.fullmatch(r"[\d.]+ [mµn]V", text) for text in texts)
-    names = [label.get_text().replace("\n", " ") for label in figure.axes[0].get_yticklabels()]
-    assert names[:2] == ["as it is", reviewed.reasons.remedies[0].words]
+    drawn = svg(figure)
+    assert faults(drawn) == []
+    values = [words for bars in figure.plots[0].marks for words in bars.words]
+    assert all(re.fullmatch(r"[\d.]+ [mµn]V", words) for words in values)
+    assert all(texts(drawn).count(words) >= values.count(words) for words in values)
+    names = [name.replace("\n", " ") for name in figure.plots[0].y.names]
+    assert names[:2] == ["as it is", reviewed.reasons.mitigations[0].words]
 
 
 def test_an_unstable_design_has_no_reasons_on_its_page():
     load = {"name": "modem", "kind": "constant_power", "power": "100 W", "loop_bandwidth": "50 kHz"}
     one = design(series("470 µH", "1 mΩ", name="L1"), shunt("1 µF", name="C1"), load=load)
-    assert reasons_chapter(reasons(one, "modem")) is None
+    assert reasons_chapter(reasons(solve(one), "modem")) is None
     files = review_files(review(one))
     assert 'id="reasons"' not in files["review.html"]
     assert json.loads(files["results.json"])["reasons"]["reason"]

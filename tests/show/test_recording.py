@@ -15,10 +15,13 @@ from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
 from filterlib.network.waveform import Waveform, ring
 from filterlib.show import recording as shown
+from filterlib.show.drawing import svg
+from filterlib.show.figure import Curve
 from filterlib.show.tables import Table
 from filterlib.show.text import table_text
 from filterlib.units import quantity
 from tests.bench.waves import FREQUENCY, PERIOD, from_events, steady
+from tests.show.words_drawn import faults
 
 HOSTILE = "$x_1$ <script>&"
 
@@ -135,15 +138,17 @@ def test_the_spectrum_draws_the_highest_line_of_every_column(plain):
 
 def test_the_figures_show_mean_and_spread(plain):
     figure = shown.period_figure(plain[0])
-    upper, lower = figure.axes
-    curves = {line.get_label(): line.get_ydata() for line in upper.get_lines()}
+    upper, lower = figure.plots
+    curves = {mark.label: mark.y for mark in upper.marks if isinstance(mark, Curve)}
     mean = next(values for label, values in curves.items() if label.startswith("mean of"))
     assert np.mean(mean) == pytest.approx(28.0, rel=1e-3, abs=0)  # hand
-    spread = lower.get_lines()[0].get_ydata()
+    spread = lower.marks[0].y
     assert np.median(spread) == pytest.approx(1e-3, rel=0.15, abs=0)  # hand: the noise
-    spectrum = shown.spectrum_figure(*plain).axes[0]
-    marked = next(line for line in spectrum.get_lines() if "order" in str(line.get_label()))
-    assert_allclose(marked.get_xdata()[0], FREQUENCY, rtol=1e-4, atol=0)  # hand
+    spectrum = shown.spectrum_figure(*plain)
+    marked = next(mark for mark in spectrum.plots[0].marks if "order" in mark.label)
+    assert_allclose(marked.x[0], FREQUENCY, rtol=1e-4, atol=0)  # hand
+    for drawn in (figure, spectrum, shown.time_figure(plain[0])):
+        assert faults(svg(drawn)) == []
 
 
 def test_a_recording_of_few_samples_and_one_of_none_but_noise_are_drawn(tmp_path):

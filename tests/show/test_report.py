@@ -9,12 +9,15 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib.analysis.added_capacitor import AddedCapacitor
-from filterlib.analysis.closing import ClosingResult, Measurement
+from filterlib.analysis.stress.stress import Basis
+from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
-from filterlib.show.words import decisive_point, summary
 from filterlib.show.writing import run_of
+from filterlib.words.assumptions import assumptions
+from filterlib.words.review_sentences import cautions, headline, summary, trust
+from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -65,9 +68,9 @@ def test_elements_are_closed_in_order(page):
 
 def test_the_verdict_comes_first_and_then_what_is_left(page, review):
     whole = " ".join("".join(page.text).split())
-    places = [whole.index(words) for words in (summary(review), review.headline, "Requirements", "Circuit and parts")]
+    places = [whole.index(words) for words in (summary(review), headline(review), "Requirements", "Circuit and parts")]
     assert places == sorted(places)
-    assert "3 requirements: 1 not met, 1 undecided because something is not known, 1 met throughout." in whole
+    assert "3 requirements: 1 not met, 1 undecided: needs a measurement, 1 met throughout." in whole
 
 
 @pytest.mark.parametrize("word", ["✓ met throughout", "◐ depends on converter.output_capacitance", "✗ not met"])
@@ -92,7 +95,7 @@ def test_every_part_of_the_page_is_there(page, review):
         "Cautions",
     ]
     whole = "".join(page.text)
-    for text in (*review.trust, *review.cautions, *(one.key for one in review.assumptions)):
+    for text in (*trust(review), *cautions(review), *(one.key for one in assumptions(review))):
         assert text in whole
 
 
@@ -141,11 +144,13 @@ def _cells(page, caption):
 
 
 def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fakes):
-    told = ("C11: voltage 28 V, at most 24 V: beyond its rating, at full", "L11: peak current 5 A, at full")
-    whole = fakes.review(words=("met throughout",), broken_ratings=told)
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    amps = fakes.stress_check("peak current", "A", 5.0, 5.5, verdict="depends on", depends_on="converter.output_esr")
+    whole = fakes.review(words=("met throughout",), exceeded=(("full", volts), ("full", amps)))
     page = Page(review_files(whole)["review.html"])
     text = " ".join("".join(page.text).split())
-    sentence = f"Not a requirement, but a rating: {told[0]} (and 1 more, see Stress)."
+    told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
+    sentence = f"Not a requirement, but a rating: {told} (and 1 more, see Stress)."
     assert text.index(summary(whole)) < text.index(sentence) < text.index("Circuit and parts")
     assert "✓ Every requirement is met" in text
     assert "Not a requirement" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
@@ -153,7 +158,7 @@ def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fake
 
 def test_a_point_without_a_steady_state_says_that_it_has_no_stress(fakes):
     text = "".join(Page(review_files(fakes.review(stable=False))["review.html"]).text)
-    assert "At full there is none: a pole at 52 kHz grows." in text
+    assert "At full there is none: unstable: 2 poles in the right half plane, at 52 kHz" in text
 
 
 def test_headings_never_skip_a_level(page):
@@ -174,6 +179,11 @@ def test_every_figure_stands_inline_under_a_name_of_its_own(page, files):
     drawn = [name for name in files if name.endswith(".svg")]
     assert len(names) == len(set(names)) == len(page.all("svg")) == len(drawn) == 16
     assert all(len(name) > 20 for name in names)
+
+
+def test_no_words_of_a_figure_are_cut_off_or_lie_on_others(files):
+    drawn = {name: text.split("\n", 1)[1] for name, text in files.items() if name.endswith(".svg")}
+    assert [(name, faults(text)) for name, text in drawn.items() if faults(text)] == []
 
 
 def test_identifiers_are_used_once_and_links_lead_somewhere(page, files):
@@ -199,7 +209,7 @@ HOSTILE = '"><script>alert(1)</script>{{ 7*7 }}$x_1$ & </svg>'
 
 def test_names_from_the_design_file_are_text_everywhere(fakes):
     review = fakes.review()
-    hostile = fakes.review(design=fakes.renamed(review.design, HOSTILE), headline=HOSTILE, trust=(HOSTILE,))
+    hostile = fakes.review(design=fakes.renamed(review.design, HOSTILE))
     hostile = fakes.relabelled(hostile, HOSTILE)
     files = review_files(hostile)
     page = Page(files["review.html"])
@@ -235,9 +245,9 @@ def test_a_design_that_is_unstable_everywhere_has_a_page(fakes):
 
 def test_the_least_margin_decides_which_operating_point_is_shown(fakes):
     near, far = fakes.verdict("met throughout", margin=0.1, point="idle"), fakes.verdict("met throughout", margin=0.5)
-    assert decisive_point(fakes.review(verdicts=(far, near))).operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far, near)), "logger").operating.point == "idle"
-    assert decisive_point(fakes.review(verdicts=(far,))).operating.point == "full"
+    assert fakes.review(verdicts=(far, near)).point_to_show().operating.point == "idle"
+    assert fakes.review(verdicts=(far, near)).point_to_show("logger").operating.point == "idle"
+    assert fakes.review(verdicts=(far,)).point_to_show().operating.point == "full"
 
 
 def test_without_requirements_the_page_says_that_none_was_judged(fakes):
@@ -271,26 +281,26 @@ def closing_of(load="modem"):
     """Two measurements, one of them useless."""
     capacitor = AddedCapacitor(10e-6, (1, 2), 0.11, 0.08, 0.06, 0.1, 1e-6, 0.02)
     many = (
-        Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4),
-        Measurement("part L1", "L1 itself", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
+        Measurement("inside", ("converter.output_esr",), 0.006, 0.009, 0.4),
+        Measurement("part L1", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
     )
-    return ClosingResult("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
+    return MeasurementValues("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
 
 
 def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decides(fakes):
     text = review_files(fakes.review(closing=closing_of("logger")))["review.html"]
-    at = text.index("What would close the band")
+    at = text.index("What to measure next")
     assert text.index('id="load-2"') < at < text.index('id="steps"')
     listed = text[at : text.index("</section>", at)]
-    assert "5 mV to 12.5 mV, 1 to 2.5" in listed
+    assert "5 mV to 12.5 mV (a factor of 2.5)" in listed
     assert listed.count("<li>") == 1
-    assert "It leaves 6 mV to 9 mV, 1 to 1.5: 40 % of the band is gone." in listed
+    assert "It leaves 6 mV to 9 mV (a factor of 1.5): the interval is 40 % narrower." in listed
     assert "With 10 µF" in listed
-    assert "It would hardly narrow this band to measure: L1 itself." in listed
+    assert "It would hardly narrow this interval to measure: L1 itself on an impedance bridge." in listed
 
 
 def test_without_a_band_nothing_would_close_it(fakes, page):
-    assert "What would close the band" not in review_files(fakes.review())["review.html"]
-    known = ClosingResult("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
+    assert "What to measure next" not in review_files(fakes.review())["review.html"]
+    known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"))
     text = review_files(fakes.review(closing=known))["review.html"]
-    assert "<li>Nothing is unknown.</li>" in text
+    assert "<li>Nothing that moves the figure is unknown.</li>" in text

@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from filterlib.errors import FilterlibError, InputError
 from filterlib.system.couplings import loops, possible
 from filterlib.system.requirements import RippleRequirement
-from filterlib.system.unknowns import unknowns, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 WIRE = {"kind": "wire", "part": {"kind": "wire_pair", "length": "2 m", "awg": 20, "spacing": "2 mm"}}
@@ -152,13 +152,13 @@ def test_couplings_that_cannot_be_together_are_refused():
 
 
 def test_every_unknown_moves_the_circuit_or_the_sources():
-    from filterlib.system.drive import drive
+    from filterlib.system.source_spectra import source_spectra
 
     one = whole()
     state = one.state()
 
     def seen(which):
-        forces = drive(which.converter, 4.0)
+        forces = source_spectra(which.converter, 4.0)
         circuit = which.circuit(state)
         answers = circuit.transfer(F, ["ripple", "common_mode", "regulated"], ["load_plus", "converter_plus"])
         return np.concatenate(
@@ -166,15 +166,15 @@ def test_every_unknown_moves_the_circuit_or_the_sources():
         )
 
     start = seen(one)
-    keys = [unknown.key for unknown in unknowns(one)]
+    keys = [unknown.key for unknown in uncertain_parameters(one)]
     assert len(keys) == len(set(keys))
-    for unknown in unknowns(one):
+    for unknown in uncertain_parameters(one):
         moved = seen(with_values(one, {unknown.key: unknown.high}))
         assert not np.allclose(moved, start, rtol=1e-6, atol=0), unknown.key
 
 
 def test_the_unknowns_are_those_that_have_a_range():
-    keys = {unknown.key for unknown in unknowns(whole())}
+    keys = {unknown.key for unknown in uncertain_parameters(whole())}
     assert {
         "converter.duty",
         "converter.output_esl",
@@ -190,7 +190,7 @@ def test_the_unknowns_are_those_that_have_a_range():
         "filter.L1.leakage",
         "filter.L2.inductance",
     } <= keys
-    left = {u.key: u for u in unknowns(whole(), tolerances=False) if u.key.startswith(("filter.", "load."))}
+    left = {u.key: u for u in uncertain_parameters(whole(), tolerances=False) if u.key.startswith(("filter.", "load."))}
     assert set(left) == {"filter.L1.leakage_imbalance", "filter.L1.capacitance_imbalance", "filter.Y1.imbalance",
                          "filter.L2.imbalance", "filter.W1.imbalance", "load.modem.lead.imbalance",
                          "load.logger.stray_capacitance"}  # fmt: skip
@@ -210,19 +210,19 @@ def test_strays_and_imbalances_are_unknown_only_where_the_chassis_is_driven():
         "filter.L2.imbalance",
         "load.logger.stray_capacitance",
     )
-    assert not {u.key for u in unknowns(quiet)} & set(added)
+    assert not {u.key for u in uncertain_parameters(quiet)} & set(added)
     assert "logger.stray" not in elements(quiet.circuit())
     assert "logger.stray" in elements(one.circuit())
     stated = quiet.replace(loads=[*quiet.loads[:1], quiet.loads[1].replace(stray_capacitance="40 pF ± 10 %")])
-    assert "load.logger.stray_capacitance" in {u.key for u in unknowns(stated)}
+    assert "load.logger.stray_capacitance" in {u.key for u in uncertain_parameters(stated)}
     assert "logger.stray" in elements(stated.circuit())
 
 
 def test_values_are_put_back_at_their_key_alone():
     """A part's own imbalance is then stated, and no unknown any more."""
     one = whole()
-    for unknown in unknowns(one):
-        found = {u.key: u.nominal for u in unknowns(with_values(one, {unknown.key: unknown.low}))}
+    for unknown in uncertain_parameters(one):
+        found = {u.key: u.nominal for u in uncertain_parameters(with_values(one, {unknown.key: unknown.low}))}
         back = found.pop(unknown.key, None)
         if back is None:
             assert unknown.key.endswith("_imbalance") or unknown.key in (
@@ -231,13 +231,13 @@ def test_values_are_put_back_at_their_key_alone():
             )
         else:
             assert back == pytest.approx(unknown.low, rel=1e-12, abs=0)
-        assert found == {u.key: u.nominal for u in unknowns(one) if u.key != unknown.key}
+        assert found == {u.key: u.nominal for u in uncertain_parameters(one) if u.key != unknown.key}
 
 
 def test_all_unknowns_as_arrays_give_the_same_as_one_design_at_a_time():
     one = whole()
     shares = np.array([[0.1], [0.6], [0.9]])
-    values = {unknown.key: unknown.at(shares) for unknown in unknowns(one)}
+    values = {unknown.key: unknown.at(shares) for unknown in uncertain_parameters(one)}
     state = one.state()
     many = with_values(one, values).circuit(state).transfer(F, "common_mode", "load_plus")
     assert many.shape == (3, len(F))
@@ -247,7 +247,7 @@ def test_all_unknowns_as_arrays_give_the_same_as_one_design_at_a_time():
 
 
 def test_an_unknown_is_walked_in_ratios_where_its_range_is_wide():
-    by_key = {unknown.key: unknown for unknown in unknowns(whole())}
+    by_key = {unknown.key: unknown for unknown in uncertain_parameters(whole())}
     edge = by_key["converter.edge_time"]
     assert edge.at(0.5) == pytest.approx(np.sqrt(12e-9 * 80e-9), rel=1e-12, abs=0)  # hand
     capacitance, narrow = by_key["converter.output_capacitance"], by_key["filter.L2.inductance"]

@@ -5,12 +5,13 @@ import re
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import InputError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import data_folder
 from filterlib.system.converter import Converter
 from filterlib.system.files import load_design
+from filterlib.system.solution import solve
 from tests.system.keys import SECTIONS, rows
 
 NOTE = data_folder() / "designs" / "README.md"
@@ -249,10 +250,10 @@ def test_the_defaults_that_follow_from_others_are_what_the_note_says():
 def test_the_smallest_design_file_gives_a_band(written):
     example = NOTE.read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
     one = load_design(written(example))
-    found = ripple(one, one.state())
+    found = ripple(solve(one))
     seen = found.figures["modem", "20MHz"]
     assert 0 < seen.low < seen.peak_to_peak < seen.high
-    assert found.unknowns
+    assert found.uncertain_parameters
 
 
 def test_every_demonstration_is_named_in_the_note():

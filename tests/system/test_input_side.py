@@ -55,7 +55,9 @@ def test_fundamentals_in_closed_form():
 def test_a_stated_ripple_current_is_taken():
     side = InputSide(ripple_current="2 A")
     assert peak_to_peak(drawn(converter(shape="pulse"), side)) == pytest.approx(2.0, rel=0.06, abs=0)
-    assert not {"input_side.efficiency", "input_side.ripple_ratio"} & {u.key for u in side.unknowns(converter())}
+    assert not {"input_side.efficiency", "input_side.ripple_ratio"} & {
+        u.key for u in side.uncertain_parameters(converter())
+    }
 
 
 def test_a_triangle_does_not_fall_with_the_load_and_a_pulse_does():
@@ -93,7 +95,7 @@ def test_the_capacitor_takes_what_the_lead_does_not():
 
 def test_unknowns_are_those_that_matter_and_can_be_moved():
     side = InputSide(capacitance="22 µF", esr="10 mΩ ± 50 %")
-    keys = {u.key: u for u in side.unknowns(converter(isolated=True))}
+    keys = {u.key: u for u in side.uncertain_parameters(converter(isolated=True))}
     assert "input_side.capacitance" not in keys
     assert "input_side.ripple_ratio" not in keys
     assert keys["input_side.esr"].stated

@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.analysis.spectra import spectra
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import Waveform
 from filterlib.parts.wire import WirePair
 from filterlib.system.load import LEFT_OVER, LOOP_BANDWIDTH, Load
+from filterlib.system.solution import solve
 from filterlib.system.state import State
 from tests.designs import design, film
 
@@ -132,7 +133,7 @@ def test_reflected_ripple_is_a_triangle_of_current_drawn_from_the_line(duty):
     drawn = {"peak_to_peak": "200 mA", "frequency": "1 MHz", "duty": duty}
     one = design(load={"name": "modem", "kind": "resistive", "resistance": "7 ohm", "ripple": drawn})
     state = one.state()
-    found = spectra(one, state)
+    found = spectra(solve(one, state))
     k = np.arange(1, 11)
     wave = Waveform.lines(1e-6, [0.0, duty * 1e-6], [-0.1, 0.1]).coefficients(10)[1:]
     response = one.circuit(state).transfer(k * 1e6, "modem.current", "load_plus")
@@ -156,3 +157,11 @@ def test_reflected_ripple_is_a_triangle_of_current_drawn_from_the_line(duty):
 )
 def test_what_cannot_be_is_named_all_at_once(more, keys):
     assert set(refused(**more)) == keys
+
+
+@pytest.mark.parametrize(("stray", "reaches"), [("10 pF", True), (0, False), (None, False)])
+def test_a_stray_capacitance_that_is_stated_brings_the_chassis_into_the_design(stray, reaches):
+    """hand: nothing else reaches it."""
+    one = load(**EACH["resistive"], **({} if stray is None else {"stray_capacitance": stray}))
+    assert one.reaches_chassis is reaches
+    assert design(load=one).chassis is reaches

@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.spectra import as_measured, bands, spectra
+from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.errors import InputError
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.converter import RETURN
-from filterlib.system.drive import ScaleError, drive, measuring_circuit
 from filterlib.system.recorded import Recorded
-from filterlib.system.unknowns import unknowns
+from filterlib.system.solution import solve
+from filterlib.system.source_spectra import ScaleError, measuring_circuit, source_spectra
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import common_mode, converter, design, shunt
 
 FREQUENCY, CURRENT = 180e3, 4.0
@@ -26,7 +27,7 @@ def one(ripple, **more):
 def shown(source):
     """The recording that the stated converter's own model would give, begun a third of a period late."""
     count = int(20e6 / FREQUENCY)
-    forces = drive(source, CURRENT)
+    forces = source_spectra(source, CURRENT)
     frequencies = forces.frequencies[1 : count + 1]
     transfer = measuring_circuit(source, source.ripple, CURRENT).transfer(frequencies, "ripple", ("probe", RETURN))
     seen = forces.ripple[1 : count + 1] * transfer * lowpass_response(frequencies, 20e6, 1)
@@ -47,7 +48,7 @@ def with_recording(figure_only):
 
 def test_a_recording_of_the_model_gives_its_emf_again(figure_only, with_recording):
     """Second method: the emf that made the recording, inside the bandwidth; nothing beyond it."""
-    made, found = drive(figure_only.converter, CURRENT), drive(with_recording.converter, CURRENT)
+    made, found = source_spectra(figure_only.converter, CURRENT), source_spectra(with_recording.converter, CURRENT)
     inside = int(20e6 / FREQUENCY) + 1
     scale = np.max(np.abs(made.ripple))
     late = found.ripple[1] / made.ripple[1]
@@ -71,7 +72,7 @@ def test_the_load_sees_the_same_with_and_without_the_recording(figure_only, with
     """Where figure and recording are of the same converter, so is what is left behind the filter."""
     twenty = bands(figure_only)[0]
     seen = [
-        float(spectra(d, d.state()).peak_to_peak(d.loads[0].name, twenty)) for d in (figure_only, with_recording)
+        float(spectra(solve(d)).peak_to_peak(d.loads[0].name, twenty)) for d in (figure_only, with_recording)
     ]  # the figure alone goes on beyond 20 MHz, where a single pole still lets something through
     assert seen[1] == pytest.approx(seen[0], rel=0.02, abs=0)
 
@@ -81,7 +82,9 @@ def test_what_the_noise_hides_makes_nothing(figure_only):
     partly = Recorded(
         "terminals.csv", FREQUENCY, tuple(c if k < 20 and k % 3 else 0j for k, c in enumerate(clear.harmonics))
     )
-    emf = drive(one({"peak_to_peak": "110 mV", "recording": partly, **ARRANGEMENT}).converter, CURRENT).ripple[1:]
+    emf = source_spectra(one({"peak_to_peak": "110 mV", "recording": partly, **ARRANGEMENT}).converter, CURRENT).ripple[
+        1:
+    ]
     assert np.array_equal(np.flatnonzero(emf), [k for k in range(20) if k % 3])
     assert partly.highest == 20 * FREQUENCY  # hand: the last one kept has the order 20
 
@@ -89,34 +92,34 @@ def test_what_the_noise_hides_makes_nothing(figure_only):
 def test_a_spike_lies_beyond_what_was_recorded(figure_only):
     ripple = {"peak_to_peak": "110 mV", "recording": shown(figure_only.converter), **ARRANGEMENT}
     both = one(ripple, spike={"peak_to_peak": "1.5 V", "load_current": "4 A"})
-    found = drive(both.converter, CURRENT)
+    found = source_spectra(both.converter, CURRENT)
     inside = int(20e6 / FREQUENCY)
     assert not np.any(found.spike[: inside + 1])
     assert as_measured(both)["spike"] == pytest.approx(1.5, rel=2e-3, abs=0)  # hand: as stated
     small = one({**ripple, "capacitors": []}, spike={"peak_to_peak": "50 mV", "load_current": "4 A"})
     with pytest.raises(ScaleError, match=r"spike.peak_to_peak = 50 mV: the recorded ripple alone already reads"):
-        drive(small.converter, CURRENT)
+        source_spectra(small.converter, CURRENT)
 
 
 def test_many_designs_at_once(with_recording):
     """A value of shape (designs, 1) inside gives the emf of each design alone."""
     source, values = with_recording.converter, np.array([[10e-6], [22e-6], [47e-6]])
     many = source.model_copy(update={"output_capacitance": source.output_capacitance.at(values)})
-    together = drive(many, CURRENT).ripple
+    together = source_spectra(many, CURRENT).ripple
     for row, value in zip(together, values[:, 0], strict=True):
         alone = source.model_copy(update={"output_capacitance": source.output_capacitance.at(float(value))})
-        expected = drive(alone, CURRENT).ripple
+        expected = source_spectra(alone, CURRENT).ripple
         assert np.max(np.abs(row - expected)) < 1e-12 * np.max(np.abs(expected))
 
 
 def test_what_the_recording_tells_is_no_unknown(with_recording, figure_only):
     open_ones = one({"peak_to_peak": "110 mV"})
-    keys = {unknown.key for unknown in unknowns(open_ones)}
+    keys = {unknown.key for unknown in uncertain_parameters(open_ones)}
     ripple = {"peak_to_peak": "110 mV", "recording": shown(figure_only.converter)}
-    told = {unknown.key for unknown in unknowns(one(ripple))}
+    told = {unknown.key for unknown in uncertain_parameters(one(ripple))}
     assert keys - told == {"converter.duty", "converter.edge_time"}
     spiky = one(ripple, spike={"peak_to_peak": "1.5 V"})
-    assert "converter.duty" in {unknown.key for unknown in unknowns(spiky)}
+    assert "converter.duty" in {unknown.key for unknown in uncertain_parameters(spiky)}
 
 
 def test_what_cannot_be():

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.show.panels import Axis, Curve, Level, Lines, Paths, Picture, Plot, Words
+from filterlib.analysis.ripple.conductor_currents import ConductorCurrents
+from filterlib.show import panels as ui
 from filterlib.show.panels.drawing import Points
+from filterlib.show.panels.marks import Extent
+from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, VERMILION
-from filterlib.show.words import number
+from filterlib.words.quantities import number
 
-PLUS, RETURN, SHARED, CHASSIS = (
-    38.0,
-    26.0,
-    22.5,
-    4.0,
-)  # heights: lines, beside them what both carry, and the third conductor
+# Heights: both lines, what both carry together, and the third conductor.
+PLUS, RETURN, SHARED, CHASSIS = 38.0, 26.0, 22.5, 4.0
 DIFFERENTIAL = {"converter": (30.0, 42.0), "choke": (42.0, 73.0), "lead": (73.0, 88.0)}  # they change at C1 and C2,
 COMMON = {"converter": (30.0, 47.0), "choke": (47.0, 67.0), "lead": (67.0, 88.0)}  # at the Y capacitors
 TAPS = {"battery": 5.0, "coupling": 19.0, "bond": 33.0, "Yc": 47.0, "Yl": 67.0, "modem": 94.0}
@@ -26,6 +25,8 @@ FROM = {"bond": RETURN}  # height at which what reaches the chassis begins; of t
 BOX, GAP = 22.0, 0.7  # lower edge of the boxes; half of a capacitor's gap
 ACROSS = {"C1": 42.0, "C2": 73.0}
 ENDS = (2.0, 98.0)
+LEAST_CURRENT = 1e-15  # [A] that stands for none
+Label: TypeAlias = tuple[float, float, str]  # x, y, words
 SHORT = (0, (1.6, 0.7))  # dashes, times the width
 FINEST, PER_DECADE, LEAST = 1e-5, 1.5, 0.7  # [A] drawn with the least width; points a decade; points
 
@@ -39,47 +40,45 @@ def width(amps: float) -> float:
     return round(LEAST + PER_DECADE * max(0.0, float(np.log10(max(amps, 1e-12) / FINEST))), 6)
 
 
-def picture() -> Picture:
-    """The drawing, and beside it what is driven and what arrives, over frequency."""
-    drawing = Plot(
+def picture() -> ui.Picture[ConductorCurrents]:
+    """The drawing, and the driven and the arriving current over frequency."""
+    drawing: ui.Plot[ConductorCurrents] = ui.Plot(
         "Currents, rms in an octave: a line is 1.5 points wider for ten times the current",
-        Axis("", limits=(0, 100), hidden=True),
-        Axis("", limits=(-5, 48), hidden=True),
+        ui.Axis("", limits=(0, 100), hidden=True),
+        ui.Axis("", limits=(-5, 48), hidden=True),
         (
-            Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
-            Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
-            Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
+            ui.Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
+            ui.Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
+            ui.Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
             *_names(),
             *_numbers(),
         ),
     )
-    spectrum = Plot(
+    spectrum: ui.Plot[ConductorCurrents] = ui.Plot(
         "Over frequency",
-        Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
-        Axis("common-mode current", "A", "log", span=1e4),
+        ui.Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
+        ui.Axis("common-mode current", "A", "log", span=1e4),
         (
-            Curve("driven by the switching node", partial(_spectrum, "driven"), BLACK, DASHES[3]),
-            Curve("common mode in the lead", partial(_spectrum, "arriving"), VERMILION, "-", kept=True),
-            Level("looked at", lambda r: (r.frequency,), upright=True),
+            ui.Curve("driven by the switching node", _driven, BLACK, DASHES[3]),
+            ui.Curve("common mode in the lead", _arriving, VERMILION, "-", kept=True),
+            ui.Level("frequency of the octave", lambda r: (r.frequency,), upright=True),
         ),
     )
-    return Picture([drawing, spectrum], name="Common mode, made visible", size=(924, 350), widths=(27, 10))
+    return ui.Picture([drawing, spectrum], name="Common mode, made visible", size=(924, 350), widths=(27, 10))
 
 
-def _spectrum(name: str, r: Any) -> Any:
-    """The highest of each fortieth of a decade; nothing where there is no current."""
-    amps = getattr(r, name)
-    if not r.taps:
-        return None
-    bins = np.floor(np.log10(r.harmonics) * 40)
-    starts = np.flatnonzero(np.diff(bins, prepend=-1.0))
-    return r.harmonics[starts], np.maximum(np.maximum.reduceat(amps, starts), 1e-15)
+def _driven(r: ConductorCurrents) -> Extent | None:
+    return thinned(r.harmonics, r.tap_spectra["coupling"]) if r.taps else None
+
+
+def _arriving(r: ConductorCurrents) -> Extent | None:
+    return thinned(r.harmonics, np.maximum(r.common_spectra["lead"], LEAST_CURRENT)) if r.taps else None
 
 
 # ---- wires and symbols ----------------------------------------------------------------------------------------------
 
 
-def _wires(r: Any) -> Iterator[Points]:
+def _wires(r: ConductorCurrents) -> Iterator[Points]:
     """Both lines, boxes and symbols; of the chassis and what reaches it only what is there."""
     yield from (_box(9, BOX, 30, 42), _box(88, BOX, 98, 42))
     for y in (PLUS, RETURN):
@@ -122,7 +121,7 @@ def _capacitor(x: float, top: float, bottom: float, *, at: float | None = None) 
 # ---- currents -------------------------------------------------------------------------------------------------------
 
 
-def _differential(r: Any) -> Iterator[tuple[float, Points]]:
+def _differential(r: ConductorCurrents) -> Iterator[tuple[float, Points]]:
     for name, (left, right) in DIFFERENTIAL.items():
         wide = width(r.differential[name])
         yield from ((wide, ((left, y), (right, y))) for y in (PLUS, RETURN))
@@ -136,7 +135,7 @@ def _parted(x: float, top: float, bottom: float) -> Iterator[Points]:
     yield from (((x, top), (x, middle + GAP)), ((x, middle - GAP), (x, bottom)))
 
 
-def _common(r: Any) -> Iterator[tuple[float, Points]]:
+def _common(r: ConductorCurrents) -> Iterator[tuple[float, Points]]:
     """What both lines carry together, what reaches the chassis, and what flows in it."""
     for name, amps in r.common.items():
         left, right = COMMON[name]
@@ -153,7 +152,7 @@ def _common(r: Any) -> Iterator[tuple[float, Points]]:
         yield width(amps), ((left, CHASSIS), (right, CHASSIS))
 
 
-def _stretches(r: Any) -> Iterator[tuple[float, float, float]]:
+def _stretches(r: ConductorCurrents) -> Iterator[tuple[float, float, float]]:
     """Current in the chassis between each tap and the next."""
     places = [TAPS[name] for name in r.taps]
     yield from zip(r.chassis, places[:-1], places[1:], strict=True)
@@ -162,7 +161,7 @@ def _stretches(r: Any) -> Iterator[tuple[float, float, float]]:
 # ---- words ----------------------------------------------------------------------------------------------------------
 
 
-def _names() -> Iterator[Words]:
+def _names() -> Iterator[ui.Words[ConductorCurrents]]:
     """What the symbols are called."""
     for name, x, y in (
         ("converter", 19.5, 32),
@@ -171,10 +170,10 @@ def _names() -> Iterator[Words]:
         ("plus", 26.5, PLUS),
         ("return", 25.5, RETURN),
     ):
-        yield Words(f"_{name}", partial(_constant, x, y, name), BLACK)
+        yield ui.Words(f"_{name}", partial(_constant, x, y, name), BLACK)
     for name, x in ACROSS.items():
-        yield Words(f"_{name}", partial(_constant, x - 1.6, 34.6, name), BLACK, align="right")
-    yield Words("_chassis", lambda r: (50, -3.6, "chassis" if r.taps else "no chassis"), BLACK)
+        yield ui.Words(f"_{name}", partial(_constant, x - 1.6, 34.6, name), BLACK, align="right")
+    yield ui.Words("_chassis", lambda r: (50, -3.6, "chassis" if r.taps else "no chassis"), BLACK)
     for name, words in (
         ("battery", "cable and\nbattery"),
         ("coupling", "switching\nnode"),
@@ -183,51 +182,51 @@ def _names() -> Iterator[Words]:
         ("Yl", "Y"),
         ("modem", "coax"),
     ):
-        yield Words(f"_tap {name}", partial(_tap_name, name, words), BLACK, align="left")
+        yield ui.Words(f"_tap {name}", partial(_tap_name, name, words), BLACK, align="left")
 
 
-def _numbers() -> Iterator[Words]:
+def _numbers() -> Iterator[ui.Words[ConductorCurrents]]:
     for name in DIFFERENTIAL:
         above, below = (sum(places[name]) / 2 for places in (DIFFERENTIAL, COMMON))
-        yield Words(f"_differential {name}", partial(_section, "differential", name, above, PLUS + 4.6), BLUE)
-        yield Words(f"_common {name}", partial(_section, "common", name, below, SHARED - 2.8), VERMILION)
+        yield ui.Words(f"_differential {name}", partial(_section, "differential", name, above, PLUS + 4.6), BLUE)
+        yield ui.Words(f"_common {name}", partial(_section, "common", name, below, SHARED - 2.8), VERMILION)
     for name, x in ACROSS.items():
-        yield Words(f"_across {name}", partial(_across, name, x - 1.6), BLUE, align="right")
+        yield ui.Words(f"_across {name}", partial(_across, name, x - 1.6), BLUE, align="right")
     for name in TAPS:
-        yield Words(f"_into {name}", partial(_into, name), VERMILION, align="left")
+        yield ui.Words(f"_into {name}", partial(_into, name), VERMILION, align="left")
     for place in range(len(TAPS) - 1):
-        yield Words(f"_chassis {place}", partial(_in_chassis, place), VERMILION)
+        yield ui.Words(f"_chassis {place}", partial(_in_chassis, place), VERMILION)
 
 
-def _constant(x: float, y: float, words: str, r: Any) -> tuple[float, float, str]:
+def _constant(x: float, y: float, words: str, r: ConductorCurrents) -> Label:
     return x, y, words
 
 
-def _section(mode: str, name: str, x: float, y: float, r: Any) -> Any:
-    held = getattr(r, mode)
-    return (x, y, number(held[name], "A")) if name in held else None
+def _section(mode: str, name: str, x: float, y: float, r: ConductorCurrents) -> Label | None:
+    currents = getattr(r, mode)
+    return (x, y, number(currents[name], "A")) if name in currents else None
 
 
-def _across(name: str, x: float, r: Any) -> tuple[float, float, str]:
+def _across(name: str, x: float, r: ConductorCurrents) -> Label:
     return x, 29.6, number(r.across[name], "A")
 
 
-def _tap_name(name: str, words: str, r: Any) -> Any:
-    return (TAPS[name] + _beside(name), 16.2 if "\n" in words else 15.2, words) if name in r.taps else None
+def _tap_name(name: str, words: str, r: ConductorCurrents) -> Label | None:
+    return (TAPS[name] + _aside(name), 16.2 if "\n" in words else 15.2, words) if name in r.taps else None
 
 
-def _beside(name: str) -> float:
+def _aside(name: str) -> float:
     """How far to the right of what reaches the chassis its words begin."""
     return 4.0 if name.startswith("Y") else 2.2
 
 
-def _into(name: str, r: Any) -> Any:
-    return (TAPS[name] + _beside(name), 11.0, number(r.taps[name], "A")) if name in r.taps else None
+def _into(name: str, r: ConductorCurrents) -> Label | None:
+    return (TAPS[name] + _aside(name), 11.0, number(r.taps[name], "A")) if name in r.taps else None
 
 
-def _in_chassis(place: int, r: Any) -> Any:
-    found = list(_stretches(r))
-    if place >= len(found):
+def _in_chassis(place: int, r: ConductorCurrents) -> Label | None:
+    stretches = list(_stretches(r))
+    if place >= len(stretches):
         return None
-    amps, left, right = found[place]
+    amps, left, right = stretches[place]
     return (left + right) / 2, CHASSIS + 2.4, number(amps, "A")

@@ -6,15 +6,14 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from types import NoneType
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
-from filterlib.show.panels.controls import Choice
-
-if TYPE_CHECKING:
-    from filterlib.show.panels.panel import Panel
+from filterlib.show.panels.controls import Choice, Control
+from filterlib.show.panels.marks import R
+from filterlib.show.panels.panel_state import D
+from filterlib.show.panels.session import Session
 
 SAME = 1e-9  # relative change that counts as none: rounding
 
@@ -23,12 +22,12 @@ class PanelError(FilterlibError):
     """A panel that does not do what it promises; the message names control and end."""
 
 
-def check(panel: Panel) -> None:
+def check(session: Session[D, R]) -> None:
     """See `Panel.check`."""
-    with _put_back(panel):
-        faults = list(_start_faults(panel))
-        for name, control in panel.state.controls.items():
-            faults += _control_faults(panel, name, control)
+    with _put_back(session):
+        faults = list(_start_faults(session))
+        for name, control in session.state.controls.items():
+            faults += _control_faults(session, name, control)
     if faults:
         raise PanelError("\n".join(faults)) from next((fault.cause for fault in faults if fault.cause), None)
 
@@ -40,53 +39,57 @@ class _Fault(str):
 
 
 @contextmanager
-def _put_back(panel: Panel) -> Iterator[None]:
+def _put_back(session: Session[D, R]) -> Iterator[None]:
     """The panel as it was, whatever happened in between; nothing is sent to a browser meanwhile."""
-    front, state, touched, note = panel._front, panel.state, panel.touched, panel.note
-    limits = panel.picture.limits
-    panel._front, panel.state = None, state.copy()
+    shown, state, touched, note = session.shown, session.state, session.touched, session.note
+    limits = session.picture.limits
+    session.shown, session.state = None, state.copy()
     try:
         yield
     finally:
-        panel._front, panel.state, panel.touched, panel.note = front, state, touched, note
-        panel.picture.limits = limits
-        panel.update()
+        session.shown, session.state, session.touched, session.note = shown, state, touched, note
+        session.picture.limits = limits
+        session.update()
 
 
-def _start_faults(panel: Panel) -> Iterator[_Fault]:
-    yield from (_Fault(f"at the start: {fault}") for fault in panel.picture.faults())
+def _start_faults(session: Session[D, R]) -> Iterator[_Fault]:
+    yield from (_Fault(f"at the start: {fault}") for fault in session.picture.faults())
     try:
-        panel.refine()
-        yield from (_Fault(f"at the start, refined: {fault}") for fault in panel.picture.faults())
+        session.refine()
+        yield from (_Fault(f"at the start, refined: {fault}") for fault in session.picture.faults())
     except Exception as error:
         yield _caused(f"at the start, refined: {_named(error)}", error)
 
 
-def _control_faults(panel: Panel, name: str, control: Any) -> Iterator[_Fault]:
-    ends: Mapping[str, int] = (
-        {word: at for at, word in enumerate(control.words)}
-        if isinstance(control, Choice)
-        else {f"at its {end}, {control.text(control.values[at])}": at for end, at in (("low end", 0), ("high end", -1))}
-    )
-    results, pictures, begun = [], [], panel.state
-    for words, at in ends.items():
-        panel.state = begun.copy()
+def _control_faults(session: Session[D, R], name: str, control: Control | Choice) -> Iterator[_Fault]:
+    results: list[R] = []
+    pictures, start = [], session.state
+    for words, at in _ends(control).items():
+        session.state = start.copy()
         try:
-            panel.state.step_to(name, at)
-            panel.update()
+            session.state.step_to(name, at)
+            session.update()
         except Exception as error:
             yield _caused(f"{control.label} {words}: {_named(error)}", error)
             continue
-        results.append(panel.result)
-        pictures.append(panel.picture.pixels().copy())
-        yield from (_Fault(f"{control.label} {words}: {fault}") for fault in panel.picture.faults())
-    panel.state = begun
+        results.append(session.result)
+        pictures.append(session.picture.pixels().copy())
+        yield from (_Fault(f"{control.label} {words}: {fault}") for fault in session.picture.faults())
+    session.state = start
     if len(results) > 1:
-        own = type(panel.design)
+        own = type(session.design)
         if all(same(results[0], other, but=own) for other in results[1:]):
             yield _Fault(f"{control.label}: does nothing, the result is the same at both ends")
         elif all(np.array_equal(pictures[0], other) for other in pictures[1:]):
             yield _Fault(f"{control.label}: changes the result, and the picture stays as it is")
+
+
+def _ends(control: Control | Choice) -> dict[str, int]:
+    """Positions to be tried, by their words: every option, or both ends."""
+    if isinstance(control, Choice):
+        return {word: at for at, word in enumerate(control.words)}
+    ends = (("low end", 0), ("high end", -1))
+    return {f"at its {end}, {control.text(control.values[at])}": at for end, at in ends}
 
 
 def _named(error: Exception) -> str:
@@ -99,8 +102,8 @@ def _caused(text: str, error: Exception) -> _Fault:
     return fault
 
 
-def same(one: Any, two: Any, *, but: type = NoneType) -> bool:
-    """Whether two results are the same to rounding, all the way down; what is of the type ``but`` is not looked at.
+def same(one: object, two: object, *, but: type = NoneType) -> bool:
+    """Whether two results are the same to rounding, all the way down; what is of the type ``but`` is not compared.
 
     >>> same({"a": np.array([1.0, 2.0])}, {"a": np.array([1.0, 2.0 + 1e-12])}), same((1.0,), (1.1,))
     (True, False)
@@ -111,9 +114,9 @@ def same(one: Any, two: Any, *, but: type = NoneType) -> bool:
         return False
     if is_dataclass(one):
         return all(same(getattr(one, f.name), getattr(two, f.name), but=but) for f in fields(one))
-    if isinstance(one, Mapping):
+    if isinstance(one, Mapping) and isinstance(two, Mapping):
         return one.keys() == two.keys() and all(same(one[key], two[key], but=but) for key in one)
-    if isinstance(one, list | tuple):
+    if isinstance(one, list | tuple) and isinstance(two, list | tuple):
         return len(one) == len(two) and all(same(a, b, but=but) for a, b in zip(one, two, strict=True))
     if isinstance(one, np.ndarray | float | complex | np.number):
         return _alike(np.asarray(one), np.asarray(two))

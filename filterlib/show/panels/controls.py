@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeAlias, TypeVar
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
+from filterlib.parts.tables import standard_tables
 from filterlib.units import format_quantity, format_temperature, nearest_preferred, quantity
 
+P = TypeVar("P")
 Scale = Literal["log", "linear"]
+Stated: TypeAlias = Any  # a number in SI, or text such as "4.7 µF"; a number once the slider is made
 LINEAR = ("V", "K", "%", "")  # units whose sliders move in equal differences; all others in equal ratios
 DIGITS = 3  # of a slider's values: what one reads is what is computed
 
@@ -22,7 +25,7 @@ class Control:
 
     ``name``: key of what it changes, such as "filter.C1.capacitance"; ``label``: its accessible name; ``unit``; ``low``,
     ``high``, ``start``: numbers in SI or text; ``start`` None: what the panel's design has; ``scale``: "log" or "linear", by
-    the unit where None; ``steps`` from end to end; ``group``: heading under which it stands.
+    the unit where None; ``steps`` from end to end; ``group``: the heading above it.
 
     Raises
     ------
@@ -39,9 +42,9 @@ class Control:
     name: str
     label: str
     unit: str
-    low: Any
-    high: Any
-    start: Any = None
+    low: Stated
+    high: Stated
+    start: Stated = None
     scale: Scale | None = None
     steps: int = field(default=100, kw_only=True)
     group: str = field(default="", kw_only=True)
@@ -49,9 +52,9 @@ class Control:
 
     def __post_init__(self) -> None:
         for name in ("low", "high", "start"):
-            given = getattr(self, name)
-            if name != "start" or given is not None:
-                self._put(name, quantity(given, self.unit, name=f"slider {self.label}, {name}"))
+            value = getattr(self, name)
+            if name != "start" or value is not None:
+                self._put(name, quantity(value, self.unit, name=f"slider {self.label}, {name}"))
         self._put("scale", self.scale or ("linear" if self.unit in LINEAR else "log"))
         self._refuse()
         self._put("values", self._grid())
@@ -74,12 +77,12 @@ class Control:
                 "start", self.start, f"outside its range, {self.text(self.low)} to {self.text(self.high)}"
             )
 
-    def _error(self, name: str, given: object, why: str) -> QuantityError:
-        shown = self.text(given) if isinstance(given, float) else given
-        return QuantityError(f"{shown}: {why}", name=f"slider {self.label}, {name}", value=given)
+    def _error(self, name: str, value: object, why: str) -> QuantityError:
+        shown = self.text(value) if isinstance(value, float) else value
+        return QuantityError(f"{shown}: {why}", name=f"slider {self.label}, {name}", value=value)
 
-    def _put(self, name: str, given: Any) -> None:
-        object.__setattr__(self, name, given)
+    def _put(self, name: str, value: object) -> None:
+        object.__setattr__(self, name, value)
 
     def _grid(self) -> tuple[float, ...]:
         """Rounded values from end to end; the one nearest to the start is the start."""
@@ -93,37 +96,33 @@ class Control:
             rounded[min(range(len(exact)), key=lambda at: self._distance(exact[at], self.start))] = self.start
         return tuple(rounded)
 
-    def _rounded(self, given: float) -> float:
+    def _rounded(self, value: float) -> float:
         if self.scale == "log":
-            return float(f"{given:.{DIGITS - 1}e}")
+            return float(f"{value:.{DIGITS - 1}e}")
         digits = DIGITS - 1 - math.floor(math.log10((self.high - self.low) / self.steps))
-        return round(given, digits)
+        return round(value, digits)
 
     def _distance(self, one: float, two: float) -> float:
         return abs(math.log(one / two)) if self.scale == "log" else abs(one - two)
 
-    def beginning(self, start: float) -> Control:
-        """The same slider with another start. Raises QuantityError where that lies outside its range."""
-        return replace(self, start=start)
-
-    def place(self, given: float) -> int:
+    def place(self, value: float) -> int:
         """The position nearest to a value; the end for one beyond it."""
-        held = min(max(given, self.low), self.high)
-        above = max(bisect_left(self.values, held), 1)
-        return min((above - 1, above), key=lambda at: self._distance(self.values[at], held))
+        inside = min(max(value, self.low), self.high)
+        above = max(bisect_left(self.values, inside), 1)
+        return min((above - 1, above), key=lambda at: self._distance(self.values[at], inside))
 
-    def text(self, given: Any) -> str:
-        """A value with its unit, as it stands beside the slider."""
-        return format_temperature(given) if self.unit == "K" else format_quantity(given, self.unit, DIGITS)
+    def text(self, value: float) -> str:
+        """A value with its unit, as it is written next to the slider."""
+        return format_temperature(value) if self.unit == "K" else format_quantity(value, self.unit, DIGITS)
 
-    def snapped(self, given: float, series: str) -> float:
+    def snapped(self, value: float, series: str) -> float:
         """The value of a series of preferred numbers nearest to a value, within the range."""
-        found = nearest_preferred(given, series)
-        if not self.low <= found <= self.high:
+        nearest = nearest_preferred(value, series)
+        if not self.low <= nearest <= self.high:
             raise QuantityError(
-                f"{self.text(found)}: the nearest value of {series} lies outside the slider", name=self.label
+                f"{self.text(nearest)}: the nearest value of {series} lies outside the slider", name=self.label
             )
-        return found
+        return nearest
 
 
 @dataclass(frozen=True)
@@ -137,7 +136,7 @@ class Choice:
 
     name: str
     label: str
-    options: Mapping[str, Any]
+    options: Mapping[str, object]
     start: str | None = None
     group: str = field(default="", kw_only=True)
 
@@ -156,37 +155,31 @@ class Choice:
 
     def governs(self, control: Control) -> bool:
         """True where a slider changes a value that every option has."""
-        inner = self._inner(control)
+        inner = self._inner(control.name)
         return bool(inner) and all(_reached(one, inner) is not None for one in self.options.values())
 
-    def of(self, control: Control, word: str) -> float:
+    def of(self, slider: str, word: str) -> float:
         """The value that an option has for a slider that it governs."""
-        return float(_reached(self.options[word], self._inner(control)))
+        return float(_reached(self.options[word], self._inner(slider)))
 
-    def _inner(self, control: Control) -> str:
+    def _inner(self, slider: str) -> str:
         """What a slider changes, as seen from an option; "" where that is nothing of an option."""
         start = self.name.removesuffix("part").rstrip(".") + "."
-        return control.name.removeprefix(start) if control.name.startswith(start) else ""
+        return slider.removeprefix(start) if slider.startswith(start) else ""
 
 
-def _reached(option: Any, names: str) -> Any:
-    """A value of an option, or of what stands within it; None where there is none."""
+def _reached(option: object, names: str) -> Any:
+    """A value of an option, or of something within it; None where there is none."""
     for name in names.split("."):
         option = getattr(option, name, None)
     return getattr(option, "value", option)
 
 
-def parts(kind: type | str) -> dict[str, Any]:
+def parts(kind: type[P]) -> dict[str, P]:
     """Every part of a kind in the library's tables, by name: the options of a `Choice`.
 
-    >>> "film-1u0-63V" in parts("film")
+    >>> from filterlib.parts.capacitor import Capacitor
+    >>> "film-1u0-63V" in parts(Capacitor)
     True
     """
-    from filterlib.parts.tables import standard_tables
-
-    return {
-        part.name: part
-        for table in standard_tables()
-        for part in table.values()
-        if (part.kind == kind if isinstance(kind, str) else isinstance(part, kind))
-    }
+    return {part.name: part for table in standard_tables() for part in table.values() if isinstance(part, kind)}

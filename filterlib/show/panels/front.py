@@ -7,16 +7,14 @@ import threading
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import anywidget
 import traitlets
 
 from filterlib.show.panels.controls import Choice, Control
-from filterlib.show.words import unbroken
-
-if TYPE_CHECKING:
-    from filterlib.show.panels.panel import Panel
+from filterlib.show.panels.session import Session
+from filterlib.words.quantities import unbroken
 
 HERE = Path(__file__).parent
 REST = 0.3  # [s] without a move after which what takes longer is computed
@@ -29,14 +27,14 @@ class Front(anywidget.AnyWidget):
     _esm = HERE / "front.js"
     _css = HERE / "front.css"
     title = traitlets.Unicode().tag(sync=True)
-    controls: traitlets.List = traitlets.List().tag(sync=True)
+    controls = traitlets.List(traitlets.Dict()).tag(sync=True)
     places = traitlets.Dict().tag(sync=True, echo_update=False)
     exact = traitlets.Dict().tag(sync=True, echo_update=False)
     view = traitlets.Dict().tag(sync=True)
     png = traitlets.Bytes().tag(sync=True)
     dark = traitlets.Bool(False).tag(sync=True, echo_update=False)
 
-    def __init__(self, panel: Panel) -> None:
+    def __init__(self, panel: Session[Any, Any]) -> None:
         self._panel, self._showing = panel, False
         super().__init__(title=panel.title, controls=[_described(one) for one in panel.state.controls.values()])
         self.on_msg(self._pressed)
@@ -55,7 +53,7 @@ class Front(anywidget.AnyWidget):
                 self.png = panel.png
                 self.view = {
                     "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
-                    "note": panel.note, "snap": self._snap(), "kept": len(panel._kept),
+                    "note": panel.note, "snap": self._snap(), "kept": len(panel.kept),
                     "saves": panel.saved is not None, "from": dict(panel.state.words),
                     "size": list(panel.picture.size), "places": places,
                 }  # fmt: skip
@@ -65,11 +63,11 @@ class Front(anywidget.AnyWidget):
             self._rest_later()
 
     def _exact(self) -> dict[str, str]:
-        """Texts of sliders that stand between two positions."""
+        """Texts of sliders that are between two positions."""
         return {
-            name: control.text(panel_value)
+            name: control.text(value)
             for name, control in self._panel.state.sliders()
-            if (panel_value := self._panel.state.value(name)) not in control.values
+            if (value := float(self._panel.state.value(name))) not in control.values
         }
 
     def _snap(self) -> dict[str, Any]:
@@ -94,7 +92,7 @@ class Front(anywidget.AnyWidget):
     def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
         """A button was pressed in the browser."""
         panel = self._panel
-        actions: dict[str, Callable[[], Any]] = {
+        actions: dict[str, Callable[[], object]] = {
             "keep": panel.keep, "forget": panel.forget, "back": panel.back, "save-design": panel.save_design,
             "save-figure": panel.save_figure, **{f"snap-{to}": partial(panel.snap, to) for to in ("E12", "E24", "part")},
         }  # fmt: skip
@@ -118,7 +116,7 @@ class Front(anywidget.AnyWidget):
             panel.refined = ticket
             threading.Thread(target=self._work, args=(loop, ticket, panel.design, panel.result), daemon=True).start()
 
-    def _work(self, loop: asyncio.AbstractEventLoop, ticket: int, design: Any, result: Any) -> None:
+    def _work(self, loop: asyncio.AbstractEventLoop, ticket: int, design: object, result: object) -> None:
         def tick(share: float) -> None:
             if ticket != self._panel.ticket:
                 raise _MovedOn
@@ -126,18 +124,21 @@ class Front(anywidget.AnyWidget):
         refine = self._panel.calculation.refine
         assert refine is not None
         try:
-            found = refine(design, result, tick)
+            action = partial(self._panel.draw, refine(design, result, tick))
         except _MovedOn:
             return
         except Exception as error:
-            loop.call_soon_threadsafe(self._refined, ticket, None, error)
-        else:
-            loop.call_soon_threadsafe(self._refined, ticket, found, None)
+            action = partial(_raised, error)
+        loop.call_soon_threadsafe(self._refined, ticket, action)
 
-    def _refined(self, ticket: int, found: Any, error: Exception | None) -> None:
-        if ticket != self._panel.ticket:
-            return
-        self._panel.guarded(lambda: self._panel.take(found, error))
+    def _refined(self, ticket: int, action: Callable[[], None]) -> None:
+        """Draw what took longer, or raise what went wrong there, unless a slider moved meanwhile."""
+        if ticket == self._panel.ticket:
+            self._panel.guarded(action)
+
+
+def _raised(error: Exception) -> None:
+    raise error
 
 
 class _MovedOn(Exception):  # noqa: N818  not an error: a slider moved

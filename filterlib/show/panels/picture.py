@@ -1,6 +1,6 @@
 """A picture that is kept: axes drawn once, and on that background only what moves, sent as a small PNG.
 
-A new figure for every move of a slider costs ten times as much: most of a figure is axes, ticks and words that stay.
+A new figure for every move of a slider costs ten times as much: most of a figure is axes, ticks and words that do not move.
 """
 
 from __future__ import annotations
@@ -8,14 +8,22 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Generic
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
+from PIL import Image
 
-from filterlib.show.panels.limits import limits
-from filterlib.show.panels.marks import Axis, Curve, Level, Mark, Plot
+from filterlib.show.panels.axis_limits import Pair, limits
+from filterlib.show.panels.marks import Art, Axis, Drawn, Level, Look, Mark, Numbers, Plot, R
+from filterlib.show.panels.paper import prefixed, style, svg
 from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
-from filterlib.show.style import _style, prefixed, svg
 
 REFERENCES = 3  # curves that are kept while moving on
 WIDE, NARROW, RIGHT = 90, 66, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
@@ -30,12 +38,12 @@ COLOURS, GREYS = 64, 16  # of the PNG, and of its words and grid
 RUN_LENGTHS = 3  # zlib's strategy for pictures of few colours: half the time and no more bytes
 
 
-class Picture:
+class Picture(Generic[R]):
     """The axes of a panel and what moves on them.
 
     Parameters
     ----------
-    columns : plots side by side; a tuple of plots within it stands one above the other
+    columns : plots side by side; those of a tuple within it one above the other
     size : width and height [px]
     name : what the figure is called
     widths : of the columns, in ratio
@@ -43,7 +51,7 @@ class Picture:
 
     def __init__(
         self,
-        columns: Sequence[Plot | Sequence[Plot]],
+        columns: Sequence[Plot[R] | Sequence[Plot[R]]],
         *,
         name: str,
         size: tuple[int, int] = (900, 340),
@@ -54,30 +62,29 @@ class Picture:
         self.name, self.size = name, size
         self._widths = list(widths) if widths else [1.0] * len(self._columns)
         self.theme = Theme()
-        self._limits: dict[tuple[int, str], tuple[float, float]] = {}
-        self._numbers: list[list[Any]] = []
-        self._kept: list[list[list[Any]]] = []
-        self._background: Any = None
-        self._palette: Any = None
+        self._limits: dict[tuple[int, str], Pair] = {}
+        self._numbers: list[list[Numbers]] = []
+        self._kept: list[list[list[Numbers]]] = []
+        self._background: Any = None  # matplotlib's copy of the drawn axes
+        self._palette = Image.new("P", (1, 1))
         self._make()
 
     def _make(self) -> None:
         """The figure with its axes and moving artists, empty."""
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-
         self.looks = looks(self.plots)
-        with _style(FONT):
+        with style(FONT):
             self.figure = Figure(figsize=(self.size[0] / DPI, self.size[1] / DPI), dpi=DPI)
             self.figure.set_label(self.name)
-            self.canvas = FigureCanvasAgg(self.figure)
+            self.canvas: Any = FigureCanvasAgg(self.figure)  # whose methods state no types
             self.axes = [self.figure.add_axes(box) for box in self._boxes()]
             self._titles = [axes.set_title(plot.title) for axes, plot in self._pairs()]
             for axes, plot in self._pairs():
                 for side in ("x", "y"):
                     _prepare(axes, side, getattr(plot, side))
             self._join_labels()
-            self._artists = [[self._artist(axes, mark) for mark in plot.marks] for axes, plot in self._pairs()]
+            self._artists = [
+                [mark.make(axes, self.looks[mark.label]) for mark in plot.marks] for axes, plot in self._pairs()
+            ]
             self._references = [
                 [
                     axes.plot([], [], animated=True, **self.theme.reference(number))[0]
@@ -89,17 +96,14 @@ class Picture:
         self._recolour()
 
     def _join_labels(self) -> None:
-        """Along a column the label of the lowest x axis stands for all."""
+        """Along a column the lowest x axis alone has a label."""
         bottoms = np.cumsum([len(column) for column in self._columns]) - 1
         for at, axes in enumerate(self.axes):
             if at not in bottoms:
                 axes.set_xlabel("")
 
-    def _pairs(self) -> Iterator[tuple[Any, Plot]]:
+    def _pairs(self) -> Iterator[tuple[Axes, Plot[R]]]:
         return zip(self.axes, self.plots, strict=True)
-
-    def _artist(self, axes: Any, mark: Mark) -> Any:
-        return mark.make(axes, self.looks[mark.label])
 
     def _boxes(self) -> Iterator[tuple[float, float, float, float]]:
         """Left, bottom, width and height of every axes, in shares of the figure."""
@@ -124,14 +128,14 @@ class Picture:
 
     # ---- what is shown ---------------------------------------------------------------------------------------------
 
-    def put(self, result: Any) -> None:
+    def put(self, result: R) -> None:
         """Put a result's numbers into the artists; the background goes where limits had to move."""
         self._numbers = [[mark.numbers(result) for mark in plot.marks] for plot in self.plots]
         for plot, artists, numbers in zip(self.plots, self._artists, self._numbers, strict=True):
-            for mark, artist, found in zip(plot.marks, artists, numbers, strict=True):
-                artist.set_visible(found is not None)
-                if found is not None:
-                    mark.update(artist, found)
+            for mark, artist, drawn in zip(plot.marks, artists, numbers, strict=True):
+                artist.set_visible(drawn is not None)
+                if drawn is not None:
+                    mark.update(artist, drawn)
         self._fit()
 
     def keep(self) -> None:
@@ -149,9 +153,9 @@ class Picture:
             places = [place for place, mark in enumerate(plot.marks) if mark.kept]
             for order, artist in enumerate(artists):
                 number, place = order % REFERENCES, places[order // REFERENCES]
-                found = self._kept[number][at][place] if number < len(self._kept) else None
-                artist.set_visible(found is not None)
-                artist.set_data(*(found or ([], [])))
+                drawn = self._kept[number][at][place] if number < len(self._kept) else None
+                artist.set_visible(drawn is not None)
+                artist.set_data(*(drawn or ([], [])))
         self._background = None
         self._fit()
 
@@ -180,17 +184,17 @@ class Picture:
 
     def _fit(self) -> None:
         for at, (axes, plot) in enumerate(self._pairs()):
-            found = [
+            drawn = [
                 (mark, numbers)
                 for shown in (self._numbers, *self._kept)
                 for mark, numbers in zip(plot.marks, shown[at] if shown else (), strict=bool(shown))
                 if numbers is not None and (shown is self._numbers or mark.kept)
             ]
-            extents = [mark.extent(numbers) for mark, numbers in found]
+            extents = [mark.extent(numbers) for mark, numbers in drawn]
             for index, side in enumerate("xy"):
                 self._fit_one(at, axes, side, getattr(plot, side), [extent[index] for extent in extents])
 
-    def _fit_one(self, at: int, axes: Any, side: str, axis: Axis, values: list[np.ndarray]) -> None:
+    def _fit_one(self, at: int, axes: Axes, side: str, axis: Axis, values: list[np.ndarray]) -> None:
         old = self._limits.get((at, side))
         wanted = axis.limits or _wanted(axis, values, old)
         if wanted is None or wanted == old:
@@ -210,24 +214,21 @@ class Picture:
             for artist in artists:
                 axes.draw_artist(artist)
 
-    def _moving(self) -> Iterator[list[Any]]:
+    def _moving(self) -> Iterator[list[Art]]:
         for references, artists in zip(self._references, self._artists, strict=True):
             yield [artist for artist in (*references, *artists) if artist.get_visible()]
 
     def _draw_background(self) -> None:
-        with _style():
+        with style():
             self._legend()
             self.canvas.draw()
         self._background, self._palette = self.canvas.copy_from_bbox(self.figure.bbox), self._colours()
 
     def _legend(self) -> None:
         """One legend for all axes: what is drawn alike means the same."""
-        from matplotlib.lines import Line2D
-        from matplotlib.patches import Patch
-
         for old in list(self.figure.legends):
             old.remove()
-        handles: list[Any] = []
+        handles: list[Line2D | Patch] = []
         for label, look in _named(self.looks).items():
             colour = self.theme.colour(look["color"])
             handles.append(Line2D([], [], label=label, **look | {"color": colour}) if "linewidth" in look
@@ -248,18 +249,13 @@ class Picture:
 
     def png(self) -> bytes:
         """What was drawn, as a PNG of `COLOURS` colours."""
-        from PIL import Image
-
         image = Image.fromarray(self.pixels()[..., :3]).quantize(palette=self._palette, dither=Image.Dither.NONE)
         buffer = io.BytesIO()
         image.save(buffer, "png", compress_level=1, compress_type=RUN_LENGTHS)
         return buffer.getvalue()
 
-    def _colours(self) -> Any:
+    def _colours(self) -> Image.Image:
         """The palette: paper, words and grid in fine steps, and every curve faded into the paper."""
-        from matplotlib.colors import to_rgb
-        from PIL import Image
-
         paper, theme = np.array(to_rgb(self.theme.paper)), self.theme
         inks = dict.fromkeys(
             [look["color"] for look in self.looks.values()] + [colour for colour, _ in REFERENCE_LOOKS]
@@ -287,18 +283,18 @@ class Picture:
     def _on_paper(self) -> Iterator[None]:
         theme, self.theme = self.theme, Theme()
         self._recolour()
-        with _style(FONT):
+        with style(FONT):
             self._legend()
             yield
         self.restyle(theme)
 
     @property
-    def limits(self) -> dict[tuple[int, str], tuple[float, float]]:
+    def limits(self) -> dict[tuple[int, str], Pair]:
         """The limits of every axis, to be put back later."""
         return dict(self._limits)
 
     @limits.setter
-    def limits(self, wanted: dict[tuple[int, str], tuple[float, float]]) -> None:  # {}: found anew
+    def limits(self, wanted: dict[tuple[int, str], Pair]) -> None:  # {}: found anew
         for (at, side), ends in wanted.items():
             getattr(self.axes[at], f"set_{side}lim")(*ends)
         self._limits, self._background = dict(wanted), None
@@ -311,7 +307,7 @@ class Picture:
                     continue
                 yield from self._mark_faults(at, plot, mark, numbers)
 
-    def _mark_faults(self, at: int, plot: Plot, mark: Mark, numbers: Any) -> Iterator[str]:
+    def _mark_faults(self, at: int, plot: Plot[R], mark: Mark[R], numbers: Drawn) -> Iterator[str]:
         x, y = mark.extent(numbers)
         what = f'"{mark.label}" in "{plot.title}"'
         if not len(x) or len(x) != len(y):
@@ -322,15 +318,15 @@ class Picture:
             yield f"{what} lies wholly outside its axes"
 
 
-def _ramp(paper: np.ndarray, ink: Any, steps: int) -> np.ndarray:
-    return paper + np.linspace(0, 1, steps)[:, None] * (np.array(ink) - paper)
+def _ramp(paper: np.ndarray, ink: Sequence[float], steps: int) -> np.ndarray:
+    return np.linspace(paper, ink, steps)
 
 
-def _within(values: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+def _within(values: np.ndarray, ends: Pair) -> np.ndarray:
     return (values >= min(ends)) & (values <= max(ends))
 
 
-def _wanted(axis: Axis, values: list[np.ndarray], old: tuple[float, float] | None) -> tuple[float, float] | None:
+def _wanted(axis: Axis, values: list[np.ndarray], old: Pair | None) -> Pair | None:
     """Limits by rule for all values along an axis; None where there are none."""
     log = axis.scale == "log"
     joined = np.concatenate([np.zeros(0), *values])
@@ -345,8 +341,8 @@ def _wanted(axis: Axis, values: list[np.ndarray], old: tuple[float, float] | Non
     return limits(low, high, old, log=log)
 
 
-def _named(looks: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
-    """Those that stand in the legend."""
+def _named(looks: dict[str, Look]) -> dict[str, Look]:
+    """Those of the legend."""
     return {label: look for label, look in looks.items() if not label.startswith("_")}
 
 
@@ -361,10 +357,8 @@ def _prefixable(axis: Axis) -> bool:
     return bool(axis.unit) and axis.unit != "°" and not axis.unit.startswith("dB")
 
 
-def _prepare(axes: Any, side: str, axis: Axis) -> None:
+def _prepare(axes: Axes, side: str, axis: Axis) -> None:
     """Scale, label and ticks of one axis, with as many ticks as there is room for."""
-    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
-
     which = getattr(axes, f"{side}axis")
     if axis.hidden:
         axes.set_axis_off()
@@ -383,6 +377,3 @@ def _prepare(axes: Any, side: str, axis: Axis) -> None:
         which.set_minor_locator(NullLocator())
     else:
         which.set_major_locator(MaxNLocator(nbins=room, steps=[1, 2, 5, 10]))
-
-
-__all__ = ["Axis", "Curve", "Picture"]

@@ -1,0 +1,71 @@
+"""What the supply may do to who measures: its voltage, current and fuse."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from filterlib.system.design import Design
+
+EFFICIENCY = (
+    0.85  # of a converter that states none, so that its supply current is not underrated: common practice, no source
+)
+FUSE_MARGIN = 1.25  # of a fuse above the largest steady current: common practice, no source
+FUSES = (
+    1,
+    2,
+    3,
+    5,
+    7.5,
+    10,
+    15,
+    20,
+    25,
+    30,
+    40,
+    50,
+    60,
+    80,
+    100,
+)  # [A] ratings that are sold: common practice, no source
+
+
+@dataclass(frozen=True)
+class SupplyFigures:
+    """``voltage`` [V]: highest DC of all; ``current`` [A] from the supply and the ``fuse`` [A] for it, None where unknown."""
+
+    voltage: float
+    current: float | None
+    fuse: float | None
+
+
+def supply_figures(design: Design) -> SupplyFigures:
+    """What the safety steps need of the supply."""
+    current = supply_current(design)
+    return SupplyFigures(highest_voltage(design), current, None if current is None else fuse_rating(current))
+
+
+def highest_voltage(design: Design) -> float:
+    """Highest DC voltage [V] that the file names: output, input, and the input of every operating point."""
+    inputs = [design.converter.input_voltage, *(point.input_voltage for point in design.operating_points)]
+    return max([design.converter.output_voltage, *(volts for volts in inputs if volts is not None)])
+
+
+def supply_current(design: Design) -> float | None:
+    """Largest steady current [A] from the supply: full load at the lowest input voltage; None where no input is stated.
+
+    The converter's efficiency is taken as `EFFICIENCY`. Source: conservation of energy.
+    """
+    inputs = [design.converter.input_voltage, *(point.input_voltage for point in design.operating_points)]
+    stated = [volts for volts in inputs if volts is not None]
+    most = max(point.scale(load.name) for point in design.operating_points for load in design.loads)
+    power = design.full_current * max(1.0, most) * design.converter.output_voltage
+    return power / EFFICIENCY / min(stated) if stated else None
+
+
+def fuse_rating(current: float) -> float | None:
+    """The next fuse [A] above `FUSE_MARGIN` times a steady ``current`` [A]; None beyond the list.
+
+    >>> fuse_rating(5.1), fuse_rating(81.0)
+    (7.5, None)
+    """
+    return next((float(rating) for rating in FUSES if rating >= FUSE_MARGIN * current), None)

@@ -1,0 +1,160 @@
+"""Measuring closes a loop: what a scope shows whose earthed clip stands on a return, beside what is there without it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_voltages
+from filterlib.analysis.ripple.at_load import narrow_and_wide
+from filterlib.analysis.ripple.spectra import Spectra, spectra
+from filterlib.analysis.stability.stability import stability
+from filterlib.network.circuit import Current, Output
+from filterlib.system.changes import with_clip
+from filterlib.system.chassis import CHASSIS
+from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
+from filterlib.system.design import Design
+from filterlib.system.solution import solve
+from filterlib.system.source_spectra import samples, spread
+from filterlib.system.state import State
+
+_THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
+
+
+@dataclass(frozen=True)
+class ClipFigures:
+    """Peak to peak [V] in one band.
+
+    ``seen``: at the place without the clip, what the load sees; ``there``: at the place while the clip is on; ``shown``: by
+    the scope, tip on the plus line; ``own_clip``: by the scope, its tip on its own clip; ``difference``: of the waveform
+    shown less the waveform seen.
+    """
+
+    seen: float
+    there: float
+    shown: float
+    own_clip: float
+    difference: float
+
+    @property
+    def too_much(self) -> float:
+        """By how much the scope shows more than the load sees [V]; negative where it shows less."""
+        return self.shown - self.seen
+
+
+@dataclass(frozen=True)
+class ClippedResult:
+    """A reading of a scope with its clip on, at one place and one operating point.
+
+    ``clip``: the clip; ``figures``: "20MHz" and "full" -> `ClipFigures`; ``times`` (t,) [s], one switching period;
+    ``waveforms``: (what, band) -> (t,) [V], what being "seen", "there", "shown", "own_clip" or "difference", which is shown less
+    seen. ``rms``: (arrangement, mode) -> [V] in full bandwidth, arrangement "without" or "with" the clip, mode "differential" or
+    "common" (NaN without the clip where nothing else reaches the chassis); ``current``, ``current_rms`` [A]: peak to peak
+    and rms through the clip's lead. ``convention`` of the modes. ``stable``: False where there is
+    no steady state, and so nothing.
+    """
+
+    place: str
+    point: str
+    clip: Clip
+    figures: Mapping[str, ClipFigures] = field(default_factory=dict)
+    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    waveforms: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    rms: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    current: float = np.nan
+    current_rms: float = np.nan
+    convention: str = CONVENTION
+    stable: bool = True
+
+
+def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip | None = None) -> ClippedResult:
+    """What an earthed scope reads at a place, beside what is there without it.
+
+    Parameters
+    ----------
+    design : Design
+        A clip that it states is taken off for the comparison.
+    place : str
+        "terminals", or the name of a load.
+    point : str, optional
+        Name of the operating point; the first where None.
+    clip : Clip, optional
+        Its lead and earth; those of the design's own clip where None, or defaults.
+
+    Returns
+    -------
+    ClippedResult
+
+    Raises
+    ------
+    FilterlibError
+        Where there is no such place or point, no chassis (`InputError`), or the stated figures contradict each other.
+
+    Examples
+    --------
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> found = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
+    >>> found.figures["full"].shown > found.figures["full"].seen
+    True
+    """
+    on = with_clip(design, place, clip or design.clip)
+    off = design.replace(clip=None)
+    assert on.clip is not None
+    solutions = solve(off, point), solve(on, point)
+    for one in solutions:
+        if not stability(one).stable:
+            return ClippedResult(place, one.point, on.clip, stable=False)
+    without, held = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
+    return _result(place, solutions[0].state, on, without, held)
+
+
+def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:
+    """The place, each of its lines to the chassis where there is one, and the scope's readings where it is clipped on."""
+    plus, minus = clip.port(design.loads)
+    found: dict[Any, Output] = {_THERE: (plus, minus)}
+    if design.chassis:
+        found |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
+    return found if design.clip is None else found | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}
+
+
+def _result(place: str, state: State, on: Design, without: Spectra, held: Spectra) -> ClippedResult:
+    assert on.clip is not None
+    figures: dict[str, ClipFigures] = {}
+    waveforms: dict[tuple[str, str], np.ndarray] = {}
+    for band in narrow_and_wide(on):
+        waves = {
+            "seen": without.waveform(_THERE, band), "there": held.waveform(_THERE, band),
+            "shown": held.waveform(MEASURED, band), "own_clip": held.waveform(OWN_CLIP, band),
+        }  # fmt: skip
+        waves["difference"] = waves["shown"] - waves["seen"]
+        waveforms |= {(what, band.label): wave for what, wave in waves.items()}
+        figures[band.label] = ClipFigures(
+            seen=float(without.peak_to_peak(_THERE, band)),
+            there=float(held.peak_to_peak(_THERE, band)),
+            shown=float(held.peak_to_peak(MEASURED, band)),
+            own_clip=float(held.peak_to_peak(OWN_CLIP, band)),
+            difference=float(np.ptp(waves["difference"])),
+        )
+    through = held.whole(_CURRENT)
+    count = len(waveforms["seen", "full"])
+    return ClippedResult(
+        place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
+        _by_mode("without", without) | _by_mode("with", held),
+        float(spread(samples(through))), _rms(through),
+    )  # fmt: skip
+
+
+def _by_mode(arrangement: str, found: Spectra) -> dict[tuple[str, str], float]:
+    """Root mean square [V] of both modes at the place, of the converter's sources."""
+    differential, common = found.whole(_THERE), np.array([np.nan])
+    if _PLUS in found.places:
+        differential, common = modal_voltages(found.whole(_PLUS), found.whole(_MINUS))
+    return {(arrangement, "differential"): _rms(differential), (arrangement, "common"): _rms(common)}
+
+
+def _rms(harmonics: np.ndarray) -> float:
+    return float(np.sqrt(2 * np.sum(np.abs(harmonics) ** 2)))

@@ -1,0 +1,93 @@
+"""The converter's ripple once more, with a capacitor across its terminals: which size tells most, and what it should read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.uncertainty.interval import search
+from filterlib.network.waveform import lowpass_response
+from filterlib.system.converter import RETURN, FixtureCapacitor
+from filterlib.system.design import Design
+from filterlib.system.source_spectra import measuring_circuit, samples, source_spectra, spread
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import nearest_preferred
+
+LEAST, LARGEST = 1e-7, 1e-3  # [F] of a test capacitor that one holds across terminals: common practice, no source
+TELLING = (0.3, 10.0)
+"""Impedance of the test capacitor over the inner one, between which it moves the reading by a share that can be read."""
+
+
+@dataclass(frozen=True)
+class SecondReading:
+    """A test ``capacitance`` [F] across the terminals, and the ripple expected with it, peak to peak [V].
+
+    ``impedance`` and ``inner_impedance`` [ohm]: of the capacitor and of the converter at the switching frequency;
+    ``value`` with ``low`` and ``high`` over the uncertainty of the inside.
+    """
+
+    capacitance: float
+    impedance: float
+    inner_impedance: float
+    value: float
+    low: float
+    high: float
+
+    @property
+    def telling(self) -> bool:
+        """Whether its impedance is near enough to the inner one for the reading to tell the inside."""
+        return TELLING[0] <= self.impedance / self.inner_impedance <= TELLING[1]
+
+
+def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) -> SecondReading:
+    """The reading, in the arrangement of the ripple's own figure, with a capacitor across the terminals.
+
+    ``capacitor``: without one, that of the series E6 whose impedance at the switching frequency is nearest to the inner one,
+    with the ESR and inductance that a `FixtureCapacitor` has.
+    """
+    at, inner = design.converter.switching_frequency, inner_impedance(design)
+    size = float(np.clip(1 / (2 * np.pi * at * inner), LEAST, LARGEST))
+    capacitor = capacitor or FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
+    extents = [search(_metric(one, capacitor), uncertain_parameters(one, tolerances=False)) for one in shapes(design)]
+    value = float(np.max(_reading(design, capacitor)))
+    ends = [(found["reading"].low, found["reading"].high) for found in extents if found] or [(value, value)]
+    return SecondReading(
+        capacitance=float(capacitor.capacitance),
+        impedance=float(1 / (2 * np.pi * at * capacitor.capacitance)),
+        inner_impedance=inner,
+        value=value,
+        low=min(value, *(low for low, _ in ends)),
+        high=max(value, *(high for _, high in ends)),
+    )
+
+
+def inner_impedance(design: Design) -> float:
+    """Magnitude [ohm] behind the converter's terminals at the switching frequency, its lead included."""
+    converter, at = design.converter, design.converter.switching_frequency
+    lead = 2j * np.pi * at * converter.lead_inductance.value
+    return float(np.abs(converter.inner_impedance(np.array([at]))[0] + lead))
+
+
+def _metric(design: Design, capacitor: FixtureCapacitor) -> Any:
+    def metric(values: Mapping[str, Any]) -> dict[str, np.ndarray]:
+        count = len(next(iter(values.values())))
+        return {"reading": np.broadcast_to(np.ravel(_reading(with_values(design, values), capacitor)), (count,))}
+
+    return metric
+
+
+def _reading(design: Design, capacitor: FixtureCapacitor) -> Any:
+    """Peak to peak [V] through the ripple's own arrangement with one capacitor more; NaN where the figures contradict."""
+    seen, current = design.converter.ripple, design.full_current
+    forces = source_spectra(design.converter, current)
+    drawn = current if seen.load_current is None else seen.load_current
+    more = seen.model_copy(update={"capacitors": (*seen.capacitors, capacitor)})
+    circuit = measuring_circuit(design.converter, more, drawn)
+    frequencies = forces.frequencies[1:]
+    transfer = circuit.transfer(frequencies, "ripple", ("probe", RETURN))
+    limit = lowpass_response(frequencies, seen.bandwidth, seen.order)
+    return spread(samples(transfer * limit * (forces.ripple + forces.spike)[..., 1:]))

@@ -1,0 +1,86 @@
+"""What each source makes at a load, the converter's ripple split into what its capacitor's C, ESR and ESL make of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from filterlib.analysis.ripple.spectra import Band, Spectra
+from filterlib.system.design import Design
+
+
+@dataclass(frozen=True)
+class Source:
+    """What one source makes at a load.
+
+    ``name``. [V] peak to peak, in 20 MHz and in full bandwidth: ``ripple_alone``, ``spike_alone`` with every
+    other source silent; ``ripple_falls``, ``spike_falls``: by how much the whole falls without it, negative where it
+    cancels others. ``frequencies`` (h,) [Hz]; ``coefficients`` (h,) complex c_1 .. c_h [V]; ``power`` (h,) [V²]:
+    2 Re(c whole*), which over all sources adds up to the whole's; ``power_alone`` (h,) [V²]: 2 |c|². ``waveform`` (t,) [V]:
+    one switching period in full bandwidth; of a load's own ripple, which has another period, None.
+    """
+
+    name: str
+    ripple_alone: float
+    ripple_falls: float
+    spike_alone: float
+    spike_falls: float
+    frequencies: np.ndarray
+    coefficients: np.ndarray
+    power: np.ndarray
+    power_alone: np.ndarray
+    waveform: np.ndarray | None
+
+    @property
+    def rms(self) -> float:
+        """Of what it makes alone, in full bandwidth [V]."""
+        return float(np.sqrt(np.sum(self.power_alone)))
+
+
+def split(found: Spectra, design: Design) -> Spectra:
+    """The same with "ripple" as "ripple_c", "ripple_esr" and "ripple_esl": shares of the capacitor's three voltages.
+
+    The switching current that flows into the output capacitor makes three voltages there, in series: their ratios to the
+    whole emf are those of 1/(j w C), ESR and j w ESL to the capacitor's impedance, whatever the regulating branch takes.
+    """
+    inside, w = design.converter, 2j * np.pi * found.frequencies
+    whole = inside.capacitor_impedance(found.frequencies)
+    parts = {
+        "ripple_c": 1 / (w * inside.output_capacitance.value),
+        "ripple_esr": inside.output_esr.value + 0 * w,
+        "ripple_esl": w * inside.output_esl.value,
+    }
+    by_source: dict[tuple[str, str], np.ndarray] = {}
+    for (place, source), c in found.by_source.items():
+        if source == "ripple":
+            by_source |= {(place, name): c * (part / whole) for name, part in parts.items()}
+        else:
+            by_source[place, source] = c
+    return replace(found, by_source=by_source)
+
+
+def sources(found: Spectra, load: str, narrow: Band, wide: Band) -> tuple[Source, ...]:
+    """Every source at a load, from `split` spectra, the one that makes most in 20 MHz first."""
+    whole = {band: float(found.peak_to_peak(load, band)) for band in (narrow, wide)}
+    listed = [_source(found, load, name, whole) for name in found.sources(load)]
+    return tuple(sorted(listed, key=lambda one: (-one.ripple_alone, one.name)))
+
+
+def _source(found: Spectra, load: str, name: str, whole: dict[Band, float]) -> Source:
+    own = (load, name) in found.by_source
+    c = found.by_source[load, name] if own else found.reflected[load, name]
+    narrow, wide = whole
+    without = {band: float(found.peak_to_peak(load, band, leave_out=name)) for band in whole}
+    return Source(
+        name=name,
+        ripple_alone=float(found.alone(load, name, narrow)),
+        ripple_falls=whole[narrow] - without[narrow],
+        spike_alone=float(found.alone(load, name, wide)),
+        spike_falls=whole[wide] - without[wide],
+        frequencies=found.frequencies if own else found.reflected_frequencies[name],
+        coefficients=c,
+        power=2 * np.real(c * np.conj(found.whole(load) if own else c)),
+        power_alone=2 * np.abs(c) ** 2,
+        waveform=found.waveform(load, wide, name) if own else None,
+    )

@@ -1,0 +1,209 @@
+"""Changes that may help a filter: of parts in a table, and of where and how things are placed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.stress.overloads import Rating
+from filterlib.parts.capacitor import Capacitor
+from filterlib.system.changes import changed
+from filterlib.system.conductors import CLASSES
+from filterlib.system.design import Design
+from filterlib.system.stages import ChassisCapacitor, SeriesChoke, ShuntCapacitor
+from filterlib.units import format_quantity
+
+SHORT_LOOP = 1e-9  # [H] of a capacitor on wide pads with vias beside them: common practice, no source
+STRAP = 20e-9  # [H] of a short strap to the chassis: common practice, no source
+INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulated wires that touch; no source
+SMALLEST_SHUNT = 0.3e-6  # [F] below which a capacitor across the lines is no mitigation against ripple: no source
+LARGEST_Y = 100e-9  # [F] above which nobody puts a capacitor from a line to the chassis: common practice, no source
+Change = Callable[[Design], Design]
+Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value``, ``limit`` [unit]."""
+
+    rule: Rule
+    subject: str = ""
+    value: float = np.nan
+    limit: float = np.nan
+    unit: str = "A"
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A change to try.
+
+    ``name``: the change in words, as an instruction; ``kind``; ``group``: two of one group exclude each other; ``parts``:
+    how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None.
+    """
+
+    name: str
+    kind: str
+    group: str
+    parts: int
+    change: Change
+    refused: Refusal | None = None
+
+
+def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Candidate, ...]:
+    """Every change worth a try for one load, in the order of their names, whatever the order of the parts.
+
+    Parameters: ``design``; ``load``: name of the load; ``parts``: by name, those that may be bought.
+    Raises FilterlibError for a load that is not there.
+    """
+    bought = {name: parts[name] for name in sorted(parts)}
+    wanted = design.named_load(load)
+    found = [
+        *_mounting(design),
+        *_capacitors(design, bought),
+        *_chokes(design, bought),
+        *_to_chassis(design, bought),
+        *_bonds(design, wanted),
+        *_leads(wanted),
+    ]
+    return tuple(sorted({one.name: one for one in found}.values(), key=lambda one: one.name))
+
+
+def _mounting(design: Design) -> Iterator[Candidate]:
+    for stage in design.filter:
+        loop = getattr(stage, "mounting_loop", 0.0)
+        if np.ndim(loop) == 0 and loop > SHORT_LOOP:
+            words = f"mount {stage.name} with a loop of {format_quantity(SHORT_LOOP, 'H')}"
+            change = partial(changed, values={f"filter.{stage.name}.mounting_loop": SHORT_LOOP})
+            yield Candidate(words, "mounting loop", f"loop of {stage.name}", 0, change)
+
+
+def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """A second one, a film beside a ceramic, and a capacitor with ESR across the load's end as damping."""
+    for stage in design.filter:
+        if stage.kind == "capacitor":
+            change = partial(changed, values={f"filter.{stage.name}.count": stage.count + 1})
+            yield Candidate(f"fit one more {stage.part.name or 'of the same'} beside {stage.name}", "one more",
+                            f"count of {stage.name}", 1, change)  # fmt: skip
+    for name, part in bought.items():
+        if not hasattr(part, "esl") or np.max(part.capacitance) < SMALLEST_SHUNT:
+            continue
+        if part.kind in ("aluminium", "polymer"):
+            stage = ShuntCapacitor(kind="capacitor", name=_free(design, "Cd"), part=part)
+            words = f"fit {name} across the load's end as damping"
+            yield Candidate(words, "damping", "damping", 1, partial(_inserted, stage=stage, before=""))
+        elif part.kind == "film":
+            for held in design.filter:
+                if held.kind == "capacitor" and held.part.kind.startswith("ceramic"):
+                    stage = ShuntCapacitor(kind="capacitor", name=_free(design, "Cf"), part=part)
+                    words = f"fit {name} beside {held.name}"
+                    change = partial(_inserted, stage=stage, before=held.name)
+                    yield Candidate(words, "film beside ceramic", "film", 1, change)
+
+
+def _chokes(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """Another common-mode choke with more leakage, or more inductance where it matters; a differential choke more."""
+    in_series = [stage for stage in design.filter if stage.lines]
+    for stage in in_series:
+        if stage.kind == "common_mode_choke":
+            yield from _other_chokes(design, stage, bought)
+    before = in_series[0].name if in_series else (design.filter[-1].name if design.filter else "")
+    for name, part in bought.items():
+        if part.kind == "differential_choke":
+            stage = SeriesChoke(kind="differential_choke", name=_free(design, "Ld"), part=part)
+            where = f"in the plus line before {before}" if before else "in the plus line"
+            change = partial(_inserted, stage=stage, before=before)
+            yield Candidate(f"fit {name} {where}", "differential choke", "differential choke", 1, change)
+
+
+def _other_chokes(design: Design, stage: Any, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    for name, part in bought.items():
+        if part.kind != "common_mode_choke" or name == stage.part.name or hasattr(part, "measurement"):
+            continue
+        leaks = np.max(part.leakage_per_winding) > np.max(stage.part.leakage_per_winding)
+        if leaks or (design.driven and np.max(part.inductance) > np.max(stage.part.inductance)):
+            change = partial(changed, values={f"filter.{stage.name}.part": part})
+            yield Candidate(f"take {name} for {stage.name}", "another choke", f"part of {stage.name}", 0, change)
+
+
+def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """Y capacitors at the load's end and at the converter's; a line of refusal where there is no chassis."""
+    if not design.has_chassis:
+        refusal = Refusal("no chassis")
+        yield Candidate("fit Y capacitors to the chassis", "Y capacitors", "Y", 2, lambda at: at, refusal)
+        return
+    if not design.driven:
+        return
+    first = next((stage.name for stage in design.filter if stage.lines), "")
+    for name, part in bought.items():
+        if getattr(part, "safety_class", None) not in CLASSES or np.max(part.capacitance) > LARGEST_Y:
+            continue
+        ends = {"at the load's end": ""} | ({f"before {first}": first} if first else {})
+        for where, before in ends.items():
+            yield to_chassis(f"fit {name} from each line to the chassis {where}", part, before=before)
+
+
+def to_chassis(
+    words: str, part: Capacitor, *, line: Literal["both", "plus", "return"] = "both", before: str = ""
+) -> Candidate:
+    """A Y capacitor from one line or from each to the chassis, before a stage by its name or at the load's end ("")."""
+    stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line)
+    count = 2 if line == "both" else 1
+    return Candidate(words, "Y capacitors", "Y", count, partial(_inserted, stage=stage, before=before))
+
+
+def _bonds(design: Design, load: Any) -> Iterator[Candidate]:
+    if not (design.driven and design.has_chassis):
+        return
+    key, group = f"load.{load.name}.bond", f"bond of {load.name}"
+    bond = {"inductance": STRAP}
+    if load.bond is None:
+        words = f"bond {load.name}'s return to the chassis by a short strap"
+        yield Candidate(words, "bond", group, 1, partial(_bonded, load=load.name, bond=bond))
+        return
+    yield Candidate(
+        f"take {load.name}'s bond to the chassis off", "bond", group, 0, partial(changed, values={key: None})
+    )
+    if load.bond.capacitance is None and np.max(load.bond.inductance) > STRAP:
+        words = f"move {load.name}'s bond to where a strap of {format_quantity(STRAP, 'H')} reaches the chassis"
+        change = partial(changed, values={f"{key}.inductance": STRAP})
+        yield Candidate(words, "bond", group, 0, change)
+
+
+def _bonded(design: Design, *, load: str, bond: Mapping[str, Any]) -> Design:
+    loads = tuple(one.replace(bond=dict(bond)) if one.name == load else one for one in design.loads)
+    return design.replace(loads=loads)
+
+
+def _leads(load: Any) -> Iterator[Candidate]:
+    pair = load.lead
+    if pair is None or np.ndim(pair.length) or np.ndim(pair.diameter):
+        return
+    half = pair.length / 2
+    if half >= max(5 * pair.diameter, pair.spacing, pair.height or 0.0):
+        words = f"shorten {load.name}'s lead to {format_quantity(half, 'm')}"
+        change = partial(changed, values={f"load.{load.name}.lead.length": half})
+        yield Candidate(words, "lead", f"length of {load.name}'s lead", 0, change)
+    close = INSULATED * float(pair.diameter)
+    if close < 0.95 * pair.spacing:
+        words = f"twist {load.name}'s lead"
+        change = partial(changed, values={f"load.{load.name}.lead.spacing": close})
+        yield Candidate(words, "lead", f"spacing of {load.name}'s lead", 0, change)
+
+
+def _inserted(design: Design, *, stage: Any, before: str) -> Design:
+    """A stage more, before the one that is named, or at the end; renamed where its name is taken."""
+    names = [one.name for one in design.filter]
+    at = names.index(before) if before in names else len(names)
+    stage = stage.replace(name=_free(design, stage.name.rstrip("0123456789")))
+    return design.replace(filter=(*design.filter[:at], stage, *design.filter[at:]))
+
+
+def _free(design: Design, start: str) -> str:
+    """A name that no stage has."""
+    names = {one.name for one in design.filter} | {one.name for one in design.loads}
+    number = next(n for n in range(1, len(names) + 2) if f"{start}{n}" not in names)
+    return f"{start}{number}"

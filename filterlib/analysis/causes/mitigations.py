@@ -1,0 +1,315 @@
+"""What would fix it: every candidate tried on the real model, ranked, with its costs and the rules that it would break."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.causes.candidates import Candidate, Refusal
+from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stability.by_frequency_response import stays_up
+from filterlib.analysis.stress.overloads import overloads
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve, solve_all, solve_several
+from filterlib.system.state import State
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+
+LEAKAGE_LIMIT = 3.5e-3
+"""[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
+LEAKAGE_FREQUENCY = 60.0  # [Hz], the higher of the two mains frequencies
+ALIKE = 2  # of a group, that take part in pairs
+KEPT = 0.5  # share of its nominal effect, in decibels, that a fix keeps wherever it is said to hold
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What a change costs beside the design as it is.
+
+    ``parts`` more; ``drop`` [V] more of direct voltage lost to the load; ``heat`` [W] more, of direct current; ``leakage``
+    [A] to the chassis, of all Y capacitors, the larger of input and output voltage taken as alternating, rms, at 60 Hz:
+    the worst; ``charge`` [C] more to be brought in when switched on; ``peak`` [dB] of the response from the converter's emf
+    to the load at its greatest, at ``peak_frequency`` [Hz].
+    """
+
+    parts: int
+    drop: float
+    heat: float
+    leakage: float
+    charge: float
+    peak: float
+    peak_frequency: float
+
+
+@dataclass(frozen=True)
+class Failure:
+    """Where a change loses its effect: another operating ``point``, or the ``end`` of an uncertain ``parameter`` by its label."""
+
+    point: str = ""
+    parameter: str = ""
+    end: str = ""
+
+
+@dataclass(frozen=True)
+class Mitigation:
+    """One change, or two together, as tried.
+
+    ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
+    rule that it breaks, or None. ``checked``: whether it was also tried over the band and at the other operating points;
+    then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
+    more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    """
+
+    names: tuple[str, ...]
+    kinds: tuple[str, ...]
+    ripple: float
+    spike: float
+    costs: Costs | None
+    refused: Refusal | None = None
+    checked: bool = False
+    ripple_high: float = np.nan
+    spike_high: float = np.nan
+    holds: bool = False
+    fails: Failure | None = None
+
+    @property
+    def words(self) -> str:
+        """The change as an instruction."""
+        return " and ".join(self.names)
+
+    def figure(self, label: str) -> float:
+        """Ripple ("20MHz") or spike ("full") [V]."""
+        return self.ripple if label == "20MHz" else self.spike
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What mitigations are tried against: the solved design, its load, and the figure that decides."""
+
+    solution: Solution
+    load: str
+    label: str
+    now: Seen
+
+    @property
+    def design(self) -> Design:
+        """The design as it is."""
+        return self.solution.design
+
+    @property
+    def state(self) -> State:
+        """Its DC state."""
+        return self.solution.state
+
+    def see(self, design: Design) -> Seen:
+        """The load's view of another design at the same operating point."""
+        return seen(self.solution.changed(design), self.load)
+
+    def see_all(self, designs: Sequence[Design]) -> list[Seen]:
+        """The same of several designs. Raises what the first that cannot be solved raises."""
+        views = self.see_several(designs)
+        for view in views:
+            if isinstance(view, FilterlibError):
+                raise view
+        return [view for view in views if isinstance(view, Seen)]
+
+    def see_several(self, designs: Sequence[Design]) -> list[Seen | FilterlibError]:
+        """The same of several designs, those of one structure in one go; why, in place of what cannot be solved."""
+        solved = solve_several(designs, self.solution.point)
+        solutions = [one for one in solved if isinstance(one, Solution)]
+        views = iter(seen_several(solutions, self.load))
+        return [next(views) if isinstance(one, Solution) else one for one in solved]
+
+
+def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
+    """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
+    singles = [(one,) for one in sorted(found, key=lambda one: one.name)]
+    return ranked(_tried(trial, singles, progress), trial.label)
+
+
+def try_pairs(
+    trial: Trial,
+    found: Iterable[Candidate],
+    singles: Iterable[Mitigation],
+    count: int,
+    *,
+    progress: Progress | None = None,
+) -> tuple[Mitigation, ...]:
+    """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
+    best = _unlike(found, singles, count)
+    pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
+    return ranked(_tried(trial, pairs, progress), trial.label)
+
+
+def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
+    """The best that were not refused, first `ALIKE` of each group, then the others: one group's exclude each other."""
+    known = {one.name: one for one in found}
+    allowed = [known[held.names[0]] for held in singles if not held.refused]
+    best = [one for n, one in enumerate(allowed) if sum(held.group == one.group for held in allowed[:n]) < ALIKE]
+    return [*best, *(one for one in allowed if one not in best)][:count]
+
+
+def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
+    """In the order of the figure that decides; refused ones last; ties by the other figure, parts and name."""
+
+    def key(one: Mitigation) -> tuple[Any, ...]:
+        parts = one.costs.parts if one.costs is not None else 0
+        figures = [float(np.nan_to_num(v, nan=np.inf)) for v in (one.figure(label), one.ripple, one.spike)]
+        return bool(one.refused), *figures, parts, one.names
+
+    return tuple(sorted(tried, key=key))
+
+
+def _tried(
+    trial: Trial, changes: Sequence[tuple[Candidate, ...]], progress: Progress | None = None
+) -> list[Mitigation]:
+    """Changes, one at a time or two together, as tried on the real model."""
+    refused = [next((one.refused for one in change if one.refused), None) for change in changes]
+    designs: dict[int, Design] = {}
+    for place, change in enumerate(changes):
+        try:
+            if not refused[place]:
+                designs[place] = _apply(trial.design, change)
+        except FilterlibError as error:
+            refused[place] = Refusal("impossible", str(error))
+    views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
+    if progress is not None:
+        progress(1.0)
+    return [_mitigation(trial, change, views.get(place), refused[place]) for place, change in enumerate(changes)]
+
+
+def _mitigation(
+    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: Refusal | None
+) -> Mitigation:
+    names, kinds = tuple(one.name for one in change), tuple(one.kind for one in change)
+    if not isinstance(view, Seen):
+        return Mitigation(names, kinds, np.nan, np.nan, None, refused or Refusal("impossible", str(view)))
+    costs = _costs(trial, view, sum(one.parts for one in change))
+    broken = next(broken_rules(trial, view.solution, costs), None)
+    return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
+
+
+def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
+    for one in pair:
+        design = one.change(design)
+    return design
+
+
+def _costs(trial: Trial, now: Seen, parts: int) -> Costs:
+    top = int(np.argmax(np.abs(now.response)))
+    return Costs(
+        parts=parts,
+        drop=float(trial.state.voltage(trial.load) - now.solution.state.voltage(trial.load)),
+        heat=_heat(now.solution.state) - _heat(trial.state),
+        leakage=leakage(now.solution.design),
+        charge=_charge(now.solution.design) - _charge(trial.design),
+        peak=float(20 * np.log10(np.abs(now.response[top]))),
+        peak_frequency=float(GRID[top]),
+    )
+
+
+def _heat(state: State) -> float:
+    """Of direct current between the regulated voltage and the loads [W]."""
+    fed = sum(state.load_voltages[name] * amps for name, amps in state.load_currents.items())
+    return float(state.nominal_voltage * state.converter_current - fed)
+
+
+def _charge(design: Design) -> float:
+    """In the capacitors across the lines, those of the loads too, as they are without bias: the most [C]."""
+    held: list[Any] = [one for one in design.filter if one.kind in ("capacitor", "damping")]
+    held += [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
+    return float(design.converter.output_voltage * sum(np.max(one.part.capacitance) * one.count for one in held))
+
+
+def leakage(design: Design) -> float:
+    """Earth-leakage current [A] of all Y capacitors, one line's alone on a voltage to the chassis: see `Costs`."""
+    volts = max(design.converter.output_voltage, design.converter.input_voltage or 0.0)
+    held = [one for one in design.filter if one.kind == "capacitor_to_chassis"]
+    farads = sum(np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in held)
+    return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
+
+
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Refusal]:
+    """Rules that a changed design breaks and the design as it is does not."""
+    if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
+        yield Refusal("leakage", value=costs.leakage, limit=LEAKAGE_LIMIT)
+    before = {one.what for one in overloads(trial.solution)}
+    for one in overloads(solution):
+        if one.what not in before:
+            yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
+    volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
+    for wanted in solution.design.requirements:
+        if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
+            yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The deciding figure of the design as it is [V]: at every other stable operating point by name, and with each unknown
+    alone at its ends, by label and end."""
+
+    points: Mapping[str, float]
+    ends: Mapping[tuple[str, str], float]
+
+
+def baseline(trial: Trial) -> Baseline:
+    """What changes are checked against."""
+    points = {}
+    for solution in solve_all(trial.design):
+        if solution.point != trial.state.point and stays_up(solution):
+            points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
+    return Baseline(points, _at_ends(trial.design, trial)[0])
+
+
+def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was: Baseline) -> Mitigation:
+    """A mitigation tried over the band and at the other operating points.
+
+    Each unknown is moved alone to both ends of its range, in the design with and without the change. A change after
+    which the circuit is unstable is refused.
+    """
+    known = {one.name: one for one in found}
+    design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
+    now = float(_figure(trial.now, trial.label))
+    least = KEPT * np.log(mitigation.figure(trial.label) / now)
+    solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
+    for name, solution in solutions.items():
+        if not stays_up(solution):
+            return replace(mitigation, refused=Refusal("unstable", name))
+    fails = []
+    for name, before in was.points.items():
+        there = seen(solutions[name], trial.load)
+        if np.log(float(_figure(there, trial.label)) / before) > least:
+            fails.append(Failure(point=name))
+    then, ripple, spike = _at_ends(design, trial)
+    worse = (key for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least)
+    fails += [Failure(parameter=label, end=end) for label, end in worse]
+    first = fails[0] if fails else None
+    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
+
+
+def _figure(now: Seen, label: str) -> Any:
+    return now.ripple if label == "20MHz" else now.spike
+
+
+def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
+    """The deciding figure with each unknown alone at both ends, by label and end; the greatest ripple and spike [V]."""
+    box = uncertain_parameters(design)
+    if not box:
+        now = trial.see(design)
+        return {}, float(now.ripple), float(now.spike)
+    columns = np.repeat([[one.nominal for one in box]], 2 * len(box), axis=0)
+    for place, one in enumerate(box):
+        columns[2 * place : 2 * place + 2, place] = one.low, one.high
+    many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
+    found = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
+    figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
+    keys = [(one.label, end) for one in box for end in ("low", "high")]
+    chosen = figures[0] if trial.label == "20MHz" else figures[1]
+    values = {key: float(v) for key, v in zip(keys, np.broadcast_to(chosen, len(keys)), strict=True) if np.isfinite(v)}
+    return values, float(np.nanmax(figures[0])), float(np.nanmax(figures[1]))

@@ -1,0 +1,181 @@
+"""What the load would see if one parasitic of one part were not there: every one in turn, and all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from filterlib.system.design import Design
+
+_NO_LIMIT = 1e3  # [A] at which an ideal core saturates: the greatest value a part may state
+
+
+@dataclass(frozen=True)
+class Parasitic:
+    """One parasitic of one part made ideal.
+
+    ``name``: of the part; ``what``: which of its parasitics; ``element``: of the circuit, that it belongs to;
+    ``ripple``, ``spike`` [V]: peak to peak at the load with it ideal, in 20 MHz and in full bandwidth; ``ripple_falls``,
+    ``spike_falls`` [V]: by how much they fall, negative where the parasitic helps; ``fundamental`` [V]: amplitude at the
+    ripple's frequency alone, with it ideal.
+    """
+
+    name: str
+    what: str
+    element: str
+    ripple: float
+    spike: float
+    ripple_falls: float
+    spike_falls: float
+    fundamental: float
+
+    @property
+    def words(self) -> str:
+        """What is ideal, as a phrase."""
+        return f"{self.what} of {self.name}"
+
+
+@dataclass(frozen=True)
+class Ideal:
+    """A design in which one parasitic is gone."""
+
+    name: str
+    what: str
+    element: str
+    design: Design
+
+
+def ideals(design: Design) -> tuple[Ideal, ...]:
+    """The design with each parasitic gone, one at a time, in the order of the filter; then of the loads."""
+    found = [*_of_stages(design), *_of_loads(design)]
+    if any(np.any(one.mutual.value) for one in design.all_couplings):
+        found.append(Ideal("capacitors", "coupling of the loops", "", _uncoupled(design)))
+    return tuple(found)
+
+
+def all_ideal(design: Design) -> Design:
+    """The design with every parasitic of `ideals` gone at once."""
+    stages = tuple(_whole(stage) for stage in design.filter if stage.kind != "wire")
+    if design.driven:
+        stages = tuple(_halved(stage) if _in_one_line(stage) else stage for stage in stages)
+    loads = tuple(_ideal_load(load) for load in design.loads)
+    return design.replace(filter=stages, loads=loads, couplings=())
+
+
+def _whole(stage: Any) -> Any:
+    for _, _, changes in _of_part(stage):
+        stage = stage.replace(**changes(stage))
+    return stage
+
+
+def _ideal_load(load: Any) -> Any:
+    if load.input_capacitor is not None:
+        load = load.replace(input_capacitor=_whole(load.input_capacitor))
+    return load if load.lead is None else load.replace(lead=None)
+
+
+def _of_stages(design: Design) -> Iterator[Ideal]:
+    for at, stage in enumerate(design.filter):
+        if stage.kind == "wire":
+            rest = design.filter[:at] + design.filter[at + 1 :]
+            yield Ideal(stage.name, "inductance and resistance", stage.name, design.replace(filter=rest))
+        for what, element, changes in _of_part(stage):
+            stages = (*design.filter[:at], stage.replace(**changes(stage)), *design.filter[at + 1 :])
+            couplings = _others(design, stage.name) if element.endswith(".loop") else design.couplings
+            yield Ideal(stage.name, what, element, design.replace(filter=stages, couplings=couplings))
+        if design.driven and _in_one_line(stage):
+            stages = (*design.filter[:at], _halved(stage), *design.filter[at + 1 :])
+            yield Ideal(stage.name, "standing in one line alone", stage.name, design.replace(filter=stages))
+
+
+def _in_one_line(stage: Any) -> bool:
+    return stage.kind == "differential_choke" and stage.line != "both" and not hasattr(stage.part, "measurement")
+
+
+def _halved(stage: Any) -> Any:
+    """Half of a choke in each line, the same between the lines and alike in both."""
+    factors = {"inductance": 0.5, "dc_resistance": 0.5, "parallel_resistance": 0.5, "winding_capacitance": 2.0}
+    held = {name: getattr(stage.part, name) for name in factors}
+    halves = {name: factors[name] * value for name, value in held.items() if value is not None}
+    return stage.replace(line="both", imbalance=0.0, part=stage.part.replace(**halves))
+
+
+def _others(design: Design, name: str) -> tuple[Any, ...]:
+    """Stated couplings that a changed loop of that capacitor leaves possible: its own are left to the default."""
+    return tuple(one for one in design.couplings if name not in (one.first, one.second))
+
+
+def _of_loads(design: Design) -> Iterator[Ideal]:
+    for load in design.loads:
+        with_load = partial(_with_load, design)
+        if load.input_capacitor is not None:
+            held = load.input_capacitor
+            for what, element, changes in _of_part(held, name=f"{load.name}.capacitor"):
+                fitted = held.replace(**changes(held))
+                yield Ideal(f"{load.name}'s input", what, element, with_load(load.replace(input_capacitor=fitted)))
+        if load.lead is not None:
+            words = "inductance and resistance of the lead"
+            yield Ideal(load.name, words, f"{load.name}.lead", with_load(load.replace(lead=None)))
+            if np.any(load.lead.imbalance):
+                even = load.replace(lead=load.lead.replace(imbalance=0.0))
+                yield Ideal(load.name, "imbalance of the lead", f"{load.name}.lead", with_load(even))
+
+
+def _with_load(design: Design, changed: Any) -> Design:
+    return design.replace(loads=tuple(changed if one.name == changed.name else one for one in design.loads))
+
+
+def _uncoupled(design: Design) -> Design:
+    """Every coupling at zero, those by default too."""
+    return design.replace(couplings=tuple(one.replace(mutual=0.0) for one in design.all_couplings))
+
+
+def _of_part(stage: Any, *, name: str = "") -> Iterator[tuple[str, str, Any]]:
+    """Imperfections of a stage's part: words, element, and the changes of the stage that take it away."""
+    part, name = stage.part, name or getattr(stage, "name", "")
+    if hasattr(part, "esl"):
+        yield from _of_capacitor(stage, name)
+    elif part.kind in ("differential_choke", "common_mode_choke"):
+        yield from _of_choke(part, name)
+    held = getattr(stage, "imbalance", None)
+    if held is not None and np.any(held.value):
+        yield "imbalance", name, lambda at: {"imbalance": 0.0}
+
+
+def _of_capacitor(stage: Any, name: str) -> Iterator[tuple[str, str, Any]]:
+    part, measured = stage.part, hasattr(stage.part, "measurement")
+    if not measured and (np.any(part.esr) or np.any(part.loss_angle)):
+        yield "ESR", name, lambda at: {"part": at.part.replace(esr=0.0, loss_angle=0.0)}
+    if not measured and np.any(part.esl):
+        yield "ESL", f"{name}.loop", lambda at: {"part": at.part.replace(esl=0.0)}
+    if np.any(stage.mounting_loop):
+        yield "mounting loop", f"{name}.loop", lambda at: {"mounting_loop": 0.0}
+    if part.bias_curve is not None:
+        yield "loss of capacitance under bias", name, lambda at: {"part": at.part.replace(bias_curve=None)}
+
+
+_SATURATION = {"saturation_current": _NO_LIMIT}
+
+
+def _of_choke(part: Any, name: str) -> Iterator[tuple[str, str, Any]]:
+    common = part.kind == "common_mode_choke"
+    if hasattr(part, "measurement"):
+        return
+    if np.any(part.winding_capacitance) or getattr(part, "self_resonance", None) or _between(part):
+        strays = {"winding_capacitance": 0.0} | (
+            {"interwinding_capacitance": 0.0} if common else {"self_resonance": None}
+        )
+        yield "winding capacitance", f"{name}.cw1" if common else name, lambda at: {"part": at.part.replace(**strays)}
+    limits = _SATURATION | ({"leakage_saturation_current": None} if common else {})
+    yield "saturation", name, lambda at: {"part": at.part.replace(**limits)}
+    uneven = ("imbalance", "leakage_imbalance", "capacitance_imbalance")
+    if common and any(np.any(getattr(part, field)) for field in uneven):
+        yield "imbalance", name, lambda at: {"part": at.part.replace(**dict.fromkeys(uneven, 0.0))}
+
+
+def _between(part: Any) -> bool:
+    return bool(np.any(getattr(part, "interwinding_capacitance", 0.0)))

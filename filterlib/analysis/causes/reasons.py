@@ -1,0 +1,205 @@
+"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation, bands_of, deviation, resonances_of
+from filterlib.analysis.causes.by_source import Source, sources, split
+from filterlib.analysis.causes.candidates import Candidate, candidates
+from filterlib.analysis.causes.mitigations import (
+    Baseline,
+    Mitigation,
+    Trial,
+    baseline,
+    check,
+    ranked,
+    try_all,
+    try_pairs,
+)
+from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
+from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.judgement import deciding_figure
+from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.stability.stability import stability
+from filterlib.errors import QuantityError
+from filterlib.parts.base import Part
+from filterlib.parts.tables import standard_tables
+from filterlib.system.solution import Solution
+
+PAIRS = 6  # of the best single changes, that are tried two at a time
+CHECKED = 3  # of the best changes, that are tried over the band
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class ReasonsResult:
+    """Why this much is left at one load, at one operating point.
+
+    ``figure``: "20MHz" or "full", the one that decides, and its ``limit`` [V], nan where none is stated. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
+    bandwidth) at the load, ``ripple_before``, ``spike_before`` without the filter, ``ripple_ideal``, ``spike_ideal`` with
+    every parasitic gone; ``fundamental``, ``fundamental_ideal`` [V]: amplitude at the ripple's frequency alone, so and so.
+    ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
+    period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs
+    most first. ``bands``; ``deviation``; ``resonances`` of the response from the converter's emf to the load. ``mitigations``:
+    single changes, best first, refused last; ``pairs`` of the best. ``stable``: False where there is no steady state,
+    and so nothing at all.
+    """
+
+    point: str
+    load: str
+    figure: str = "20MHz"
+    limit: float = np.nan
+    ripple: float = np.nan
+    spike: float = np.nan
+    ripple_before: float = np.nan
+    spike_before: float = np.nan
+    ripple_ideal: float = np.nan
+    spike_ideal: float = np.nan
+    fundamental: float = np.nan
+    fundamental_ideal: float = np.nan
+    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    waveform: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    sources: tuple[Source, ...] = ()
+    parasitics: tuple[Parasitic, ...] = ()
+    bands: tuple[BandReason, ...] = ()
+    deviation: Deviation = NEVER
+    resonances: tuple[Resonance, ...] = ()
+    mitigations: tuple[Mitigation, ...] = ()
+    pairs: tuple[Mitigation, ...] = ()
+    stable: bool = True
+
+    @property
+    def now(self) -> float:
+        """The figure that decides, as it is [V]."""
+        return self.ripple if self.figure == "20MHz" else self.spike
+
+
+def reasons(
+    solution: Solution,
+    load: str,
+    *,
+    parts: Mapping[str, Part] | None = None,
+    pairs: int = PAIRS,
+    progress: Progress | None = None,
+) -> ReasonsResult:
+    """Why this much is left at a load, and what would change it.
+
+    Parameters
+    ----------
+    solution : Solution
+    load : str
+        Its name.
+    parts : mapping, optional
+        Parts that may be bought, by name; those of data/parts where None.
+    pairs : int
+        So many of the best single changes are tried two at a time; 0 leaves pairs out.
+    progress : callable, optional
+        Called with the share done and what is being done.
+
+    Raises
+    ------
+    FilterlibError
+        For a load that is not there, for a negative ``pairs``, and as `source_spectra`.
+
+    Examples
+    --------
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib.system.files import load_design
+    >>> from filterlib.system.solution import solve
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> found = reasons(solve(design), "modem", parts={}, pairs=0)
+    >>> found.sources[0].name, found.ripple < found.ripple_before
+    ('ripple_c', True)
+    """
+    if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
+        raise QuantityError("a whole number of changes, 0 or more", name="pairs", value=pairs)
+    design, tell = solution.design, progress or (lambda share, text: None)
+    design.named_load(load)
+    if not stability(solution).stable:
+        return ReasonsResult(solution.point, load, stable=False)
+    now = seen(solution, load)
+    label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
+    trial = Trial(solution, load, label, now)
+    tell(0.0, "parasitics")
+    found = _causes(trial)
+    bought = _bought() if parts is None else parts
+    found |= _cures(trial, candidates(design, load, bought), pairs, tell)
+    return ReasonsResult(solution.point, load, label, limit, **found)
+
+
+def _bought() -> dict[str, Part]:
+    return {name: part for table in standard_tables() for name, part in table.items()}
+
+
+def _causes(trial: Trial) -> dict[str, Any]:
+    """What is left, by source, by parasitic and by frequency."""
+    solution, load, now = trial.solution, trial.load, trial.now
+    design, circuit = solution.design, solution.circuit
+    narrow, wide = narrow_and_wide(design)
+    before = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
+    apart = split(now.spectra, design)
+    every = ideals(design)
+    *each, formula = trial.see_all([*(one.design for one in every), all_ideal(design)])
+    without: list[tuple[Ideal, Seen]] = list(zip(every, each, strict=True))
+    waveform = now.spectra.waveform(load, wide)
+    return {
+        "ripple": float(now.ripple), "spike": float(now.spike),
+        "ripple_before": float(before.peak_to_peak(load, narrow)), "spike_before": float(before.peak_to_peak(load, wide)),
+        "ripple_ideal": float(formula.ripple), "spike_ideal": float(formula.spike),
+        "fundamental": float(now.fundamental), "fundamental_ideal": float(formula.fundamental),
+        "times": np.arange(len(waveform)) * design.converter.period / len(waveform), "waveform": waveform,
+        "sources": sources(apart, load, narrow, wide),
+        "parasitics": _listed(trial, without),
+        "bands": bands_of(apart, load, without, formula),
+        "deviation": deviation(circuit, now, formula, without),
+        "resonances": resonances_of(circuit, now.response),
+    }  # fmt: skip
+
+
+def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasitic, ...]:
+    """The parasitics, by how much the figure that decides falls without each."""
+    now = trial.now
+    found = [
+        Parasitic(
+            one.name, one.what, one.element, float(at.ripple), float(at.spike),
+            float(now.ripple - at.ripple), float(now.spike - at.spike), float(at.fundamental),
+        )
+        for one, at in without
+    ]  # fmt: skip
+    wide = trial.label == "full"
+    return tuple(sorted(found, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
+
+
+def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
+    """Changes tried: singly, in pairs, and the best of both over the band."""
+    singles = try_all(trial, found, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
+    both = try_pairs(
+        trial, found, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
+    )
+    was = baseline(trial)
+    singles = _checked(trial, singles, found, was)
+    tell(0.9, "the best changes over what is not known")
+    return {"mitigations": singles, "pairs": _checked(trial, both, found, was, most=1)}
+
+
+def _checked(
+    trial: Trial,
+    tried: tuple[Mitigation, ...],
+    found: tuple[Candidate, ...],
+    was: Baseline,
+    *,
+    most: int = CHECKED,
+) -> tuple[Mitigation, ...]:
+    """The best few tried over the band; one that turns out unstable is refused, and the next takes its place."""
+    done: dict[tuple[str, ...], Mitigation] = {}
+    for one in tried:
+        if one.refused or sum(not held.refused for held in done.values()) >= most:
+            break
+        done[one.names] = check(trial, one, found, was)
+    return ranked([done.get(one.names, one) for one in tried], trial.label)

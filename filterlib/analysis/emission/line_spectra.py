@@ -1,0 +1,175 @@
+"""The circuit in which conducted emission is estimated, and what drives it: a network in each line, at either end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+import numpy as np
+
+from filterlib.errors import FilterlibError, did_you_mean
+from filterlib.network.circuit import Circuit, Current, Output
+from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
+from filterlib.system.chassis import CHASSIS, INPUT
+from filterlib.system.converter import RETURN, Converter
+from filterlib.system.design import Design
+from filterlib.system.input import on_input
+from filterlib.system.input_side import SOURCE, InputSide, input_current
+from filterlib.system.limits import LimitFile, find_limit
+from filterlib.system.solution import Solution
+from filterlib.system.state import State
+from filterlib.system.uncertain_parameter import UncertainParameter
+
+Side = Literal["output", "input"]
+SIDES: tuple[Side, ...] = get_args(Side)
+LINES = ("plus", "return")
+INPUT_LINES = ("input_plus", "input_return")
+OUTPUT_LINES = ("load_plus", "0")
+
+
+@dataclass(frozen=True)
+class EmissionTest:
+    """What is measured, and against what.
+
+    ``side``: the converter's "output" line, at the end of the filter, or its "input" line; ``network``: name of an
+    artificial network, or "" for the one at which the first limit holds; ``limits``: names of standard limits, or limit
+    files that were read; ``input_side``: what is known of the input, and None for defaults.
+
+    Raises FilterlibError for a side, network or limit that does not exist, and for an ``input_side`` at the output.
+    """
+
+    side: Side = "output"
+    network: str = ""
+    limits: tuple[str | LimitFile, ...] = ("mains-class-b",)
+    input_side: InputSide | None = None
+
+    def __post_init__(self) -> None:
+        if self.side not in SIDES:
+            raise FilterlibError(f'no side "{self.side}"; {did_you_mean(str(self.side), SIDES)}')
+        if self.side == "output" and self.input_side is not None:
+            raise FilterlibError('input_side: belongs to side = "input"; leave it out at the output')
+        if isinstance(self.limits, str):
+            raise FilterlibError(f'limits: a tuple of names is needed, ("{self.limits}",), not one text')
+        for one in self.limits:
+            if not isinstance(one, LimitFile):
+                find_limit(one)
+        if self.network:
+            artificial_network(self.network)
+
+    @property
+    def judged(self) -> tuple[LimitFile, ...]:
+        """The limits, read."""
+        return tuple(find_limit(one) if isinstance(one, str) else one for one in self.limits)
+
+    @property
+    def at(self) -> ArtificialNetwork:
+        """The network."""
+        named = (one.limit.network for one in self.judged if one.limit.network is not None)
+        return artificial_network(self.network or next(named, "50uH"))
+
+    @property
+    def held(self) -> InputSide:
+        """The input, with its defaults."""
+        return self.input_side or InputSide()
+
+    def inputs(self, converter: Converter) -> tuple[UncertainParameter, ...]:
+        """What is not known exactly of the input; nothing at the output."""
+        return tuple(self.held.uncertain_parameters(converter)) if self.side == "input" else ()
+
+
+@dataclass(frozen=True)
+class LineSpectra:
+    """What each source puts on each line, as peak amplitudes 2 c_k of the harmonics 1 ... h; (h,) or (designs, h).
+
+    ``frequencies`` (h,) [Hz]; ``voltages``: (line, source) -> at the receiver's port, to chassis [V]; ``currents``: (line,
+    source) -> out of the device into the network [A].
+    """
+
+    frequencies: np.ndarray
+    voltages: dict[tuple[str, str], np.ndarray]
+    currents: dict[tuple[str, str], np.ndarray]
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The sources, in order."""
+        return tuple(dict.fromkeys(source for _, source in self.voltages))
+
+    def voltage(self, line: str) -> np.ndarray:
+        """Of all sources together [V]."""
+        return sum((v for (at, _), v in self.voltages.items() if at == line), np.zeros(1))
+
+    def current(self, line: str) -> np.ndarray:
+        """Of all sources together [A]."""
+        return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
+
+
+def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
+    """Harmonics up to the end of the network's range, on each line, of each source, at an operating point.
+
+    Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
+    current cannot be estimated.
+    """
+    design, forces = solution.design, solution.source_spectra
+    kept = forces.frequencies[1:][forces.frequencies[1:] <= test.at.high * (1 + 1e-9)]
+    circuit, ports = setup(solution, test)
+    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.source_scale * forces.ripple)}
+    if design.converter.spike is not None:
+        driven["spike"] = "ripple", forces.spike
+    if design.converter.common_mode is not None:
+        driven["common_mode"] = "common_mode", forces.common_mode
+    if test.side == "input":
+        driven[SOURCE] = SOURCE, _input(solution, test.held, len(kept))
+    names = list(dict.fromkeys(name for name, _ in driven.values()))
+    outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
+    transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
+    made = {
+        source: [2 * transfer * harmonics[..., 1 : len(kept) + 1] for transfer in transfers[name]]
+        for source, (name, harmonics) in driven.items()
+    }
+    return LineSpectra(
+        kept,
+        {(line, source): found[n] for source, found in made.items() for n, line in enumerate(LINES)},
+        {(line, source): found[n + 2] for source, found in made.items() for n, line in enumerate(LINES)},
+    )
+
+
+def _input(solution: Solution, side: InputSide, count: int) -> np.ndarray:
+    design, state = solution.design, solution.state
+    converter, voltage = design.converter, design.converter.input_voltage
+    if state.input_voltage is not None and voltage is not None:
+        converter, voltage = on_input(converter, state.input_voltage)[0], state.input_voltage
+    current = input_current(
+        converter, side, np.arange(1, count + 1),
+        power=converter.output_voltage * state.converter_current,
+        full_power=converter.output_voltage * design.full_current, voltage=voltage,
+    )  # fmt: skip
+    return np.concatenate([np.zeros((*current.shape[:-1], 1)), current], axis=-1)
+
+
+def setup(solution: Solution, test: EmissionTest) -> tuple[Circuit, tuple[str, str]]:
+    """The circuit with its two networks, and the nodes at which a receiver reads the plus and the return line.
+
+    "output": the networks stand at the end of the filter, and the loads beyond them are decoupled. "input": they feed the
+    converter through its input side's lead, and filter and loads are as they are. Sources as in `Design.circuit`,
+    and at the input `SOURCE`; "network.plus" and "network.return" are shorts whose current flows into the networks.
+    """
+    design, state = solution.design.model_copy(update={"clip": None}), solution.state
+    if test.side == "output":
+        circuit, lines = design.model_copy(update={"loads": ()}).build(state), OUTPUT_LINES
+    else:
+        circuit, lines = _fed(design, state, test.held), INPUT_LINES
+    if "insulation" not in {element.name for element in circuit.elements}:
+        circuit.resistor("insulation", CHASSIS, "0", design.insulation)
+    ports = []
+    for line, node in zip(LINES, lines, strict=True):
+        circuit.resistor(f"network.{line}", node, f"network:{line}", 0.0)
+        ports.append(test.at.add(circuit, f"network.{line}", f"network:{line}", CHASSIS))
+    return circuit, (ports[0], ports[1])
+
+
+def _fed(design: Design, state: State, side: InputSide) -> Circuit:
+    """The whole circuit with the converter's input; isolated, what swings is that input, and not the chassis."""
+    fed = design.converter.model_copy(update={"supply": None})
+    circuit = design.model_copy(update={"converter": fed}).build(state)
+    side.add(circuit, INPUT_LINES, INPUT if fed.isolated else RETURN)
+    return circuit

@@ -1,0 +1,76 @@
+"""The conducted emission that a design asks for, at all its operating points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+
+import numpy as np
+
+from filterlib.analysis.emission.estimate import EmissionResult, estimate
+from filterlib.analysis.emission.line_spectra import EmissionTest
+from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.system.design import Design
+from filterlib.system.emission import EmissionRequirement
+from filterlib.system.limits import LimitFile
+from filterlib.system.solution import Solution
+
+Progress = Callable[[float], None]
+
+
+def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
+    """What the design file asks for, one test a side and network: of its estimates and of its requirements."""
+    asked: dict[tuple[str, str], dict[str, LimitFile]] = {}
+    for one in design.emissions:
+        asked.setdefault((one.side, one.at), {}).update({limit.name: limit for limit in one.limits})
+    for wanted in design.requirements:
+        if not isinstance(wanted, EmissionRequirement):
+            continue
+        asked.setdefault((wanted.side, wanted.at), {})[wanted.limit.name] = wanted.limit
+    return tuple(
+        EmissionTest(side, network, tuple(limits.values()), design.input_side if side == "input" else None)  # type: ignore[arg-type]
+        for (side, network), limits in asked.items()
+    )
+
+
+def emissions_of(
+    design: Design, solutions: Iterable[Solution], *, progress: Progress | None = None
+) -> dict[str, tuple[EmissionResult, ...]]:
+    """By operating point the estimate of every test that the design asks for.
+
+    The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
+    there, so that it may be wider than told, as every range that was sought.
+    """
+    points, tests = [(solution, stability(solution)) for solution in solutions], emission_tests(design)
+    found: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
+    for number, test in enumerate(tests):
+
+        def tell(share: float, number: int = number) -> None:
+            if progress is not None:
+                progress((number + share) / len(tests))
+
+        for result in _at_points(test, points, tell):
+            found[result.point].append(result)
+    return {point: tuple(results) for point, results in found.items()}
+
+
+def _at_points(
+    test: EmissionTest, points: list[tuple[Solution, Stability]], tell: Progress
+) -> Iterator[EmissionResult]:
+    steady = [solution for solution, verdict in points if verdict.stable]
+    nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}
+    steady.sort(key=lambda solution: nearest(nominal[solution.point]))
+    extents = None
+    for solution in steady:
+        result = estimate(solution, test, interval=True if extents is None else extents, progress=tell)
+        extents = result.extents if extents is None else extents
+        yield result
+    for solution, verdict in points:
+        if not verdict.stable:
+            yield EmissionResult(solution.point, test, reason=verdict)
+
+
+def nearest(result: EmissionResult) -> float:
+    """The least nominal margin [dB]; without a limit in reach, the highest line's level below nothing [-dBµV]."""
+    if result.margins:
+        return min(margin.margin for margin in result.margins)
+    return -max((float(np.max(level, initial=-np.inf)) for level in result.levels.values()), default=-np.inf)

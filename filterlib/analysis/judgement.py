@@ -1,0 +1,347 @@
+"""The one place where anything is called good or bad: stability, requirements and ratings, at every operating point.
+
+`judge` takes a design solved at its operating points; what a change to a design would break is judged here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
+from filterlib.analysis.linear.steps import steps
+from filterlib.analysis.ripple.ripple import RippleResult, ripple
+from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
+from filterlib.parts.artificial_network import artificial_network
+from filterlib.system.design import Design
+from filterlib.system.emission import EmissionRequirement
+from filterlib.system.requirements import (
+    DropRequirement,
+    RippleRequirement,
+    SpikeRequirement,
+    StepRequirement,
+    VoltageRequirement,
+)
+from filterlib.system.solution import Solution, solve
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import from_decibels
+
+Answer = Literal["met throughout", "depends on", "not met", "not known"]
+Unknown = Literal["unstable", "no ladder", "no harmonic"]
+NO_SPIKE = "converter.spike"
+LABELS = {NO_SPIKE: "converter's spikes, which are not stated", "converter.shape": "shape of the switching current"}
+_POINTS = 0.9  # share of the work that ripple and stress are, where emission is asked for
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One requirement and what became of it.
+
+    ``value``, ``low``, ``high`` [unit]: nominal and band at the worst operating point ``point``; ``limit`` [unit];
+    ``depends_on``: key of the uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
+    end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays below what is asked);
+    ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``, ``low``, ``high`` are margins [dB];
+    ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at its frequency.
+    """
+
+    requirement: str
+    kind: str
+    load: str
+    limit: float
+    unit: str
+    value: float
+    low: float
+    high: float
+    point: str
+    verdict: Answer
+    depends_on: str
+    margin: float
+    label: str = ""
+    band: str = ""
+    unknown: Unknown | None = None
+    nearest: Margin | None = None
+    trusted: bool = True
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What one operating point says of one requirement: value, band, and what the band hangs on."""
+
+    point: str
+    value: float
+    low: float
+    high: float
+    depends_on: str = ""
+    unknown: Unknown | None = None
+
+
+@dataclass(frozen=True)
+class PointJudgement:
+    """What is judged at one operating point; ``ripple`` and ``stress`` have their reason where it is unstable.
+
+    ``emissions``: of every test that the design asks for.
+    """
+
+    solution: Solution
+    operating: OperatingResult
+    ripple: RippleResult
+    stress: StressResult
+    emissions: tuple[EmissionResult, ...]
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A design judged at all its operating points.
+
+    ``points`` in their order; ``verdicts``: one a requirement, in their order; ``lives`` of the electrolytics over all
+    operating points, where each states its share of time; ``exceeded``: operating point and check of every rating that is
+    exceeded, or may be. An exceeded rating is no requirement, and leaves ``good`` alone.
+    """
+
+    design: Design
+    points: tuple[PointJudgement, ...]
+    verdicts: tuple[Verdict, ...]
+    lives: tuple[StressCheck, ...] = ()
+    exceeded: tuple[tuple[str, StressCheck], ...] = ()
+
+    @property
+    def unstable(self) -> tuple[PointJudgement, ...]:
+        """The operating points at which the circuit is unstable."""
+        return tuple(point for point in self.points if not point.operating.stable)
+
+    @property
+    def good(self) -> bool:
+        """True where every requirement is met throughout, and every operating point is stable."""
+        return not self.unstable and all(verdict.verdict == "met throughout" for verdict in self.verdicts)
+
+    @property
+    def decisive(self) -> tuple[str, str, PointJudgement]:
+        """Load, band and operating point of the ripple requirement with the least margin; the first load without one."""
+        of_ripple = [verdict for verdict in self.verdicts if verdict.band]
+        if not of_ripple:
+            return self.design.loads[0].name, "20MHz", self.points[0]
+        worst = min(of_ripple, key=lambda verdict: verdict.margin)
+        return worst.load, worst.band, next(point for point in self.points if point.operating.point == worst.point)
+
+    def point_to_show(self, load: str | None = None) -> PointJudgement:
+        """The operating point to look at first: where a ripple requirement (of that load) has the least margin.
+
+        An unstable point comes before all where no load is named; with a load, a point that has a ripple is preferred.
+        """
+        if self.unstable and load is None:
+            return self.unstable[0]
+        steady = {point.operating.point: point for point in self.points if point.operating.stable}
+        margins = {
+            verdict.point: verdict.margin
+            for verdict in sorted(self.verdicts, key=lambda verdict: -verdict.margin)
+            if verdict.kind in ("ripple", "spike") and load in (None, verdict.load) and np.isfinite(verdict.margin)
+        }
+        at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
+        return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
+
+
+def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], None] | None = None) -> Judgement:
+    """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
+
+    Parameters
+    ----------
+    solutions : iterable of Solution
+        Of one design, at all its operating points: see `filterlib.solve_all`.
+    progress : callable, optional
+        Called with the share done (0 to 1) and what is being done.
+
+    Returns
+    -------
+    Judgement
+
+    Raises
+    ------
+    ScaleError
+        Where the converter's stated figures contradict each other.
+    """
+    solved, tell = tuple(solutions), progress or (lambda share, text: None)
+    design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
+    steady = [operating(solution) for solution in solved]
+    ripples, stresses = [], []
+    for number, (solution, found) in enumerate(zip(solved, steady, strict=True)):
+        text = f"{solution.point}: ripple over the uncertainty"
+
+        def searched(share: float, number: int = number, text: str = text) -> None:
+            tell(part * (number + share) / count, text)
+
+        frequency = design.converter.switching_frequency
+        steady_here = found.stable
+        ripples.append(
+            ripple(solution, progress=searched)
+            if steady_here
+            else RippleResult(solution.point, frequency, reason=found.reason)
+        )
+        stresses.append(stress(solution) if steady_here else StressResult(solution.point, reason=found.reason))
+    emitted = emissions_of(
+        design,
+        solved,
+        progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
+    )
+    points = tuple(
+        PointJudgement(solution, found, at_point, stressed, emitted[solution.point])
+        for solution, found, at_point, stressed in zip(solved, steady, ripples, stresses, strict=True)
+    )
+    lives = missions(design, stresses)
+    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
+
+
+def deciding_figure(design: Design, load: str, figures: Mapping[str, float]) -> tuple[str, float]:
+    """The figure that decides at a load, "20MHz" or "full", and its limit [V]; the ripple, and NaN, where none has one.
+
+    ``figures`` [V] by label; the one that is highest against its strictest limit decides.
+    """
+    limits: dict[str, float] = {}
+    for wanted in design.requirements:
+        if isinstance(wanted, RippleRequirement | SpikeRequirement) and wanted.load == load and wanted.label in figures:
+            limits[wanted.label] = min(wanted.limit, limits.get(wanted.label, np.inf))
+    label = max(limits, key=lambda label: figures[label] / limits[label], default="20MHz")
+    return label, limits.get(label, np.nan)
+
+
+def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict, ...]:
+    """A verdict for every requirement."""
+    points = tuple(points)
+    return tuple(
+        _emission(wanted, points)
+        if isinstance(wanted, EmissionRequirement)
+        else _verdict(design, wanted, [_read(design, wanted, point) for point in points])
+        for wanted in design.requirements
+    )
+
+
+def _read(design: Design, wanted: Any, point: Any) -> _Reading:
+    name = point.operating.point
+    if not point.operating.stable:
+        return _Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
+    if isinstance(wanted, VoltageRequirement | DropRequirement):
+        return _dc(design, wanted, point)
+    if isinstance(wanted, StepRequirement):
+        return _step(design, wanted, point)
+    return _ripple(wanted, point.ripple)
+
+
+def _ripple(wanted: Any, found: RippleResult) -> _Reading:
+    key = (wanted.load, wanted.label)
+    figure = found.figures[key]
+    low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
+    depends = NO_SPIKE if key in found.without_spike else found.depends.get(key, "")
+    return _Reading(found.point, figure.peak_to_peak, low, high, depends)
+
+
+def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
+    """Voltage or drop, over the range of what carries direct current."""
+
+    def level(one: Design) -> Any:
+        volts = solve(one, point.operating.point).state.load_voltages[wanted.load]
+        return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
+
+    value = float(level(design))
+    for unknown in uncertain_parameters(design):
+        if unknown.key == "converter.output_resistance":
+            ends = np.ravel(level(with_values(design, {unknown.key: np.array([[unknown.low], [unknown.high]])})))
+            return _Reading(point.operating.point, value, float(ends.min()), float(ends.max()), unknown.key)
+    return _Reading(point.operating.point, value, value, value)
+
+
+def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
+    """Greatest deviation after the step; each unknown moved alone to its ends, and all to the worse ones together."""
+    state = point.operating.state
+
+    def dip(values: dict[str, float]) -> float:
+        return steps(point.solution.varied(values), wanted.load, step_current=wanted.current).load_dip
+
+    value = dip({})
+    if np.isnan(value):
+        return _Reading(state.point, value, value, value, unknown="no ladder")
+    moving = [
+        one for one in uncertain_parameters(design) if one.key.split(".")[1] in _SLOW or one.key.endswith("capacitance")
+    ]
+    ends = {one: (dip({one.key: one.low}), dip({one.key: one.high})) for one in moving}
+    worst = dip({one.key: one.low if pair[0] > pair[1] else one.high for one, pair in ends.items()})
+    best = dip({one.key: one.high if pair[0] > pair[1] else one.low for one, pair in ends.items()})
+    most = max(ends, key=lambda one: abs(ends[one][1] - ends[one][0]), default=None)
+    alone = [level for pair in ends.values() for level in pair]
+    return _Reading(state.point, value, min(best, value, *alone), max(worst, value, *alone), most.key if most else "")
+
+
+_SLOW = ("output_capacitance", "output_esr", "output_resistance", "loop_bandwidth")
+
+
+def _verdict(design: Design, wanted: Any, readings: list[_Reading]) -> Verdict:
+    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
+    worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
+    answer, depends = _answer(worst, low_limit, limit)
+    return Verdict(
+        requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
+        value=worst.value, low=worst.low, high=worst.high, point=worst.point,
+        verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
+        label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
+    )  # fmt: skip
+
+
+def _margin(reading: _Reading, low_limit: float, limit: float) -> float:
+    """Share of the limit (of the range, where there are two ends) that is left at the worst; below 0 it is not met."""
+    if np.isfinite(low_limit):
+        return min(reading.low - low_limit, limit - reading.high) / (limit - low_limit)
+    return limit / reading.high - 1 if reading.high else np.inf
+
+
+def _excess(reading: _Reading, low_limit: float, limit: float) -> float:
+    return max(reading.high - limit, low_limit - reading.low)
+
+
+def _answer(reading: _Reading, low_limit: float, limit: float) -> tuple[Answer, str]:
+    if np.isnan(reading.value):
+        return "not known", ""
+    if low_limit <= reading.low and reading.high <= limit:
+        return ("depends on", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met throughout", "")
+    if reading.low > limit or reading.high < low_limit:
+        return "not met", ""
+    return "depends on", reading.depends_on
+
+
+def _label(design: Design, key: str) -> str:
+    known = (one.label for one in uncertain_parameters(design) if one.key == key) if key else ()
+    return next(iter(known), LABELS.get(key, key))
+
+
+def _emission(wanted: EmissionRequirement, points: Iterable[Any]) -> Verdict:
+    """Judged where a detector comes nearest to the limit over the uncertainty, at any operating point."""
+    found = {point.operating.point: _of(wanted, point.emissions) for point in points}
+    unstable = next((name for name, result in found.items() if result.reason), "")
+    margins = [(m, name) for name, result in found.items() for m in result.margins if m.limit == wanted.limit.name]
+    asked = wanted.words, wanted.kind, wanted.load, wanted.margin, "dB"
+    if unstable or not margins:
+        point = unstable or next(iter(found))
+        why: Unknown = "unstable" if unstable else "no harmonic"
+        return Verdict(*asked, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
+    worst, point = min(margins, key=lambda pair: pair[0].low)
+    answer = _kept(wanted, worst)
+    open_ = answer == "depends on"
+    depends = found[point].extents[worst.limit, worst.detector].decisive if open_ else ""
+    return Verdict(
+        *asked, worst.margin, worst.low, worst.high, point, answer, depends,
+        float(from_decibels(worst.low - wanted.margin)) - 1, worst.depends_on if open_ else "",
+        nearest=worst, trusted=worst.frequency <= found[point].trusted_to,
+    )  # fmt: skip
+
+
+def _of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:
+    title = artificial_network(wanted.at).title
+    return next(one for one in results if one.side == wanted.side and one.network == title)
+
+
+def _kept(wanted: EmissionRequirement, worst: Margin) -> Answer:
+    if worst.low >= wanted.margin:
+        return "met throughout"
+    return "not met" if worst.high < wanted.margin else "depends on"

@@ -1,0 +1,81 @@
+"""A common-mode choke measured in two ways, windings side by side and out and back, and what current leaves of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.linear.part_curves import both_together, out_and_back
+from filterlib.parts.common_mode_choke import CommonModeChoke
+
+FREQUENCIES = np.geomspace(1e4, 1e8, 301)  # [Hz]
+CURRENTS = np.geomspace(1e-3, 100, 151)  # [A]
+
+
+@dataclass(frozen=True)
+class LoadedChoke:
+    """A choke with its direct currents [A]: ``current`` out through one winding and back through the other, and
+    ``unbalance``, the sum of both, which returns another way."""
+
+    part: CommonModeChoke
+    unbalance: float
+    current: float
+
+
+@dataclass(frozen=True)
+class ChokeResult:
+    """A choke measured in two ways.
+
+    ``frequencies`` (f,) [Hz]; magnitudes (f,) [ohm]: ``common``, both windings in parallel, as common-mode current meets
+    them; ``loop``, out through one and back through the other, as the load's ripple does. ``currents`` (c,) [A];
+    ``inductance_left``, ``loop_left`` (c,) [H]: of one winding over the unbalanced current, of the loop over the balanced
+    one. At the choke's own currents ``unbalance`` and ``current`` [A]: ``inductance`` of one winding and
+    ``loop_inductance`` [H]; ``coupling`` of the windings; ``common_at_switching``, ``loop_at_switching``, ``loop_at_spike`` [ohm].
+    """
+
+    frequencies: np.ndarray
+    common: np.ndarray
+    loop: np.ndarray
+    currents: np.ndarray
+    inductance_left: np.ndarray
+    loop_left: np.ndarray
+    unbalance: float
+    current: float
+    inductance: float
+    loop_inductance: float
+    coupling: float
+    common_at_switching: float
+    loop_at_switching: float
+    loop_at_spike: float
+
+
+def choke_windings(choke: LoadedChoke, *, switching: float, spike: float) -> ChokeResult:
+    """Both ways of measuring a choke; read at the frequencies ``switching`` and ``spike`` [Hz].
+
+    >>> from filterlib.parts.tables import find_part, standard_tables
+    >>> found = choke_windings(LoadedChoke(find_part("cm-1m0-5A", None, standard_tables()), 1e-3, 3.6), switching=180e3, spike=30e6)
+    >>> round(found.loop_inductance, 6), found.loop_at_switching < found.common_at_switching / 50
+    (1.1e-05, True)
+    """
+    part, at = choke.part, {"current": choke.current, "unbalance": choke.unbalance}
+    frequencies = np.append(FREQUENCIES, [switching, spike])
+    common, loop = (np.abs(way(part, at).impedance(frequencies, "a")) for way in (both_together, out_and_back))
+    leakage = float(part.leakage_at(choke.current))
+    inductance = float(part.magnetising_at(choke.unbalance, choke.current)) + leakage
+    return ChokeResult(
+        frequencies=FREQUENCIES,
+        common=common[:-2],
+        loop=loop[:-2],
+        currents=CURRENTS,
+        inductance_left=np.asarray(part.magnetising_at(CURRENTS)) + part.leakage_per_winding,
+        loop_left=2 * part.leakage_at(CURRENTS) * np.ones_like(CURRENTS),
+        unbalance=choke.unbalance,
+        current=choke.current,
+        inductance=inductance,
+        loop_inductance=2 * leakage,
+        coupling=1 - leakage / inductance,
+        common_at_switching=float(common[-2]),
+        loop_at_switching=float(loop[-2]),
+        loop_at_spike=float(loop[-1]),
+    )

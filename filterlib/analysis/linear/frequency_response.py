@@ -1,0 +1,75 @@
+"""Three named ratios against frequency: load over source, load over terminals, with the filter over without."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.solution import Solution
+from filterlib.units import decibels
+
+FREQUENCIES = np.logspace(2, 8, 601)  # [Hz]
+PROMINENT = 1.0  # [dB] by which a peak stands out to be named
+
+
+@dataclass(frozen=True)
+class BodeResult:
+    """Ratios at one load, complex (f,), over ``frequencies`` (f,) [Hz].
+
+    ``load_over_source``: load voltage over the ripple's electromotive force; ``load_over_terminals``: over the voltage at
+    the converter's terminals; ``with_over_without``: over the load voltage when the filter is taken away. ``resonances``:
+    (frequency [Hz], height of load over source [dB], words).
+    """
+
+    point: str
+    load: str
+    frequencies: np.ndarray
+    load_over_source: np.ndarray
+    load_over_terminals: np.ndarray
+    with_over_without: np.ndarray
+    resonances: tuple[tuple[float, float, str], ...]
+
+
+def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:
+    """The three ratios at a load; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
+    port = solution.design.named_load(load).port
+    at_load, at_terminals = solution.circuit.transfer(frequencies, "ripple", [port, (PLUS, RETURN)])
+    without = solution.without_filter.transfer(frequencies, "ripple", port)
+    return BodeResult(
+        point=solution.point,
+        load=load,
+        frequencies=frequencies,
+        load_over_source=at_load,
+        load_over_terminals=at_load / at_terminals,
+        with_over_without=at_load / without,
+        resonances=peaks(frequencies, decibels(np.abs(at_load))),
+    )
+
+
+def prominent(values: np.ndarray, least: float) -> list[int]:
+    """Places of the peaks of values (n,) whose prominence is ``least`` or more, in order.
+
+    Prominence: how far a peak stands above the higher of the two lowest values between it and the next higher ground, or
+    the end. (scipy.signal takes a third of a second to import for the same.)
+
+    >>> prominent(np.array([0.0, 3.0, 2.5, 4.0, 0.0]), 1.0)
+    [3]
+    """
+    inner = 1 + np.flatnonzero((values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]))
+    places = []
+    for place in inner.tolist():
+        higher = np.flatnonzero(values > values[place])
+        start = int(np.max(higher[higher < place], initial=-1)) + 1
+        stop = int(np.min(higher[higher > place], initial=len(values)))
+        if values[place] - max(np.min(values[start:place]), np.min(values[place + 1 : stop])) >= least:
+            places.append(place)
+    return places
+
+
+def peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, float, str], ...]:
+    """Frequency [Hz], height [dB] and words of every peak of a level (f,) [dB] that stands out by `PROMINENT`."""
+    found = prominent(level, PROMINENT)
+    words = ("raises", "lowers less here")
+    return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in found)

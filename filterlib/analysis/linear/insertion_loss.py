@@ -1,0 +1,187 @@
+"""Insertion loss of the filter in the standard's test systems, beside what the same filter does in its own circuit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from filterlib.analysis.linear.frequency_response import FREQUENCIES
+from filterlib.analysis.linear.port_impedance import seen_from_converter
+from filterlib.network.circuit import Circuit
+from filterlib.system.chassis import CHASSIS
+from filterlib.system.couplings import couple
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution
+from filterlib.system.stages import add_filter
+from filterlib.system.state import State
+from filterlib.units import decibels
+
+Mode = Literal["symmetrical", "asymmetrical"]
+SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": (0.1, 100.0), "100/0.1": (100.0, 0.1)}
+"""Resistances [ohm] of generator and receiver in the test systems: CISPR 17:2011 (the values from memory)."""
+
+
+@dataclass(frozen=True)
+class InsertionResult:
+    """Insertion loss [dB] at one operating point over ``frequencies`` (f,) [Hz]; positive where the filter lowers the voltage.
+
+    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts stand at the bias,
+    current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
+    that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
+    of the common-mode drive; empty where none is stated. ``converter_impedance``,
+    ``load_impedance``: complex (f,) [ohm], what really stands at the filter's two ends, from line to line; all loads.
+    """
+
+    point: str
+    frequencies: np.ndarray
+    symmetrical: Mapping[str, np.ndarray]
+    asymmetrical: Mapping[str, np.ndarray]
+    real_symmetrical: Mapping[str, np.ndarray]
+    real_asymmetrical: Mapping[str, np.ndarray]
+    converter_impedance: np.ndarray
+    load_impedance: np.ndarray
+
+
+def insertion_loss(chain: ArrayLike, source: ArrayLike, load: ArrayLike) -> np.ndarray:
+    """Insertion loss of a two-port between two impedances: load voltage without it over load voltage with it.
+
+    Parameters
+    ----------
+    chain : array (..., 2, 2)
+        Chain matrix [[A, B], [C, D]]: V1 = A V2 + B I2, I1 = C V2 + D I2, with I2 flowing into the load; B in [ohm], C in
+        [S]. See `series_arm` and `shunt_arm`; a cascade is the matrix product in the order of the current.
+    source, load : array (...), real or complex
+        Impedances at its two ends [ohm].
+
+    Returns
+    -------
+    array (...) [dB]; inf where nothing reaches the load
+
+    Notes
+    -----
+    20 log10 |(A Zl + B + C Zs Zl + D Zs)/(Zs + Zl)|. Valid for a linear two-port, all of it. Source: V2 = E Zl/(A Zl + B +
+    C Zs Zl + D Zs), any text on two-ports.
+
+    Examples
+    --------
+    A T-pad of 300, 450 and 300 ohm between 600 ohm (J. O. Bird, Electrical Circuit Theory and Technology, ch. 41):
+
+    >>> pad = series_arm(300.0) @ shunt_arm(1 / 450) @ series_arm(300.0)
+    >>> round(float(insertion_loss(pad, 600.0, 600.0)), 2)
+    9.54
+    """
+    a, b, c, d = np.moveaxis(np.asarray(chain).reshape(*np.shape(chain)[:-2], 4), -1, 0)
+    source, load = np.asarray(source), np.asarray(load)
+    return decibels((a * load + b + c * source * load + d * source) / (source + load))
+
+
+def series_arm(impedance: ArrayLike) -> np.ndarray:
+    """Chain matrix, complex (..., 2, 2), of an impedance (...) [ohm] in series.
+
+    >>> series_arm(10.0).real.tolist()
+    [[1.0, 10.0], [0.0, 1.0]]
+    """
+    return _chain(0, 1, impedance)
+
+
+def shunt_arm(admittance: ArrayLike) -> np.ndarray:
+    """Chain matrix, complex (..., 2, 2), of an admittance (...) [S] across.
+
+    >>> shunt_arm(0.02).real.tolist()
+    [[1.0, 0.0], [0.02, 1.0]]
+    """
+    return _chain(1, 0, admittance)
+
+
+def _chain(row: int, column: int, value: ArrayLike) -> np.ndarray:
+    chain = np.zeros((*np.shape(value), 2, 2), dtype=complex)
+    chain[...] = np.eye(2)
+    chain[..., row, column] = value
+    return chain
+
+
+def in_system(
+    design: Design, state: State, source: float, load: float, *, mode: Mode, frequencies: np.ndarray = FREQUENCIES
+) -> np.ndarray:
+    """Insertion loss of a design's filter between a generator and a receiver.
+
+    Parameters
+    ----------
+    design, state : Design, State
+        The stages between the converter's terminals and the load's, without converter, loads and bonds, at the state's
+        bias, currents and temperature; `State()` stands for a test without load.
+    source, load : float
+        Resistance of generator and receiver, above zero [ohm].
+    mode : "symmetrical" or "asymmetrical"
+        Symmetrical: generator and receiver each from line to line through isolating transformers, so that neither is tied
+        to the chassis, which floats (held by the design's insulation alone). Asymmetrical: both lines tied together at the generator's end, and together at the
+        receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
+        what its lines are in series, one beside the other: capacitors between the lines do nothing.
+    frequencies : array (f,)
+        [Hz]
+
+    Returns
+    -------
+    array (f,), or (designs, f) where a part holds an array [dB]
+
+    Notes
+    -----
+    Source: CISPR 17:2011, methods of measurement of the suppression characteristics of passive EMC filtering devices (scope
+    read; the two arrangements from memory).
+    """
+    circuit, tied = Circuit(), mode == "asymmetrical"
+    back = "test:in-" if tied else "0"
+    add_filter(circuit, design.filter, ("test:in+", back), ("test:out+", "test:out-"), state)
+    couple(circuit, design.all_couplings, design.filter)
+    if CHASSIS in circuit.nodes:
+        circuit.resistor("test:chassis", CHASSIS, "0", 0.0 if tied else design.insulation)
+    if tied:
+        circuit.resistor("test:tie in", "test:in+", back, 0.0).resistor("test:tie out", "test:out+", "test:out-", 0.0)
+    circuit.voltage_source("test:generator", "test:emf", "0").resistor("test:source", "test:emf", "test:in+", source)
+    receiver = ("test:out+", "0" if tied else "test:out-")
+    circuit.resistor("test:load", *receiver, load)
+    with_filter = circuit.transfer(frequencies, "test:generator", receiver)
+    return -decibels(with_filter * ((source + load) / load))
+
+
+def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
+    """Insertion loss in every test system, and what the filter really does; ``frequencies`` (f,) [Hz]."""
+    design, state = solution.design, solution.state
+    tested: dict[Mode, dict[str, np.ndarray]] = {}
+    for mode in ("symmetrical", "asymmetrical"):
+        tested[mode] = {
+            name: in_system(design, state, *ends, mode=mode, frequencies=frequencies) for name, ends in SYSTEMS.items()
+        }
+    driven = design.converter.common_mode is not None
+    lead = 2j * np.pi * frequencies * design.converter.lead_inductance.value
+    return InsertionResult(
+        point=state.point,
+        frequencies=frequencies,
+        **tested,
+        real_symmetrical=_real(solution, "ripple", {load.name: (load.port,) for load in design.loads}, frequencies),
+        real_asymmetrical=_real(solution, "common_mode", _to_chassis(design), frequencies) if driven else {},
+        converter_impedance=design.converter.inner_impedance(frequencies) + lead,
+        load_impedance=seen_from_converter(solution.loads_alone, frequencies),
+    )
+
+
+def _to_chassis(design: Design) -> dict[str, tuple[tuple[str, str], ...]]:
+    return {load.name: ((load.plus, CHASSIS), (load.minus, CHASSIS)) for load in design.loads}
+
+
+def _real(
+    solution: Solution, source: str, outputs: Mapping[str, tuple[Any, ...]], frequencies: np.ndarray
+) -> dict[str, np.ndarray]:
+    """Each load's voltage (the mean of several outputs) without the filter over that with it [dB]."""
+    wanted = [one for ports in outputs.values() for one in ports]
+    without, left = (solution.with_filter(filtered).transfer(frequencies, source, wanted) for filtered in (False, True))
+    found, start = {}, 0
+    for load, ports in outputs.items():
+        chosen = slice(start, start + len(ports))
+        found[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
+        start += len(ports)
+    return found

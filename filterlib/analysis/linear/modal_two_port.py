@@ -1,0 +1,158 @@
+"""Two lines and the chassis as differential and common mode.
+
+The convention, everywhere: v_dm = v+ - v-, v_cm = (v+ + v-)/2 to chassis, i_dm = (i+ - i-)/2, i_cm = i+ + i-. With it the
+power of the lines is the sum of the powers of the modes. A purely differential v_dm puts half of it on each line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.errors import QuantityError
+from filterlib.network.circuit import Circuit
+from filterlib.system.converter import CHASSIS, PLUS, RETURN
+from filterlib.system.couplings import couple
+from filterlib.system.solution import Solution
+from filterlib.system.stages import add_filter
+from filterlib.units import decibels
+
+CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"
+
+
+def modal_voltages(plus: Any, minus: Any) -> tuple[Any, Any]:
+    """Differential and common-mode voltage [V] of two lines' voltages to chassis (arrays of one shape) [V].
+
+    >>> modal_voltages(3.0, 1.0)
+    (2.0, 2.0)
+    """
+    return plus - minus, (plus + minus) / 2
+
+
+def modal_currents(plus: Any, minus: Any) -> tuple[Any, Any]:
+    """Differential and common-mode current [A] of two lines' currents in the same direction [A].
+
+    >>> modal_currents(3.0, 1.0)
+    (1.0, 4.0)
+    """
+    return (plus - minus) / 2, plus + minus
+
+
+FREQUENCIES = np.logspace(3, 8, 501)  # [Hz]
+PORTS = (PLUS, RETURN, "load_plus", "0")
+"""Each to chassis; odd and even ones are the two lines at the converter's end and at the load's."""
+_MODES = np.array([[1, -1, 0, 0], [0, 0, 1, -1], [1, 1, 0, 0], [0, 0, 1, 1]]) / np.sqrt(2)
+
+
+@dataclass(frozen=True)
+class ModalTwoPort:
+    """Scattering of the filter between the converter's end (1) and the load's end (2), in lines and in modes.
+
+    ``frequencies`` (f,) [Hz]; ``reference`` [ohm] of each line to chassis, so twice that between the lines and half of it for
+    both together. ``lines`` (..., f, 4, 4): by line, in the order of `PORTS`. ``modes`` (..., f, 4, 4): differential 1 and 2,
+    common 1 and 2. Rows are what comes out, columns what goes in.
+    """
+
+    frequencies: np.ndarray
+    reference: float
+    lines: np.ndarray
+    modes: np.ndarray
+    convention: str = CONVENTION
+
+    @property
+    def differential(self) -> np.ndarray:
+        """Differential in, differential out (..., f, 2, 2)."""
+        return self.modes[..., :2, :2]
+
+    @property
+    def common(self) -> np.ndarray:
+        """Common in, common out (..., f, 2, 2)."""
+        return self.modes[..., 2:, 2:]
+
+    @property
+    def common_to_differential(self) -> np.ndarray:
+        """What common mode turns into differential (..., f, 2, 2): how a chassis current becomes ripple."""
+        return self.modes[..., :2, 2:]
+
+    @property
+    def differential_to_common(self) -> np.ndarray:
+        """What differential turns into common mode (..., f, 2, 2): how ripple becomes emission."""
+        return self.modes[..., 2:, :2]
+
+    @property
+    def losses(self) -> dict[str, np.ndarray]:
+        """From the converter's end to the load's [dB], (..., f): of each mode, and of each conversion."""
+        found = {
+            "differential": self.differential,
+            "common": self.common,
+            "common_to_differential": self.common_to_differential,
+            "differential_to_common": self.differential_to_common,
+        }
+        return {name: -decibels(block[..., 1, 0]) for name, block in found.items()}
+
+
+def mixed(lines: np.ndarray) -> np.ndarray:
+    """Scattering matrix by modes from that by lines, both (..., 4, 4), the lines of an end being neighbours.
+
+    With power waves and the same reference z0 on all lines, a_dm = (a+ - a-)/sqrt(2) at 2 z0 and a_cm = (a+ + a-)/sqrt(2) at
+    z0/2: an orthogonal change of basis, which keeps the power. Source: D. E. Bockelman and W. R. Eisenstadt, "Combined
+    differential and common-mode scattering parameters", IEEE Trans. MTT 43 (1995) 1530-1539 (from memory).
+
+    Two equal lines straight through carry each mode straight through:
+
+    >>> straight = np.kron(np.array([[0, 1], [1, 0]]), np.eye(2))
+    >>> mixed(straight).round(12).real.astype(int).tolist()
+    [[0, 1, 0, 0], [1, 0, 0, 0], [0, 0, 0, 1], [0, 0, 1, 0]]
+    """
+    return _MODES @ lines @ _MODES.T
+
+
+def modal_two_port(
+    solution: Solution, *, frequencies: np.ndarray = FREQUENCIES, reference: float = 50.0
+) -> ModalTwoPort:
+    """The filter of a design, three conductors, as a two-port of modes.
+
+    Parameters
+    ----------
+    solution : Solution
+        The design's filter alone is taken, with its loop couplings; a hundred toleranced ones at once where values are arrays.
+    frequencies : array (f,)
+        Above 0 [Hz].
+    reference : float
+        Of each line to chassis [ohm].
+
+    Returns
+    -------
+    ModalTwoPort
+
+    Raises
+    ------
+    QuantityError
+        Where the reference is not positive or a frequency is not.
+
+    Notes
+    -----
+    Each terminal is driven through the reference, S_ij = 2 v_i/e_j - (i = j), so that the matrix exists for every filter,
+    one that opens or shorts included. The insulation of the chassis is left out: the terminations hold every node.
+    """
+    if not (np.isfinite(reference) and reference > 0):
+        raise QuantityError("must be above 0 ohm", name="reference", value=reference)
+    if not np.all(np.asarray(frequencies) > 0):
+        raise QuantityError("must be above 0 Hz", name="frequencies", value=frequencies)
+    circuit = terminated(solution, reference)
+    found = circuit.transfer(frequencies, [f"E{n}" for n in range(1, 5)], [(port, CHASSIS) for port in PORTS])
+    lines = np.moveaxis(2 * np.array(found), (0, 1), (-1, -2)) - np.eye(4)
+    return ModalTwoPort(np.asarray(frequencies, float), reference, lines, mixed(lines))
+
+
+def terminated(solution: Solution, reference: float) -> Circuit:
+    """The filter alone, each of `PORTS` driven by a source "E1" ... "E4" behind the reference [ohm] from the chassis."""
+    circuit, design = Circuit(), solution.design
+    add_filter(circuit, design.filter, PORTS[:2], PORTS[2:], solution.state)
+    couple(circuit, design.all_couplings, design.filter)
+    for number, port in enumerate(PORTS, 1):
+        circuit.voltage_source(f"E{number}", f"source{number}", CHASSIS)
+        circuit.resistor(f"reference{number}", f"source{number}", port, reference)
+    return circuit

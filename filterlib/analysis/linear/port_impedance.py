@@ -1,0 +1,50 @@
+"""Impedances that decide: what the load sees looking back, what the converter sees, and what the load itself has."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.linear.frequency_response import FREQUENCIES
+from filterlib.analysis.stability.stability import input_admittance
+from filterlib.network.circuit import Circuit
+from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.solution import BESIDE, Solution
+
+
+@dataclass(frozen=True)
+class ImpedanceResult:
+    """Impedances [ohm], complex (f,), over ``frequencies`` (f,) [Hz], at one operating point and load.
+
+    ``seen_by_load``: back from the load's terminals, its own input taken off; ``seen_by_converter``: into filter and
+    loads; ``load_input``: the load's own input (infinite for a constant current without a capacitor).
+    """
+
+    point: str
+    load: str
+    frequencies: np.ndarray
+    seen_by_load: np.ndarray
+    seen_by_converter: np.ndarray
+    load_input: np.ndarray
+
+
+def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:
+    """The three impedances; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
+    wanted = solution.design.named_load(load)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        load_input = 1 / input_admittance(solution, wanted, frequencies)
+    return ImpedanceResult(
+        point=solution.point,
+        load=load,
+        frequencies=frequencies,
+        seen_by_load=solution.with_load_open(wanted).impedance(frequencies, *wanted.port),
+        seen_by_converter=seen_from_converter(solution.without_converter, frequencies),
+        load_input=load_input,
+    )
+
+
+def seen_from_converter(circuit: Circuit, frequencies: np.ndarray) -> np.ndarray:
+    """Impedance [ohm], complex (f,), between the terminals of a circuit less `BESIDE`; infinite where nothing conducts."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1 / BESIDE)

@@ -1,0 +1,93 @@
+"""Linear steps: of the regulated voltage, and of a load's current; exact at any time, from the circuit's poles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from filterlib.analysis.stability.stability import Stability
+from filterlib.errors import CircuitError
+from filterlib.network.circuit import Circuit
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution
+
+SETTLED = 0.02  # share of the greatest excursion within which a step counts as settled: common practice, no source
+POINTS = 1500
+RISE_TIME = 1e-6  # [s] in which a load's current rises where nothing is said (first order): common practice, no source
+_SHUNT = 1e6  # [ohm] beside the rising source, far above any line
+_LOOK = np.logspace(-9, 1, 401)  # [s] at which the length of the picture is sought
+
+
+@dataclass(frozen=True)
+class StepsResult:
+    """Steps at one load and operating point over ``times`` (t,) [s].
+
+    ``converter_step`` (t,) [V]: load voltage after a 1 V step of the regulated voltage; ``load_step`` (t,) [V]: after the
+    load's current rises by ``step_current`` [A] with the time constant ``rise_time`` [s]. ``overshoot``: of the converter step, as a share of its end value;
+    ``load_dip`` [V]: greatest excursion of the load step; ``settling_time`` [s]: of the load step. ``reason``: why there is
+    nothing (unstable, or what the circuit refused), else None.
+    """
+
+    point: str
+    load: str
+    step_current: float
+    rise_time: float
+    times: np.ndarray
+    converter_step: np.ndarray
+    load_step: np.ndarray
+    overshoot: float
+    load_dip: float
+    settling_time: float
+    reason: Stability | str | None = None
+
+
+def steps(
+    solution: Solution, load: str, *, step_current: float | None = None, rise_time: float = RISE_TIME
+) -> StepsResult:
+    """Step responses at a load of a stable design.
+
+    ``step_current`` [A]: half the load's present current where None; ``rise_time`` [s]: time constant of that rise (an ideal
+    step would make an infinite voltage across a lead). Linear: the loads keep the slope they have at the operating point. Raises FilterlibError for a load that is not there.
+    """
+    wanted, state = solution.design.named_load(load), solution.state
+    amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
+    circuit = _with_rising_source(solution.circuit.copy(), wanted, rise_time)
+    sources = ["regulated", "step"]
+    try:
+        look = np.array(circuit.step_response(_LOOK, sources, wanted.port))
+    except CircuitError as error:
+        return replace(no_steps(solution, load, str(error)), step_current=amps, rise_time=rise_time)
+    times = np.linspace(0, 1.3 * max(_settling(_LOOK, row) for row in look), POINTS)
+    up, down = circuit.step_response(times, sources, wanted.port)
+    return StepsResult(
+        point=state.point,
+        load=load,
+        step_current=amps,
+        rise_time=rise_time,
+        times=times,
+        converter_step=up,
+        load_step=amps * down,
+        overshoot=max(0.0, float(np.max(look[0]) / look[0][-1]) - 1),
+        load_dip=amps * float(max(np.max(np.abs(look[1])), np.max(np.abs(down)))),
+        settling_time=_settling(times, down, end=float(look[1][-1])),
+    )
+
+
+def no_steps(solution: Solution, load: str, reason: Stability | str | None) -> StepsResult:
+    """What stands for the steps where there are none: the reason."""
+    nothing = np.zeros(0)
+    return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)
+
+
+def _with_rising_source(circuit: Circuit, load: Load, rise_time: float) -> Circuit:
+    """A source "step" that draws current from the load's port with a first-order rise: behind an inductance."""
+    circuit.current_source("step", load.minus, "step:x").resistor("step.shunt", "step:x", load.minus, _SHUNT)
+    return circuit.inductor("step.rise", "step:x", load.plus, rise_time * _SHUNT)
+
+
+def _settling(times: np.ndarray, values: np.ndarray, *, end: float | None = None) -> float:
+    """Last time at which a step stands further from its end than `SETTLED` of its greatest excursion."""
+    end = float(values[-1]) if end is None else end
+    off = np.abs(values - end) > SETTLED * np.max(np.abs(values - end), initial=1e-300)
+    return float(times[min(np.flatnonzero(off)[-1] + 1, len(times) - 1)]) if off.any() else float(times[1])

@@ -1,0 +1,216 @@
+"""The ripple at the terminals and at every load: nominal, split by source, and the band in which it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.ripple.spectra import TERMINALS, Band, Spectra, bands, spectra
+from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution
+from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
+
+TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
+BEFORE = "_before"
+
+MEASUREMENTS = {  # key or its beginning: the measurement that settles it
+    "converter.output_capacitance": "second reading",
+    "converter.output_esr": "second reading, harmonics",
+    "converter.output_esl": "second reading, above 1 MHz",
+    "converter.lead_inductance": "second reading, above 1 MHz",
+    "converter.duty": "duty cycle",
+    "converter.edge_time": "rise time",
+    "converter.shape": "shape",
+    "converter.spike": "spike",
+    "converter.common_mode.rise_time": "rise time",
+    "converter.common_mode.fall_time": "fall time",
+    "converter.common_mode.ring": "ring",
+    "converter.supply": "input cable",
+    "converter.common_mode": "own clip",
+    "converter.output_resistance": "idle and full load",
+    "converter.loop_bandwidth": "load step",
+    "filter.": "bridge",
+    "load.": "load's lead",
+    "clip.": "clip's lead",
+    "coupling.": "capacitor moved",
+}
+
+
+def measurement(key: str) -> str:
+    """Name of the measurement that settles an uncertain parameter; "" where none is known."""
+    return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
+
+
+@dataclass(frozen=True)
+class Figure:
+    """Ripple at one place in one band [V].
+
+    ``peak_to_peak``, ``rms``: nominal; ``low``, ``high``: band of the peak to peak (NaN where there is none).
+    ``by_source``: peak to peak that each source makes alone; ``reduction``: by how much the whole falls without it. Peak
+    to peak figures of sources do not add.
+    """
+
+    peak_to_peak: float
+    rms: float
+    low: float
+    high: float
+    by_source: Mapping[str, float]
+    reduction: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """What one unknown alone does to the ripple at the first load to 20 MHz.
+
+    ``nominal``, ``low``, ``high`` in ``unit``; ``pp_at_low``, ``pp_at_high`` [V]: least and greatest ripple while it moves
+    through its range alone; ``share`` of the band's width in decibels, all uncertain_parameters' shares adding to 1; ``measurement``:
+    name of the one that would settle it.
+    """
+
+    key: str
+    label: str
+    unit: str
+    nominal: float
+    low: float
+    high: float
+    pp_at_low: float
+    pp_at_high: float
+    share: float
+    measurement: str
+
+
+@dataclass(frozen=True)
+class RippleResult:
+    """Ripple at one operating point.
+
+    ``figures``: (place, band) -> `Figure`; places are "terminals", each load, and each of them with "_before": without
+    the filter. ``times`` (t,) [s]: one period; ``waveforms``: (place, band) -> (t,) [V]; ``partial``: (place, band, source)
+    -> (t,) [V], their sum being the waveform. ``frequencies`` (h,) [Hz]; ``spectra``: place -> (h,) complex peak amplitudes
+    [V]; ``spectra_by_source`` alike by (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of
+    the unknown that moves that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that was used, at
+    ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``:
+    why there is nothing at all (an unstable circuit), else None.
+    """
+
+    point: str
+    switching_frequency: float
+    places: tuple[str, ...] = ()
+    figures: Mapping[tuple[str, str], Figure] = field(default_factory=dict)
+    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    waveforms: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    partial: Mapping[tuple[str, str, str], np.ndarray] = field(default_factory=dict)
+    frequencies: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    spectra: Mapping[str, np.ndarray] = field(default_factory=dict)
+    spectra_by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    uncertain_parameters: tuple[Sensitivity, ...] = ()
+    depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    extents: Mapping[tuple[str, str], Interval] = field(default_factory=dict)
+    largest_factor: float = np.nan
+    largest_factor_frequency: float = np.nan
+    trusted_to: float = TRUSTED
+    without_spike: frozenset[tuple[str, str]] = frozenset()
+    reason: Stability | None = None
+
+
+def ripple(
+    solution: Solution, *, interval: bool = True, progress: Callable[[float], None] | None = None
+) -> RippleResult:
+    """The ripple at an operating point, before and after the filter, with its band.
+
+    Parameters: ``solution`` of an operating point, which must be stable; ``interval``: False leaves the search over the
+    uncertainty out; ``progress``: called with the share of the search that is done.
+    Raises ScaleError where the stated figures contradict each other.
+    """
+    design, state = solution.design, solution.state
+    wanted = bands(design)
+    before, after = spectra(solution, filtered=False), spectra(solution)
+    extents = (
+        over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
+        if interval
+        else {}
+    )
+    sides = {place + BEFORE: (before, place) for place in before.places} | {
+        place: (after, place) for place in after.places
+    }
+    figures, waveforms, partial = {}, {}, {}
+    for name, (found, place) in sides.items():
+        for one in wanted:
+            figures[name, one.label] = _figure(found, place, one, extents.get((name, one.label)))
+            waveforms[name, one.label] = found.waveform(place, one)
+            for source in (s for at, s in found.by_source if at == place):
+                partial[name, one.label, source] = found.waveform(place, one, source)
+    count = len(next(iter(waveforms.values())))
+    return RippleResult(
+        point=state.point,
+        switching_frequency=design.converter.switching_frequency,
+        places=tuple(sides),
+        figures=figures,
+        times=np.arange(count) * design.converter.period / count,
+        waveforms=waveforms,
+        partial=partial,
+        frequencies=after.frequencies,
+        spectra={name: 2 * found.whole(place) for name, (found, place) in sides.items()},
+        spectra_by_source={
+            (name, s): 2 * c
+            for name, (found, place) in sides.items()
+            for (at, s), c in found.by_source.items()
+            if at == place
+        },
+        uncertain_parameters=_ranked(design, extents),
+        depends={key: extent.decisive for key, extent in extents.items()},
+        extents=extents,
+        largest_factor=after.source_spectra.largest_factor,
+        largest_factor_frequency=after.source_spectra.largest_factor_frequency,
+        trusted_to=trusted_to(design),
+        without_spike=frozenset() if design.converter.spike else frozenset((name, "full") for name in sides),
+    )
+
+
+def trusted_to(design: Design) -> float:
+    """Highest frequency [Hz] at which figures are more than a shape's continuation: as measured, and at most `TRUSTED`."""
+    seen = [design.converter.ripple.bandwidth] + ([design.converter.spike.bandwidth] if design.converter.spike else [])
+    return min(TRUSTED, max(np.inf if width is None else width for width in seen))
+
+
+def _figure(found: Spectra, place: str, band: Band, extent: Interval | None) -> Figure:
+    whole, sources = float(found.peak_to_peak(place, band)), found.sources(place)
+    return Figure(
+        peak_to_peak=whole,
+        rms=float(found.rms(place, band)),
+        low=min(extent.low, whole) if extent else np.nan,
+        high=max(extent.high, whole) if extent else np.nan,
+        by_source={source: float(found.alone(place, source, band)) for source in sources},
+        reduction={source: whole - float(found.peak_to_peak(place, band, leave_out=source)) for source in sources},
+    )
+
+
+def _peaks(solution: Solution, wanted: tuple[Band, ...]) -> dict[Any, Any]:
+    found = spectra(solution)
+    return {(place, band.label): found.peak_to_peak(place, band) for place in found.places for band in wanted}
+
+
+def _ranked(design: Design, extents: Mapping[Any, Interval]) -> tuple[Sensitivity, ...]:
+    extent = extents.get((design.loads[0].name, "20MHz"))
+    if extent is None:
+        return ()
+    total = sum(width(ends) for ends in extent.effects.values()) or 1.0
+    known = {unknown.key: unknown for unknown in uncertain_parameters(design)}
+    effects = [_effect(known.get(key), key, ends, width(ends) / total) for key, ends in extent.effects.items()]
+    return tuple(sorted(effects, key=lambda effect: -effect.share))
+
+
+def _effect(unknown: UncertainParameter | None, key: str, ends: tuple[float, float], share: float) -> Sensitivity:
+    told = measurement(key)
+    if unknown is None:
+        return Sensitivity(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, told)
+    return Sensitivity(
+        key, unknown.label, unknown.unit, unknown.nominal, unknown.low, unknown.high, *ends, share, told
+    )  # fmt: skip
+
+
+__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]

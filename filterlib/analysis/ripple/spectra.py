@@ -1,0 +1,200 @@
+"""What each source makes at each place: harmonics times transfer function, exact, no time stepping."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.network.circuit import Circuit
+from filterlib.network.waveform import lowpass_response
+from filterlib.system.clip import TERMINALS
+from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.design import Design
+from filterlib.system.load import ReflectedRipple
+from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
+from filterlib.system.solution import Solution
+from filterlib.system.source_spectra import SourceSpectra, measuring_circuit, samples, source_spectra, spread, triangle
+
+_REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
+_REFLECTED_MOST = 2000
+
+
+@dataclass(frozen=True)
+class Band:
+    """A band of measurement: first-order high-pass at ``above`` [Hz], low-pass of ``order`` at ``bandwidth`` [Hz]."""
+
+    label: str
+    bandwidth: float | None
+    order: int
+    above: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """The band as a phrase."""
+        return band_words(self.above, self.bandwidth)
+
+    def response(self, frequencies: np.ndarray) -> np.ndarray:
+        """Complex transfer of the band (f,)."""
+        high = frequencies / (frequencies - 1j * self.above) if self.above else 1.0
+        return high * lowpass_response(frequencies, self.bandwidth, self.order)
+
+
+def bands(design: Design) -> tuple[Band, ...]:
+    """20 MHz, full bandwidth, and every further band that a requirement names."""
+    order = design.converter.ripple.order
+    found = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
+    for wanted in design.requirements:
+        if isinstance(wanted, RippleRequirement | SpikeRequirement):
+            label = band_label(wanted.above, wanted.bandwidth, wanted.order)
+            found.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
+    return tuple(found.values())
+
+
+@dataclass(frozen=True)
+class Spectra:
+    """Complex coefficients c_1 .. c_h [V] by (place, source); (h,) or (designs, h).
+
+    ``frequencies`` (h,) [Hz] of the converter's harmonics; sources "ripple", "spike", "common_mode". ``reflected``: the
+    same by (place, load) for the loads' own ripple, each on its own frequencies ``reflected_frequencies[load]``.
+    """
+
+    frequencies: np.ndarray
+    by_source: dict[tuple[str, str], np.ndarray]
+    reflected: dict[tuple[str, str], np.ndarray]
+    reflected_frequencies: dict[str, np.ndarray]
+    source_spectra: SourceSpectra
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The places, in order."""
+        return tuple(dict.fromkeys(place for place, _ in self.by_source))
+
+    def sources(self, place: str) -> tuple[str, ...]:
+        """Everything that acts at a place."""
+        return tuple(source for at, source in (*self.by_source, *self.reflected) if at == place)
+
+    def whole(self, place: str, leave_out: str = "") -> np.ndarray:
+        """All of the converter's sources at a place, or all but one."""
+        return sum(
+            (c for (at, source), c in self.by_source.items() if at == place and source != leave_out), np.zeros(1)
+        )
+
+    def waveform(self, place: str, band: Band, source: str = "") -> np.ndarray:
+        """One period [V] at a place in a band: all of the converter's sources, or one."""
+        chosen = self.by_source[place, source] if source else self.whole(place)
+        return samples(chosen * band.response(self.frequencies))
+
+    def alone(self, place: str, source: str, band: Band) -> Any:
+        """Peak to peak [V] of what one source makes alone."""
+        if (place, source) in self.by_source:
+            return spread(self.waveform(place, band, source))
+        return spread(samples(self.reflected[place, source] * band.response(self.reflected_frequencies[source])))
+
+    def peak_to_peak(self, place: str, band: Band, leave_out: str = "") -> Any:
+        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds."""
+        rest = self.whole(place, leave_out) * band.response(self.frequencies)
+        others = [source for at, source in self.reflected if at == place and source != leave_out]
+        return spread(samples(rest)) + sum(self.alone(place, source, band) for source in others)
+
+    def rms(self, place: str, band: Band) -> Any:
+        """Root mean square [V] of the whole; different frequencies add as powers."""
+        parts = [self.whole(place) * band.response(self.frequencies)]
+        parts += [
+            c * band.response(self.reflected_frequencies[s]) for (at, s), c in self.reflected.items() if at == place
+        ]
+        return np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
+
+
+def spectra(
+    solution: Solution,
+    *,
+    filtered: bool = True,
+    outputs: Mapping[Any, Any] | None = None,
+    top: float | None = None,
+) -> Spectra:
+    """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
+
+    ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
+    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
+    Raises ScaleError where the converter's stated figures contradict each other.
+    """
+    design, harmonics = solution.design, solution.source_spectra.frequencies
+    count = len(harmonics) if top is None else int(np.ceil(top / design.converter.switching_frequency))
+    frequencies = harmonics[1 : count + 1]
+    ports = outputs or _ports(design)
+    circuit = solution.with_filter(filtered)
+    transfers = circuit.transfer(frequencies, driven(design), list(ports.values()))
+    reflected, grids = _reflected(solution, circuit, ports)
+    by_source = from_transfers(solution, list(ports), transfers)
+    return Spectra(frequencies, by_source, reflected, grids, solution.source_spectra)
+
+
+def driven(design: Design) -> list[str]:
+    """The converter's sources in the circuit."""
+    return ["ripple", *(["common_mode"] if design.converter.common_mode is not None else [])]
+
+
+def from_transfers(
+    solution: Solution, places: list[Any], transfers: list[list[np.ndarray]]
+) -> dict[tuple[Any, str], np.ndarray]:
+    """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
+    kept, converter, sources = (
+        slice(1, 1 + transfers[0][0].shape[-1]),
+        solution.design.converter,
+        solution.source_spectra,
+    )
+    ripple = solution.source_scale * sources.ripple[..., kept]
+    by_source = {}
+    for index, place in enumerate(places):
+        by_source[place, "ripple"] = transfers[0][index] * ripple
+        if converter.spike is not None:
+            by_source[place, "spike"] = transfers[0][index] * sources.spike[..., kept]
+        if converter.common_mode is not None:
+            by_source[place, "common_mode"] = transfers[1][index] * sources.common_mode[..., kept]
+    return by_source
+
+
+def _ports(design: Design) -> dict[str, Any]:
+    ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
+    return ports if design.clip is None else ports | design.clip.readings(design.loads)
+
+
+def as_measured(design: Design) -> dict[str, float]:
+    """What the stated arrangements read on the model, without filter: "ripple" and, if stated, "spike" [V] peak to peak."""
+    full = design.full_current
+    forces = source_spectra(design.converter, full)
+    emf = (forces.ripple + forces.spike)[..., 1:]
+    stated = {"ripple": design.converter.ripple, "spike": design.converter.spike}
+    read = {}
+    for name, seen in stated.items():
+        if seen is not None:
+            current = full if seen.load_current is None else seen.load_current
+            probe = measuring_circuit(design.converter, seen, current)
+            transfer = probe.transfer(forces.frequencies[1:], "ripple", ("probe", RETURN))
+            limit = lowpass_response(forces.frequencies[1:], seen.bandwidth, seen.order)
+            read[name] = spread(samples(transfer * limit * emf))
+    return read
+
+
+def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -> tuple[dict[Any, Any], dict[str, Any]]:
+    """What the loads' own ripple currents make at every place."""
+    found, grids = {}, {}
+    for load in solution.design.loads:
+        if load.ripple is None or solution.state.scale(load.name) == 0:
+            continue
+        k, current = _triangle(load.ripple)
+        grids[load.name] = k * load.ripple.frequency
+        for place, transfer in zip(
+            ports, circuit.transfer(grids[load.name], load.source, list(ports.values())), strict=True
+        ):
+            found[place, load.name] = transfer * current
+    return found, grids
+
+
+def _triangle(drawn: ReflectedRipple) -> tuple[np.ndarray, np.ndarray]:
+    """Orders and coefficients [A] of a load's triangular ripple current."""
+    k = np.arange(1, min(int(_REFLECTED_TOP / drawn.frequency), _REFLECTED_MOST) + 1)
+    return k, drawn.peak_to_peak * triangle(k, drawn.duty)

@@ -1,0 +1,62 @@
+"""One load with the filter and without it, at one operating point: waveforms, their sizes, and each source alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.ripple.at_load import narrow_and_wide, seen
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.system.solution import Solution
+from filterlib.units import decibels
+
+MICROVOLT = 1e-6
+LEAST = 1e-15  # [V] amplitude that stands for none
+
+
+@dataclass(frozen=True)
+class WithAndWithout:
+    """A load over one period, in full bandwidth, with the filter and without it.
+
+    ``times`` (n,) [s]; ``before``, without filter, and ``after`` (n,) [V]; peak to peak [V]: ``spike_before``, ``spike``
+    in full bandwidth, ``ripple_before``, ``ripple`` in 20 MHz. With the filter, by source: ``alone`` [V] peak to peak in full
+    bandwidth, ``levels`` (h,) [dBµV] rms at the harmonics ``frequencies`` (h,) [Hz].
+    """
+
+    times: np.ndarray
+    before: np.ndarray
+    after: np.ndarray
+    spike_before: float
+    spike: float
+    ripple_before: float
+    ripple: float
+    alone: Mapping[str, float]
+    frequencies: np.ndarray
+    levels: Mapping[str, np.ndarray]
+
+
+def with_and_without(solution: Solution, load: str) -> WithAndWithout:
+    """A load with and without the filter, under the same sources. Raises FilterlibError as `seen`."""
+    design, at_load = solution.design, seen(solution, load)
+    now = at_load.spectra
+    then = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
+    narrow, wide = narrow_and_wide(design)
+    after, sources = now.waveform(load, wide), now.sources(load)
+    return WithAndWithout(
+        times=np.arange(len(after)) * design.converter.period / len(after),
+        before=then.waveform(load, wide),
+        after=after,
+        spike_before=float(then.peak_to_peak(load, wide)),
+        spike=float(at_load.spike),
+        ripple_before=float(then.peak_to_peak(load, narrow)),
+        ripple=float(at_load.ripple),
+        alone={source: float(now.alone(load, source, wide)) for source in sources},
+        frequencies=now.frequencies,
+        levels={at: _level(now.by_source[load, at]) for at in sources if (load, at) in now.by_source},
+    )
+
+
+def _level(coefficients: np.ndarray) -> np.ndarray:
+    return decibels(np.maximum(np.sqrt(2) * np.abs(coefficients), LEAST) / MICROVOLT)

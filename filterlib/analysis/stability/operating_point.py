@@ -1,0 +1,130 @@
+"""The operating point: DC voltages and currents, bias and unbalance, and whether the circuit is stable there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution
+from filterlib.system.state import State
+
+
+@dataclass(frozen=True)
+class PartNote:
+    """What to know of the part ``name`` at an operating point: ``value`` against ``limit`` [unit].
+
+    Of "unbalance", ``left`` and ``full`` [H]: inductance that the core has left for the common mode, of the whole.
+    """
+
+    kind: Literal["overcurrent", "overvoltage", "no bias curve", "beyond curve", "unbalance"]
+    name: str
+    value: float
+    limit: float = np.nan
+    unit: str = "A"
+    left: float = np.nan
+    full: float = np.nan
+
+
+@dataclass(frozen=True)
+class OperatingResult:
+    """One operating point; mappings are by name.
+
+    ``temperature`` [K]; ``load_scale``: share of the full draw by load; ``terminal_voltage`` [V]; ``load_voltages`` [V];
+    ``load_currents`` [A]; ``load_powers`` [W]; ``drops`` [V], regulated voltage minus load voltage; ``currents`` [A] through
+    chokes and wires; ``unbalances`` [A], sum of both windings' currents; ``biases`` [V]; ``converter_current`` [A];
+    ``stability``; ``notes``: what to know of parts at this point; ``state``: the `State` itself.
+    """
+
+    point: str
+    temperature: float
+    load_scale: Mapping[str, float]
+    terminal_voltage: float
+    load_voltages: Mapping[str, float]
+    load_currents: Mapping[str, float]
+    load_powers: Mapping[str, float]
+    drops: Mapping[str, float]
+    currents: Mapping[str, float]
+    unbalances: Mapping[str, float]
+    biases: Mapping[str, float]
+    converter_current: float
+    stability: Stability
+    notes: tuple[PartNote, ...]
+    state: State
+
+    @property
+    def stable(self) -> bool:
+        """Whether there is a steady state."""
+        return self.stability.stable
+
+    @property
+    def poles(self) -> np.ndarray | None:
+        """(p,) [1/s], or None where a part has no ladder."""
+        return self.stability.poles
+
+    @property
+    def reason(self) -> Stability | None:
+        """Why there is no steady state; None where there is one."""
+        return None if self.stable else self.stability
+
+
+def operating(solution: Solution) -> OperatingResult:
+    """The DC state and the stability verdict at an operating point."""
+    design, state = solution.design, solution.state
+    volts, amps = state.load_voltages, state.load_currents
+    return OperatingResult(
+        point=state.point,
+        temperature=state.temperature,
+        load_scale=dict(state.load_scale),
+        terminal_voltage=float(state.terminal_voltage),
+        load_voltages=_floats(volts),
+        load_currents=_floats(amps),
+        load_powers={name: float(volts[name] * amps[name]) for name in volts},
+        drops={name: float(design.converter.output_voltage - volts[name]) for name in volts},
+        currents=_floats(state.currents),
+        unbalances=_floats(state.unbalances),
+        biases=_floats(state.biases),
+        converter_current=float(state.converter_current),
+        stability=stability(solution),
+        notes=tuple(_notes(design, state)),
+        state=state,
+    )
+
+
+def _floats(values: Mapping[str, Any]) -> dict[str, float]:
+    return {name: float(value) for name, value in values.items()}
+
+
+def _notes(design: Design, state: State) -> Iterator[PartNote]:
+    for stage in design.filter:
+        part, name = stage.part, stage.name
+        bias = max((float(v) for key, v in state.biases.items() if key.split(".")[0] == name), default=None)
+        if bias is not None:
+            yield from _capacitor_notes(part, name, bias, state)
+        amps, limit = abs(float(state.current(name))), getattr(part, "rated_current", None)
+        if stage.lines and limit is not None and amps > limit:
+            yield PartNote("overcurrent", name, amps, float(np.min(limit)))
+        if name in state.unbalances and hasattr(part, "magnetising_at"):
+            yield from _unbalance_notes(part, name, state)
+
+
+def _unbalance_notes(part: Any, name: str, state: State) -> Iterator[PartNote]:
+    """Return current past a choke's second winding, and what it leaves of the core's inductance."""
+    unbalance, most = abs(float(state.unbalance(name))), part.saturation_current
+    if unbalance > 0.2 * most:
+        left = float(part.magnetising_at(unbalance, state.current(name), state.temperature))
+        full = float(part.magnetising_at(temperature=state.temperature))
+        yield PartNote("unbalance", name, unbalance, most, left=left, full=full)
+
+
+def _capacitor_notes(part: Any, name: str, bias: float, state: State) -> Iterator[PartNote]:
+    if bias > part.rated_voltage:
+        yield PartNote("overvoltage", name, bias, part.rated_voltage, "V")
+    if part.bias_curve_missing:
+        yield PartNote("no bias curve", name, bias, unit="V")
+    elif part.beyond_curve(bias, state.temperature):
+        yield PartNote("beyond curve", name, bias, unit="V")

@@ -1,0 +1,92 @@
+"""Does it ring, and does it stay up: poles of the linear circuit, or the Nyquist count where a part has no ladder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from filterlib.errors import CircuitError
+from filterlib.network.circuit import Circuit
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution
+
+MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
+AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
+NAMED = 30e6  # [Hz] above which stray parts ring that no design controls
+_SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
+
+
+@dataclass(frozen=True)
+class Stability:
+    """``stable``; ``poles`` (p,) [1/s] or None; ``method``.
+
+    By poles: ``frequency`` [Hz] and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
+    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), by e every ``growth`` [s].
+    By the Nyquist count: the ``load`` whose curve encircles -1, or "".
+    """
+
+    stable: bool
+    poles: np.ndarray | None
+    method: Literal["poles", "nyquist"]
+    frequency: float = np.nan
+    quality: float = np.nan
+    count: int = 0
+    growth: float = np.nan
+    load: str = ""
+
+
+def stability(solution: Solution) -> Stability:
+    """Poles of the circuit at an operating point and what they mean; judged at the load ports where there are no poles."""
+    try:
+        poles = solution.poles
+    except CircuitError:
+        return _by_nyquist(solution)
+    bad = unstable_poles(poles)
+    if not bad.size:
+        return Stability(True, poles, "poles", *least_damped(poles))
+    worst = bad[np.argmax(bad.real)]
+    rings = 0.0 if abs(worst.imag) < 1e-6 * abs(worst) else float(abs(worst.imag) / (2 * np.pi))
+    return Stability(False, poles, "poles", rings, count=len(bad), growth=float(1 / worst.real))
+
+
+def unstable_poles(poles: np.ndarray) -> np.ndarray:
+    """Those in the right half plane; a pole at zero is not one of them.
+
+    >>> import numpy as np
+    >>> unstable_poles(np.array([1e-9, -5.0 + 3j, 2.0 + 90j, -1e6]))
+    array([2.+90.j])
+    """
+    size = np.abs(poles)
+    return poles[(poles.real > MARGIN * size) & (size > AT_ZERO * size.max(initial=0.0))]
+
+
+def least_damped(poles: np.ndarray) -> tuple[float, float]:
+    """Frequency [Hz] and quality factor of the complex pole below `NAMED` that rings most; (nan, nan) without one."""
+    complex_ones = poles[(poles.imag > 1e-6 * np.abs(poles)) & (np.abs(poles) < 2 * np.pi * NAMED)]
+    if not complex_ones.size:
+        return np.nan, np.nan
+    quality = np.abs(complex_ones) / np.maximum(-2 * complex_ones.real, 1e-300)
+    worst = int(np.argmax(quality))
+    return float(np.abs(complex_ones[worst]) / (2 * np.pi)), float(quality[worst])
+
+
+def _by_nyquist(solution: Solution) -> Stability:
+    """Encirclements of -1 by (impedance back from the port) x (admittance of the load), one load after the other."""
+    for load in solution.design.loads:
+        back = solution.with_load_open(load).impedance(_SWEEP, *load.port)
+        loop = back * input_admittance(solution, load, _SWEEP)
+        turns = np.sum(np.diff(np.unwrap(np.angle(1 + loop)))) / np.pi
+        if round(turns) != 0:
+            return Stability(False, None, "nyquist", load=load.name)
+    return Stability(True, None, "nyquist")
+
+
+def input_admittance(solution: Solution, load: Load, frequencies: np.ndarray) -> np.ndarray:
+    """Admittance [S] of one load's own input: its capacitor and its small-signal conductance."""
+    circuit = Circuit().resistor("across", load.plus, load.minus, 1.0)
+    if load.minus != "0":
+        circuit.resistor("reference", load.minus, "0", 0.0)
+    load.add_input(circuit, solution.state)
+    return 1 / circuit.impedance(frequencies, *load.port) - 1.0

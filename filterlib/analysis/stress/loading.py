@@ -1,0 +1,116 @@
+"""What every part carries: direct current and bias, ripple harmonic by harmonic, and the heat that they make in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.ripple.spectra import Spectra, spectra
+from filterlib.network.circuit import Circuit, Current
+from filterlib.system.components import Branch, Component
+from filterlib.system.solution import Solution
+from filterlib.system.source_spectra import samples
+from filterlib.system.state import State
+
+Lines = list[tuple[np.ndarray, np.ndarray]]  # frequencies (h,) [Hz] and coefficients (designs, h), one pair a source
+
+
+@dataclass(frozen=True)
+class Loading:
+    """What one part carries; numbers are arrays (designs, 1), currents and heat those of one of ``count`` in parallel.
+
+    ``currents``, ``voltages``: for every branch its harmonics by source of another frequency, see `Lines`;
+    ``direct_heat``, ``ripple_heat`` [W]: in the part as the circuit has it.
+    """
+
+    component: Component
+    currents: tuple[Lines, ...]
+    voltages: tuple[Lines, ...]
+    direct_heat: np.ndarray
+    ripple_heat: np.ndarray
+
+    @property
+    def rms(self) -> np.ndarray:
+        """Ripple current of the branch that carries most [A]."""
+        return np.max([root_sum(lines) for lines in self.currents], axis=0)
+
+    @property
+    def rms_with_direct(self) -> np.ndarray:
+        """The same with its direct current [A]."""
+        pairs = zip(self.currents, self.component.branches, strict=True)
+        return np.max([np.hypot(root_sum(lines), branch.direct) for lines, branch in pairs], axis=0)
+
+    @property
+    def copper_heat(self) -> np.ndarray:
+        """Ripple heat of the windings' resistance to direct current alone [W]."""
+        pairs = zip(self.currents, self.component.branches, strict=True)
+        return np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0)
+
+
+def loadings(solution: Solution) -> tuple[Loading, ...]:
+    """What every part carries at an operating point, which must be stable.
+
+    Raises ScaleError where the converter's stated figures contradict each other.
+    """
+    branches = [branch for one in solution.components for branch in one.branches]
+    outputs: dict[Any, Any] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
+    outputs |= {("v", b): _across(solution.circuit, b) for b in map(_key, branches)}
+    harmonics = spectra(solution, outputs=outputs)
+    return tuple(_loading(one, harmonics) for one in solution.components)
+
+
+def _key(branch: Branch) -> Branch:
+    return Branch(branch.element, branch.winding)
+
+
+def _across(circuit: Circuit, branch: Branch) -> tuple[str, str]:
+    nodes = next(element.nodes for element in circuit.elements if element.name == branch.element)
+    return nodes[2:] if branch.winding == 2 else nodes[:2]  # type: ignore[return-value]
+
+
+def _loading(one: Component, found: Spectra) -> Loading:
+    currents = tuple(_lines(found, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
+    voltages = tuple(_lines(found, ("v", _key(branch)), 1.0) for branch in one.branches)
+    direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 * branch.ohms for branch in one.branches], axis=0)
+    pairs = zip(voltages, currents, strict=True)
+    heat = np.sum([_power(u, i) for us, both in pairs for u, i in zip(us, both, strict=True)], axis=0)
+    return Loading(one, currents, voltages, direct, heat)
+
+
+def _lines(found: Spectra, label: Any, share: float) -> Lines:
+    lines = [(found.frequencies, found.whole(label))]
+    lines += [(found.reflected_frequencies[s], c) for (at, s), c in found.reflected.items() if at == label]
+    return [(frequencies, share * np.atleast_2d(c)) for frequencies, c in lines]
+
+
+def _power(voltage: tuple[np.ndarray, np.ndarray], current: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    return 2 * np.sum(np.real(voltage[1] * np.conj(current[1])), axis=-1, keepdims=True)
+
+
+def root_sum(lines: Lines) -> np.ndarray:
+    """Root mean square (designs, 1) of all harmonics."""
+    return np.sqrt(sum(2 * np.sum(np.abs(c) ** 2, axis=-1, keepdims=True) for _, c in lines))
+
+
+def peak(lines: Lines, direct: Any = 0.0) -> np.ndarray:
+    """Largest magnitude (designs, 1) over a period, with a direct part; sources of other frequencies add their peaks."""
+    waves = [samples(c) for _, c in lines]
+    rest = sum((np.max(np.abs(w), axis=-1, keepdims=True) for w in waves[1:]), np.zeros(1))
+    return np.max(np.abs(waves[0] + direct), axis=-1, keepdims=True) + rest
+
+
+def integral(lines: Lines) -> Lines:
+    """The integral over time, without its mean."""
+    return [(frequencies, c / (2j * np.pi * frequencies)) for frequencies, c in lines]
+
+
+def core_voltage(one: Loading, state: State) -> Lines:
+    """Voltage across the core's inductance [V]: of a choke without its resistance, of the mean winding of two."""
+    part, ohms = one.component.part, one.component.branches[0].ohms
+    if one.component.kind == "choke":
+        return [(f, u - ohms * i) for (f, u), (_, i) in zip(one.voltages[0], one.currents[0], strict=True)]
+    name, pairs = one.component.name, zip(*one.currents, strict=True)
+    inductance = part.magnetising_at(state.unbalance(name), state.current(name), state.temperature)
+    return [(f, part.core_voltage(f, first, second, inductance)) for (f, first), (_, second) in pairs]

@@ -1,0 +1,54 @@
+"""Ratings that direct current or voltage alone exceeds: known from the operating point, before any ripple."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.system.components import Component
+from filterlib.system.solution import Solution
+from filterlib.system.state import State
+
+Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]
+
+
+@dataclass(frozen=True)
+class Overload:
+    """A rating that direct current or voltage exceeds: the ``component``, its ``rating``, ``value`` and ``limit`` [unit]."""
+
+    component: Component
+    rating: Rating
+    value: float
+    limit: float
+    unit: str
+
+    @property
+    def what(self) -> tuple[str, str, str]:
+        """Component, part and rating: alike for a part in two designs."""
+        return self.component.name, self.component.part.name, self.rating
+
+
+def overloads(solution: Solution) -> tuple[Overload, ...]:
+    """Chokes and capacitors that direct current or voltage alone takes beyond what they are rated for, at one point."""
+    return tuple(found for component in solution.components for found in _overloads(component, solution.state))
+
+
+def _overloads(component: Component, state: State) -> Iterator[Overload]:
+    part, balanced = component.part, abs(float(np.max(state.current(component.stage))))
+    if component.kind == "choke":
+        yield from _over(component, "saturation current", balanced, part.saturation_current, "A")
+    if component.kind == "common_mode_choke":
+        unbalance = abs(float(np.max(state.unbalance(component.stage))))
+        yield from _over(component, "unbalance", unbalance, part.saturation_current, "A")
+    if component.kind in ("choke", "common_mode_choke"):
+        yield from _over(component, "rated current", balanced, part.rated_current, "A")
+    if component.kind == "capacitor" and hasattr(part, "usable_voltage") and component.stage:
+        yield from _over(component, "usable voltage", float(np.max(component.bias)), part.usable_voltage, "V")
+
+
+def _over(component: Component, rating: Rating, value: float, limit: Any, unit: str) -> Iterator[Overload]:
+    if limit is not None and value > np.min(limit):
+        yield Overload(component, rating, value, float(np.min(limit)), unit)

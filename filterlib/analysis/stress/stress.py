@@ -1,0 +1,325 @@
+"""What every part is stressed with, against what it is rated for: currents, voltages, heat, life."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
+from filterlib.parts.ageing import mission_life
+from filterlib.parts.wound import temperature_rise
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution
+from filterlib.system.source_spectra import samples, spread
+from filterlib.system.state import State
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+
+CERAMIC_RISE = 20.0
+"""[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
+ceramic chip capacitors."""
+LONGEST = 15 * 8766 * 3600.0
+"""[s] of life beyond which the seal of an electrolytic decides, and not its electrolyte: common practice, no source."""
+Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
+Kind = Literal[
+    "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
+    "highest temperature", "ceramic rise",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a stress is held against.
+
+    ``kind``: how it is counted, and whose limit it has; ``missing``: the field that part or design would have to state, ""
+    where nothing is missing. ``factors``: against which the part's ripple rating is weighed; ``share`` of the ``rated``
+    voltage [V] that is usable, ``by_kind`` where no derating is stated; ``beyond_seal``: a life that the seal ends before.
+    """
+
+    kind: Kind
+    missing: str = ""
+    factors: tuple[str, ...] = ()
+    share: float = np.nan
+    rated: float = np.nan
+    by_kind: bool = False
+    beyond_seal: bool = False
+
+
+@dataclass(frozen=True)
+class StressCheck:
+    """One stress of one part.
+
+    ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``
+    [unit]: nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``
+    [unit], NaN where there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
+    fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
+    parameter that decides, or "".
+    """
+
+    name: str
+    part: str
+    what: str
+    unit: str
+    value: float
+    low: float
+    high: float
+    limit: float
+    at_least: bool
+    margin: float
+    verdict: Answer
+    depends_on: str
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Heat of one part [W]: of direct current, of ripple (as the circuit has it), and of the core by its Steinmetz data.
+
+    ``core`` is NaN where no data are stated; ``rise`` [K] above the surroundings, NaN without a thermal resistance. Of
+    the core's two figures, circuit and Steinmetz, the rise holds the larger. ``count`` such parts stand in parallel.
+    """
+
+    name: str
+    part: str
+    count: int
+    direct: float
+    ripple: float
+    core: float
+    rise: float
+
+
+@dataclass(frozen=True)
+class StressResult:
+    """``checks`` and ``heats`` of all parts at one operating point; none where the circuit is unstable: ``reason``."""
+
+    point: str
+    checks: tuple[StressCheck, ...] = ()
+    heats: tuple[Heat, ...] = ()
+    reason: Stability | None = None
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """A stress of all designs of a batch, (designs, 1), with its limit and what that is."""
+
+    what: str
+    unit: str
+    values: Any
+    limit: Any
+    basis: Basis
+    at_least: bool = False
+
+
+def stress(solution: Solution) -> StressResult:
+    """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
+
+    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each unknown is
+    moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`; a part's
+    own rise changes its copper and its life, and not the circuit.
+    Raises ScaleError where the converter's stated figures contradict each other.
+    """
+    design, state = solution.design, solution.state
+    batches = [_batch(variant) for variant in shapes(design)]
+    loaded = [loadings(Solution(many, state)) for many, _ in batches]
+    keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
+    checks, heats = [], []
+    for alike in zip(*loaded, strict=True):
+        heat = [_heat(one, state) for one in alike]
+        measures = [tuple(_measures(one, rise, design, state)) for one, (*_, rise) in zip(alike, heat, strict=True)]
+        checks += [_check(alike[0], same, keys, design, state) for same in zip(*measures, strict=True)]
+        direct, ripple, core, rise = (float(np.ravel(part)[0]) for part in heat[0])
+        part = alike[0].component
+        heats.append(Heat(part.name, part.label, part.count, direct, ripple, core, rise))
+    return StressResult(state.point, tuple(checks), tuple(heats))
+
+
+def _batch(design: Design) -> tuple[Design, list[str]]:
+    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain_parameters' keys, in order."""
+    box = uncertain_parameters(design)
+    if not box:
+        return design, []
+    columns = np.repeat([[one.nominal for one in box]], 1 + 2 * len(box), axis=0)
+    for place, one in enumerate(box):
+        columns[1 + 2 * place : 3 + 2 * place, place] = one.low, one.high
+    values = {one.key: columns[:, [place]] for place, one in enumerate(box)}
+    return with_values(design, values), [one.key for one in box for _ in range(2)]
+
+
+def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
+    """Heat of direct current, of ripple, of the core by Steinmetz [W], and rise [K]; (designs, 1) each."""
+    part, nothing = one.component.part, np.full((1, 1), np.nan)
+    core: Any = nothing
+    rise: Any = nothing
+    resistance = getattr(part, "thermal_resistance", None)
+    if one.component.kind in ("choke", "common_mode_choke"):
+        core = _core_heat(one, state)
+        if resistance is not None:
+            copper, rest = one.direct_heat + one.copper_heat, np.fmax(one.ripple_heat - one.copper_heat, core)
+            rise = temperature_rise(copper, rest, resistance, state.temperature)
+    elif resistance is not None:
+        rise = one.ripple_heat * resistance
+    return one.direct_heat, one.ripple_heat, core, rise
+
+
+def _core_heat(one: Loading, state: State) -> Any:
+    """Of every source by itself, added: exact for the converter's alone."""
+    if one.component.part.steinmetz is None:
+        return np.full((1, 1), np.nan)
+    volts = core_voltage(one, state)
+    flux = integral(volts)
+    swings = (np.reshape(spread(samples(c)), (-1, 1)) for _, c in flux)
+    heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
+    return sum(np.reshape(heat, (-1, 1)) for heat in heats)
+
+
+def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+    if one.component.kind == "capacitor":
+        yield from _of_capacitor(one, rise, design, state)
+    elif one.component.kind == "choke":
+        part, (branch,) = one.component.part, one.component.branches
+        yield _rated("current", one.rms_with_direct, part, "rated_current", "rms")
+        there = part.inductance_at(branch.direct, state.temperature)
+        magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
+        yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", "magnetising peak")
+        yield _rise(one, rise, state)
+    elif one.component.kind == "common_mode_choke":
+        yield from _of_common_mode(one, rise, state)
+
+
+def _rated(what: str, values: Any, part: Any, field: str, kind: Kind) -> _Measure:
+    limit = getattr(part, field, None)
+    return _Measure(what, "A", values, *((np.nan, Basis(kind, field)) if limit is None else (limit, Basis(kind))))
+
+
+def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+    part, bias = one.component.part, one.component.bias
+    weighed = sum(
+        2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
+    )
+    limit = part.rated_ripple(state.temperature)
+    factors = tuple(name for name in ("frequency", "temperature") if getattr(part, f"ripple_{name}_curve") is not None)
+    basis = Basis("ripple rms", "ripple_current" if limit is None else "", factors)
+    yield _Measure("ripple current", "A", np.sqrt(weighed), np.nan if limit is None else limit, basis)
+    share = float(np.max(part.usable_voltage / part.rated_voltage))
+    by_kind = part.voltage_derating is None
+    basis = Basis("usable voltage", share=share, rated=part.rated_voltage, by_kind=by_kind)
+    yield _Measure("voltage", "V", peak(one.voltages[0], bias), part.usable_voltage, basis)
+    yield _rise(one, rise, state)
+    if part.rated_life is not None:
+        limit = np.nan if design.service_life is None else design.service_life
+        life = part.life_at(state.temperature + rise)
+        missing = "service_life" if design.service_life is None else ""
+        beyond = bool(np.ravel(life)[0] > LONGEST)
+        if part.thermal_resistance is None and not beyond:
+            missing = "thermal_resistance"
+        yield _Measure("life", "s", life, limit, Basis("life", missing, beyond_seal=beyond), at_least=True)
+    leakage = part.leakage_current(bias)
+    if leakage is not None:
+        yield _Measure("leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, Basis("leakage"))
+
+
+def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]:
+    part, name = one.component.part, one.component.name
+    yield _rated("current", one.rms_with_direct, part, "rated_current", "winding rms")
+    unbalance, balanced = state.unbalance(name), state.current(name)
+    there = part.magnetising_at(unbalance, balanced, state.temperature)
+    magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
+    values = peak(magnetising, unbalance) + np.abs(balanced * part.imbalance) / 2
+    yield _rated("unbalanced current", values, part, "saturation_current", "unbalanced peak")
+    loop = [(f, (i - j) / 2) for (f, i), (_, j) in zip(*one.currents, strict=True)]
+    yield _rated("balanced current", peak(loop, balanced), part, "leakage_saturation_current", "peak")
+    yield _rise(one, rise, state)
+
+
+def _rise(one: Loading, rise: Any, state: State) -> _Measure:
+    part = one.component.part
+    most = part.maximum_temperature
+    limits: dict[Kind, float] = {"highest temperature": np.nan if most is None else most - state.temperature}
+    if part.kind.startswith("ceramic"):
+        limits["ceramic rise"] = CERAMIC_RISE
+    kind, limit = min(limits.items(), key=lambda pair: np.inf if np.isnan(pair[1]) else pair[1])
+    missing = "maximum_temperature" if np.isnan(limit) else ""
+    if part.thermal_resistance is None:
+        missing, limit = "thermal_resistance", np.nan
+    return _Measure("temperature rise", "K", rise, limit, Basis(kind, missing))
+
+
+def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Design, state: State) -> StressCheck:
+    """The verdict on one stress; ``same`` holds it for each shape of the converter's current."""
+    measures = tuple(same)
+    first, count = measures[0], len(keys) // len(measures)
+    values = np.concatenate([np.broadcast_to(np.ravel(m.values), (count,)) for m in measures])
+    known = values[np.isfinite(values) | np.isposinf(values)]
+    limit, value = float(np.max(first.limit)), float(values[0])
+    low, high = (float(np.min(known)), float(np.max(known))) if known.size else (np.nan, np.nan)
+    worst, best = (low, high) if first.at_least else (high, low)
+    at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
+    answer = _answer(worst, best, limit, first.at_least)
+    ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
+    return StressCheck(
+        name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
+        limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
+        depends_on=keys[at].strip() if answer == "depends on" else "", basis=first.basis,
+    )  # fmt: skip
+
+
+def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
+    if np.isnan(worst):
+        return "not known"
+    if np.isnan(limit):
+        return "no limit"
+    sign = -1 if at_least else 1
+    if sign * worst <= sign * limit:
+        return "within"
+    return "beyond" if sign * best > sign * limit else "depends on"
+
+
+def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
+    """The life of every electrolytic over all operating points, where each states its share of time; else nothing."""
+    shares = {point.name: point.share_of_time for point in design.operating_points}
+    lives: Mapping[str, list[StressCheck]] = {}
+    results = tuple(results)
+    for check in (check for result in results for check in result.checks if check.what == "life"):
+        lives.setdefault(check.name, []).append(check)  # type: ignore[attr-defined]
+    weights = [shares.get(result.point) for result in results]
+    if not weights or any(weight is None for weight in weights) or not sum(weights):  # type: ignore[arg-type]
+        return ()
+    return tuple(_mission(found, weights) for found in lives.values() if len(found) == len(weights))
+
+
+def _mission(found: list[StressCheck], weights: list[Any]) -> StressCheck:
+    value, low, high = (
+        float(mission_life(weights, [getattr(c, end) for c in found])) for end in ("value", "low", "high")
+    )
+    limit = found[0].limit
+    answer = _answer(low, high, limit, at_least=True)
+    return replace(
+        found[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+        verdict=answer, depends_on=found[0].depends_on if answer == "depends on" else "",
+    )  # fmt: skip
+
+
+def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
+    """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
+    found: dict[tuple[str, str], tuple[str, StressCheck]] = {}
+    for result in results:
+        for check in result.checks:
+            key = check.name, check.what
+            if key not in found or _severity(check) > _severity(found[key][1]):
+                found[key] = result.point, check
+    return tuple(found.values())
+
+
+def _severity(check: StressCheck) -> float:
+    value = -check.value if check.at_least else check.value
+    return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
+
+
+def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
+    """Every rating that is exceeded, or may be, at its worst operating point ("" of a whole life); those exceeded first."""
+    found = [*worst(results), *(("", life) for life in lives)]
+    return tuple(pair for answer in ("beyond", "depends on") for pair in found if pair[1].verdict == answer)

@@ -1,0 +1,118 @@
+"""Which capacitor across the converter's terminals tells what is inside: one of a size that matters, at which harmonics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from filterlib.network.waveform import lowpass_response
+from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
+from filterlib.system.source_spectra import measuring_circuit, samples, source_spectra, spread
+from filterlib.units import preferred_values
+
+TELLS = (0.3, 10.0)
+"""Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
+LEAST_MOVE = 0.05
+"""Share by which a reading must move at least to tell: less is supply, temperature and scope; common practice, no source."""
+MOSTLY = 0.75
+"""Share of the corners of what may be inside, at which a harmonic must tell to be named."""
+USUAL = FixtureCapacitor(capacitance=1e-6, esr=0.01, esl=8e-9)
+"""ESR and ESL of a capacitor with its clips: common practice, no source."""
+INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "loop_bandwidth")
+_HARMONICS = 10  # at which the two are compared: above, both are inductances
+_DECADES = range(-9, -1)  # of farads, in which values are tried
+
+
+@dataclass(frozen=True)
+class AddedCapacitor:
+    """A capacitor to put across the terminals for a second reading of the ripple.
+
+    ``capacitance`` [F], as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
+    which it tells (see `TELLS`) over most of what is not known inside. ``bare``, ``loaded`` [V]: peak to peak that the
+    stated arrangement reads without and with it, nominal; ``low``, ``high`` [V]: reading with it over the uncertainty
+    inside. ``too_small`` [F]: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
+    by ``too_small_moves``; NaN where every value tells.
+    """
+
+    capacitance: float
+    orders: tuple[int, ...]
+    bare: float
+    loaded: float
+    low: float
+    high: float
+    too_small: float
+    too_small_moves: float
+
+
+def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor:
+    """The preferred value (E6) whose impedance suits that inside at the most harmonics and corners of its range.
+
+    The lower a harmonic, the more it counts: the k-th as 1/k, as the capacitance inside shows at the first few alone.
+    None is larger than what may be inside: a larger one moves the reading no more, and its inrush may keep a converter down.
+
+    Parameters: ``converter``, with the ranges of its inside; ``load_current`` [A], where its ripple states none.
+    Raises ScaleError where the converter's stated figures contradict each other.
+
+    Examples
+    --------
+    >>> made = Converter(name="x", output_voltage=28, switching_frequency=180e3, output_capacitance=22e-6,
+    ...                  output_esr=12e-3, output_esl=4e-9, lead_inductance=16e-9, ripple={"peak_to_peak": 0.1})
+    >>> found = added_capacitor(made, 4.0)
+    >>> 10e-6 <= found.capacitance <= 100e-6, found.orders[0], 0.2e-6 < found.too_small < 5e-6
+    (True, 1, True)
+    """
+    frequencies = converter.switching_frequency * np.arange(1, _HARMONICS + 1)
+    corners = _corners(converter)
+    inner = np.abs(corners.inner_impedance(frequencies) + 2j * np.pi * frequencies * corners.lead_inductance.value)
+    sizes = np.array([float(f"{value}e{decade}") for decade in _DECADES for value in preferred_values("E6")])
+    ratios = np.abs(_impedance(sizes[:, None], frequencies))[:, None, :] / np.atleast_2d(inner)
+    tells = np.mean((ratios > TELLS[0]) & (ratios < TELLS[1]), axis=1)
+    sizable = sizes <= np.max(converter.output_capacitance.high)
+    best = int(np.argmax(np.where(sizable, tells @ (1 / np.arange(1, _HARMONICS + 1)), -1.0)))
+    moves = 1 / ratios[:, 0, 0]  # the nominal inside, at the switching frequency
+    small = int(np.argmax(moves >= LEAST_MOVE)) - 1
+    added = USUAL.model_copy(update={"capacitance": float(sizes[best])})
+    bare, loaded = _readings(converter, load_current, added)
+    known = np.ravel(_readings(corners, load_current, added)[1])
+    known = known[np.isfinite(known)]
+    return AddedCapacitor(
+        capacitance=float(sizes[best]),
+        orders=tuple(int(order) + 1 for order in np.flatnonzero(tells[best] >= MOSTLY)),
+        bare=float(bare),
+        loaded=float(loaded),
+        low=float(min(known.min(initial=np.inf), loaded)),
+        high=float(max(known.max(initial=0.0), loaded)),
+        too_small=float(sizes[small]) if small >= 0 else np.nan,
+        too_small_moves=float(moves[small]) if small >= 0 else np.nan,
+    )
+
+
+def _corners(converter: Converter) -> Converter:
+    """The converter as an array of designs: nominal, then every corner of what is not known inside."""
+    held = [getattr(converter, name) for name in INSIDE]
+    ends = [sorted({one.low, one.high}) for one in held]
+    rows = np.array([[float(np.max(one.value)) for one in held], *product(*ends)])
+    return converter.model_copy(update={name: held[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
+
+
+def _impedance(capacitance: Any, frequencies: np.ndarray) -> np.ndarray:
+    s = 2j * np.pi * frequencies
+    return USUAL.esr + s * USUAL.esl + 1 / (s * capacitance)
+
+
+def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[Any, Any]:
+    """Peak to peak [V] in the stated arrangement, without and with the added capacitor."""
+    seen = converter.ripple
+    forces = source_spectra(converter, load_current)
+    emf, frequencies = (forces.ripple + forces.spike)[..., 1:], forces.frequencies[1:]
+    current = load_current if seen.load_current is None else seen.load_current
+    limit = lowpass_response(frequencies, seen.bandwidth, seen.order)
+
+    def read(arrangement: Arrangement) -> Any:
+        transfer = measuring_circuit(converter, arrangement, current).transfer(frequencies, "ripple", ("probe", RETURN))
+        return spread(samples(transfer * limit * emf))
+
+    return read(seen), read(seen.model_copy(update={"capacitors": (*seen.capacitors, added)}))

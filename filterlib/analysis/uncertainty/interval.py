@@ -1,0 +1,228 @@
+"""How far a figure may lie from its nominal value: found by search over the uncertainty, and not only at the corners."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from filterlib.system.design import Design
+from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
+
+GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each unknown is moved alone
+SPREAD = 128  # quasi-random points over the whole box
+CORNERS = 32
+ROUNDS = 3  # of refinement around the best points
+AROUND = 12  # points around each best point and round
+CHUNK = 64  # designs solved at a time, so that memory stays bounded
+Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
+Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """The band of one figure: ``low`` and ``high``, and the values of the uncertain_parameters that make them.
+
+    ``nominal``: the figure itself. ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
+    """
+
+    nominal: float
+    low: float
+    high: float
+    at_low: Mapping[str, float]
+    at_high: Mapping[str, float]
+    effects: Mapping[str, tuple[float, float]]
+
+    @property
+    def decisive(self) -> str:
+        """Key of the unknown that moves the figure most."""
+        return max(self.effects, key=lambda key: width(self.effects[key]))
+
+
+def width(ends: tuple[float, float]) -> float:
+    """How far a figure above zero moves, as the logarithm of the ratio of its ends; 0 where that means nothing."""
+    low, high = ends
+    return float(np.log(high / low)) if 0 < low < high else 0.0
+
+
+def shapes(design: Design) -> tuple[Design, ...]:
+    """The design, or one of each shape where the converter's is not stated."""
+    if design.converter.shape is not None:
+        return (design,)
+    made = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
+    return tuple(design.model_copy(update={"converter": converter}) for converter in made)
+
+
+def over_shapes(
+    design: Design,
+    measure: Measure,
+    *,
+    more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
+    progress: Progress | None = None,
+) -> dict[Any, Interval]:
+    """The band of every figure over the design's uncertain_parameters, and over shapes that are not stated.
+
+    Parameters: ``measure``: takes a design that stands for many and the values that made it {key: array (designs, 1)},
+    gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain_parameters beside those of a design;
+    ``progress``: told the share of the search that is done.
+    """
+    variants = shapes(design)
+    found: dict[Hashable, Interval] = {}
+    for number, variant in enumerate(variants):
+        tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
+        box = (*uncertain_parameters(variant), *more(variant))
+        for key, extent in search(in_chunks(variant, measure, tell), box).items():
+            found[key] = _wider(found[key], extent) if key in found else extent
+    return found
+
+
+def _wider(one: Interval, two: Interval) -> Interval:
+    """Both shapes' bands together; the shape itself is an unknown that moves the figure from one nominal to the other."""
+    low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
+    shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
+    return Interval(
+        one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape}
+    )
+
+
+def in_chunks(design: Design, measure: Measure, progress: Progress | None = None) -> Metric:
+    """``measure`` of a design's variants, a few at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
+    done = [0]
+
+    def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
+        count = len(next(iter(values.values())))
+        parts = []
+        for start in range(0, count, CHUNK):
+            chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
+            size = len(next(iter(chunk.values())))
+            found = measure(with_values(design, chunk), chunk)
+            parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in found.items()})
+            done[0] += CHUNK
+            if progress is not None:
+                progress(done[0] / (done[0] + 256))
+        return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+    return metric
+
+
+def search(
+    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], *, seed: int = 1
+) -> dict[Hashable, Interval]:
+    """The band of every figure that ``metric`` gives, over the box of the uncertain_parameters' ranges.
+
+    Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
+    contradicts what was stated; ``uncertain_parameters``; ``seed`` of the quasi-random points.
+    Returns: {figure: `Interval`}; without uncertain_parameters an empty dict.
+    The box is walked with each unknown alone, in Sobol points and random corners, with every unknown where it alone goes
+    furthest, then around the best points found; a
+    resonance that is narrow against that spacing can still be missed, so a band is a lower bound of the true one.
+    """
+    if not uncertain_parameters:
+        return {}
+    rng = np.random.default_rng(seed)
+    shares = np.concatenate(
+        [
+            _alone(uncertain_parameters),
+            _sobol(len(uncertain_parameters), seed),
+            rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
+        ]
+    )
+    values = _measure(metric, uncertain_parameters, shares)
+    effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
+    together = _together(shares, values, len(uncertain_parameters))
+    shares, values = _more(metric, uncertain_parameters, shares, values, together)
+    width = 0.25
+    for _ in range(ROUNDS):
+        best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
+        centres = np.repeat(shares[sorted(set(best))], AROUND, axis=0)
+        near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
+        shares, values = _more(metric, uncertain_parameters, shares, values, near)
+        width /= 2
+    return {name: _extent(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+
+
+def _more(
+    metric: Metric,
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    shares: np.ndarray,
+    values: Any,
+    rows: np.ndarray,
+) -> Any:
+    """The points and figures so far, and those of further points."""
+    found = _measure(metric, uncertain_parameters, rows)
+    return np.concatenate([shares, rows]), {name: np.concatenate([v, found[name]]) for name, v in values.items()}
+
+
+def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int) -> np.ndarray:
+    """For each figure every unknown where it alone makes it least, and where greatest: most figures go one way each."""
+    grid = len(GRID)
+    rows = []
+    for figure in values.values():
+        moved = figure[1 : 1 + count * grid].reshape(count, grid)
+        for pick in (_argmin, _argmax):
+            rows.append([shares[1 + index * grid + pick(moved[index]), index] for index in range(count)])
+    return np.unique(np.array(rows), axis=0)
+
+
+def _alone(uncertain_parameters: tuple[UncertainParameter, ...]) -> np.ndarray:
+    """The nominal point, then each unknown alone at the shares of `GRID`."""
+    nominal = np.array([unknown.share(unknown.nominal) for unknown in uncertain_parameters])
+    rows = [nominal]
+    for index in range(len(uncertain_parameters)):
+        for share in GRID:
+            row = nominal.copy()
+            row[index] = share
+            rows.append(row)
+    return np.array(rows)
+
+
+def _sobol(dimensions: int, seed: int) -> np.ndarray:
+    from scipy.stats import qmc  # takes half a second to import
+
+    return qmc.Sobol(dimensions, seed=seed).random(SPREAD)
+
+
+def _measure(
+    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], shares: np.ndarray
+) -> dict[Hashable, np.ndarray]:
+    values = {unknown.key: unknown.at(shares[:, [index]]) for index, unknown in enumerate(uncertain_parameters)}
+    return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
+
+
+def _effects(
+    uncertain_parameters: tuple[UncertainParameter, ...], values: np.ndarray
+) -> dict[str, tuple[float, float]]:
+    effects = {}
+    for index, unknown in enumerate(uncertain_parameters):
+        moved = np.append(values[1 + index * len(GRID) : 1 + (index + 1) * len(GRID)], values[0])
+        moved = moved[np.isfinite(moved)]
+        effects[unknown.key] = (float(moved.min()), float(moved.max())) if moved.size else (np.nan, np.nan)
+    return effects
+
+
+def _argmin(values: np.ndarray) -> int:
+    return int(np.argmin(np.where(np.isfinite(values), values, np.inf)))
+
+
+def _argmax(values: np.ndarray) -> int:
+    return int(np.argmax(np.where(np.isfinite(values), values, -np.inf)))
+
+
+def _extent(
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    shares: np.ndarray,
+    values: np.ndarray,
+    effects: Mapping[str, Any],
+) -> Interval:
+    low, high = _argmin(values), _argmax(values)
+
+    def at(row: int) -> dict[str, float]:
+        return {
+            unknown.key: float(unknown.at(share))
+            for unknown, share in zip(uncertain_parameters, shares[row], strict=True)
+        }
+
+    return Interval(float(values[0]), float(values[low]), float(values[high]), at(low), at(high), effects)

@@ -1,0 +1,260 @@
+"""What a panel does, without a browser: controls move, a pure function computes, a kept picture is drawn anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Generic, TypeAlias, TypedDict
+
+from filterlib.errors import FilterlibError
+from filterlib.show.panels.controls import Choice, Control
+from filterlib.show.panels.marks import R
+from filterlib.show.panels.panel_state import D, Reading, State, Values, change
+from filterlib.show.panels.picture import Picture
+from filterlib.show.panels.theme import Theme
+from filterlib.show.style import slug
+from filterlib.system.design import Design
+from filterlib.system.writing import save_design
+from filterlib.words.labels import SYMBOLS
+from filterlib.words.quantities import number
+
+Tick: TypeAlias = Callable[[float], None]
+
+
+class Row(TypedDict):
+    """A reading as it is shown, with those that were ``kept``."""
+
+    label: str
+    text: str
+    verdict: str
+    symbol: str
+    note: str
+    kept: list[str]
+
+
+@dataclass(frozen=True)
+class Calculation(Generic[D, R]):
+    """What a panel computes.
+
+    ``start``: a frozen design, or any frozen dataclass; ``compute``: pure, from
+    it to a frozen result, quick; ``refine``: from design, result and a function that takes the share done so far, to the
+    result with what takes longer (it runs when the sliders rest); ``change``: puts the controls' values into the design.
+    """
+
+    start: D
+    compute: Callable[[D], R]
+    refine: Callable[[D, R, Tick], R] | None = None
+    change: Callable[[D, Values], D] = change
+
+
+@dataclass(frozen=True)
+class Display(Generic[R]):
+    """What a panel shows of a result: its picture, the numbers that decide, and a sentence for who cannot see it."""
+
+    picture: Picture[R]
+    readings: Callable[[R], Sequence[Reading]]
+    sentence: Callable[[R], str]
+
+
+class Session(Generic[D, R]):
+    """A panel without its browser: controls, result and picture; whoever shows it puts its own function in ``shown``."""
+
+    design: D
+    result: R
+
+    def __init__(
+        self, title: str, calculation: Calculation[D, R], controls: Sequence[Control | Choice], display: Display[R]
+    ) -> None:
+        self.title, self.calculation, self.display = title, calculation, display
+        self.state = State(calculation.start, controls, calculation.change)
+        self.error, self.old, self.note = "", False, ""
+        self.png = b""
+        self.touched = ""
+        self.ticket, self.refined = 0, 0
+        self.kept: list[tuple[str, ...]] = []
+        self.shown: Callable[[], None] | None = None
+        self.update()
+
+    @property
+    def picture(self) -> Picture[R]:
+        """The kept picture."""
+        return self.display.picture
+
+    @property
+    def values(self) -> dict[str, float | str]:
+        """The value of every slider and the words of every choice."""
+        return {name: self.state.value(name) for name in self.state.controls}
+
+    @property
+    def saved(self) -> Design | None:
+        """The design that is saved: that of the controls, or the one within what they change; None where there is none."""
+        design = self.design if isinstance(self.design, Design) else getattr(self.design, "design", None)
+        return design if isinstance(design, Design) else None
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The numbers that decide, now."""
+        return tuple(self.display.readings(self.result))
+
+    @property
+    def sentence(self) -> str:
+        """What the picture shows, in words."""
+        return self.display.sentence(self.result)
+
+    @property
+    def table(self) -> list[Row]:
+        """The readings, ready to be shown, with those that were kept."""
+        return [
+            {
+                "label": one.label, "text": _text(one), "verdict": one.verdict, "symbol": SYMBOLS.get(one.verdict, ""),
+                "note": one.note, "kept": [row[at] for row in self.kept if at < len(row)],
+            }
+            for at, one in enumerate(self.readings)
+        ]  # fmt: skip
+
+    # ---- moving ----------------------------------------------------------------------------------------------------
+
+    def at(self, values: Values) -> R:
+        """The result with some controls moved, by name, the panel staying as it is."""
+        return self.calculation.compute(self.state.design(values))
+
+    def move(self, name: str, value: float | str) -> R:
+        """Move a control to a value or an option; returns the new result."""
+        with self._moving(name):
+            self.state.set(name, value)
+        return self.result
+
+    def step_to(self, places: Mapping[str, int]) -> None:
+        """Move controls to positions."""
+        with self._moving(*places):
+            for name, place in places.items():
+                self.state.step_to(name, place)
+
+    @contextmanager
+    def _moving(self, *names: str, note: str = "") -> Iterator[None]:
+        yield
+        self.touched, self.note = next(iter(names), self.touched), note
+        self.update()
+
+    def update(self) -> None:
+        """Compute, draw and show. What goes wrong is shown and raised again; the last good picture stays, marked."""
+        self.ticket += 1
+        try:
+            self.design = self.state.design()
+            result = self.calculation.compute(self.design)
+            self.draw(result)
+        except Exception as error:
+            self.error, self.old = said(error), True
+            raise
+        finally:
+            self._show()
+
+    def _show(self) -> None:
+        if self.shown is not None:
+            self.shown()
+
+    def draw(self, result: R) -> None:
+        """Draw a result, and take it as the panel's."""
+        self.picture.put(result)
+        self.picture.draw()
+        png = self.picture.png()
+        self.result, self.png, self.error, self.old = result, png, "", False
+
+    def refine(self) -> None:
+        """Compute and draw what takes longer, here and now."""
+        if self.calculation.refine is not None:
+            self.draw(self.calculation.refine(self.design, self.result, lambda share: None))
+            self._show()
+
+    def guarded(self, action: Callable[[], object]) -> None:
+        """Do what a button asks for; what goes wrong is shown, and raised again."""
+        try:
+            action()
+        except Exception as error:
+            self.error = said(error)
+            raise
+        finally:
+            self._show()
+
+    # ---- buttons ---------------------------------------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """Keep the curves and numbers as a reference while moving on."""
+        self.kept = [*self.kept, tuple(_text(one) for one in self.readings)][-3:]
+        self.picture.keep()
+        self._redraw(
+            f"kept {len(self.kept)} is what was shown"
+            if len(self.kept) < 3
+            else "three are kept; the next takes the place of the oldest"
+        )
+
+    def forget(self) -> None:
+        """Drop what was kept."""
+        self.kept = []
+        self.picture.forget()
+        self._redraw("nothing is kept")
+
+    def _redraw(self, note: str) -> None:
+        self.picture.draw()
+        self.png, self.note = self.picture.png(), note
+        self._show()
+
+    def back(self) -> None:
+        """Every control to its start; what was kept stays."""
+        self.picture.limits = {}
+        with self._moving(self.touched, note="everything is as at the start"):
+            self.state.back()
+
+    def snap(self, series: str, name: str = "") -> None:
+        """Move a slider (the last that was moved) to the nearest value of "E12" or "E24", or to the nearest "part"."""
+        wanted = name or self.touched
+        control = self.state.named(wanted)
+        with self._moving(wanted, note=f"{control.label}: the nearest {series}"):
+            if series == "part":
+                word = self.state.nearest(wanted)
+                self.state.set(self.state.governor[wanted].name, word)
+            elif isinstance(control, Control):
+                self.state.set(wanted, control.snapped(float(self.state.value(wanted)), series))
+
+    def save_figure(self, folder: str | Path = ".") -> Path:
+        """Write the picture as SVG and as PNG; nothing is replaced. Returns the SVG's path."""
+        path = _free(Path(folder), slug(self.title), (".svg", ".png"))
+        path.with_suffix(".svg").write_text(self.picture.svg() + "\n", encoding="utf-8")
+        path.with_suffix(".png").write_bytes(self.picture.print_png())
+        self._redraw(f"saved as {path.name}.svg and .png")
+        return path.with_suffix(".svg")
+
+    def save_design(self, folder: str | Path = ".") -> Path:
+        """Write the design as a design file; nothing is replaced. Raises FilterlibError where it is none."""
+        design = self.saved
+        if design is None:
+            raise FilterlibError(f"{self.title}: this panel has no design that could be reviewed")
+        path = _free(Path(folder), slug(design.name), (".toml",)).with_suffix(".toml")
+        save_design(design, path)
+        self._redraw(f"saved as {path.name}; to review it: filterlib review {path.name} --out review")
+        return path
+
+    def restyle(self, dark: bool) -> None:
+        """Draw on light or on dark ground."""
+        if self.picture.theme.dark != dark:
+            self.picture.restyle(Theme(dark))
+            self._redraw(self.note)
+
+
+def said(error: Exception) -> str:
+    """An error in the library's words; of another kind with its name before it."""
+    return str(error) if isinstance(error, FilterlibError) else f"{type(error).__name__}: {error}"
+
+
+def _text(reading: Reading) -> str:
+    return reading.value if isinstance(reading.value, str) else number(reading.value, reading.unit)
+
+
+def _free(folder: Path, stem: str, endings: Sequence[str]) -> Path:
+    """A path without ending that no file has yet."""
+    count = 1
+    while any((folder / f"{stem}-{count}{ending}").exists() for ending in endings):
+        count += 1
+    return folder / f"{stem}-{count}"

@@ -1,0 +1,55 @@
+"""A part as it is placed: its branches of the circuit, its direct current and bias, and what a reader calls it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from filterlib.parts.base import Value
+from filterlib.parts.capacitor import Capacitor
+from filterlib.system.state import State
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One element of the circuit that carries current: name, winding, direct current [A], resistance to it [ohm]."""
+
+    element: str
+    winding: int = 1
+    direct: Value = 0.0
+    ohms: Value = 0.0
+
+
+@dataclass(frozen=True)
+class Component:
+    """One part as it is placed.
+
+    ``name``: as its element; ``stage``: name of its stage, "" of a load's capacitor; ``label``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
+    "wire" or "resistor"; ``part`` (None of a resistor); ``count`` alike in parallel, among which current and heat are
+    shared; ``branches``; ``bias`` [V] of a capacitor.
+    """
+
+    name: str
+    label: str
+    kind: str
+    part: Any
+    branches: tuple[Branch, ...]
+    count: int = 1
+    bias: Value = 0.0
+    stage: str = ""
+
+
+def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Value) -> Component:
+    """A placed capacitor: its one branch carries no direct current."""
+    return Component(name, label, "capacitor", part, (Branch(name),), count, bias)
+
+
+def resistor(name: str, label: str) -> Component:
+    """A placed resistor."""
+    return Component(name, label, "resistor", None, (Branch(name),))
+
+
+def line_currents(state: State, name: str, lines: int) -> tuple[Value, Value]:
+    """Direct currents [A] of a stage's lines, each towards the load."""
+    balanced, whole = state.current(name), state.unbalance(name)
+    return (balanced + whole / 2, whole / 2 - balanced) if lines == 2 else (balanced, balanced)

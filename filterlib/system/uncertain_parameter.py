@@ -1,0 +1,96 @@
+"""One value that is not known exactly, how its range is walked, and which of them a model has."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel
+
+from filterlib.parts.base import Part, Quantity, Toleranced, Unequal
+from filterlib.system.model import Model, marks
+from filterlib.system.ranged import Ranged, RangedQuantity
+
+_Share = TypeVar("_Share", float, NDArray[np.float64])
+
+
+@dataclass(frozen=True)
+class UncertainParameter:
+    """One value that may lie elsewhere: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
+
+    ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``.
+    """
+
+    key: str
+    label: str
+    unit: str
+    nominal: float
+    low: float
+    high: float
+    stated: bool
+    why: str
+
+    @property
+    def logarithmic(self) -> bool:
+        """True where the range is walked in ratios."""
+        return self.low > 0 and self.high > 2 * self.low
+
+    def at(self, share: _Share) -> _Share:
+        """The value at a share 0 .. 1 of the range (an array gives an array)."""
+        walked: _Share = self.low + (self.high - self.low) * share
+        if self.logarithmic:
+            walked = self.low * (self.high / self.low) ** share
+        return walked
+
+    def share(self, value: float) -> float:
+        """The share of the range at which a value lies: the other way round."""
+        if self.logarithmic:
+            return float(np.log(value / self.low) / np.log(self.high / self.low))
+        return (value - self.low) / (self.high - self.low)
+
+
+def ranges(key: str, model: BaseModel, *, owner: str = "", driven: bool = False) -> Iterator[UncertainParameter]:
+    """Every range of a model, and of the sections and parts in it: the model's own first, in the order of its fields.
+
+    ``key`` of the model in the design file; ``owner``: its name in the labels; ``driven``: something drives the chassis, so that
+    strays and what is unequal in the two lines count. A range without extent is left out.
+    """
+    unused = model.ineffective(driven) if isinstance(model, Model) else ()
+    for name, found in marks(type(model)).items():
+        value = getattr(model, name)
+        for mark in found if name not in unused else ():
+            if isinstance(mark, RangedQuantity) and isinstance(value, Ranged) and value.low < value.high:
+                yield _of_range(f"{key}.{name}", mark, value, owner)
+            elif isinstance(mark, Unequal) and driven and name not in model.model_fields_set:
+                yield _of_two(f"{key}.{name}", mark, owner)
+    for name in type(model).model_fields:
+        inner = getattr(model, name)
+        if name == "part":
+            yield from ranges(key, inner, owner=owner, driven=driven)
+        elif isinstance(inner, BaseModel):
+            whole = f"the {name.replace('_', ' ')}" + (f" of {owner}" if owner else "")
+            yield from ranges(f"{key}.{name}", inner, owner=whole, driven=driven)
+
+
+def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParameter]:
+    """Every value of a part that has a tolerance."""
+    for name, found in marks(type(part)).items():
+        for mark in found:
+            if isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
+                value, unit = getattr(part, name), next(one.unit for one in found if isinstance(one, Quantity))
+                ends = value * (1 - spread), value * (1 + spread)
+                label = mark.label.format(owner=owner)
+                yield UncertainParameter(f"{key}.{name}", label, unit, value, *ends, True, "tolerance")
+
+
+def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:
+    label = mark.label.format(owner=owner)
+    return UncertainParameter(key, label, mark.unit, float(value.value), value.low, value.high, value.stated, value.why)
+
+
+def _of_two(key: str, mark: Unequal, owner: str) -> UncertainParameter:
+    label = mark.label.format(owner=owner)
+    return UncertainParameter(key, label, "", 0.0, -mark.spread, mark.spread, False, mark.why)

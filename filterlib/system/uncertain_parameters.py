@@ -1,0 +1,53 @@
+"""What is not known exactly of a design: every range of its models, and the tolerances of the filter's parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any, cast
+
+from filterlib.parts.base import Part, Value
+from filterlib.system.design import Design
+from filterlib.system.places import path, rebuilt
+from filterlib.system.ranged import Ranged
+from filterlib.system.uncertain_parameter import UncertainParameter, ranges, toleranced
+
+
+def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
+    """Everything with a range: of converter, couplings, filter, loads and clip, and (``tolerances``) of the filter's parts.
+
+    The order is kept: quasi-random points go by it. Unit and label of each are those at the field of its model.
+    """
+    driven = design.driven
+    found = [*ranges("converter", design.converter, driven=driven)]
+    for pair in design.all_couplings:
+        key = f"coupling.{pair.name}"  # of its one value too
+        found += (replace(one, key=key) for one in ranges(key, pair, owner=f"{pair.first} and {pair.second}"))
+    for stage in design.filter:
+        found += ranges(f"filter.{stage.name}", stage, owner=stage.name, driven=driven)
+    for load in design.loads:
+        found += ranges(f"load.{load.name}", load, owner=load.name, driven=driven)
+    if design.clip is not None:
+        found += ranges("clip", design.clip)
+    if tolerances:
+        for stage in design.filter:
+            found += toleranced(f"filter.{stage.name}", stage.part, owner=stage.name)
+    return tuple(found)
+
+
+def with_values(design: Design, values: Mapping[str, Value]) -> Design:
+    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
+
+    Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
+    Raises FilterlibError for another key that leads nowhere.
+    """
+    design = design.model_copy(update={"couplings": design.all_couplings})
+    places = {path(design, key): value for key, value in values.items() if not key.startswith("input_side.")}
+    return cast(Design, rebuilt(design, places, _unchecked))
+
+
+def _unchecked(model: Any, values: dict[str, Any]) -> Any:
+    """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
+    old = {name: getattr(model, name) for name in values}
+    new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
+    return model.replace(**new) if isinstance(model, Part) else model.model_copy(update=new)

@@ -1,0 +1,1 @@
+"""Results in words: figures with their units, labels, sentences and caveats. Nothing is computed here."""

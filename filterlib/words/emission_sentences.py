@@ -1,0 +1,124 @@
+"""What an estimate of conducted emission says, covers and takes for granted, and when the detectors agree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.receiver import ReceiverBand, by_band
+from filterlib.analysis.linear.modal_two_port import CONVENTION
+from filterlib.system.design import Design
+from filterlib.system.input_side import steps_up
+from filterlib.units import format_quantity
+from filterlib.words.labels import detector_words
+from filterlib.words.quantities import level_unit
+
+ESTIMATE = (
+    "This is an estimate before a test, not a test: only a measurement in a test house shows whether a limit is kept."
+)
+NEAR_END = 0.1  # share by which a switching frequency may miss the end of a limit and still cross it in practice
+_WHERE = {
+    "plus": "plus line",
+    "return": "return line",
+    "common": "common mode",
+    "common_current": "common-mode current",
+}
+
+
+def margin_sentence(margin: Margin) -> str:
+    """How far a detector stays below a limit, where, and over the uncertainty."""
+    unit = level_unit(margin.unit)
+    text = (
+        f"{margin.title}, {detector_words(margin.detector)}: {_side(margin.margin)} the limit at "
+        f"{format_quantity(margin.frequency, 'Hz')}, {_WHERE[margin.place]} ({margin.level:.1f} {unit} against "
+        f"{margin.limit_level:.1f} {unit})"
+    )
+    if margin.low < margin.high:
+        moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
+        text += f"; from {_side(margin.low)} to {_side(margin.high)} it over the uncertainty{moved}"
+    return text + ("; this limit is from memory" if margin.from_memory else "")
+
+
+def _side(margin: float) -> str:
+    return f"{abs(margin):.1f} dB {'below' if margin >= 0 else 'ABOVE'}"
+
+
+def agreement(result: EmissionResult) -> str:
+    """Where harmonics are received one by one, so that all detectors read the same; "" where there are none."""
+    used = by_band(result.frequencies)
+    apart, together = ([band for band in used if band.alone(result.spacing) is alone] for alone in (True, False))
+    parts = []
+    if apart:
+        parts.append(
+            f"{_bandwidths(apart)}: the harmonics are further apart than twice the bandwidth, each is received alone, and "
+            "quasi-peak and average equal peak (a frequency that wanders or skips pulses would lower both)"
+        )
+    if together:
+        parts.append(
+            f"{_bandwidths(together)}: several harmonics pass together; peak is the highest of their envelope, average its "
+            "mean, and quasi-peak follows from the detector's charge and discharge times"
+        )
+    return "; ".join(parts)
+
+
+def _bandwidths(bands: list[ReceiverBand]) -> str:
+    words = " and ".join(f"{band.name} ({format_quantity(band.bandwidth, 'Hz')})" for band in bands)
+    return f"In band{'s' * (len(bands) > 1)} {words}"
+
+
+def covers(design: Design, side: str) -> Iterator[str]:
+    """What the estimate holds, and what it leaves out."""
+    yield f"The two networks' receivers read each line to chassis; as modes: {CONVENTION}"
+    yield "The networks' supply terminals are taken to be at chassis potential at the frequencies that are measured"
+    if side == "output":
+        way_back = (
+            "its own cable and battery, and no networks," if design.converter.supply is not None else "no networks"
+        )
+        yield (
+            "The networks take the place of the loads, at the end of the filter; what the loads themselves emit is not in it, "
+            f"and {way_back} are at the converter's input"
+        )
+    else:
+        shape = "a triangle, for its choke is in the input" if steps_up(design.converter) else "a pulse with a flat top"
+        yield (
+            f"At the input the converter draws {shape}, estimated from output power, duty cycle and edge time; what rings at the "
+            "edges there is not known, so above 10 MHz the differential part is a lower bound"
+        )
+    if design.converter.common_mode is None:
+        yield (
+            "No common-mode drive is stated (converter.common_mode): what the lines share comes from unequal lines alone, and is "
+            "a lower bound"
+        )
+    if design.converter.spike is None and side == "output":
+        yield "No spike is stated (converter.spike): above a few megahertz the differential part is a lower bound"
+    if not design.chassis:
+        yield "Nothing in the design reaches a chassis: the ground plane under the test set-up stands for it, without stray capacitance"
+
+
+def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
+    """What to know of this network, these limits and this switching frequency together."""
+    switching, test = design.converter.switching_frequency, result.test
+    network = test.at
+    if switching < network.low * (1 - 1e-9):
+        yield (
+            f"The network is specified from {format_quantity(network.low, 'Hz')} on: harmonics below, the switching frequency "
+            f"of {format_quantity(switching, 'Hz')} among them, are not judged"
+        )
+    for lowest in sorted({piece.frequencies[0] for one in test.judged for piece in one.limit.pieces}):
+        if abs(switching / lowest - 1) < NEAR_END:
+            yield (
+                f"The switching frequency of {format_quantity(switching, 'Hz')} is close to where a limit begins, "
+                f"{format_quantity(lowest, 'Hz')}: its tolerance decides which limit the fundamental meets, if any"
+            )
+    for one in test.judged:
+        if one.limit.network not in (None, network.name):
+            yield f"{one.limit.title} applies to another network ({one.limit.network}): the margin is an indication"
+        if one.limit.from_memory:
+            yield f"{one.limit.title}: these limits are from memory; look them up in the standard"
+        if one.limit.note:
+            yield f"{one.limit.title}: {one.limit.note}"
+    if design.converter.bond is not None and test.side == "input":
+        yield (
+            "The converter's bond joins its return to the chassis, in parallel with the return line's network: that line then reads "
+            "little, and the bond's inductance decides"
+        )

@@ -1,0 +1,128 @@
+"""Figures as text: a number with its unit, an interval, a share, a margin; and the small change of sentences."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+
+from filterlib.units import format_hours, format_quantity
+
+LEAST_RISE = 0.01  # [K] below which a rise in temperature is not told apart
+
+
+def number(value: float | None, unit: str, digits: int = 3) -> str:
+    """A number with its unit, or "not known" where there is none.
+
+    >>> number(0.0123, "V"), number(float("nan"), "V"), number(0.04, "dB")
+    ('12.3 mV', 'not known', '0.0 dB')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    if unit.startswith("dB"):
+        return f"{value:.1f} {level_unit(unit)}".replace("-", "\N{MINUS SIGN}")
+    return format_quantity(float(value), unit, digits)
+
+
+def level_unit(unit: str) -> str:
+    """A unit of level as it is printed.
+
+    >>> level_unit("dBuV")
+    'dBµV'
+    """
+    return unit.replace("u", "µ")
+
+
+def interval_text(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """An interval with its unit, or "none" where there is none.
+
+    >>> interval_text(0.004, 0.011, "V"), interval_text(float("nan"), float("nan"), "V")
+    ('4 mV to 11 mV', 'none')
+    """
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "none"
+    return " to ".join(dict.fromkeys((number(low, unit, digits), number(high, unit, digits))))
+
+
+def share(value: float) -> str:
+    """A share of one in whole percent.
+
+    >>> share(0.731)
+    '73 %'
+    """
+    return f"{100 * value:.0f} %" if math.isfinite(value) else "not known"
+
+
+def margin_text(ratio: float) -> str:
+    """What is left up to a limit, as a share of the stress.
+
+    >>> margin_text(0.43), margin_text(36.0), margin_text(-0.95), margin_text(float("nan"))
+    ('43 %', 'more than tenfold', '-95 %', '')
+    """
+    if math.isnan(ratio):
+        return ""
+    return "more than tenfold" if ratio > 9 else share(ratio)
+
+
+def stress_number(value: float, unit: str) -> str:
+    """A stress: times in hours, and no rise that nobody would measure.
+
+    >>> stress_number(3.6e6, "s"), stress_number(0.001, "K"), stress_number(2.5, "A")
+    ('1000 h', 'below 0.01 K', '2.5 A')
+    """
+    if math.isnan(value):
+        return "not known"
+    if unit == "K" and abs(value) < LEAST_RISE:
+        return f"below {LEAST_RISE:g} K"
+    return format_hours(value) if unit == "s" and math.isfinite(value) else format_quantity(value, unit)
+
+
+def ohms(value: float) -> str:
+    """The size of an impedance, which may be infinite."""
+    return number(value, "ohm") if math.isfinite(value) else "infinite"
+
+
+def loss(level: float) -> str:
+    """An insertion loss, which is infinite where nothing passes."""
+    return number(level, "dB") if math.isfinite(level) else "nothing passes"
+
+
+def unbroken(text: str) -> str:
+    """A text in which no line ends between a number and its unit.
+
+    >>> unbroken("4 mV to 11 mV") == "4\N{NO-BREAK SPACE}mV to 11\N{NO-BREAK SPACE}mV"
+    True
+    """
+    return re.sub(r"(?<=\d) (?=(?!to |at |and )[A-Za-zµΩ°%²/]{1,4}(?!\w))", "\N{NO-BREAK SPACE}", text)
+
+
+def capital(text: str) -> str:
+    """With a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def joined(words: Iterable[str]) -> str:
+    """A list as one says it.
+
+    >>> joined(["C1", "L1", "C2"]), joined(["C1"])
+    ('C1, L1 and C2', 'C1')
+    """
+    several = list(words)
+    return " and ".join([", ".join(several[:-1]), several[-1]]) if len(several) > 1 else "".join(several)
+
+
+def runs(orders: Sequence[int]) -> str:
+    """Whole numbers as words.
+
+    >>> runs((1, 2, 3, 7, 9, 10))
+    '1 to 3, 7, 9 and 10'
+    """
+    found: list[list[int]] = []
+    for order in orders:
+        if found and order == found[-1][-1] + 1:
+            found[-1].append(order)
+        else:
+            found.append([order])
+    return ", ".join(
+        f"{run[0]}" if len(run) == 1 else f"{run[0]} {'and' if len(run) == 2 else 'to'} {run[-1]}" for run in found
+    )

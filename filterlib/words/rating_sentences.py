@@ -1,0 +1,69 @@
+"""What parts carry against their ratings, in words."""
+
+from __future__ import annotations
+
+from filterlib.analysis.stress.stress import LONGEST, Basis, StressCheck
+from filterlib.units import format_hours, format_quantity
+from filterlib.words.quantities import joined, share, stress_number
+
+_VERDICTS = {
+    "within": "✓ within its rating",
+    "beyond": "✗ beyond its rating",
+    "no limit": "– no limit stated",
+    "not known": "? not known",
+}
+_KINDS = {
+    "rms": "rms, direct current included",
+    "winding rms": "rms of a winding, direct current included",
+    "magnetising peak": "largest current that magnetises the core",
+    "unbalanced peak": "peak current that returns another way than through the choke",
+    "peak": "at its peak",
+    "leakage": "the most at 20 °C; nothing limits it",
+    "life": "the design's service_life",
+    "highest temperature": "up to the part's highest temperature",
+    "ceramic rise": "the usual limit for ceramics",
+}
+
+
+def basis_text(basis: Basis) -> str:
+    """Whose a limit is and how the stress is counted, or why there is no limit."""
+    if basis.missing == "thermal_resistance" and basis.kind == "life":
+        return "the part states no thermal_resistance, so its temperature is not known"
+    seal = f"; beyond some {format_hours(LONGEST, 2)} the seal decides" if basis.beyond_seal else ""
+    if basis.missing:
+        return f"the {'design' if basis.kind == 'life' else 'part'} states no {basis.missing}{seal}"
+    if basis.kind == "ripple rms":
+        return "rms" + (f", with the part's factors against {joined(basis.factors)}" if basis.factors else "")
+    if basis.kind == "usable voltage":
+        rule = " by the rule of its kind" if basis.by_kind else ""
+        return f"direct voltage and ripple; {share(basis.share)} of the rated {format_quantity(basis.rated, 'V')}{rule}"
+    return _KINDS[basis.kind] + seal
+
+
+def stress_verdict(check: StressCheck) -> str:
+    """The verdict on a stress, with its symbol."""
+    return _VERDICTS.get(check.verdict, f"◐ depends on {check.depends_on}")
+
+
+def stress_interval(check: StressCheck) -> str:
+    """From the least to the greatest; "" where nothing moves it."""
+    ends = dict.fromkeys(stress_number(end, check.unit) for end in (check.low, check.high))
+    return " to ".join(ends) if len(ends) > 1 else ""
+
+
+def stress_limit(check: StressCheck) -> str:
+    """The limit, with the side on which the stress has to stay."""
+    return f"at {'least' if check.at_least else 'most'} {stress_number(check.limit, check.unit)}"
+
+
+def stress_sentence(check: StressCheck, point: str = "") -> str:
+    """One stress with its interval, its limit and the verdict, at an operating point where one is named."""
+    start, why = f"{check.part}: {check.what}", basis_text(check.basis)
+    if check.verdict == "not known":
+        return f"{start} is not known: {why}"
+    interval = stress_interval(check)
+    value = f"{start} {stress_number(check.value, check.unit)}" + (f" ({interval})" if interval else "")
+    if check.verdict == "no limit":
+        return f"{value}; {why}"
+    end = {"within": "", "beyond": ": beyond its rating"}.get(check.verdict, f": depends on {check.depends_on}")
+    return f"{value}, {stress_limit(check)} ({why}){end}" + (f", at {point}" if point else "")

@@ -1,0 +1,145 @@
+"""The uncertain parameters are those of the models themselves: a new range appears in the interval by being there."""
+
+from collections.abc import Iterator
+from typing import Annotated, get_args
+
+import numpy as np
+import pytest
+from pydantic import BaseModel, Field
+
+from filterlib.parts.base import Part, Quantity, Toleranced, Unequal
+from filterlib.parts.capacitor import Capacitor
+from filterlib.system.chassis import CommonMode, NodeRing
+from filterlib.system.converter import Converter
+from filterlib.system.load import Load
+from filterlib.system.model import Model, marks
+from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.uncertain_parameter import ranges, toleranced
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import quantity
+from tests.designs import converter, design, series, shunt
+from tests.system.test_design import whole
+
+
+def all_models(root: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    for model in root.__subclasses__():
+        if model.__module__.startswith("filterlib."):
+            yield from (model, *all_models(model))
+
+
+MODELS = [*all_models(Model), *all_models(Part)]
+
+
+def is_ranged(annotation: object) -> bool:
+    return annotation is Ranged or any(map(is_ranged, get_args(annotation)))
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
+def test_every_range_and_every_spread_has_a_label_and_a_unit(model):
+    for name, field in model.model_fields.items():
+        found = marks(model)[name]
+        uncertain = [one for one in found if isinstance(one, RangedQuantity | Toleranced | Unequal)]
+        assert len(uncertain) <= 1
+        if is_ranged(field.annotation):
+            assert [type(one) for one in uncertain] == [RangedQuantity], name
+        for one in uncertain:
+            assert one.label.strip() == one.label != "", name
+            assert one.label.format(owner="X") != "", name
+            unit = next(mark.unit for mark in found if isinstance(mark, Quantity | RangedQuantity))
+            assert quantity(1, unit) == 1.0, name  # a unit that is known
+            if isinstance(one, Toleranced):
+                assert one.tolerance in model.model_fields, name
+
+
+def test_there_are_models_with_ranges_to_look_at():
+    found = [name for model in MODELS for name, field in model.model_fields.items() if is_ranged(field.annotation)]
+    assert len(found) > 30
+    assert {"stray_capacitance", "overshoot", "mutual", "imbalance", "efficiency"} <= set(found)
+
+
+class Gasket(Model):
+    """Of a model that nobody has put on a list."""
+
+    elasticity: Annotated[Ranged, RangedQuantity("m", "elasticity of {owner}", low=0, high=1)] = default(
+        0.2, 0.1, 0.4, "rubber (common practice, no source)"
+    )
+
+
+class Tighter(NodeRing):
+    """A ring with one more range."""
+
+    snub: Annotated[Ranged, RangedQuantity("ohm", "snubber's resistance", low=0, high=1e3)] = default(
+        10.0, 5.0, 20.0, ""
+    )
+
+
+class TighterCommonMode(CommonMode):
+    ring: Tighter = Field(default_factory=Tighter)
+
+
+class TighterConverter(Converter):
+    common_mode: TighterCommonMode | None = None
+
+
+class SealedLoad(Load):
+    """A load with one more range, and a section with another."""
+
+    leak: Annotated[Ranged, RangedQuantity("S", "leak of {owner}", low=0, high=1)] = default(1e-9, 1e-10, 1e-8, "")
+    gasket: Gasket | None = None
+
+
+class ThickCapacitor(Capacitor):
+    """A capacitor whose ESL has a tolerance."""
+
+    esl: Annotated[float, Quantity("H", low=0), Toleranced("esl_tolerance", "ESL of {owner}")]
+    esl_tolerance: Annotated[float, Quantity("", low=0, below=1)] = 0.5
+
+
+def test_a_new_range_of_the_converters_sections_appears_and_is_moved():
+    drive = {"swing": "28 V", "coupling": "30 pF"}
+    source = TighterConverter(**converter(common_mode=drive))
+    one = design(shunt()).model_copy(update={"converter": source})
+    found = {each.key: each for each in uncertain_parameters(one)}
+    new = found["converter.common_mode.ring.snub"]
+    assert (new.label, new.unit, new.low, new.high) == ("snubber's resistance", "ohm", 5.0, 20.0)
+    moved = with_values(one, {new.key: np.array([[6.0], [7.0]])})
+    assert moved.converter.common_mode.ring.snub.value.tolist() == [[6.0], [7.0]]
+    assert moved.converter.common_mode.ring.cycles == one.converter.common_mode.ring.cycles
+
+
+def test_a_new_range_of_a_load_and_of_a_section_in_it_appears():
+    load = SealedLoad(name="modem", kind="resistive", resistance=7, gasket={})
+    one = design(shunt(), series()).model_copy(update={"loads": (load,)})
+    found = {each.key: each.label for each in uncertain_parameters(one) if each.key.startswith("load.")}
+    assert found == {
+        "load.modem.leak": "leak of modem",
+        "load.modem.gasket.elasticity": "elasticity of the gasket of modem",
+    }
+    known = load.replace(gasket=Gasket(elasticity=0.3))
+    left = [each.key for each in ranges("load.modem", known, owner="modem")]
+    assert left == ["load.modem.leak"]  # what is known exactly is no parameter
+
+
+def test_a_new_tolerance_of_a_part_appears():
+    part = ThickCapacitor(
+        kind="film", capacitance="1 µF", rated_voltage="63 V", loss_angle=0.01, esl="10 nH", esl_tolerance=0.2
+    )
+    found = {
+        each.key: (each.label, each.unit, each.low, each.high) for each in toleranced("filter.C1", part, owner="C1")
+    }
+    assert found["filter.C1.esl"] == (
+        "ESL of C1",
+        "H",
+        pytest.approx(8e-9, rel=1e-12, abs=0),
+        pytest.approx(12e-9, rel=1e-12, abs=0),
+    )  # hand
+    assert list(found) == ["filter.C1.capacitance", "filter.C1.esl"]
+
+
+def test_the_order_is_that_of_the_design():
+    """Points of the quasi-random sequence go by it: converter, couplings, filter, loads, clip, then the parts' tolerances."""
+    keys = [each.key for each in uncertain_parameters(whole())]
+    heads = [key.split(".")[0] for key in keys]
+    assert list(dict.fromkeys(heads)) == ["converter", "coupling", "filter", "load", "clip"]
+    behind = [key for key in keys[heads.index("clip") :] if not key.startswith("clip.")]
+    assert {key.split(".")[2] for key in behind} == {"capacitance", "inductance", "leakage"}
