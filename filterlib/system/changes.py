@@ -54,8 +54,8 @@ def changed(design: Design, values: Mapping[str, object]) -> Design:
 def value(design: Design, key: str) -> Any:
     """What is under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
     design = with_coupling(design, key)
-    found = at(design, path(design, key))
-    return found.value if isinstance(found, Ranged) else found
+    there = at(design, path(design, key))
+    return there.value if isinstance(there, Ranged) else there
 
 
 def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:

@@ -125,7 +125,7 @@ def test_what_the_recording_tells_is_no_unknown(with_recording, figure_only):
 def test_what_cannot_be():
     with pytest.raises(InputError, match=r"ripple.recording = 'x.csv': a recording that was read is needed here"):
         one({"peak_to_peak": "110 mV", "recording": "x.csv"})
-    with pytest.raises(InputError, match=r"with_capacitor: a second recording tells nothing without the first"):
+    with pytest.raises(InputError, match=r"with_capacitor: a second recording says nothing without the first"):
         one(
             {
                 "peak_to_peak": "110 mV",
