@@ -14,7 +14,8 @@ from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
 from filterlib.system.files import load_design
-from filterlib.system.source_spectra import measuring_circuit, source_spectra
+from filterlib.system.measuring import measuring_circuit
+from filterlib.system.source_spectra import source_spectra
 from tests import make_recordings as invented
 
 DATA = Path(__file__).parents[2] / "data"

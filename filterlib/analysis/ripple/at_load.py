@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.ripple.nominal import kept_source_spectra
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, full_current, spectra
 from filterlib.system.design import Design
+from filterlib.system.source_spectra import source_spectra
 from filterlib.system.state import State
 
 GRID = np.logspace(3, 8, 201)  # [Hz]
@@ -44,7 +44,7 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
 
 def seen(design: Design, state: State, load: str) -> Seen:
     """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
+    forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
     port, harmonics = design.named_load(load).port, forces.frequencies[1:]
     circuit = design.build(state)
     rows = circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])

@@ -28,8 +28,6 @@ STEPS = (1.0, 2.0, 5.0, 10.0)
 SHARP = 2.0  # times its surroundings, a tenth of a decade wide: a peak that the grid hardly follows
 AUDIBLE = 0.02  # of the greatest response: a sharp peak below that is not seen in the step
 
-kept_source_spectra = lru_cache(maxsize=8)(source_spectra)  # while only the filter moves, the sources stay
-
 
 @dataclass(frozen=True)
 class NominalResult:
@@ -102,7 +100,7 @@ def nominal(design: Design, load: str, *, state: State | None = None, band: str 
     at = design.state() if state is None else state
     wanted = design.named_load(load)
     chosen = next(one for one in bands(design) if one.label == band)
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=at.input_voltage)
+    forces = source_spectra(design.converter, full_current(design), input_voltage=at.input_voltage)
     after, before = _side(design, at, load, forces), _without(_Without(design, at, load))
     voltage = float(at.voltage(load))
     found: dict[str, Any] = {
@@ -153,7 +151,7 @@ class _Without:
 @lru_cache(maxsize=8)
 def _without(one: _Without) -> _Side:
     """The side without the filter, kept while nothing but the filter's reactances moves."""
-    forces = kept_source_spectra(one.design.converter, full_current(one.design), input_voltage=one.state.input_voltage)
+    forces = source_spectra(one.design.converter, full_current(one.design), input_voltage=one.state.input_voltage)
     return _side(one.design, one.state, one.load, forces, filtered=False)
 
 
@@ -236,5 +234,6 @@ def _ripple(after: _Side, before: _Side, load: str, band: Band, design: Design) 
     now, then = after.spectra.waveform(load, band), before.spectra.waveform(load, band)
     return {
         "period": np.arange(len(now)) * design.converter.period / len(now),
-        "ripple": now, "ripple_before": then, "peak_to_peak": float(np.ptp(now)), "peak_to_peak_before": float(np.ptp(then)),
+        "ripple": now, "ripple_before": then, "peak_to_peak": float(after.spectra.peak_to_peak(load, band)),
+        "peak_to_peak_before": float(before.spectra.peak_to_peak(load, band)),
     }  # fmt: skip

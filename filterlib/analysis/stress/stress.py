@@ -10,10 +10,11 @@ import numpy as np
 
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
+from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import mission_life
 from filterlib.parts.wound import temperature_rise
 from filterlib.system.design import Design
-from filterlib.system.source_spectra import samples, spread
+from filterlib.system.source_spectra import samples
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import format_hours, format_quantity
@@ -149,7 +150,7 @@ def _core_heat(one: Loading, state: State) -> Any:
         return np.full((1, 1), np.nan)
     volts = core_voltage(one, state)
     flux = integral(volts)
-    swings = (np.reshape(spread(samples(c)), (-1, 1)) for _, c in flux)
+    swings = (peak_to_peak(c) for _, c in flux)
     heats = [one.fitted.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
     return sum(np.reshape(heat, (-1, 1)) for heat in heats)
 

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_currents
-from filterlib.analysis.ripple.nominal import kept_source_spectra
 from filterlib.analysis.ripple.spectra import driven, from_transfers, full_current
 from filterlib.network.circuit import Circuit, Current
 from filterlib.parts.tables import standard_tables
@@ -21,6 +20,7 @@ from filterlib.show.panels import Calculation, Choice, Control, Display, Panel, 
 from filterlib.show.words import number
 from filterlib.system.chassis import Bond, Supply
 from filterlib.system.design import Design
+from filterlib.system.source_spectra import source_spectra
 from filterlib.system.stages import ChassisCapacitor
 
 OCTAVE = np.sqrt(2)  # a band reaches from the frequency over this to the frequency times this
@@ -82,7 +82,7 @@ class Currents:
 def currents(looked: Looked) -> Currents:
     """Every current of the drawing, from one solution of the circuit."""
     design, state = looked.design, looked.design.state()
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
+    forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
     harmonics = forces.frequencies[1:]
     harmonics = harmonics[harmonics <= TOP]
     circuit = design.build(state)
