@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import Field, GetCoreSchemaHandler, StrictBool, ValidationInfo, field_validator
@@ -60,6 +60,10 @@ class Arrangement(Model):
     lead_inductance: Annotated[Value, Quantity("H", low=0, high=1e-5)] = 0.0
     capacitors: tuple[FixtureCapacitor, ...] = ()
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
+
+    def with_added(self, capacitor: FixtureCapacitor) -> Self:
+        """The same with one more capacitor at the probe."""
+        return self.model_copy(update={"capacitors": (*self.capacitors, capacitor)})
 
 
 class WithCapacitor(FixtureCapacitor):
@@ -292,6 +296,11 @@ class Converter(Model):
     def inner_impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """What the switching current sees: capacitor in parallel with the regulating branch, without the lead [ohm]."""
         return 1 / (1 / self.capacitor_impedance(frequencies) + 1 / self.loop_impedance(frequencies))
+
+    def terminal_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> np.ndarray:
+        """The same with the lead: what is seen into the terminals [ohm]; ``inner`` where it is known already."""
+        inner = self.inner_impedance(frequencies) if inner is None else inner
+        return inner + 2j * np.pi * np.asarray(frequencies, float) * self.lead_inductance.value
 
     def add(self, circuit: Circuit) -> None:
         """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""

@@ -14,7 +14,8 @@ from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.source_spectra import measuring_circuit, source_spectra
+from filterlib.system.measuring import measuring_circuit
+from filterlib.system.source_spectra import source_spectra
 from filterlib.words.measurement_sentences import inside_sentences
 from tests import make_recordings as invented
 

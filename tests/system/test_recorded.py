@@ -7,9 +7,10 @@ from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.errors import InputError
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.converter import RETURN
+from filterlib.system.measuring import measuring_circuit
 from filterlib.system.recorded import Recorded
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import ScaleError, measuring_circuit, source_spectra
+from filterlib.system.source_spectra import ScaleError, source_spectra
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import common_mode, converter, design, shunt
 
