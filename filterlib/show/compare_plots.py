@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +14,10 @@ from filterlib.show.style import BLUE, DASHES, VERMILION
 from filterlib.units import decibels
 from filterlib.words.labels import bandwidth_words
 from filterlib.words.quantities import number
+
+if TYPE_CHECKING:
+    from filterlib.analysis.linear.frequency_response import BodeResult
+    from filterlib.analysis.ripple.ripple import RippleResult
 
 LOOKS = (Look(BLUE, width=2.4), Look(VERMILION, DASHES[1], 2.1))
 _MARKED = (
@@ -25,7 +29,7 @@ SHOWN = 80.0  # [dB] below the highest harmonic at which the figure ends
 HEIGHT = 270.0  # [px]
 
 
-def effect_figure(bodes: Sequence[Any], names: Sequence[str], switching: Sequence[float]) -> Figure:
+def effect_figure(bodes: Sequence[BodeResult], names: Sequence[str], switching: Sequence[float]) -> Figure:
     """What each filter does to its own converter's ripple at a load [dB], with each switching frequency marked.
 
     ``bodes``: of both designs, at that load; ``names``: for the legend; ``switching`` [Hz].
@@ -43,7 +47,7 @@ def effect_figure(bodes: Sequence[Any], names: Sequence[str], switching: Sequenc
     return Figure(f"Effect of each filter at {bodes[0].load}", ((plot,),))
 
 
-def waveforms_figure(ripples: Sequence[Any], load: str, names: Sequence[str]) -> Figure:
+def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence[str]) -> Figure:
     """Waveforms at a load behind both filters [V], two of the longer periods, one row a bandwidth, on one scale."""
     longest = 2 / min(ripple.switching_frequency for ripple in ripples)
     rows = []
@@ -62,7 +66,7 @@ def waveforms_figure(ripples: Sequence[Any], load: str, names: Sequence[str]) ->
     return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x")
 
 
-def _wave(ripple: Any, key: tuple[str, str], longest: float, look: Look, name: str) -> Curve:
+def _wave(ripple: RippleResult, key: tuple[str, str], longest: float, look: Look, name: str) -> Curve:
     """As many periods as fit."""
     period, wave = 1 / ripple.switching_frequency, ripple.waveforms[key]
     count = int(np.ceil(longest / period))
@@ -70,7 +74,7 @@ def _wave(ripple: Any, key: tuple[str, str], longest: float, look: Look, name: s
     return Curve(times, np.tile(wave - wave.mean(), count), look, name)
 
 
-def spectra_figure(ripples: Sequence[Any], load: str, names: Sequence[str]) -> Figure:
+def spectra_figure(ripples: Sequence[RippleResult], load: str, names: Sequence[str]) -> Figure:
     """Harmonics at a load behind both filters [dBµV, rms of each]."""
     curves = [
         Curve(*thinned(ripple.frequencies, dbuv(ripple.spectra[load])), look, name)

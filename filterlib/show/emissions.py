@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +15,10 @@ from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE
 from filterlib.words.labels import detector_words
 from filterlib.words.stability_sentences import reason_text
+
+if TYPE_CHECKING:
+    from filterlib.analysis.emission.estimate import EmissionResult, Margin
+    from filterlib.system.limits import Limit
 
 BELOW_LIMIT = 60.0  # [dB] below the lowest limit at which the figure ends
 _ROWS = (  # title, (place, words) drawn in it, unit
@@ -33,7 +37,7 @@ _NAMED_AT = (0.96, 0.6, 0.3)  # of the axis, where the name of each limit ends
 _LIMITS = (BLACK, PURPLE, "#777777")
 
 
-def emissions_figure(result: Any) -> Figure:
+def emissions_figure(result: EmissionResult) -> Figure:
     """Levels of an `EmissionResult` over the logarithm of the frequency, lines and modes, with its limits drawn in.
 
     The peak detector is drawn; the worst distance to a limit stands beside its harmonic. A row of current is there only
@@ -47,7 +51,7 @@ def emissions_figure(result: Any) -> Figure:
     return Figure(title, rows, share="x", foot=ESTIMATE)
 
 
-def _plot(result: Any, number: int) -> Plot:
+def _plot(result: EmissionResult, number: int) -> Plot:
     words, places, unit = _ROWS[number]
     levels = [
         Curve(*thinned(result.frequencies, result.levels[place, "peak"]), look, label)
@@ -67,18 +71,18 @@ def _plot(result: Any, number: int) -> Plot:
     return Plot(x, y, marks, height=240.0, legend=True)
 
 
-def _row(limit: Any) -> int:
+def _row(limit: Limit) -> int:
     return 0 if limit.of == "line" else 2 if limit.unit == "dBuA" else 1
 
 
-def _highest(result: Any, places: Sequence[str]) -> Iterator[Curve]:
+def _highest(result: EmissionResult, places: Sequence[str]) -> Iterator[Curve]:
     """What the highest of these places may reach over the uncertainty."""
     if result.high:
         highest = np.max([result.high[place] for place in places], axis=0)
         yield Curve(*thinned(result.frequencies, highest), _HIGHEST, "highest over the uncertainty")
 
 
-def _limit_marks(limits: Sequence[Any], x: Axis) -> Iterator[Mark]:
+def _limit_marks(limits: Sequence[Limit], x: Axis) -> Iterator[Mark]:
     """Every piece, and its name on it; the names of several limits stand at different frequencies."""
     left, right = np.log(np.array(x.limits, float))
     for number, limit in enumerate(limits):
@@ -95,7 +99,7 @@ def _limit_marks(limits: Sequence[Any], x: Axis) -> Iterator[Mark]:
                 yield Note(at, level, words, (0.0, 5.0), "end")
 
 
-def _ends(levels: Sequence[Curve], drawn: Sequence[Curve], limits: Sequence[Any]) -> tuple[float, float]:
+def _ends(levels: Sequence[Curve], drawn: Sequence[Curve], limits: Sequence[Limit]) -> tuple[float, float]:
     """Ends that hold every limit, and of what is drawn no more than `BELOW_LIMIT` below the lowest of them."""
     stated = [level for limit in limits for piece in limit.pieces for level in piece.levels]
     top = max([joint_extent(drawn, "y")[1], *stated])
@@ -103,7 +107,7 @@ def _ends(levels: Sequence[Curve], drawn: Sequence[Curve], limits: Sequence[Any]
     return min([bottom, *stated]) - 5, top + 9
 
 
-def _worst(margins: Sequence[Any], x: Axis) -> Iterator[Mark]:
+def _worst(margins: Sequence[Margin], x: Axis) -> Iterator[Mark]:
     """The harmonic that comes nearest to a limit, or lies above one, with its distance in words."""
     if not margins:
         return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +11,10 @@ from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, PURPLE, VERMILION
 from filterlib.units import format_quantity
 from filterlib.words.stability_sentences import clip_sentence
+
+if TYPE_CHECKING:
+    from filterlib.analysis.bench.clipped import ClippedResult
+    from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 
 DEEPEST = 160.0  # [dB] beyond which rounding begins
 _CURVES = (
@@ -22,7 +26,7 @@ _CURVES = (
 )
 
 
-def modes_figure(two_port: Any) -> Figure:
+def modes_figure(two_port: ModalTwoPort) -> Figure:
     """Loss [dB] from the converter's end to the load's of a `ModalTwoPort`: each mode, and what becomes the other.
 
     A conversion beyond `DEEPEST` is not drawn: it is none but for rounding.
@@ -47,7 +51,7 @@ _WAVES = (  # in the row that each belongs to: what, words, look
 )
 
 
-def clip_figure(found: Any) -> Figure:
+def clip_figure(found: ClippedResult) -> Figure:
     """A `ClippedResult` in full bandwidth over one period: what is shown and what is there, and what lies between them."""
     title = f"{found.place} with an earthed scope's clip on"
     if not found.stable:

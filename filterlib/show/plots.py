@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -39,12 +39,19 @@ from filterlib.show.style import (
 from filterlib.units import decibels, format_quantity
 from filterlib.words.labels import bandwidth_words, source_words
 
+if TYPE_CHECKING:
+    from filterlib.analysis.linear.frequency_response import BodeResult
+    from filterlib.analysis.linear.insertion_loss import InsertionResult
+    from filterlib.analysis.linear.port_impedance import ImpedanceResult
+    from filterlib.analysis.linear.steps import StepsResult
+    from filterlib.analysis.ripple.ripple import RippleResult, Sensitivity
+
 __all__ = [
     "band_figure", "bode_figure", "impedance_figure", "insertion_figure", "ripple_figure", "save", "sources_figure",
     "spectrum_figure", "steps_figure", "svg",
 ]  # fmt: skip
 
-SHOWN = 8  # uncertain_parameters that a figure names
+SHOWN = 8  # uncertain parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 FREQUENCY = Axis("frequency", "Hz", log=True)
@@ -59,7 +66,7 @@ _SYSTEMS = (  # curves of test systems that coincide lie on one another, the nar
 )
 
 
-def bode_figure(bode: Any, *, switching_frequency: float | None = None) -> Figure:
+def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [dB] and phase [°] of the three ratios of a `BodeResult`, its resonances named."""
     ratios = {
         "load / ripple source": bode.load_over_source,
@@ -78,7 +85,7 @@ def bode_figure(bode: Any, *, switching_frequency: float | None = None) -> Figur
     return Figure(f"Frequency response to {bode.load}", ((level,), (phase,)), share="x")
 
 
-def impedance_figure(impedance: Any, *, switching_frequency: float | None = None) -> Figure:
+def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input."""
     seen = {
         "seen by the load": impedance.seen_by_load,
@@ -94,7 +101,7 @@ def impedance_figure(impedance: Any, *, switching_frequency: float | None = None
     return Figure(f"Impedances at {impedance.load}", ((size,), (phase,)), share="x")
 
 
-def insertion_figure(insertion: Any, load: str, *, switching_frequency: float | None = None) -> Figure:
+def insertion_figure(insertion: InsertionResult, load: str, *, switching_frequency: float | None = None) -> Figure:
     """Insertion loss [dB] in each test system, symmetrical and asymmetrical, with the real effect at a load drawn in."""
     rows = []
     for mode, words in (("symmetrical", "switching"), ("asymmetrical", "")):
@@ -113,7 +120,7 @@ def insertion_figure(insertion: Any, load: str, *, switching_frequency: float | 
     return Figure(f"Insertion loss and real effect at {load}", tuple(rows), share="x")
 
 
-def ripple_figure(ripple: Any, load: str, *, limits: Mapping[str, float] | None = None) -> Figure:
+def ripple_figure(ripple: RippleResult, load: str, *, limits: Mapping[str, float] | None = None) -> Figure:
     """Waveforms at a load without and with the filter, two periods, one row a bandwidth.
 
     ``limits``: the peak-to-peak limit [V] of each bandwidth that has one; drawn about the middle of the waveform.
@@ -129,7 +136,7 @@ def ripple_figure(ripple: Any, load: str, *, limits: Mapping[str, float] | None 
     return Figure(f"Ripple at {load}", rows, share="x")
 
 
-def _waveform(ripple: Any, key: tuple[str, str], words: str, colour: str, limit: float | None) -> Plot:
+def _waveform(ripple: RippleResult, key: tuple[str, str], words: str, colour: str, limit: float | None) -> Plot:
     period = 1 / ripple.switching_frequency
     time, volts = Axis("time", "s", limits=(0.0, 2 * period)), Axis("voltage", "V")
     if key not in ripple.waveforms:
@@ -157,7 +164,7 @@ def _limits(middle: float, limit: float | None) -> Iterator[Mark]:
         yield Level(middle + limit / 2, LIMIT, f"limit {format_quantity(limit, 'V')}")
 
 
-def spectrum_figure(ripple: Any, load: str) -> Figure:
+def spectrum_figure(ripple: RippleResult, load: str) -> Figure:
     """Harmonics at a load without and with the filter [dBµV, rms of each], the untrusted range hatched."""
     looks = (
         (f"{load}_before", "without filter", Look(BEFORE, width=1.0, marker="o", size=4.8, hollow=True)),
@@ -195,7 +202,7 @@ def thinned(frequencies: Values, level: Values) -> tuple[Values, Values]:
     return frequencies[chosen], level[chosen]
 
 
-def sources_figure(ripple: Any, load: str) -> Figure:
+def sources_figure(ripple: RippleResult, load: str) -> Figure:
     """What each source makes at a load: alone, and by how much the whole falls without it [V peak to peak]."""
     bandwidths = [label for label in ("20MHz", "full") if (load, label) in ripple.figures]
     names = list(ripple.figures[load, bandwidths[0]].by_source) if bandwidths else []
@@ -232,15 +239,15 @@ def bars_plot(
     return Plot(x, y, marks, title, 58.0 * len(names) + 12, legend)
 
 
-def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
-    """How far each unknown alone moves the ripple [V peak to peak], the whole range above them, the limit drawn in.
+def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
+    """How far each uncertain parameter alone moves the ripple [V peak to peak], the whole range above them, the limit drawn in.
 
-    The uncertain_parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    The uncertain parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
     """
     whole = ripple.figures[load, bandwidth]
-    uncertain_parameters = ripple.uncertain_parameters[:SHOWN]
-    labels = ("all uncertain_parameters together", *map(_range_words, uncertain_parameters))
-    ranges = [(whole.low, whole.high), *((one.pp_at_low, one.pp_at_high) for one in uncertain_parameters)]
+    shown = ripple.uncertain_parameters[:SHOWN]
+    labels = ("all uncertain parameters together", *map(_range_words, shown))
+    ranges = [(whole.low, whole.high), *((one.pp_at_low, one.pp_at_high) for one in shown)]
     marks: list[Mark] = []
     for row, (low, high) in enumerate(ranges):
         if np.isfinite(low) and np.isfinite(high):
@@ -257,15 +264,15 @@ def band_figure(ripple: Any, load: str, *, bandwidth: str = "20MHz", limit: floa
     return Figure(f"What makes the band at {load}", ((plot,),))
 
 
-def _range_words(unknown: Any) -> str:
-    if not np.isfinite(unknown.low):
-        return str(unknown.label)
-    low, high = (format_quantity(value, unknown.unit) for value in (unknown.low, unknown.high))
-    return f"{unknown.label}\n{low} to {high}"
+def _range_words(one: Sensitivity) -> str:
+    if not np.isfinite(one.low):
+        return one.label
+    low, high = (format_quantity(value, one.unit) for value in (one.low, one.high))
+    return f"{one.label}\n{low} to {high}"
 
 
 def _range(row: int, low: float, high: float, colour: str) -> Iterator[Mark]:
-    """A bar from the value at the unknown's low end to that at its high end, both in words."""
+    """A bar from the value at the parameter's low end to that at its high end, both in words."""
     ends, rows = np.array([low, high]), np.full(2, float(row))
     yield Curve(ends, rows, Look(colour, width=6.5))
     yield Curve(ends, rows, Look(colour, marker="|", size=17.0), joined=False)
@@ -282,7 +289,7 @@ def _around(ranges: Sequence[tuple[float, float]], nominal: float, limit: float 
     return low - room, high + room
 
 
-def steps_figure(steps: Any) -> Figure:
+def steps_figure(steps: StepsResult) -> Figure:
     """What a step of the regulated voltage and one of the load's current do at the load."""
     rise = f"load current rises by {format_quantity(steps.step_current, 'A')}, time constant "
     shown = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,6 +33,14 @@ from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.review_sentences import cautions, headline, ratings, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
+if TYPE_CHECKING:
+    from filterlib.analysis.linear.frequency_response import BodeResult
+    from filterlib.analysis.linear.insertion_loss import InsertionResult
+    from filterlib.analysis.review import PointResult, ReviewResult
+    from filterlib.analysis.ripple.ripple import RippleResult
+    from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
+    from filterlib.system.design import Design
+
 PAGE, NUMBERS = "review.html", "results.json"
 CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
 Progress = Callable[[float, str], None]
@@ -53,7 +61,7 @@ class LoadChapter:
     useless: str = ""
 
 
-def write_review(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
+def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
     """Write review.html, results.json and the figures of a `ReviewResult` into a folder.
 
     Parameters: ``folder``: made where there is none; files in it that no review wrote stay as they are; ``progress``:
@@ -66,7 +74,7 @@ def write_review(result: Any, folder: str | Path, *, progress: Progress | None =
     return Path(folder) / PAGE
 
 
-def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, str]:
+def review_files(result: ReviewResult, *, progress: Progress | None = None) -> dict[str, str]:
     """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
     circuit = Illustration(
         "circuit",
@@ -85,12 +93,12 @@ def review_files(result: Any, *, progress: Progress | None = None) -> dict[str, 
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
-def _chain(design: Any) -> str:
+def _chain(design: Design) -> str:
     names = [design.converter.name, *(stage.name for stage in design.filter)]
     return f"{', then '.join(names)}, then {' and '.join(load.name for load in design.loads)}"
 
 
-def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
+def _chapters(result: ReviewResult, progress: Progress) -> Iterator[LoadChapter]:
     slugs: set[str] = set()
     for number_, load in enumerate(result.design.loads):
         progress(number_ / len(result.design.loads), f"figures of {load.name}")
@@ -110,7 +118,7 @@ def _chapters(result: Any, progress: Progress) -> Iterator[LoadChapter]:
         )
 
 
-def _closing(found: Any, load: str) -> dict[str, Any]:
+def _closing(found: MeasurementValues | None, load: str) -> dict[str, Any]:
     """What to measure next, in the chapter of the load that decides."""
     if found is None or found.load != load:
         return {}
@@ -123,11 +131,11 @@ def _closing(found: Any, load: str) -> dict[str, Any]:
     }
 
 
-def _remarks(ripple: Any, load: str) -> tuple[str, ...]:
+def _remarks(ripple: RippleResult, load: str) -> tuple[str, ...]:
     return (NO_SPIKE,) if any(place == load for place, _ in ripple.without_spike) else ()
 
 
-def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
+def _load_tables(result: ReviewResult, point: PointResult, load: str) -> Iterator[tables.Table]:
     yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
@@ -135,7 +143,7 @@ def _load_tables(result: Any, point: Any, load: str) -> Iterator[tables.Table]:
             yield tables.unknowns_table(point.ripple, load)
 
 
-def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustration]:
+def _figures(result: ReviewResult, point: PointResult, load: str, own: str) -> Iterator[Illustration]:
     if point.ripple.reason is None:
         yield from _ripple_figures(result, point.ripple, load, own)
     at = result.design.converter.switching_frequency
@@ -152,7 +160,7 @@ def _figures(result: Any, point: Any, load: str, own: str) -> Iterator[Illustrat
         yield illustration(f"steps-{own}", steps_figure(steps), words, "Linear: small steps about this point.")
 
 
-def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[Illustration]:
+def _ripple_figures(result: ReviewResult, ripple: RippleResult, load: str, own: str) -> Iterator[Illustration]:
     limits = _limits(result, load)
     figure = ripple_figure(ripple, load, limits=limits)
     note = "Dashed: the limit. Shaded: where the extremes may lie over the uncertainty. Scales differ."
@@ -171,7 +179,7 @@ def _ripple_figures(result: Any, ripple: Any, load: str, own: str) -> Iterator[I
         )
 
 
-def _limits(result: Any, load: str) -> dict[str, float]:
+def _limits(result: ReviewResult, load: str) -> dict[str, float]:
     """The lowest limit [V] of each bandwidth in which the ripple at a load has one."""
     limits: dict[str, float] = {}
     for wanted in result.design.requirements:
@@ -180,23 +188,23 @@ def _limits(result: Any, load: str) -> dict[str, float]:
     return limits
 
 
-def _ripple_words(ripple: Any, load: str) -> str:
+def _ripple_words(ripple: RippleResult, load: str) -> str:
     before, after = ripple.figures[f"{load}_before", "20MHz"], ripple.figures[load, "20MHz"]
     without, left = number(before.peak_to_peak, "V"), number(after.peak_to_peak, "V")
     return f"In 20 MHz {without} peak to peak without and {left} with the filter."
 
 
-def _source_words(ripple: Any, load: str) -> str:
+def _source_words(ripple: RippleResult, load: str) -> str:
     alone = ripple.figures[load, "20MHz"].by_source.items()
     return "Alone, in 20 MHz: " + ", ".join(f"{source_words(name)} {number(value, 'V')}" for name, value in alone) + "."
 
 
-def _bode_words(bode: Any) -> str:
+def _bode_words(bode: BodeResult) -> str:
     peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
     return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 
-def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]:
+def _insertion_words(found: InsertionResult, load: str, switching: float) -> tuple[str, str]:
     """What the figure shows, and why its curves lie apart."""
     told = [found.symmetrical["50/50"], found.real_symmetrical[load]]
     test, real = (loss(at_frequency(found.frequencies, level, switching)) for level in told)
@@ -208,7 +216,7 @@ def _insertion_words(found: Any, load: str, switching: float) -> tuple[str, str]
     return words, note if found.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
-def _page(result: Any, drawn: list[str], **pieces: Any) -> str:
+def _page(result: ReviewResult, drawn: list[str], **pieces: Any) -> str:
     shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]

@@ -36,7 +36,7 @@ def changed(design: Design, values: Mapping[str, object]) -> Design:
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> more = changed(design, {"filter.C1.capacitance": "4.7 µF", "converter.output_esr": 0.012})
     >>> value(more, "filter.C1.capacitance"), round(more.converter.output_esr.high, 6)
@@ -54,8 +54,8 @@ def changed(design: Design, values: Mapping[str, object]) -> Design:
 def value(design: Design, key: str) -> Any:
     """What is under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
     design = with_coupling(design, key)
-    found = at(design, path(design, key))
-    return found.value if isinstance(found, Ranged) else found
+    there = at(design, path(design, key))
+    return there.value if isinstance(there, Ranged) else there
 
 
 def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:

@@ -1,4 +1,4 @@
-"""The third conductor: what drives current through the chassis, and the ways that the current finds back."""
+"""The third conductor: what drives current through the chassis, and the ways by which it returns."""
 
 from __future__ import annotations
 
@@ -120,12 +120,12 @@ class CommonMode(Model):
         return scaled
 
     @staticmethod
-    def _rings(held: NodeRing, k: np.ndarray, period: float, duty: Value) -> np.ndarray:
+    def _rings(node: NodeRing, k: np.ndarray, period: float, duty: Value) -> np.ndarray:
         """A damped ring at both edges, upwards at the rising one; it builds up within a quarter of its cycle."""
-        frequency = held.frequency.value
-        wave = ring(period, frequency, held.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
+        frequency = node.frequency.value
+        wave = ring(period, frequency, node.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
         built_up = np.sinc(k * 0.25 / frequency / period)
-        return held.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up
+        return node.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up
 
 
 class Supply(Model):

@@ -12,9 +12,9 @@ from filterlib.units import format_quantity, quantity
 CLASSES = ("Y1", "Y2")
 _NO_CHASSIS = "there is no chassis (chassis = false)"
 _PARALLEL = {  # what of the converter asks for a chassis: why it cannot be without one
-    "common_mode": "the switching node's swing drives no current where there is nothing to come back through",
+    "common_mode": "the switching node's swing drives no current where no way leads back",
     "bond": "nothing to be bonded to",
-    "bridge": "what crosses the isolation finds no way back",
+    "bridge": "what crosses the isolation has no way back",
     "supply": "the battery's pole has nothing to be bonded to",
 }
 
@@ -44,8 +44,8 @@ def _without_chassis(
         if read(load, "bond") is not None:
             why = f"{_NO_CHASSIS}: nothing to be bonded to; leave it out, or the key chassis"
             yield Problem("", f"load[{number}].bond", None, why)
-        given = read(load, "stray_capacitance")
-        if given is not None and getattr(given, "stated", True):
+        stray = read(load, "stray_capacitance")
+        if stray is not None and getattr(stray, "stated", True):
             why = f"{_NO_CHASSIS}: nothing that a capacitance could reach; leave it out, or the key chassis"
             yield Problem("", f"load[{number}].stray_capacitance", None, why)
         yield from _plane(f"load[{number}].lead", read(load, "lead"))
@@ -81,11 +81,11 @@ def _without_class(
 
 def _unsafe(key: str, part: object, volts: float, *, name: str | None = None) -> Iterator[Problem]:
     """A capacitor whose failure would put a hazardous voltage on the chassis, or across an isolation."""
-    held = read(part, "safety_class")
-    if volts <= HAZARDOUS or held in CLASSES or part is None or isinstance(part, str):
+    safety_class = read(part, "safety_class")
+    if volts <= HAZARDOUS or safety_class in CLASSES or part is None or isinstance(part, str):
         return
     yield Problem(
-        "", key, held or name or None,
+        "", key, safety_class or name or None,
         f"on {format_quantity(volts, 'V')} a capacitor to the chassis or across an isolation must be of safety class "
         f"{' or '.join(CLASSES)} (IEC 60384-14): above {format_quantity(HAZARDOUS, 'V')} DC one that breaks down makes "
         "what people touch dangerous; local codes and a licensed person have the last word",
@@ -94,8 +94,8 @@ def _unsafe(key: str, part: object, volts: float, *, name: str | None = None) ->
 
 def _volts(item: object, key: str) -> float:
     """A voltage as the file has it [V]; 0 where there is none or it cannot be read: that is said elsewhere."""
-    given = read(item, key)
+    volts = read(item, key)
     try:
-        return 0.0 if given is None else quantity(given, "V")
+        return 0.0 if volts is None else quantity(volts, "V")
     except QuantityError:
         return 0.0

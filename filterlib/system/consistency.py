@@ -1,6 +1,6 @@
 """What is wrong between the parts of a design file: names, references, couplings; judged on the file's own values.
 
-These checks read what the file says and not what it became, so that they are made although something else is wrong:
+These checks read what the file says and not what it became, so that they run although something else is wrong:
 everything is said at once.
 """
 
@@ -60,8 +60,8 @@ def problems_across(fields: Given) -> Iterator[Problem]:
 
 
 def _entries(fields: Given, *keys: str) -> Sequence[object]:
-    found = next((fields[key] for key in keys if key in fields), ())
-    return found if isinstance(found, list | tuple) else ()
+    entries = next((fields[key] for key in keys if key in fields), ())
+    return entries if isinstance(entries, list | tuple) else ()
 
 
 def _prefix(stage: object) -> str:
@@ -88,7 +88,7 @@ def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
     seen = Counter(name for _, name in names)
     for key, name in names:
         if seen[name] > 1:
-            yield Problem("", key, name, f"this name stands more than once{where}; each needs its own")
+            yield Problem("", key, name, f"this name is used more than once{where}; each needs its own")
 
 
 def _unknown_loads(requirements: Sequence[object], points: Sequence[object], known: list[str]) -> Iterator[Problem]:
@@ -112,20 +112,20 @@ def _no_such_place(place: object, places: list[str]) -> Iterator[Problem]:
 def _inputs(converter: object, points: Sequence[object]) -> Iterator[Problem]:
     """Another input voltage says something only where the converter's own is known."""
     for number, point in enumerate(points, 1):
-        given = read(point, "input_voltage")
-        if given is not None and converter is not None and read(converter, "input_voltage") is None:
+        voltage = read(point, "input_voltage")
+        if voltage is not None and converter is not None and read(converter, "input_voltage") is None:
             why = "state converter.input_voltage too, at which the ripple was measured"
-            yield Problem("", f"operating_point[{number}].input_voltage", given, why)
+            yield Problem("", f"operating_point[{number}].input_voltage", voltage, why)
 
 
 def _no_input(fields: Given) -> Iterator[Problem]:
     """Emission at the input is estimated from the current that is drawn there, and that from the input voltage."""
     wanted = [one for one in _entries(fields, "requirement", "requirements") if read(one, "kind") == "emission"]
-    asked = any(read(one, "side") == "input" for one in (*wanted, *_entries(fields, "emission", "emissions")))
+    estimated = any(read(one, "side") == "input" for one in (*wanted, *_entries(fields, "emission", "emissions")))
     converter = fields.get("converter")
     known = read(fields.get("input_side"), "ripple_current") is not None
     needed = read(converter, "isolated") or read(converter, "shape") != "triangle"
-    if asked and converter is not None and needed and not known and read(converter, "input_voltage") is None:
+    if estimated and converter is not None and needed and not known and read(converter, "input_voltage") is None:
         why = "missing: emission at the input is estimated from it; state it, or the ripple_current of [input_side]"
         yield Problem("", "converter.input_voltage", None, why)
 
@@ -147,41 +147,47 @@ def _couplings(couplings: Sequence[object], stages: Sequence[object]) -> Iterato
         if first == second:
             yield Problem("", f"coupling[{number}].second", second, "a loop does not couple to itself")
         elif earlier != number:
-            yield Problem("", f"coupling[{number}].second", second, f"this pair stands before, in coupling[{earlier}]")
+            yield Problem(
+                "", f"coupling[{number}].second", second, f"this pair is stated already, in coupling[{earlier}]"
+            )
     yield from _impossible(couplings, stages)
 
 
 def _impossible(couplings: Sequence[object], stages: Sequence[object]) -> Iterator[Problem]:
-    held = loops([made for stage in stages if (made := _made(stage)) is not None])
+    inductances = loops([stage for raw in stages if (stage := _stage(raw)) is not None])
     valid: list[Coupling] = []
-    for number, given in enumerate(couplings, 1):
-        coupling = _made_coupling(given)
-        if coupling is None or coupling.first == coupling.second or not {coupling.first, coupling.second} <= set(held):
+    for number, raw in enumerate(couplings, 1):
+        coupling = _coupling(raw)
+        if (
+            coupling is None
+            or coupling.first == coupling.second
+            or not {coupling.first, coupling.second} <= set(inductances)
+        ):
             continue
-        if possible([coupling], held):
+        if possible([coupling], inductances):
             valid.append(coupling)
         else:
             why = "more than the geometric mean of the two loops' inductances: no such coupling exists"
-            yield Problem("", f"coupling[{number}].mutual", read(given, "mutual"), why)
-    if len(valid) > 1 and not possible(valid, held):
+            yield Problem("", f"coupling[{number}].mutual", read(raw, "mutual"), why)
+    if len(valid) > 1 and not possible(valid, inductances):
         why = "each of these couplings could be, all together cannot: the loops would store negative energy"
         yield Problem("", "coupling", None, f"{why}; state less")
 
 
-def _made(stage: object) -> Stage | None:
+def _stage(raw: object) -> Stage | None:
     """The stage as an object where it can be made, else None: what is wrong with it is said elsewhere."""
-    if not isinstance(stage, Mapping) or read(stage, "kind") not in ("capacitor", "damping"):
-        return stage if isinstance(stage, ShuntCapacitor | Damping) else None
+    if not isinstance(raw, Mapping) or read(raw, "kind") not in ("capacitor", "damping"):
+        return raw if isinstance(raw, ShuntCapacitor | Damping) else None
     try:
-        return KINDS[stage["kind"]](**stage)
+        return KINDS[raw["kind"]](**raw)
     except FilterlibError:
         return None
 
 
-def _made_coupling(given: object) -> Coupling | None:
-    if isinstance(given, Coupling) or not isinstance(given, Mapping):
-        return given if isinstance(given, Coupling) else None
+def _coupling(raw: object) -> Coupling | None:
+    if isinstance(raw, Coupling) or not isinstance(raw, Mapping):
+        return raw if isinstance(raw, Coupling) else None
     try:
-        return Coupling(**given)
+        return Coupling(**raw)
     except InputError:
         return None

@@ -1,9 +1,9 @@
-"""The converter: a source with an inside. What was measured at its terminals, and what lies behind them."""
+"""The converter: a source with an inside. What was measured at its terminals, and what is behind them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import Field, GetCoreSchemaHandler, StrictBool, ValidationInfo, field_validator
@@ -27,7 +27,7 @@ INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "
 
 
 class FixtureCapacitor(Model):
-    """A capacitor that stood across the probe while a figure was measured; ESR and ESL: common practice, no source."""
+    """A capacitor across the probe while a figure was measured; ESR and ESL: common practice, no source."""
 
     capacitance: Annotated[Value, Quantity("F", low=1e-10, high=1e-2)]
     esr: Annotated[Value, Quantity("ohm", low=0, high=10)] = 0.02
@@ -42,18 +42,18 @@ class Bandwidth:
         return core_schema.no_info_plain_validator_function(self.read)
 
     @staticmethod
-    def read(given: object) -> float | None:
+    def read(raw: object) -> float | None:
         """A frequency, or "full" for no limit. Raises QuantityError."""
-        if given is None or given == "full":
+        if raw is None or raw == "full":
             return None
         try:
-            return quantity(given, "Hz", low=1e3, high=1e11)
+            return quantity(raw, "Hz", low=1e3, high=1e11)
         except QuantityError as error:
-            raise QuantityError(f'{error.why}, or "full" for no limit', value=given) from None
+            raise QuantityError(f'{error.why}, or "full" for no limit', value=raw) from None
 
 
 class Arrangement(Model):
-    """How a figure was measured: what stood between the terminals and the probe, and how wide the scope looked."""
+    """How a figure was measured: what was between the terminals and the probe, and the bandwidth of the scope."""
 
     bandwidth: Annotated[float | None, Bandwidth()] = None
     order: Order = 1
@@ -61,9 +61,13 @@ class Arrangement(Model):
     capacitors: tuple[FixtureCapacitor, ...] = ()
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
 
+    def with_added(self, capacitor: FixtureCapacitor) -> Self:
+        """The same with one more capacitor at the probe."""
+        return self.model_copy(update={"capacitors": (*self.capacitors, capacitor)})
+
 
 class WithCapacitor(FixtureCapacitor):
-    """A second recording of the same terminals, with this capacitor across them: it tells what lies inside."""
+    """A second recording of the same terminals, with this capacitor across them: it shows what is inside."""
 
     recording: Annotated[Recorded, RecordingField()]
 
@@ -82,7 +86,7 @@ class Ripple(Arrangement):
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:
         if "with_capacitor" in fields and "recording" not in fields:
-            why = "a second recording tells nothing without the first: name that under recording"
+            why = "a second recording says nothing without the first: name that under recording"
             yield Problem("", "with_capacitor", None, why)
 
 
@@ -116,7 +120,7 @@ def _supply_default(data: Validated) -> Supply | None:
 
 
 def _no_room(rise: Value, fall: Value, data: Validated) -> str:
-    """Why two edges leave the switching node no time to get up or down, or ""; half of each lies in either part."""
+    """Why two edges leave the switching node no time to get up or down, or ""; half of each is in either part."""
     duty, frequency = data.get("duty"), data.get("switching_frequency")
     if duty is None or frequency is None or np.ndim(duty.value) or np.ndim(rise) or np.ndim(fall):
         return ""
@@ -276,7 +280,7 @@ class Converter(Model):
         """Resistance [ohm], inductance [H] and delay inductance [H] of the regulating loop, seen from the output.
 
         With a loop gain of wc/s the output capacitor C is damped by R = 1/(wc C); below LOOP_ZERO wc the integral part
-        takes over (inductance R/(LOOP_ZERO wc) beside R, so C rings with Q = 1/2 when LOOP_ZERO is 1/4), and above
+        takes over (inductance R/(LOOP_ZERO wc) in parallel with R, so C rings with Q = 1/2 when LOOP_ZERO is 1/4), and above
         LOOP_DELAY wc the loop lets go (inductance R/(LOOP_DELAY wc) in series).
         """
         crossover = 2 * np.pi * self.loop_bandwidth.value
@@ -290,8 +294,13 @@ class Converter(Model):
         return self.output_resistance.value + w * inductance * resistance / (w * inductance + resistance) + w * delay
 
     def inner_impedance(self, frequencies: np.ndarray) -> np.ndarray:
-        """What the switching current sees: capacitor beside regulating branch, without the lead [ohm]."""
+        """What the switching current sees: capacitor in parallel with the regulating branch, without the lead [ohm]."""
         return 1 / (1 / self.capacitor_impedance(frequencies) + 1 / self.loop_impedance(frequencies))
+
+    def terminal_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> np.ndarray:
+        """The same with the lead: what is seen into the terminals [ohm]; ``inner`` where it is known already."""
+        inner = self.inner_impedance(frequencies) if inner is None else inner
+        return inner + 2j * np.pi * np.asarray(frequencies, float) * self.lead_inductance.value
 
     def add(self, circuit: Circuit) -> None:
         """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""

@@ -48,24 +48,24 @@ def with_neighbours(stated: Sequence[Coupling], stages: Sequence[object]) -> tup
     return (*stated, *_neighbours(stated, loops(stages)))
 
 
-def _neighbours(stated: Sequence[Coupling], held: dict[str, Value]) -> Iterator[Coupling]:
-    smallest = {name: float(np.min(loop)) for name, loop in held.items()}
-    spare = dict.fromkeys(held, 1.0)
+def _neighbours(stated: Sequence[Coupling], inductances: dict[str, Value]) -> Iterator[Coupling]:
+    smallest = {name: float(np.min(loop)) for name, loop in inductances.items()}
+    spare = dict.fromkeys(inductances, 1.0)
     for one in stated:
         k = one.mutual.high / np.sqrt(smallest[one.first] * smallest[one.second]) if one.mutual.high else 0.0
         spare[one.first], spare[one.second] = spare[one.first] - k, spare[one.second] - k
     pairs = {frozenset((one.first, one.second)) for one in stated}
-    for first, second in pairwise(held):
+    for first, second in pairwise(inductances):
         left = SHARE * min(spare[first], spare[second]) * float(np.sqrt(smallest[first] * smallest[second]))
         if frozenset((first, second)) not in pairs and left > 0:
             mutual = default(min(USUAL, left / 2), 0.0, min(MOST, left), _SOURCE)
             yield Coupling(first=first, second=second, mutual=mutual)
 
 
-def possible(couplings: Sequence[Coupling], held: dict[str, Value]) -> bool:
+def possible(couplings: Sequence[Coupling], inductances: dict[str, Value]) -> bool:
     """True where the loops could store no negative energy, all mutual inductances at the top of their range."""
-    names = list(held)
-    matrix = np.diag([float(np.min(loop)) for loop in held.values()])
+    names = list(inductances)
+    matrix = np.diag([float(np.min(loop)) for loop in inductances.values()])
     for one in couplings:
         place = names.index(one.first), names.index(one.second)
         matrix[place] = matrix[place[::-1]] = one.mutual.high
@@ -76,8 +76,8 @@ def possible(couplings: Sequence[Coupling], held: dict[str, Value]) -> bool:
 
 def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
     """Couple the inductors NAME.loop of the circuit."""
-    held = loops(stages)
+    inductances = loops(stages)
     for one in couplings:
         if np.any(one.mutual.value):
-            k = one.mutual.value / np.sqrt(held[one.first] * held[one.second])
+            k = one.mutual.value / np.sqrt(inductances[one.first] * inductances[one.second])
             circuit.couple(f"{one.first}~{one.second}", f"{one.first}.loop", f"{one.second}.loop", k)

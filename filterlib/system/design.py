@@ -29,10 +29,10 @@ _Named = TypeVar("_Named", Load, OperatingPoint)
 _LOAD_END = ("load_plus", "0")
 
 
-def _format(given: object) -> object:
-    if type(given) is not int or given != 1:
+def _format(raw: object) -> object:
+    if type(raw) is not int or raw != 1:
         raise ValueError("this program reads format 1; write the number 1, or leave the key out")
-    return given
+    return raw
 
 
 class Design(Model):

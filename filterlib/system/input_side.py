@@ -1,4 +1,4 @@
-"""The converter's input: what it draws from the line that feeds it, and what stands between that and the line."""
+"""The converter's input: what it draws from the line that feeds it, and what is between that and the line."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ class InputSide(Model):
 
 
 def steps_up(converter: Converter) -> bool:
-    """True for a step-up stage, whose choke stands in its input: it draws a triangle, and every other stage a pulse."""
+    """True for a step-up stage, whose choke is in its input: it draws a triangle, and every other stage a pulse."""
     supply = converter.input_voltage
     return (
         not converter.isolated

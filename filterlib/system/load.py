@@ -76,7 +76,7 @@ class Load(Model):
 
     @property
     def plus(self) -> str:
-        """Node at which the load's own input stands; behind its lead where it has one."""
+        """Node of the load's own input; behind its lead where it has one."""
         return f"{self.name}_plus" if self.lead is not None else "load_plus"
 
     @property
@@ -152,7 +152,7 @@ class Load(Model):
             circuit.resistor(f"{self.name}.stray_loss", f"{self.name}:stray", CHASSIS, STRAY_LOSS)
 
     def add_input(self, circuit: Circuit, state: State) -> None:
-        """Add what stands at the load's own terminals: capacitor and small-signal conductance."""
+        """Add what is at the load's own terminals: capacitor and small-signal conductance."""
         name, plus, minus = self.name, self.plus, self.minus
         if self.input_capacitor is not None:
             fitted = self.input_capacitor
@@ -181,7 +181,7 @@ class Load(Model):
             yield capacitor(f"{self.name}.capacitor", f"input of {self.name}", fitted.part, fitted.count, bias)
 
     def power_elements(self, state: State) -> tuple[Value, Value, Value]:
-        """What stands for a constant power: a conductance [S], negative, beside a resistance [ohm] and a capacitance [F]
+        """The equivalent of a constant power: a conductance [S], negative, in parallel with a resistance [ohm] and a capacitance [F]
         in series, which take it away above the load's loop bandwidth. All vanish (0, inf, 0) where nothing is drawn."""
         slope = state.scale(self.name) * self._full_power / state.voltage(self.name) ** 2
         with np.errstate(divide="ignore"):

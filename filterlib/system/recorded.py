@@ -1,4 +1,4 @@
-"""A recording of the converter's terminals, as the converter's model takes it: the harmonics that stand above its noise."""
+"""A recording of the converter's terminals, as the converter's model takes it: the harmonics above its noise."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Recorded:
 
     @property
     def kept(self) -> NDArray[np.bool_]:
-        """Which harmonics stand clear of the noise, bool (h,)."""
+        """Which harmonics are above the noise, bool (h,)."""
         return np.asarray(self.harmonics, bool)
 
     @property
@@ -48,8 +48,8 @@ class Recorded:
 
     def coefficients(self, count: int) -> NDArray[np.complex128]:
         """c_1 .. c_count [V], complex (count,); zero where noise hides them and beyond the bandwidth."""
-        held = np.array(self.harmonics[:count], complex)
-        return np.pad(held, (0, count - len(held)))
+        kept = np.array(self.harmonics[:count], complex)
+        return np.pad(kept, (0, count - len(kept)))
 
 
 class RecordingField:
@@ -60,8 +60,8 @@ class RecordingField:
         return core_schema.no_info_plain_validator_function(self.read)
 
     @staticmethod
-    def read(given: object) -> Recorded:
+    def read(raw: object) -> Recorded:
         """The recording itself. Raises ValueError."""
-        if not isinstance(given, Recorded):
+        if not isinstance(raw, Recorded):
             raise ValueError("a recording that was read is needed here; in a design file, the name of its CSV file")
-        return given
+        return raw

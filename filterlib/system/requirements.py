@@ -59,7 +59,7 @@ class RippleRequirement(_Requirement):
     def _below_the_bandwidth(cls, above: float, others: ValidationInfo) -> float:
         bandwidth = others.data.get("bandwidth")
         if bandwidth is not None and above >= bandwidth:
-            raise QuantityError(f"must lie below the bandwidth, {format_quantity(bandwidth, 'Hz')}")
+            raise QuantityError(f"must be below the bandwidth, {format_quantity(bandwidth, 'Hz')}")
         return above
 
     @property
@@ -103,7 +103,7 @@ class VoltageRequirement(_Requirement):
     def _above_low(cls, high: float, others: ValidationInfo) -> float:
         low = others.data.get("low")
         if low is not None and low >= high:
-            raise QuantityError(f"must lie above low, {format_quantity(low, 'V')}")
+            raise QuantityError(f"must be above low, {format_quantity(low, 'V')}")
         return high
 
     @property

@@ -20,7 +20,7 @@ from filterlib.system.source_spectra import SourceSpectra, source_spectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import with_values
 
-BESIDE = 1.0  # [ohm] beside which a port is looked into, so that a constant current alone leaves no node in the air
+SHUNT = 1.0  # [ohm] in parallel with a port that is looked into, so that a constant current alone leaves no node open
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,14 +52,14 @@ class Solution:
 
     @cached_property
     def without_converter(self) -> Circuit:
-        """Filter and loads, with `BESIDE` between the terminals."""
-        return self.design.build(self.state, converter=False).resistor("beside", PLUS, RETURN, BESIDE)
+        """Filter and loads, with `SHUNT` between the terminals."""
+        return self.design.build(self.state, converter=False).resistor("shunt", PLUS, RETURN, SHUNT)
 
     @cached_property
     def loads_alone(self) -> Circuit:
-        """The loads alone, with `BESIDE` between the terminals."""
+        """The loads alone, with `SHUNT` between the terminals."""
         bare = self.design.build(self.state, converter=False, filtered=False)
-        return bare.resistor("beside", PLUS, RETURN, BESIDE)
+        return bare.resistor("shunt", PLUS, RETURN, SHUNT)
 
     def with_load_open(self, load: Load) -> Circuit:
         """The circuit with one load's own input taken off."""

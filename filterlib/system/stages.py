@@ -32,9 +32,9 @@ Loop = Annotated[Value, Quantity("H", low=0, high=1e-6)]
 
 @dataclass
 class Lines:
-    """Where the two lines stand while stages are added: the present node of each, and how to reach the next.
+    """Where the two lines are while stages are added: the present node of each, and how to reach the next.
 
-    ``last`` holds, for each line, the number of the last stage that stands in it: its far node is the load's.
+    ``last`` holds, for each line, the number of the last stage in it: its far node is the load's.
     """
 
     plus: str
@@ -54,7 +54,7 @@ class Lines:
 
 
 class Stage(Model):
-    """One stage: ``name`` stands on the schematic and names its elements."""
+    """One stage: ``name`` is shown on the schematic and names its elements."""
 
     prefix: ClassVar[str] = "X"
     name: Name = ""
@@ -62,7 +62,7 @@ class Stage(Model):
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """The lines in which the stage stands in series."""
+        """The lines in which the stage is in series."""
         return ()
 
     @property
@@ -199,14 +199,14 @@ class SeriesChoke(Stage):
             self.part_in(line).add(circuit, name, a, b, current=current, temperature=temperature)
 
     def components(self, state: State) -> Iterator[Component]:
-        """A choke for each line in which one stands."""
+        """A choke for each line that has one."""
         ohms, single = self.part.resistance_at(state.temperature), len(self.lines) == 1
         for line, current in zip(self.lines, line_currents(state, self.name, len(self.lines)), strict=False):
             name, label = (self.name, self.name) if single else (f"{self.name}.{line}", f"{self.name}, {line} line")
             yield Component(name, label, "choke", self.part_in(line), (Branch(name, 1, current, ohms),))
 
     def part_in(self, line: str) -> DifferentialChoke:
-        """The choke that stands in one of the lines, "plus" or "return"."""
+        """The choke in one of the lines, "plus" or "return"."""
         if self.line != "both":
             return self.part
         half = self.imbalance.value / 2 * (1 if line == "plus" else -1)

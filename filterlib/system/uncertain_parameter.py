@@ -19,7 +19,7 @@ _Share = TypeVar("_Share", float, NDArray[np.float64])
 
 @dataclass(frozen=True)
 class UncertainParameter:
-    """One value that may lie elsewhere: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
+    """One value with its range: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
 
     ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``.
     """
@@ -46,7 +46,7 @@ class UncertainParameter:
         return walked
 
     def share(self, value: float) -> float:
-        """The share of the range at which a value lies: the other way round."""
+        """The share of the range of a value: the other way round."""
         if self.logarithmic:
             return float(np.log(value / self.low) / np.log(self.high / self.low))
         return (value - self.low) / (self.high - self.low)

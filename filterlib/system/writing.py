@@ -43,19 +43,19 @@ def design_toml(design: Design) -> str:
 
     Defaults are left out, so that they stay defaults with their ranges; a part of the library's tables is written by
     its name, any other with all its values, a measured one and a limit of one's own with the whole path of the file; ``tables`` are left out,
-    because the parts stand in the file.
+    because the parts are in the file.
 
     Raises
     ------
     FilterlibError
         Where a value is an array: one file holds one design; where a measured part was changed away from its file; and
-        where the converter was recorded: how the recording was read stands in the file that names it, so a copy of that
+        where the converter was recorded: how the recording was read is in the file that names it, so a copy of that
         file is the one to change.
 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
     ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
@@ -76,10 +76,10 @@ def design_toml(design: Design) -> str:
 
 
 def stated(design: Design) -> dict[str, Text]:
-    """What a design file states, nested as in the file: every value the text that stands there, a recording its file.
+    """What a design file states, nested as in the file: every value its text there, a recording its file.
 
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
     '"0.55 ± 10 %"'
     """
@@ -87,7 +87,7 @@ def stated(design: Design) -> dict[str, Text]:
 
 
 def _section(head: str, fields: Text, name: str) -> Iterator[str]:
-    """A heading and its keys; what stands below it gets a heading of its own where it has a name, else braces."""
+    """A heading and its keys; what is below it gets a heading of its own where it has a name, else braces."""
     assert isinstance(fields, dict)  # a model's
     yield from ("", head)
     for key, value in fields.items():
@@ -153,7 +153,7 @@ def _written(value: object, unit: str, name: str) -> Text:
 
 
 def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, Text]]:
-    """What was stated beside the file; the rest is read from it again."""
+    """What was stated with the file; the rest is read from it again."""
     for name, read in part.computed(part.measurement).items():
         if np.any(getattr(part, name) != read):
             raise FilterlibError(f"{name}: a measured part that was changed away from {part.file} is not written")
@@ -170,7 +170,7 @@ def _scalar(value: object, unit: str, name: str) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, np.ndarray):
-        raise FilterlibError(f"{name}: stands for {len(value)} designs; a file holds one")
+        raise FilterlibError(f"{name}: is an array of {len(value)} designs; a file holds one")
     return _number(value, unit) if unit and isinstance(value, int | float) else repr(value)
 
 

@@ -7,14 +7,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from filterlib import load_design
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.files import load_design
-from filterlib.system.source_spectra import measuring_circuit, source_spectra
+from filterlib.system.measuring import measuring_circuit
+from filterlib.system.source_spectra import source_spectra
 from filterlib.words.measurement_sentences import inside_sentences
 from tests import make_recordings as invented
 

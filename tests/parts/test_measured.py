@@ -9,7 +9,7 @@ import pytest
 import skrf
 from numpy.testing import assert_allclose
 
-from filterlib import measured_part, measured_two_port
+from filterlib import load_design, measured_part, measured_two_port
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
@@ -20,7 +20,6 @@ from filterlib.parts.one_port_fit import DECIBELS, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.show.part import part_files, part_text
-from filterlib.system.files import load_design
 from filterlib.system.writing import save_design
 from filterlib.words.review_sentences import trust
 from tests import make_measured

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from filterlib import load_design
 from filterlib.show.explore.common_mode import CHOICES, common_mode_panel, currents, set_up, start
 from filterlib.show.explore.common_mode_drawing import width
-from filterlib.system.files import load_design
 
 LOAD_END = "2 × 10 nF, load's end"
 FUNDAMENTAL = {"frequency": "150 kHz"}  # the octave about it holds one harmonic, so that currents add as they are

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.show.explore.emission_panel import emission_panel
 from filterlib.show.explore.tide_gauge import demo
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from filterlib.words.stability_sentences import reason_text
 

@@ -128,6 +128,8 @@ def test_the_band_figure_names_unknown_range_and_both_ends(fakes):
     for words in ("capacitance inside the converter", "4.7 µF to 220 µF", "6.1 mV", "10.5 mV", "limit 15 mV"):
         assert words in shown
     assert "shape of the switching current" in shown
+    assert "all uncertain parameters together" in shown
+    assert not any("_" in words for words in shown)
 
 
 def test_a_range_has_each_end_in_words_at_that_end(fakes):

@@ -83,7 +83,8 @@ def test_probe_points_are_marked_on_the_circuit(sheet, files):
 
 
 def test_a_name_is_text_and_never_markup(sheet):
-    hostile = replace(sheet, review=replace(sheet.review, design=sheet.design.model_copy(update={"name": HOSTILE})))
+    judged = replace(sheet.review.judgement, design=sheet.design.model_copy(update={"name": HOSTILE}))
+    hostile = replace(sheet, review=replace(sheet.review, judgement=judged))
     files = verify.sheet_files(hostile)
     assert "<script>" not in files["verify.html"]
     assert "&lt;script&gt;" in files["verify.html"]

@@ -14,12 +14,12 @@ from filterlib.analysis.ripple.at_load import narrow_and_wide
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
+from filterlib.network.extremes import peak_to_peak
 from filterlib.system.changes import with_clip
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
 
 _THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
@@ -96,7 +96,7 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> found = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
     >>> found.figures["full"].shown > found.figures["full"].seen
     True
@@ -125,6 +125,7 @@ def _result(place: str, state: State, on: Design, without: Spectra, held: Spectr
     assert on.clip is not None
     figures: dict[str, ClipFigures] = {}
     waveforms: dict[tuple[str, str], np.ndarray] = {}
+    changed = held.whole(MEASURED) - without.whole(_THERE)
     for band in narrow_and_wide(on):
         waves = {
             "seen": without.waveform(_THERE, band), "there": held.waveform(_THERE, band),
@@ -137,14 +138,14 @@ def _result(place: str, state: State, on: Design, without: Spectra, held: Spectr
             there=float(held.peak_to_peak(_THERE, band)),
             shown=float(held.peak_to_peak(MEASURED, band)),
             own_clip=float(held.peak_to_peak(OWN_CLIP, band)),
-            difference=float(np.ptp(waves["difference"])),
+            difference=float(peak_to_peak(changed * band.response(held.frequencies))),
         )
     through = held.whole(_CURRENT)
     count = len(waveforms["seen", "full"])
     return ClippedResult(
         place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
         _by_mode("without", without) | _by_mode("with", held),
-        float(spread(samples(through))), _rms(through),
+        float(peak_to_peak(through)), _rms(through),
     )  # fmt: skip
 
 

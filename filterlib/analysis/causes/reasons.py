@@ -110,7 +110,7 @@ def reasons(
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> from filterlib.system.solution import solve
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> found = reasons(solve(design), "modem", parts={}, pairs=0)

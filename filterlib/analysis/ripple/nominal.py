@@ -203,5 +203,6 @@ def _ripple(after: _Side, before: _Side, load: str, band: Band, design: Design) 
     now, then = after.spectra.waveform(load, band), before.spectra.waveform(load, band)
     return {
         "period": np.arange(len(now)) * design.converter.period / len(now),
-        "ripple": now, "ripple_before": then, "peak_to_peak": float(np.ptp(now)), "peak_to_peak_before": float(np.ptp(then)),
+        "ripple": now, "ripple_before": then, "peak_to_peak": float(after.spectra.peak_to_peak(load, band)),
+        "peak_to_peak_before": float(before.spectra.peak_to_peak(load, band)),
     }  # fmt: skip

@@ -68,7 +68,7 @@ class Sensitivity:
     """What one unknown alone does to the ripple at the first load to 20 MHz.
 
     ``pp_at_low``, ``pp_at_high``: least and greatest ripple while it moves through its range alone; ``share`` of the band's
-    width in decibels, all uncertain_parameters' shares adding to 1; ``measurement``: name of the one that would settle it.
+    width in decibels, all uncertain parameters' shares adding to 1; ``measurement``: name of the one that would settle it.
     """
 
     key: str

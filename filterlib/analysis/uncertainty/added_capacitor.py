@@ -9,9 +9,8 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Farads, Unit
-from filterlib.network.waveform import lowpass_response
-from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.source_spectra import measuring_circuit, samples, source_spectra, spread
+from filterlib.system.converter import Converter, FixtureCapacitor
+from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.units import preferred_values
 
 TELLS = (0.3, 10.0)
@@ -67,7 +66,7 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
     """
     frequencies = converter.switching_frequency * np.arange(1, _HARMONICS + 1)
     corners = _corners(converter)
-    inner = np.abs(corners.inner_impedance(frequencies) + 2j * np.pi * frequencies * corners.lead_inductance.value)
+    inner = np.abs(corners.terminal_impedance(frequencies))
     sizes = np.array([float(f"{value}e{decade}") for decade in _DECADES for value in preferred_values("E6")])
     ratios = np.abs(_impedance(sizes[:, None], frequencies))[:, None, :] / np.atleast_2d(inner)
     tells = np.mean((ratios > TELLS[0]) & (ratios < TELLS[1]), axis=1)
@@ -93,27 +92,19 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
 
 def _corners(converter: Converter) -> Converter:
     """The converter as an array of designs: nominal, then every corner of what is not known inside."""
-    held = [getattr(converter, name) for name in INSIDE]
-    ends = [sorted({one.low, one.high}) for one in held]
-    rows = np.array([[float(np.max(one.value)) for one in held], *product(*ends)])
-    return converter.model_copy(update={name: held[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
+    ranges = [getattr(converter, name) for name in INSIDE]
+    ends = [sorted({one.low, one.high}) for one in ranges]
+    rows = np.array([[float(np.max(one.value)) for one in ranges], *product(*ends)])
+    return converter.model_copy(update={name: ranges[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
 
 
 def _impedance(capacitance: Any, frequencies: np.ndarray) -> np.ndarray:
     s = 2j * np.pi * frequencies
-    return USUAL.esr + s * USUAL.esl + 1 / (s * capacitance)
+    return np.asarray(USUAL.esr + s * USUAL.esl + 1 / (s * capacitance))
 
 
-def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[Any, Any]:
+def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[np.ndarray, np.ndarray]:
     """Peak to peak [V] in the stated arrangement, without and with the added capacitor."""
-    seen = converter.ripple
-    forces = source_spectra(converter, load_current)
-    emf, frequencies = (forces.ripple + forces.spike)[..., 1:], forces.frequencies[1:]
-    current = load_current if seen.load_current is None else seen.load_current
-    limit = lowpass_response(frequencies, seen.bandwidth, seen.order)
-
-    def read(arrangement: Arrangement) -> Any:
-        transfer = measuring_circuit(converter, arrangement, current).transfer(frequencies, "ripple", ("probe", RETURN))
-        return spread(samples(transfer * limit * emf))
-
-    return read(seen), read(seen.model_copy(update={"capacitors": (*seen.capacitors, added)}))
+    sources, stated = source_spectra(converter, load_current), converter.ripple
+    bare, loaded = (reading(converter, one, sources, load_current) for one in (stated, stated.with_added(added)))
+    return bare, loaded

@@ -33,15 +33,15 @@ TOGETHER: Mapping[str, tuple[str, ...]] = {
 filter is a group of its own; the rest go by `filterlib.analysis.ripple.ripple.measurement`."""
 _NEAR = 8  # points around the best of each end, in each round
 _ROUNDS = (0.0, 0.5, 0.25, 0.1)  # of refinement: their spreads, as shares of the ranges; 0: along the strongest unknown
-_MOVED = 0.3  # share of the uncertain_parameters that each such point moves
+_MOVED = 0.3  # share of the uncertain parameters that each such point moves
 LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be worth its while
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """One measurement, and the band if it proved its uncertain_parameters to be as assumed.
+    """One measurement, and the band if it proved its uncertain parameters to be as assumed.
 
-    ``keys`` of the uncertain_parameters that it settles; ``low``, ``high``: the figure's band then; ``narrows``: share of the
+    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's band then; ``narrows``: share of the
     band, in decibels, that it takes away, 0 to 1.
     """
 
@@ -94,7 +94,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
 
     Notes
     -----
-    Each measurement's uncertain_parameters are held at their nominal values, and the ends of the band sought again: from the points
+    Each measurement's uncertain parameters are held at their nominal values, and the ends of the band sought again: from the points
     that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
     find about nine tenths of what is left; what a measurement takes away is told a little too large rather than too small.
     """
@@ -116,7 +116,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
 
 
 def _groups(keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """Keys of uncertain_parameters by the measurement that settles them.
+    """Keys of uncertain parameters by the measurement that settles them.
 
     >>> _groups(["converter.duty", "filter.L1.leakage", "filter.L1.inductance"])
     {'switching node': ('converter.duty',), 'part L1': ('filter.L1.leakage', 'filter.L1.inductance')}
@@ -137,7 +137,7 @@ def _group(key: str) -> str:
 
 
 class _Search:
-    """The ends of the band with each group of uncertain_parameters held at its nominal values."""
+    """The ends of the band with each group of uncertain parameters held at its nominal values."""
 
     def __init__(self, design: Design, state: State, load: str, band: Band, extent: Interval) -> None:
         self.variants, self.state, self.load, self.band, self.extent = shapes(design), state, load, band, extent
@@ -164,7 +164,7 @@ class _Search:
         return [name for name, found in values.items() if width(self.end(name, found)) < (1 - LEAST) * whole]
 
     def first(self, held: np.ndarray) -> np.ndarray:
-        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain_parameters)."""
+        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
         at = [self.extent.at_low, self.extent.at_high]
         rows = [[one.share(end[one.key]) for one in self.box] for end in at]
         return np.where(held, self.nominal, np.array([*rows, self.corner(0), self.corner(1)]))

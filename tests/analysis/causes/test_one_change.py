@@ -2,12 +2,12 @@
 
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.causes.candidates import to_chassis
 from filterlib.analysis.causes.one_change import OneChange, one_change, over_the_uncertainty
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import data_folder, find_part, standard_tables
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from filterlib.words.reason_sentences import refusal_text
 

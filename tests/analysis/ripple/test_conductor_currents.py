@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.conductor_currents import Layout, conductor_currents
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.parts.tables import data_folder
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 
 BOND = "modem.bond.resistance"

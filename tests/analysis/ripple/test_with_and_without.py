@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.with_and_without import with_and_without
 from filterlib.parts.tables import data_folder
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 
 

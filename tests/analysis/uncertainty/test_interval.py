@@ -8,7 +8,7 @@ from filterlib.system.uncertain_parameter import UncertainParameter
 
 
 def box(count, low=0.0, high=1.0):
-    """That many uncertain_parameters, each at the middle of its range."""
+    """That many uncertain parameters, each at the middle of its range."""
     return tuple(UncertainParameter(f"x{n}", f"x{n}", "", (low + high) / 2, low, high, True, "") for n in range(count))
 
 

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty.interval import in_chunks, search, width
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, SHAPE, measurement_values
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
