@@ -19,13 +19,14 @@ class Unit:
     ``unit``: of the SI or a level; "" for a ratio; "{unit}" where the field ``unit`` of the same result says it; "own" where
     each number has that of what it stands for. ``label``: the head of a column, by default the field's name in words.
     ``key``: the end of its key in files for other programs, before the unit: "*" stands for the field's name, None for a
-    number that is not in them. ``except_at``: units of single keys of a mapping.
+    number that is not in them. ``except_at``: units of single keys of a mapping. ``digits``: in which it is printed.
     """
 
     unit: str
     label: str = ""
     key: str | None = "*"
     except_at: Mapping[str, str] = field(default_factory=dict, compare=False)
+    digits: int = 3
 
     def of(self, result: object, at: str = "") -> str:
         """The unit in one result, at one key of a mapping."""
