@@ -11,12 +11,17 @@ import argparse
 import os
 import shlex
 import sys
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem
 from filterlib.show.terminal import ProgressLine, complain, say, survive_odd_terminals
 
+if TYPE_CHECKING:
+    from filterlib.analysis.review import ReviewResult
+    from filterlib.system.design import Design
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
 
 REVIEW = """\
@@ -137,14 +142,16 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_command(commands: Any, name: str, run: Any, *, short: str, long: str, epilog: str) -> argparse.ArgumentParser:
+def _add_command(
+    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], *, short: str, long: str, epilog: str
+) -> argparse.ArgumentParser:
     layout = argparse.RawDescriptionHelpFormatter
     command = commands.add_parser(name, help=short, description=long, epilog=epilog, formatter_class=layout)
     command.set_defaults(run=run)
     return command
 
 
-def _add_review(commands: Any) -> None:
+def _add_review(commands: Commands) -> None:
     command = _add_command(
         commands, "review", _review, epilog=REVIEW,
         short="review a design file and write a page, the numbers and the figures",
@@ -155,7 +162,7 @@ def _add_review(commands: Any) -> None:
     command.add_argument("--out", required=True, metavar="FOLDER", help=files)
 
 
-def _add_compare(commands: Any) -> None:
+def _add_compare(commands: Commands) -> None:
     command = _add_command(
         commands, "compare", _compare, epilog=COMPARE,
         short="lay two designs side by side: what differs, what each leaves, and why",
@@ -167,7 +174,7 @@ def _add_compare(commands: Any) -> None:
     command.add_argument("--out", required=True, metavar="FOLDER", help=files)
 
 
-def _add_recording(commands: Any) -> None:
+def _add_recording(commands: Commands) -> None:
     command = _add_command(
         commands, "recording", _recording, epilog=RECORDING,
         short="say what an oscilloscope's recording holds, and draw it",
@@ -189,7 +196,7 @@ def _add_recording(commands: Any) -> None:
     command.add_argument("--out", metavar="FOLDER", help=files)
 
 
-def _add_part(commands: Any) -> None:
+def _add_part(commands: Commands) -> None:
     command = _add_command(
         commands, "part", _part, epilog=PART,
         short="show one part of a table: impedance, curves, values; or list the table",
@@ -203,7 +210,7 @@ def _add_part(commands: Any) -> None:
     command.add_argument("--out", metavar="FOLDER", help=files)
 
 
-def _add_lab(commands: Any) -> None:
+def _add_lab(commands: Commands) -> None:
     command = _add_command(
         commands, "lab", _lab, epilog=LAB,
         short="open the notebooks in JupyterLab, in a folder of your own",
@@ -215,7 +222,7 @@ def _add_lab(commands: Any) -> None:
     command.add_argument("--no-browser", action="store_true", help="print the address instead of opening a browser")
 
 
-def _add_pages(commands: Any) -> None:
+def _add_pages(commands: Commands) -> None:
     command = _add_command(
         commands, "pages", _pages, epilog=PAGES,
         short="write the notebooks as pages with still pictures",
@@ -224,7 +231,7 @@ def _add_pages(commands: Any) -> None:
     command.add_argument("--out", required=True, metavar="FOLDER", help="folder for index.html and the pages")
 
 
-def _add_verify(commands: Any) -> None:
+def _add_verify(commands: Commands) -> None:
     command = _add_command(
         commands, "verify", _verify, epilog=VERIFY,
         short="make the sheet for the bench: what to measure, where, how, and what to expect",
@@ -266,9 +273,9 @@ def _compare(chosen: argparse.Namespace) -> int:
     return result.exit_code
 
 
-def _both(load_design: Any, *paths: str) -> list[Any]:
+def _both(load_design: Callable[[str], Design], *paths: str) -> list[Design]:
     """Both designs, or everything that is wrong with either."""
-    designs: list[Any] = []
+    designs: list[Design] = []
     problems: list[Problem] = []
     for path in paths:
         try:
@@ -370,7 +377,7 @@ def _verify(chosen: argparse.Namespace) -> int:
     return 0
 
 
-def _summary(result: Any, page: str) -> str:
+def _summary(result: ReviewResult, page: str) -> str:
     from filterlib.words.labels import SYMBOLS
     from filterlib.words.review_sentences import headline, review_notes, summary, verdict_sentence
 

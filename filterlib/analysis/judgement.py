@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.parts.artificial_network import artificial_network
+from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import (
@@ -33,6 +34,7 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 from filterlib.units import from_decibels
 
 Answer = Literal["met throughout", "depends on", "not met", "not known"]
+_OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
 Unknown = Literal["unstable", "no ladder", "no harmonic"]
 NO_SPIKE = "converter.spike"
 LABELS = {NO_SPIKE: "converter's spikes, which are not stated", "converter.shape": "shape of the switching current"}
@@ -221,7 +223,7 @@ def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict,
     )
 
 
-def _read(design: Design, wanted: Any, point: Any) -> _Reading:
+def _read(design: Design, wanted: _OfVolts, point: PointJudgement) -> _Reading:
     name = point.operating.point
     if not point.operating.stable:
         return _Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
@@ -232,7 +234,7 @@ def _read(design: Design, wanted: Any, point: Any) -> _Reading:
     return _ripple(wanted, point.ripple)
 
 
-def _ripple(wanted: Any, found: RippleResult) -> _Reading:
+def _ripple(wanted: RippleRequirement | SpikeRequirement, found: RippleResult) -> _Reading:
     key = (wanted.load, wanted.label)
     figure = found.figures[key]
     low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
@@ -240,10 +242,10 @@ def _ripple(wanted: Any, found: RippleResult) -> _Reading:
     return _Reading(found.point, figure.peak_to_peak, low, high, depends)
 
 
-def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
+def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: PointJudgement) -> _Reading:
     """Voltage or drop, over the range of what carries direct current."""
 
-    def level(one: Design) -> Any:
+    def level(one: Design) -> Value:
         volts = solve(one, point.operating.point).state.load_voltages[wanted.load]
         return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
 
@@ -255,7 +257,7 @@ def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
     return _Reading(point.operating.point, value, value, value)
 
 
-def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
+def _step(design: Design, wanted: StepRequirement, point: PointJudgement) -> _Reading:
     """Greatest deviation after the step; each unknown moved alone to its ends, and all to the worse ones together."""
     state = point.operating.state
 
@@ -279,7 +281,7 @@ def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
 _SLOW = ("output_capacitance", "output_esr", "output_resistance", "loop_bandwidth")
 
 
-def _verdict(design: Design, wanted: Any, readings: list[_Reading]) -> Verdict:
+def _verdict(design: Design, wanted: _OfVolts, readings: list[_Reading]) -> Verdict:
     low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
     worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
     answer, depends = _answer(worst, low_limit, limit)
@@ -317,7 +319,7 @@ def _label(design: Design, key: str) -> str:
     return next(iter(known), LABELS.get(key, key))
 
 
-def _emission(wanted: EmissionRequirement, points: Iterable[Any]) -> Verdict:
+def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> Verdict:
     """Judged where a detector comes nearest to the limit over the uncertainty, at any operating point."""
     found = {point.operating.point: _of(wanted, point.emissions) for point in points}
     unstable = next((name for name, result in found.items() if result.reason), "")

@@ -8,12 +8,15 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from filterlib.show.notebooks import notebooks
 from filterlib.show.numbers import json_text
 from filterlib.show.page import render
 from filterlib.show.writing import RUN, write_files
+
+if TYPE_CHECKING:
+    from nbformat import NotebookNode
 
 Progress = Callable[[float, str], None]
 LONGEST = 600  # [s] that a cell may take
@@ -61,7 +64,7 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
     return Path(folder) / "index.html"
 
 
-def executed(path: Path, tell: Callable[[float], None] | None = None) -> Any:
+def executed(path: Path, tell: Callable[[float], None] | None = None) -> NotebookNode:
     """A notebook with its outputs, run in an empty folder; ``tell`` is told the share that is done."""
     import nbformat
     from nbclient import NotebookClient
@@ -70,7 +73,7 @@ def executed(path: Path, tell: Callable[[float], None] | None = None) -> Any:
     count = sum(cell.cell_type == "code" for cell in notebook.cells)
     done = [0]
 
-    def one_more(**_: Any) -> None:
+    def one_more(**_: object) -> None:
         done[0] += 1
         if tell is not None:
             tell(done[0] / count)
@@ -84,7 +87,7 @@ def executed(path: Path, tell: Callable[[float], None] | None = None) -> Any:
     return notebook
 
 
-def page_of(stem: str, notebook: Any) -> NotebookPage:
+def page_of(stem: str, notebook: NotebookNode) -> NotebookPage:
     """The pieces of an executed notebook."""
     pieces = tuple(_pieces(notebook))
     words = next(cell.source for cell in notebook.cells if cell.cell_type == "markdown")
@@ -93,7 +96,7 @@ def page_of(stem: str, notebook: Any) -> NotebookPage:
     return NotebookPage(f"{stem}.html", title.lstrip("# "), lead, pieces)
 
 
-def _pieces(notebook: Any) -> Iterator[Shown]:
+def _pieces(notebook: NotebookNode) -> Iterator[Shown]:
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
             yield Shown("words", words(cell.source))
@@ -103,7 +106,7 @@ def _pieces(notebook: Any) -> Iterator[Shown]:
             yield from _output(output)
 
 
-def _output(output: Any) -> Iterator[Shown]:
+def _output(output: NotebookNode) -> Iterator[Shown]:
     data = output.get("data", {})
     if "image/png" in data:
         yield Shown("picture", data["image/png"].strip(), data.get("text/plain", ""))

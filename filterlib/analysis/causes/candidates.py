@@ -15,7 +15,8 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
-from filterlib.system.stages import ChassisCapacitor, SeriesChoke, ShuntCapacitor
+from filterlib.system.load import Load
+from filterlib.system.stages import AnyStage, ChassisCapacitor, CommonModeStage, SeriesChoke, ShuntCapacitor
 from filterlib.units import format_quantity
 
 SHORT_LOOP = 1e-9  # [H] of a capacitor on wide pads with vias beside them: common practice, no source
@@ -120,7 +121,7 @@ def _chokes(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
             yield Candidate(f"fit {name} {where}", "differential choke", "differential choke", 1, change)
 
 
-def _other_chokes(design: Design, stage: Any, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _other_chokes(design: Design, stage: CommonModeStage, bought: Mapping[str, Any]) -> Iterator[Candidate]:
     for name, part in bought.items():
         if part.kind != "common_mode_choke" or name == stage.part.name or hasattr(part, "measurement"):
             continue
@@ -156,7 +157,7 @@ def to_chassis(
     return Candidate(words, "Y capacitors", "Y", count, partial(_inserted, stage=stage, before=before))
 
 
-def _bonds(design: Design, load: Any) -> Iterator[Candidate]:
+def _bonds(design: Design, load: Load) -> Iterator[Candidate]:
     if not (design.driven and design.has_chassis):
         return
     key, group = f"load.{load.name}.bond", f"bond of {load.name}"
@@ -195,7 +196,7 @@ def _leads(load: Any) -> Iterator[Candidate]:
         yield Candidate(words, "lead", f"spacing of {load.name}'s lead", 0, change)
 
 
-def _inserted(design: Design, *, stage: Any, before: str) -> Design:
+def _inserted(design: Design, *, stage: AnyStage, before: str) -> Design:
     """A stage more, before the one that is named, or at the end; renamed where its name is taken."""
     names = [one.name for one in design.filter]
     at = names.index(before) if before in names else len(names)

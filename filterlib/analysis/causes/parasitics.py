@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 
 from filterlib.analysis.described import Unit
+from filterlib.parts.base import Part
+from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
+from filterlib.system.load import Load
+from filterlib.system.model import Model, read
+from filterlib.system.stages import AnyStage, SeriesChoke
 
+Fitted = TypeVar("Fitted", bound=Model)
+Imperfection: TypeAlias = tuple[str, str, Callable[[Any], dict[str, object]]]
+"""Words, element, and the changes of a stage that take it away."""
 _NO_LIMIT = 1e3  # [A] at which an ideal core saturates: the greatest value a part may state
 
 
@@ -67,13 +75,13 @@ def all_ideal(design: Design) -> Design:
     return design.replace(filter=stages, loads=loads, couplings=())
 
 
-def _whole(stage: Any) -> Any:
+def _whole(stage: Fitted) -> Fitted:
     for _, _, changes in _of_part(stage):
         stage = stage.replace(**changes(stage))
     return stage
 
 
-def _ideal_load(load: Any) -> Any:
+def _ideal_load(load: Load) -> Load:
     if load.input_capacitor is not None:
         load = load.replace(input_capacitor=_whole(load.input_capacitor))
     return load if load.lead is None else load.replace(lead=None)
@@ -93,11 +101,11 @@ def _of_stages(design: Design) -> Iterator[Ideal]:
             yield Ideal(stage.name, "standing in one line alone", stage.name, design.replace(filter=stages))
 
 
-def _in_one_line(stage: Any) -> bool:
+def _in_one_line(stage: AnyStage) -> TypeGuard[SeriesChoke]:
     return stage.kind == "differential_choke" and stage.line != "both" and not hasattr(stage.part, "measurement")
 
 
-def _halved(stage: Any) -> Any:
+def _halved(stage: SeriesChoke) -> SeriesChoke:
     """Half of a choke in each line, the same between the lines and alike in both."""
     factors = {"inductance": 0.5, "dc_resistance": 0.5, "parallel_resistance": 0.5, "winding_capacitance": 2.0}
     held = {name: getattr(stage.part, name) for name in factors}
@@ -105,7 +113,7 @@ def _halved(stage: Any) -> Any:
     return stage.replace(line="both", imbalance=0.0, part=stage.part.replace(**halves))
 
 
-def _others(design: Design, name: str) -> tuple[Any, ...]:
+def _others(design: Design, name: str) -> tuple[Coupling, ...]:
     """Stated couplings that a changed loop of that capacitor leaves possible: its own are left to the default."""
     return tuple(one for one in design.couplings if name not in (one.first, one.second))
 
@@ -126,7 +134,7 @@ def _of_loads(design: Design) -> Iterator[Ideal]:
                 yield Ideal(load.name, "imbalance of the lead", f"{load.name}.lead", with_load(even))
 
 
-def _with_load(design: Design, changed: Any) -> Design:
+def _with_load(design: Design, changed: Load) -> Design:
     return design.replace(loads=tuple(changed if one.name == changed.name else one for one in design.loads))
 
 
@@ -135,9 +143,9 @@ def _uncoupled(design: Design) -> Design:
     return design.replace(couplings=tuple(one.replace(mutual=0.0) for one in design.all_couplings))
 
 
-def _of_part(stage: Any, *, name: str = "") -> Iterator[tuple[str, str, Any]]:
+def _of_part(stage: Model, *, name: str = "") -> Iterator[Imperfection]:
     """Imperfections of a stage's part: words, element, and the changes of the stage that take it away."""
-    part, name = stage.part, name or getattr(stage, "name", "")
+    part, name = read(stage, "part"), name or read(stage, "name") or ""
     if hasattr(part, "esl"):
         yield from _of_capacitor(stage, name)
     elif part.kind in ("differential_choke", "common_mode_choke"):
@@ -147,7 +155,7 @@ def _of_part(stage: Any, *, name: str = "") -> Iterator[tuple[str, str, Any]]:
         yield "imbalance", name, lambda at: {"imbalance": 0.0}
 
 
-def _of_capacitor(stage: Any, name: str) -> Iterator[tuple[str, str, Any]]:
+def _of_capacitor(stage: Any, name: str) -> Iterator[Imperfection]:
     part, measured = stage.part, hasattr(stage.part, "measurement")
     if not measured and (np.any(part.esr) or np.any(part.loss_angle)):
         yield "ESR", name, lambda at: {"part": at.part.replace(esr=0.0, loss_angle=0.0)}
@@ -162,11 +170,11 @@ def _of_capacitor(stage: Any, name: str) -> Iterator[tuple[str, str, Any]]:
 _SATURATION = {"saturation_current": _NO_LIMIT}
 
 
-def _of_choke(part: Any, name: str) -> Iterator[tuple[str, str, Any]]:
+def _of_choke(part: Part, name: str) -> Iterator[Imperfection]:
     common = part.kind == "common_mode_choke"
     if hasattr(part, "measurement"):
         return
-    if np.any(part.winding_capacitance) or getattr(part, "self_resonance", None) or _between(part):
+    if np.any(read(part, "winding_capacitance")) or getattr(part, "self_resonance", None) or _between(part):
         strays = {"winding_capacitance": 0.0} | (
             {"interwinding_capacitance": 0.0} if common else {"self_resonance": None}
         )
@@ -178,5 +186,5 @@ def _of_choke(part: Any, name: str) -> Iterator[tuple[str, str, Any]]:
         yield "imbalance", name, lambda at: {"part": at.part.replace(**dict.fromkeys(uneven, 0.0))}
 
 
-def _between(part: Any) -> bool:
+def _between(part: Part) -> bool:
     return bool(np.any(getattr(part, "interwinding_capacitance", 0.0)))

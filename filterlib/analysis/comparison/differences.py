@@ -6,9 +6,10 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeGuard
 
 from filterlib.system.design import Design
+from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.system.writing import ENDS, stated
 from filterlib.units import format_quantity
@@ -60,12 +61,12 @@ def _told(one: Difference, defaults: list[dict[str, str]]) -> Difference:
     return Difference(one.key, *texts)
 
 
-def _range(unknown: Any) -> str:
+def _range(unknown: UncertainParameter) -> str:
     nominal, low, high = (format_quantity(v, unknown.unit) for v in (unknown.nominal, unknown.low, unknown.high))
     return f"{nominal} ({low} to {high})"
 
 
-def _differ(key: str, first: Any, second: Any) -> Iterator[Difference]:
+def _differ(key: str, first: object, second: object) -> Iterator[Difference]:
     if first == second:
         return
     one, two = _by_name(first), _by_name(second)
@@ -79,40 +80,41 @@ def _differ(key: str, first: Any, second: Any) -> Iterator[Difference]:
         yield Difference("filter", *(f"in the order {', '.join(names)}" for names in shared))
 
 
-def _by_name(value: Any) -> Any:
+def _by_name(value: object) -> object:
     """A list of tables as a table: each by its name, else by its kind and where it is asked for, else by its number."""
     if not isinstance(value, list) or not value or not all(isinstance(one, dict) for one in value):
         return value
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for number, one in enumerate(value, 1):
         name = _text(one["name"]) if "name" in one else " ".join(_text(one[k]) for k in ("kind", *_WHERE) if k in one)
         found[f"{name} {number}".strip() if not name or name in found else name] = one
     return found
 
 
-def _table(value: Any) -> bool:
+def _table(value: object) -> TypeGuard[Mapping[str, object]]:
     """True for what is looked into; a range is one value."""
     return isinstance(value, Mapping) and set(value) != set(ENDS)
 
 
-def _texts(first: Any, second: Any) -> tuple[str, str]:
+def _texts(first: object, second: object) -> tuple[str, str]:
     """Both as one reads them: long decimals are cut, unless only they tell the two apart."""
     texts = _text(first), _text(second)
     cut = tuple(re.sub(r"\d+\.\d{4,}", lambda found: f"{float(found[0]):.4g}", text) for text in texts)
     return (cut[0], cut[1]) if cut[0] != cut[1] else texts
 
 
-def _text(value: Any) -> str:
+def _text(value: object) -> str:
     """A value as one reads it."""
     if value is None:
         return NOTHING
     if isinstance(value, Mapping) and set(value) == set(ENDS):
         return f"{_text(value['value'])} ({_text(value['low'])} to {_text(value['high'])})"
+    text = str(value)
     if isinstance(value, Mapping):
         told = [f"{name.replace('_', ' ')} {_text(one)}" for name, one in value.items() if name not in ("name", "note")]
-        value = ", ".join(told) or "stated, with its defaults"
+        text = ", ".join(told) or "stated, with its defaults"
     elif isinstance(value, list):
-        value = ("; " if any(isinstance(one, dict) for one in value) else ", ").join(map(_text, value)) or "none"
-    elif isinstance(value, str) and value.startswith('"'):
-        value = json.loads(value)
-    return value if len(value) <= LONGEST else f"{value[: LONGEST - 1]}…"
+        text = ("; " if any(isinstance(one, dict) for one in value) else ", ").join(map(_text, value)) or "none"
+    elif text.startswith('"'):
+        text = str(json.loads(text))
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import mission_life
+from filterlib.parts.base import Part, Value
 from filterlib.parts.wound import temperature_rise
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
@@ -110,8 +111,8 @@ class _Measure:
 
     what: str
     unit: str
-    values: Any
-    limit: Any
+    values: Value
+    limit: Value
     basis: Basis
     at_least: bool = False
 
@@ -151,11 +152,11 @@ def _batch(design: Design) -> tuple[Design, list[str]]:
     return with_values(design, values), [one.key for one in box for _ in range(2)]
 
 
-def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
+def _heat(one: Loading, state: State) -> tuple[Value, Value, Value, Value]:
     """Heat of direct current, of ripple, of the core by Steinmetz [W], and rise [K]; (designs, 1) each."""
     part, nothing = one.component.part, np.full((1, 1), np.nan)
-    core: Any = nothing
-    rise: Any = nothing
+    core: Value = nothing
+    rise: Value = nothing
     resistance = getattr(part, "thermal_resistance", None)
     if one.component.kind in ("choke", "common_mode_choke"):
         core = _core_heat(one, state)
@@ -167,7 +168,7 @@ def _heat(one: Loading, state: State) -> tuple[Any, Any, Any, Any]:
     return one.direct_heat, one.ripple_heat, core, rise
 
 
-def _core_heat(one: Loading, state: State) -> Any:
+def _core_heat(one: Loading, state: State) -> np.ndarray:
     """Of every source by itself, added: exact for the converter's alone."""
     if one.component.part.steinmetz is None:
         return np.full((1, 1), np.nan)
@@ -175,10 +176,10 @@ def _core_heat(one: Loading, state: State) -> Any:
     flux = integral(volts)
     swings = (peak_to_peak(c) for _, c in flux)
     heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
-    return sum(np.reshape(heat, (-1, 1)) for heat in heats)
+    return np.sum([np.reshape(heat, (-1, 1)) for heat in heats], axis=0)
 
 
-def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+def _measures(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
     if one.component.kind == "capacitor":
         yield from _of_capacitor(one, rise, design, state)
     elif one.component.kind == "choke":
@@ -192,12 +193,12 @@ def _measures(one: Loading, rise: Any, design: Design, state: State) -> Iterator
         yield from _of_common_mode(one, rise, state)
 
 
-def _rated(what: str, values: Any, part: Any, field: str, kind: Kind) -> _Measure:
+def _rated(what: str, values: Value, part: Part, field: str, kind: Kind) -> _Measure:
     limit = getattr(part, field, None)
     return _Measure(what, "A", values, *((np.nan, Basis(kind, field)) if limit is None else (limit, Basis(kind))))
 
 
-def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iterator[_Measure]:
+def _of_capacitor(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
     part, bias = one.component.part, one.component.bias
     weighed = sum(
         2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
@@ -224,7 +225,7 @@ def _of_capacitor(one: Loading, rise: Any, design: Design, state: State) -> Iter
         yield _Measure("leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, Basis("leakage"))
 
 
-def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]:
+def _of_common_mode(one: Loading, rise: Value, state: State) -> Iterator[_Measure]:
     part, name = one.component.part, one.component.name
     yield _rated("current", one.rms_with_direct, part, "rated_current", "winding rms")
     unbalance, balanced = state.unbalance(name), state.current(name)
@@ -237,7 +238,7 @@ def _of_common_mode(one: Loading, rise: Any, state: State) -> Iterator[_Measure]
     yield _rise(one, rise, state)
 
 
-def _rise(one: Loading, rise: Any, state: State) -> _Measure:
+def _rise(one: Loading, rise: Value, state: State) -> _Measure:
     part = one.component.part
     most = part.maximum_temperature
     limits: dict[Kind, float] = {"highest temperature": np.nan if most is None else most - state.temperature}
@@ -283,17 +284,18 @@ def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
 def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
     """The life of every electrolytic over all operating points, where each states its share of time; else nothing."""
     shares = {point.name: point.share_of_time for point in design.operating_points}
-    lives: Mapping[str, list[StressCheck]] = {}
+    lives: dict[str, list[StressCheck]] = {}
     results = tuple(results)
     for check in (check for result in results for check in result.checks if check.what == "life"):
-        lives.setdefault(check.name, []).append(check)  # type: ignore[attr-defined]
-    weights = [shares.get(result.point) for result in results]
-    if not weights or any(weight is None for weight in weights) or not sum(weights):  # type: ignore[arg-type]
+        lives.setdefault(check.name, []).append(check)
+    stated = [shares.get(result.point) for result in results]
+    weights = [share for share in stated if share is not None]
+    if len(weights) < len(stated) or not sum(weights):
         return ()
     return tuple(_mission(found, weights) for found in lives.values() if len(found) == len(weights))
 
 
-def _mission(found: list[StressCheck], weights: list[Any]) -> StressCheck:
+def _mission(found: list[StressCheck], weights: list[float]) -> StressCheck:
     value, low, high = (
         float(mission_life(weights, [getattr(c, end) for c in found])) for end in ("value", "low", "high")
     )
