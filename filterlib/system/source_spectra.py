@@ -9,8 +9,8 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.network.shapes import ring
 from filterlib.network.spectrum import lowpass_response, phasors
-from filterlib.network.waveform import ring
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.recorded import Recorded
