@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
+Place: TypeAlias = tuple[slice | np.ndarray, ...]
 TREES = 6  # trees tried before the dense solution
 SOME = 9  # frequencies at which a tree is sought
 FEW = 256  # designs whose single frequency is left to the dense way
@@ -56,7 +58,8 @@ def solve(
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
         x = dense.solve(tableau.pattern, there, len(failed[0]), right)
-        out[(slice(None), slice(None), *failed)] = x[:, list(wanted)]
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = x[:, list(wanted)]
     return out
 
 
@@ -81,7 +84,8 @@ def attempt(
         there = [_take(v, failed) for v in values]
         plan = _plan_at(pattern, there, (len(failed[0]),))
         part, fine = _run(plan, there, (len(failed[0]),), right, wanted)
-        out[(slice(None), slice(None), *failed)] = part
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = part
         good[failed] = fine
         if not fine.any():
             break
@@ -146,7 +150,8 @@ def _run(
     trusted = True
     for block in _blocks(shape):
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
-        x, fine = out[(..., *block)], good[block]
+        place: Place = (slice(None), slice(None), *block)
+        x, fine = out[place], good[block]
         if trusted:
             _step(plan.program(right, wanted, refined=False), part, x, fine)
             trusted = bool(2 * np.count_nonzero(fine) > fine.size)
@@ -204,4 +209,4 @@ def _take(value: float | np.ndarray, index: tuple[np.ndarray, ...]) -> float | n
     if not isinstance(value, np.ndarray):
         return value
     axes = zip(index[-value.ndim :], value.shape, strict=True)
-    return value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)]
+    return np.asarray(value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)])
