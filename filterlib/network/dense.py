@@ -188,6 +188,11 @@ def solve_tree(
     Returns
     -------
     x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
+
+    Raises
+    ------
+    CircuitError
+        Where no x has a small residual, naming what the equations leave open.
     """
     COUNTS.dense += len(laws)
     frame = _Frame(pattern, tree, laws, size, b)

@@ -19,7 +19,7 @@ import numpy as np
 
 from filterlib.network import dense
 from filterlib.network.pattern import Columns, Pattern, Values
-from filterlib.network.plan import LIMIT, Known, Plan, make_plan
+from filterlib.network.plan import LIMIT, Known, Plan
 from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
@@ -99,6 +99,11 @@ def _plans_of(pattern: Pattern) -> list[Plan]:
     return []
 
 
+def forget() -> None:
+    """Drop all plans: the next circuits make theirs anew, as in a fresh process. For counts and benchmarks."""
+    _plans_of.cache_clear()
+
+
 def _plan_for(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
     """A plan that was made for this structure, or else one that would have served the others as well."""
     known, plans = tuple(_known(v) for v in values), _plans_of(pattern)
@@ -117,10 +122,12 @@ def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...], known: Kn
     weights = pattern.weights([_take(v, where) for v in values], len(some))
     trees = dict.fromkeys(pattern.tree(order) for order in np.argsort(weights, axis=1, kind="stable"))
     tree = min(trees, key=lambda one: _growth(pattern, one, weights)) if len(trees) > 1 else next(iter(trees))
-    plan = make_plan(pattern, tree, known or tuple(_known(v) for v in values))
-    if plan not in _plans_of(pattern):
-        _plans_of(pattern).append(plan)
-    return plan
+    known, plans = known or tuple(_known(v) for v in values), _plans_of(pattern)
+    for plan in plans:
+        if (plan.tree, plan.known) == (tree, known):
+            return plan
+    plans.append(Plan(pattern, tree, known))
+    return plans[-1]
 
 
 def _growth(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> float:

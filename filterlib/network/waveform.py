@@ -82,7 +82,13 @@ class Waveform(ABC):
 
     @staticmethod
     def sampled(period: float, values: ArrayLike) -> Waveform:
-        """A band-limited wave from equally spaced samples from t = 0, array (samples,) or (designs, samples)."""
+        """A band-limited wave from equally spaced samples from t = 0, array (samples,) or (designs, samples).
+
+        Raises
+        ------
+        QuantityError
+            For no samples, or for values that are not finite.
+        """
         samples = finite(values, "values")
         if samples.ndim == 0 or not samples.shape[-1]:
             raise QuantityError("at least one sample is needed", name="values")
@@ -94,7 +100,13 @@ class Waveform(ABC):
 
     @staticmethod
     def from_coefficients(period: float, coefficients: ArrayLike) -> Waveform:
-        """The wave c_0 + 2 Re sum c_k exp(j 2 pi k t / period) from c_0 ... c_n, array (n + 1,) or (designs, n + 1)."""
+        """The wave c_0 + 2 Re sum c_k exp(j 2 pi k t / period) from c_0 ... c_n, array (n + 1,) or (designs, n + 1).
+
+        Raises
+        ------
+        QuantityError
+            For no coefficients, or for some that are not finite.
+        """
         given = np.atleast_1d(np.asarray(coefficients, dtype=complex))
         if not np.all(np.isfinite(given)) or not given.shape[-1]:
             raise QuantityError("the coefficients must be finite, and at least the mean is needed", name="coefficients")
