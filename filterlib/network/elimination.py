@@ -13,16 +13,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 
 from filterlib.network import dense
 from filterlib.network.pattern import Columns, Pattern, Values
-from filterlib.network.plan import LIMIT, Known, Plan, make_plan
+from filterlib.network.plan import LIMIT, Known, Plan
 from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
+Place: TypeAlias = tuple[slice | np.ndarray, ...]
 TREES = 6  # trees tried before the dense solution
 SOME = 9  # frequencies at which a tree is sought
 FEW = 256  # designs whose single frequency is left to the dense way
@@ -56,7 +58,8 @@ def solve(
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
         x = dense.solve(tableau.pattern, there, len(failed[0]), right)
-        out[(slice(None), slice(None), *failed)] = x[:, list(wanted)]
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = x[:, list(wanted)]
     return out
 
 
@@ -81,7 +84,8 @@ def attempt(
         there = [_take(v, failed) for v in values]
         plan = _plan_at(pattern, there, (len(failed[0]),))
         part, fine = _run(plan, there, (len(failed[0]),), right, wanted)
-        out[(slice(None), slice(None), *failed)] = part
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = part
         good[failed] = fine
         if not fine.any():
             break
@@ -93,6 +97,11 @@ def attempt(
 def _plans_of(pattern: Pattern) -> list[Plan]:
     """The plans that were made for circuits of one structure, the first one first."""
     return []
+
+
+def forget() -> None:
+    """Drop all plans: the next circuits make theirs anew, as in a fresh process. For counts and benchmarks."""
+    _plans_of.cache_clear()
 
 
 def _plan_for(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
@@ -113,10 +122,12 @@ def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...], known: Kn
     weights = pattern.weights([_take(v, where) for v in values], len(some))
     trees = dict.fromkeys(pattern.tree(order) for order in np.argsort(weights, axis=1, kind="stable"))
     tree = min(trees, key=lambda one: _growth(pattern, one, weights)) if len(trees) > 1 else next(iter(trees))
-    plan = make_plan(pattern, tree, known or tuple(_known(v) for v in values))
-    if plan not in _plans_of(pattern):
-        _plans_of(pattern).append(plan)
-    return plan
+    known, plans = known or tuple(_known(v) for v in values), _plans_of(pattern)
+    for plan in plans:
+        if (plan.tree, plan.known) == (tree, known):
+            return plan
+    plans.append(Plan(pattern, tree, known))
+    return plans[-1]
 
 
 def _growth(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> float:
@@ -146,7 +157,8 @@ def _run(
     trusted = True
     for block in _blocks(shape):
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
-        x, fine = out[(..., *block)], good[block]
+        place: Place = (slice(None), slice(None), *block)
+        x, fine = out[place], good[block]
         if trusted:
             _step(plan.program(right, wanted, refined=False), part, x, fine)
             trusted = bool(2 * np.count_nonzero(fine) > fine.size)
@@ -204,4 +216,4 @@ def _take(value: float | np.ndarray, index: tuple[np.ndarray, ...]) -> float | n
     if not isinstance(value, np.ndarray):
         return value
     axes = zip(index[-value.ndim :], value.shape, strict=True)
-    return value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)]
+    return np.asarray(value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)])

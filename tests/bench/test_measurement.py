@@ -10,7 +10,8 @@ from filterlib.bench.periods import find_periods
 from filterlib.bench.recording import Recording
 from filterlib.bench.spectrum import spectrum
 from filterlib.errors import QuantityError
-from filterlib.network.waveform import Waveform, ring
+from filterlib.network.shapes import ring
+from filterlib.network.waveform import Waveform
 from tests.bench.waves import DECAY, FREQUENCY, INTERVAL, PERIOD, RING, from_events, steady, strays
 
 

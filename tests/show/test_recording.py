@@ -13,7 +13,8 @@ from numpy.testing import assert_allclose
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
-from filterlib.network.waveform import Waveform, ring
+from filterlib.network.shapes import ring
+from filterlib.network.waveform import Waveform
 from filterlib.show import recording as shown
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Curve

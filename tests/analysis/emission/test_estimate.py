@@ -12,7 +12,7 @@ from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import INPUT_LINES, EmissionTest, line_spectra, setup
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit
-from filterlib.network.waveform import trapezoid
+from filterlib.network.shapes import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.parts.tables import data_folder
 from filterlib.system.chassis import CHASSIS, CommonMode
