@@ -67,7 +67,7 @@ def test_every_axis_has_a_unit_and_the_sentence_stands_below(figure, result):
 
 def test_a_row_of_current_only_where_a_limit_is_one(result, figure):
     assert len(figure.plots) == 3
-    plain = emissions(design(shunt(), source=DRIVEN), EmissionTest(limits=()), band=False)
+    plain = emissions(design(shunt(), source=DRIVEN), EmissionTest(limits=()), interval=False)
     made = emissions_figure(plain)
     assert len(made.plots) == 2
     assert set(words(made)) == {"model not trusted"}
@@ -83,7 +83,7 @@ def test_places_differ_in_more_than_colour(figure):
 
 def test_peak_is_drawn_where_the_detectors_differ():
     """Several harmonics in the filter: of each bin the highest peak reading."""
-    slow = emissions(design(source=converter(switching_frequency="8 kHz")), band=False)
+    slow = emissions(design(source=converter(switching_frequency="8 kHz")), interval=False)
     drawn = curves(emissions_figure(slow).plots[0])[0].y
     assert np.all(np.isin(drawn, slow.levels["plus", "peak"]))
     assert not np.any(np.isin(drawn, slow.levels["plus", "average"]))
