@@ -1,9 +1,32 @@
 """The filter between a switch-mode DC-DC converter and the electronics that it feeds."""
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from filterlib.analysis.bench.bench_sheet import BenchSheet, bench_sheet
+    from filterlib.analysis.bench.clipped import clipped
+    from filterlib.analysis.causes.reasons import ReasonsResult, reasons
+    from filterlib.analysis.comparison.comparison import ComparisonResult, compare
+    from filterlib.analysis.emission.estimate import EmissionResult, emissions
+    from filterlib.analysis.emission.line_spectra import EmissionTest
+    from filterlib.analysis.judgement import Judgement, Verdict, judge
+    from filterlib.analysis.linear.frequency_response import BodeResult, bode
+    from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
+    from filterlib.analysis.linear.modal_two_port import ModalTwoPort, modal_two_port
+    from filterlib.analysis.linear.part_curves import examine
+    from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
+    from filterlib.analysis.linear.steps import StepsResult, steps
+    from filterlib.analysis.review import ReviewResult, review
+    from filterlib.analysis.ripple.nominal import NominalResult, nominal
+    from filterlib.analysis.ripple.ripple import RippleResult, ripple
+    from filterlib.analysis.ripple.spectra import Spectra, spectra
+    from filterlib.analysis.stability.operating_point import OperatingResult, operating
+    from filterlib.analysis.stability.stability import Stability, stability
+    from filterlib.analysis.stress.stress import StressResult, stress
+    from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
+    from filterlib.analysis.uncertainty.tolerance import ToleranceResult, tolerance
+    from filterlib.bench.fit import fit_inside
     from filterlib.bench.recording import Recording, load_recording
     from filterlib.bench.terminals import load_design
     from filterlib.errors import (
@@ -20,51 +43,251 @@ if TYPE_CHECKING:
     from filterlib.parts.measured import measured_part
     from filterlib.parts.tables import load_table, standard_tables
     from filterlib.parts.two_port import measured_two_port
+    from filterlib.show.drawing import svg
+    from filterlib.show.plots import (
+        bode_figure,
+        impedance_figure,
+        insertion_figure,
+        ripple_figure,
+        spectrum_figure,
+        steps_figure,
+    )
+    from filterlib.show.report import write_review
+    from filterlib.system.changes import changed, value
     from filterlib.system.design import Design
+    from filterlib.system.solution import Solution, solve, solve_all
+    from filterlib.system.state import State
+    from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+    from filterlib.system.writing import save_design
     from filterlib.units import format_quantity, quantity
 
 _HOMES = {
-    "bench.recording": ("Recording", "load_recording"),
+    "analysis.bench.bench_sheet": (
+        "BenchSheet",
+        "bench_sheet",
+    ),
+    "analysis.bench.clipped": ("clipped",),
+    "analysis.causes.reasons": (
+        "ReasonsResult",
+        "reasons",
+    ),
+    "analysis.comparison.comparison": (
+        "ComparisonResult",
+        "compare",
+    ),
+    "analysis.emission.estimate": (
+        "EmissionResult",
+        "emissions",
+    ),
+    "analysis.emission.line_spectra": ("EmissionTest",),
+    "analysis.judgement": (
+        "Judgement",
+        "Verdict",
+        "judge",
+    ),
+    "analysis.linear.frequency_response": (
+        "BodeResult",
+        "bode",
+    ),
+    "analysis.linear.insertion_loss": (
+        "InsertionResult",
+        "insertion",
+    ),
+    "analysis.linear.modal_two_port": (
+        "ModalTwoPort",
+        "modal_two_port",
+    ),
+    "analysis.linear.part_curves": ("examine",),
+    "analysis.linear.port_impedance": (
+        "ImpedanceResult",
+        "impedance",
+    ),
+    "analysis.linear.steps": (
+        "StepsResult",
+        "steps",
+    ),
+    "analysis.review": (
+        "ReviewResult",
+        "review",
+    ),
+    "analysis.ripple.nominal": (
+        "NominalResult",
+        "nominal",
+    ),
+    "analysis.ripple.ripple": (
+        "RippleResult",
+        "ripple",
+    ),
+    "analysis.ripple.spectra": (
+        "Spectra",
+        "spectra",
+    ),
+    "analysis.stability.operating_point": (
+        "OperatingResult",
+        "operating",
+    ),
+    "analysis.stability.stability": (
+        "Stability",
+        "stability",
+    ),
+    "analysis.stress.stress": (
+        "StressResult",
+        "stress",
+    ),
+    "analysis.uncertainty.measurement_value": (
+        "MeasurementValues",
+        "measurement_values",
+    ),
+    "analysis.uncertainty.tolerance": (
+        "ToleranceResult",
+        "tolerance",
+    ),
+    "bench.fit": ("fit_inside",),
+    "bench.recording": (
+        "Recording",
+        "load_recording",
+    ),
     "bench.terminals": ("load_design",),
     "errors": (
-        "CircuitError", "FilterlibError", "InputError", "OutputError", "Problem", "QuantityError", "UnstableError",
+        "CircuitError",
+        "FilterlibError",
+        "InputError",
+        "OutputError",
+        "Problem",
+        "QuantityError",
+        "UnstableError",
     ),
-    "network.circuit": ("Circuit", "Current", "Element"),
+    "network.circuit": (
+        "Circuit",
+        "Current",
+        "Element",
+    ),
     "network.waveform": ("Waveform",),
     "parts.measured": ("measured_part",),
-    "parts.tables": ("load_table", "standard_tables"),
+    "parts.tables": (
+        "load_table",
+        "standard_tables",
+    ),
     "parts.two_port": ("measured_two_port",),
+    "show.drawing": ("svg",),
+    "show.plots": (
+        "bode_figure",
+        "impedance_figure",
+        "insertion_figure",
+        "ripple_figure",
+        "spectrum_figure",
+        "steps_figure",
+    ),
+    "show.report": ("write_review",),
+    "system.changes": (
+        "changed",
+        "value",
+    ),
     "system.design": ("Design",),
-    "units": ("format_quantity", "quantity"),
-}  # fmt: skip
+    "system.solution": (
+        "Solution",
+        "solve",
+        "solve_all",
+    ),
+    "system.state": ("State",),
+    "system.uncertain_parameters": (
+        "uncertain_parameters",
+        "with_values",
+    ),
+    "system.writing": ("save_design",),
+    "units": (
+        "format_quantity",
+        "quantity",
+    ),
+}
 _HOME = {name: f"filterlib.{home}" for home, names in _HOMES.items() for name in names}
 __all__ = [
+    "BenchSheet",
+    "BodeResult",
     "Circuit",
     "CircuitError",
+    "ComparisonResult",
     "Current",
     "Design",
     "Element",
+    "EmissionResult",
+    "EmissionTest",
     "FilterlibError",
+    "ImpedanceResult",
     "InputError",
+    "InsertionResult",
+    "Judgement",
+    "MeasurementValues",
+    "ModalTwoPort",
+    "NominalResult",
+    "OperatingResult",
     "OutputError",
     "Problem",
     "QuantityError",
+    "ReasonsResult",
     "Recording",
+    "ReviewResult",
+    "RippleResult",
+    "Solution",
+    "Spectra",
+    "Stability",
+    "State",
+    "StepsResult",
+    "StressResult",
+    "ToleranceResult",
     "UnstableError",
+    "Verdict",
     "Waveform",
+    "bench_sheet",
+    "bode",
+    "bode_figure",
+    "changed",
+    "clipped",
+    "compare",
+    "emissions",
+    "examine",
+    "fit_inside",
     "format_quantity",
+    "impedance",
+    "impedance_figure",
+    "insertion",
+    "insertion_figure",
+    "judge",
     "load_design",
     "load_recording",
     "load_table",
     "measured_part",
     "measured_two_port",
+    "measurement_values",
+    "modal_two_port",
+    "nominal",
+    "operating",
     "quantity",
+    "reasons",
+    "review",
+    "ripple",
+    "ripple_figure",
+    "save_design",
+    "solve",
+    "solve_all",
+    "spectra",
+    "spectrum_figure",
+    "stability",
     "standard_tables",
+    "steps",
+    "steps_figure",
+    "stress",
+    "svg",
+    "tolerance",
+    "uncertain_parameters",
+    "value",
+    "with_values",
+    "write_review",
 ]
 __version__ = "0.1.0"
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     """A public name, loaded when it is first asked for: who wants a unit read does not wait for half of scipy."""
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

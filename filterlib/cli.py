@@ -1,8 +1,8 @@
 """The command `filterlib`: review a design, compare two, look at a recording or a part, make the sheet for the bench.
 
 Exit codes: 0 done; 2 the input or the command was refused; 3 the output could not be written; 70 a fault of the program
-itself; 130 interrupted. ``review`` and ``compare`` alone also have 1: a requirement is not met throughout its band at every operating
-point, or hangs on something that is not known, or the circuit is unstable (the page is written and says so).
+itself; 130 interrupted. ``review`` and ``compare`` alone also have 1: a requirement is not met over the whole range at every
+operating point, or undecided, or the circuit is unstable (the page is written and says so).
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ examples:
       reads the design, writes review/review.html, review/results.json and the figures
 
 exit codes of review:
-  0  every requirement is met throughout its band, at every operating point
-  1  one is not met or hangs on something that is not known, or the circuit is unstable
+  0  every requirement is met over the whole range, at every operating point
+  1  one is not met or undecided, or the circuit is unstable
   2  the input was refused
   3  the output could not be written
 """
@@ -48,7 +48,7 @@ examples:
   filterlib part ceramic
       lists the parts of a table that comes with filterlib
   filterlib part ceramic class2-2u2-50V-1206
-      prints its values, impedance, curves, and how well its ladder stands for its impedance
+      prints its values, impedance, curves, and how well its equivalent circuit agrees
   filterlib part own-parts.toml C1 --out c1
       the same from a table of one's own, and writes c1/part.html, part.json and the figures
 {CODES}"""
@@ -74,7 +74,7 @@ examples:
       reads both designs, writes compare/compare.html, compare/compare.json and the figures
 
 exit codes of compare:
-  0  both designs would get 0 from review: every requirement of each is met throughout its band
+  0  both designs would get 0 from review: every requirement of each is met over the whole range
   1  one of them would get 1
   2  the input was refused: a file, no load of the same name in both, or one title on two different designs
   3  the output could not be written
@@ -193,7 +193,7 @@ def _add_part(commands: Any) -> None:
     command = _add_command(
         commands, "part", _part, epilog=PART,
         short="show one part of a table: impedance, curves, values; or list the table",
-        long="Show one part: its values, its impedance under several conditions, its curves and its two faces.",
+        long="Show one part: its values, its impedance under several conditions, its curves and its equivalent circuit.",
     )  # fmt: skip
     command.add_argument(
         "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of one of filterlib"
@@ -252,6 +252,7 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare import write_comparison
+    from filterlib.words.comparison_sentences import comparison_sentences
     from filterlib.words.review_sentences import review_notes
 
     first, second = _both(load_design, chosen.first, chosen.second)
@@ -261,7 +262,7 @@ def _compare(chosen: argparse.Namespace) -> int:
     aside = (
         f"{letter}: {told}" for letter, one in zip("AB", result.reviews, strict=True) for told in review_notes(one)
     )
-    say("\n".join([*result.sentences, *aside, f"Page: {page}"]))
+    say("\n".join([*comparison_sentences(result), *aside, f"Page: {page}"]))
     return result.exit_code
 
 
@@ -371,10 +372,10 @@ def _verify(chosen: argparse.Namespace) -> int:
 
 def _summary(result: Any, page: str) -> str:
     from filterlib.words.labels import SYMBOLS
-    from filterlib.words.review_sentences import review_notes, summary
+    from filterlib.words.review_sentences import headline, review_notes, summary, verdict_sentence
 
-    lines = [summary(result), *(f"{SYMBOLS[verdict.verdict]} {verdict.sentence}" for verdict in result.verdicts)]
-    return "\n".join([*lines, *review_notes(result), result.headline, f"Page: {page}"])
+    lines = [summary(result), *(f"{SYMBOLS[one.verdict]} {verdict_sentence(one)}" for one in result.verdicts)]
+    return "\n".join([*lines, *review_notes(result), headline(result), f"Page: {page}"])
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from filterlib.analysis.judgement import PointJudgement, Verdict, verdicts
 from filterlib.analysis.ripple.nominal import NominalResult, nominal
 from filterlib.analysis.ripple.ripple import Figure, ripple
 from filterlib.analysis.stability.operating_point import operating
+from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.stress import StressResult
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
@@ -21,7 +22,8 @@ class Explored:
     """The first operating point at one load.
 
     ``nominal``: figures at once; ``limit`` [V] peak to peak of the ripple there, of the design's own requirement. From
-    `refined`: ``figure``, that ripple with its range; ``verdicts``; ``decided_by``: the uncertain parameter that decides the range.
+    `refined`: ``figure``, that ripple with its range; ``verdicts``; ``decided_by``: the uncertain parameter that decides the range;
+    ``unstable``: why there is no ripple, where the poles say it.
     """
 
     nominal: NominalResult
@@ -29,6 +31,7 @@ class Explored:
     figure: Figure | None = None
     verdicts: tuple[Verdict, ...] = ()
     decided_by: str = ""
+    unstable: Stability | None = None
 
 
 def explore(design: Design, load: str) -> Explored:
@@ -44,9 +47,8 @@ def refined(design: Design, shown: Explored, tick: Callable[[float], None]) -> E
     tick(0.0)
     if not at.stable:
         nothing = np.zeros(0)
-        return replace(
-            shown, nominal=replace(shown.nominal, stable=False, reason=at.reason, step=nothing, ripple=nothing)
-        )
+        quiet = replace(shown.nominal, stable=False, step=nothing, ripple=nothing)
+        return replace(shown, nominal=quiet, unstable=at.reason)
     full = ripple(solution, progress=tick)
     tick(1.0)
     place = shown.nominal.load, shown.nominal.band.label

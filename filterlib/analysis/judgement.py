@@ -14,7 +14,7 @@ import numpy as np
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.steps import steps
-from filterlib.analysis.ripple.ripple import RippleResult, measurement, ripple
+from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.parts.artificial_network import artificial_network
@@ -28,11 +28,13 @@ from filterlib.system.requirements import (
     VoltageRequirement,
 )
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
-from filterlib.units import format_quantity, from_decibels
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import from_decibels
 
 Answer = Literal["met throughout", "depends on", "not met", "not known"]
+Unknown = Literal["unstable", "no ladder", "no harmonic"]
 NO_SPIKE = "converter.spike"
+LABELS = {NO_SPIKE: "converter's spikes, which are not stated", "converter.shape": "shape of the switching current"}
 _POINTS = 0.9  # share of the work that ripple and stress are, where emission is asked for
 
 
@@ -41,9 +43,10 @@ class Verdict:
     """One requirement and what became of it.
 
     ``value``, ``low``, ``high`` [unit]: nominal and band at the worst operating point ``point``; ``limit`` [unit];
-    ``depends_on``: key of the unknown that decides, or ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
+    ``depends_on``: key of the uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
     end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays below what is asked);
-    ``sentence``: all of it in words. Of emission ``limit`` is the least margin, and ``value``, ``low``, ``high`` are margins [dB].
+    ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``, ``low``, ``high`` are margins [dB];
+    ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at its frequency.
     """
 
     requirement: str
@@ -58,7 +61,11 @@ class Verdict:
     verdict: Answer
     depends_on: str
     margin: float
-    sentence: str
+    label: str = ""
+    band: str = ""
+    unknown: Unknown | None = None
+    nearest: Margin | None = None
+    trusted: bool = True
 
 
 @dataclass(frozen=True)
@@ -70,7 +77,7 @@ class _Reading:
     low: float
     high: float
     depends_on: str = ""
-    reason: str = ""
+    unknown: Unknown | None = None
 
 
 @dataclass(frozen=True)
@@ -115,15 +122,11 @@ class Judgement:
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:
         """Load, band and operating point of the ripple requirement with the least margin; the first load without one."""
-        of_ripple = [
-            (verdict, wanted)
-            for verdict, wanted in zip(self.verdicts, self.design.requirements, strict=True)
-            if isinstance(wanted, RippleRequirement | SpikeRequirement)
-        ]
+        of_ripple = [verdict for verdict in self.verdicts if verdict.band]
         if not of_ripple:
             return self.design.loads[0].name, "20MHz", self.points[0]
-        verdict, wanted = min(of_ripple, key=lambda pair: pair[0].margin)
-        return wanted.load, wanted.label, next(p for p in self.points if p.operating.point == verdict.point)
+        worst = min(of_ripple, key=lambda verdict: verdict.margin)
+        return worst.load, worst.band, next(point for point in self.points if point.operating.point == worst.point)
 
     def point_to_show(self, load: str | None = None) -> PointJudgement:
         """The operating point to look at first: where a ripple requirement (of that load) has the least margin.
@@ -219,7 +222,7 @@ def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict,
 def _read(design: Design, wanted: Any, point: Any) -> _Reading:
     name = point.operating.point
     if not point.operating.stable:
-        return _Reading(name, np.nan, np.nan, np.nan, reason="the circuit is unstable there")
+        return _Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
     if isinstance(wanted, VoltageRequirement | DropRequirement):
         return _dc(design, wanted, point)
     if isinstance(wanted, StepRequirement):
@@ -231,9 +234,8 @@ def _ripple(wanted: Any, found: RippleResult) -> _Reading:
     key = (wanted.load, wanted.label)
     figure = found.figures[key]
     low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
-    if key in found.absent:
-        return _Reading(found.point, figure.peak_to_peak, low, high, NO_SPIKE, found.absent[key])
-    return _Reading(found.point, figure.peak_to_peak, low, high, found.depends.get(key, ""))
+    depends = NO_SPIKE if key in found.without_spike else found.depends.get(key, "")
+    return _Reading(found.point, figure.peak_to_peak, low, high, depends)
 
 
 def _dc(design: Design, wanted: Any, point: Any) -> _Reading:
@@ -260,7 +262,7 @@ def _step(design: Design, wanted: StepRequirement, point: Any) -> _Reading:
 
     value = dip({})
     if np.isnan(value):
-        return _Reading(state.point, value, value, value, reason="a part has no ladder, so no step can be given")
+        return _Reading(state.point, value, value, value, unknown="no ladder")
     moving = [
         one for one in uncertain_parameters(design) if one.key.split(".")[1] in _SLOW or one.key.endswith("capacitance")
     ]
@@ -283,7 +285,7 @@ def _verdict(design: Design, wanted: Any, readings: list[_Reading]) -> Verdict:
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,
         verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
-        sentence=_sentence(design, wanted, worst, answer, depends),
+        label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
     )  # fmt: skip
 
 
@@ -308,54 +310,29 @@ def _answer(reading: _Reading, low_limit: float, limit: float) -> tuple[Answer, 
     return "depends on", reading.depends_on
 
 
-def _sentence(design: Design, wanted: Any, reading: _Reading, answer: Answer, depends: str) -> str:
-    start = wanted.words[0].upper() + wanted.words[1:]
-    if answer == "not known":
-        return f"{start}: not known, because {reading.reason}."
-    value, low, high = (format_quantity(v, "V") for v in (reading.value, reading.low, reading.high))
-    band = f"{value}, and {low} to {high} over what is not known" if low != high else value
-    told = f"{start}: {_words(design, answer, depends)}. It is {band} (worst at {reading.point})."
-    return told + _advice(reading, answer, depends)
-
-
-def _words(design: Design, answer: Answer, depends: str) -> str:
-    if answer != "depends on":
-        return answer
-    return f"depends on {_label(uncertain_parameters(design), depends)}"
-
-
-def _label(found: Iterable[UncertainParameter], key: str) -> str:
-    extra = {
-        NO_SPIKE: "the converter's spikes, which are not stated",
-        "converter.shape": "the shape of the switching current",
-    }
-    return next((f"the {unknown.label}" for unknown in found if unknown.key == key), extra.get(key, key))
-
-
-def _advice(reading: _Reading, answer: Answer, depends: str) -> str:
-    if answer != "depends on":
-        return ""
-    told = measurement(depends)
-    return f" To settle it, measure {told}." if told else ""
+def _label(design: Design, key: str) -> str:
+    known = (one.label for one in uncertain_parameters(design) if one.key == key) if key else ()
+    return next(iter(known), LABELS.get(key, key))
 
 
 def _emission(wanted: EmissionRequirement, points: Iterable[Any]) -> Verdict:
-    """Judged where a detector comes nearest to the limit over what is not known, at any operating point."""
+    """Judged where a detector comes nearest to the limit over the uncertainty, at any operating point."""
     found = {point.operating.point: _of(wanted, point.emissions) for point in points}
     unstable = next((name for name, result in found.items() if result.reason), "")
     margins = [(m, name) for name, result in found.items() for m in result.margins if m.limit == wanted.limit.name]
+    asked = wanted.words, wanted.kind, wanted.load, wanted.margin, "dB"
     if unstable or not margins:
-        why = f"the circuit is unstable at {unstable}" if unstable else "no harmonic stands where it has a limit"
-        answer, sentence = "not known", f"{_capital(wanted.words)}: not known, because {why}."
-        values, point, depends = (np.nan,) * 3, unstable or next(iter(found)), ""
-    else:
-        worst, point = min(margins, key=lambda pair: pair[0].low)
-        answer = _kept(wanted, worst)
-        depends = found[point].extents[worst.limit, worst.detector].decisive if answer == "depends on" else ""
-        values, sentence = (worst.margin, worst.low, worst.high), _emission_sentence(wanted, worst, point, found[point])
+        point = unstable or next(iter(found))
+        why: Unknown = "unstable" if unstable else "no harmonic"
+        return Verdict(*asked, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
+    worst, point = min(margins, key=lambda pair: pair[0].low)
+    answer = _kept(wanted, worst)
+    open_ = answer == "depends on"
+    depends = found[point].extents[worst.limit, worst.detector].decisive if open_ else ""
     return Verdict(
-        wanted.words, wanted.kind, wanted.load, wanted.margin, "dB", *values, point, answer, depends,  # type: ignore[arg-type]
-        float(from_decibels(values[1] - wanted.margin)) - 1, sentence,
+        *asked, worst.margin, worst.low, worst.high, point, answer, depends,
+        float(from_decibels(worst.low - wanted.margin)) - 1, worst.depends_on if open_ else "",
+        nearest=worst, trusted=worst.frequency <= found[point].trusted_to,
     )  # fmt: skip
 
 
@@ -368,14 +345,3 @@ def _kept(wanted: EmissionRequirement, worst: Margin) -> Answer:
     if worst.low >= wanted.margin:
         return "met throughout"
     return "not met" if worst.high < wanted.margin else "depends on"
-
-
-def _emission_sentence(wanted: EmissionRequirement, worst: Margin, point: str, result: EmissionResult) -> str:
-    answer = _kept(wanted, worst)
-    told = f"depends on {worst.depends_on}" if answer == "depends on" else answer
-    doubt = ", where the model is no longer trusted" if worst.frequency > result.trusted_to else ""
-    return f"{_capital(wanted.words)}: {told}. {_capital(worst.sentence)}{doubt} (worst at {point}). {result.statement}"
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]

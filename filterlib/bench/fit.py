@@ -131,7 +131,7 @@ def _readings(setup: Setup, first: Harmonics, second: Harmonics) -> Readings:
     noise = [np.hypot(one.noise, READ * np.abs(one.coefficients).max())[:both] for one in (first, second)]
     clear = np.flatnonzero(np.abs(first.coefficients[:both]) > CLEAR * noise[0])
     if clear.size < _FEWEST:
-        why = f"{clear.size} harmonics of the bare terminals stand clear of the noise, and {_FEWEST} are needed"
+        why = f"{clear.size} harmonics of the bare terminals are above the noise, and {_FEWEST} are needed"
         raise FitError(f"{why}: fill the screen, record longer, or in a wider band")
     if clear.size > _MOST:
         octaves = np.log2(first.orders[clear])
@@ -182,8 +182,8 @@ def _refuse_undecided(readings: Readings, found: InsideFit, needed: tuple[str, .
     if lost:
         told = ", ".join(_told(found, name) for name in VALUES)
         raise FitError(
-            f"the readings do not decide {' and '.join(lost)} inside: {told}; a standard uncertainty above {UNDECIDED:.0%} "
-            f"tells nothing. The first harmonic moved by {found.moved[0]:.1%}; {_advice(readings)}"
+            f"the data do not determine {' and '.join(lost)} inside: {told}; a standard uncertainty above {UNDECIDED:.0%} "
+            f"says nothing. The first harmonic moved by {found.moved[0]:.1%}; {_advice(readings)}"
         )
 
 
@@ -215,4 +215,4 @@ def _contradiction(readings: Readings, strays: np.ndarray) -> str:
     above = readings.frequencies > readings.setup.resonance
     if np.any(above) and np.median(np.abs(readings.bare[above]) / np.abs(readings.loaded[above])) < 1:
         return f"{told}. Above the capacitor's own resonance the reading with it is the larger: were the two swapped?"
-    return f"{told}. Are they of the same converter and load, and is this the capacitor that stood there?"
+    return f"{told}. Are they of the same converter and load, and is this the capacitor that was fitted?"

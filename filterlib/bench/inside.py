@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from filterlib.errors import FilterlibError
 from filterlib.system.converter import Converter
 from filterlib.system.ranged import Ranged
-from filterlib.units import format_quantity
 
 VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
 """What is identified, with its unit."""
@@ -105,11 +104,6 @@ class InsideFit:
         """Orders of the harmonics that lie far outside their noise."""
         return self.orders[self.strays > _FAR]
 
-    @property
-    def words(self) -> tuple[str, ...]:
-        """The result in sentences."""
-        return tuple(_words(self))
-
     def inside(self, converter: Converter, *, hold_esl: bool = True) -> Converter:
         """The converter with these values and their ranges, two standard uncertainties to each side.
 
@@ -143,22 +137,3 @@ def _ranged(found: Estimate, why: str, less: float = 0.0) -> Ranged:
 
 def _around(held: Ranged, value: float) -> Ranged:
     return Ranged(value, min(held.low, value), max(held.high, value), held.stated, held.why)
-
-
-def _words(found: InsideFit) -> Iterator[str]:
-    for name, unit in VALUES.items():
-        one = getattr(found, name)
-        if name in found.undecided:
-            yield f"{name} inside: left open by the readings"
-        else:
-            value, spread, low, high = (
-                format_quantity(v, unit) for v in (one.value, one.uncertainty, one.low, one.high)
-            )
-            yield f"{name} inside: {value}, standard uncertainty {spread}; {low} to {high}"
-    first, last = (format_quantity(float(f), "Hz") for f in (found.frequencies[0], found.frequencies[-1]))
-    fit = f"chi-square {found.chi_square:.0f} of {found.degrees}"
-    yield f"{found.orders.size} harmonics above the noise, {first} to {last}; {fit}"
-    if found.misfit:
-        far = ", ".join(map(str, found.disagreeing[:6])) or "none alone"
-        yield f"one capacitor describes the inside to {found.misfit:.1%}; far outside their noise: harmonics {far}"
-    yield "the inductance is ESL and lead together, which no reading at the terminals tells apart"

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
-from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.source_spectra import measuring_circuit
+from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
+from filterlib.system.measuring import probe_transfer
 
 FITTED = (*VALUES, "delay")
 PARASITICS = 5.0
@@ -62,10 +62,9 @@ class Setup:
     def ratio(self, frequencies: np.ndarray, values: Mapping[str, Any]) -> np.ndarray:
         """Reading without the test capacitor over the reading with it, (h,) or (designs, h)."""
         inside, test = self.inside(values), self.capacitor(values)
-        added = self.seen.model_copy(update={"capacitors": (*self.seen.capacitors, test)})
         bare, loaded = (
-            measuring_circuit(inside, seen, self.load_current).transfer(frequencies, "ripple", ("probe", RETURN))
-            for seen in (self.seen, added)
+            probe_transfer(inside, arrangement, frequencies, self.load_current)
+            for arrangement in (self.seen, self.seen.with_added(test))
         )
         return np.exp(values.get("scale", 0.0)) * bare / loaded
 

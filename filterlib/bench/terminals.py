@@ -50,7 +50,7 @@ def load_design(path: str | Path) -> Design:
         With every problem: file, key, value, and what would be right.
     """
     taken: _Taken = {}
-    design = files.load_design(path, prepare=partial(_read_recordings, taken))
+    design = files.read_design(path, prepare=partial(_read_recordings, taken))
     return design if _SECOND not in taken else _identified(design, taken, str(path))
 
 

@@ -25,6 +25,7 @@ from filterlib.network.netlist import (
     words_of,
 )  # fmt: skip
 from filterlib.network.solver import Answers, Solver
+from filterlib.network.symbolic import Formula, formula_of
 from filterlib.network.waveform import Waveform
 
 __all__ = ["REFERENCE", "Circuit", "Current", "Element", "Netlist", "Output", "Pair", "Value"]
@@ -228,6 +229,30 @@ class Circuit:
     ) -> Any:
         """Periodic steady state of an output; see `filterlib.network.solver.Solver.periodic_response`."""
         return self.solver.periodic_response(waveform, source, output, harmonics=harmonics)
+
+    def formula(self, source: str, output: Output) -> Formula:
+        """The transfer function of a small circuit in symbols, through computer algebra; shows as mathematics.
+
+        Parameters
+        ----------
+        source : str
+            Name of the source; all others are zero.
+        output : str, pair of str or Current
+            As in `transfer`.
+
+        Raises
+        ------
+        CircuitError
+            For an element known by a function of frequency only, an unknown name, more than
+            `filterlib.network.symbolic.LARGEST` elements, or what computer algebra cannot solve.
+
+        Examples
+        --------
+        >>> divider = Circuit().voltage_source("V", "in", "0").resistor("R1", "in", "out", 3.0)
+        >>> print(divider.resistor("R2", "out", "0", 1.0).formula("V", "out"))
+        R2/(R1 + R2)
+        """
+        return formula_of(self.netlist, source, output)
 
     def __repr__(self) -> str:
         return f"<Circuit: {len(self._elements)} elements, {len(self.nodes)} nodes>"

@@ -14,10 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from filterlib.errors import CircuitError
+from filterlib.network.counts import COUNTS
 from filterlib.network.pattern import OPEN, Columns, Pattern, Values
 
 GOOD = 1e-15  # backward error that needs no more refinement
 LIMIT = 1e-9  # backward error from which a point counts as having no solution
+SINGULAR = 1e10  # unknowns in their natural sizes that a drive of about 1 may not exceed
 BLOCK = 2**20  # matrix entries at a time
 _ROUNDS = 4
 
@@ -26,8 +28,9 @@ def assemble(pattern: Pattern, values: Values, count: int) -> np.ndarray:
     """The matrices A of ``count`` points, from values that are numbers or arrays (count,): array (count, n, n)."""
     kind = complex if any(np.iscomplexobj(v) for v in values) else float
     a = np.zeros((count, pattern.size, pattern.size), dtype=kind)
-    for term in pattern.terms:
-        a[:, term.row, term.column] += term.sign * values[term.symbol]
+    rows, columns, signs, symbols = np.array([term[:4] for term in pattern.terms]).T
+    stacked = np.array([np.broadcast_to(v, count) for v in values], dtype=kind)
+    np.add.at(a, (slice(None), rows, columns), stacked[symbols].T * signs)
     return a
 
 
@@ -145,6 +148,26 @@ def solve(pattern: Pattern, values: Values, count: int, right: Columns, *, feed_
     return out
 
 
+def attempt(
+    pattern: Pattern, values: Values, count: int, right: Columns, limit: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """As `solve`, with the tree of the middle point for all of them: array (right, n, count), and where it is good.
+
+    Good is a point whose backward error keeps the limit, and whose matrix is far from singular: a right-hand side that
+    drives everything by about as much is not answered by unknowns `SINGULAR` times as large.
+    """
+    weights = pattern.weights(values, count)
+    tree = pattern.tree(np.argsort(weights[count // 2], kind="stable"))
+    b, whole = right_sides(pattern.size, right), assemble(pattern, values, count)
+    COUNTS.dense += count
+    frame = _Frame(pattern, tree, assemble_laws(pattern, values, count), scales(pattern, tree, weights), b)
+    with np.errstate(all="ignore"):
+        x, _ = frame.solve(np.broadcast_to(b, (count, *b.shape)))
+        x = x + frame.solve(b - whole @ x)[0]
+        good = (backward_error(whole, x, b) <= limit) & (frame.probed() < SINGULAR) & np.isfinite(x).all(axis=(-2, -1))
+    return np.moveaxis(x, 0, -1).swapaxes(0, 1), good
+
+
 def solve_tree(
     pattern: Pattern,
     tree: tuple[int, ...],
@@ -165,7 +188,8 @@ def solve_tree(
     -------
     x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
     """
-    frame = _Frame(pattern, tree, laws, size)
+    COUNTS.dense += len(laws)
+    frame = _Frame(pattern, tree, laws, size, b)
     x, u = frame.solve(np.broadcast_to(b, (len(laws), *b.shape)))
     if whole is not None:
         error = backward_error(whole, x, b)
@@ -185,9 +209,11 @@ def solve_tree(
 
 
 class _Frame:
-    """The branch laws of some points in the unknowns of `loops`, scaled."""
+    """The branch laws of some points in the unknowns of `loops`, scaled; what nothing drives is exactly 0 and left out."""
 
-    def __init__(self, pattern: Pattern, tree: tuple[int, ...], laws: np.ndarray, size: np.ndarray) -> None:
+    def __init__(
+        self, pattern: Pattern, tree: tuple[int, ...], laws: np.ndarray, size: np.ndarray, b: np.ndarray
+    ) -> None:
         self.count = pattern.count
         self.loops = loops(pattern, tree)
         self.driven = laws[..., laws.shape[1] :] @ self.loops.inject  # by what is put into the nodes
@@ -195,26 +221,36 @@ class _Frame:
         largest = abs(scaled).max(axis=-1, keepdims=True)
         self.rows = np.where(largest == 0, 1.0, largest)  # 0 = 0: of two equal windings in parallel, perfectly coupled
         self.scaled, self.size = scaled / self.rows, size[..., None]
+        self.kept = _moving((self.scaled != 0).any(axis=0), (self._right(b) != 0).any(axis=(0, 2)))
+
+    def _right(self, b: np.ndarray) -> np.ndarray:
+        return (b[..., self.count :, :] - self.driven @ b[..., : self.count, :]) / self.rows
 
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Unknowns of the pattern and of `loops` for right-hand sides (p, n, r)."""
-        target = (b[:, self.count :] - self.driven @ b[:, : self.count]) / self.rows
-        u = _lu(self.scaled, target)
+        """Unknowns of the pattern and of `loops` for right-hand sides (p, n, r) that drive no more than the first."""
+        rows, columns = self.kept
+        target, a = self._right(b)[:, rows], self.scaled[:, rows][:, :, columns]
+        u = _lu(a, target)
         for _ in range(2):
-            u = u + _lu(self.scaled, target - self.scaled @ u)
-        return self._both(self.size * u, b)
+            u = u + _lu(a, target - a @ u)
+        whole = np.zeros((len(a), self.scaled.shape[-1], b.shape[-1]), dtype=u.dtype)
+        whole[:, columns] = u
+        return self._both(self.size * whole, b)
+
+    def probed(self) -> np.ndarray:
+        """How large the largest unknown is where about 1 drives every row: by point, large where nearly singular."""
+        rows, columns = self.kept
+        everything = np.cos(np.arange(len(rows)) ** 2)[:, None]
+        return abs(_lu(self.scaled[:, rows][:, :, columns], everything)).max(axis=(-2, -1), initial=0.0)
 
     def _both(self, u: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         x = self.loops.unknowns @ u
         x[..., self.count :, :] += self.loops.inject @ b[..., : self.count, :]
         return x, u
 
-    def _target(self, point: int, b: np.ndarray) -> np.ndarray:
-        return (b[self.count :] - self.driven[point] @ b[: self.count]) / self.rows[point]
-
     def residual(self, point: int, u: np.ndarray, b: np.ndarray) -> float:
         """What a solution leaves of the laws, by the largest unknown: a current that is truly 0 may carry rounding."""
-        target = self._target(point, b)
+        target = self._right(b)[point]
         scaled = u / self.size[point]
         largest = abs(scaled).max(axis=0) + abs(target).max(axis=0)
         return float(
@@ -223,8 +259,22 @@ class _Frame:
 
     def spread(self, point: int, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same at one point, by least squares where the laws leave a current or a voltage open."""
-        u = np.linalg.lstsq(self.scaled[point], self._target(point, b), rcond=1e-13)[0]
+        u = np.linalg.lstsq(self.scaled[point], self._right(b)[point], rcond=1e-13)[0]
         return self._both(self.size[point] * u, b)
+
+
+def _moving(there: np.ndarray, driven: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The rows and columns that are left when a row of one unknown that nothing drives has set that to 0, again and again.
+
+    ``there``: where the matrix has an entry at any point, (n, n); ``driven``: which rows have a right-hand side, (n,).
+    """
+    rows, columns = np.ones(len(there), dtype=bool), np.ones(len(there), dtype=bool)
+    while True:
+        single = np.nonzero(rows & ~driven & ((there & columns).sum(axis=1) == 1))[0]
+        still, first = np.unique((there[single] & columns).argmax(axis=1), return_index=True)
+        if not len(still):
+            return np.nonzero(rows)[0], np.nonzero(columns)[0]
+        rows[single[first]], columns[still] = False, False
 
 
 def _lu(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -2,8 +2,9 @@
 
 Guard: every row of A x = b that the elimination altered is put together again from its own terms, and the componentwise
 backward error |b - A x| / (|A| |x| + |b|) compared with `LIMIT`; a row that was used as it stood is satisfied by
-construction. Points that fail are run again with the tree of lowest impedances that holds there, and in the end by
-`filterlib.network.dense`: pivoted, scaled, refined.
+construction. Where points fail, the same plan runs again with its residuals fed back; where they still do, the tree of
+lowest impedances that holds there makes another plan, and in the end comes `filterlib.network.dense`: pivoted, scaled,
+refined. A few points alone go there first: that is sooner done than a plan is made.
 
 Source of the measure: W. Oettli and W. Prager, Numer. Math. 6 (1964) p. 405 (from memory).
 """
@@ -11,18 +12,20 @@ Source of the measure: W. Oettli and W. Prager, Numer. Math. 6 (1964) p. 405 (fr
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from functools import lru_cache
 
 import numpy as np
 
 from filterlib.network import dense
-from filterlib.network.pattern import Columns
-from filterlib.network.plan import Plan, make_plan
+from filterlib.network.pattern import Columns, Pattern, Values
+from filterlib.network.plan import LIMIT, Known, Plan, make_plan
 from filterlib.network.tableau import Tableau
+from filterlib.network.tape import Program
 
-LIMIT = 5e-14  # componentwise backward error that a point may have
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 TREES = 6  # trees tried before the dense solution
+SOME = 9  # frequencies at which a tree is sought
+FEW = 256  # designs whose single frequency is left to the dense way
 
 
 def solve(
@@ -52,77 +55,131 @@ def solve(
     if not good.all():
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
-        everywhere: Any = (slice(None), slice(None), *failed)
-        out[everywhere] = dense.solve(tableau.pattern, there, len(failed[0]), right)[:, list(wanted)]
+        x = dense.solve(tableau.pattern, there, len(failed[0]), right)
+        out[(slice(None), slice(None), *failed)] = x[:, list(wanted)]
     return out
 
 
 def attempt(
-    tableau: Tableau, values: list[Any], s: np.ndarray, right: Columns, wanted: tuple[int, ...]
+    tableau: Tableau, values: Values, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """As `solve`, from the symbols' values and without the dense way; and where the result is good."""
-    values = [v.astype(complex, copy=False) if isinstance(v, np.ndarray) else v for v in values]
+    """As `solve`, from the symbols' values; and where the result is good: elsewhere it is 0."""
+    pattern = tableau.pattern
     shape = s.shape if tableau.designs is None else (tableau.designs, *s.shape)
-    out = np.empty((len(right), len(wanted), *shape), dtype=complex)
-    good = np.zeros(shape, dtype=bool)
-    plan = _plan_at(tableau, values, shape, right, wanted)
-    for block in _blocks(shape):
-        place: Any = (..., *block)
-        part = values if good[block].shape == shape else [_cut(v, block) for v in values]
-        _run(plan, part, out[place], good[block])
-    for _ in range(TREES):
+    if s.size == 1 and np.prod(shape) <= FEW:
+        count = tableau.designs or 1
+        there = [np.broadcast_to(v[..., 0], count) if isinstance(v, np.ndarray) else v for v in values]
+        x, good = dense.attempt(pattern, there, count, right, LIMIT)
         if good.all():
-            break
+            return x[:, list(wanted)].reshape(len(right), len(wanted), *shape), good.reshape(shape)
+    values = [v.astype(complex, copy=False) if isinstance(v, np.ndarray) else v for v in values]
+    out, good = _run(_plan_for(pattern, values, shape), values, shape, right, wanted)
+    for _ in range(TREES):
         failed = np.nonzero(~good)
-        part, fine = _retry(tableau, [_take(v, failed) for v in values], len(failed[0]), right, wanted)
-        index = tuple(i[fine] for i in failed)
-        out[(slice(None), slice(None), *index)] = part[..., fine]
-        good[index] = True
+        if not len(failed[0]):
+            break
+        there = [_take(v, failed) for v in values]
+        plan = _plan_at(pattern, there, (len(failed[0]),))
+        part, fine = _run(plan, there, (len(failed[0]),), right, wanted)
+        out[(slice(None), slice(None), *failed)] = part
+        good[failed] = fine
         if not fine.any():
             break
     out[..., ~good] = 0.0
     return out, good
 
 
-def _retry(tableau: Tableau, values: list[Any], count: int, right: Columns, wanted: tuple[int, ...]) -> Any:
-    """One more run at points that failed, in one row, with the tree that holds in the middle one."""
-    part, fine = np.empty((len(right), len(wanted), count), dtype=complex), np.zeros(count, dtype=bool)
-    plan = _plan_at(tableau, values, (count,), right, wanted, refined=True)
-    for block in _blocks((count,)):
-        place: Any = (..., *block)
-        _run(plan, [_cut(v, block) for v in values], part[place], fine[block])
-    return part, fine
+@lru_cache(maxsize=256)
+def _plans_of(pattern: Pattern) -> list[Plan]:
+    """The plans that were made for circuits of one structure, the first one first."""
+    return []
 
 
-def _plan_at(
-    tableau: Tableau, values: list[Any], shape: tuple[int, ...], right: Columns, wanted: Any, *, refined: bool = False
-) -> Plan:
-    """The plan for the tree that holds at the middle point."""
-    middle = tuple(np.array([n // 2]) for n in shape)
-    there = [v if np.ndim(v) == 0 else _take(v, middle)[0] for v in values]
-    pattern = tableau.pattern
-    tree = pattern.tree(np.argsort(pattern.weights(there, 1)[0], kind="stable"))
-    return make_plan(pattern.size, pattern.terms, tree, tuple(_sort(v) for v in values), right, wanted, refined)
+def _plan_for(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
+    """A plan that was made for this structure, or else one that would have served the others as well."""
+    known, plans = tuple(_known(v) for v in values), _plans_of(pattern)
+    for plan in plans:
+        if all(a is None or a == b for a, b in zip(plan.known, known, strict=True)):
+            return plan
+    for plan in plans:
+        known = tuple(b if a == b else None for a, b in zip(plan.known, known, strict=True))
+    return _plan_at(pattern, values, shape, known)
 
 
-def _run(plan: Plan, values: list[Any], out: np.ndarray, good: np.ndarray) -> None:
-    """Run a plan on one block, and write what is wanted and which points are good."""
+def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...], known: Known | None = None) -> Plan:
+    """The plan for the tree that serves some of the points best, in the middle design."""
+    some = np.unique(np.linspace(0, shape[-1] - 1, SOME).round().astype(int))
+    where = (*(np.full(len(some), n // 2) for n in shape[:-1]), some)
+    weights = pattern.weights([_take(v, where) for v in values], len(some))
+    trees = dict.fromkeys(pattern.tree(order) for order in np.argsort(weights, axis=1, kind="stable"))
+    tree = min(trees, key=lambda one: _growth(pattern, one, weights)) if len(trees) > 1 else next(iter(trees))
+    plan = make_plan(pattern, tree, known or tuple(_known(v) for v in values))
+    if plan not in _plans_of(pattern):
+        _plans_of(pattern).append(plan)
+    return plan
+
+
+def _growth(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> float:
+    """How much the elimination with a tree may grow over points of given impedances (points, branches), in decades.
+
+    Where the tree is right no impedance in it is above that of a branch outside whose loop it is in; elsewhere the
+    largest such ratio is what the pivots' rows grow by. A decade costs nothing, by the limit of the guard.
+    """
+    inside = np.array(tree[: pattern.count]) - pattern.count
+    outside = np.setdiff1d(np.arange(len(pattern.branches)), inside)
+    shared = dense.loops(pattern, tree).unknowns[pattern.count + inside][:, outside] != 0
+    logs = np.log10(np.clip(weights, 1e-30, 1e30))
+    ratios = np.where(shared, logs[:, inside, None] - logs[:, None, outside], 0.0)
+    return float(np.maximum(ratios.max(axis=(1, 2), initial=0.0), 1.0).mean())
+
+
+def _run(
+    plan: Plan, values: Values, shape: tuple[int, ...], right: Columns, wanted: tuple[int, ...]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Run a plan block by block: what is wanted, and which points are good.
+
+    Where a block has points that fail, the residuals are fed back at the frequencies at which a design does; after a
+    block that mostly fails the next ones go that way at once.
+    """
+    out = np.zeros((len(right), len(wanted), *shape), dtype=complex)
+    good = np.zeros(shape, dtype=bool)
+    trusted = True
+    for block in _blocks(shape):
+        part = values if good[block].shape == shape else [_cut(v, block) for v in values]
+        x, fine = out[(..., *block)], good[block]
+        if trusted:
+            _step(plan.program(right, wanted, refined=False), part, x, fine)
+            trusted = bool(2 * np.count_nonzero(fine) > fine.size)
+        columns = np.nonzero(~fine.reshape(-1, fine.shape[-1]).all(axis=0))[0]
+        if not len(columns):
+            continue
+        careful = plan.program(right, wanted, refined=True)
+        if len(columns) == fine.shape[-1]:
+            _step(careful, part, x, fine)
+        else:
+            there = [v[..., columns] if isinstance(v, np.ndarray) and v.shape[-1] > 1 else v for v in part]
+            some, held = x[..., columns], fine[..., columns]
+            _step(careful, there, some, held)
+            x[..., columns], fine[..., columns] = some, held
+    return out, good
+
+
+def _step(program: Program, values: Values, x: np.ndarray, good: np.ndarray) -> None:
+    """Run a program once: into ``x`` (right, wanted, ...), and into ``good`` where that holds."""
     with np.errstate(all="ignore"):
         try:
-            answers, fine = plan(values, LIMIT)
+            answers, fine = program.run(values)
         except ZeroDivisionError:  # a pivot made of plain numbers that cancel: no point is good
+            good[...] = False
             return
-    for row, right in zip(out, answers, strict=True):
-        for place, answer in zip(row, right, strict=True):
-            place[...] = answer
-    good[...] = fine & np.isfinite(out).all(axis=(0, 1))
+    for index, answer in enumerate(answers):
+        x[divmod(index, x.shape[1])] = answer
+    good[...] = np.logical_and(fine, np.isfinite(x).all(axis=(0, 1)))
 
 
-def _sort(value: Any) -> int:
-    """What a plan has to know of a value: -2 zero, -1 one, else bit 0 if it varies along the last axis, bit 1 the first."""
-    if not isinstance(value, np.ndarray):
-        return -2 if value == 0 else -1 if value == 1 else 0
-    return (value.shape[-1] > 1) + 2 * (value.ndim > 1)
+def _known(value: float | np.ndarray) -> float | None:
+    """0 or 1 where a value is that number."""
+    return None if isinstance(value, np.ndarray) or value not in (0, 1) else float(value)
 
 
 def _blocks(shape: tuple[int, ...]) -> Iterator[tuple[slice, ...]]:
@@ -135,14 +192,14 @@ def _blocks(shape: tuple[int, ...]) -> Iterator[tuple[slice, ...]]:
             yield (last,) if first is None else (slice(first, min(first + tall, shape[0])), last)
 
 
-def _cut(value: Any, block: tuple[slice, ...]) -> Any:
+def _cut(value: float | np.ndarray, block: tuple[slice, ...]) -> float | np.ndarray:
     if not isinstance(value, np.ndarray):
         return value
     axes = zip(block[-value.ndim :], value.shape, strict=True)
     return value[tuple(part if size > 1 else slice(None) for part, size in axes)]
 
 
-def _take(value: Any, index: tuple[np.ndarray, ...]) -> Any:
+def _take(value: float | np.ndarray, index: tuple[np.ndarray, ...]) -> float | np.ndarray:
     """The values at some points, in one row."""
     if not isinstance(value, np.ndarray):
         return value

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from filterlib.errors import CircuitError, UnstableError, did_you_mean
 from filterlib.network import modes, response
 from filterlib.network.checks import check
+from filterlib.network.counts import COUNTS
 from filterlib.network.netlist import REFERENCE, Current, Netlist, Output
 from filterlib.network.pattern import Columns, Sum
 from filterlib.network.tableau import Tableau, build
@@ -41,6 +42,7 @@ class Solver:
     """
 
     def __init__(self, netlist: Netlist) -> None:
+        COUNTS.solvers += 1
         self.netlist = netlist
         self._tableaus: dict[tuple[tuple[str, ...], str, tuple[str, ...] | None], Tableau] = {}
         self._modes: dict[Columns | None, list[modes.Modes]] = {}

@@ -11,8 +11,12 @@ from scipy import fft
 
 from filterlib.errors import QuantityError
 
-OVERSAMPLING = 8
+OVERSAMPLING = 4
 """Samples per half period of the highest harmonic in the search for the extremes of a sum of harmonics."""
+SUMMITS = 4
+"""Summits of a wave that are climbed to the top at most."""
+BLOCK = 2**18
+"""Numbers in the samples that are looked at together: they stay in the cache."""
 
 
 def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order: int = 1) -> np.ndarray:
@@ -122,34 +126,88 @@ def phasors(count: int, turns: ArrayLike) -> np.ndarray:
     return made
 
 
-def extent(terms: np.ndarray) -> np.ndarray:
-    """Peak to peak of sums of harmonics, (designs, n + 1) -> (designs,)."""
+def extent(terms: ArrayLike) -> np.ndarray:
+    """Peak to peak of waves that are sums of harmonics, found between samples.
+
+    Parameters
+    ----------
+    terms : array (..., n + 1)
+        Complex coefficients c_0, c_1 ... c_n of c_0 + 2 Re sum c_k exp(j k angle), the mean first; what it is does not
+        matter. For coefficients that begin with the fundamental put a column of zeros before them.
+
+    Returns
+    -------
+    numpy.ndarray
+        (...,), in the unit of the coefficients.
+
+    Notes
+    -----
+    Every wave is sampled `OVERSAMPLING` times per half period of its highest harmonic. Beside the highest value M, at a
+    distance d, a wave whose half extent is A is at least M - A (1 - cos(n d)) (M. Riesz), so a summit that can be the
+    highest has its sample within A (1 - cos(pi / (2 OVERSAMPLING))) of the highest one. Of those the ones that a
+    parabola puts highest are climbed to the top with Newton's method on the sum itself: to rounding, unless more than
+    `SUMMITS` of them are within 1e-3 of each other. Harmonics that add up to less than 1e-10 of all are left out.
+
+    Source: M. Riesz, Eine trigonometrische Interpolationsformel, Jahresber. DMV 23 (1914) p. 354 (from memory).
+
+    Examples
+    --------
+    >>> float(extent([5.0, 0.5j]).round(12)), extent([[0, 1, 0, 0.5], [0, 0, 2, 0]]).round(6).tolist()
+    (2.0, [6.0, 8.0])
+    """
+    given = np.asarray(terms, dtype=complex)
+    rows = given.reshape(-1, given.shape[-1])
+    result = np.empty(len(rows))
+    step = max(1, BLOCK // (2 * OVERSAMPLING * rows.shape[-1]))
+    for start in range(0, len(rows), step):
+        result[start : start + step] = _extent(rows[start : start + step])
+    return result.reshape(given.shape[:-1])
+
+
+def _extent(terms: np.ndarray) -> np.ndarray:
+    """The same for a few rows (designs, n + 1)."""
     sizes = np.abs(terms[:, 1:])
     tails = np.cumsum(sizes[:, ::-1], axis=1)[:, ::-1]
-    kept = 1 + int(np.count_nonzero(np.any(tails > 1e-9 * tails[:, :1], axis=0)))
-    terms = terms[:, :kept].copy()
+    kept = 1 + int(np.count_nonzero(np.any(tails > 1e-10 * tails[:, :1], axis=0)))
+    terms = 2 * terms[:, :kept]
     terms[:, 0] = 0
     count = fft.next_fast_len(2 * OVERSAMPLING * kept, real=True)
-    wave = sampled(terms, count)
-    return _summit(terms, wave) + _summit(-terms, -wave)
+    wave = fft.irfft(terms, count, axis=-1, norm="forward") / 2
+    high, low = wave.max(axis=1), wave.min(axis=1)
+    share = 1 - np.cos(np.pi * kept / count)
+    margin = (high - low) / 2 * (share / (1 - share))
+    return _summit(terms, wave, high, margin) + _summit(-terms, np.negative(wave, out=wave), -low, margin)
 
 
-def _summit(terms: np.ndarray, wave: np.ndarray) -> np.ndarray:
-    """Highest value of each row: the best parabola through three samples, then Newton's method on the derivative."""
-    before, after = np.roll(wave, 1, axis=1), np.roll(wave, -1, axis=1)
-    slope, bend = (after - before) / 2, 2 * wave - before - after
-    offset = np.where(np.abs(slope) < bend, slope / np.where(bend > 0, bend, 1.0), 0.0)
-    best = np.argmax(wave + offset * slope / 2, axis=1)[:, None]
-    step = 2 * np.pi / wave.shape[1]
-    angle = (best + np.take_along_axis(offset, best, axis=1)) * step
-    k = np.arange(terms.shape[1])
+def _summit(doubled: np.ndarray, wave: np.ndarray, high: np.ndarray, margin: np.ndarray) -> np.ndarray:
+    """Highest value of each row of ``doubled`` coefficients, sampled in ``wave``, its highest sample being ``high``."""
+    count = wave.shape[1]
+    row, at = np.nonzero(wave >= (high - margin)[:, None])
+    before, here, after = wave[row, at - 1], wave[row, at], wave[row, (at + 1) % count]
+    top = (here >= before) & (here >= after)
+    row, at, before, here, after = row[top], at[top], before[top], here[top], after[top]
+    slope, bend = (after - before) / 2, 2 * here - before - after
+    offset = slope / np.where(bend > 0, bend, np.inf)
+    height = here + offset * slope / 2
+    order = np.lexsort((-height, row))
+    rank = np.arange(len(row)) - np.searchsorted(row, row)
+    chosen = order[(rank < SUMMITS) & (height[order] >= height[order[np.searchsorted(row, row)]] - margin[row] / 16)]
+    row, angle = row[chosen], (at + offset)[chosen] * (2 * np.pi / count)
+    found = np.maximum(_climbed(doubled[row], angle, np.pi / count), here[chosen])
+    best = high.copy()
+    np.maximum.at(best, row, found)
+    return best
+
+
+def _climbed(doubled: np.ndarray, angle: np.ndarray, reach: float) -> np.ndarray:
+    """The value at the top next to an angle, one a row: Newton's method on the derivative, steps within ``reach``."""
+    k = np.arange(doubled.shape[1], dtype=float)
     for _ in range(3):
-        parts = doubled(terms) * np.exp(1j * angle * k)
-        first, second = -(parts.imag @ k), -(parts.real @ k**2)
-        move = np.where(second < 0, -first / np.where(second < 0, second, 1.0), 0.0)
-        angle = angle + np.clip(move, -step / 2, step / 2)[:, None]
-    refined = (doubled(terms) * np.exp(1j * angle * k)).real.sum(axis=1)
-    return np.maximum(refined, wave.max(axis=1))
+        parts = doubled * phasors(len(k) - 1, -angle[:, None] / (2 * np.pi))
+        first, second = -(parts.imag @ k), -(parts.real @ (k * k))
+        move = np.clip(-first / np.where(second < 0, second, -np.inf), -reach, reach)
+        angle = angle + move
+    return parts.real.sum(axis=1) + first * move / 2
 
 
 def sampled(terms: np.ndarray, count: int) -> np.ndarray:

@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
+from filterlib.network.counts import COUNTS
 from filterlib.network.inductors import coupled_inductors, factor
 from filterlib.network.netlist import REFERENCE, Current, Element, Netlist, Output, Value
 from filterlib.network.pattern import ONE, Branch, Pattern, Sum, Term
@@ -151,6 +152,7 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     chains = chains_of(alone, held)
     gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
+    COUNTS.equations += 1
     return _Writer(netlist, nodes).finish(chains, others)
 
 

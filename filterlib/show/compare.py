@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from filterlib.analysis.emission.emission_words import ESTIMATE
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.numbers import Section, json_text, put
@@ -16,8 +15,13 @@ from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.tables import Table, parts_table
 from filterlib.show.writing import RUN, write_files
+from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import number
-from filterlib.words.review_sentences import cautions, review_notes, summary
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust, verdict_sentence
+from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
@@ -67,7 +71,7 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
             for letter, one in zip(tables.LETTERS, result.reviews, strict=True)
             for told in review_notes(one)
         ],
-        opening=[" ".join(told) for told in (result.opening, *(one.sentences for one in result.loads))],
+        opening=[" ".join(told) for told in (opening(result), *(what_is_left(result, one) for one in result.loads))],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
         chapters=chapters,
         left=tables.left_table(result),
@@ -75,7 +79,7 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         emissions=tables.emissions_table(result),
         estimate=ESTIMATE,
         differences=tables.differences_table(result),
-        trust=[(letter, review.trust) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
+        trust=[(letter, tuple(trust(review))) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
         cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
         files=[NUMBERS, *files],
     )
@@ -106,7 +110,8 @@ def legend(result: Any) -> tuple[str, str]:
 
 def _chapter(result: Any, one: Any, place: int) -> LoadChapter:
     told = tuple(
-        tuple(sentence.text for sentence in reasons.sentences) or (f"There is nothing to tell: {reasons.reason}.",)
+        tuple(sentence.text for sentence in reason_sentences(reasons))
+        or (f"There is nothing to say: {UNSTABLE}, so no ripple and no reasons.",)
         for reasons in one.reasons
     )
     return LoadChapter(
@@ -140,7 +145,7 @@ def comparison_numbers(result: Any) -> Section:
     keys = dict(zip(tables.LETTERS, result.reviews, strict=True))
     return {
         "exit_code": result.exit_code,
-        "sentences": list(result.sentences),
+        "sentences": list(comparison_sentences(result)),
         "designs": {letter: _design(review) for letter, review in keys.items()},
         "differences": [{"key": one.key, "A": one.first, "B": one.second} for one in result.differences],
         "only": [{"design": letter, "load": load} for letter, load in result.only],
@@ -154,20 +159,23 @@ def _design(review: Any) -> Section:
         "converter": review.design.converter.name,
         "exit_code": review.exit_code,
         "summary": summary(review),
-        "headline": review.headline,
+        "headline": headline(review),
         "emissions": [_emission(*held) for held in tables.least_margins(review).values()],
         "requirements": [
-            {
-                name: getattr(verdict, name)
-                for name in ("requirement", "kind", "load", "verdict", "depends_on", "sentence")
-            }
+            {name: getattr(verdict, name) for name in ("requirement", "kind", "load", "verdict", "depends_on")}
+            | {"sentence": verdict_sentence(verdict)}
             for verdict in review.verdicts
         ],
     }
 
 
 def _emission(side: str, margin: Any) -> Section:
-    section: Section = {"side": side, "limit": margin.limit, "detector": margin.detector, "sentence": margin.sentence}
+    section: Section = {
+        "side": side,
+        "limit": margin.limit,
+        "detector": margin.detector,
+        "sentence": margin_sentence(margin),
+    }
     for name, value in (("margin", margin.margin), ("margin_low", margin.low), ("margin_high", margin.high)):
         put(section, f"{name}_dB", value, "not computed")
     put(section, "at_Hz", margin.frequency, "not computed")
@@ -177,19 +185,19 @@ def _emission(side: str, margin: Any) -> Section:
 def _at(left: Any, reasons: Any) -> Section:
     """What is left at a load, and why."""
     section: Section = {"operating_point": left.point}
-    why = left.reason or "nothing in the design is unknown, or nothing is left"
+    why = reason_text(left.reason) or "no uncertain parameter, or nothing is left"
     for name, label in (("ripple", "20MHz"), ("spike", "full")):
         for suffix, key in (("", "pp_V"), ("_before", "before_pp_V"), ("_low", "pp_low_V"), ("_high", "pp_high_V")):
             put(section, f"{label}_{key}", getattr(left, f"{name}{suffix}"), why)
         put(section, f"{label}_before_over_after_ratio", getattr(left, f"{name}_ratio"), why)
-    section["reasons"] = [sentence.text for sentence in reasons.sentences]
+    section["reasons"] = [sentence.text for sentence in reason_sentences(reasons)]
     section["sources"] = {one.name: _source(one) for one in reasons.sources}
     section["mitigations"] = [_remedy(one) for one in reasons.mitigations]
     return section
 
 
 def _source(one: Any) -> Section:
-    section: Section = {"words": one.words}
+    section: Section = {"words": source_phrase(one.name)}
     for name, label in (("ripple", "20MHz"), ("spike", "full")):
         put(section, f"{label}_alone_pp_V", getattr(one, f"{name}_alone"), "not computed")
         put(section, f"{label}_falls_V", getattr(one, f"{name}_falls"), "not computed")
@@ -197,7 +205,8 @@ def _source(one: Any) -> Section:
 
 
 def _remedy(one: Any) -> Section:
-    section: Section = {"change": one.words, "refused": one.refused, "checked": one.checked, "holds": one.holds}
-    put(section, "20MHz_pp_V", one.ripple, one.refused or "not computed")
-    put(section, "full_pp_V", one.spike, one.refused or "not computed")
+    refused = refusal_text(one.refused)
+    section: Section = {"change": one.words, "refused": refused, "checked": one.checked, "holds": one.holds}
+    put(section, "20MHz_pp_V", one.ripple, refused or "not computed")
+    put(section, "full_pp_V", one.spike, refused or "not computed")
     return section

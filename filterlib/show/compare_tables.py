@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from filterlib.show.tables import Table
-from filterlib.words.labels import SYMBOLS, detector_words
-from filterlib.words.quantities import interval_text, number
+from filterlib.words.labels import SYMBOLS, detector_words, source_phrase
+from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.reason_sentences import check_text
 
 REMEDIES = 6  # rows of a table of changes
 LETTERS = ("A", "B")
@@ -34,8 +35,8 @@ def left_table(result: Any) -> Table:
     )  # fmt: skip
     head = (
         "Load", "Design", "Operating point",
-        "20 MHz, without filter", "With filter", "Over what is not known", "Before over after",
-        "Full bandwidth, without filter", "With filter", "Over what is not known", "Before over after",
+        "20 MHz, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
+        "Full bandwidth, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
     )  # fmt: skip
     return Table("Peak to peak at every load that both have", head, rows)
 
@@ -48,17 +49,17 @@ def verdicts_table(result: Any) -> Table:
     """Every requirement of either design, with the verdict in each."""
     asked = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
     rows = tuple(
-        (words[:1].upper() + words[1:], *(cell for one in asked for cell in _verdict(one.get(words))))
+        (capital(words), *(cell for one in asked for cell in _verdict(one.get(words))))
         for words in dict.fromkeys((*asked[0], *asked[1]))
     )
     head = (
         "Requirement",
         "A",
         "A: nominal",
-        "A: over what is not known",
+        "A: range (uncertain parameters)",
         "B",
         "B: nominal",
-        "B: over what is not known",
+        "B: range (uncertain parameters)",
     )
     return Table("Requirements in each, judged at the worst operating point", head, rows)
 
@@ -105,9 +106,9 @@ def _margin(held: Any) -> str:
 def sources_table(one: Any) -> Table:
     """Every source of either design at a load: alone, and by how much the whole falls without it."""
     held = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
-    words = {source.name: source.words for reasons in one.reasons for source in reasons.sources}
+    words = {source.name: source_phrase(source.name) for reasons in one.reasons for source in reasons.sources}
     rows = tuple(
-        (told[:1].upper() + told[1:], *(cell for sources in held for cell in _source(sources.get(name))))
+        (capital(told), *(cell for sources in held for cell in _source(sources.get(name))))
         for name, told in words.items()
     )
     head = ["Source"]
@@ -132,19 +133,13 @@ def remedies_tables(one: Any) -> Iterator[Table]:
         allowed = [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES]
         rows = tuple(
             (
-                mitigation.words[:1].upper() + mitigation.words[1:],
+                capital(mitigation.words),
                 number(mitigation.ripple, "V"),
                 number(mitigation.spike, "V"),
                 str(mitigation.costs.parts),
-                _holds(mitigation),
+                check_text(mitigation),
             )
             for mitigation in allowed
         )
-        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the band")
+        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the uncertainty")
         yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)
-
-
-def _holds(mitigation: Any) -> str:
-    if not mitigation.checked:
-        return "not tried"
-    return "✓ holds" if mitigation.holds else f"◐ nominal only: {mitigation.fails_at}"

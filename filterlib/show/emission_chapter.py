@@ -14,8 +14,10 @@ from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.tables import Table
 from filterlib.units import decibels, format_quantity
-from filterlib.words.labels import detector_words
-from filterlib.words.quantities import interval_text, number
+from filterlib.words.emission_sentences import ESTIMATE, agreement, covers, emission_notes, margin_sentence
+from filterlib.words.labels import detector_words, emission_source
+from filterlib.words.quantities import capital, interval_text, level_unit, number
+from filterlib.words.stability_sentences import reason_text
 
 PLACES = {
     "plus": "plus line to chassis",
@@ -23,12 +25,6 @@ PLACES = {
     "differential": "differential, v+ \N{MINUS SIGN} v\N{MINUS SIGN}",
     "common": "common, (v+ + v\N{MINUS SIGN})/2",
     "common_current": "common-mode current, i+ + i\N{MINUS SIGN}",
-}
-_SOURCES = {
-    "ripple": "the ripple at the output",
-    "spike": "the spikes at the output",
-    "common_mode": "the common-mode drive",
-    "input_current": "the current that the converter draws",
 }
 
 
@@ -48,37 +44,37 @@ class EmissionChapter:
 def emission_chapters(result: Any) -> tuple[EmissionChapter, ...]:
     """One chapter for every estimate that the design of a `ReviewResult` asks for."""
     by_test = zip(*(point.emissions for point in result.points), strict=True)
-    return tuple(_chapter(number_, found) for number_, found in enumerate(by_test, 1))
+    return tuple(_chapter(number_, found, result.design) for number_, found in enumerate(by_test, 1))
 
 
-def _chapter(count: int, found: tuple[Any, ...]) -> EmissionChapter:
+def _chapter(count: int, found: tuple[Any, ...], design: Any) -> EmissionChapter:
     steady = [one for one in found if one.reason is None]
     first = found[0]
     title = f"At the {first.side}, through the {first.network}"
-    unstable = [f"At {one.point} there is none: {one.reason}." for one in found if one.reason is not None]
+    unstable = [f"At {one.point} there is none: {reason_text(one.reason)}." for one in found if one.reason is not None]
     if not steady:
-        return EmissionChapter(title, first.point, first.statement, tuple(unstable), (), (), ())
+        return EmissionChapter(title, first.point, ESTIMATE, tuple(unstable), (), (), ())
     worst = min(steady, key=nearest)
     figures: tuple[Illustration, ...] = ()
     if len(worst.frequencies):
         drawn = emissions_figure(worst)
         figures = (illustration(f"emission-{count}-{worst.side}", drawn, " ".join(_sentences(worst)), NOTE),)
     return EmissionChapter(
-        title, worst.point, worst.statement, (*_sentences(worst), *unstable), figures,
+        title, worst.point, ESTIMATE, (*_sentences(worst), *unstable), figures,
         (margins_table(steady), levels_table(worst)),
-        tuple(one for one in (worst.agreement, *worst.covers, *worst.notes, _beyond(worst)) if one),
+        tuple(filter(None, (agreement(worst), *covers(design, worst.side), *emission_notes(design, worst), _beyond(worst)))),
     )  # fmt: skip
 
 
-NOTE = "Thick lines: limits. Dotted: the highest level over what is not known. Hatched: where the model is not trusted."
+NOTE = "Thick lines: limits. Dotted: the highest level over the uncertainty. Hatched: where the model is not trusted."
 
 
 def _sentences(worst: Any) -> Iterator[str]:
     """How far from the limits, where, and what makes it."""
     if not worst.margins:
-        yield "No harmonic stands where a limit is, so no margin is given."
+        yield "No harmonic is where a limit is, so no margin is given."
     for margin in worst.margins:
-        yield f"{margin.sentence}."
+        yield f"{margin_sentence(margin)}."
     if worst.margins:
         yield _made_by(worst, min(worst.margins, key=lambda margin: margin.margin))
 
@@ -87,8 +83,10 @@ def _made_by(worst: Any, margin: Any) -> str:
     """The sources at the line that comes nearest, each alone, the greatest first."""
     at = int(np.argmin(np.abs(worst.frequencies - margin.frequency)))
     alone = [(_level(lines[at]), source) for (place, source), lines in worst.by_source.items() if place == margin.place]
-    unit = margin.unit.replace("u", "µ")
-    told = ", ".join(f"{_source(source)} {_signed(level)} {unit}" for level, source in sorted(alone, reverse=True))
+    unit = level_unit(margin.unit)
+    told = ", ".join(
+        f"{emission_source(source)} {_signed(level)} {unit}" for level, source in sorted(alone, reverse=True)
+    )
     where = f"{format_quantity(margin.frequency, 'Hz')} ({PLACES[margin.place]})"
     return f"At {where} each source alone makes: {told}."
 
@@ -101,16 +99,12 @@ def _signed(level: float) -> str:
     return f"{level:.1f}".replace("-", "\N{MINUS SIGN}")
 
 
-def _source(name: str) -> str:
-    return _SOURCES.get(name, name)
-
-
 def _beyond(worst: Any) -> str:
     """Which of the nearest approaches lie where the model is not trusted."""
     if all(margin.frequency <= worst.trusted_to for margin in worst.margins):
         return ""
     return (
-        f"Above {format_quantity(worst.trusted_to, 'Hz')} the model is no longer trusted: margins there tell the order of "
+        f"Above {format_quantity(worst.trusted_to, 'Hz')} the model is no longer trusted: margins there show the order of "
         "magnitude"
     )
 
@@ -123,17 +117,17 @@ def margins_table(found: list[Any]) -> Table:
             detector_words(margin.detector),
             f"{_symbol(margin)}\N{NO-BREAK SPACE}{number(margin.margin, 'dB')}",
             interval_text(margin.low, margin.high, "dB") if margin.low < margin.high else "",
-            margin.depends_on[:1].upper() + margin.depends_on[1:],
+            capital(margin.depends_on),
             format_quantity(margin.frequency, "Hz"),
             PLACES[margin.place],
-            f"{margin.level:.1f} of {margin.limit_level:.1f} {margin.unit.replace('u', 'µ')}",
+            f"{margin.level:.1f} of {margin.limit_level:.1f} {level_unit(margin.unit)}",
             one.point,
         )
         for one in found
         for margin in one.margins
     )
     head = (
-        "Limit", "Detector", "Margin", "Over what is not known", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
+        "Limit", "Detector", "Margin", "Range (uncertain parameters)", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
     )  # fmt: skip
     return Table("Margins below the limits; negative is above", head, rows)
 
@@ -153,7 +147,7 @@ def levels_table(one: Any) -> Table:
         at = int(np.nanargmax(levels[0]))
         unit = "dBµA" if place == "common_current" else "dBµV"
         rows.append((
-            words[:1].upper() + words[1:], format_quantity(float(one.frequencies[at]), "Hz"),
+            capital(words), format_quantity(float(one.frequencies[at]), "Hz"),
             *(f"{_signed(level[at])} {unit}" for level in levels),
         ))  # fmt: skip
     head = ("Where", "Highest line at", *(detector_words(detector).capitalize() for detector in detectors))

@@ -7,6 +7,8 @@ from typing import Any
 
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.show.numbers import Section, numbers_or_null, put
+from filterlib.words.emission_sentences import ESTIMATE, agreement, margin_sentence
+from filterlib.words.stability_sentences import reason_text
 
 
 def emission_section(results: Iterable[Any]) -> Section:
@@ -36,24 +38,28 @@ def emission_keys(result: Any, start: str = "") -> Section:
     beginning of the keys than the side.
     """
     start = start or result.side
-    section: Section = {f"{start}_network": result.network, f"{start}_statement": result.statement}
-    section[f"{start}_detectors"] = result.agreement
-    put(section, f"{start}_trusted_to_Hz", result.trusted_to, result.reason or "not computed")
+    section: Section = {f"{start}_network": result.network, f"{start}_statement": ESTIMATE}
+    section[f"{start}_detectors"] = agreement(result)
+    put(section, f"{start}_trusted_to_Hz", result.trusted_to, reason_text(result.reason) or "not computed")
     found = {(margin.limit, margin.detector): margin for margin in result.margins}
     for one in result.limits:
         for detector in one.limit.detectors:
             key = f"{start}_{one.name.replace('-', '_')}_{detector}"
-            _put_margin(section, key, one.limit.unit, found.get((one.name, detector)), result.reason)
+            _put_margin(section, key, one.limit.unit, found.get((one.name, detector)), reason_text(result.reason))
     return section
 
 
-def _put_margin(section: Section, key: str, unit: str, margin: Any, reason: str | None) -> None:
-    why = reason or "no harmonic stands where this detector has a limit"
+def _put_margin(section: Section, key: str, unit: str, margin: Any, reason: str) -> None:
+    why = reason or "no harmonic is where this detector has a limit"
     fields = ("margin_dB", "margin"), ("margin_low_dB", "low"), ("margin_high_dB", "high"), ("at_Hz", "frequency")
     for end, name in (*fields, (f"level_{unit}", "level"), (f"limit_{unit}", "limit_level")):
         put(section, f"{key}_{end}", getattr(margin, name, None), why)
     if margin is not None:
-        section |= {f"{key}_{name}": getattr(margin, name) for name in ("place", "verdict", "sentence")}
+        section |= {
+            f"{key}_place": margin.place,
+            f"{key}_verdict": margin.verdict,
+            f"{key}_sentence": margin_sentence(margin),
+        }
 
 
 def emission_arrays(result: Any) -> Section:

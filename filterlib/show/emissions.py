@@ -12,7 +12,9 @@ from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Note, Plot, j
 from filterlib.show.plots import HARMONICS, thinned, untrusted
 from filterlib.show.style import BLACK, BLUE, DASHES, FINE, GREY, PURPLE, SOLID, VERMILION, Dash
 from filterlib.units import format_quantity
+from filterlib.words.emission_sentences import ESTIMATE
 from filterlib.words.labels import detector_words
+from filterlib.words.stability_sentences import reason_text
 
 if TYPE_CHECKING:
     from filterlib.analysis.emission.estimate import EmissionResult, Margin
@@ -42,11 +44,11 @@ def emissions_figure(result: EmissionResult) -> Figure:
     where a limit of current is. Raises FilterlibError where there is nothing to draw, with the reason.
     """
     if result.reason:
-        raise FilterlibError(result.reason)
+        raise FilterlibError(reason_text(result.reason))
     currents = any(one.limit.unit == "dBuA" for one in result.limits)
     rows = tuple((_plot(result, number),) for number in range(3 if currents else 2))
     title = f"Conducted emission at the {result.side}, {result.network}"
-    return Figure(title, rows, share="x", foot=result.statement)
+    return Figure(title, rows, share="x", foot=ESTIMATE)
 
 
 def _plot(result: EmissionResult, number: int) -> Plot:
@@ -74,10 +76,10 @@ def _row(limit: Limit) -> int:
 
 
 def _highest(result: EmissionResult, places: Sequence[str]) -> Iterator[Curve]:
-    """What the highest of these places may reach over what is not known."""
+    """What the highest of these places may reach over the uncertainty."""
     if result.high:
         highest = np.max([result.high[place] for place in places], axis=0)
-        yield Curve(*thinned(result.frequencies, highest), _HIGHEST, "highest over what is not known")
+        yield Curve(*thinned(result.frequencies, highest), _HIGHEST, "highest over the uncertainty")
 
 
 def _limit_marks(limits: Sequence[Limit], x: Axis) -> Iterator[Mark]:

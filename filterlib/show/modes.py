@@ -10,6 +10,7 @@ from filterlib.show.figure import Axis, Curve, Figure, Look, Plot
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, PURPLE, VERMILION
 from filterlib.units import format_quantity
+from filterlib.words.stability_sentences import clip_sentence
 
 if TYPE_CHECKING:
     from filterlib.analysis.bench.clipped import ClippedResult
@@ -53,8 +54,8 @@ _WAVES = (  # in the row that each belongs to: what, words, look
 def clip_figure(found: ClippedResult) -> Figure:
     """A `ClippedResult` in full bandwidth over one period: what is shown and what is there, and what lies between them."""
     title = f"{found.place} with an earthed scope's clip on"
-    if found.reason is not None:
-        return Figure(title, (), foot=found.reason)
+    if not found.stable:
+        return Figure(title, (), foot=clip_sentence(found))
     at, count = found.figures["full"], len(found.times)
     close = int(np.argmax(np.abs(found.waveforms["shown", "full"]))) + np.arange(-count // 200, count // 20)
     parts = (  # times, which samples, words

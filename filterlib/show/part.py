@@ -87,7 +87,7 @@ def _figures(found: Any) -> Iterator[Illustration]:
         largest = found.difference(plain)
         if largest is not None and largest > EXACT:
             low, high = (number(end, "Hz") for end in LADDER_BAND)
-            note = f"Shaded: {low} to {high}, in which the ladder stands for the part."
+            note = f"Shaded: {low} to {high}, where the equivalent circuit is exact enough."
             words = f"They differ by {number(100 * largest, '', 2)} % at most in that band."
             yield illustration(f"part-faces{_ending(mode)}", faces_figure(found, mode), words, note)
     if found.curves:
@@ -154,7 +154,7 @@ def faces_figure(found: Any, mode: str) -> Figure:
     apart = (band, Curve(found.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), Look(BLUE)))
     difference = Plot(FREQUENCY, Axis("difference", "%", log=True, limits=(SMALLEST, None)), apart)
     rows = ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (difference,))
-    return Figure(_titled("Two faces", mode), rows, share="x")
+    return Figure(_titled("Impedance and equivalent circuit", mode), rows, share="x")
 
 
 def curves_figure(found: Any) -> Figure:

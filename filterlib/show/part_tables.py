@@ -15,7 +15,7 @@ from filterlib.words.quantities import number
 
 FORMAT = 1  # of part.json; raised whenever a key changes its name or its meaning
 DECADES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8)  # [Hz] at which impedances are listed
-EXACT = 1e-6  # difference of the two faces that is rounding, and no approximation
+EXACT = 1e-6  # difference of impedance and ladder that is rounding, and no approximation
 _HOUR = 3600.0
 
 
@@ -31,7 +31,7 @@ def _short(part: Any) -> str:
 
 
 def part_tables(found: Any) -> tuple[Table, ...]:
-    """Tables of a `PartResult`: its values, its impedance, its two faces, its curves."""
+    """Tables of a `PartResult`: its values, its impedance, its equivalent circuit, its curves."""
     name = found.part.name or found.part.kind
     made = [
         Table(f"{name} in short", ("", ""), tuple(found.part.describe().items())),
@@ -96,7 +96,9 @@ def _faces(found: Any) -> Table:
     rows = tuple((one.mode or "the part", one.words or "none", _difference(found, one)) for one in found.impedances)
     low, high = (format_quantity(end, "Hz") for end in LADDER_BAND)
     head = ("Way through it", "Condition", f"Ladder against impedance, {low} to {high}")
-    return Table("Two faces: the impedance, and the R-L-C ladder that stands for it in poles and time", head, rows)
+    return Table(
+        "Equivalent circuit: the R-L-C ladder used for poles and time, compared with the impedance", head, rows
+    )
 
 
 def _difference(found: Any, one: Any) -> str:

@@ -51,7 +51,7 @@ __all__ = [
     "spectrum_figure", "steps_figure", "svg",
 ]  # fmt: skip
 
-SHOWN = 8  # uncertain_parameters that a figure names
+SHOWN = 8  # uncertain parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 FREQUENCY = Axis("frequency", "Hz", log=True)
@@ -140,7 +140,7 @@ def _waveform(ripple: RippleResult, key: tuple[str, str], words: str, colour: st
     period = 1 / ripple.switching_frequency
     time, volts = Axis("time", "s", limits=(0.0, 2 * period)), Axis("voltage", "V")
     if key not in ripple.waveforms:
-        return Plot(time, volts, (), f"{words}: {ripple.absent.get(key, 'not computed')}", 180.0)
+        return Plot(time, volts, (), f"{words}: not computed", 180.0)
     wave, figure = ripple.waveforms[key], ripple.figures[key]
     curve = Curve(np.concatenate((ripple.times, ripple.times + period)), np.tile(wave, 2), Look(colour, width=1.6))
     middle = (wave.max() + wave.min()) / 2

@@ -13,8 +13,9 @@ from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
 from filterlib.show.tables import Table
-from filterlib.words.labels import bandwidth_words
-from filterlib.words.quantities import number
+from filterlib.words.labels import bandwidth_words, source_phrase
+from filterlib.words.quantities import capital, number
+from filterlib.words.reason_sentences import high_text, reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (
@@ -38,15 +39,15 @@ class ReasonsChapter:
 
 def reasons_chapter(found: Any) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none."""
-    if found is None or found.reason is not None:
+    if found is None or not found.stable:
         return None
-    first, last = found.sentences[0].text, found.sentences[-1].text
+    sentences = tuple(one.text for one in reason_sentences(found))
+    first, last = sentences[0], sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(found), first, note)]
     if any(not one.refused for one in found.mitigations):
         note = f"In the order of the figure in {bandwidth_words(found.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(found), last, note))
-    sentences = tuple(one.text for one in found.sentences)
     return ReasonsChapter(found.load, found.point, sentences, tuple(figures), tuple(_tables(found)))
 
 
@@ -57,7 +58,7 @@ def _tables(found: Any) -> Iterator[Table]:
     yield remedies_table(found)
     refused = [one for one in (*found.mitigations, *found.pairs) if one.refused][:REFUSED]
     if refused:
-        rows = tuple((_capital(one.words), one.refused, *_volts(one)) for one in refused)
+        rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
         yield Table("Changes that were refused", ("Change", "Rule", "20 MHz", "Full bandwidth"), rows)
 
 
@@ -65,7 +66,7 @@ def sources_table(found: Any) -> Table:
     """Every source: alone, and by how much the whole falls without it."""
     rows = tuple(
         (
-            _capital(one.words),
+            capital(source_phrase(one.name)),
             *(number(v, "V") for v in (one.ripple_alone, one.ripple_falls, one.spike_alone, one.spike_falls)),
         )
         for one in found.sources
@@ -77,7 +78,7 @@ def sources_table(found: Any) -> Table:
 def imperfections_table(found: Any) -> Table:
     """What would be left with one parasitic gone, and with all."""
     rows = [
-        (_capital(one.words), *(number(v, "V") for v in (one.fundamental, one.ripple, one.spike)))
+        (capital(one.words), *(number(v, "V") for v in (one.fundamental, one.ripple, one.spike)))
         for one in found.parasitics[:IMPERFECTIONS]
     ]
     gone, now = (
@@ -95,7 +96,7 @@ def imperfections_table(found: Any) -> Table:
 def bands_table(found: Any) -> Table:
     """Band by band, which mode, source and parasitic carry what is left."""
     modes = {"": "nothing lies there", "differential": "between the lines", "common": "common mode, converted"}
-    sources = {one.name: one.words for one in found.sources}
+    sources = {one.name: source_phrase(one.name) for one in found.sources}
     rows = tuple(
         (
             f"To {number(one.high, 'Hz')}", number(one.rms, "V"), modes[one.mode], sources.get(one.source, ""),
@@ -111,10 +112,10 @@ def remedies_table(found: Any) -> Table:
     """The best changes, single and two together, with their costs."""
     singles = [one for one in found.mitigations if not one.refused][:REMEDIES]
     pairs = [one for one in found.pairs if not one.refused][:PAIRS]
-    rows = tuple((_capital(one.words), *_volts(one), *_costs(one), _holds(one)) for one in (*singles, *pairs))
+    rows = tuple((capital(one.words), *_volts(one), *_costs(one), high_text(one)) for one in (*singles, *pairs))
     head = (
         "Change", "20 MHz", "Full bandwidth", "More parts", "Drop", "Heat", "Earth leakage", "Charge", "Peak",
-        "Over the band",
+        "Over the uncertainty",
     )  # fmt: skip
     return Table(f"What would change it at {found.load}, the best first; then two together", head, rows)
 
@@ -137,12 +138,6 @@ def _more(value: float, unit: str, least: float) -> str:
     return number(value, unit, 2) if abs(value) >= least else "none"
 
 
-def _holds(one: Any) -> str:
-    if not one.checked:
-        return "not tried"
-    return f"✓ holds, at most {number(one.ripple_high, 'V')}" if one.holds else f"◐ nominal only: {one.fails_at}"
-
-
 def sources_figure(found: Any) -> Figure:
     """Bars: each source alone, and by how much the whole falls without it [V peak to peak], in the band that decides."""
     wide = found.figure == "full"
@@ -151,7 +146,7 @@ def sources_figure(found: Any) -> Figure:
         "the whole falls without it by": [one.spike_falls if wide else one.ripple_falls for one in found.sources],
     }
     title = f"Where it comes from at {found.load}, {bandwidth_words(found.figure)}"
-    return Figure(title, ((bars_plot(_wrapped(found.sources), series),),))
+    return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in found.sources), series),),))
 
 
 def changes_figure(found: Any) -> Figure:
@@ -159,13 +154,9 @@ def changes_figure(found: Any) -> Figure:
     singles, pairs = ([one for one in tried if not one.refused] for tried in (found.mitigations, found.pairs))
     best = [*singles[:DRAWN], *pairs[:2]]
     ripples, spikes = ([getattr(one, name) for one in (found, *best)] for name in ("ripple", "spike"))
-    plot = bars_plot(["as it is", *_wrapped(best)], {"20 MHz": ripples, "full bandwidth": spikes})
+    plot = bars_plot(["as it is", *_wrapped(one.words for one in best)], {"20 MHz": ripples, "full bandwidth": spikes})
     return Figure(f"What changes would leave at {found.load}", ((plot,),))
 
 
-def _wrapped(named: Iterable[Any]) -> list[str]:
-    return ["\n".join(textwrap.wrap(one.words, 48)) for one in named]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _wrapped(names: Iterable[str]) -> list[str]:
+    return ["\n".join(textwrap.wrap(name, 48)) for name in names]

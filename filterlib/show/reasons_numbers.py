@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from filterlib.analysis.causes.reason_words import fact
 from filterlib.show.numbers import put
+from filterlib.words.labels import source_phrase
+from filterlib.words.reason_sentences import Sentence, failure_text, reason_sentences, refusal_text
+from filterlib.words.stability_sentences import UNSTABLE
 
 
 def reasons_section(found: Any) -> dict[str, Any]:
     """Reasons for results.json; why there are none where there are none."""
-    if found is None or found.reason is not None:
-        return {"reason": "no steady ripple" if found is None else found.reason}
+    if found is None or not found.stable:
+        return {"reason": "no steady ripple" if found is None else UNSTABLE}
     section: dict[str, Any] = {"load": found.load, "operating_point": found.point, "figure": found.figure}
     for name in ("ripple", "spike", "ripple_before", "spike_before", "ripple_ideal", "spike_ideal"):
         put(section, f"{name}_pp_V", getattr(found, name), "not computed")
     for name in ("fundamental", "fundamental_ideal"):
         put(section, f"{name}_amplitude_V", getattr(found, name), "not computed")
-    section["sentences"] = [{"text": one.text, "facts": _facts(found, one)} for one in found.sentences]
+    section["sentences"] = [{"text": one.text, "facts": _facts(one)} for one in reason_sentences(found)]
     section["sources"] = {one.name: _source(one) for one in found.sources}
     section["parasitics"] = [_imperfection(one) for one in found.parasitics]
     section["bands"] = [_band(one) for one in found.bands]
@@ -28,15 +30,15 @@ def reasons_section(found: Any) -> dict[str, Any]:
     return section
 
 
-def _facts(found: Any, sentence: Any) -> dict[str, Any]:
+def _facts(sentence: Sentence) -> dict[str, Any]:
     facts: dict[str, Any] = {}
-    for path, unit in sentence.facts:
-        put(facts, f"{path.replace('.', '_')}_{unit}", fact(found, path), "not computed")
+    for one in sentence.facts:
+        put(facts, f"{one.path.replace('.', '_')}_{one.unit}", one.value, "not computed")
     return facts
 
 
 def _source(one: Any) -> dict[str, Any]:
-    section: dict[str, Any] = {"words": one.words}
+    section: dict[str, Any] = {"words": source_phrase(one.name)}
     for name in ("ripple_alone", "ripple_falls", "spike_alone", "spike_falls"):
         put(section, f"{name}_pp_V", getattr(one, name), "not computed")
     put(section, "rms_V", one.rms, "not computed")
@@ -73,11 +75,12 @@ def _resonance(one: Any) -> dict[str, Any]:
 
 
 def _remedy(one: Any) -> dict[str, Any]:
-    section: dict[str, Any] = {"change": one.words, "kinds": list(one.kinds), "refused": one.refused}
+    refused = refusal_text(one.refused)
+    section: dict[str, Any] = {"change": one.words, "kinds": list(one.kinds), "refused": refused}
     for name in ("ripple", "spike"):
-        put(section, f"{name}_pp_V", getattr(one, name), one.refused or "not computed")
-        put(section, f"{name}_high_pp_V", getattr(one, f"{name}_high"), "only the best are tried over the band")
-    section |= {"checked": one.checked, "holds": one.holds, "fails_at": one.fails_at}
+        put(section, f"{name}_pp_V", getattr(one, name), refused or "not computed")
+        put(section, f"{name}_high_pp_V", getattr(one, f"{name}_high"), "only the best are tried over the uncertainty")
+    section |= {"checked": one.checked, "holds": one.holds, "fails_at": failure_text(one.fails)}
     if one.costs is not None:
         section["parts"] = one.costs.parts
         for name, unit in (("drop", "V"), ("heat", "W"), ("leakage", "A"), ("charge", "C"), ("peak", "dB")):

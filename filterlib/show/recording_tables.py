@@ -110,7 +110,7 @@ def _harmonics(held: Any) -> Table:
         )
         for nth in held.strongest(STRONGEST)
     )
-    several = f"{clear.sum()} of {clear.size} harmonics stand above the noise"
+    several = f"{clear.sum()} of {clear.size} harmonics are above the noise"
     head = ("Harmonic", "Frequency", "Amplitude, peak", "Noise under it", "Above the noise")
     return Table(f"Strongest harmonics; {several}", head, rows)
 

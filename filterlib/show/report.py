@@ -28,8 +28,10 @@ from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.writing import write_files
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
+from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
 from filterlib.words.quantities import interval_text, loss, number, ohms
-from filterlib.words.review_sentences import cautions, ratings, summary
+from filterlib.words.review_sentences import cautions, headline, ratings, summary, trust, verdict_sentence
+from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
 if TYPE_CHECKING:
     from filterlib.analysis.linear.frequency_response import BodeResult
@@ -50,12 +52,13 @@ class LoadChapter:
 
     load: str
     point: str
-    reason: str | None
+    reason: str
     remarks: tuple[str, ...]
     figures: tuple[Illustration, ...]
     tables: tuple[tables.Table, ...]
     closing: tuple[str, ...] = ()
-    closing_band: str = ""
+    closing_now: str = ""
+    useless: str = ""
 
 
 def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
@@ -104,28 +107,32 @@ def _chapters(result: ReviewResult, progress: Progress) -> Iterator[LoadChapter]
             own += "-2"
         slugs.add(own)
         point = result.point_to_show(load.name)
-        closing, closing_band = _closing(result.closing, load.name)
         yield LoadChapter(
             load=load.name,
             point=point.operating.point,
-            reason=point.ripple.reason,
+            reason=reason_text(point.ripple.reason),
             remarks=_remarks(point.ripple, load.name),
             figures=tuple(_figures(result, point, load.name, own)),
             tables=tuple(_load_tables(result, point, load.name)),
-            closing=closing,
-            closing_band=closing_band,
+            **_closing(result.closing, load.name),
         )
 
 
-def _closing(found: MeasurementValues | None, load: str) -> tuple[tuple[str, ...], str]:
-    """What would close the band, in the chapter of the load that decides, and which band."""
+def _closing(found: MeasurementValues | None, load: str) -> dict[str, Any]:
+    """What to measure next, in the chapter of the load that decides."""
     if found is None or found.load != load:
-        return (), ""
-    return found.words, bandwidth_words(found.label)
+        return {}
+    return {
+        "closing": tuple(measurement_sentences(found)),
+        "closing_now": f"{bandwidth_words(found.label)}, at “{found.point}”: {interval_now(found)}"
+        if found.measurements
+        else "",
+        "useless": useless_sentence(found),
+    }
 
 
 def _remarks(ripple: RippleResult, load: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(why for (place, _), why in ripple.absent.items() if place == load))
+    return (NO_SPIKE,) if any(place == load for place, _ in ripple.without_spike) else ()
 
 
 def _load_tables(result: ReviewResult, point: PointResult, load: str) -> Iterator[tables.Table]:
@@ -156,7 +163,7 @@ def _figures(result: ReviewResult, point: PointResult, load: str, own: str) -> I
 def _ripple_figures(result: ReviewResult, ripple: RippleResult, load: str, own: str) -> Iterator[Illustration]:
     limits = _limits(result, load)
     figure = ripple_figure(ripple, load, limits=limits)
-    note = "Dashed: the limit. Shaded: where the extremes may lie over what is not known. Scales differ."
+    note = "Dashed: the limit. Shaded: where the extremes may lie over the uncertainty. Scales differ."
     yield illustration(f"ripple-{own}", figure, _ripple_words(ripple, load), note)
     words = f"Harmonics at {load} without and with the filter."
     yield illustration(f"spectrum-{own}", spectrum_figure(ripple, load), words)
@@ -167,7 +174,9 @@ def _ripple_figures(result: ReviewResult, ripple: RippleResult, load: str, own: 
         first = ripple.uncertain_parameters[0]
         words = f"{first.label} alone moves the ripple: {interval_text(first.pp_at_low, first.pp_at_high, 'V')}."
         figure = band_figure(ripple, load, limit=limits.get("20MHz"))
-        yield illustration(f"band-{own}", figure, words, "Each bar: one unknown moved alone through its range.")
+        yield illustration(
+            f"band-{own}", figure, words, "Each bar: one uncertain parameter moved alone through its range."
+        )
 
 
 def _limits(result: ReviewResult, load: str) -> dict[str, float]:
@@ -192,7 +201,7 @@ def _source_words(ripple: RippleResult, load: str) -> str:
 
 def _bode_words(bode: BodeResult) -> str:
     peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
-    return f"Resonances: {peaks}." if peaks else "No resonance stands out."
+    return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 
 def _insertion_words(found: InsertionResult, load: str, switching: float) -> tuple[str, str]:
@@ -204,7 +213,7 @@ def _insertion_words(found: InsertionResult, load: str, switching: float) -> tup
     at = number(switching, "Hz")
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
     note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
-    return words, note if found.reason is None else f"{note} Asymmetrical: {found.reason}."
+    return words, note if found.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
 def _page(result: ReviewResult, drawn: list[str], **pieces: Any) -> str:
@@ -216,8 +225,16 @@ def _page(result: ReviewResult, drawn: list[str], **pieces: Any) -> str:
         design=result.design,
         result=result,
         summary=summary(result),
-        symbols=SYMBOLS,
-        open_verdicts=[verdict for verdict in result.verdicts if verdict.verdict != "met throughout"],
+        headline=headline(result),
+        trust=tuple(trust(result)),
+        without_stress=[
+            f"At {p.stress.point} there is none: {reason_text(p.stress.reason)}."
+            for p in result.points
+            if p.stress.reason
+        ],
+        open_verdicts=[
+            f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"
+        ],
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],

@@ -18,12 +18,20 @@ from filterlib.show.numbers import put as _put
 from filterlib.show.reasons_numbers import reasons_section
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
+from filterlib.words.assumptions import assumptions
+from filterlib.words.measurement_sentences import (
+    measurement_sentences,
+    measurement_words,
+    useless_sentence,
+    what_to_measure,
+)
 from filterlib.words.rating_sentences import basis_text
-from filterlib.words.review_sentences import broken_ratings, summary
+from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
+from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
 FORMAT = 1  # raised whenever a key changes its name or its meaning
-NO_BAND_BEFORE = "no band is sought for figures without the filter"
-NOTHING_OPEN = "nothing in the design is unknown, so there is no band"
+NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
+NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
 
 
 def results_text(result: Any, files: Sequence[str], version: str) -> str:
@@ -41,7 +49,7 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "files": sorted(files),
         "design": result.design.name,
         "summary": summary(result),
-        "headline": result.headline,
+        "headline": headline(result),
         "exit_code": result.exit_code,
         "requirements": [_requirement(verdict) for verdict in result.verdicts],
         "operating_point": decisive,
@@ -51,8 +59,8 @@ def results_text(result: Any, files: Sequence[str], version: str) -> str:
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),
-        "assumptions": [asdict(assumption) for assumption in result.assumptions],
-        "trust": list(result.trust),
+        "assumptions": [asdict(assumption) for assumption in assumptions(result)],
+        "trust": list(trust(result)),
         "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
@@ -72,17 +80,18 @@ def _load_keys(names: Iterable[str]) -> dict[str, str]:
 
 
 def _requirement(verdict: Any) -> Section:
-    words = ("requirement", "kind", "load", "verdict", "depends_on", "point", "sentence")
-    section: Section = {name: getattr(verdict, name) for name in words}
+    words, sentence = ("requirement", "kind", "load", "verdict", "depends_on", "point"), verdict_sentence(verdict)
+    section: Section = {name: getattr(verdict, name) for name in words} | {"sentence": sentence}
     for name in ("limit", "value", "low", "high"):
-        _put(section, f"{name}_{verdict.unit}", getattr(verdict, name), verdict.sentence)
-    _put(section, "margin", verdict.margin, verdict.sentence)
+        _put(section, f"{name}_{verdict.unit}", getattr(verdict, name), sentence)
+    _put(section, "margin", verdict.margin, sentence)
     return section
 
 
 def _unknown(unknown: Any) -> Section:
     """What one unknown does; its own values are null where they are no number (such as a shape)."""
-    section: Section = {name: getattr(unknown, name) for name in ("key", "label", "unit", "measurement")}
+    section: Section = {name: getattr(unknown, name) for name in ("key", "label", "unit")}
+    section["measurement"] = measurement_words(unknown.measurement)
     for name in ("nominal", "low", "high", "share"):
         _put(section, name, getattr(unknown, name), "not a number")
     _put(section, "pp_at_low_V", unknown.pp_at_low, "not computed")
@@ -98,13 +107,13 @@ def _closing(found: Any) -> Section:
         "point": found.point,
         "load": found.load,
         "band": found.label,
-        "words": [*found.words, *([found.useless] if found.useless else [])],
+        "words": [*measurement_sentences(found), *filter(None, [useless_sentence(found)])],
     }
     for name in ("low", "high"):
-        _put(section, f"pp_{name}_V", getattr(found, name), found.reason or "not computed")
+        _put(section, f"pp_{name}_V", getattr(found, name), "not computed" if found.measurements else NOTHING_OPEN)
     section["measurements"] = [
         {
-            "measure": one.what,
+            "measure": what_to_measure(one),
             "uncertain_parameters": list(one.keys),
             "pp_low_V": _number(one.low),
             "pp_high_V": _number(one.high),
@@ -123,14 +132,14 @@ def _closing(found: Any) -> Section:
         _put(of_it, "loaded_pp_high_V", added.high, why)
         _put(of_it, "too_small_F", added.too_small, why)
         _put(of_it, "too_small_moves_ratio", added.too_small_moves, why)
-    return section | ({"reason": found.reason} if found.reason else {})
+    return section | ({} if found.measurements else {"reason": NOTHING_OPEN})
 
 
 def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
     return {
         "stable": bool(point.operating.stable),
-        "stability": point.operating.reason,
-        "notes": list(point.operating.notes),
+        "stability": stability_sentence(point.operating.stability),
+        "notes": [part_note(note) for note in point.operating.notes],
         "operating": _operating(point.operating, keys),
         "ripple": _ripple(point.ripple, keys),
         "bode": _bode(point, design.converter.switching_frequency, keys),
@@ -174,7 +183,7 @@ def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
     first = next(iter(keys.values()))
     of_first = {key: value for key, value in section.items() if key.startswith(f"{first}_")}
     section = {f"load_{key.removeprefix(f'{first}_')}": value for key, value in of_first.items()} | section
-    why = ripple.reason or "not computed"
+    why = reason_text(ripple.reason) or "not computed"
     _put(section, "trusted_to_Hz", ripple.trusted_to, why)
     _put(section, "largest_factor", ripple.largest_factor, why)
     _put(section, "largest_factor_Hz", ripple.largest_factor_frequency, why)
@@ -183,12 +192,12 @@ def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
 
 
 def _figure(section: Section, key: str, ripple: Any, place: tuple[str, str]) -> None:
-    figure, remark = ripple.figures.get(place), ripple.absent.get(place)
-    why = ripple.reason or remark or "not computed"
-    no_band = why if figure is None else NO_BAND_BEFORE if place[0].endswith("_before") else NOTHING_OPEN
+    figure, remark = ripple.figures.get(place), NO_SPIKE if place in ripple.without_spike else ""
+    why = reason_text(ripple.reason) or "not computed"
+    no_interval = why if figure is None else NO_INTERVAL_BEFORE if place[0].endswith("_before") else NOTHING_OPEN
     _put(section, f"{key}_pp_V", getattr(figure, "peak_to_peak", None), why)
-    _put(section, f"{key}_pp_low_V", getattr(figure, "low", None), no_band)
-    _put(section, f"{key}_pp_high_V", getattr(figure, "high", None), no_band)
+    _put(section, f"{key}_pp_low_V", getattr(figure, "low", None), no_interval)
+    _put(section, f"{key}_pp_high_V", getattr(figure, "high", None), no_interval)
     _put(section, f"{key}_rms_V", getattr(figure, "rms", None), why)
     if figure is not None:
         for source, alone in figure.by_source.items():
@@ -232,7 +241,7 @@ def _insertion(found: Any, switching: float, keys: Mapping[str, str]) -> Section
         for name, loss in curves.items():
             for spot, frequency in spots(switching).items():
                 level = None if loss is None else at_frequency(found.frequencies, loss, frequency)
-                _put(section, f"{mode}_{name}_at_{spot}_dB", level, found.reason or "nothing reaches the load")
+                _put(section, f"{mode}_{name}_at_{spot}_dB", level, "nothing reaches the load" if real else NO_DRIVE)
     return section
 
 
@@ -268,7 +277,7 @@ def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:
     section: Section = {}
     for load, key in keys.items():
         found = steps[load]
-        why = found.reason or "not computed"
+        why = reason_text(found.reason) or "not computed"
         _put(section, f"{key}_step_current_A", found.step_current, why)
         _put(section, f"{key}_step_rise_s", found.rise_time, why)
         _put(section, f"{key}_dip_V", found.load_dip, why)
@@ -280,7 +289,7 @@ def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:
 def _stress(found: Any) -> Section:
     """By part: every stress with its limit, and the heat."""
     if found.reason is not None:
-        return {"reason": found.reason}
+        return {"reason": reason_text(found.reason)}
     section: Section = {heat.name: {} for heat in found.heats}
     for check in found.checks:
         section[check.name] |= _stressed(check)
@@ -313,4 +322,4 @@ def _arrays(point: Any, keys: Mapping[str, str]) -> Section:
         name = place.removesuffix("_before")
         harmonics[f"{keys.get(name, name)}{place[len(name) :]}_peak_V"] = _numbers(np.abs(amplitudes))
     section |= {"harmonics": harmonics, "emissions": emission_arrays_section(point.emissions)}
-    return section | ({"harmonics_reason": ripple.reason} if ripple.reason else {})
+    return section | ({"harmonics_reason": reason_text(ripple.reason)} if ripple.reason else {})

@@ -106,7 +106,7 @@ def _capacitor(stage: ShuntCapacitor) -> Column:
 def _chassis_capacitor(stage: ChassisCapacitor) -> Column:
     lines = [line for line in ("plus", "return") if stage.line in (line, "both")]
     each = " each" if stage.line == "both" else ""
-    shared = (f"{format_quantity(stage.bond.inductance, 'H')} shared",) if stage.bond else ()
+    shared = (f"{_said(stage.bond.inductance, 'H')} shared",) if stage.bond else ()
     labels = (stage.name, f"{_times(stage.count, _farads(stage.part))}{each}", *shared)
     start = 0.9 * len(lines)
     width = start + 0.5 + text_width(labels)
@@ -125,7 +125,7 @@ def _chassis_capacitor(stage: ChassisCapacitor) -> Column:
 
 
 def _damping(stage: Damping) -> Column:
-    labels = (stage.name, format_quantity(stage.resistance, "ohm"))
+    labels = (stage.name, _said(stage.resistance, "ohm"))
     value = (_times(stage.count, _farads(stage.part)),)
     width = 0.5 + max(1.5, 0.45 + text_width(labels + value))
 
@@ -344,11 +344,7 @@ def _leads(sheet: Sheet, lead: WirePair, place: tuple[float, float, float], left
 
 
 def _draws(load: Load) -> str:
-    if load.kind == "constant_power":
-        return f"{_said(load.power, 'W')} constant power"
-    if load.kind == "constant_current":
-        return f"{_said(load.current, 'A')} constant current"
-    return f"{_said(load.resistance, 'ohm')} resistive"
+    return f"{_said(*load.full_draw)} {load.kind.replace('_', ' ')}"
 
 
 def _value(ranged: Ranged, unit: str, words: str = "") -> str:

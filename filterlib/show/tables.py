@@ -11,9 +11,12 @@ import numpy as np
 from filterlib.analysis.stress.stress import worst
 from filterlib.show.results import at_frequency, largest_below, spots
 from filterlib.units import format_quantity, format_temperature
+from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
+from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
 from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_verdict
+from filterlib.words.stability_sentences import reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
 UNKNOWNS = 8  # rows of the table of what makes the band
@@ -41,7 +44,7 @@ def requirements_table(result: Any) -> Table:
         )
         for verdict in result.verdicts
     )
-    head = ("Requirement", "Verdict", "Nominal", "Over what is not known", "Worst at")
+    head = ("Requirement", "Verdict", "Nominal", "Range (uncertain parameters)", "Worst at")
     return Table("What the design has to hold, judged at the worst operating point", head, tuple(rows))
 
 
@@ -102,7 +105,7 @@ def points_table(result: Any) -> Table:
             number(found.terminal_voltage, "V", 4),
             number(found.converter_current, "A"),
             "✓ stable" if found.stable else "✗ unstable",
-            capital(found.reason),
+            capital(stability_sentence(found.stability)),
         )
         for found in (point.operating for point in result.points)
     )
@@ -147,7 +150,7 @@ def stress_table(result: Any) -> Table:
         )
         for point, check in found
     )
-    head = ("Part", "Stress", "Verdict", "Value", "Over what is not known", "Limit", "Margin", "Worst at", "Note")
+    head = ("Part", "Stress", "Verdict", "Value", "Range (uncertain parameters)", "Limit", "Margin", "Worst at", "Note")
     return Table("Stress of the parts, with margins", head, rows)
 
 
@@ -184,7 +187,7 @@ def ripple_table(point: Any) -> Table:
     head = ["Place"]
     for label in labels:
         words = capital(bandwidth_words(label))
-        head += [f"{words}, peak to peak", "Over what is not known", f"{words}, rms"]
+        head += [f"{words}, peak to peak", "Range (uncertain parameters)", f"{words}, rms"]
     rows = []
     for place in ripple.places:
         cells = [capital(place_words(place))]
@@ -214,25 +217,25 @@ def sources_table(ripple: Any, load: str) -> Table:
 
 
 def unknowns_table(ripple: Any, load: str) -> Table:
-    """What makes the band at the first load, the greatest first, and what would settle it."""
+    """What makes the interval at the first load, the greatest first, and what would settle it."""
     rows = tuple(
         (
             capital(unknown.label),
             interval_text(unknown.low, unknown.high, unknown.unit) if np.isfinite(unknown.low) else "either shape",
             interval_text(unknown.pp_at_low, unknown.pp_at_high, "V"),
             share(unknown.share),
-            capital(unknown.measurement),
+            capital(measurement_words(unknown.measurement)),
         )
         for unknown in ripple.uncertain_parameters[:UNKNOWNS]
     )
     head = (
-        "UncertainParameter",
+        "Uncertain parameter",
         "Its range",
         "Alone it moves the ripple",
-        "Share of the band",
-        "What would settle it: measure",
+        "Share of the interval",
+        "What would decide it: measure",
     )
-    return Table(f"What makes the band at {load}, 20 MHz", head, rows)
+    return Table(f"What makes the interval at {load}, 20 MHz", head, rows)
 
 
 def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
@@ -298,7 +301,7 @@ def steps_table(result: Any) -> Table:
             share(found.overshoot),
             number(found.step_current, "A"),
             number(found.load_dip, "V"),
-            number(found.settling_time, "s") if found.reason is None else f"not known: {found.reason}",
+            number(found.settling_time, "s") if found.reason is None else f"not known: {reason_text(found.reason)}",
         )
         for point in result.points
         for load, found in point.steps.items()
@@ -324,6 +327,6 @@ def assumptions_table(result: Any) -> Table:
             capital(one.why),
             one.key,
         )
-        for one in result.assumptions
+        for one in assumptions(result)
     )
     return Table("Assumptions", ("What", "Taken as", "Plausible range", "Why", "Key in the design file"), rows)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,8 +11,18 @@ from filterlib.show.page import Illustration, program_version, render
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.tables import Table
 from filterlib.show.writing import RUN, write_files
-from filterlib.units import format_quantity
-from filterlib.words.quantities import interval_text, number, share
+from filterlib.words.bench_sentences import (
+    bench_remarks,
+    check_cells,
+    check_note,
+    check_words,
+    probe_words,
+    station_steps,
+    station_title,
+)
+from filterlib.words.measurement_sentences import measurement_words
+from filterlib.words.quantities import capital, number, share
+from filterlib.words.safety_steps import safety_steps
 
 PAGE, NUMBERS = "verify.html", "verify.json"
 FORMAT = 1  # of verify.json; raised whenever a key changes its name or its meaning
@@ -46,16 +55,16 @@ def sheet_files(sheet: Any) -> dict[str, str]:
         "verify.html.j2",
         design=sheet.design,
         blanks=BLANKS,
-        safety=sheet.safety,
+        safety=safety_steps(sheet),
         stores=_stores(sheet),
         circuit=circuit,
         probes=Table(
-            "Probe points", ("Point", "Tip", "Other side"), tuple((p.label, p.tip, p.other) for p in sheet.probes)
+            "Probe points", ("Point", "Tip", "Other side"), tuple((p.label, *probe_words(p)) for p in sheet.probes)
         ),
         stations=tuple(_stations(sheet)),
         narrowing=_narrowing(sheet),
         uncovered=sheet.uncovered,
-        remarks=sheet.remarks,
+        remarks=tuple(bench_remarks(sheet)),
         files=[NUMBERS, circuit.file],
     )
     head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
@@ -65,7 +74,7 @@ def sheet_files(sheet: Any) -> dict[str, str]:
 
 def _circuit(sheet: Any) -> Illustration:
     marks = {probe.place: probe.label for probe in sheet.probes}
-    words = "; ".join(f"{probe.label}: tip at {probe.tip}" for probe in sheet.probes)
+    words = "; ".join(f"{probe.label}: tip at {probe_words(probe)[0]}" for probe in sheet.probes)
     note = "Full dot with a name below it: the probe's tip. Hollow dot: its other side. ≈: known within a range only."
     return Illustration(
         "verify-circuit", "Probe points", f"Circuit diagram. {words}.", note, schematic_svg(sheet.design, marks)
@@ -86,42 +95,18 @@ def _stations(sheet: Any) -> Iterator[dict[str, Any]]:
         rows = []
         for check in station.checks:
             count += 1
-            rows.append({"number": count, "cells": _cells(check), "note": check.note, "requirement": check.requirement})
-        yield {"title": station.title, "how": station.how, "rows": rows}
-
-
-def _cells(check: Any) -> tuple[str, ...]:
-    """Reading, probe, operating point, expected, band, limit, scale."""
-    open_ended = not math.isfinite(check.value)
-    direct = not math.isfinite(check.scale)
-    digits = 4 if direct else 3
-    expected = "as little as can be" if open_ended else number(check.value, check.unit, digits)
-    ends = _band(check, digits)
-    scale = "voltmeter" if direct else f"{format_quantity(check.scale, check.unit)}/div"
-    return (f"{check.what[:1].upper()}{check.what[1:]}", check.probe, check.point, expected, ends, _limit(check), scale)
-
-
-def _band(check: Any, digits: int) -> str:
-    if check.low == 0:
-        return f"to be below {number(check.high, check.unit)}"
-    ends = dict.fromkeys(number(end, check.unit, digits) for end in (check.low, check.high))
-    return " to ".join(ends) if len(ends) > 1 else ""
-
-
-def _limit(check: Any) -> str:
-    if math.isfinite(check.limit_low):
-        return interval_text(check.limit_low, check.limit, check.unit)
-    return f"at most {number(check.limit, check.unit)}" if math.isfinite(check.limit) else ""
+            rows.append({"number": count, "cells": check_cells(check), "note": check_note(check)})
+        yield {"title": station_title(station), "how": station_steps(sheet, station), "rows": rows}
 
 
 def _narrowing(sheet: Any) -> Table:
     rows = tuple(
-        (f"{one.measurement[:1].upper()}{one.measurement[1:]}", share(one.share), ", ".join(one.labels))
+        (capital(measurement_words(one.measurement)), share(one.share), ", ".join(one.labels))
         for one in sheet.narrowing[:NARROWING]
     )
     load = sheet.design.loads[0].name
-    head = ("Measure", "Share of the band that hangs on it", "Because it tells")
-    return Table(f"What would narrow the band of the ripple at {load} most", head, rows)
+    head = ("Measure", "Share of the interval that depends on it", "Because it shows")
+    return Table(f"What would narrow the interval of the ripple at {load} most", head, rows)
 
 
 def sheet_text(sheet: Any) -> str:
@@ -135,7 +120,7 @@ def sheet_text(sheet: Any) -> str:
     ]
     if sheet.narrowing:
         most = sheet.narrowing[0]
-        lines.append(f"What narrows the band most ({share(most.share)}): {most.measurement}.")
+        lines.append(f"What narrows the interval most ({share(most.share)}): {measurement_words(most.measurement)}.")
     lines += [f"No reading decides: {words}." for words in sheet.uncovered]
     return "\n".join(lines)
 
@@ -145,7 +130,7 @@ def sheet_numbers(sheet: Any) -> dict[str, Any]:
     chosen, test = sheet.bleeder, sheet.test
     return {
         "design": sheet.design.name,
-        "safety": [{"title": step.title, "text": step.text} for step in sheet.safety],
+        "safety": [{"title": step.title, "text": step.text} for step in safety_steps(sheet)],
         "stores": [
             {"name": s.name, "capacitance_F": s.capacitance, "voltage_V": s.voltage, "energy_J": s.energy}
             for s in sheet.stores
@@ -159,7 +144,10 @@ def sheet_numbers(sheet: Any) -> dict[str, Any]:
             "power_rating_W": chosen.power_rating,
             "voltage_rating_V": chosen.voltage_rating,
         },
-        "probes": [{"label": p.label, "place": p.place, "tip": p.tip, "other": p.other} for p in sheet.probes],
+        "probes": [
+            {"label": p.label, "place": p.place} | dict(zip(("tip", "other"), probe_words(p), strict=True))
+            for p in sheet.probes
+        ],
         "stations": list(_station_numbers(sheet)),
         "test_capacitor": None
         if test is None
@@ -170,10 +158,11 @@ def sheet_numbers(sheet: Any) -> dict[str, Any]:
             "telling": test.telling,
         },
         "narrowing": [
-            {"measurement": n.measurement, "share": n.share, "uncertain_parameters": n.labels} for n in sheet.narrowing
+            {"measurement": measurement_words(n.measurement), "share": n.share, "uncertain_parameters": n.labels}
+            for n in sheet.narrowing
         ],
         "uncovered": sheet.uncovered,
-        "remarks": sheet.remarks,
+        "remarks": tuple(bench_remarks(sheet)),
     }
 
 
@@ -184,9 +173,9 @@ def _station_numbers(sheet: Any) -> Iterator[dict[str, Any]]:
         for check in station.checks:
             count += 1
             checks.append({
-                "number": count, "what": check.what, "probe": check.probe, "operating_point": check.point,
+                "number": count, "what": check_words(check), "probe": check.probe, "operating_point": check.point or "no filter",
                 "expected_V": check.value, "low_V": check.low, "high_V": check.high,
                 "limit_low_V": check.limit_low, "limit_V": check.limit, "requirement": check.requirement,
-                "per_division_V": check.scale, "note": check.note, "reading_V": None,
+                "per_division_V": check.scale, "note": check_note(check), "reading_V": None,
             })  # fmt: skip
-        yield {"title": station.title, "how": station.how, "checks": checks}
+        yield {"title": station_title(station), "how": station_steps(sheet, station), "checks": checks}

@@ -1,9 +1,9 @@
-"""The third conductor: what drives current through the chassis, and the ways that the current finds back."""
+"""The third conductor: what drives current through the chassis, and the ways by which it returns."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
@@ -12,8 +12,8 @@ from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
 from filterlib.network.spectrum import phasors
 from filterlib.network.waveform import ring
-from filterlib.parts.base import Quantity
-from filterlib.system.model import Model
+from filterlib.parts.base import Quantity, Value
+from filterlib.system.model import Given, Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 
 CHASSIS = "chassis"
@@ -31,13 +31,13 @@ class Bond(Model):
     What is not stated is a short strap, 20 nH and 5 mohm: common practice, no source.
     """
 
-    inductance: Annotated[Any, Quantity("H", low=0, high=1e-4)] = 20e-9
-    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e9)] = 5e-3
-    capacitance: Annotated[Any, Quantity("F", above=0, high=1e-2)] | None = None
+    inductance: Annotated[Value, Quantity("H", low=0, high=1e-4)] = 20e-9
+    resistance: Annotated[Value, Quantity("ohm", low=0, high=1e9)] = 5e-3
+    capacitance: Annotated[Value, Quantity("F", above=0, high=1e-2)] | None = None
     safety_class: Literal["Y1", "Y2"] | None = None
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         if fields.get("safety_class") is not None and fields.get("capacitance") is None:
             why = "only a capacitor has one: state the capacitance too, or leave this out"
             yield Problem("", "safety_class", fields["safety_class"], why)
@@ -103,7 +103,7 @@ class CommonMode(Model):
         circuit.resistor("converter.coupling_resistance", "converter:switch", "converter:sink", self.resistance.value)
         circuit.capacitor("converter.coupling", "converter:sink", reaches, self.coupling.value)
 
-    def node(self, count: int, period: float, duty: Any, edge_time: Any, *, high_first: bool) -> np.ndarray:
+    def node(self, count: int, period: float, duty: Value, edge_time: Value, *, high_first: bool) -> np.ndarray:
         """Coefficients c_1 .. c_count [V] of the switching node, its first edge at t = 0, its second at duty * period.
 
         ``high_first``: the first edge is the rising one (the main switch pulls the node up); else the falling one.
@@ -113,18 +113,19 @@ class CommonMode(Model):
         first, second = (rise, fall) if high_first else (fall, rise)
         late = phasors(count, duty)[..., 1:]
         steps = np.sinc(k * first / period) - late * np.sinc(k * second / period)
-        wave = steps / (2j * np.pi * k)
+        wave: np.ndarray = steps / (2j * np.pi * k)
         if self.ring is not None:
             wave = wave + self._rings(self.ring, k, period, duty)
-        return (1 if high_first else -1) * self.swing.value * wave
+        scaled: np.ndarray = (1 if high_first else -1) * self.swing.value * wave
+        return scaled
 
     @staticmethod
-    def _rings(held: NodeRing, k: np.ndarray, period: float, duty: Any) -> np.ndarray:
+    def _rings(node: NodeRing, k: np.ndarray, period: float, duty: Value) -> np.ndarray:
         """A damped ring at both edges, upwards at the rising one; it builds up within a quarter of its cycle."""
-        frequency = held.frequency.value
-        wave = ring(period, frequency, held.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
+        frequency = node.frequency.value
+        wave = ring(period, frequency, node.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
         built_up = np.sinc(k * 0.25 / frequency / period)
-        return held.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up
+        return node.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up
 
 
 class Supply(Model):

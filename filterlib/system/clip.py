@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Iterable
+from typing import Annotated
 
-from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.load import Load
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-
-if TYPE_CHECKING:
-    from filterlib.system.design import Design
 
 TERMINALS = "terminals"
 GROUND = "clip"  # node: where the clip's lead ends, in the probe; what the scope takes as zero
@@ -38,11 +36,9 @@ class Clip(Model):
         Ranged, RangedQuantity("ohm", "resistance from the scope to the chassis", low=0, high=1e6)
     ] = default(0.2, 0.05, 1.0, "protective earth of a bench (common practice, no source)")
 
-    def port(self, design: Design) -> tuple[str, str]:
-        """The two nodes at the place: where the tip goes, and where the clip is."""
-        if self.place == TERMINALS:
-            return PLUS, RETURN
-        return design.named_load(self.place).port
+    def port(self, loads: Iterable[Load]) -> tuple[str, str]:
+        """The two nodes at the place, the terminals or one of the loads: where the tip goes, and where the clip is."""
+        return next((load.port for load in loads if load.name == self.place), (PLUS, RETURN))
 
     def add(self, circuit: Circuit, node: str) -> None:
         """Add the clip's lead from ``node``, the return at the place, and the way from there to the chassis."""
@@ -50,35 +46,7 @@ class Clip(Model):
         circuit.inductor("clip.earth_inductance", GROUND, "clip:x", self.earth_inductance.value)
         circuit.resistor("clip.earth_resistance", "clip:x", CHASSIS, self.earth_resistance.value)
 
-    def readings(self, design: Design) -> dict[str, tuple[str, str]]:
+    def readings(self, loads: Iterable[Load]) -> dict[str, tuple[str, str]]:
         """What the scope shows: `MEASURED`, tip on the plus line, and `OWN_CLIP`, tip on its own clip."""
-        plus, minus = self.port(design)
+        plus, minus = self.port(loads)
         return {MEASURED: (plus, GROUND), OWN_CLIP: (minus, GROUND)}
-
-
-def measured(design: Design, place: str, clip: Clip | None = None) -> Design:
-    """The design while an earthed oscilloscope's clip stands on the return at a place.
-
-    Parameters
-    ----------
-    design : Design
-    place : str
-        "terminals", or the name of a load.
-    clip : Clip, optional
-        Another lead and earth than the defaults.
-
-    Returns
-    -------
-    Design
-        With the clip as one more bond; its ripple then has the places `MEASURED` and `OWN_CLIP` beside the others, and at
-        ``place`` stands what is truly there while the clip is on.
-
-    Raises
-    ------
-    FilterlibError
-        Where there is no such place, or no chassis (`InputError`).
-    """
-    places = [TERMINALS, *(load.name for load in design.loads)]
-    if place not in places:
-        raise FilterlibError(f'no place "{place}"; {did_you_mean(place, places)}')
-    return design.replace(clip=Clip(place=place) if clip is None else clip.replace(place=place))

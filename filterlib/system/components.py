@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Any
 
-import numpy as np
-
+from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.state import State
-
-if TYPE_CHECKING:
-    from filterlib.system.design import Design
 
 
 @dataclass(frozen=True)
@@ -20,8 +16,8 @@ class Branch:
 
     element: str
     winding: int = 1
-    direct: Any = 0.0
-    ohms: Any = 0.0
+    direct: Value = 0.0
+    ohms: Value = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,11 +35,11 @@ class Component:
     part: Any
     branches: tuple[Branch, ...]
     count: int = 1
-    bias: Any = 0.0
+    bias: Value = 0.0
     stage: str = ""
 
 
-def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Any) -> Component:
+def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Value) -> Component:
     """A placed capacitor: its one branch carries no direct current."""
     return Component(name, label, "capacitor", part, (Branch(name),), count, bias)
 
@@ -53,17 +49,7 @@ def resistor(name: str, label: str) -> Component:
     return Component(name, label, "resistor", None, (Branch(name),))
 
 
-def line_currents(state: State, name: str, lines: int) -> tuple[Any, Any]:
+def line_currents(state: State, name: str, lines: int) -> tuple[Value, Value]:
     """Direct currents [A] of a stage's lines, each towards the load."""
     balanced, whole = state.current(name), state.unbalance(name)
     return (balanced + whole / 2, whole / 2 - balanced) if lines == 2 else (balanced, balanced)
-
-
-def components(design: Design, state: State) -> tuple[Component, ...]:
-    """Every part of the filter in its order, then the loads' input capacitors."""
-    placed = [replace(one, stage=stage.name) for stage in design.filter for one in stage.components(state)]
-    for load in design.loads:
-        if load.input_capacitor is not None:
-            fitted, bias = load.input_capacitor, np.abs(state.voltage(load.name))
-            placed.append(capacitor(f"{load.name}.capacitor", f"input of {load.name}", fitted.part, fitted.count, bias))
-    return tuple(placed)

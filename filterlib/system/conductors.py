@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.system.chassis import HAZARDOUS
+from filterlib.system.model import Given, read
 from filterlib.units import format_quantity, quantity
 
 CLASSES = ("Y1", "Y2")
 _NO_CHASSIS = "there is no chassis (chassis = false)"
 _PARALLEL = {  # what of the converter asks for a chassis: why it cannot be without one
-    "common_mode": "the switching node's swing drives no current where there is nothing to come back through",
+    "common_mode": "the switching node's swing drives no current where no way leads back",
     "bond": "nothing to be bonded to",
-    "bridge": "what crosses the isolation finds no way back",
+    "bridge": "what crosses the isolation has no way back",
     "supply": "the battery's pole has nothing to be bonded to",
 }
 
 
 def to_chassis(
-    fields: Mapping[str, Any], stages: Sequence[Any], loads: Sequence[Any], points: Sequence[Any]
+    fields: Given, stages: Sequence[object], loads: Sequence[object], points: Sequence[object]
 ) -> Iterator[Problem]:
     """What asks for a chassis that is not there; capacitors to it without a safety class on a hazardous voltage."""
     converter = fields.get("converter")
@@ -29,15 +29,8 @@ def to_chassis(
     yield from _without_class(converter, stages, loads, points)
 
 
-def read(item: Any, *keys: str) -> Any:
-    """What stands under keys of nested tables or objects; None where nothing does."""
-    for key in keys:
-        item = item.get(key) if isinstance(item, Mapping) else getattr(item, key, None)
-    return item
-
-
 def _without_chassis(
-    fields: Mapping[str, Any], converter: Any, stages: Sequence[Any], loads: Sequence[Any]
+    fields: Given, converter: object, stages: Sequence[object], loads: Sequence[object]
 ) -> Iterator[Problem]:
     for number, stage in enumerate(stages, 1):
         if read(stage, "kind") == "capacitor_to_chassis":
@@ -51,8 +44,8 @@ def _without_chassis(
         if read(load, "bond") is not None:
             why = f"{_NO_CHASSIS}: nothing to be bonded to; leave it out, or the key chassis"
             yield Problem("", f"load[{number}].bond", None, why)
-        given = read(load, "stray_capacitance")
-        if given is not None and getattr(given, "stated", True):
+        stray = read(load, "stray_capacitance")
+        if stray is not None and getattr(stray, "stated", True):
             why = f"{_NO_CHASSIS}: nothing that a capacitance could reach; leave it out, or the key chassis"
             yield Problem("", f"load[{number}].stray_capacitance", None, why)
         yield from _plane(f"load[{number}].lead", read(load, "lead"))
@@ -61,7 +54,7 @@ def _without_chassis(
         yield Problem("", "clip", None, why)
 
 
-def _plane(key: str, pair: Any) -> Iterator[Problem]:
+def _plane(key: str, pair: object) -> Iterator[Problem]:
     for name in ("height", "chassis_capacitance"):
         if read(pair, name) is not None:
             why = f"{_NO_CHASSIS}: no plane under the wires; leave it out, or the key chassis"
@@ -69,7 +62,7 @@ def _plane(key: str, pair: Any) -> Iterator[Problem]:
 
 
 def _without_class(
-    converter: Any, stages: Sequence[Any], loads: Sequence[Any], points: Sequence[Any]
+    converter: object, stages: Sequence[object], loads: Sequence[object], points: Sequence[object]
 ) -> Iterator[Problem]:
     output, supply = _volts(converter, "output_voltage"), _volts(converter, "input_voltage")
     supply = max([supply, *(_volts(point, "input_voltage") for point in points)])
@@ -86,23 +79,23 @@ def _without_class(
             yield from _unsafe(f"{key}.safety_class", bond, volts)
 
 
-def _unsafe(key: str, part: Any, volts: float, *, name: Any = None) -> Iterator[Problem]:
+def _unsafe(key: str, part: object, volts: float, *, name: str | None = None) -> Iterator[Problem]:
     """A capacitor whose failure would put a hazardous voltage on the chassis, or across an isolation."""
-    held = read(part, "safety_class")
-    if volts <= HAZARDOUS or held in CLASSES or part is None or isinstance(part, str):
+    safety_class = read(part, "safety_class")
+    if volts <= HAZARDOUS or safety_class in CLASSES or part is None or isinstance(part, str):
         return
     yield Problem(
-        "", key, held or name or None,
+        "", key, safety_class or name or None,
         f"on {format_quantity(volts, 'V')} a capacitor to the chassis or across an isolation must be of safety class "
         f"{' or '.join(CLASSES)} (IEC 60384-14): above {format_quantity(HAZARDOUS, 'V')} DC one that breaks down makes "
         "what people touch dangerous; local codes and a licensed person have the last word",
     )  # fmt: skip
 
 
-def _volts(item: Any, key: str) -> float:
+def _volts(item: object, key: str) -> float:
     """A voltage as the file has it [V]; 0 where there is none or it cannot be read: that is said elsewhere."""
-    given = read(item, key)
+    volts = read(item, key)
     try:
-        return 0.0 if given is None else quantity(given, "V")
+        return 0.0 if volts is None else quantity(volts, "V")
     except QuantityError:
         return 0.0

@@ -1,6 +1,6 @@
 """What is wrong between the parts of a design file: names, references, couplings; judged on the file's own values.
 
-These checks read what the file says and not what it became, so that they are made although something else is wrong:
+These checks read what the file says and not what it became, so that they run although something else is wrong:
 everything is said at once.
 """
 
@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import cast
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.system.conductors import to_chassis
 from filterlib.system.couplings import Coupling, loops, possible
-from filterlib.system.model import is_name
-from filterlib.system.stages import KINDS, Damping, ShuntCapacitor
+from filterlib.system.model import Given, is_name, read
+from filterlib.system.stages import KINDS, Damping, ShuntCapacitor, Stage
 
 RESERVED = (
     "chassis", "clip", "common_mode", "converter", "insulation", "link", "load", "measured", "probe", "regulated",
@@ -24,24 +24,24 @@ RESERVED = (
 """Names that the circuit or the results use themselves; so are "stage1" ..., and all that end in "_before"."""
 
 
-def named(stages: Sequence[Any]) -> list[Any]:
+def named(stages: Sequence[object]) -> list[object]:
     """Stages as the file has them, each without a name given the next free one of its kind: C1, C2, L1 ..."""
-    taken = {name for stage in stages if isinstance(name := _read(stage, "name"), str)}
+    taken = {name for stage in stages if isinstance(name := read(stage, "name"), str)}
     counts: Counter[str] = Counter()
     done = []
     for stage in stages:
         prefix = _prefix(stage)
-        if prefix and not ("name" in stage if isinstance(stage, Mapping) else stage.name):
+        if prefix and not ("name" in stage if isinstance(stage, Mapping) else read(stage, "name")):
             counts[prefix] += 1
             while f"{prefix}{counts[prefix]}" in taken:
                 counts[prefix] += 1
             name = f"{prefix}{counts[prefix]}"
-            stage = {**stage, "name": name} if isinstance(stage, Mapping) else stage.replace(name=name)
+            stage = {**stage, "name": name} if isinstance(stage, Mapping) else cast(Stage, stage).replace(name=name)
         done.append(stage)
     return done
 
 
-def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
+def problems_across(fields: Given) -> Iterator[Problem]:
     """Everything that concerns more than one entry of a design file."""
     stages = named(_entries(fields, "filter"))
     loads = _entries(fields, "load", "loads")
@@ -51,32 +51,28 @@ def problems_across(fields: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _inputs(fields.get("converter"), points)
     yield from _no_input(fields)
     yield from to_chassis(fields, stages, loads, points)
-    known = [_read(load, "name") for load in loads]
+    known = [read(load, "name") for load in loads]
     if known and all(map(is_name, known)):
         yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)
-        yield from _no_such_place(_read(fields.get("clip"), "place"), ["terminals", *known])
-    if all(_prefix(stage) and is_name(_read(stage, "name")) for stage in stages):
+        yield from _no_such_place(read(fields.get("clip"), "place"), ["terminals", *known])
+    if all(_prefix(stage) and is_name(read(stage, "name")) for stage in stages):
         yield from _couplings(_entries(fields, "coupling", "couplings"), stages)
 
 
-def _entries(fields: Mapping[str, Any], *keys: str) -> Sequence[Any]:
-    found = next((fields[key] for key in keys if key in fields), ())
-    return found if isinstance(found, list | tuple) else ()
+def _entries(fields: Given, *keys: str) -> Sequence[object]:
+    entries = next((fields[key] for key in keys if key in fields), ())
+    return entries if isinstance(entries, list | tuple) else ()
 
 
-def _read(item: Any, key: str) -> Any:
-    return item.get(key) if isinstance(item, Mapping) else getattr(item, key, None)
-
-
-def _prefix(stage: Any) -> str:
+def _prefix(stage: object) -> str:
     """Letter of a stage's kind, "" where that is unknown."""
-    kind = _read(stage, "kind")
+    kind = read(stage, "kind")
     return KINDS[kind].prefix if isinstance(kind, str) and kind in KINDS else ""
 
 
-def _numbered(key: str, items: Sequence[Any]) -> list[tuple[str, str]]:
+def _numbered(key: str, items: Sequence[object]) -> list[tuple[str, str]]:
     """Key in the file and name, of those whose name is text."""
-    named_ones = ((f"{key}[{number}].name", _read(item, "name")) for number, item in enumerate(items, 1))
+    named_ones = ((f"{key}[{number}].name", read(item, "name")) for number, item in enumerate(items, 1))
     return [(place, name) for place, name in named_ones if isinstance(name, str)]
 
 
@@ -92,54 +88,54 @@ def _duplicates(names: list[tuple[str, str]], where: str) -> Iterator[Problem]:
     seen = Counter(name for _, name in names)
     for key, name in names:
         if seen[name] > 1:
-            yield Problem("", key, name, f"this name stands more than once{where}; each needs its own")
+            yield Problem("", key, name, f"this name is used more than once{where}; each needs its own")
 
 
-def _unknown_loads(requirements: Sequence[Any], points: Sequence[Any], known: list[str]) -> Iterator[Problem]:
+def _unknown_loads(requirements: Sequence[object], points: Sequence[object], known: list[str]) -> Iterator[Problem]:
     for number, wanted in enumerate(requirements, 1):
-        name = _read(wanted, "load")
-        if isinstance(name, str) and name not in known and _read(wanted, "kind") != "emission":  # which is at a line
+        name = read(wanted, "load")
+        if isinstance(name, str) and name not in known and read(wanted, "kind") != "emission":  # which is at a line
             yield Problem("", f"requirement[{number}].load", name, f"no such load; {did_you_mean(name, known)}")
     for number, point in enumerate(points, 1):
-        shares = _read(point, "loads")
+        shares = read(point, "loads")
         for name in shares if isinstance(shares, Mapping) else ():
             if name not in known:
                 key = f"operating_point[{number}].loads." + (name or '""')
                 yield Problem("", key, shares[name], f"no such load; {did_you_mean(name, known)}")
 
 
-def _no_such_place(place: Any, places: list[str]) -> Iterator[Problem]:
+def _no_such_place(place: object, places: list[str]) -> Iterator[Problem]:
     if isinstance(place, str) and place not in places:
         yield Problem("", "clip.place", place, f"no such place; {did_you_mean(place, places)}")
 
 
-def _inputs(converter: Any, points: Sequence[Any]) -> Iterator[Problem]:
+def _inputs(converter: object, points: Sequence[object]) -> Iterator[Problem]:
     """Another input voltage says something only where the converter's own is known."""
     for number, point in enumerate(points, 1):
-        given = _read(point, "input_voltage")
-        if given is not None and converter is not None and _read(converter, "input_voltage") is None:
+        voltage = read(point, "input_voltage")
+        if voltage is not None and converter is not None and read(converter, "input_voltage") is None:
             why = "state converter.input_voltage too, at which the ripple was measured"
-            yield Problem("", f"operating_point[{number}].input_voltage", given, why)
+            yield Problem("", f"operating_point[{number}].input_voltage", voltage, why)
 
 
-def _no_input(fields: Mapping[str, Any]) -> Iterator[Problem]:
+def _no_input(fields: Given) -> Iterator[Problem]:
     """Emission at the input is estimated from the current that is drawn there, and that from the input voltage."""
-    wanted = [one for one in _entries(fields, "requirement", "requirements") if _read(one, "kind") == "emission"]
-    asked = any(_read(one, "side") == "input" for one in (*wanted, *_entries(fields, "emission", "emissions")))
+    wanted = [one for one in _entries(fields, "requirement", "requirements") if read(one, "kind") == "emission"]
+    estimated = any(read(one, "side") == "input" for one in (*wanted, *_entries(fields, "emission", "emissions")))
     converter = fields.get("converter")
-    known = _read(fields.get("input_side"), "ripple_current") is not None
-    needed = _read(converter, "isolated") or _read(converter, "shape") != "triangle"
-    if asked and converter is not None and needed and not known and _read(converter, "input_voltage") is None:
+    known = read(fields.get("input_side"), "ripple_current") is not None
+    needed = read(converter, "isolated") or read(converter, "shape") != "triangle"
+    if estimated and converter is not None and needed and not known and read(converter, "input_voltage") is None:
         why = "missing: emission at the input is estimated from it; state it, or the ripple_current of [input_side]"
         yield Problem("", "converter.input_voltage", None, why)
 
 
-def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:
+def _couplings(couplings: Sequence[object], stages: Sequence[object]) -> Iterator[Problem]:
     """Loops that do not exist, couple to themselves or twice, or more closely than is possible."""
-    names = [_read(stage, "name") for stage in stages if _read(stage, "kind") in ("capacitor", "damping")]
+    names = [read(stage, "name") for stage in stages if read(stage, "kind") in ("capacitor", "damping")]
     seen: dict[frozenset[str], int] = {}
     for number, coupling in enumerate(couplings, 1):
-        ends = [(end, _read(coupling, end)) for end in ("first", "second")]
+        ends = [(end, read(coupling, end)) for end in ("first", "second")]
         for end, name in ends:
             if isinstance(name, str) and name not in names:
                 why = f"no such capacitor between the lines; {did_you_mean(name, names)}"
@@ -151,41 +147,47 @@ def _couplings(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Prob
         if first == second:
             yield Problem("", f"coupling[{number}].second", second, "a loop does not couple to itself")
         elif earlier != number:
-            yield Problem("", f"coupling[{number}].second", second, f"this pair stands before, in coupling[{earlier}]")
+            yield Problem(
+                "", f"coupling[{number}].second", second, f"this pair is stated already, in coupling[{earlier}]"
+            )
     yield from _impossible(couplings, stages)
 
 
-def _impossible(couplings: Sequence[Any], stages: Sequence[Any]) -> Iterator[Problem]:
-    held = loops([made for stage in stages if (made := _made(stage)) is not None])
+def _impossible(couplings: Sequence[object], stages: Sequence[object]) -> Iterator[Problem]:
+    inductances = loops([stage for raw in stages if (stage := _stage(raw)) is not None])
     valid: list[Coupling] = []
-    for number, given in enumerate(couplings, 1):
-        coupling = _made_coupling(given)
-        if coupling is None or coupling.first == coupling.second or not {coupling.first, coupling.second} <= set(held):
+    for number, raw in enumerate(couplings, 1):
+        coupling = _coupling(raw)
+        if (
+            coupling is None
+            or coupling.first == coupling.second
+            or not {coupling.first, coupling.second} <= set(inductances)
+        ):
             continue
-        if possible([coupling], held):
+        if possible([coupling], inductances):
             valid.append(coupling)
         else:
             why = "more than the geometric mean of the two loops' inductances: no such coupling exists"
-            yield Problem("", f"coupling[{number}].mutual", _read(given, "mutual"), why)
-    if len(valid) > 1 and not possible(valid, held):
+            yield Problem("", f"coupling[{number}].mutual", read(raw, "mutual"), why)
+    if len(valid) > 1 and not possible(valid, inductances):
         why = "each of these couplings could be, all together cannot: the loops would store negative energy"
         yield Problem("", "coupling", None, f"{why}; state less")
 
 
-def _made(stage: Any) -> Any:
+def _stage(raw: object) -> Stage | None:
     """The stage as an object where it can be made, else None: what is wrong with it is said elsewhere."""
-    if not isinstance(stage, Mapping) or _read(stage, "kind") not in ("capacitor", "damping"):
-        return stage if isinstance(stage, ShuntCapacitor | Damping) else None
+    if not isinstance(raw, Mapping) or read(raw, "kind") not in ("capacitor", "damping"):
+        return raw if isinstance(raw, ShuntCapacitor | Damping) else None
     try:
-        return KINDS[stage["kind"]](**stage)
+        return KINDS[raw["kind"]](**raw)
     except FilterlibError:
         return None
 
 
-def _made_coupling(given: Any) -> Coupling | None:
-    if isinstance(given, Coupling) or not isinstance(given, Mapping):
-        return given if isinstance(given, Coupling) else None
+def _coupling(raw: object) -> Coupling | None:
+    if isinstance(raw, Coupling) or not isinstance(raw, Mapping):
+        return raw if isinstance(raw, Coupling) else None
     try:
-        return Coupling(**given)
+        return Coupling(**raw)
     except InputError:
         return None

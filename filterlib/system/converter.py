@@ -1,9 +1,9 @@
-"""The converter: a source with an inside. What was measured at its terminals, and what lies behind them."""
+"""The converter: a source with an inside. What was measured at its terminals, and what is behind them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import Field, GetCoreSchemaHandler, StrictBool, ValidationInfo, field_validator
@@ -11,9 +11,9 @@ from pydantic_core import core_schema
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
-from filterlib.system.model import Model, Note, Order, Title
+from filterlib.system.model import Given, Model, Note, Order, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
@@ -27,43 +27,47 @@ INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "
 
 
 class FixtureCapacitor(Model):
-    """A capacitor that stood across the probe while a figure was measured; ESR and ESL: common practice, no source."""
+    """A capacitor across the probe while a figure was measured; ESR and ESL: common practice, no source."""
 
-    capacitance: Annotated[Any, Quantity("F", low=1e-10, high=1e-2)]
-    esr: Annotated[Any, Quantity("ohm", low=0, high=10)] = 0.02
-    esl: Annotated[Any, Quantity("H", low=0, high=1e-6)] = 5e-9
+    capacitance: Annotated[Value, Quantity("F", low=1e-10, high=1e-2)]
+    esr: Annotated[Value, Quantity("ohm", low=0, high=10)] = 0.02
+    esl: Annotated[Value, Quantity("H", low=0, high=1e-6)] = 5e-9
 
 
 class Bandwidth:
     """Annotation of a pydantic field that holds a bandwidth [Hz], or None where the file says "full"."""
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
         return core_schema.no_info_plain_validator_function(self.read)
 
     @staticmethod
-    def read(given: Any) -> float | None:
+    def read(raw: object) -> float | None:
         """A frequency, or "full" for no limit. Raises QuantityError."""
-        if given is None or given == "full":
+        if raw is None or raw == "full":
             return None
         try:
-            return quantity(given, "Hz", low=1e3, high=1e11)
+            return quantity(raw, "Hz", low=1e3, high=1e11)
         except QuantityError as error:
-            raise QuantityError(f'{error.why}, or "full" for no limit', value=given) from None
+            raise QuantityError(f'{error.why}, or "full" for no limit', value=raw) from None
 
 
 class Arrangement(Model):
-    """How a figure was measured: what stood between the terminals and the probe, and how wide the scope looked."""
+    """How a figure was measured: what was between the terminals and the probe, and the bandwidth of the scope."""
 
     bandwidth: Annotated[float | None, Bandwidth()] = None
     order: Order = 1
-    lead_inductance: Annotated[Any, Quantity("H", low=0, high=1e-5)] = 0.0
+    lead_inductance: Annotated[Value, Quantity("H", low=0, high=1e-5)] = 0.0
     capacitors: tuple[FixtureCapacitor, ...] = ()
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
 
+    def with_added(self, capacitor: FixtureCapacitor) -> Self:
+        """The same with one more capacitor at the probe."""
+        return self.model_copy(update={"capacitors": (*self.capacitors, capacitor)})
+
 
 class WithCapacitor(FixtureCapacitor):
-    """A second recording of the same terminals, with this capacitor across them: it tells what lies inside."""
+    """A second recording of the same terminals, with this capacitor across them: it shows what is inside."""
 
     recording: Annotated[Recorded, RecordingField()]
 
@@ -80,9 +84,9 @@ class Ripple(Arrangement):
     with_capacitor: WithCapacitor | None = None
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         if "with_capacitor" in fields and "recording" not in fields:
-            why = "a second recording tells nothing without the first: name that under recording"
+            why = "a second recording says nothing without the first: name that under recording"
             yield Problem("", "with_capacitor", None, why)
 
 
@@ -102,41 +106,41 @@ def _ranged(value: float, low: float, high: float, why: str) -> Any:
     return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
-def _edge_default(data: dict[str, Any]) -> Ranged:
+def _edge_default(data: Validated) -> Ranged:
     """12 to 80 ns, and less where the period is too short for that."""
     share = min(1.0, LONGEST_EDGE / 80e-9 / data.get("switching_frequency", 1e5))
     why = "switching edges take 12 to 80 ns, and less at several megahertz (common practice, no source)"
     return default(30e-9 * share, 12e-9 * share, 80e-9 * share, why)
 
 
-def _supply_default(data: dict[str, Any]) -> Supply | None:
+def _supply_default(data: Validated) -> Supply | None:
     """Behind an isolated converter the current closes through the input cable, whatever the file says of it."""
     crosses = data.get("common_mode") is not None or data.get("bridge") is not None
     return Supply() if data.get("isolated") and crosses else None
 
 
-def _no_room(rise: Any, fall: Any, data: dict[str, Any]) -> str:
-    """Why two edges leave the switching node no time to get up or down, or ""; half of each lies in either part."""
+def _no_room(rise: Value, fall: Value, data: Validated) -> str:
+    """Why two edges leave the switching node no time to get up or down, or ""; half of each is in either part."""
     duty, frequency = data.get("duty"), data.get("switching_frequency")
     if duty is None or frequency is None or np.ndim(duty.value) or np.ndim(rise) or np.ndim(fall):
         return ""
     shorter = min(duty.value, 1 - duty.value) / frequency
     if (rise + fall) / 2 <= shorter:
         return ""
-    both = format_quantity(rise + fall, "s", 3)
+    both = format_quantity(float(rise + fall), "s", 3)
     return (
         f"rise and fall take {both} together, and at a duty cycle of {100 * duty.value:g} % there is room for "
         f"{format_quantity(2 * shorter, 's', 3)}: the node would not get up, or not down, between them"
     )
 
 
-def _loop_default(data: dict[str, Any]) -> Ranged:
+def _loop_default(data: Validated) -> Ranged:
     switching = float(np.max(data.get("switching_frequency", 1e5)))
     why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
     return default(switching / 20, switching / 50, switching / 8, why)
 
 
-def _duty_default(data: dict[str, Any]) -> Ranged:
+def _duty_default(data: Validated) -> Ranged:
     """Duty from the voltages where they fix it: an ideal step-up or step-down stage without isolation."""
     supply, output = data.get("input_voltage") or 0.0, data.get("output_voltage") or 0.0
     shape = "pulse" if output > supply else "triangle"
@@ -272,11 +276,11 @@ class Converter(Model):
         return np.maximum(drawn / measured, LEAST_LOAD) if self.shape == "pulse" and measured > 0 else 1.0
 
     @property
-    def loop_elements(self) -> tuple[Any, Any, Any]:
+    def loop_elements(self) -> tuple[Value, Value, Value]:
         """Resistance [ohm], inductance [H] and delay inductance [H] of the regulating loop, seen from the output.
 
         With a loop gain of wc/s the output capacitor C is damped by R = 1/(wc C); below LOOP_ZERO wc the integral part
-        takes over (inductance R/(LOOP_ZERO wc) beside R, so C rings with Q = 1/2 when LOOP_ZERO is 1/4), and above
+        takes over (inductance R/(LOOP_ZERO wc) in parallel with R, so C rings with Q = 1/2 when LOOP_ZERO is 1/4), and above
         LOOP_DELAY wc the loop lets go (inductance R/(LOOP_DELAY wc) in series).
         """
         crossover = 2 * np.pi * self.loop_bandwidth.value
@@ -290,8 +294,13 @@ class Converter(Model):
         return self.output_resistance.value + w * inductance * resistance / (w * inductance + resistance) + w * delay
 
     def inner_impedance(self, frequencies: np.ndarray) -> np.ndarray:
-        """What the switching current sees: capacitor beside regulating branch, without the lead [ohm]."""
+        """What the switching current sees: capacitor in parallel with the regulating branch, without the lead [ohm]."""
         return 1 / (1 / self.capacitor_impedance(frequencies) + 1 / self.loop_impedance(frequencies))
+
+    def terminal_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> np.ndarray:
+        """The same with the lead: what is seen into the terminals [ohm]; ``inner`` where it is known already."""
+        inner = self.inner_impedance(frequencies) if inner is None else inner
+        return inner + 2j * np.pi * np.asarray(frequencies, float) * self.lead_inductance.value
 
     def add(self, circuit: Circuit) -> None:
         """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Value
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import Damping, ShuntCapacitor
@@ -32,39 +33,39 @@ class Coupling(Model):
         return f"{self.first}-{self.second}"
 
 
-def loop_inductance(stage: Any) -> Any:
+def loop_inductance(stage: ShuntCapacitor | Damping) -> Value:
     """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""
     return (stage.part.esl + stage.mounting_loop) / stage.count
 
 
-def loops(stages: Sequence[Any]) -> dict[str, Any]:
+def loops(stages: Sequence[object]) -> dict[str, Value]:
     """Inductance [H] of every loop that can couple, by the name of its stage, in the filter's order."""
     return {stage.name: loop_inductance(stage) for stage in stages if isinstance(stage, ShuntCapacitor | Damping)}
 
 
-def with_neighbours(stated: Sequence[Coupling], stages: Sequence[Any]) -> tuple[Coupling, ...]:
+def with_neighbours(stated: Sequence[Coupling], stages: Sequence[object]) -> tuple[Coupling, ...]:
     """The stated couplings, and a default with its range for neighbouring capacitors of which none is stated."""
     return (*stated, *_neighbours(stated, loops(stages)))
 
 
-def _neighbours(stated: Sequence[Coupling], held: dict[str, Any]) -> Iterator[Coupling]:
-    smallest = {name: float(np.min(loop)) for name, loop in held.items()}
-    spare = dict.fromkeys(held, 1.0)
+def _neighbours(stated: Sequence[Coupling], inductances: dict[str, Value]) -> Iterator[Coupling]:
+    smallest = {name: float(np.min(loop)) for name, loop in inductances.items()}
+    spare = dict.fromkeys(inductances, 1.0)
     for one in stated:
         k = one.mutual.high / np.sqrt(smallest[one.first] * smallest[one.second]) if one.mutual.high else 0.0
         spare[one.first], spare[one.second] = spare[one.first] - k, spare[one.second] - k
     pairs = {frozenset((one.first, one.second)) for one in stated}
-    for first, second in pairwise(held):
+    for first, second in pairwise(inductances):
         left = SHARE * min(spare[first], spare[second]) * float(np.sqrt(smallest[first] * smallest[second]))
         if frozenset((first, second)) not in pairs and left > 0:
             mutual = default(min(USUAL, left / 2), 0.0, min(MOST, left), _SOURCE)
             yield Coupling(first=first, second=second, mutual=mutual)
 
 
-def possible(couplings: Sequence[Coupling], held: dict[str, Any]) -> bool:
+def possible(couplings: Sequence[Coupling], inductances: dict[str, Value]) -> bool:
     """True where the loops could store no negative energy, all mutual inductances at the top of their range."""
-    names = list(held)
-    matrix = np.diag([float(np.min(loop)) for loop in held.values()])
+    names = list(inductances)
+    matrix = np.diag([float(np.min(loop)) for loop in inductances.values()])
     for one in couplings:
         place = names.index(one.first), names.index(one.second)
         matrix[place] = matrix[place[::-1]] = one.mutual.high
@@ -73,10 +74,10 @@ def possible(couplings: Sequence[Coupling], held: dict[str, Any]) -> bool:
     return bool(levels[0] > -1e-9 and np.all(matrix <= scale * (1 + 1e-9)))
 
 
-def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[Any]) -> None:
+def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
     """Couple the inductors NAME.loop of the circuit."""
-    held = loops(stages)
+    inductances = loops(stages)
     for one in couplings:
         if np.any(one.mutual.value):
-            k = one.mutual.value / np.sqrt(held[one.first] * held[one.second])
+            k = one.mutual.value / np.sqrt(inductances[one.first] * inductances[one.second])
             circuit.couple(f"{one.first}~{one.second}", f"{one.first}.loop", f"{one.second}.loop", k)

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Protocol
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
+from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
 from filterlib.system.chassis import EFFICIENCY
-from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.requirements import OperatingPoint
+from filterlib.system.converter import PLUS, RETURN, Converter
+from filterlib.system.load import Load
+from filterlib.system.stages import AnyStage
 from filterlib.system.state import State
 from filterlib.units import format_quantity
-
-if TYPE_CHECKING:
-    from filterlib.system.design import Design
-    from filterlib.system.load import Load
 
 _ROUNDS = 60
 _CLOSE = 1e-12  # of the supply: change of every load voltage at which the iteration rests
@@ -28,15 +28,61 @@ class OperatingError(FilterlibError):
     """No DC operating point exists: the line cannot deliver what a load draws."""
 
 
-def solve(design: Design, point: OperatingPoint) -> State:
+class Line(Protocol):
+    """A converter and what it feeds, as a `Design` has them."""
+
+    @property
+    def converter(self) -> Converter:
+        """The source."""
+
+    @property
+    def filter(self) -> tuple[AnyStage, ...]:
+        """The stages, from converter to load."""
+
+    @property
+    def loads(self) -> tuple[Load, ...]:
+        """What is fed."""
+
+
+@dataclass(frozen=True)
+class Unsolved:
+    """A line with its circuit for direct current and the state before it is solved."""
+
+    design: Line
+    circuit: Circuit
+    start: State
+
+    @cached_property
+    def outputs(self) -> dict[tuple[str, str], Any]:
+        """What to read, by label."""
+        return _outputs(self.design, self.circuit, self.start)
+
+    @property
+    def sources(self) -> list[str]:
+        """The regulated voltage, every load's current, and the input's where it flows through the shared return."""
+        share = ["converter.input_current"] if np.any(self.input_share) else []
+        return ["regulated", *(load.source for load in self.design.loads), *share]
+
+    @cached_property
+    def input_share(self) -> float:
+        """Current at the input over that of the loads, where the input shares the output's return; 0 where not known."""
+        volts = self.start.input_voltage or self.design.converter.input_voltage
+        if volts is None or all(element.name != "converter.input_current" for element in self.circuit.elements):
+            return 0.0
+        return self.design.converter.output_voltage / (EFFICIENCY * volts)
+
+
+def dc_state(design: Line, circuit: Circuit, start: State) -> State:
     """The DC state of a design at one operating point.
 
     Parameters
     ----------
-    design : Design
+    design : Line
         Its values may be arrays (designs, 1).
-    point : OperatingPoint
-        Shares of the loads' draw, and temperature.
+    circuit : Circuit
+        Of that design in the state ``start``, without the loads' conductances.
+    start : State
+        Temperature, input voltage and shares of the loads' draw, as `OperatingPoint.start` gives them.
 
     Returns
     -------
@@ -53,18 +99,32 @@ def solve(design: Design, point: OperatingPoint) -> State:
     Valid while resistances are those of the stated temperature; a part's own heating is left out. Where input and output
     share their return and the battery is bonded (`Supply`), the input current takes part: it drops along the cable too.
     """
-    start = State(point.name, point.temperature, design.converter.output_voltage, point.input_voltage, point.age,
-                  load_scale={load.name: point.scale(load.name) for load in design.loads})  # fmt: skip
-    circuit = design.build(start, dc=True)
-    outputs = _outputs(design, circuit)
-    sources = ["regulated", *(load.source for load in design.loads)]
-    gains = _gains(circuit, sources, outputs)
-    drawn = _input_share(design, point, circuit)
-    if np.any(drawn):  # each load's current has its share at the input, on its way back to the battery
-        gains[1:] += drawn * _gains(circuit, ["converter.input_current"], outputs)
-    labels = list(outputs)
+    unsolved = Unsolved(design, circuit, start)
+    return _solved(unsolved, _gains(circuit, unsolved.sources, unsolved.outputs))
+
+
+def dc_states(unsolved: Sequence[Unsolved]) -> list[State | OperatingError]:
+    """The same of lines that hold one design each, those of one structure in one go; an error in place of a state."""
+    states: dict[int, State | OperatingError] = {}
+    for places in alike([one.circuit for one in unsolved]):
+        first = unsolved[places[0]]
+        gains = _gains(together([unsolved[place].circuit for place in places]), first.sources, first.outputs)
+        for number, place in enumerate(places):
+            try:
+                states[place] = _solved(unsolved[place], gains[..., number] if gains.ndim > 2 else gains)
+            except OperatingError as error:
+                states[place] = error
+    return [states[place] for place in range(len(unsolved))]
+
+
+def _solved(unsolved: Unsolved, gains: Any) -> State:
+    """The state from each source's effect on each output."""
+    design, start = unsolved.design, unsolved.start
+    if np.any(unsolved.input_share):  # each load's current has its share at the input, on its way back to the battery
+        gains = np.concatenate([gains[:1], gains[1:-1] + unsolved.input_share * gains[-1:]])
+    labels = list(unsolved.outputs)
     ports = [labels.index(("load", load.name)) for load in design.loads]
-    currents = _load_currents(design, point, gains[0], gains[1:], ports)
+    currents = _load_currents(design, start, gains[0], gains[1:], ports)
     if gains.ndim == 2 and currents[0].ndim:  # only the loads hold several designs
         gains = gains[..., None]
     levels = design.converter.output_voltage * gains[0] + sum(
@@ -79,15 +139,7 @@ def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], 
     return np.real([[column[..., 0] for column in row] for row in found])
 
 
-def _input_share(design: Design, point: OperatingPoint, circuit: Circuit) -> float:
-    """Current at the input over that of the loads, where the input shares the output's return; 0 where it is not known."""
-    volts = point.input_voltage or design.converter.input_voltage
-    if volts is None or all(element.name != "converter.input_current" for element in circuit.elements):
-        return 0.0
-    return design.converter.output_voltage / (EFFICIENCY * volts)
-
-
-def _outputs(design: Design, circuit: Circuit) -> dict[tuple[str, str], Any]:
+def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, str], Any]:
     """What to read: label -> output of the circuit."""
     elements = {element.name: element for element in circuit.elements}
     outputs: dict[tuple[str, str], Any] = {("load", load.name): load.port for load in design.loads}
@@ -97,24 +149,14 @@ def _outputs(design: Design, circuit: Circuit) -> dict[tuple[str, str], Any]:
         if f"{name}.loop" in elements:
             outputs["bias", name] = (element.nodes[0], elements[f"{name}.loop"].nodes[1])
     for stage in design.filter:
-        if stage.lines:
-            outputs["first", stage.name], outputs["second", stage.name] = _windings(stage, elements)
+        if stage.lines:  # towards the load in the plus line, towards the converter in the return line
+            branches = [branch for one in stage.components(start) for branch in one.branches]
+            for which, branch in (("first", branches[0]), ("second", branches[-1])):
+                outputs[which, stage.name] = Current(branch.element, branch.winding)
     return outputs
 
 
-def _windings(stage: Any, elements: dict[str, Any]) -> tuple[Current, Current]:
-    """The currents towards the load in the plus line, and towards the converter in the return line."""
-    name = stage.name
-    if stage.kind == "common_mode_choke":
-        return Current(name), Current(name, winding=2)
-    if stage.kind == "wire":
-        return Current(f"{name}.r1"), Current(f"{name}.r2")
-    if f"{name}.plus" in elements:
-        return Current(f"{name}.plus"), Current(f"{name}.return")
-    return Current(name), Current(name)
-
-
-def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
+def _load_currents(design: Line, start: State, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
     """Each load's current [A], by Newton's method from the voltages of the unloaded line.
 
     From there a constant-power load's voltage falls monotonically to the upper of its two solutions.
@@ -124,8 +166,8 @@ def _load_currents(design: Design, point: OperatingPoint, idle: Any, gains: Any,
     unloaded = supply * np.stack([idle[port] for port in ports], -1)
     volts = unloaded
     for _ in range(_ROUNDS):
-        currents = _of_each(loads, volts, lambda load, v: load.draws(v, point.scale(load.name)))
-        slopes = _of_each(loads, volts, lambda load, v: load.slope(v, point.scale(load.name)))
+        currents = _of_each(loads, volts, lambda load, v: load.draws(v, start.scale(load.name)))
+        slopes = _of_each(loads, volts, lambda load, v: load.slope(v, start.scale(load.name)))
         miss = volts - unloaded - (at @ currents[..., None])[..., 0]
         try:
             step = np.linalg.solve(np.eye(len(loads)) - at * slopes[..., None, :], miss[..., None])[..., 0]
@@ -145,14 +187,14 @@ def _of_each(loads: tuple[Load, ...], volts: Any, value: Callable[[Load, Any], A
     return np.concatenate(np.broadcast_arrays(*columns, volts[..., :1])[:-1], axis=-1)
 
 
-def _refuse_collapse(design: Design, volts: Any) -> None:
+def _refuse_collapse(design: Line, volts: Any) -> None:
     """Where next to nothing is left: the search has fallen past the point at which more current brings less power."""
     for place, load in enumerate(design.loads):
         if np.any(volts[..., place] < _LEAST * design.converter.output_voltage):
             raise _collapse(design, load)
 
 
-def _collapse(design: Design, load: Load) -> OperatingError:
+def _collapse(design: Line, load: Load) -> OperatingError:
     supply = format_quantity(design.converter.output_voltage, "V")
     return OperatingError(
         f"load {load.name}: no operating point; the line from {supply} cannot deliver what it draws "
@@ -170,7 +212,7 @@ def _columns(levels: Any) -> list[Any]:
     return [_column(level) for level in levels]
 
 
-def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn: list[Any], design: Design) -> State:
+def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn: list[Any], design: Line) -> State:
     read = dict(zip(labels, levels, strict=True))
     stages = [stage for stage in design.filter if stage.lines]
     one_line = {stage.name for stage in stages if len(stage.lines) == 1}

@@ -2,35 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.system.chassis import CHASSIS, INSULATION
 from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.couplings import Coupling, couple, with_neighbours
+from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
-from filterlib.system.model import Model, Name, Note, Title
+from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
 from filterlib.system.stages import AnyStage, add_filter
 from filterlib.system.state import State
 
+_Named = TypeVar("_Named", Load, OperatingPoint)
 _LOAD_END = ("load_plus", "0")
 
 
-def _format(given: Any) -> Any:
-    if type(given) is not int or given != 1:
+def _format(raw: object) -> object:
+    if type(raw) is not int or raw != 1:
         raise ValueError("this program reads format 1; write the number 1, or leave the key out")
-    return given
+    return raw
 
 
 class Design(Model):
@@ -56,7 +58,7 @@ class Design(Model):
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
     has_chassis: StrictBool = Field(True, alias="chassis")
     clip: Clip | None = None
-    insulation: Annotated[Any, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
+    insulation: Annotated[Value, Quantity("ohm", low=1e3, high=1e15)] = INSULATION
     service_life: Annotated[float, Quantity("s", low=3600, high=5e9)] | None = None
     tables: tuple[str, ...] = ()
 
@@ -68,7 +70,7 @@ class Design(Model):
         return {**raw, "filter": named(raw["filter"])} if isinstance(raw.get("filter"), list | tuple) else raw
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         yield from problems_across(fields)
 
     @property
@@ -119,11 +121,16 @@ class Design(Model):
 
         Raises FilterlibError for an unknown point, with the nearest, and OperatingError where a load cannot be fed.
         """
-        from filterlib.system.dc import solve  # it builds this design's circuit
-
         if isinstance(operating, State):
             return operating
-        return solve(self, self.operating_points[0] if operating is None else self.point(operating))
+        unsolved = self.unsolved(operating)
+        return dc_state(self, unsolved.circuit, unsolved.start)
+
+    def unsolved(self, operating: str | None = None) -> Unsolved:
+        """What the DC state of an operating point is solved of. Raises FilterlibError for an unknown point."""
+        point = self.operating_points[0] if operating is None else self.point(operating)
+        start = point.start(self.converter.output_voltage, [load.name for load in self.loads])
+        return Unsolved(self, self.build(start, dc=True), start)
 
     def build(
         self, state: State, *, filtered: bool = True, converter: bool = True, open_load: str = "", dc: bool = False
@@ -139,7 +146,7 @@ class Design(Model):
         for load in self.loads:
             load.add(circuit, state, at_point=not dc and load.name != open_load, stray=converter and self.driven)
         if self.clip is not None:
-            self.clip.add(circuit, self.clip.port(self)[1])
+            self.clip.add(circuit, self.clip.port(self.loads)[1])
         if filtered:
             couple(circuit, self.all_couplings, self.filter)
         names = {node for element in circuit.elements for node in element.nodes}
@@ -148,7 +155,7 @@ class Design(Model):
         return circuit
 
 
-def _by_name(items: Any, name: str, what: str) -> Any:
+def _by_name(items: Sequence[_Named], name: str, what: str) -> _Named:
     for item in items:
         if item.name == name:
             return item

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
@@ -16,21 +16,21 @@ from filterlib.units import quantity
 USUAL_NETWORK = "50uH"
 
 
-def _limit(given: Any) -> LimitFile:
-    if isinstance(given, LimitFile):
-        return given
-    if not isinstance(given, str):
+def _limit(raw: object) -> LimitFile:
+    if isinstance(raw, LimitFile):
+        return raw
+    if not isinstance(raw, str):
         raise ValueError("the name of a limit is needed, in quotes, or of a limit file that ends in .toml")
-    return find_limit(given)
+    return find_limit(raw)
 
 
-def _not_above(given: Any) -> Any:
-    if quantity(given, "dB") < 0:
-        raise QuantityError("must be 0 dB or more: a negative margin asks for levels above the limit", value=given)
-    return given
+def _not_above(raw: object) -> object:
+    if quantity(raw, "dB") < 0:
+        raise QuantityError("must be 0 dB or more: a negative margin asks for levels above the limit", value=raw)
+    return raw
 
 
-StatedLimit = Annotated[Any, BeforeValidator(_limit)]
+StatedLimit = Annotated[LimitFile, BeforeValidator(_limit)]
 """A `LimitFile`; or the name of one in data/limits."""
 
 
@@ -39,7 +39,7 @@ def _network(named: str | None, limits: Sequence[LimitFile]) -> str:
 
 
 class EmissionEstimate(Model):
-    """Conducted emission that is to be estimated: at which line, through which network, beside which limits."""
+    """Conducted emission that is to be estimated: at which line, through which network, with which limits."""
 
     side: Literal["output", "input"]
     network: Network | None = None

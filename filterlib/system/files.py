@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
@@ -20,24 +20,27 @@ from filterlib.system.stages import KINDS as STAGES
 _LONGEST_NAME = 80  # of a part
 
 
-Prepare = Callable[[dict[str, Any], Path], list[Problem]]
+Raw: TypeAlias = dict[str, Any]
+"""What a file holds, as TOML gives it."""
+Prepare: TypeAlias = Callable[[Raw, Path], list[Problem]]
+_Way: TypeAlias = tuple[str | int, ...]  # keys, and numbers of entries
 
 
-def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
+def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     """Read a design file.
 
     Parameters
     ----------
     path : str or Path
-        A TOML file; the part tables that its ``tables`` names are looked for beside it.
+        A TOML file; the part tables that its ``tables`` names are looked for in its folder.
     prepare : callable, optional
         Puts what this module cannot read in place of its names in the file's contents; gives what is wrong with it.
-        `filterlib.load_design` reads recordings so.
+        `filterlib.load_design`, which also reads recordings, does so.
 
     Returns
     -------
     Design
-        Frozen; parts that are named in the file stand in it as parts.
+        Frozen; parts that are named in the file are in it as parts.
 
     Raises
     ------
@@ -61,7 +64,7 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
             holder[place[-1]] = _part(holder.get(place[-1]), wanted, file, key, tables)
         except InputError as error:
             broken.append(key)
-            problems += [p for p in error.problems if not (unread and p.key == key)]  # may stand in the unread table
+            problems += [p for p in error.problems if not (unread and p.key == key)]  # may be in the unread table
     try:
         design = Design(**raw)
     except InputError as error:
@@ -71,8 +74,8 @@ def load_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     return design
 
 
-def _own_limits(raw: dict[str, Any], path: Path) -> Iterator[tuple[tuple[Any, ...], list[Problem]]]:
-    """Puts limit files of one's own in place of their names, looked for beside the design; gives what is wrong, by place."""
+def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
+    """Puts limit files of one's own in place of their names, looked for in the design's folder; gives what is wrong, by place."""
     taken = dict.fromkeys(standard_limits(), "a limit that comes with the library")
     for place in _limit_places(raw):
         named = _get(raw, place)
@@ -80,33 +83,33 @@ def _own_limits(raw: dict[str, Any], path: Path) -> Iterator[tuple[tuple[Any, ..
             continue
         file = str(path.parent / named)
         try:
-            found = load_limit(file)
+            limit = load_limit(file)
         except InputError as error:
             yield place, [p if p.key else Problem(str(path), _written(place), named, p.why) for p in error.problems]
             continue
-        other = taken.setdefault(found.name, file)
+        other = taken.setdefault(limit.name, file)
         if other == file:
-            _get(raw, place[:-1])[place[-1]] = found
+            _get(raw, place[:-1])[place[-1]] = limit
         else:
-            why = f'the name "{found.name}" is taken by {other}; give the file another name'
+            why = f'the name "{limit.name}" is taken by {other}; give the file another name'
             yield place, [Problem(str(path), _written(place), named, why)]
 
 
-def _limit_places(raw: dict[str, Any]) -> Iterator[tuple[Any, ...]]:
+def _limit_places(raw: Raw) -> Iterator[_Way]:
     for number, wanted in enumerate(_list(raw, "requirement")):
         if wanted.get("kind") == "emission" and "limit" in wanted:
             yield "requirement", number, "limit"
-    for number, asked in enumerate(_list(raw, "emission")):
-        named = asked.get("limits")
+    for number, estimate in enumerate(_list(raw, "emission")):
+        named = estimate.get("limits")
         yield from (("emission", number, "limits", one) for one in range(len(named) if isinstance(named, list) else 0))
 
 
 def _below(key: str, broken: list[str]) -> bool:
-    """True where a problem stands in a part that was found wrong before."""
+    """True where a problem is in a part that is wrong already."""
     return any(key == one or key.startswith((f"{one}.", f"{one}[")) for one in broken)
 
 
-def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
+def _tables(raw: Raw, path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
     """The library's own tables and the user's; what is wrong with the latter."""
     own, names = standard_tables(), raw.get("tables", [])
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
@@ -118,27 +121,27 @@ def _tables(raw: dict[str, Any], path: Path) -> tuple[tuple[Table, ...], list[Pr
         return own, [p if p.key else Problem(str(path), paths[p.file], p.file, p.why) for p in error.problems]
 
 
-def _part(given: Any, wanted: type[Part], file: str, key: str, tables: tuple[Table, ...]) -> Part:
+def _part(entry: object, wanted: type[Part], file: str, key: str, tables: tuple[Table, ...]) -> Part:
     """The part that is named, or written out, under a key; raises InputError where there is none of the wanted kind."""
-    kinds = [kind for kind, made in KINDS.items() if issubclass(made, wanted)]
-    if isinstance(given, dict):
-        usual = [kind for kind in kinds if (kind in MEASURED) == ("file" in given)]
-        kind = given.get("kind", usual[0] if len(usual) == 1 else None)
+    kinds = [kind for kind, part in KINDS.items() if issubclass(part, wanted)]
+    if isinstance(entry, dict):
+        usual = [kind for kind in kinds if (kind in MEASURED) == ("file" in entry)]
+        kind = entry.get("kind", usual[0] if len(usual) == 1 else None)
         if kind not in kinds:
             why = f"missing: {KIND_WORDS[wanted]} is needed" if kind is None else f"{KIND_WORDS[wanted]} is needed here"
             raise InputError([Problem(file, f"{key}.kind", kind, f"{why}; {did_you_mean(str(kind), kinds)}")])
-        return part_from({**given, "kind": kind}, file, key)
-    if not isinstance(given, str) or len(given) > _LONGEST_NAME:
-        start = "missing: " if given is None else ""
+        return part_from({**entry, "kind": kind}, file, key)
+    if not isinstance(entry, str) or len(entry) > _LONGEST_NAME:
+        start = "missing: " if entry is None else ""
         why = f"{start}the name of {KIND_WORDS[wanted]} is needed here, in quotes, or a table of its keys and values"
-        raise InputError([Problem(file, key, given, why)])
+        raise InputError([Problem(file, key, entry, why)])
     try:
-        return find_part(given, wanted, tables)
+        return find_part(entry, wanted, tables)
     except FilterlibError as error:
-        raise InputError([Problem(file, key, given, str(error))]) from None
+        raise InputError([Problem(file, key, entry, str(error))]) from None
 
 
-def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]:
+def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
         kind = STAGES.get(str(stage.get("kind")))
         if kind is not None:
@@ -150,19 +153,19 @@ def _places(raw: dict[str, Any]) -> Iterator[tuple[tuple[Any, ...], type[Part]]]
             yield ("load", number, "lead"), WirePair
 
 
-def _list(raw: dict[str, Any], key: str) -> list[dict[str, Any]]:
-    """The tables under a key; anything else stands in for an empty one, and is refused by the model."""
+def _list(raw: Raw, key: str) -> list[Raw]:
+    """The tables under a key; anything else counts as an empty one, and is refused by the model."""
     entries = raw.get(key)
     return [entry if isinstance(entry, dict) else {} for entry in entries] if isinstance(entries, list) else []
 
 
-def _get(raw: Any, place: tuple[Any, ...]) -> Any:
+def _get(raw: Any, place: _Way) -> Any:
     for step in place:
         raw = raw[step]
     return raw
 
 
-def _written(place: tuple[Any, ...]) -> str:
+def _written(place: _Way) -> str:
     text = ""
     for step in place:
         text += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if text else step

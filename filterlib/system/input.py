@@ -53,7 +53,7 @@ def on_input(converter: Converter, voltage: float) -> tuple[Converter, Any]:
         moved = duty * times / (1 - duty + duty * times)
     moved = np.clip(moved, _LEAST, _MOST)
     left = (1 - moved) / (1 - duty)  # how much longer the main switch is open
-    update: dict[str, Any] = {"duty": converter.duty.at(moved)}
+    update: dict[str, object] = {"duty": converter.duty.at(moved)}
     if converter.common_mode is not None:
         swing = converter.common_mode.swing
         share = 1 / times if converter.shape != "pulse" else 1.0 if steps_up else 1 / times / left

@@ -1,4 +1,4 @@
-"""The converter's input: what it draws from the line that feeds it, and what stands between that and the line."""
+"""The converter's input: what it draws from the line that feeds it, and what is between that and the line."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pydantic import Field
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
@@ -67,7 +68,7 @@ class InputSide(Model):
         unused |= set() if steps_up(converter) else {"ripple_ratio"}
         yield from (one for one in ranges("input_side", self) if one.key.partition(".")[2] not in unused)
 
-    def at(self, values: Mapping[str, Any]) -> InputSide:
+    def at(self, values: Mapping[str, Value]) -> InputSide:
         """The same with other values under the keys of `uncertain_parameters`; other keys are passed over."""
         mine = {
             key.removeprefix("input_side."): value for key, value in values.items() if key.startswith("input_side.")
@@ -76,7 +77,7 @@ class InputSide(Model):
 
 
 def steps_up(converter: Converter) -> bool:
-    """True for a step-up stage, whose choke stands in its input: it draws a triangle, and every other stage a pulse."""
+    """True for a step-up stage, whose choke is in its input: it draws a triangle, and every other stage a pulse."""
     supply = converter.input_voltage
     return (
         not converter.isolated
@@ -91,7 +92,7 @@ def input_current(
     side: InputSide,
     harmonics: np.ndarray,
     *,
-    power: Any,
+    power: Value,
     full_power: float,
     voltage: float | None,
 ) -> np.ndarray:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,10 +18,10 @@ from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Quantity
 from filterlib.parts.reading import read_toml
 from filterlib.parts.tables import data_folder
-from filterlib.system.model import Model, Note, Title
+from filterlib.system.model import Given, Model, Note, Title
 
 Detector = Literal["peak", "quasi_peak", "average"]
-LOWEST, HIGHEST = -40.0, 200.0  # [dBµV or dBµA] between which a limit lies
+LOWEST, HIGHEST = -40.0, 200.0  # [dBµV or dBµA] between which a limit is
 _SAME = 1e-9  # share by which a frequency may miss the end of a piece through rounding
 
 Frequency = Annotated[float, Quantity("Hz", low=1e3, high=1e10)]
@@ -41,7 +41,7 @@ class Piece(Model):
         f = np.asarray(frequencies, dtype=float)
         (low, high), (first, last) = self.frequencies, self.levels
         inside = (f >= low * (1 - _SAME)) & (f <= high * (1 + _SAME))
-        share = np.log(np.where(inside, f, low) / low) / np.log(high / low)
+        share: NDArray[np.float64] = np.log(np.where(inside, f, low) / low) / np.log(high / low)
         return np.where(inside, first + (last - first) * share, np.inf)
 
 
@@ -65,11 +65,11 @@ class Limit(Model):
     model_config = Model.model_config | {"populate_by_name": True}
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         if fields.get("unit") == "dBuA" and fields.get("of", "line") != "common_mode":
             yield Problem("", "unit", "dBuA", 'a limit of current is one of the common mode: of = "common_mode"')
-        given = fields.get("piece", fields.get("pieces"))
-        yield from _out_of_order(given if isinstance(given, list | tuple) else ())
+        entries = fields.get("piece", fields.get("pieces"))
+        yield from _out_of_order(entries if isinstance(entries, list | tuple) else ())
 
     @property
     def detectors(self) -> tuple[Detector, ...]:
@@ -82,24 +82,27 @@ class Limit(Model):
         Where two pieces meet, the lower one holds (CISPR 32, from memory).
         """
         pieces = [piece.at(frequencies) for piece in self.pieces if piece.detector == detector]
-        return np.min([np.full(np.shape(frequencies), np.inf), *pieces], axis=0)
+        lowest = np.full(np.shape(frequencies), np.inf)
+        for piece in pieces:
+            lowest = np.minimum(lowest, piece)
+        return lowest
 
 
-def _out_of_order(given: Any) -> Iterator[Problem]:
+def _out_of_order(entries: Sequence[object]) -> Iterator[Problem]:
     """Pieces that run backwards, or two of one detector that overlap; what cannot be read is said elsewhere."""
-    made: list[tuple[int, Piece]] = []
-    for number, entry in enumerate(given, 1):
+    valid: list[tuple[int, Piece]] = []
+    for number, entry in enumerate(entries, 1):
         try:
-            piece = entry if isinstance(entry, Piece) else Piece(**entry)
+            piece = entry if isinstance(entry, Piece) else Piece(**cast(Given, entry))
         except (InputError, TypeError):
             continue
         if piece.frequencies[0] < piece.frequencies[1]:
-            made.append((number, piece))
+            valid.append((number, piece))
         else:
             shown = list(entry["frequencies"]) if isinstance(entry, Mapping) else piece.frequencies
             yield Problem("", f"piece[{number}].frequencies", shown, "must rise from the first to the second")
     for detector in ("peak", "quasi_peak", "average"):
-        mine = sorted((one for one in made if one[1].detector == detector), key=lambda one: one[1].frequencies)
+        mine = sorted((one for one in valid if one[1].detector == detector), key=lambda one: one[1].frequencies)
         for (first, lower), (second, upper) in pairwise(mine):
             if upper.frequencies[0] < lower.frequencies[1] * (1 - _SAME):
                 why = f"overlaps piece[{first}] of the same detector; they may share an end, no more"

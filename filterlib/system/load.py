@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
 import numpy as np
 
 from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
-from filterlib.system.model import Count, Model, Name, Note
+from filterlib.system.components import Component, capacitor
+from filterlib.system.model import Count, Given, Model, Name, Note
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import MOUNTING_LOOP
 from filterlib.system.state import State
@@ -31,7 +32,7 @@ class InputCapacitor(Model):
 
     part: Capacitor
     count: Count = 1
-    mounting_loop: Annotated[Any, Quantity("H", low=0, high=1e-6)] = MOUNTING_LOOP
+    mounting_loop: Annotated[Value, Quantity("H", low=0, high=1e-6)] = MOUNTING_LOOP
 
 
 class ReflectedRipple(Model):
@@ -47,10 +48,10 @@ class Load(Model):
 
     name: Name
     kind: Literal["resistive", "constant_current", "constant_power"]
-    resistance: Annotated[Any, Quantity("ohm", low=1e-3, high=1e9)] = None
-    current: Annotated[Any, Quantity("A", low=0, high=1e3)] = None
-    power: Annotated[Any, Quantity("W", low=0, high=1e5)] = None
-    loop_bandwidth: Annotated[Any, Quantity("Hz", low=1, high=1e7)] = LOOP_BANDWIDTH
+    resistance: Annotated[Value, Quantity("ohm", low=1e-3, high=1e9)] | None = None
+    current: Annotated[Value, Quantity("A", low=0, high=1e3)] | None = None
+    power: Annotated[Value, Quantity("W", low=0, high=1e5)] | None = None
+    loop_bandwidth: Annotated[Value, Quantity("Hz", low=1, high=1e7)] = LOOP_BANDWIDTH
     input_capacitor: InputCapacitor | None = None
     lead: WirePair | None = None
     bond: Bond | None = None
@@ -61,7 +62,7 @@ class Load(Model):
     note: Note = ""
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         """Each kind states what it draws in its own key, and in no other."""
         kind = fields.get("kind")
         if not isinstance(kind, str) or kind not in _STATES:
@@ -75,7 +76,7 @@ class Load(Model):
 
     @property
     def plus(self) -> str:
-        """Node at which the load's own input stands; behind its lead where it has one."""
+        """Node of the load's own input; behind its lead where it has one."""
         return f"{self.name}_plus" if self.lead is not None else "load_plus"
 
     @property
@@ -93,17 +94,30 @@ class Load(Model):
         """Name of the current source in the circuit that draws this load's current."""
         return f"{self.name}.current"
 
-    def draws(self, voltage: Any, scale: float) -> Any:
+    @property
+    def full_draw(self) -> tuple[Value, str]:
+        """What the load states of its draw, in the one key of its kind, and the unit."""
+        if self.resistance is not None:
+            return self.resistance, "ohm"
+        return (self.current, "A") if self.current is not None else (self._full_power, "W")
+
+    def draws(self, voltage: Value, scale: float) -> Value:
         """DC current [A] at a voltage [V] (not zero) and at a share of the full load."""
         if self.resistance is not None:
             return scale * voltage / self.resistance
-        return scale * self.current if self.current is not None else scale * self.power / voltage
+        return scale * self.current if self.current is not None else scale * self._full_power / voltage
 
-    def slope(self, voltage: Any, scale: float) -> Any:
+    def slope(self, voltage: Value, scale: float) -> Value:
         """Derivative of `draws` after the voltage: small-signal conductance [S], negative at constant power."""
         if self.resistance is not None:
             return scale / self.resistance
-        return 0.0 * voltage if self.current is not None else -scale * self.power / voltage**2
+        return 0.0 * voltage if self.current is not None else -scale * self._full_power / voltage**2
+
+    @property
+    def _full_power(self) -> Value:
+        """Of a constant-power load [W]."""
+        assert self.power is not None  # as checked: the two other kinds state something else
+        return self.power
 
     def ineffective(self, driven: bool) -> tuple[str, ...]:
         """An assumed stray capacitance where nothing drives the chassis, or where the load is bonded to it."""
@@ -138,7 +152,7 @@ class Load(Model):
             circuit.resistor(f"{self.name}.stray_loss", f"{self.name}:stray", CHASSIS, STRAY_LOSS)
 
     def add_input(self, circuit: Circuit, state: State) -> None:
-        """Add what stands at the load's own terminals: capacitor and small-signal conductance."""
+        """Add what is at the load's own terminals: capacitor and small-signal conductance."""
         name, plus, minus = self.name, self.plus, self.minus
         if self.input_capacitor is not None:
             fitted = self.input_capacitor
@@ -148,9 +162,9 @@ class Load(Model):
                 mounting_loop=fitted.mounting_loop, count=fitted.count,
             )  # fmt: skip
         scale = state.scale(name)
-        if self.kind == "constant_current" or scale == 0:
+        if self.current is not None or scale == 0:
             return
-        if self.kind == "resistive":
+        if self.resistance is not None:
             circuit.conductance(f"{name}.conductance", plus, minus, scale / self.resistance)
             return
         conductance, resistance, capacitance = self.power_elements(state)
@@ -160,9 +174,15 @@ class Load(Model):
         circuit.resistor(f"{name}.loop_resistance", plus, f"{name}:loop", resistance)
         circuit.capacitor(f"{name}.loop_capacitance", f"{name}:loop", minus, capacitance)
 
-    def power_elements(self, state: State) -> tuple[Any, Any, Any]:
-        """What stands for a constant power: a conductance [S], negative, beside a resistance [ohm] and a capacitance [F]
+    def components(self, state: State) -> Iterator[Component]:
+        """The capacitor at the load's own terminals, as it is placed."""
+        if self.input_capacitor is not None:
+            fitted, bias = self.input_capacitor, np.abs(state.voltage(self.name))
+            yield capacitor(f"{self.name}.capacitor", f"input of {self.name}", fitted.part, fitted.count, bias)
+
+    def power_elements(self, state: State) -> tuple[Value, Value, Value]:
+        """The equivalent of a constant power: a conductance [S], negative, in parallel with a resistance [ohm] and a capacitance [F]
         in series, which take it away above the load's loop bandwidth. All vanish (0, inf, 0) where nothing is drawn."""
-        slope = state.scale(self.name) * self.power / state.voltage(self.name) ** 2
+        slope = state.scale(self.name) * self._full_power / state.voltage(self.name) ** 2
         with np.errstate(divide="ignore"):
             return -slope, (1 - LEFT_OVER) / np.asarray(slope), slope / (2 * np.pi * self.loop_bandwidth)

@@ -5,13 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Annotated, Any, Self, get_args
+from typing import Annotated, Any, Self, TypeAlias, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from filterlib.errors import InputError, Problem
 from filterlib.parts.reading import problems_from
 
+Given: TypeAlias = Mapping[str, Any]
+"""Fields as a file or a caller gives them: text, numbers, tables, models."""
+Validated: TypeAlias = dict[str, Any]
+"""Fields that were read already, for a default that depends on them."""
 _LONGEST_TITLE, _LONGEST_NOTE = 120, 5000
 
 
@@ -47,6 +51,13 @@ Order = Annotated[int, Field(strict=True, ge=1, le=8)]
 """Order of a low-pass."""
 
 
+def read(item: object, *keys: str) -> Any:
+    """What is under keys of nested tables or models, as a file or a caller gives them; None where nothing is."""
+    for key in keys:
+        item = item.get(key) if isinstance(item, Mapping) else getattr(item, key, None)
+    return item
+
+
 class Model(BaseModel):
     """Frozen; unknown keys are refused; quantities may be text, numbers, or arrays (designs, 1).
 
@@ -68,7 +79,7 @@ class Model(BaseModel):
             raise InputError(problems)
 
     @classmethod
-    def _across(cls, fields: Mapping[str, Any]) -> Iterator[Problem]:
+    def _across(cls, fields: Given) -> Iterator[Problem]:
         """What is wrong between fields as given, said together with what is wrong in each."""
         yield from ()
 
@@ -87,7 +98,7 @@ def marks(model: type[BaseModel]) -> Mapping[str, tuple[Any, ...]]:
     return {name: (*field.metadata, *_inside(field.annotation)) for name, field in model.model_fields.items()}
 
 
-def _inside(annotation: Any) -> Iterator[Any]:
+def _inside(annotation: object) -> Iterator[Any]:
     yield from getattr(annotation, "__metadata__", ())
     for inner in get_args(annotation):
         yield from _inside(inner)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import reduce
 from typing import Any, TypeAlias
 
@@ -14,7 +14,7 @@ from filterlib.system.design import Design
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way from a design to a place: fields by name, entries of a list by their number."""
-Write: TypeAlias = Callable[[Any, dict[str, Any]], Any]
+Write: TypeAlias = Callable[[Any, dict[str, object]], object]
 """Makes a model (or part) with other values of the fields named, from the old one."""
 
 LOOP = "loop_leakage"  # of a common-mode choke: both windings in series, however the part states its leakage
@@ -69,11 +69,11 @@ def at(design: Design, path: Path) -> Any:
     return reduce(_step, path, design)
 
 
-def rebuilt(whole: Any, values: Mapping[Path, Any], write: Write) -> Any:
+def rebuilt(whole: Any, values: Mapping[Path, object], write: Write) -> Any:
     """The design (or model) with other values at the ends of paths; each model on the way is written once."""
     if () in values:
         return values[()]
-    below: dict[Any, dict[Path, Any]] = {}
+    below: dict[Any, dict[Path, object]] = {}
     for (step, *rest), value in values.items():
         below.setdefault(step, {})[tuple(rest)] = value
     new = {step: rebuilt(_step(whole, step), some, write) for step, some in below.items()}
@@ -96,7 +96,7 @@ def _step(whole: Any, step: str | int) -> Any:
     return whole[step] if isinstance(step, int) else getattr(whole, step)
 
 
-def _number(entries: Any, name: str, key: str) -> int:
+def _number(entries: Iterable[Any], name: str, key: str) -> int:
     names = [entry.name for entry in entries]
     if name not in names:
         raise FilterlibError(f'{key}: nothing is called "{name}"; {did_you_mean(name, names)}')

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from filterlib.errors import QuantityError, did_you_mean
+from filterlib.parts.base import Value
 from filterlib.units import format_quantity, quantity
 
 _KEYS = ("value", "low", "high")
@@ -19,12 +20,12 @@ _KEYS = ("value", "low", "high")
 class Ranged:
     """A value that may be uncertain.
 
-    ``value`` [unit of the field]: the nominal value, a float, or an array (designs, 1) where one object stands for many
+    ``value`` [unit of the field]: the nominal value, a float, or an array (designs, 1) where one object is many
     designs. ``low``, ``high``: the range, equal to the value where it is known exactly. ``stated`` is False for a
     default, and ``why`` then says where the default comes from.
     """
 
-    value: Any
+    value: Value
     low: float
     high: float
     stated: bool = True
@@ -35,13 +36,13 @@ class Ranged:
         """True where the range is a single value."""
         return self.low == self.high
 
-    def at(self, value: Any) -> Ranged:
+    def at(self, value: Value) -> Ranged:
         """The same quantity with another nominal value (a float, or an array (designs, 1))."""
         return replace(self, value=value)
 
 
 def default(value: float, low: float, high: float, why: str) -> Ranged:
-    """A value that the design file left open, with the range in which it plausibly lies."""
+    """A value that the design file left open, with its plausible range."""
     return Ranged(value, low, high, stated=False, why=why)
 
 
@@ -64,40 +65,40 @@ class RangedQuantity:
     ) -> None:
         self.unit, self.label, self.low, self.high, self.above = unit, label, low, high, above
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
         return core_schema.no_info_plain_validator_function(self.parse)
 
-    def parse(self, given: Any) -> Ranged:
+    def parse(self, raw: object) -> Ranged:
         """Read one field; raises QuantityError with what is wrong and what would be right."""
-        if isinstance(given, Ranged):
-            return given
-        if isinstance(given, dict):
-            return self._from_table(given)
-        text = given.replace("+-", "±").replace("+/-", "±") if isinstance(given, str) else ""
+        if isinstance(raw, Ranged):
+            return raw
+        if isinstance(raw, dict):
+            return self._from_table(raw)
+        text = raw.replace("+-", "±").replace("+/-", "±") if isinstance(raw, str) else ""
         if "±" in text:
             return self._from_spread(*text.split("±", 1))
-        value = self._read(given)
+        value = self._read(raw)
         return Ranged(value, value, value)
 
-    def _read(self, given: Any, key: str | None = None) -> float:
-        return quantity(given, self.unit, low=self.low, high=self.high, above=self.above, name=key)
+    def _read(self, raw: object, key: str | None = None) -> float:
+        return quantity(raw, self.unit, low=self.low, high=self.high, above=self.above, name=key)
 
     def _from_spread(self, nominal: str, spread: str) -> Ranged:
         value, spread = self._read(nominal.strip()), spread.strip()
         try:
             relative = spread.endswith("%")
-            given = quantity(spread, "%", low=0, below=1) if relative else quantity(spread, self.unit, low=0)
+            size = quantity(spread, "%", low=0, below=1) if relative else quantity(spread, self.unit, low=0)
         except QuantityError as error:
             raise QuantityError(f"behind ±: {error.why}") from None
         try:
-            half = abs(value) * given if relative else given
+            half = abs(value) * size if relative else size
             return Ranged(value, self._read(value - half), self._read(value + half))
         except QuantityError as error:
             why = error.why.split(";")[0]  # not whether a prefix was forgotten: the number is ours
             raise QuantityError(f"the range reaches too far: {why}") from None
 
-    def _from_table(self, table: dict[str, Any]) -> Ranged:
+    def _from_table(self, table: Mapping[str, object]) -> Ranged:
         for key in table:
             if key not in _KEYS:
                 raise QuantityError(f"unknown key; {did_you_mean(key, _KEYS)}", name=key, value=table[key])
@@ -111,7 +112,7 @@ class RangedQuantity:
         value = self._read(table["value"], "value") if "value" in table else _middle(low, high)
         if not low <= value <= high:
             between = f"{format_quantity(low, self.unit)} and {format_quantity(high, self.unit)}"
-            raise QuantityError(f"must lie between low and high, {between}", name="value", value=table["value"])
+            raise QuantityError(f"must be between low and high, {between}", name="value", value=table["value"])
         return Ranged(value, low, high)
 
 

@@ -1,11 +1,11 @@
-"""A recording of the converter's terminals, as the converter's model takes it: the harmonics that stand above its noise."""
+"""A recording of the converter's terminals, as the converter's model takes it: the harmonics above its noise."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
@@ -37,31 +37,31 @@ class Recorded:
     channel: str | int | None = None
 
     @property
-    def kept(self) -> np.ndarray:
-        """Which harmonics stand clear of the noise, bool (h,)."""
-        return np.asarray(self.harmonics) != 0
+    def kept(self) -> NDArray[np.bool_]:
+        """Which harmonics are above the noise, bool (h,)."""
+        return np.asarray(self.harmonics, bool)
 
     @property
     def highest(self) -> float:
         """Frequency of the highest harmonic that is kept [Hz]; 0 where none is."""
         return self.frequency * float(np.max(np.flatnonzero(self.kept) + 1, initial=0))
 
-    def coefficients(self, count: int) -> np.ndarray:
+    def coefficients(self, count: int) -> NDArray[np.complex128]:
         """c_1 .. c_count [V], complex (count,); zero where noise hides them and beyond the bandwidth."""
-        held = np.array(self.harmonics[:count], complex)
-        return np.pad(held, (0, count - len(held)))
+        kept = np.array(self.harmonics[:count], complex)
+        return np.pad(kept, (0, count - len(kept)))
 
 
 class RecordingField:
     """Annotation of a pydantic field that holds a `Recorded`; a file's name becomes one where a design file is read."""
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic reads the field."""
         return core_schema.no_info_plain_validator_function(self.read)
 
     @staticmethod
-    def read(given: Any) -> Recorded:
+    def read(raw: object) -> Recorded:
         """The recording itself. Raises ValueError."""
-        if not isinstance(given, Recorded):
+        if not isinstance(raw, Recorded):
             raise ValueError("a recording that was read is needed here; in a design file, the name of its CSV file")
-        return given
+        return raw

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, Literal
+from collections.abc import Iterable
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, ValidationInfo, field_validator
 
@@ -11,7 +12,7 @@ from filterlib.parts.base import Quantity
 from filterlib.system.converter import Bandwidth
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.model import Model, Name, Note, Order
-from filterlib.system.state import ROOM
+from filterlib.system.state import ROOM, State
 from filterlib.units import format_quantity
 
 Volts = Annotated[float, Quantity("V", above=0, high=1000)]
@@ -33,6 +34,11 @@ class OperatingPoint(Model):
         """Share of its full draw that the named load takes here."""
         return self.loads.get(load, self.load)
 
+    def start(self, supply: float, loads: Iterable[str]) -> State:
+        """The state before anything flows: every load at the ``supply`` [V], with its share of the draw."""
+        shares = {name: self.scale(name) for name in loads}
+        return State(self.name, self.temperature, supply, self.input_voltage, self.age, load_scale=shares)
+
 
 class _Requirement(Model):
     load: str
@@ -53,7 +59,7 @@ class RippleRequirement(_Requirement):
     def _below_the_bandwidth(cls, above: float, others: ValidationInfo) -> float:
         bandwidth = others.data.get("bandwidth")
         if bandwidth is not None and above >= bandwidth:
-            raise QuantityError(f"must lie below the bandwidth, {format_quantity(bandwidth, 'Hz')}")
+            raise QuantityError(f"must be below the bandwidth, {format_quantity(bandwidth, 'Hz')}")
         return above
 
     @property
@@ -97,7 +103,7 @@ class VoltageRequirement(_Requirement):
     def _above_low(cls, high: float, others: ValidationInfo) -> float:
         low = others.data.get("low")
         if low is not None and low >= high:
-            raise QuantityError(f"must lie above low, {format_quantity(low, 'V')}")
+            raise QuantityError(f"must be above low, {format_quantity(low, 'V')}")
         return high
 
     @property
@@ -164,5 +170,5 @@ def band_words(above: float, bandwidth: float | None) -> str:
     return f"from {format_quantity(above, 'Hz')} {top}" if above else top
 
 
-def _volts(value: Any) -> str:
+def _volts(value: float) -> str:
     return format_quantity(value, "V")

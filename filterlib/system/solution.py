@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
-from filterlib.system.components import Component, components
+from filterlib.system.components import Component
 from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.source_spectra import SourceSpectra, source_spectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import with_values
 
-BESIDE = 1.0  # [ohm] beside which a port is looked into, so that a constant current alone leaves no node in the air
+SHUNT = 1.0  # [ohm] in parallel with a port that is looked into, so that a constant current alone leaves no node open
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,14 +52,14 @@ class Solution:
 
     @cached_property
     def without_converter(self) -> Circuit:
-        """Filter and loads, with `BESIDE` between the terminals."""
-        return self.design.build(self.state, converter=False).resistor("beside", PLUS, RETURN, BESIDE)
+        """Filter and loads, with `SHUNT` between the terminals."""
+        return self.design.build(self.state, converter=False).resistor("shunt", PLUS, RETURN, SHUNT)
 
     @cached_property
     def loads_alone(self) -> Circuit:
-        """The loads alone, with `BESIDE` between the terminals."""
+        """The loads alone, with `SHUNT` between the terminals."""
         bare = self.design.build(self.state, converter=False, filtered=False)
-        return bare.resistor("beside", PLUS, RETURN, BESIDE)
+        return bare.resistor("shunt", PLUS, RETURN, SHUNT)
 
     def with_load_open(self, load: Load) -> Circuit:
         """The circuit with one load's own input taken off."""
@@ -75,7 +77,10 @@ class Solution:
     @cached_property
     def components(self) -> tuple[Component, ...]:
         """Every part of the filter in its order, then the loads' input capacitors, as they are placed."""
-        return components(self.design, self.state)
+        placed = [
+            replace(one, stage=stage.name) for stage in self.design.filter for one in stage.components(self.state)
+        ]
+        return (*placed, *(one for load in self.design.loads for one in load.components(self.state)))
 
     @cached_property
     def source_spectra(self) -> SourceSpectra:
@@ -127,6 +132,18 @@ def solve(design: Design, point: State | str | None = None) -> Solution:
     ('listening', 28.0)
     """
     return Solution(design, design.state(point))
+
+
+def solve_several(designs: Sequence[Design], point: str) -> list[Solution | FilterlibError]:
+    """Designs of one system, solved at the operating point of one name: those of one structure together.
+
+    In place of a design that cannot be solved stands why. Each must hold one design, no arrays.
+    """
+    states = dc_states([design.unsolved(point) for design in designs])
+    return [
+        state if isinstance(state, FilterlibError) else Solution(design, state)
+        for design, state in zip(designs, states, strict=True)
+    ]
 
 
 def solve_all(design: Design) -> tuple[Solution, ...]:

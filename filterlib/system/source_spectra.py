@@ -2,25 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from functools import lru_cache
+from typing import Any, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
-from filterlib.network.circuit import Circuit
-from filterlib.network.spectrum import lowpass_response, phasors
+from filterlib.network.extremes import Harmonics, Real, peak_to_peak
+from filterlib.network.spectrum import phasors
 from filterlib.network.waveform import ring
-from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
+from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
+from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
 _STEPS = 60  # at most, of the search for the two scales
-_CLOSE = 1e-12  # logarithm of a reading over what was stated, or angle, at which it ends
-_LOST = 1e-3  # pairs of figures that miss each other by less than this share are taken as feasible
+_CLOSE = 1e-13  # logarithm of a reading over what was stated, or share, at which it ends
+_LOST = 1e-6  # pairs of figures that miss each other by less than this share are taken as feasible
+
+_Miss: TypeAlias = Callable[[Real], tuple[Real, Real]]
+"""How far readings are off [1], rising with the argument, and where they are not while their extremes stay in place."""
+
+
+Orders: TypeAlias = NDArray[np.int_]
 
 
 class ScaleError(FilterlibError):
@@ -33,14 +43,14 @@ class SourceSpectra:
 
     ``ripple`` and ``spike`` [V]: the electromotive force in series with the internal impedance; their sum is applied.
     ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
-    contradict each other for these values of the uncertain_parameters (the coefficients are then NaN). ``largest_factor``: largest
+    contradict each other for these values of the uncertain parameters (the coefficients are then NaN). ``largest_factor``: largest
     |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz].
     """
 
-    frequencies: np.ndarray
-    ripple: np.ndarray
-    spike: np.ndarray
-    common_mode: np.ndarray
+    frequencies: Real
+    ripple: Harmonics
+    spike: Harmonics
+    common_mode: Harmonics
     feasible: Any
     largest_factor: float
     largest_factor_frequency: float
@@ -56,27 +66,27 @@ def harmonic_count(converter: Converter) -> int:
     return int(np.ceil(top / converter.switching_frequency))
 
 
-def rectangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
+def rectangle(harmonics: Orders, duty: Any) -> Harmonics:
     """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
 
     >>> import numpy as np
     >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
     array([0.3183, 0.    ])
     """
-    return (1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics)
+    return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
 
 
-def triangle(harmonics: np.ndarray, duty: Any) -> np.ndarray:
+def triangle(harmonics: Orders, duty: Any) -> Harmonics:
     """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
 
     >>> import numpy as np
     >>> abs(triangle(np.array([1, 2]), 0.5)).round(4)   # 2 / pi^2, and no even harmonic
     array([0.2026, 0.    ])
     """
-    return rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics)
+    return np.asarray(rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics))
 
 
-def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray:
+def switching_current(converter: Converter, harmonics: Orders) -> Harmonics:
     """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
 
     The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
@@ -85,7 +95,7 @@ def switching_current(converter: Converter, harmonics: np.ndarray) -> np.ndarray
     """
     duty = converter.duty.value
     wave = -rectangle(harmonics, duty) if converter.shape == "pulse" else triangle(harmonics, duty)
-    return wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency)
+    return np.asarray(wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency))
 
 
 def source_spectra(converter: Converter, load_current: float, *, input_voltage: float | None = None) -> SourceSpectra:
@@ -104,51 +114,69 @@ def source_spectra(converter: Converter, load_current: float, *, input_voltage: 
     ------
     ScaleError
         Where ripple and spike contradict each other (one design; of several, see `SourceSpectra.feasible`).
+
+    Notes
+    -----
+    Those of the last eight single converters are kept: they stay while filter and load move.
     """
+    try:
+        hash(converter)
+    except TypeError:  # values are arrays
+        return _source_spectra(converter, load_current, input_voltage)
+    return _kept(converter, load_current, input_voltage)
+
+
+def _source_spectra(converter: Converter, load_current: float, input_voltage: float | None) -> SourceSpectra:
     k = np.arange(1, harmonic_count(converter) + 1)
-    frequencies = k * converter.switching_frequency
-    ripple, spike = _shapes(converter, k)
-    factor_at = _Probe(converter, converter.ripple, frequencies, load_current)
+    frequencies = np.asarray(k * converter.switching_frequency, float)
+    inner = converter.inner_impedance(frequencies)
+    ripple, spike = _shapes(converter, k, inner)
+    behind = converter.terminal_impedance(frequencies, inner)
+    probe = Probe(converter, converter.ripple, frequencies, load_current, behind)
     spike_probe = None
     if converter.spike is not None:
-        spike_probe = _Probe(converter, converter.spike, frequencies, load_current)
+        spike_probe = Probe(converter, converter.spike, frequencies, load_current, behind)
     recorded = converter.ripple.recording
     if recorded is not None:
-        ripple = factor_at.undone(recorded, ripple)
-        spike = np.where(factor_at.within, 0, spike)
+        ripple = _recorded_emf(recorded, probe, ripple)
+        spike = np.where(probe.within, 0, spike)
         a, b, feasible = 1.0, *_spike_scale(converter, ripple, spike, spike_probe)
     elif spike_probe is None:
-        a, b, feasible = converter.ripple.peak_to_peak / factor_at.peak_to_peak(ripple), 0.0, np.True_
+        a, b, feasible = converter.ripple.peak_to_peak / peak_to_peak(probe.transfer * ripple), 0.0, np.True_
     else:
-        a, b, feasible = _scales(converter, ripple, spike, factor_at, spike_probe)
+        a, b, feasible = _scales(converter, ripple, spike, probe, spike_probe)
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
-            ripple, spike = _shapes(converter, k)
+            ripple, spike = _shapes(converter, k, inner)
         a = a * larger
-    worst = np.argmax(np.atleast_2d(factor_at.factor).max(axis=0))
+    factors = 1 / np.abs(np.atleast_2d(probe.divider)[:, probe.within])
+    worst = np.argmax(factors.max(axis=0))
     return SourceSpectra(
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=_with_dc(a * ripple),
         spike=_with_dc(b * spike),
         common_mode=_with_dc(_common_mode(converter, k)),
         feasible=feasible,
-        largest_factor=float(np.max(factor_at.factor)),
-        largest_factor_frequency=float(factor_at.inside[worst]),
+        largest_factor=float(np.max(factors)),
+        largest_factor_frequency=float(frequencies[probe.within][worst]),
     )
 
 
-def _shapes(converter: Converter, k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+_kept = lru_cache(maxsize=8)(_source_spectra)
+
+
+def _shapes(converter: Converter, k: Orders, inner: Harmonics) -> tuple[Harmonics, Harmonics]:
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
-    ripple = switching_current(converter, k) * converter.inner_impedance(k * converter.switching_frequency)
+    ripple = switching_current(converter, k) * inner
     return ripple, np.zeros_like(ripple) if converter.spike is None else _spike_shape(converter, len(k))
 
 
-def _with_dc(harmonics: np.ndarray) -> np.ndarray:
+def _with_dc(harmonics: Harmonics) -> Harmonics:
     return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
 
 
-def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
+def _common_mode(converter: Converter, k: Orders) -> Harmonics:
     """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
     if converter.common_mode is None:
         return np.zeros(k.shape, complex)
@@ -158,14 +186,15 @@ def _common_mode(converter: Converter, k: np.ndarray) -> np.ndarray:
     )  # fmt: skip
 
 
-def _spike_shape(converter: Converter, count: int) -> np.ndarray:
+def _spike_shape(converter: Converter, count: int) -> Harmonics:
     """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
     period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
     onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
-    wave = ring(period, frequency, cycles / frequency, (0.0, duty * period), signs=_directions(converter))
-    return wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period)
+    starts = 0.0, duty * period
+    wave = ring(period, frequency, cycles / frequency, starts, signs=_directions(converter), harmonics=count)
+    return np.asarray(wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period))
 
 
 def _directions(converter: Converter) -> tuple[int, int]:
@@ -173,145 +202,125 @@ def _directions(converter: Converter) -> tuple[int, int]:
     return (-1, 1) if converter.shape == "pulse" else (1, -1)
 
 
-class _Probe:
-    """One measuring arrangement: from the electromotive force to what the scope showed."""
-
-    def __init__(self, converter: Converter, seen: Arrangement, frequencies: np.ndarray, load_current: float) -> None:
-        current = load_current if seen.load_current is None else seen.load_current
-        transfer = measuring_circuit(converter, seen, current).transfer(frequencies, "ripple", ("probe", RETURN))
-        self.transfer = transfer * lowpass_response(frequencies, seen.bandwidth, seen.order)
-        self.within = frequencies <= (seen.bandwidth or np.inf)
-        self.inside = frequencies[self.within]
-        self.factor = 1 / np.abs(transfer[..., self.within])
-
-    def waveform(self, emf: np.ndarray) -> np.ndarray:
-        return samples(self.transfer * emf)
-
-    def peak_to_peak(self, emf: np.ndarray) -> Any:
-        return spread(self.waveform(emf))
-
-    def undone(self, recorded: Recorded, shape: np.ndarray) -> np.ndarray:
-        """The emf that reads as recorded, its edges where those of ``shape`` are: a recording's period begins anywhere."""
-        seen = recorded.coefficients(shape.shape[-1]) * self.within
-        likeness = samples(np.conj(seen) * self.transfer * shape)
-        late = np.argmax(likeness, axis=-1)[..., None] / likeness.shape[-1]
-        k = np.arange(1, shape.shape[-1] + 1)
-        return seen * np.exp(-2j * np.pi * k * late) / self.transfer
+def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics) -> Harmonics:
+    """That which reads as recorded, its edges where those of ``shape`` are: a recording's period begins anywhere."""
+    k = np.arange(1, shape.shape[-1] + 1)
+    harmonics = recorded.coefficients(len(k)) * probe.within
+    likeness = samples(np.conj(harmonics) * probe.transfer * shape)
+    late = np.argmax(likeness, axis=-1)[..., None] / likeness.shape[-1]
+    return np.asarray(harmonics * np.exp(-2j * np.pi * k * late) / probe.transfer)
 
 
-def measuring_circuit(converter: Converter, seen: Arrangement, load_current: float) -> Circuit:
-    """Converter, the load it fed, and what stood at the probe; the reading is across ("probe", "converter_return")."""
-    circuit = Circuit()
-    converter.within.add(circuit)
-    circuit.resistor("reference", RETURN, "0", 0.0)
-    if load_current > 0:
-        circuit.resistor("load", PLUS, RETURN, converter.output_voltage / load_current)
-    circuit.inductor("probe.lead", PLUS, "probe", seen.lead_inductance)
-    circuit.resistor("probe.input", "probe", RETURN, 1e6)
-    for number, fixture in enumerate(seen.capacitors, 1):
-        circuit.capacitor(f"probe.c{number}", "probe", f"probe:{number}a", fixture.capacitance)
-        circuit.resistor(f"probe.r{number}", f"probe:{number}a", f"probe:{number}b", fixture.esr)
-        circuit.inductor(f"probe.l{number}", f"probe:{number}b", RETURN, fixture.esl)
-    return circuit
+def reading(converter: Converter, arrangement: Arrangement, sources: SourceSpectra, load_current: float) -> Real:
+    """What an arrangement shows of ripple and spike: peak to peak [V], one number or (designs, 1).
+
+    ``load_current`` [A]: drawn meanwhile, where the arrangement states none. NaN where the figures contradict each other.
+    """
+    probe = Probe(converter, arrangement, sources.frequencies[1:], load_current)
+    return peak_to_peak(probe.transfer * (sources.ripple + sources.spike)[..., 1:])
 
 
-def samples(harmonics: np.ndarray) -> np.ndarray:
+def samples(harmonics: Harmonics) -> Real:
     """One period from c_1 .. c_n at four points or more to the highest harmonic; (..., n) -> (..., points)."""
     count = 2 ** int(np.ceil(np.log2(4 * harmonics.shape[-1] + 4)))
-    return np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count
-
-
-def spread(values: np.ndarray) -> Any:
-    """Peak to peak along the last axis, kept as (designs, 1) where there are designs."""
-    width = values.max(axis=-1, keepdims=True) - values.min(axis=-1, keepdims=True)
-    return width if width.ndim > 1 else float(width[0])
+    return np.asarray(np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count)
 
 
 def _scales(
-    converter: Converter, ripple: np.ndarray, spike: np.ndarray, narrow: _Probe, wide: _Probe
+    converter: Converter, ripple: Harmonics, spike: Harmonics, probe: Probe, spike_probe: Probe
 ) -> tuple[Any, Any, Any]:
-    """Scales a, b with pp(narrow(a ripple + b spike)) and pp(wide(a ripple + b spike)) as stated.
+    """Scales a, b with which both arrangements read a ripple + b spike as stated.
 
-    The ratio of the two readings depends on the mixture alone (an angle), and grows with the spike's share: a search
-    for the angle, then one common scale.
+    The ratio of the two readings depends on the spike's share alone, and grows with it: a search for the share, then one
+    common scale. While the extremes stay where they are, both readings are linear in the share.
     """
     assert converter.spike is not None
-    stated_narrow, stated_wide = converter.ripple.peak_to_peak, converter.spike.peak_to_peak
-    r1, s1, r2, s2 = narrow.waveform(ripple), narrow.waveform(spike), wide.waveform(ripple), wide.waveform(spike)
-    unit_r, unit_s = spread(r1), spread(s2)
+    stated, stated_wide = np.ravel(converter.ripple.peak_to_peak), np.ravel(converter.spike.peak_to_peak)
+    shape = _shape(converter, ripple, spike, probe.transfer, spike_probe.transfer)
+    narrow, wide = (one.mixture([ripple, spike], shape) for one in (probe, spike_probe))
+    none, whole = np.zeros(narrow.designs), np.ones(narrow.designs)
+    unit_r, unit_s = narrow.swings(whole, none)[0], wide.swings(none, whole)[1]
 
-    def readings(angle: Any) -> tuple[Any, Any]:
-        a, b = np.cos(angle) / unit_r, np.sin(angle) / unit_s
-        return spread(a * r1 + b * s1), spread(a * r2 + b * s2)
-
-    def miss(angle: Any) -> Any:
-        low, high = readings(angle)
-        return np.log(high / low) - np.log(stated_wide / stated_narrow)
-
-    left, right = np.zeros(np.shape(unit_s)), np.full(np.shape(unit_s), np.pi / 2)
-    at_left, at_right = miss(left), miss(right)
-    feasible = (at_left <= _LOST) & (at_right >= -_LOST)
-    if np.ndim(feasible) == 0 and not feasible:
-        raise ScaleError(_contradiction(converter, *readings(0.0), *readings(np.pi / 2)))
-    angle = _root(miss, left, right, at_left, at_right)
-    scale = np.where(feasible, stated_narrow / readings(angle)[0], np.nan)
-    a, b = scale * np.cos(angle) / unit_r, scale * np.sin(angle) / unit_s
-    return (a, b, feasible) if np.ndim(feasible) else (float(a), float(b), feasible)
-
-
-def _spike_scale(converter: Converter, ripple: np.ndarray, spike: np.ndarray, wide: _Probe | None) -> tuple[Any, Any]:
-    """The scale b with pp(wide(ripple + b spike)) as stated: the recorded ripple stays as it is."""
-    if converter.spike is None or wide is None:
-        return 0.0, np.True_
-    r, s, stated = wide.waveform(ripple), wide.waveform(spike), converter.spike.peak_to_peak
-    left, right = np.zeros(np.shape(spread(s))), (stated + spread(r)) / spread(s)
-
-    def miss(b: Any) -> Any:
-        return np.log(spread(r + b * s) / stated)
-
-    at_left = miss(left)
-    feasible = at_left <= _LOST
-    if np.ndim(feasible) == 0 and not feasible:
-        reads = format_quantity(float(spread(r)), "V")
-        raise ScaleError(
-            f"converter.spike.peak_to_peak = {format_quantity(stated, 'V')}: the recorded ripple alone already reads "
-            f"{reads} in that band; state a larger spike, or none"
+    def readings(share: Real) -> tuple[Real, Real, Real]:
+        a, b = (1 - share) / unit_r, share / unit_s
+        (r1, s1), (r2, s2) = narrow.swings(a, b), wide.swings(a, b)
+        without, alone = (
+            (two / stated_wide - one / stated) / unit for one, two, unit in ((r1, r2, unit_r), (s1, s2, unit_s))
         )
-    return np.where(feasible, _root(miss, left, right, at_left, miss(right)), np.nan), feasible
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return a * r1 + b * s1, a * r2 + b * s2, without / (without - alone)
+
+    def miss(share: Real) -> tuple[Real, Real]:
+        low, high, there = readings(share)
+        return np.log(high / low * stated / stated_wide), there
+
+    (at_none, _), (at_whole, start) = miss(none), miss(whole)
+    feasible = (at_none <= _LOST) & (at_whole >= -_LOST)
+    if len(shape) == 1 and not feasible[0]:
+        raise ScaleError(
+            _contradiction(converter, *(float(v[0]) for share in (none, whole) for v in readings(share)[:2]))
+        )
+    share = _root(miss, none, whole, start, feasible)
+    scale = np.where(feasible, stated / readings(share)[0], np.nan)
+    return (
+        _by_design(scale * (1 - share) / unit_r, shape),
+        _by_design(scale * share / unit_s, shape),
+        _by_design(feasible, shape),
+    )
 
 
-def _root(miss: Any, left: Any, right: Any, at_left: Any, at_right: Any) -> Any:
-    """Root of ``miss`` between left and right, elementwise; where there is none the value means nothing.
+def _spike_scale(converter: Converter, ripple: Harmonics, spike: Harmonics, probe: Probe | None) -> tuple[Any, Any]:
+    """The scale b with which the spike's arrangement reads ripple + b spike as stated: a recorded ripple stays as it is."""
+    if converter.spike is None or probe is None:
+        return 0.0, np.True_
+    stated, shape = np.ravel(converter.spike.peak_to_peak), _shape(converter, ripple, spike, probe.transfer)
+    wide = probe.mixture([ripple, spike], shape)
+    none, whole = np.zeros(wide.designs), np.ones(wide.designs)
+    alone, unit = wide.swings(whole, none)[0], wide.swings(none, whole)[1]
 
-    Source: T. R. Chandrupatla, "A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear function
-    without using derivatives", Advances in Engineering Software 28 (1997) 145-149 (from memory): inverse quadratic
-    interpolation where three points allow it, else halving, so that a reading that stays flat at first delays little.
+    def miss(b: Real) -> tuple[Real, Real]:
+        r, s = wide.swings(whole, b)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.log((r + b * s) / stated), (stated - r) / s
+
+    feasible = np.log(alone / stated) <= _LOST
+    if len(shape) == 1 and not feasible[0]:
+        raise ScaleError(
+            f"converter.spike.peak_to_peak = {format_quantity(float(stated[0]), 'V')}: the recorded ripple alone already "
+            f"reads {format_quantity(float(alone[0]), 'V')} in that band; state a larger spike, or none"
+        )
+    most = (stated + alone) / unit
+    b = np.where(feasible, _root(miss, none, most, miss(most)[1], feasible), np.nan)
+    return _by_design(b, shape), _by_design(feasible, shape)
+
+
+def _shape(converter: Converter, *arrays: Harmonics) -> tuple[int, ...]:
+    """Of all of them, and of the stated figures, together: (h,) or (designs, h)."""
+    stated = [one.peak_to_peak for one in (converter.ripple, converter.spike) if one is not None]
+    return np.broadcast_shapes(*(np.shape(one) for one in (*arrays, *stated)))
+
+
+def _by_design(values: Any, shape: tuple[int, ...]) -> Any:
+    """Values (designs,) as one number, or (designs, 1)."""
+    return values[0] if len(shape) == 1 else values[:, None]
+
+
+def _root(miss: _Miss, left: Real, right: Real, start: Real, wanted: NDArray[np.bool_]) -> Real:
+    """Root of ``miss`` between left and right, elementwise; where none is ``wanted`` the value means nothing.
+
+    Newton's method, as the readings are linear in between; halving where that leaves the interval or gains too little.
     """
-    a, at_a, b, at_b, share = right, at_right, left, at_left, 0.5
-    best, at_best = np.where(abs(at_a) < abs(at_b), a, b), np.minimum(abs(at_a), abs(at_b))
-    none = np.sign(at_a) == np.sign(at_b)
+    x, done = np.where((start > left) & (start < right), start, (left + right) / 2), ~wanted
+    before = np.full(x.shape, np.inf)
     for _ in range(_STEPS):
-        x = a + share * (b - a)
-        at_x = miss(x)
-        same = np.sign(at_x) == np.sign(at_a)
-        c, at_c = np.where(same, a, b), np.where(same, at_a, at_b)
-        b, at_b = np.where(same, b, a), np.where(same, at_b, at_a)
-        a, at_a = x, at_x
-        best, at_best = np.where(abs(at_a) < at_best, a, best), np.minimum(abs(at_a), at_best)
-        if np.all(none | (at_best < _CLOSE) | (abs(b - a) < _CLOSE)):
+        off, there = miss(x)
+        done |= np.abs(off) < _CLOSE
+        if np.all(done):
             break
-        share = _next_share(a, b, c, at_a, at_b, at_c)
-    return best
-
-
-def _next_share(a: Any, b: Any, c: Any, at_a: Any, at_b: Any, at_c: Any) -> Any:
-    """Where to look next between a (0) and b (1), the root lying between them and c behind one of them."""
-    with np.errstate(all="ignore"):
-        xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
-        quadratic = at_a / (at_b - at_a) * at_c / (at_b - at_c)
-        quadratic += (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
-        usable = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
-    return np.clip(np.where(usable, quadratic, 0.5), 1e-9, 1 - 1e-9)
+        left, right = np.where(off < 0, x, left), np.where(off < 0, right, x)
+        usable = (there > left) & (there < right) & (np.abs(off) < before / 2)
+        x, before = np.where(done, x, np.where(usable, there, (left + right) / 2)), np.abs(off)
+    return x
 
 
 def _contradiction(

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
+from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.components import Branch, Component, capacitor, line_currents, resistor
-from filterlib.system.model import Count, Model, Name, Note
+from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
@@ -27,14 +27,14 @@ CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the cha
 
 Line = Literal["plus", "return", "both"]
 Imbalance = Annotated[Ranged, RangedQuantity("", "{owner} in one line over that in the other", low=-0.9, high=0.9)]
-Loop = Annotated[Any, Quantity("H", low=0, high=1e-6)]
+Loop = Annotated[Value, Quantity("H", low=0, high=1e-6)]
 
 
 @dataclass
 class Lines:
-    """Where the two lines stand while stages are added: the present node of each, and how to reach the next.
+    """Where the two lines are while stages are added: the present node of each, and how to reach the next.
 
-    ``last`` holds, for each line, the number of the last stage that stands in it: its far node is the load's.
+    ``last`` holds, for each line, the number of the last stage in it: its far node is the load's.
     """
 
     plus: str
@@ -54,7 +54,7 @@ class Lines:
 
 
 class Stage(Model):
-    """One stage: ``name`` stands on the schematic and names its elements."""
+    """One stage: ``name`` is shown on the schematic and names its elements."""
 
     prefix: ClassVar[str] = "X"
     name: Name = ""
@@ -62,7 +62,7 @@ class Stage(Model):
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """The lines in which the stage stands in series."""
+        """The lines in which the stage is in series."""
         return ()
 
     @property
@@ -97,7 +97,7 @@ class ShuntCapacitor(Stage):
         yield capacitor(self.name, self.name, self.part, self.count, state.bias(self.name))
 
 
-def _imbalance_default(data: dict[str, Any]) -> Ranged:
+def _imbalance_default(data: Validated) -> Ranged:
     spread = min(float(np.max(getattr(data.get("part"), "tolerance", 0.2))), 0.9)
     return default(0.0, -spread, spread, "of one lot: they differ by the tolerance of one (common practice, no source)")
 
@@ -157,7 +157,7 @@ class Damping(Stage):
     prefix: ClassVar[str] = "D"
     kind: Literal["damping"]
     part: Capacitor
-    resistance: Annotated[Any, Quantity("ohm", low=0, high=1e6)]
+    resistance: Annotated[Value, Quantity("ohm", low=0, high=1e6)]
     count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
@@ -199,14 +199,14 @@ class SeriesChoke(Stage):
             self.part_in(line).add(circuit, name, a, b, current=current, temperature=temperature)
 
     def components(self, state: State) -> Iterator[Component]:
-        """A choke for each line in which one stands."""
+        """A choke for each line that has one."""
         ohms, single = self.part.resistance_at(state.temperature), len(self.lines) == 1
         for line, current in zip(self.lines, line_currents(state, self.name, len(self.lines)), strict=False):
             name, label = (self.name, self.name) if single else (f"{self.name}.{line}", f"{self.name}, {line} line")
             yield Component(name, label, "choke", self.part_in(line), (Branch(name, 1, current, ohms),))
 
     def part_in(self, line: str) -> DifferentialChoke:
-        """The choke that stands in one of the lines, "plus" or "return"."""
+        """The choke in one of the lines, "plus" or "return"."""
         if self.line != "both":
             return self.part
         half = self.imbalance.value / 2 * (1 if line == "plus" else -1)
@@ -289,7 +289,14 @@ KINDS: dict[str, type[Stage]] = {
 
 
 def _add_capacitor(
-    stage: Any, circuit: Circuit, a: str, b: str, state: State, *, part: Capacitor | None = None, suffix: str = ""
+    stage: ShuntCapacitor | ChassisCapacitor | Damping,
+    circuit: Circuit,
+    a: str,
+    b: str,
+    state: State,
+    *,
+    part: Capacitor | None = None,
+    suffix: str = "",
 ) -> None:
     name = f"{stage.name}{suffix}"
     (part or stage.part).aged(state.age, state.temperature).add(
@@ -299,7 +306,7 @@ def _add_capacitor(
 
 
 def add_filter(
-    circuit: Circuit, stages: tuple[Any, ...], start: tuple[str, str], end: tuple[str, str], state: State
+    circuit: Circuit, stages: Sequence[Stage], start: tuple[str, str], end: tuple[str, str], state: State
 ) -> None:
     """Add every stage between the nodes ``start`` (plus, return) and ``end``; a line without one becomes a short."""
     last = {"plus": 0, "return": 0}

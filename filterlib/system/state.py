@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+
+from filterlib.parts.base import Value
 
 ROOM = 293.15  # [K]
 
@@ -25,30 +26,30 @@ class State:
     input_voltage: float | None = None
     age: float = 0.0
     load_scale: Mapping[str, float] = field(default_factory=dict)
-    load_voltages: Mapping[str, Any] = field(default_factory=dict)
-    load_currents: Mapping[str, Any] = field(default_factory=dict)
-    biases: Mapping[str, Any] = field(default_factory=dict)
-    currents: Mapping[str, Any] = field(default_factory=dict)
-    unbalances: Mapping[str, Any] = field(default_factory=dict)
-    terminal_voltage: Any = 0.0
-    converter_current: Any = 0.0
+    load_voltages: Mapping[str, Value] = field(default_factory=dict)
+    load_currents: Mapping[str, Value] = field(default_factory=dict)
+    biases: Mapping[str, Value] = field(default_factory=dict)
+    currents: Mapping[str, Value] = field(default_factory=dict)
+    unbalances: Mapping[str, Value] = field(default_factory=dict)
+    terminal_voltage: Value = 0.0
+    converter_current: Value = 0.0
 
     def scale(self, load: str) -> float:
         """Share of its full draw that a load takes."""
         return self.load_scale.get(load, 1.0)
 
-    def voltage(self, load: str) -> Any:
+    def voltage(self, load: str) -> Value:
         """Voltage at a load [V]."""
         return self.load_voltages.get(load, self.nominal_voltage)
 
-    def bias(self, part: str) -> Any:
+    def bias(self, part: str) -> Value:
         """DC voltage across a capacitor [V]."""
         return self.biases.get(part, 0.0)
 
-    def current(self, part: str) -> Any:
+    def current(self, part: str) -> Value:
         """Balanced DC current through a choke or wire [A]."""
         return self.currents.get(part, 0.0)
 
-    def unbalance(self, part: str) -> Any:
+    def unbalance(self, part: str) -> Value:
         """Sum of the currents of both windings, each towards the load [A]."""
         return self.unbalances.get(part, 0.0)

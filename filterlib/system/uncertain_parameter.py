@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel
 
 from filterlib.parts.base import Part, Quantity, Toleranced, Unequal
 from filterlib.system.model import Model, marks
 from filterlib.system.ranged import Ranged, RangedQuantity
 
+_Share = TypeVar("_Share", float, NDArray[np.float64])
+
 
 @dataclass(frozen=True)
 class UncertainParameter:
-    """One value that may lie elsewhere: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
+    """One value with its range: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
 
     ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``.
     """
@@ -35,14 +38,15 @@ class UncertainParameter:
         """True where the range is walked in ratios."""
         return self.low > 0 and self.high > 2 * self.low
 
-    def at(self, share: Any) -> Any:
+    def at(self, share: _Share) -> _Share:
         """The value at a share 0 .. 1 of the range (an array gives an array)."""
+        walked: _Share = self.low + (self.high - self.low) * share
         if self.logarithmic:
-            return self.low * (self.high / self.low) ** share
-        return self.low + (self.high - self.low) * share
+            walked = self.low * (self.high / self.low) ** share
+        return walked
 
     def share(self, value: float) -> float:
-        """The share of the range at which a value lies: the other way round."""
+        """The share of the range of a value: the other way round."""
         if self.logarithmic:
             return float(np.log(value / self.low) / np.log(self.high / self.low))
         return (value - self.low) / (self.high - self.low)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, cast
 
-from filterlib.parts.base import Part
+from filterlib.parts.base import Part, Value
 from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
@@ -19,23 +19,23 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     The order is kept: quasi-random points go by it. Unit and label of each are those at the field of its model.
     """
     driven = design.driven
-    found = [*ranges("converter", design.converter, driven=driven)]
+    parameters = [*ranges("converter", design.converter, driven=driven)]
     for pair in design.all_couplings:
         key = f"coupling.{pair.name}"  # of its one value too
-        found += (replace(one, key=key) for one in ranges(key, pair, owner=f"{pair.first} and {pair.second}"))
+        parameters += (replace(one, key=key) for one in ranges(key, pair, owner=f"{pair.first} and {pair.second}"))
     for stage in design.filter:
-        found += ranges(f"filter.{stage.name}", stage, owner=stage.name, driven=driven)
+        parameters += ranges(f"filter.{stage.name}", stage, owner=stage.name, driven=driven)
     for load in design.loads:
-        found += ranges(f"load.{load.name}", load, owner=load.name, driven=driven)
+        parameters += ranges(f"load.{load.name}", load, owner=load.name, driven=driven)
     if design.clip is not None:
-        found += ranges("clip", design.clip)
+        parameters += ranges("clip", design.clip)
     if tolerances:
         for stage in design.filter:
-            found += toleranced(f"filter.{stage.name}", stage.part, owner=stage.name)
-    return tuple(found)
+            parameters += toleranced(f"filter.{stage.name}", stage.part, owner=stage.name)
+    return tuple(parameters)
 
 
-def with_values(design: Design, values: Mapping[str, Any]) -> Design:
+def with_values(design: Design, values: Mapping[str, Value]) -> Design:
     """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
 
     Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.

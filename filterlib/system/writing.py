@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
 from pydantic import BaseModel
@@ -22,6 +22,8 @@ from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity, format_temperature, quantity
 
+Text: TypeAlias = "str | dict[str, Text] | list[Text]"
+"""What is written under a key: text ready for the file, or more of it in a table or a list."""
 MOST_DIGITS = 17  # that a float can need
 ENDS = ("value", "low", "high")  # of a range
 SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling")
@@ -41,19 +43,19 @@ def design_toml(design: Design) -> str:
 
     Defaults are left out, so that they stay defaults with their ranges; a part of the library's tables is written by
     its name, any other with all its values, a measured one and a limit of one's own with the whole path of the file; ``tables`` are left out,
-    because the parts stand in the file.
+    because the parts are in the file.
 
     Raises
     ------
     FilterlibError
         Where a value is an array: one file holds one design; where a measured part was changed away from its file; and
-        where the converter was recorded: how the recording was read stands in the file that names it, so a copy of that
+        where the converter was recorded: how the recording was read is in the file that names it, so a copy of that
         file is the one to change.
 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
     ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
@@ -64,28 +66,29 @@ def design_toml(design: Design) -> str:
     fields = dict(_fields(design))
     fields.pop("tables", None)
     lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
-    lines += _section("[converter]", fields["converter"], "converter")
-    if "input_side" in fields:
-        lines += _section("[input_side]", fields["input_side"], "")
+    for name, value in fields.items():
+        if isinstance(value, dict):
+            lines += _section(f"[{name}]", value, name if name == "converter" else "")
     for name in SECTIONS:
         for entry in fields.get(name, ()):
             lines += _section(f"[[{name}]]", entry, "")
     return "\n".join(lines).strip() + "\n"
 
 
-def stated(design: Design) -> dict[str, Any]:
-    """What a design file states, nested as in the file: every value the text that stands there, a recording its file.
+def stated(design: Design) -> dict[str, Text]:
+    """What a design file states, nested as in the file: every value its text there, a recording its file.
 
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
     '"0.55 ± 10 %"'
     """
     return dict(_fields(design))
 
 
-def _section(head: str, fields: dict[str, Any], name: str) -> Iterator[str]:
-    """A heading and its keys; what stands below it gets a heading of its own where it has a name, else braces."""
+def _section(head: str, fields: Text, name: str) -> Iterator[str]:
+    """A heading and its keys; what is below it gets a heading of its own where it has a name, else braces."""
+    assert isinstance(fields, dict)  # a model's
     yield from ("", head)
     for key, value in fields.items():
         if not _headed(value, name):
@@ -95,12 +98,12 @@ def _section(head: str, fields: dict[str, Any], name: str) -> Iterator[str]:
             yield from _section(f"[{name}.{key}]", value, "")
 
 
-def _headed(value: Any, name: str) -> bool:
+def _headed(value: Text, name: str) -> bool:
     """True for what gets a heading of its own: a table that is no range."""
     return isinstance(value, dict) and bool(name) and set(value) != set(ENDS)
 
 
-def _inline(value: Any) -> str:
+def _inline(value: Text) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{_key(key)} = {_inline(one)}" for key, one in value.items()) + " }"
     if isinstance(value, list):
@@ -112,7 +115,7 @@ def _key(name: str) -> str:
     return name if name.isascii() and name.replace("_", "").replace("-", "").isalnum() else _text(name)
 
 
-def _fields(model: BaseModel) -> Iterator[tuple[str, Any]]:
+def _fields(model: BaseModel) -> Iterator[tuple[str, Text]]:
     """Key and value of what was stated, in the order of the model: text ready for the file, dict or list."""
     for name, field in type(model).model_fields.items():
         if name not in model.model_fields_set:
@@ -125,11 +128,11 @@ def _fields(model: BaseModel) -> Iterator[tuple[str, Any]]:
             yield field.alias or name, _written(value, unit, name)
 
 
-def _unit(mark: Any) -> str:
+def _unit(mark: object) -> str:
     return "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", "")
 
 
-def _written(value: Any, unit: str, name: str) -> Any:
+def _written(value: object, unit: str, name: str) -> Text:
     if isinstance(value, MeasuredCapacitor | MeasuredChoke):
         return dict(_measured(value))
     if isinstance(value, Part):
@@ -149,8 +152,8 @@ def _written(value: Any, unit: str, name: str) -> Any:
     return _scalar(value, unit, name)
 
 
-def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, Any]]:
-    """What was stated beside the file; the rest is read from it again."""
+def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, Text]]:
+    """What was stated with the file; the rest is read from it again."""
     for name, read in part.computed(part.measurement).items():
         if np.any(getattr(part, name) != read):
             raise FilterlibError(f"{name}: a measured part that was changed away from {part.file} is not written")
@@ -161,14 +164,14 @@ def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, An
             yield name, value
 
 
-def _scalar(value: Any, unit: str, name: str) -> str:
+def _scalar(value: object, unit: str, name: str) -> str:
     if isinstance(value, str):
         return _text(value)
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, np.ndarray):
-        raise FilterlibError(f"{name}: stands for {len(value)} designs; a file holds one")
-    return _number(value, unit) if unit else repr(value)
+        raise FilterlibError(f"{name}: is an array of {len(value)} designs; a file holds one")
+    return _number(value, unit) if unit and isinstance(value, int | float) else repr(value)
 
 
 def _in_tables(part: Part) -> bool:
@@ -176,7 +179,7 @@ def _in_tables(part: Part) -> bool:
     return one and any(table.get(part.name) == part for table in standard_tables())
 
 
-def _ranged(value: Ranged, unit: str, name: str) -> Any:
+def _ranged(value: Ranged, unit: str, name: str) -> Text:
     if value.known and value.value == value.low:
         return _scalar(value.value, unit, name)
     if (

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from filterlib.analysis.causes.resonances import Resonance
+
 SYMBOLS = {"met throughout": "✓", "depends on": "◐", "not met": "✗", "not known": "?"}
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}
 _PHRASES = {
@@ -91,3 +93,8 @@ def element_words(name: str) -> str:
     """
     head, _, tail = name.partition(".")
     return f"{head}'s {tail.replace('_', ' ').replace('.', ' ')}" if tail else name
+
+
+def resonance_words(found: Resonance) -> str:
+    """The two elements of a resonance."""
+    return f"{element_words(found.inductive)} with {element_words(found.capacitive)}"

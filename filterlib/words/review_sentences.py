@@ -1,19 +1,35 @@
-"""What a review comes to, in words: the outcome, and what is to be known although no requirement asks for it."""
+"""What a review comes to, in words: the outcome, every verdict, what is left, what to trust, and what can hurt."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
 
+import numpy as np
+
+from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
-from filterlib.words.quantities import interval_text, joined, number
+from filterlib.analysis.ripple.ripple import measurement
+from filterlib.analysis.ripple.spectra import bands
+from filterlib.system.chassis import HAZARDOUS
+from filterlib.units import format_quantity
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.measurement_sentences import measurement_words
+from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import stress_sentence
+from filterlib.words.stability_sentences import part_note, stability_sentence
 
 _OUTCOMES = {
     "not met": "not met",
     "not known": "not known",
-    "depends on": "undecided because something is not known",
+    "depends on": "undecided: needs a measurement",
     "met throughout": "met throughout",
+}
+_SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
+_UNKNOWN = {
+    "unstable": "the circuit is unstable at {point}",
+    "no ladder": "a part has no ladder, so no step can be given",
+    "no harmonic": "no harmonic is where it has a limit",
 }
 
 
@@ -27,20 +43,58 @@ def summary(result: ReviewResult) -> str:
     if not total:
         return "No requirement is stated, so none was judged."
     if count["met throughout"] == total:
-        return "Every requirement is met throughout its band, at every operating point."
+        return "Every requirement is met over the whole range, at every operating point."
     parts = [f"{count[word]} {words}" for word, words in _OUTCOMES.items() if count[word]]
     return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}."
+
+
+def verdict_sentence(verdict: Verdict) -> str:
+    """One requirement and what became of it."""
+    start = capital(verdict.requirement)
+    if verdict.unknown is not None:
+        return f"{start}: not known, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
+    if verdict.nearest is not None:
+        doubt = "" if verdict.trusted else ", where the model is no longer trusted"
+        answer = f"depends on {verdict.label}" if verdict.label else verdict.verdict
+        return f"{start}: {answer}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
+    open_ = verdict.verdict == "depends on"
+    answer = f"depends on the {verdict.label}" if open_ else verdict.verdict
+    advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
+    value, ends = number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
+    told = f"{value} ({ends} over the uncertainty)" if " to " in ends else value
+    return f"{start}: {answer}. It is {told}, worst at {verdict.point}." + (
+        f" To decide it, measure {advice}." if advice else ""
+    )
+
+
+def headline(result: ReviewResult) -> str:
+    """What makes up the ripple that is left, where it matters most."""
+    unstable = next((point.operating for point in result.points if not point.operating.stable), None)
+    if unstable is not None:
+        return f"At {unstable.point} the circuit is {stability_sentence(unstable.stability)}."
+    load, label, point = result.judgement.decisive
+    figure, before = (point.ripple.figures[place, label] for place in (load, f"{load}_before"))
+    width = next(band.words for band in bands(result.design) if band.label == label)
+    parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
+    most = parts[0][0]
+    text = (
+        f"The filter leaves {number(figure.peak_to_peak, 'V')} of {number(before.peak_to_peak, 'V')} peak to peak at {load} "
+        f"({width}, operating point {point.operating.point})"
+    )
+    if len(parts) == 1:
+        return f"{text}, all of it from {_source(most)}."
+    words = ", ".join(f"{_source(name)} {number(alone, 'V')}" for name, alone in parts)
+    falls = figure.reduction[most] / figure.peak_to_peak if figure.peak_to_peak else 0.0
+    return f"{text}. Each source alone makes: {words}. Without {_source(most)} the whole would fall by {share(falls)}."
+
+
+def _source(name: str) -> str:
+    return _SOURCES.get(name, f"the ripple current of {name}")
 
 
 def broken_ratings(result: ReviewResult) -> list[str]:
     """A sentence for every rating that is exceeded, or may be; those exceeded first."""
     return [stress_sentence(check, point) for point, check in result.exceeded]
-
-
-def cautions(result: ReviewResult) -> Iterator[str]:
-    """What can hurt, or break."""
-    yield from (f"A rating is exceeded, or may be: {rating}" for rating in broken_ratings(result))
-    yield from result.cautions
 
 
 def ratings(result: ReviewResult) -> str:
@@ -63,3 +117,60 @@ def review_notes(result: ReviewResult) -> list[str]:
             f"uncertainty: {interval_text(margin.low, margin.high, 'dB')}."
         )
     return notes
+
+
+def trust(result: ReviewResult) -> Iterator[str]:
+    """Where the model stops being trusted."""
+    design, first = result.design, result.points[0].ripple
+    if first.reason is None:
+        yield (
+            f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout that the file does not state decide: "
+            "figures in full bandwidth are an estimate of the order of magnitude"
+        )
+        if np.isfinite(first.largest_factor):
+            yield (
+                f"To take the measuring arrangement away, the reading was multiplied by up to {first.largest_factor:.3g} "
+                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside"
+            )
+    bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
+    if recorded is not None:
+        yield (
+            f"The ripple is that of {recorded.file}: {int(recorded.kept.sum())} of {len(recorded.harmonics)} harmonics are "
+            f"above its noise, up to {format_quantity(recorded.highest, 'Hz')}; the others are left out, and beyond "
+            f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} nothing is claimed of it"
+        )
+    elif bandwidth is not None and design.converter.spike is None:
+        yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
+    yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
+    parts = [(stage.name, stage.part) for stage in design.filter]
+    parts += [(f"input of {one.name}", one.input_capacitor.part) for one in design.loads if one.input_capacitor]
+    yield from (f"{name} {part.caveat}" for name, part in parts if part.caveat)
+    for point in result.points:
+        yield from (f"{point.operating.point}: {part_note(note)}" for note in point.operating.notes)
+
+
+def cautions(result: ReviewResult) -> Iterator[str]:
+    """What can hurt, or break."""
+    design = result.design
+    yield from (f"A rating is exceeded, or may be: {rating}" for rating in broken_ratings(result))
+    yield (
+        "A battery can feed a short circuit with hundreds of amperes: fuse it at its terminal, and never work on live "
+        "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
+    )
+    yield (
+        f"Capacitors keep their charge after switching off (here up to {format_quantity(result.stored_energy, 'J')} in converter, "
+        "filter and loads): discharge them through a resistor and measure before touching"
+    )
+    if design.converter.output_voltage > HAZARDOUS or (design.converter.input_voltage or 0) > HAZARDOUS:
+        yield "Above 60 V DC a touch can kill: insulation, clearances and protection against contact are needed, by a licensed person"
+    if any(stage.kind == "capacitor_to_chassis" for stage in design.filter):
+        yield (
+            "Capacitors to the chassis carry earth-leakage current, and on a hazardous voltage they must be of a safety class "
+            "(Y, IEC 60384-14) with a sound earth connection"
+        )
+    if design.clip is not None:
+        yield (
+            "The clip of an earthed oscilloscope is a wire to earth: on any conductor that is not earthed already it is a short "
+            "circuit through its thin lead; look where earth is before clipping on, or use a probe made for floating circuits"
+        )
+    yield "Local codes and the judgement of a licensed practitioner come before anything on this page"

@@ -2,10 +2,10 @@
 
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.exploration import explore, refined
 from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
-from filterlib.system.files import load_design
 
 
 @pytest.fixture(scope="module")

@@ -7,14 +7,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from filterlib import load_design
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.files import load_design
-from filterlib.system.source_spectra import measuring_circuit, source_spectra
+from filterlib.system.measuring import measuring_circuit
+from filterlib.system.source_spectra import source_spectra
+from filterlib.words.measurement_sentences import inside_sentences
 from tests import make_recordings as invented
 
 DATA = Path(__file__).parents[2] / "data"
@@ -98,7 +100,7 @@ def test_the_usual_case_is_decided():
     assert found.misfit < 0.01
     assert found.frequency == pytest.approx(180e3, rel=1e-5, abs=0)  # hand
     assert found.frequencies[-1] <= 20e6
-    assert any("ESL and lead together" in line for line in found.words)
+    assert any("ESL and lead together" in line for line in inside_sentences(found))
 
 
 def test_uncertainty_follows_what_is_known_of_the_capacitor():
@@ -253,7 +255,7 @@ def test_another_capacitor_than_stated_is_refused(usual):
 def test_too_little_above_the_noise(usual):
     """Only the first two harmonics of a symmetrical triangle are left."""
     weak = [taken(converter(duty=0.5), capacitors, noise=40e-3, seed=4) for capacitors in ((), (TEST,))]
-    refused("harmonics of the bare terminals stand clear of the noise, and 3 are needed", *weak)
+    refused("harmonics of the bare terminals are above the noise, and 3 are needed", *weak)
 
 
 def test_no_single_period_is_refused(usual):
@@ -281,12 +283,12 @@ def test_what_is_left_open_stays_as_it_was():
     """Of a converter whose ESR is far below the reactances the ESR may be left open, if the caller allows it."""
     inside = converter(output_esr=0.3e-3, output_capacitance=8e-6)
     readings = pair(inside, noise=0.5e-3)
-    refused("do not decide esr", *readings)
+    refused("do not determine esr", *readings)
     found = fit_inside(*readings, TEST, converter(), CURRENT, needed=("capacitance", "inductance"))
     assert found.undecided == ("esr",)
     assert found.inside(converter()).output_esr == converter().output_esr
     assert found.inside(converter()).output_capacitance.value == found.capacitance.value
-    assert any(line == "esr inside: left open by the readings" for line in found.words)
+    assert "the data do not determine the ESR inside" in inside_sentences(found)
 
 
 def test_the_esl_keeps_its_range_where_asked(usual):

@@ -109,7 +109,7 @@ def test_another_converters_recording(tmp_path):
 def test_without_a_reader_the_name_is_refused(tmp_path):
     """The plain reader of design files knows no recordings, and says so instead of passing one over."""
     with pytest.raises(InputError, match="a recording that was read is needed here"):
-        files.load_design(written(tmp_path, f'recording = "{RECORDING}"'))
+        files.read_design(written(tmp_path, f'recording = "{RECORDING}"'))
 
 
 SECOND = f'recording = "{RECORDING}"\nwith_capacitor = {{ recording = "%s", capacitance = "%s" }}'

@@ -1,7 +1,7 @@
 """The engine's speed: a pi filter with all its parasitics, against dense LAPACK and against the ladder by hand.
 
 Run with the BLAS threads pinned to one. Everything is in the time: assembly, elimination, guard. The dense way solves
-the nodal equations (nodes, inductors and source as uncertain_parameters) with batched ``numpy.linalg.solve``; the hand-written way
+the nodal equations (nodes, inductors and source as unknowns) with batched ``numpy.linalg.solve``; the hand-written way
 multiplies out the ladder and guards nothing.
 """
 

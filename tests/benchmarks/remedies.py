@@ -10,13 +10,13 @@ from filterlib import load_design
 from filterlib.analysis.causes.candidates import candidates
 from filterlib.analysis.causes.reasons import PAIRS, reasons
 from filterlib.analysis.ripple.at_load import GRID
-from filterlib.analysis.ripple.nominal import kept_source_spectra
 from filterlib.analysis.ripple.spectra import driven, full_current
 from filterlib.network import dense
 from filterlib.network.plan import make_plan
 from filterlib.network.tableau import build
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
+from filterlib.system.source_spectra import source_spectra
 from tests.benchmarks.engine import Row, seconds
 
 CANDIDATES = 30
@@ -36,7 +36,7 @@ def _dense(design) -> float:
     """Seconds that one design takes with dense matrices, at the same frequencies, assembly included."""
     state = design.state()
     circuit = design.build(state)
-    forces = kept_source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
+    forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
     f = np.concatenate((GRID, forces.frequencies[1:]))
 
     def solve():

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
 from filterlib.show.report import write_review
-from filterlib.system.files import load_design
 
 SCREENS = Path(__file__).parent / "screens"
 SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}

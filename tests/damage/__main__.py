@@ -34,6 +34,7 @@ def main(arguments: Sequence[str] | None = None, root: Path = ROOT) -> int:
     parser.add_argument("--count", type=int, default=100, help="how many lines are damaged")
     parser.add_argument("--only", help="numbers of the damages to try, with commas; without it all")
     parser.add_argument("--jobs", type=int, default=1, help="how many at a time")
+    parser.add_argument("--limit", type=float, default=600.0, help="seconds for the tests of one damage")
     parser.add_argument("--json", type=Path, help="a file for the results")
     parser.add_argument("--list", action="store_true", help="say what would be damaged, and do nothing")
     given = parser.parse_args(arguments)
@@ -45,7 +46,9 @@ def main(arguments: Sequence[str] | None = None, root: Path = ROOT) -> int:
         return 0
     told = lambda text: print(text, flush=True)  # noqa: E731
     done: dict[int, Result] = {}
-    for number, result in zip(drawn, results(root, list(drawn.values()), jobs=given.jobs, told=told), strict=True):
+    for number, result in zip(
+        drawn, results(root, list(drawn.values()), jobs=given.jobs, limit=given.limit, told=told), strict=True
+    ):
         done[number] = result
         print(f"{line(number, result.damage)}\n     {result.outcome}: {result.why} ({result.tests} tests)", flush=True)
         if given.json:

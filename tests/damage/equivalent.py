@@ -1,3 +1,7 @@
 """Damages that change nothing that can be seen, each read and understood: function, what was there, what came, and why."""
 
-EQUIVALENT: dict[tuple[str, str, str], str] = {}
+EQUIVALENT: dict[tuple[str, str, str], str] = {
+    ("_repetitions", "shortest + 1", "shortest - 1"): (
+        "a single lag is left between shortest and longest: fewer than three periods, which are refused a few lines on"
+    ),
+}

@@ -24,7 +24,6 @@ from tests.damage.equivalent import EQUIVALENT
 
 ELSEWHERE = {"show", "words", "browser", "notebooks", "benchmarks", "damage"}
 """Folders of tests that are left out, as are the files beside them, which run commands: slow, and none of the physics' own."""
-LIMIT = 600.0  # [s] for the tests of one damage
 SLOWER = 4.0  # how much longer than without damage tests may take, and so the share of the limit that they may ask for
 START = 120.0  # [s] to begin with
 PYTEST = (
@@ -164,7 +163,7 @@ def stages(damage: Damage, tests: list[Test], tree: Path) -> list[list[Test]]:
     return [stage for stage in (close, rest) if stage]
 
 
-def tried(copy: Copy, damage: Damage, tests: list[Test], limit: float = LIMIT) -> Result:
+def tried(copy: Copy, damage: Damage, tests: list[Test], limit: float) -> Result:
     """What becomes of one damage."""
     same = EQUIVALENT.get((damage.function, damage.old, damage.new))
     if same:
@@ -205,9 +204,12 @@ def _within(tests: Iterable[Test], seconds: float) -> Iterator[Test]:
 
 
 def results(
-    root: Path, damages: list[Damage], *, jobs: int = 1, told: Callable[[str], None] = print
+    root: Path, damages: list[Damage], *, jobs: int = 1, limit: float = 600.0, told: Callable[[str], None] = print
 ) -> Iterator[Result]:
-    """The damages one after the other (``jobs`` at a time), in their order; the tree at ``root`` stays as it is."""
+    """The damages one after the other (``jobs`` at a time), in their order; the tree at ``root`` stays as it is.
+
+    ``limit`` [s]: for the tests of one damage.
+    """
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(jobs) as pool:
         idle: SimpleQueue[Copy] = SimpleQueue()
         for number in range(jobs):
@@ -223,4 +225,4 @@ def results(
         common = on_a_copy(lambda copy, _: _common(copy.tree), None)
         watch = partial(on_a_copy, lambda copy, group: known_tests(copy, group, common, told))
         tests = [test for found in pool.map(watch, groups(root)) for test in found]
-        yield from pool.map(partial(on_a_copy, lambda copy, damage: tried(copy, damage, tests)), damages)
+        yield from pool.map(partial(on_a_copy, lambda copy, damage: tried(copy, damage, tests, limit)), damages)

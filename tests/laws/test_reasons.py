@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from filterlib import load_design
-from filterlib.analysis.causes.reason_words import fact
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
 from filterlib.units import format_quantity
+from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
 
 DEMOS = ("tide-gauge-clean.toml", "tide-gauge-brick.toml")
@@ -36,26 +36,37 @@ def test_powers_add_up_harmonic_by_harmonic(whole):
     assert np.all(np.abs(rest) <= 1e-11 * largest)
 
 
+def at(result, path):
+    """The number under a path of a result."""
+    for name in path.split("."):
+        result = result[int(name)] if name.isdigit() else getattr(result, name)
+    return result
+
+
 def test_every_sentence_holds_numbers_that_are_in_the_result(whole):
-    assert 3 <= len(whole.sentences) <= 6
-    for one in whole.sentences:
+    told = reason_sentences(whole)
+    assert 3 <= len(told) <= 6
+    for one in told:
         assert one.facts
         assert one.text.endswith(".")
-        for path, unit in one.facts:
-            assert format_quantity(fact(whole, path), unit, 3) in one.text
+        for fact in one.facts:
+            assert fact.value == at(whole, fact.path)
+            assert format_quantity(fact.value, fact.unit, 3) in one.text
     assert any(
-        one.text.startswith(("Next, ", "The nominal figure needs no change; for more margin, ", "No single change"))
-        for one in whole.sentences
+        one.text.startswith(
+            ("Change first: ", "The nominal figure needs no change. For more margin: ", "No single change")
+        )
+        for one in reason_sentences(whole)
     )
 
 
 def test_every_number_with_a_unit_in_a_sentence_is_a_fact(whole):
     names = {name for mitigation in (*whole.mitigations, *whole.pairs) for name in mitigation.names}
-    for one in whole.sentences:
+    for one in reason_sentences(whole):
         text = one.text
         for name in sorted(names, key=len, reverse=True):
             text = text.replace(name, "")
-        told = [format_quantity(fact(whole, path), unit, 3) for path, unit in one.facts] + ["20 MHz"]
+        told = [format_quantity(fact.value, fact.unit, 3) for fact in one.facts] + ["20 MHz"]
         for number in re.findall(r"[-\d.]+ [mµnk]?(?:V|Hz|W)\b", text):
             assert number in told
 

@@ -229,3 +229,14 @@ def test_a_wave_without_a_mean_needs_no_bound_at_dc():
     assert answer.mean == 0
     with pytest.raises(CircuitError, match="no bound at DC"):
         made.periodic_response(Waveform.from_coefficients(1e-3, [0.1, 0.5]), "I", "a")
+
+
+@pytest.mark.parametrize(("ohms", "before"), [(50.0, ()), (np.array([[50.0], [60.0]]), (2,))])
+def test_between_a_node_and_itself_there_is_nothing_in_the_shape_of_all_else(ohms, before):
+    """hand: zero at every frequency and time."""
+    one = Circuit().voltage_source("V", "a", "0").resistor("R", "a", "b", ohms).capacitor("C", "b", "0", 1e-6)
+    for output in ("0", ("b", "b")):
+        for found, count in ((one.transfer([1e3, 1e4, 1e5], "V", output), 3), (one.transfer([0.0], "V", output), 1),
+                             (one.step_response([0.0, 1e-3], "V", output), 2)):  # fmt: skip
+            assert found.shape == (*before, count)
+            assert not found.any()

@@ -313,3 +313,41 @@ def test_the_interpreter_shows_values_as_before():
         "assert 'lcapy' in sys.modules and sys.displayhook is before",
     )
     subprocess.run([sys.executable, "-c", "\n".join(lines)], check=True)
+
+
+def test_formula_of_a_circuit_shows_as_mathematics():
+    """hand: a divider of R over C, and what JupyterLab gets to see."""
+    circuit = _driven().resistor("R1", "in", "out", 2.0).capacitor("C.loop_1", "out", "0", 0.5)
+    found = circuit.formula("V", "out")
+    assert str(found) == "1/(C.loop_1*R1*s + 1)"
+    assert found._repr_latex_() == (
+        r"$\displaystyle \frac{\text{V(out)}}{V} = \frac{1}{\text{C.loop\_1} R_{\mathrm{1}} s + 1}$"
+    )
+    assert found.values == {"R1": 2.0, "C.loop_1": 0.5}
+
+
+@pytest.mark.parametrize("output", ["n2", ("n1", "n2"), Current("l1"), Current("V")])
+def test_formula_of_a_circuit_against_the_engine(output):
+    """second method: the elimination, with the same values, also as several designs."""
+    f = np.geomspace(1e2, 1e6, 25)
+    circuit = _ladder(2)
+    assert_allclose(circuit.formula("V", output).at(f), circuit.transfer(f, "V", output), rtol=1e-9, atol=0)
+    several = circuit.copy().resistor("load", "n2", "0", np.array([[1.0], [50.0]]))
+    found = several.formula("V", output).at(f)
+    assert found.shape == (2, 25)
+    assert_allclose(found, several.transfer(f, "V", output), rtol=1e-9, atol=0)
+
+
+def test_formula_with_coupling_against_the_engine():
+    f = np.geomspace(1e-3, 1e1, 9)
+    circuit = _transformer(0.7)
+    assert_allclose(circuit.formula("V", "q").at(f), circuit.transfer(f, "V", "q"), rtol=1e-9, atol=0)
+
+
+def test_formula_of_too_much_is_refused():
+    with pytest.raises(CircuitError, match="a formula of 15 elements would fill pages"):
+        _ladder(5).formula("V", "n5")
+    with pytest.raises(CircuitError, match=r"^bead: an impedance given as a function has no formula$"):
+        _driven().immittance("bead", "in", "out", lambda f: 1 + 0 * f).resistor("R", "out", "0", 1.0).formula(
+            "V", "out"
+        )

@@ -9,7 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.errors import QuantityError
-from filterlib.network.spectrum import lowpass_response, phasors
+from filterlib.network import spectrum
+from filterlib.network.spectrum import extent, lowpass_response, phasors
 from filterlib.network.waveform import MOST_HARMONICS, Waveform, ring, trapezoid
 
 T = 1e-5
@@ -358,3 +359,40 @@ def test_phasors_by_doubling(count):
     expected = np.exp(-2j * np.pi * np.arange(count + 1) * turns)  # second method
     assert np.max(np.abs(phasors(count, turns) - expected)) < 1e-11  # scale: 1
     assert phasors(count, 0.25).shape == (count + 1,)
+
+
+def sampled_extent(terms, count):
+    """second method: the extremes of as many samples as it takes, each by the parabola through three of them."""
+    wave = np.fft.irfft(np.where(np.arange(terms.shape[-1]) == 0, 0, terms), count, axis=-1, norm="forward")
+    ends = []
+    for one in (wave, -wave):
+        at, rows = one.argmax(axis=-1), np.arange(len(one))
+        before, here, after = one[rows, at - 1], one[rows, at], one[rows, (at + 1) % count]
+        ends.append(here + (after - before) ** 2 / (8 * (2 * here - before - after)))
+    return ends[0] + ends[1]
+
+
+@pytest.mark.parametrize("falling", [0, 1, 2])
+def test_extent_is_found_between_samples(falling):
+    """second method: 512 samples a half period of the highest harmonic, for harmonics of equal size to falling ones."""
+    rng = np.random.default_rng(falling)
+    k = np.maximum(np.arange(41), 1)
+    terms = (rng.standard_normal((200, 41)) + 1j * rng.standard_normal((200, 41))) / k**falling
+    np.testing.assert_allclose(extent(terms), sampled_extent(terms, 2 * 512 * 41), rtol=1e-8, atol=0)
+
+
+def test_extent_by_hand():
+    """hand: a sine of amplitude 3; cos + cos 2: 2 at 0, and at cos = -1/4 the value 2/16 - 1/4 - 1; the mean is left out."""
+    waves = np.array([[7.0, 1.5j, 0], [-5.0, 0.5, 0.5], [0, 0, 0]])
+    np.testing.assert_allclose(extent(waves), [6.0, 2 + 1.125, 0.0], rtol=1e-14, atol=0)
+    np.testing.assert_allclose(extent(waves[1]), 3.125, rtol=1e-14, atol=0)
+
+
+def test_extent_of_many_waves_is_that_of_each(monkeypatch):
+    """hand: rows looked at some at a time, in any leading shape."""
+    rng = np.random.default_rng(5)
+    terms = (rng.standard_normal((3, 4, 9)) + 1j * rng.standard_normal((3, 4, 9))) / np.arange(1, 10)
+    whole = extent(terms)
+    monkeypatch.setattr(spectrum, "BLOCK", 100)
+    np.testing.assert_allclose(extent(terms), whole, rtol=1e-13, atol=0)
+    np.testing.assert_allclose([[extent(one) for one in row] for row in terms], whole, rtol=1e-13, atol=0)

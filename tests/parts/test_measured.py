@@ -9,7 +9,7 @@ import pytest
 import skrf
 from numpy.testing import assert_allclose
 
-from filterlib import measured_part, measured_two_port
+from filterlib import load_design, measured_part, measured_two_port
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
@@ -20,8 +20,8 @@ from filterlib.parts.one_port_fit import DECIBELS, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.show.part import part_files, part_text
-from filterlib.system.files import load_design
 from filterlib.system.writing import save_design
+from filterlib.words.review_sentences import trust
 from tests import make_measured
 from tests.designs import design, resistive
 
@@ -402,7 +402,7 @@ def test_a_design_names_measured_parts_beside_it(beside):
     assert [stage.part.kind for stage in found.filter] == ["measured_capacitor", "measured_choke"]
     assert found.filter[0].part.tolerance == pytest.approx(0.1, rel=1e-12, abs=0)
     result = review(found)
-    said = [one for one in result.trust if "as measured in" in one]
+    said = [one for one in trust(result) if "as measured in" in one]
     assert [one.split(" is ")[0] for one in said] == ["C1", "L1", "input of modem"]
     assert "film-470n.csv, 2 kHz to 50 MHz" in said[0]
 

@@ -14,18 +14,23 @@ from filterlib.analysis.linear.frequency_response import BodeResult
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.linear.steps import StepsResult
-from filterlib.analysis.review import Assumption, PointResult, ReviewResult
+from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.stress import Basis, Heat, StressCheck, StressResult
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
+from filterlib.system.uncertain_parameter import UncertainParameter
 
 NAN = float("nan")
 SWITCHING = 180e3
+POLES = np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j])
+STABLE = Stability(True, POLES, "poles", 52e3, 3.1)
+UNSTABLE = Stability(False, POLES, "poles", 52e3, count=2, growth=1e-4)
 
 
 LEAD = {"length": "2 m", "cross_section": "1.5 mm2", "spacing": "4 mm"}
@@ -189,14 +194,13 @@ def ripple(loads=("modem", "logger"), *, point="full", worse=1.0):
         largest_factor=3.1,
         largest_factor_frequency=1.4e6,
         trusted_to=30e6,
-        absent={},
         reason=None,
     )
 
 
 def unstable_ripple(point="full"):
     """What the analysis gives where there is no steady state."""
-    return RippleResult(point, SWITCHING, reason="no steady state: a pole at 52 kHz grows")
+    return RippleResult(point, SWITCHING, reason=UNSTABLE)
 
 
 def bode(load="modem", point="full"):
@@ -243,7 +247,6 @@ def insertion(loads=("modem", "logger"), point="full", *, driven=True):
         real_asymmetrical=dict.fromkeys(loads, 0.3 * loss - 2) if driven else {},
         converter_impedance=0.02 + 1j * f * 1e-7,
         load_impedance=0.3 + 1j * f * 1e-7,
-        reason=None if driven else "no common-mode drive is stated",
     )
 
 
@@ -280,7 +283,7 @@ def no_steps(load="modem", point="full"):
         overshoot=NAN,
         load_dip=NAN,
         settling_time=NAN,
-        reason="a pole at 52 kHz grows",
+        reason=UNSTABLE,
     )
 
 
@@ -299,12 +302,7 @@ def operating(point="full", *, scale=1.0, stable=True, loads=("modem", "logger")
         unbalances={"L11": 0.0},
         biases={"C11": 27.9},
         converter_current=1.2,
-        poles=np.array([-1e3 + 0j, -2e4 + 3e5j, -2e4 - 3e5j]),
-        stable=stable,
-        method="poles",
-        reason="every pole lies in the left half plane; the least damped rings at 52 kHz with Q 3.1"
-        if stable
-        else "a pair of poles grows at 52 kHz",
+        stability=STABLE if stable else UNSTABLE,
         notes=(),
         state=None,
     )
@@ -364,7 +362,8 @@ def verdict(word="met throughout", load="modem", **changes):
         "verdict": word,
         "depends_on": "converter.output_capacitance" if word == "depends on" else "",
         "margin": 0.2,
-        "sentence": f"Ripple at {load} in 20 MHz is 8.3 mV peak to peak (5 to 12.5 mV); the limit is 15 mV: {word}.",
+        "label": "capacitance inside the converter",
+        "band": "20MHz",
     }
     return Verdict(**values | changes)
 
@@ -384,26 +383,26 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
                 insertion=insertion(loads, point),
                 ripple=ripple(loads, point=point, worse=scale) if fine else unstable_ripple(point),
                 steps={load: steps(load, point) if fine else no_steps(load, point) for load in loads},
-                stress=stress(point, scale) if fine else StressResult(point, reason="a pole at 52 kHz grows"),
+                stress=stress(point, scale) if fine else StressResult(point, reason=UNSTABLE),
             )
         )
     values = {
         "design": design(loads),
         "points": tuple(points),
         "verdicts": tuple(verdict(word, loads[0]) for word in words),
-        "headline": "Of the 8.3 mV that is left at the modem in 20 MHz, ripple makes 7.2 mV, spikes 1.2 mV.",
-        "assumptions": (
-            Assumption(
-                key="converter.output_esr",
-                label="ESR inside the converter",
-                value="10 mΩ",
-                low="2 mΩ",
-                high="80 mΩ",
-                why="ceramics a few milliohm, electrolytics tens (common practice, no source)",
+        "assumed": (
+            UncertainParameter(
+                "converter.output_esr",
+                "ESR inside the converter",
+                "ohm",
+                10e-3,
+                2e-3,
+                80e-3,
+                False,
+                "ceramics a few milliohm, electrolytics tens (common practice, no source)",
             ),
         ),
-        "trust": ("Above 30 MHz leads and loops decide, and the model is not trusted.",),
-        "cautions": ("A capacitor stays charged after switching off.",),
+        "stored_energy": 0.035,
     }
     values |= changes
     judged = {name: values.pop(name) for name in _JUDGED if name in values}
@@ -452,4 +451,7 @@ def relabelled(whole, text):
             )
         )
     loads = (whole.design.loads[0].model_copy(update={"name": text}),)
-    return changed(whole, points=tuple(points), design=whole.design.model_copy(update={"loads": loads}))
+    verdicts = tuple(replace(one, load=text) if one.load == old else one for one in whole.verdicts)
+    return changed(
+        whole, points=tuple(points), verdicts=verdicts, design=whole.design.model_copy(update={"loads": loads})
+    )

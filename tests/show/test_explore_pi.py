@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.exploration import explore, refined
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.explore.tide_gauge import demo
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import ScaleError
 

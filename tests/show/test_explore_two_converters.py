@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from filterlib import load_design
 from filterlib.show.explore.one_part import NOTHING, WANTED, budget_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.show.explore.two_converters import CAUSES, causes_panel, switched
-from filterlib.system.files import load_design
 
 RETURN_BEFORE = "one Y 10 nF, return line, before the choke"
 

@@ -45,9 +45,11 @@ def test_values_in_the_units_that_people_use():
 
 
 def test_the_faces_are_said_to_differ_or_to_be_the_same(ceramic):
-    assert "% at most" in table_text(next(t for t in part_tables(ceramic) if t.caption.startswith("Two faces")))
+    assert "% at most" in table_text(
+        next(t for t in part_tables(ceramic) if t.caption.startswith("Equivalent circuit"))
+    )
     choke = examine(PARTS["dm-10u-6A"])
-    faces = next(table for table in part_tables(choke) if table.caption.startswith("Two faces"))
+    faces = next(table for table in part_tables(choke) if table.caption.startswith("Equivalent circuit"))
     assert {row[-1] for row in faces.rows} == {"the same"}
     assert "part-faces.svg" not in shown.part_files(choke)
 

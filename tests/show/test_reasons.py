@@ -12,6 +12,7 @@ from filterlib.show.reasons import changes_figure, reasons_chapter, remedies_tab
 from filterlib.show.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from tests.designs import design, series, shunt
 from tests.show.words_drawn import faults, texts
 
@@ -29,7 +30,7 @@ def files(reviewed):
 
 def test_the_sentences_stand_above_the_contents(reviewed, files):
     page = files["review.html"]
-    for one in reviewed.reasons.sentences:
+    for one in reason_sentences(reviewed.reasons):
         told = unbroken(one.text).replace("'", "&#39;")
         assert 0 < page.index(told) < page.index('<nav aria-label="Contents">')
 
@@ -41,7 +42,7 @@ def test_tables_hold_what_the_result_holds(reviewed):
     assert table.rows[0][0].lower() == found.mitigations[0].words.lower()
     assert all(len(row) == len(table.head) for row in table.rows)
     refused = next(t for t in reasons_chapter(found).tables if "refused" in t.caption)
-    assert refused.rows[0][1] == next(one.refused for one in found.mitigations if one.refused)
+    assert refused.rows[0][1] == refusal_text(next(one.refused for one in found.mitigations if one.refused))
 
 
 def test_numbers_stand_in_results_with_their_units(reviewed, files):
@@ -49,9 +50,9 @@ def test_numbers_stand_in_results_with_their_units(reviewed, files):
     assert section["ripple_pp_V"] == pytest.approx(found.ripple, rel=1e-6, abs=0)
     assert [one["change"] for one in section["mitigations"]] == [one.words for one in found.mitigations]
     assert section["mitigations"][0]["drop_V"] == pytest.approx(found.mitigations[0].costs.drop, rel=1e-6, abs=0)
-    for one, told in zip(found.sentences, section["sentences"], strict=True):
+    for one, told in zip(reason_sentences(found), section["sentences"], strict=True):
         assert told["text"] == one.text
-        assert len(told["facts"]) == len(dict(one.facts))
+        assert len(told["facts"]) == len({fact.path for fact in one.facts})
     assert set(files) >= {"reasons-sources.svg", "reasons-changes.svg"}
 
 

@@ -15,7 +15,8 @@ from filterlib.analysis.uncertainty.measurement_value import Measurement, Measur
 from filterlib.errors import OutputError
 from filterlib.show.report import review_files, write_review
 from filterlib.show.writing import run_of
-from filterlib.words.review_sentences import summary
+from filterlib.words.assumptions import assumptions
+from filterlib.words.review_sentences import cautions, headline, summary, trust
 from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -67,9 +68,9 @@ def test_elements_are_closed_in_order(page):
 
 def test_the_verdict_comes_first_and_then_what_is_left(page, review):
     whole = " ".join("".join(page.text).split())
-    places = [whole.index(words) for words in (summary(review), review.headline, "Requirements", "Circuit and parts")]
+    places = [whole.index(words) for words in (summary(review), headline(review), "Requirements", "Circuit and parts")]
     assert places == sorted(places)
-    assert "3 requirements: 1 not met, 1 undecided because something is not known, 1 met throughout." in whole
+    assert "3 requirements: 1 not met, 1 undecided: needs a measurement, 1 met throughout." in whole
 
 
 @pytest.mark.parametrize("word", ["✓ met throughout", "◐ depends on converter.output_capacitance", "✗ not met"])
@@ -94,7 +95,7 @@ def test_every_part_of_the_page_is_there(page, review):
         "Cautions",
     ]
     whole = "".join(page.text)
-    for text in (*review.trust, *review.cautions, *(one.key for one in review.assumptions)):
+    for text in (*trust(review), *cautions(review), *(one.key for one in assumptions(review))):
         assert text in whole
 
 
@@ -157,7 +158,7 @@ def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fake
 
 def test_a_point_without_a_steady_state_says_that_it_has_no_stress(fakes):
     text = "".join(Page(review_files(fakes.review(stable=False))["review.html"]).text)
-    assert "At full there is none: a pole at 52 kHz grows." in text
+    assert "At full there is none: unstable: 2 poles in the right half plane, at 52 kHz" in text
 
 
 def test_headings_never_skip_a_level(page):
@@ -208,7 +209,7 @@ HOSTILE = '"><script>alert(1)</script>{{ 7*7 }}$x_1$ & </svg>'
 
 def test_names_from_the_design_file_are_text_everywhere(fakes):
     review = fakes.review()
-    hostile = fakes.review(design=fakes.renamed(review.design, HOSTILE), headline=HOSTILE, trust=(HOSTILE,))
+    hostile = fakes.review(design=fakes.renamed(review.design, HOSTILE))
     hostile = fakes.relabelled(hostile, HOSTILE)
     files = review_files(hostile)
     page = Page(files["review.html"])
@@ -280,26 +281,26 @@ def closing_of(load="modem"):
     """Two measurements, one of them useless."""
     capacitor = AddedCapacitor(10e-6, (1, 2), 0.11, 0.08, 0.06, 0.1, 1e-6, 0.02)
     many = (
-        Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4),
-        Measurement("part L1", "L1 itself", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
+        Measurement("inside", ("converter.output_esr",), 0.006, 0.009, 0.4),
+        Measurement("part L1", ("filter.L1.leakage",), 0.005, 0.0125, 0.0),
     )
     return MeasurementValues("full", load, "20MHz", 0.005, 0.0125, many, capacitor)
 
 
 def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decides(fakes):
     text = review_files(fakes.review(closing=closing_of("logger")))["review.html"]
-    at = text.index("What would close the band")
+    at = text.index("What to measure next")
     assert text.index('id="load-2"') < at < text.index('id="steps"')
     listed = text[at : text.index("</section>", at)]
-    assert "5 mV to 12.5 mV, 1 to 2.5" in listed
+    assert "5 mV to 12.5 mV (a factor of 2.5)" in listed
     assert listed.count("<li>") == 1
-    assert "It leaves 6 mV to 9 mV, 1 to 1.5: 40 % of the band is gone." in listed
+    assert "It leaves 6 mV to 9 mV (a factor of 1.5): the interval is 40 % narrower." in listed
     assert "With 10 µF" in listed
-    assert "It would hardly narrow this band to measure: L1 itself." in listed
+    assert "It would hardly narrow this interval to measure: L1 itself on an impedance bridge." in listed
 
 
 def test_without_a_band_nothing_would_close_it(fakes, page):
-    assert "What would close the band" not in review_files(fakes.review())["review.html"]
-    known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"), reason="nothing is unknown")
+    assert "What to measure next" not in review_files(fakes.review())["review.html"]
+    known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"))
     text = review_files(fakes.review(closing=known))["review.html"]
-    assert "<li>Nothing is unknown.</li>" in text
+    assert "<li>Nothing that moves the figure is unknown.</li>" in text

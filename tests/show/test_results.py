@@ -14,7 +14,8 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.results import FORMAT, results_text
 from filterlib.show.tables import ripple_table
-from filterlib.system.clip import measured
+from filterlib.system.changes import with_clip
+from filterlib.words.stability_sentences import stability_sentence
 from tests.designs import common_mode, converter, design, shunt
 
 
@@ -139,7 +140,7 @@ def test_stress_is_told_part_by_part(review):
 
 def test_an_unstable_point_has_no_stress_and_says_why(fakes):
     section = read(fakes.review(stable=False))["operating_points"]["full"]["stress"]
-    assert section == {"reason": "a pole at 52 kHz grows"}
+    assert section == {"reason": stability_sentence(fakes.UNSTABLE)}
 
 
 def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
@@ -154,7 +155,7 @@ def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
 def test_a_clipped_scope_has_its_own_figures():
     """What the scope shows and what its tip shows on its own clip, before the filter and behind it, and a page with both."""
     source = converter(shape="triangle", common_mode={"swing": "28 V"}, bond={})
-    one = measured(design(shunt(), common_mode(), shunt(), source=source), "modem")
+    one = with_clip(design(shunt(), common_mode(), shunt(), source=source), "modem")
     whole = analysis_review(one)
     found = read(whole)["ripple"]
     for place in ("measured", "tip_on_clip"):
@@ -166,13 +167,13 @@ def test_a_clipped_scope_has_its_own_figures():
 
 def test_what_would_close_the_band_is_told_with_units(fakes):
     capacitor = AddedCapacitor(10e-6, (1, 2), 0.11, 0.08, 0.06, 0.1, math.nan, math.nan)
-    one = Measurement("inside", "the ripple once more", ("converter.output_esr",), 0.006, 0.009, 0.4)
+    one = Measurement("inside", ("converter.output_esr",), 0.006, 0.009, 0.4)
     found = read(fakes.review(closing=MeasurementValues("full", "modem", "20MHz", 0.005, 0.0125, (one,), capacitor)))
     section = found["closing"]
     assert (section["point"], section["load"], section["band"]) == ("full", "modem", "20MHz")
     assert (section["pp_low_V"], section["pp_high_V"]) == (0.005, 0.0125)
     assert section["measurements"][0] == {
-        "measure": "the ripple once more",
+        "measure": "the ripple once more, with a capacitor across the terminals",
         "uncertain_parameters": ["converter.output_esr"],
         "pp_low_V": 0.006,
         "pp_high_V": 0.009,

@@ -16,6 +16,8 @@ from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
 from filterlib.show import verify
 from filterlib.show.schematic import schematic_svg
+from filterlib.words.bench_sentences import check_words
+from filterlib.words.safety_steps import safety_steps
 
 HOSTILE = "$x_1$ <script>&"
 
@@ -42,7 +44,7 @@ def test_every_reading_stands_on_the_page_with_a_blank_behind_it(sheet, files):
 def test_expected_range_and_limit_of_the_modem_are_the_reviews(sheet, files):
     row = next(r for r in files["verify.html"].split("<tr>") if "Ripple at modem to 20" in r and "transmitting" in r)
     cells = [re.sub(r"<.*?>", "", cell).replace("\N{NO-BREAK SPACE}", " ") for cell in re.findall(r"<td.*?</td>", row)]
-    check = next(c for c in sheet.checks if c.what == "ripple at modem to 20 MHz" and c.point == "transmitting")
+    check = next(c for c in sheet.checks if check_words(c) == "ripple at modem to 20 MHz" and c.point == "transmitting")
     assert cells[3] == f"{check.value * 1e3:.3g} mV"  # second method: formatted here
     assert cells[4] == f"{check.low * 1e3:.3g} mV to {check.high * 1e3:.3g} mV"
     assert cells[5] == "at most 15 mV"  # hand: the design file
@@ -54,7 +56,7 @@ def test_safety_comes_before_every_reading(sheet, files):
         page.index("First: what can hurt") < page.index("Where the probe goes") < page.index("Readings, in this order")
     )
     text = re.sub(r"\s+", " ", page.replace("\N{NO-BREAK SPACE}", " "))
-    for step in sheet.safety:
+    for step in safety_steps(sheet):
         assert step.title.replace("'", "&#39;") in text
 
 
@@ -81,7 +83,8 @@ def test_probe_points_are_marked_on_the_circuit(sheet, files):
 
 
 def test_a_name_is_text_and_never_markup(sheet):
-    hostile = replace(sheet, design=sheet.design.model_copy(update={"name": HOSTILE}), remarks=(HOSTILE,))
+    judged = replace(sheet.review.judgement, design=sheet.design.model_copy(update={"name": HOSTILE}))
+    hostile = replace(sheet, review=replace(sheet.review, judgement=judged))
     files = verify.sheet_files(hostile)
     assert "<script>" not in files["verify.html"]
     assert "&lt;script&gt;" in files["verify.html"]

@@ -10,10 +10,14 @@ from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.waveform import Waveform, trapezoid
+from filterlib.system.changes import with_clip
 from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
+from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import harmonic_count, source_spectra
+from filterlib.words.assumptions import assumptions
+from filterlib.words.review_sentences import cautions
+from filterlib.words.stability_sentences import part_note
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 CURRENT = {"name": "modem", "kind": "constant_current", "current": "4 A"}
@@ -173,7 +177,7 @@ def test_the_operating_point_says_what_is_left_of_the_choke():
     """hand: 1 A past the second winding of a choke that saturates at 0.2 A; the inductance is the part's own at 1 A."""
     load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
     one = design(common_mode(), source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
-    (note,) = operating(solve(one)).notes
+    (note,) = map(part_note, operating(solve(one)).notes)
     assert "L1: 1 A returns past the second winding" in note
     left = one.filter[0].part.magnetising_at(1.0) * 1e6
     assert f"{left:.3g} µH of 995 µH is left" in note
@@ -231,7 +235,7 @@ def test_without_a_chassis_nothing_may_reach_it(stages, more, key):
 
 def test_a_plastic_box_says_so_in_its_results():
     found = review(design(shunt(), chassis=False))
-    (line,) = [one for one in found.assumptions if one.key == "chassis"]
+    (line,) = [one for one in assumptions(found) if one.key == "chassis"]
     assert "no place for Y capacitors" in line.why
     assert not design(shunt(), chassis=False).chassis
 
@@ -308,9 +312,9 @@ def board():
 
 def test_the_clip_is_a_bond_with_its_leads_inductance(board):
     """hand: what the scope shows is what is there plus the voltage along the clip's lead."""
-    seen = measured(board, "modem", Clip(place="modem", lead_inductance="120 nH"))
+    seen = with_clip(board, "modem", Clip(place="modem", lead_inductance="120 nH"))
     circuit, f = seen.circuit(), np.array([1e6, 3e7])
-    ports = seen.clip.readings(seen)
+    ports = seen.clip.readings(seen.loads)
     there, shown, own, current = circuit.transfer(
         f, "common_mode", [("load_plus", "0"), ports[MEASURED], ports[OWN_CLIP], Current("clip.lead")]
     )
@@ -320,7 +324,7 @@ def test_the_clip_is_a_bond_with_its_leads_inductance(board):
 
 
 def test_an_earthed_clip_shows_more_than_the_load_sees(board):
-    found = ripple(solve(measured(board, "modem"), board.state()), interval=False).figures
+    found = ripple(solve(with_clip(board, "modem"), board.state()), interval=False).figures
     alone = ripple(solve(board), interval=False).figures
     there = alone["modem", "full"].by_source["common_mode"]
     assert found[MEASURED, "full"].by_source["common_mode"] > 2 * there
@@ -331,24 +335,24 @@ def test_an_earthed_clip_shows_more_than_the_load_sees(board):
 def test_a_clip_without_lead_and_earth_current_reads_the_truth(board):
     """hand: a scope on a battery, far from earth, adds nothing."""
     one = Clip(place="modem", lead_inductance="150 nH", earth_resistance="1 MΩ")
-    found = ripple(solve(measured(board, "modem", one), board.state()), interval=False).figures
+    found = ripple(solve(with_clip(board, "modem", one), board.state()), interval=False).figures
     alone = ripple(solve(board), interval=False).figures["modem", "full"].peak_to_peak
     assert found[MEASURED, "full"].peak_to_peak == pytest.approx(alone, rel=1e-2, abs=0)
 
 
 def test_no_such_place_is_named(board):
     with pytest.raises(FilterlibError, match=r'no place "modern"; .*modem'):
-        measured(board, "modern")
+        with_clip(board, "modern")
     assert "no such place" in refused(clip={"place": "modern"})["clip.place"]
 
 
 def test_clipping_on_has_its_caution(board):
-    cautions = [review(one).cautions for one in (board, measured(board, "modem"))]
-    assert [any("earthed oscilloscope" in text for text in found) for found in cautions] == [False, True]
+    told = [tuple(cautions(review(one))) for one in (board, with_clip(board, "modem"))]
+    assert [any("earthed oscilloscope" in text for text in found) for found in told] == [False, True]
 
 
 def test_supply_has_defaults_that_are_listed():
     found = review(design(shunt(), source=source(isolated=True, bond={})))
-    keys = {one.key for one in found.assumptions}
+    keys = {one.key for one in assumptions(found)}
     assert {"converter.supply.inductance", "converter.supply.bond", "load.modem.stray_capacitance"} <= keys
     assert not Supply().inductance.stated

@@ -5,12 +5,12 @@ import re
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import InputError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import data_folder
 from filterlib.system.converter import Converter
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from tests.system.keys import SECTIONS, rows
 

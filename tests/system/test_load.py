@@ -157,3 +157,11 @@ def test_reflected_ripple_is_a_triangle_of_current_drawn_from_the_line(duty):
 )
 def test_what_cannot_be_is_named_all_at_once(more, keys):
     assert set(refused(**more)) == keys
+
+
+@pytest.mark.parametrize(("stray", "reaches"), [("10 pF", True), (0, False), (None, False)])
+def test_a_stray_capacitance_that_is_stated_brings_the_chassis_into_the_design(stray, reaches):
+    """hand: nothing else reaches it."""
+    one = load(**EACH["resistive"], **({} if stray is None else {"stray_capacitance": stray}))
+    assert one.reaches_chassis is reaches
+    assert design(load=one).chassis is reaches

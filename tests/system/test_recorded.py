@@ -7,9 +7,10 @@ from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.errors import InputError
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.converter import RETURN
+from filterlib.system.measuring import measuring_circuit
 from filterlib.system.recorded import Recorded
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import ScaleError, measuring_circuit, source_spectra
+from filterlib.system.source_spectra import ScaleError, source_spectra
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import common_mode, converter, design, shunt
 
@@ -125,7 +126,7 @@ def test_what_the_recording_tells_is_no_unknown(with_recording, figure_only):
 def test_what_cannot_be():
     with pytest.raises(InputError, match=r"ripple.recording = 'x.csv': a recording that was read is needed here"):
         one({"peak_to_peak": "110 mV", "recording": "x.csv"})
-    with pytest.raises(InputError, match=r"with_capacitor: a second recording tells nothing without the first"):
+    with pytest.raises(InputError, match=r"with_capacitor: a second recording says nothing without the first"):
         one(
             {
                 "peak_to_peak": "110 mV",

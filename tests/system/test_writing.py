@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from filterlib import load_design
 from filterlib.errors import FilterlibError, InputError, OutputError
 from filterlib.parts.tables import data_folder
-from filterlib.system.changes import changed, value
+from filterlib.system.changes import changed, value, with_clip
 from filterlib.system.uncertain_parameters import with_values
 from filterlib.system.writing import design_toml, save_design
 
@@ -141,6 +141,13 @@ def test_a_changed_part_says_so_and_is_written_out():
     text = design_toml(changed(CLEAN, {"filter.C1.capacitance": "3.3 µF"}))
     assert 'name = "class2-2u2-50V-1206, changed"' in text
     assert text.count("class2-2u2-50V-1206") == 2
+
+
+def test_a_clip_that_is_on_is_written_too(tmp_path):
+    """hand: it was left out, and the design that came back was another one."""
+    design = with_clip(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "modem")
+    assert '[clip]\nplace = "modem"' in design_toml(design)
+    assert again(design, tmp_path) == design
 
 
 def test_several_designs_are_no_file():

@@ -13,15 +13,14 @@ from filterlib.analysis.ripple.at_load import narrow_and_wide
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
+from filterlib.network.extremes import peak_to_peak
+from filterlib.system.changes import with_clip
 from filterlib.system.chassis import CHASSIS
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip, measured
+from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import samples, spread
 from filterlib.system.state import State
-from filterlib.units import format_quantity
 
-LITTLE = 0.01  # share of what is there that nobody sees on a screen: common practice, no source
 _THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
 
 
@@ -54,8 +53,8 @@ class ClippedResult:
     ``waveforms``: (what, band) -> (t,) [V], what being "seen", "there", "shown", "own_clip" or "difference", which is shown less
     seen. ``rms``: (arrangement, mode) -> [V] in full bandwidth, arrangement "without" or "with" the clip, mode "differential" or
     "common" (NaN without the clip where nothing else reaches the chassis); ``current``, ``current_rms`` [A]: peak to peak
-    and rms through the clip's lead. ``convention`` of the modes. ``sentence``: what it comes to. ``reason``: why there is
-    nothing (an unstable circuit), else None.
+    and rms through the clip's lead. ``convention`` of the modes. ``stable``: False where there is
+    no steady state, and so nothing.
     """
 
     place: str
@@ -68,8 +67,7 @@ class ClippedResult:
     current: float = np.nan
     current_rms: float = np.nan
     convention: str = CONVENTION
-    sentence: str = ""
-    reason: str | None = None
+    stable: bool = True
 
 
 def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip | None = None) -> ClippedResult:
@@ -98,36 +96,36 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> found = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
     >>> found.figures["full"].shown > found.figures["full"].seen
     True
     """
-    on = measured(design, place, clip or design.clip)
+    on = with_clip(design, place, clip or design.clip)
     off = design.replace(clip=None)
     assert on.clip is not None
     solutions = solve(off, point), solve(on, point)
     for one in solutions:
         if not stability(one).stable:
-            why = "unstable: there is no steady state, so there is nothing to read"
-            return ClippedResult(place, one.point, on.clip, reason=why)
+            return ClippedResult(place, one.point, on.clip, stable=False)
     without, held = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
     return _result(place, solutions[0].state, on, without, held)
 
 
 def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:
     """The place, each of its lines to the chassis where there is one, and the scope's readings where it is clipped on."""
-    plus, minus = clip.port(design)
+    plus, minus = clip.port(design.loads)
     found: dict[Any, Output] = {_THERE: (plus, minus)}
     if design.chassis:
         found |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
-    return found if design.clip is None else found | clip.readings(design) | {_CURRENT: Current("clip.lead")}
+    return found if design.clip is None else found | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}
 
 
 def _result(place: str, state: State, on: Design, without: Spectra, held: Spectra) -> ClippedResult:
     assert on.clip is not None
     figures: dict[str, ClipFigures] = {}
     waveforms: dict[tuple[str, str], np.ndarray] = {}
+    changed = held.whole(MEASURED) - without.whole(_THERE)
     for band in narrow_and_wide(on):
         waves = {
             "seen": without.waveform(_THERE, band), "there": held.waveform(_THERE, band),
@@ -140,14 +138,14 @@ def _result(place: str, state: State, on: Design, without: Spectra, held: Spectr
             there=float(held.peak_to_peak(_THERE, band)),
             shown=float(held.peak_to_peak(MEASURED, band)),
             own_clip=float(held.peak_to_peak(OWN_CLIP, band)),
-            difference=float(np.ptp(waves["difference"])),
+            difference=float(peak_to_peak(changed * band.response(held.frequencies))),
         )
     through = held.whole(_CURRENT)
     count = len(waveforms["seen", "full"])
     return ClippedResult(
         place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
         _by_mode("without", without) | _by_mode("with", held),
-        float(spread(samples(through))), _rms(through), sentence=_sentence(place, figures["full"], on.clip),
+        float(peak_to_peak(through)), _rms(through),
     )  # fmt: skip
 
 
@@ -161,13 +159,3 @@ def _by_mode(arrangement: str, found: Spectra) -> dict[tuple[str, str], float]:
 
 def _rms(harmonics: np.ndarray) -> float:
     return float(np.sqrt(2 * np.sum(np.abs(harmonics) ** 2)))
-
-
-def _sentence(place: str, at: ClipFigures, clip: Clip) -> str:
-    shown, seen, own = (format_quantity(volts, "V", 3) for volts in (at.shown, at.seen, at.own_clip))
-    if at.difference < LITTLE * at.seen:
-        return f"At {place} an earthed clip changes nothing that one would see: {seen} peak to peak in full bandwidth."
-    return (
-        f"At {place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {seen} is without it; its tip "
-        f"on its own clip alone shows {own}, along a lead of {format_quantity(clip.lead_inductance.value, 'H', 3)}."
-    )

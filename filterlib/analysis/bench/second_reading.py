@@ -10,10 +10,9 @@ import numpy as np
 
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.uncertainty.interval import search
-from filterlib.network.waveform import lowpass_response
-from filterlib.system.converter import RETURN, FixtureCapacitor
+from filterlib.system.converter import FixtureCapacitor
 from filterlib.system.design import Design
-from filterlib.system.source_spectra import measuring_circuit, samples, source_spectra, spread
+from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import nearest_preferred
 
@@ -27,7 +26,7 @@ class SecondReading:
     """A test ``capacitance`` [F] across the terminals, and the ripple expected with it, peak to peak [V].
 
     ``impedance`` and ``inner_impedance`` [ohm]: of the capacitor and of the converter at the switching frequency;
-    ``value`` with ``low`` and ``high`` over what is not known of the inside.
+    ``value`` with ``low`` and ``high`` over the uncertainty of the inside.
     """
 
     capacitance: float
@@ -56,8 +55,8 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     value = float(np.max(_reading(design, capacitor)))
     ends = [(found["reading"].low, found["reading"].high) for found in extents if found] or [(value, value)]
     return SecondReading(
-        capacitance=capacitor.capacitance,
-        impedance=1 / (2 * np.pi * at * capacitor.capacitance),
+        capacitance=float(capacitor.capacitance),
+        impedance=float(1 / (2 * np.pi * at * capacitor.capacitance)),
         inner_impedance=inner,
         value=value,
         low=min(value, *(low for low, _ in ends)),
@@ -68,8 +67,7 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
 def inner_impedance(design: Design) -> float:
     """Magnitude [ohm] behind the converter's terminals at the switching frequency, its lead included."""
     converter, at = design.converter, design.converter.switching_frequency
-    lead = 2j * np.pi * at * converter.lead_inductance.value
-    return float(np.abs(converter.inner_impedance(np.array([at]))[0] + lead))
+    return float(np.abs(converter.terminal_impedance(np.array([at]))[0]))
 
 
 def _metric(design: Design, capacitor: FixtureCapacitor) -> Any:
@@ -80,14 +78,7 @@ def _metric(design: Design, capacitor: FixtureCapacitor) -> Any:
     return metric
 
 
-def _reading(design: Design, capacitor: FixtureCapacitor) -> Any:
+def _reading(design: Design, capacitor: FixtureCapacitor) -> np.ndarray:
     """Peak to peak [V] through the ripple's own arrangement with one capacitor more; NaN where the figures contradict."""
-    seen, current = design.converter.ripple, design.full_current
-    forces = source_spectra(design.converter, current)
-    drawn = current if seen.load_current is None else seen.load_current
-    more = seen.model_copy(update={"capacitors": (*seen.capacitors, capacitor)})
-    circuit = measuring_circuit(design.converter, more, drawn)
-    frequencies = forces.frequencies[1:]
-    transfer = circuit.transfer(frequencies, "ripple", ("probe", RETURN))
-    limit = lowpass_response(frequencies, seen.bandwidth, seen.order)
-    return spread(samples(transfer * limit * (forces.ripple + forces.spike)[..., 1:]))
+    converter, current = design.converter, design.full_current
+    return reading(converter, converter.ripple.with_added(capacitor), source_spectra(converter, current), current)

@@ -9,29 +9,12 @@ import numpy as np
 from filterlib.analysis.ripple.spectra import Band, Spectra
 from filterlib.system.design import Design
 
-WORDS = {
-    "ripple_c": "the converter's ripple current through its output capacitance",
-    "ripple_esr": "the converter's ripple current through its capacitor's ESR",
-    "ripple_esl": "the converter's ripple current through its capacitor's ESL",
-    "spike": "the spikes at the switching edges",
-    "common_mode": "the common-mode drive, by conversion",
-}
-
-
-def source_words(name: str) -> str:
-    """A source in words.
-
-    >>> source_words("spike"), source_words("logger")
-    ('the spikes at the switching edges', 'the ripple current that logger draws')
-    """
-    return WORDS.get(name, f"the ripple current that {name} draws")
-
 
 @dataclass(frozen=True)
 class Source:
     """What one source makes at a load.
 
-    ``name``, ``words``. [V] peak to peak, in 20 MHz and in full bandwidth: ``ripple_alone``, ``spike_alone`` with every
+    ``name``. [V] peak to peak, in 20 MHz and in full bandwidth: ``ripple_alone``, ``spike_alone`` with every
     other source silent; ``ripple_falls``, ``spike_falls``: by how much the whole falls without it, negative where it
     cancels others. ``frequencies`` (h,) [Hz]; ``coefficients`` (h,) complex c_1 .. c_h [V]; ``power`` (h,) [V²]:
     2 Re(c whole*), which over all sources adds up to the whole's; ``power_alone`` (h,) [V²]: 2 |c|². ``waveform`` (t,) [V]:
@@ -39,7 +22,6 @@ class Source:
     """
 
     name: str
-    words: str
     ripple_alone: float
     ripple_falls: float
     spike_alone: float
@@ -92,7 +74,6 @@ def _source(found: Spectra, load: str, name: str, whole: dict[Band, float]) -> S
     without = {band: float(found.peak_to_peak(load, band, leave_out=name)) for band in whole}
     return Source(
         name=name,
-        words=source_words(name),
         ripple_alone=float(found.alone(load, name, narrow)),
         ripple_falls=whole[narrow] - without[narrow],
         spike_alone=float(found.alone(load, name, wide)),

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.stress.overloads import Rating
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
@@ -22,6 +23,18 @@ INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulat
 SMALLEST_SHUNT = 0.3e-6  # [F] below which a capacitor across the lines is no mitigation against ripple: no source
 LARGEST_Y = 100e-9  # [F] above which nobody puts a capacitor from a line to the chassis: common practice, no source
 Change = Callable[[Design], Design]
+Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value``, ``limit`` [unit]."""
+
+    rule: Rule
+    subject: str = ""
+    value: float = np.nan
+    limit: float = np.nan
+    unit: str = "A"
 
 
 @dataclass(frozen=True)
@@ -29,7 +42,7 @@ class Candidate:
     """A change to try.
 
     ``name``: the change in words, as an instruction; ``kind``; ``group``: two of one group exclude each other; ``parts``:
-    how many parts it adds; ``refused``: the rule that forbids it before it is tried, or "".
+    how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None.
     """
 
     name: str
@@ -37,7 +50,7 @@ class Candidate:
     group: str
     parts: int
     change: Change
-    refused: str = ""
+    refused: Refusal | None = None
 
 
 def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Candidate, ...]:
@@ -119,8 +132,8 @@ def _other_chokes(design: Design, stage: Any, bought: Mapping[str, Any]) -> Iter
 def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
     """Y capacitors at the load's end and at the converter's; a line of refusal where there is no chassis."""
     if not design.has_chassis:
-        why = "there is no chassis (chassis = false): a plastic box has no place for Y capacitors"
-        yield Candidate("fit Y capacitors to the chassis", "Y capacitors", "Y", 2, lambda at: at, why)
+        refusal = Refusal("no chassis")
+        yield Candidate("fit Y capacitors to the chassis", "Y capacitors", "Y", 2, lambda at: at, refusal)
         return
     if not design.driven:
         return

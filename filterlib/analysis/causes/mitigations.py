@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate
-from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen
-from filterlib.analysis.ripple.nominal import nominal
+from filterlib.analysis.causes.candidates import Candidate, Refusal
+from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.stress.overloads import Overload, Rating, overloads
+from filterlib.analysis.stability.by_frequency_response import stays_up
+from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
-from filterlib.system.solution import Solution, solve, solve_all
+from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from filterlib.units import format_quantity
 
 LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
@@ -49,13 +48,22 @@ class Costs:
 
 
 @dataclass(frozen=True)
+class Failure:
+    """Where a change loses its effect: another operating ``point``, or the ``end`` of an uncertain ``parameter`` by its label."""
+
+    point: str = ""
+    parameter: str = ""
+    end: str = ""
+
+
+@dataclass(frozen=True)
 class Mitigation:
     """One change, or two together, as tried.
 
     ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
-    rule that it breaks, or "". ``checked``: whether it was also tried over the band and at the other operating points;
+    rule that it breaks, or None. ``checked``: whether it was also tried over the band and at the other operating points;
     then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
-    more than half its effect somewhere, at ``fails_at``. Figures are NaN where it could not be tried.
+    more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -63,12 +71,12 @@ class Mitigation:
     ripple: float
     spike: float
     costs: Costs | None
-    refused: str = ""
+    refused: Refusal | None = None
     checked: bool = False
     ripple_high: float = np.nan
     spike_high: float = np.nan
     holds: bool = False
-    fails_at: str = ""
+    fails: Failure | None = None
 
     @property
     def words(self) -> str:
@@ -103,16 +111,26 @@ class Trial:
         """The load's view of another design at the same operating point."""
         return seen(self.solution.changed(design), self.load)
 
+    def see_all(self, designs: Sequence[Design]) -> list[Seen]:
+        """The same of several designs. Raises what the first that cannot be solved raises."""
+        views = self.see_several(designs)
+        for view in views:
+            if isinstance(view, FilterlibError):
+                raise view
+        return [view for view in views if isinstance(view, Seen)]
+
+    def see_several(self, designs: Sequence[Design]) -> list[Seen | FilterlibError]:
+        """The same of several designs, those of one structure in one go; why, in place of what cannot be solved."""
+        solved = solve_several(designs, self.solution.point)
+        solutions = [one for one in solved if isinstance(one, Solution)]
+        views = iter(seen_several(solutions, self.load))
+        return [next(views) if isinstance(one, Solution) else one for one in solved]
+
 
 def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
     """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
-    listed = sorted(found, key=lambda one: one.name)
-    tried = []
-    for number, one in enumerate(listed):
-        tried.append(_tried(trial, (one,)))
-        if progress is not None:
-            progress((number + 1) / len(listed))
-    return ranked(tried, trial.label)
+    singles = [(one,) for one in sorted(found, key=lambda one: one.name)]
+    return ranked(_tried(trial, singles, progress), trial.label)
 
 
 def try_pairs(
@@ -126,12 +144,7 @@ def try_pairs(
     """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
     best = _unlike(found, singles, count)
     pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
-    tried = []
-    for number, pair in enumerate(pairs):
-        tried.append(_tried(trial, pair))
-        if progress is not None:
-            progress((number + 1) / len(pairs))
-    return ranked(tried, trial.label)
+    return ranked(_tried(trial, pairs, progress), trial.label)
 
 
 def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
@@ -153,19 +166,33 @@ def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
     return tuple(sorted(tried, key=key))
 
 
-def _tried(trial: Trial, pair: tuple[Candidate, ...]) -> Mitigation:
-    names, kinds = tuple(one.name for one in pair), tuple(one.kind for one in pair)
-    forbidden = next((one.refused for one in pair if one.refused), "")
-    if forbidden:
-        return Mitigation(names, kinds, np.nan, np.nan, None, forbidden)
-    try:
-        solution = trial.solution.changed(_apply(trial.design, pair))
-        now = seen(solution, trial.load)
-    except FilterlibError as error:
-        return Mitigation(names, kinds, np.nan, np.nan, None, str(error))
-    costs = _costs(trial, solution.design, now, sum(one.parts for one in pair))
-    broken = next(broken_rules(trial, solution, costs), "")
-    return Mitigation(names, kinds, float(now.ripple), float(now.spike), costs, broken)
+def _tried(
+    trial: Trial, changes: Sequence[tuple[Candidate, ...]], progress: Progress | None = None
+) -> list[Mitigation]:
+    """Changes, one at a time or two together, as tried on the real model."""
+    refused = [next((one.refused for one in change if one.refused), None) for change in changes]
+    designs: dict[int, Design] = {}
+    for place, change in enumerate(changes):
+        try:
+            if not refused[place]:
+                designs[place] = _apply(trial.design, change)
+        except FilterlibError as error:
+            refused[place] = Refusal("impossible", str(error))
+    views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
+    if progress is not None:
+        progress(1.0)
+    return [_mitigation(trial, change, views.get(place), refused[place]) for place, change in enumerate(changes)]
+
+
+def _mitigation(
+    trial: Trial, change: tuple[Candidate, ...], view: Seen | FilterlibError | None, refused: Refusal | None
+) -> Mitigation:
+    names, kinds = tuple(one.name for one in change), tuple(one.kind for one in change)
+    if not isinstance(view, Seen):
+        return Mitigation(names, kinds, np.nan, np.nan, None, refused or Refusal("impossible", str(view)))
+    costs = _costs(trial, view, sum(one.parts for one in change))
+    broken = next(broken_rules(trial, view.solution, costs), None)
+    return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
 
 
 def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
@@ -174,14 +201,14 @@ def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
     return design
 
 
-def _costs(trial: Trial, design: Design, now: Seen, parts: int) -> Costs:
+def _costs(trial: Trial, now: Seen, parts: int) -> Costs:
     top = int(np.argmax(np.abs(now.response)))
     return Costs(
         parts=parts,
-        drop=float(trial.state.voltage(trial.load) - now.state.voltage(trial.load)),
-        heat=_heat(now.state) - _heat(trial.state),
-        leakage=leakage(design),
-        charge=_charge(design) - _charge(trial.design),
+        drop=float(trial.state.voltage(trial.load) - now.solution.state.voltage(trial.load)),
+        heat=_heat(now.solution.state) - _heat(trial.state),
+        leakage=leakage(now.solution.design),
+        charge=_charge(now.solution.design) - _charge(trial.design),
         peak=float(20 * np.log10(np.abs(now.response[top]))),
         peak_frequency=float(GRID[top]),
     )
@@ -208,33 +235,18 @@ def leakage(design: Design) -> float:
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
-def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[str]:
+def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Refusal]:
     """Rules that a changed design breaks and the design as it is does not."""
     if costs.leakage > max(LEAKAGE_LIMIT, leakage(trial.design)):
-        yield (
-            f"earth leakage {format_quantity(costs.leakage, 'A', 3)} at 60 Hz exceeds {format_quantity(LEAKAGE_LIMIT, 'A')}"
-        )
+        yield Refusal("leakage", value=costs.leakage, limit=LEAKAGE_LIMIT)
     before = {one.what for one in overloads(trial.solution)}
-    yield from (_overload_words(one) for one in overloads(solution) if one.what not in before)
+    for one in overloads(solution):
+        if one.what not in before:
+            yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
     volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
     for wanted in solution.design.requirements:
         if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
-            yield f"{trial.load} would have {format_quantity(volts, 'V', 3)}, below {format_quantity(wanted.low, 'V')}"
-
-
-def _overload_words(one: Overload) -> str:
-    """A rating that a change exceeds, as a rule that it breaks."""
-    who = f"{'capacitor' if one.unit == 'V' else 'choke'} {one.component.part.name or one.component.name}"
-    figures = f"{format_quantity(one.value, one.unit, 3)} of {format_quantity(one.limit, one.unit)}"
-    return f"{who} {_OVERLOADS[one.rating]}: {figures}"
-
-
-_OVERLOADS: Mapping[Rating, str] = {
-    "saturation current": "saturated",
-    "unbalance": "saturated by unbalance",
-    "rated current": "above its rated current",
-    "usable voltage": "above its usable voltage",
-}
+            yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
 
 
 @dataclass(frozen=True)
@@ -250,7 +262,7 @@ def baseline(trial: Trial) -> Baseline:
     """What changes are checked against."""
     points = {}
     for solution in solve_all(trial.design):
-        if solution.point != trial.state.point and nominal(solution, trial.load).stable:
+        if solution.point != trial.state.point and stays_up(solution):
             points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
     return Baseline(points, _at_ends(trial.design, trial)[0])
 
@@ -267,17 +279,18 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
     solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
     for name, solution in solutions.items():
-        if not nominal(solution, trial.load).stable:
-            return replace(mitigation, refused=f"unstable at {name}")
+        if not stays_up(solution):
+            return replace(mitigation, refused=Refusal("unstable", name))
     fails = []
     for name, before in was.points.items():
         there = seen(solutions[name], trial.load)
         if np.log(float(_figure(there, trial.label)) / before) > least:
-            fails.append(f"operating point {name}")
+            fails.append(Failure(point=name))
     then, ripple, spike = _at_ends(design, trial)
-    fails += [f"{key[0]} at its {key[1]} end" for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least]
-    first = fails[0] if fails else ""
-    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails_at=first)
+    worse = (key for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least)
+    fails += [Failure(parameter=label, end=end) for label, end in worse]
+    first = fails[0] if fails else None
+    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
 
 
 def _figure(now: Seen, label: str) -> Any:

@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.causes.candidates import Candidate, Refusal
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, baseline, check, try_all
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.system.design import Design
@@ -58,9 +58,9 @@ class ChangeResult:
         return all(self.after[one] <= limit for one, limit in self.limits.items())
 
     @property
-    def refused(self) -> str:
+    def refused(self) -> Refusal | None:
         """The rule that is broken, or ""."""
-        return self.mitigation.refused if self.mitigation else ""
+        return self.mitigation.refused if self.mitigation else None
 
 
 def one_change(change: OneChange) -> ChangeResult:
@@ -103,12 +103,10 @@ class _Base:
 
 @lru_cache(maxsize=4)
 def _trials(base: _Base) -> dict[str, Trial]:
-    """Of each load with a limit, in full bandwidth where that has one: the design as it is, while only the change is another."""
+    """Of each load with a limit: the design as it is, kept while only the change is another."""
     solution = solve(base.design)
-    design = solution.design
-    labels = dict(sorted(_limits(design), key=lambda one: one[1] == WIDE))
-    order = dict.fromkeys(load for load, _ in _limits(design))
-    return {load: Trial(solution, load, labels[load], seen(solution, load)) for load in order}
+    loads = dict.fromkeys(load for load, _ in _limits(base.design))
+    return {load: Trial(solution, load, NARROW, seen(solution, load)) for load in loads}
 
 
 def _limits(design: Design) -> dict[Place, float]:

@@ -1,9 +1,9 @@
-"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it; in words."""
+"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,6 @@ from filterlib.analysis.causes.mitigations import (
     try_pairs,
 )
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
-from filterlib.analysis.causes.reason_words import Sentence, sentences
 from filterlib.analysis.causes.resonances import Resonance
 from filterlib.analysis.judgement import deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
@@ -48,8 +47,8 @@ class ReasonsResult:
     ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
     period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs
     most first. ``bands``; ``deviation``; ``resonances`` of the response from the converter's emf to the load. ``mitigations``:
-    single changes, best first, refused last; ``pairs`` of the best. ``sentences``. ``reason``: why there is nothing at all
-    (an unstable circuit), else None.
+    single changes, best first, refused last; ``pairs`` of the best. ``stable``: False where there is no steady state,
+    and so nothing at all.
     """
 
     point: str
@@ -73,8 +72,7 @@ class ReasonsResult:
     resonances: tuple[Resonance, ...] = ()
     mitigations: tuple[Mitigation, ...] = ()
     pairs: tuple[Mitigation, ...] = ()
-    sentences: tuple[Sentence, ...] = ()
-    reason: str | None = None
+    stable: bool = True
 
     @property
     def now(self) -> float:
@@ -112,7 +110,7 @@ def reasons(
     Examples
     --------
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> from filterlib.system.solution import solve
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> found = reasons(solve(design), "modem", parts={}, pairs=0)
@@ -124,9 +122,7 @@ def reasons(
     design, tell = solution.design, progress or (lambda share, text: None)
     design.named_load(load)
     if not stability(solution).stable:
-        return ReasonsResult(
-            solution.point, load, reason="unstable: there is no steady state, so no ripple and no reasons"
-        )
+        return ReasonsResult(solution.point, load, stable=False)
     now = seen(solution, load)
     label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
     trial = Trial(solution, load, label, now)
@@ -134,8 +130,7 @@ def reasons(
     found = _causes(trial)
     bought = _bought() if parts is None else parts
     found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    result = ReasonsResult(solution.point, load, label, limit, **found)
-    return replace(result, sentences=sentences(result))
+    return ReasonsResult(solution.point, load, label, limit, **found)
 
 
 def _bought() -> dict[str, Part]:
@@ -149,8 +144,9 @@ def _causes(trial: Trial) -> dict[str, Any]:
     narrow, wide = narrow_and_wide(design)
     before = spectra(solution, filtered=False, outputs={load: design.named_load(load).port})
     apart = split(now.spectra, design)
-    without: list[tuple[Ideal, Seen]] = [(one, trial.see(one.design)) for one in ideals(design)]
-    formula = trial.see(all_ideal(design))
+    every = ideals(design)
+    *each, formula = trial.see_all([*(one.design for one in every), all_ideal(design)])
+    without: list[tuple[Ideal, Seen]] = list(zip(every, each, strict=True))
     waveform = now.spectra.waveform(load, wide)
     return {
         "ripple": float(now.ripple), "spike": float(now.spike),

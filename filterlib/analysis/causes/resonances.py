@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.linear.frequency_response import PROMINENT, prominent
 from filterlib.network.circuit import Circuit, Current
 
-_PROMINENT = 1.0  # [dB] by which a peak stands out
 _SUFFIX = re.compile(r"\.(l1|l2|r1|r2|c1a|c1b|c2a|c2b|inductance|resistance|capacitance)$")
 _STRAYS = re.compile(r"\.(cw|ci)[12]$")
 
@@ -30,21 +30,6 @@ class Resonance:
     capacitive: str
     inductive_share: float
     capacitive_share: float
-
-    @property
-    def words(self) -> str:
-        """The two elements as a phrase."""
-        return f"{element_words(self.inductive)} with {element_words(self.capacitive)}"
-
-
-def element_words(name: str) -> str:
-    """An element's name in words.
-
-    >>> element_words("C1.loop"), element_words("modem.lead"), element_words("converter.capacitor")
-    ("C1's loop", "modem's lead", "converter's capacitor")
-    """
-    head, _, tail = name.partition(".")
-    return f"{head}'s {tail.replace('_', ' ').replace('.', ' ')}" if tail else name
 
 
 def _group(name: str) -> str:
@@ -88,12 +73,9 @@ def resonance_at(circuit: Circuit, source: str, frequency: float, height: float)
 
 def peaks_of(frequencies: np.ndarray, response: np.ndarray) -> list[tuple[float, float]]:
     """Frequency [Hz] and height [dB] of every peak of a response (f,), by a parabola through three points."""
-    from scipy.signal import find_peaks  # takes a third of a second to import
-
     level, x = 20 * np.log10(np.maximum(np.abs(response), 1e-300)), np.log(frequencies)
-    found, _ = find_peaks(level, prominence=_PROMINENT)
     peaks = []
-    for i in found:
+    for i in prominent(level, PROMINENT):
         below, here, above = level[i - 1 : i + 2]
         off = 0.5 * (below - above) / (below - 2 * here + above)
         peaks.append((float(np.exp(x[i] + off * (x[1] - x[0]))), float(here - 0.25 * (below - above) * off)))

@@ -1,16 +1,16 @@
-"""Two designs side by side: what differs, what each leaves at the loads that both have, why, and in words."""
+"""Two designs side by side: what differs, what each leaves at the loads that both have, and why."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
-from filterlib.analysis.comparison.comparison_words import what_differs, what_is_left
 from filterlib.analysis.comparison.differences import Difference, differences
 from filterlib.analysis.review import PointResult, ReviewResult, review
+from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 
@@ -24,7 +24,7 @@ class Left:
     """What one design leaves at one load, at one operating point.
 
     [V] peak to peak, in 20 MHz and in full bandwidth: ``ripple``, ``spike`` behind the filter, ``ripple_before``,
-    ``spike_before`` with the filter taken away; ``ripple_low`` ... ``spike_high``: the band of what is not known. NaN where
+    ``spike_before`` with the filter taken away; ``ripple_low`` ... ``spike_high``: the interval over the uncertainty. NaN where
     the circuit is unstable, and ``reason`` then says so.
     """
 
@@ -37,7 +37,7 @@ class Left:
     spike_before: float = np.nan
     spike_low: float = np.nan
     spike_high: float = np.nan
-    reason: str | None = None
+    reason: Stability | None = None
 
     @property
     def ripple_ratio(self) -> float:
@@ -52,17 +52,13 @@ class Left:
 
 @dataclass(frozen=True)
 class LoadComparison:
-    """One load that both designs have: what is left in each, and why; ``first`` and ``second`` are of the two designs.
-
-    ``sentences``: the same in words, where both are known.
-    """
+    """One load that both designs have: what is left in each, and why; ``first`` and ``second`` are of the two designs."""
 
     load: str
     first: Left
     second: Left
     first_reasons: ReasonsResult
     second_reasons: ReasonsResult
-    sentences: tuple[str, ...] = ()
 
     @property
     def lefts(self) -> tuple[Left, Left]:
@@ -80,19 +76,13 @@ class ComparisonResult:
     """Two reviewed designs, "A" and "B", side by side.
 
     ``reviews`` of both; ``differences`` between their files; ``loads`` that both have, by name; ``only``: loads that one of
-    them has alone, by label; ``opening``: what differs, in words. ``exit_code``: 0 where both reviews have 0, else 1.
+    them has alone, by label. ``exit_code``: 0 where both reviews have 0, else 1.
     """
 
     reviews: tuple[ReviewResult, ReviewResult]
     differences: tuple[Difference, ...]
     loads: tuple[LoadComparison, ...]
     only: tuple[tuple[str, str], ...]
-    opening: tuple[str, ...]
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """All of it in words: what differs, then what is left at every load."""
-        return (*self.opening, *(sentence for one in self.loads for sentence in one.sentences))
 
     @property
     def designs(self) -> tuple[Design, Design]:
@@ -136,8 +126,7 @@ def compare(first: Design, second: Design, *, progress: Progress | None = None) 
     loads = []
     for number, load in enumerate(shared):
         tell(REVIEWS + (1 - REVIEWS) * number / len(shared), f"reasons at {load}")
-        one = _load(load, points)
-        loads.append(replace(one, sentences=tuple(what_is_left(one, identical=not found))))
+        loads.append(_load(load, points))
     return ComparisonResult(
         reviews=reviews,
         differences=found,
@@ -148,7 +137,6 @@ def compare(first: Design, second: Design, *, progress: Progress | None = None) 
             for load in design.loads
             if load.name not in shared
         ),
-        opening=tuple(what_differs((first, second), found)),
     )
 
 

@@ -39,7 +39,7 @@ def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     Where one file is silent and a default with a range stands in its place, that is told too. Other defaults are not.
 
     >>> from filterlib.parts.tables import data_folder
-    >>> from filterlib.system.files import load_design
+    >>> from filterlib import load_design
     >>> one = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> differences(one, one.replace(service_life="43800 h"))
     (Difference(key='service_life', first='315.36 Ms', second='157.68 Ms'),)

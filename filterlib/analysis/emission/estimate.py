@@ -8,26 +8,25 @@ from typing import Any, Literal
 
 import numpy as np
 
-from filterlib.analysis.emission.emission_words import ESTIMATE, agreement, assumptions, covers, detector_words, notes
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
-from filterlib.analysis.ripple.nominal import nominal
 from filterlib.analysis.ripple.ripple import trusted_to
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.by_frequency_response import stays_up
+from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, over_shapes, shapes
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
-from filterlib.units import decibels, format_quantity, from_decibels
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.units import decibels, from_decibels
 
 PLACES = (*LINES, "differential", "common")
 CURRENT = "common_current"
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _JUDGED = {("line", "dBuV"): LINES, ("common_mode", "dBuV"): ("common",), ("common_mode", "dBuA"): (CURRENT,)}
-_WHERE = {"plus": "plus line", "return": "return line", "common": "common mode", CURRENT: "common-mode current"}
 
 Answer = Literal["below throughout", "depends on", "above throughout"]
 
@@ -37,7 +36,7 @@ class Margin:
     """How far one detector stays below one limit where it comes nearest; negative means above it.
 
     ``limit``: the file's name, ``title``; ``place``: "plus", "return", "common" or "common_current"; ``frequency`` [Hz];
-    ``level``, ``limit_level`` [``unit``]; ``margin`` [dB], its worst and best over what is not known ``low``, ``high`` [dB]
+    ``level``, ``limit_level`` [``unit``]; ``margin`` [dB], its worst and best over the uncertainty ``low``, ``high`` [dB]
     (equal to it where no range was sought); ``depends_on``: words for the unknown that moves it most, or "".
     """
 
@@ -60,43 +59,24 @@ class Margin:
         """Against the limit over the whole range."""
         return "above throughout" if self.high < 0 else "depends on" if self.low < 0 else "below throughout"
 
-    @property
-    def sentence(self) -> str:
-        """All of it in words."""
-        unit = self.unit.replace("u", "µ")
-        text = (
-            f"{self.title}, {detector_words(self.detector)}: {_beside(self.margin)} the limit at "
-            f"{format_quantity(self.frequency, 'Hz')}, {_WHERE[self.place]} ({self.level:.1f} {unit} against "
-            f"{self.limit_level:.1f} {unit})"
-        )
-        if self.low < self.high:
-            moved = f", most of all {self.depends_on}" if self.depends_on else ""
-            text += f"; from {_beside(self.low)} to {_beside(self.high)} it over what is not known{moved}"
-        return text + ("; this limit is from memory" if self.from_memory else "")
-
-
-def _beside(margin: float) -> str:
-    return f"{abs(margin):.1f} dB {'below' if margin >= 0 else 'ABOVE'}"
-
 
 @dataclass(frozen=True)
 class EmissionResult:
     """Conducted emission at one operating point; h harmonics within the network's range.
 
-    ``side``; ``network``: its title; ``frequencies`` (h,) [Hz]; ``amplitudes``: place -> complex (h,) peak amplitudes, at
+    ``test``; ``spacing`` of the harmonics [Hz]; ``frequencies`` (h,) [Hz]; ``amplitudes``: place -> complex (h,) peak amplitudes, at
     the receiver's ports [V], and of "common_current" [A]; ``by_source``: (place, source) -> the same of each source, which
     add up; ``levels``: (place, detector) -> (h,) [dBµV, of the current dBµA], rms; ``low``, ``high``: place -> (h,), the peak
-    detector's range over what is not known (empty where none was sought). Places: "plus" and "return", each line to
+    detector's range over the uncertainty (empty where none was sought). Places: "plus" and "return", each line to
     chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
-    ``margins``: one a limit and detector. ``limits``: the limits. ``trusted_to`` [Hz]. ``agreement``: when the detectors
-    agree; ``covers``, ``notes``: sentences; ``assumptions``: uncertain_parameters that no file states; ``statement`` belongs beside every
-    figure. ``extents``: (limit, detector) -> ratio of level to limit over what is not known, with the values that make its
+    ``margins``: one a limit and detector. ``trusted_to`` [Hz]. ``assumptions``: uncertain parameters that no file states.
+    ``extents``: (limit, detector) -> ratio of level to limit over the uncertainty, with the values that make its
     ends. ``reason``: why there is nothing (an unstable circuit), else None.
     """
 
     point: str
-    side: Side
-    network: str
+    test: EmissionTest
+    spacing: float = np.nan
     frequencies: np.ndarray = field(default_factory=lambda: np.zeros(0))
     amplitudes: Mapping[str, np.ndarray] = field(default_factory=dict)
     by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
@@ -104,15 +84,25 @@ class EmissionResult:
     low: Mapping[str, np.ndarray] = field(default_factory=dict)
     high: Mapping[str, np.ndarray] = field(default_factory=dict)
     margins: tuple[Margin, ...] = ()
-    limits: tuple[LimitFile, ...] = ()
     trusted_to: float = np.nan
-    agreement: str = ""
-    covers: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
     assumptions: tuple[UncertainParameter, ...] = ()
-    statement: str = ESTIMATE
     extents: Mapping[Any, Interval] = field(default_factory=dict)
-    reason: str | None = None
+    reason: Stability | None = None
+
+    @property
+    def side(self) -> Side:
+        """Of the converter."""
+        return self.test.side
+
+    @property
+    def network(self) -> str:
+        """The network's title."""
+        return self.test.at.title
+
+    @property
+    def limits(self) -> tuple[LimitFile, ...]:
+        """The limits."""
+        return self.test.judged
 
     @property
     def worst(self) -> Margin | None:
@@ -158,9 +148,8 @@ def emissions(
         Where the input current cannot be estimated.
     """
     test = test or EmissionTest()
-    if not nominal(solution, solution.design.loads[0].name).stable:
-        why = stability(solution).reason
-        return EmissionResult(solution.point, test.side, test.at.title, limits=test.judged, reason=why)
+    if not stays_up(solution):
+        return EmissionResult(solution.point, test, reason=stability(solution))
     return estimate(solution, test, interval=interval, progress=progress)
 
 
@@ -183,8 +172,8 @@ def estimate(
     extents = _extents(design, spread, interval, progress)
     return EmissionResult(
         point=state.point,
-        side=test.side,
-        network=test.at.title,
+        test=test,
+        spacing=design.converter.switching_frequency,
         frequencies=found.frequencies[inside],
         amplitudes={place: values[inside] for place, values in _amplitudes(found).items()},
         by_source={
@@ -196,12 +185,8 @@ def estimate(
         low=spread.low,
         high=spread.high,
         margins=tuple(_margins(levels, found.frequencies[inside], test, extents, _labels(design, test))),
-        limits=test.judged,
         trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
-        agreement=agreement(design.converter.switching_frequency, found.frequencies[inside]),
-        covers=tuple(covers(design, test.side)),
-        notes=tuple(notes(design, test)),
-        assumptions=tuple(assumptions(design, test)),
+        assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
         extents=extents,
     )
 
@@ -317,6 +302,9 @@ def _more(test: EmissionTest) -> Callable[[Design], Any]:
     return lambda design: test.inputs(design.converter)
 
 
+def _box(design: Design, test: EmissionTest, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
+    return (*uncertain_parameters(design, tolerances=tolerances), *_more(test)(design))
+
+
 def _labels(design: Design, test: EmissionTest) -> dict[str, str]:
-    found = (*uncertain_parameters(design), *_more(test)(design))
-    return {one.key: one.label for one in found} | {"converter.shape": "shape of the switching current"}
+    return {one.key: one.label for one in _box(design, test)} | {"converter.shape": "shape of the switching current"}

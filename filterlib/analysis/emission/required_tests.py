@@ -66,7 +66,7 @@ def _at_points(
         yield result
     for solution, verdict in points:
         if not verdict.stable:
-            yield EmissionResult(solution.point, test.side, test.at.title, limits=test.judged, reason=verdict.reason)
+            yield EmissionResult(solution.point, test, reason=verdict)
 
 
 def nearest(result: EmissionResult) -> float:

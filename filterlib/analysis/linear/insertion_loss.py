@@ -23,7 +23,6 @@ from filterlib.units import decibels
 Mode = Literal["symmetrical", "asymmetrical"]
 SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": (0.1, 100.0), "100/0.1": (100.0, 0.1)}
 """Resistances [ohm] of generator and receiver in the test systems: CISPR 17:2011 (the values from memory)."""
-NO_DRIVE = "the converter states no common-mode drive (converter.common_mode), so nothing real stands beside the test"
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class InsertionResult:
     ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts stand at the bias,
     current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
     that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
-    of the common-mode drive; empty, with the ``reason``, where there is none. ``converter_impedance``,
+    of the common-mode drive; empty where none is stated. ``converter_impedance``,
     ``load_impedance``: complex (f,) [ohm], what really stands at the filter's two ends, from line to line; all loads.
     """
 
@@ -45,7 +44,6 @@ class InsertionResult:
     real_asymmetrical: Mapping[str, np.ndarray]
     converter_impedance: np.ndarray
     load_impedance: np.ndarray
-    reason: str | None = None
 
 
 def insertion_loss(chain: ArrayLike, source: ArrayLike, load: ArrayLike) -> np.ndarray:
@@ -168,7 +166,6 @@ def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> I
         real_asymmetrical=_real(solution, "common_mode", _to_chassis(design), frequencies) if driven else {},
         converter_impedance=design.converter.inner_impedance(frequencies) + lead,
         load_impedance=seen_from_converter(solution.loads_alone, frequencies),
-        reason=None if driven else NO_DRIVE,
     )
 
 

@@ -10,7 +10,7 @@ from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.stability.stability import input_admittance
 from filterlib.network.circuit import Circuit
 from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.solution import BESIDE, Solution
+from filterlib.system.solution import SHUNT, Solution
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,6 @@ def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUE
 
 
 def seen_from_converter(circuit: Circuit, frequencies: np.ndarray) -> np.ndarray:
-    """Impedance [ohm], complex (f,), between the terminals of a circuit less `BESIDE`; infinite where nothing conducts."""
+    """Impedance [ohm], complex (f,), between the terminals of a circuit less `SHUNT`; infinite where nothing conducts."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1 / BESIDE)
+        return 1 / (1 / circuit.impedance(frequencies, PLUS, RETURN) - 1 / SHUNT)

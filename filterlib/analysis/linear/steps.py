@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.load import Load
@@ -25,7 +26,7 @@ class StepsResult:
     ``converter_step`` (t,) [V]: load voltage after a 1 V step of the regulated voltage; ``load_step`` (t,) [V]: after the
     load's current rises by ``step_current`` [A] with the time constant ``rise_time`` [s]. ``overshoot``: of the converter step, as a share of its end value;
     ``load_dip`` [V]: greatest excursion of the load step; ``settling_time`` [s]: of the load step. ``reason``: why there is
-    nothing (unstable, or a part without a ladder), else None.
+    nothing (unstable, or what the circuit refused), else None.
     """
 
     point: str
@@ -38,7 +39,7 @@ class StepsResult:
     overshoot: float
     load_dip: float
     settling_time: float
-    reason: str | None = None
+    reason: Stability | str | None = None
 
 
 def steps(
@@ -73,7 +74,7 @@ def steps(
     )
 
 
-def no_steps(solution: Solution, load: str, reason: str) -> StepsResult:
+def no_steps(solution: Solution, load: str, reason: Stability | str | None) -> StepsResult:
     """What stands for the steps where there are none: the reason."""
     nothing = np.zeros(0)
     return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)

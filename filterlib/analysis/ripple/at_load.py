@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
+from filterlib.errors import FilterlibError
+from filterlib.network.batch import alike, together
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
-from filterlib.system.state import State
 
 GRID = np.logspace(3, 8, 201)  # [Hz]
 
@@ -20,14 +22,14 @@ class Seen:
     """One load of one design at one operating point.
 
     ``ripple``, ``spike`` [V]: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
-    many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load.
+    many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load; ``solution``.
     """
 
     ripple: Any
     spike: Any
     response: np.ndarray
     spectra: Spectra
-    state: State
+    solution: Solution
 
     @property
     def fundamental(self) -> Any:
@@ -42,16 +44,57 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
     return narrow, wide
 
 
+def seen_several(solutions: Sequence[Solution], load: str) -> list[Seen | FilterlibError]:
+    """What the load of one name sees in each of several solutions, those whose circuits have one structure together.
+
+    In place of what cannot be solved stands why.
+    """
+    views: dict[int, Seen | FilterlibError] = {}
+    for places in alike([solution.circuit for solution in solutions]):
+        group = [solutions[place] for place in places]
+        try:
+            views |= zip(places, _seen_together(group, load), strict=True)
+        except FilterlibError:
+            views |= {place: _seen_or_why(solutions[place], load) for place in places}
+    return [views[place] for place in range(len(solutions))]
+
+
+def _seen_or_why(solution: Solution, load: str) -> Seen | FilterlibError:
+    try:
+        return seen(solution, load)
+    except FilterlibError as error:
+        return error
+
+
+def _seen_together(group: list[Solution], load: str) -> list[Seen]:
+    """Of solutions of one structure: one elimination over all their harmonics and the grid."""
+    if len(group) == 1 or any(one.ripple is not None for one in group[0].design.loads):
+        return [seen(solution, load) for solution in group]
+    port, harmonics = group[0].design.named_load(load).port, group[0].source_spectra.frequencies[1:]
+    circuit = together([solution.circuit for solution in group])
+    rows = circuit.transfer(np.concatenate((GRID, harmonics)), driven(group[0].design), [port])
+    rows = [np.broadcast_to(row[0], (len(group), row[0].shape[-1])) for row in rows]
+    return [_seen(solution, load, [row[number] for row in rows]) for number, solution in enumerate(group)]
+
+
+def _seen(solution: Solution, load: str, rows: list[np.ndarray]) -> Seen:
+    """From the transfer of every source at the grid, then at the harmonics."""
+    by_source = from_transfers(solution, [load], [[row[..., len(GRID) :]] for row in rows])
+    sources = solution.source_spectra
+    found = Spectra(sources.frequencies[1:], by_source, {}, {}, sources)
+    narrow, wide = narrow_and_wide(solution.design)
+    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
+    return Seen(*figures, rows[0][..., : len(GRID)], found, solution)
+
+
 def seen(solution: Solution, load: str) -> Seen:
     """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
     design = solution.design
-    port, harmonics, count = design.named_load(load).port, solution.source_spectra.frequencies[1:], len(GRID)
+    port, harmonics = design.named_load(load).port, solution.source_spectra.frequencies[1:]
     rows = solution.circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
-    if any(one.ripple is not None for one in design.loads):
-        found = spectra(solution, outputs={load: port})
-    else:
-        by_source = from_transfers(solution, [load], [[row[0][..., count:]] for row in rows])
-        found = Spectra(harmonics, by_source, {}, {}, solution.source_spectra)
+    view = _seen(solution, load, [row[0] for row in rows])
+    if all(one.ripple is None for one in design.loads):
+        return view
+    found = spectra(solution, outputs={load: port})
     narrow, wide = narrow_and_wide(design)
-    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
-    return Seen(*figures, rows[0][0][..., :count], found, solution.state)
+    return replace(view, ripple=found.peak_to_peak(load, narrow), spike=found.peak_to_peak(load, wide), spectra=found)

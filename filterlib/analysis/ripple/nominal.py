@@ -15,17 +15,15 @@ from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, powered_loads, sharp
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels
 
-FREQUENCIES = np.logspace(1, 8, 421)  # [Hz]
 _LOOK = np.logspace(-7, 0, 141)  # [s] at which the length of the picture is sought
 POINTS = 301
 STEPS = (1.0, 2.0, 5.0, 10.0)
-SHARP = 2.0  # times its surroundings, a tenth of a decade wide: a peak that the grid hardly follows
 AUDIBLE = 0.02  # of the greatest response: a sharp peak below that is not seen in the step
 
 
@@ -38,7 +36,7 @@ class NominalResult:
     `RISE_TIME`; ``times`` (t,) [s]; ``step``, ``step_before`` (t,) [V]: deviation at the load with and without the filter.
     ``band``: what the ripple is read in; ``period`` (n,) [s]; ``ripple``, ``ripple_before`` (n,) [V] over one period;
     ``peak_to_peak``, ``peak_to_peak_before`` [V]. ``voltage`` [V] at the load, ``drop`` [V] from the regulated voltage.
-    ``stable``; where it is not, steps and ripple are empty and NaN, and ``reason`` says so.
+    ``stable``; where it is not, steps and ripple are empty and NaN.
     """
 
     point: str
@@ -51,7 +49,6 @@ class NominalResult:
     voltage: float
     drop: float
     stable: bool
-    reason: str = ""
     step_current: float = np.nan
     times: np.ndarray = field(default_factory=lambda: np.zeros(0))
     step: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -106,7 +103,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
         "voltage": voltage, "drop": float(design.converter.output_voltage - voltage), "stable": after.stable,
     }  # fmt: skip
     if not after.stable:
-        return NominalResult(**found, reason="unstable: there is no steady state, so no ripple and no step")
+        return NominalResult(**found)
     found |= _steps(solution, wanted, after, before)
     return NominalResult(**found, **_ripple(after, before, load, chosen, design))
 
@@ -153,9 +150,9 @@ def _without(one: _Without) -> _Side:
 
 def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     """One circuit, one elimination: at the grid and at the harmonics, for the converter's sources and the loads'."""
-    design, state = solution.design, solution.state
+    design = solution.design
     harmonics = solution.source_spectra.frequencies[1:]
-    powered = [one for one in design.loads if one.kind == "constant_power" and state.scale(one.name) > 0]
+    powered = powered_loads(solution)
     asked = dict.fromkeys((load, *(one.name for one in powered)))
     sources = driven(design)
     ports: list[Any] = [design.named_load(name).port for name in asked]
@@ -174,32 +171,8 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
         over_source=rows[0, 0, :count],
         impedance=driving[0, 0],
         spectra=Spectra(harmonics, found, {}, {}, solution.source_spectra),
-        stable=not filtered or _stays_up(solution, powered, -driving[np.ix_(places, places)]),
+        stable=not filtered or encircles_nothing(solution, powered, -driving[np.ix_(places, places)]),
     )
-
-
-def _stays_up(solution: Solution, powered: list[Any], impedance: np.ndarray) -> bool:
-    """No turn of det(1 - Z Y) about the origin from one end of the axis to the other; near a sharp peak the poles decide."""
-    if not powered:
-        return True
-    if any(_sharp(np.abs(impedance[at, at])).any() for at in range(len(powered))):
-        return stability(solution).stable
-    z, y = np.moveaxis(impedance, -1, 0), np.array([_admittance(one, solution.state) for one in powered]).T
-    turned = np.linalg.det(np.eye(len(powered)) - z * y[:, None, :])
-    return bool(abs(np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) < np.pi / 2)
-
-
-def _sharp(size: np.ndarray) -> np.ndarray:
-    """Where a magnitude on the grid has a peak so narrow that the grid hardly follows it: a Q of 13 or more."""
-    near = np.sqrt(size[:-4] * size[4:])
-    top = (size[2:-2] >= size[1:-3]) & (size[2:-2] >= size[3:-1])
-    return np.pad(top & (size[2:-2] > SHARP * near), 2)
-
-
-def _admittance(load: Any, state: State) -> np.ndarray:
-    """Of a constant power, over the grid [S]."""
-    conductance, resistance, capacitance = load.power_elements(state)
-    return conductance + 1 / (resistance + 1 / (2j * np.pi * FREQUENCIES * capacitance))
 
 
 def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[str, Any]:
@@ -207,7 +180,7 @@ def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[s
     amps = abs(float(solution.state.load_currents.get(load.name, 1.0))) / 2
     rise = 1 / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
     moved = after.impedance * rise
-    peak = np.abs(moved) * _sharp(np.abs(after.impedance))
+    peak = np.abs(moved) * sharp(np.abs(after.impedance))
     if peak.max() > AUDIBLE * np.abs(moved).max():
         exact = steps(solution, load.name)
         times, deviation = exact.times[1:], exact.load_step[1:]
@@ -230,5 +203,6 @@ def _ripple(after: _Side, before: _Side, load: str, band: Band, design: Design) 
     now, then = after.spectra.waveform(load, band), before.spectra.waveform(load, band)
     return {
         "period": np.arange(len(now)) * design.converter.period / len(now),
-        "ripple": now, "ripple_before": then, "peak_to_peak": float(np.ptp(now)), "peak_to_peak_before": float(np.ptp(then)),
+        "ripple": now, "ripple_before": then, "peak_to_peak": float(after.spectra.peak_to_peak(load, band)),
+        "peak_to_peak_before": float(before.spectra.peak_to_peak(load, band)),
     }  # fmt: skip

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.ripple.spectra import TERMINALS, Band, Spectra, bands, spectra
+from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
@@ -17,32 +18,32 @@ from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
 
-MEASUREMENTS = {  # key or its beginning: what to measure
-    "converter.output_capacitance": "the ripple once more, with a capacitor of about the same impedance across the terminals",
-    "converter.output_esr": "the ripple once more, with a capacitor across the terminals, at several harmonics",
-    "converter.output_esl": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
-    "converter.lead_inductance": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
-    "converter.duty": "the switching node's duty cycle with a scope, or the input voltage",
-    "converter.edge_time": "the rise time at the switching node, in full bandwidth",
-    "converter.shape": "which kind of converter it is: step-down (triangle) or step-up and flyback (pulse)",
-    "converter.spike": "the ring at the terminals in full bandwidth, with the shortest probe connection",
-    "converter.common_mode.rise_time": "the rise time at the switching node, in full bandwidth",
-    "converter.common_mode.fall_time": "the fall time at the switching node, in full bandwidth",
-    "converter.common_mode.ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
-    "converter.supply": "the current in the input cable with a current probe around all its conductors",
-    "converter.common_mode": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
-    "converter.output_resistance": "the terminals' voltage idle and at full load",
-    "converter.loop_bandwidth": "the terminals' voltage after a load step",
-    "filter.": "the part itself on an impedance bridge",
-    "load.": "the current in the load's lead with a current probe around both conductors",
-    "clip.": "the tip on its own clip, with the clip's lead longer and shorter",
-    "coupling.": "the spike with the second capacitor turned or moved",
+MEASUREMENTS = {  # key or its beginning: the measurement that settles it
+    "converter.output_capacitance": "second reading",
+    "converter.output_esr": "second reading, harmonics",
+    "converter.output_esl": "second reading, above 1 MHz",
+    "converter.lead_inductance": "second reading, above 1 MHz",
+    "converter.duty": "duty cycle",
+    "converter.edge_time": "rise time",
+    "converter.shape": "shape",
+    "converter.spike": "spike",
+    "converter.common_mode.rise_time": "rise time",
+    "converter.common_mode.fall_time": "fall time",
+    "converter.common_mode.ring": "ring",
+    "converter.supply": "input cable",
+    "converter.common_mode": "own clip",
+    "converter.output_resistance": "idle and full load",
+    "converter.loop_bandwidth": "load step",
+    "filter.": "bridge",
+    "load.": "load's lead",
+    "clip.": "clip's lead",
+    "coupling.": "capacitor moved",
 }
 
 
 def measurement(key: str) -> str:
-    """What to measure so that an unknown is known; "" where nothing is told."""
-    return next((text for start, text in MEASUREMENTS.items() if key.startswith(start)), "")
+    """Name of the measurement that settles an uncertain parameter; "" where none is known."""
+    return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
 
 
 @dataclass(frozen=True)
@@ -67,8 +68,8 @@ class Sensitivity:
     """What one unknown alone does to the ripple at the first load to 20 MHz.
 
     ``nominal``, ``low``, ``high`` in ``unit``; ``pp_at_low``, ``pp_at_high`` [V]: least and greatest ripple while it moves
-    through its range alone; ``share`` of the band's width in decibels, all uncertain_parameters' shares adding to 1; ``measurement``
-    that would settle it.
+    through its range alone; ``share`` of the band's width in decibels, all uncertain parameters' shares adding to 1; ``measurement``:
+    name of the one that would settle it.
     """
 
     key: str
@@ -92,7 +93,7 @@ class RippleResult:
     -> (t,) [V], their sum being the waveform. ``frequencies`` (h,) [Hz]; ``spectra``: place -> (h,) complex peak amplitudes
     [V]; ``spectra_by_source`` alike by (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of
     the unknown that moves that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that was used, at
-    ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``absent``: (place, band) -> why there is no figure. ``reason``:
+    ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``:
     why there is nothing at all (an unstable circuit), else None.
     """
 
@@ -112,8 +113,8 @@ class RippleResult:
     largest_factor: float = np.nan
     largest_factor_frequency: float = np.nan
     trusted_to: float = TRUSTED
-    absent: Mapping[tuple[str, str], str] = field(default_factory=dict)
-    reason: str | None = None
+    without_spike: frozenset[tuple[str, str]] = frozenset()
+    reason: Stability | None = None
 
 
 def ripple(
@@ -166,7 +167,7 @@ def ripple(
         largest_factor=after.source_spectra.largest_factor,
         largest_factor_frequency=after.source_spectra.largest_factor_frequency,
         trusted_to=trusted_to(design),
-        absent=_absent(design, sides),
+        without_spike=frozenset() if design.converter.spike else frozenset((name, "full") for name in sides),
     )
 
 
@@ -186,14 +187,6 @@ def _figure(found: Spectra, place: str, band: Band, extent: Interval | None) -> 
         by_source={source: float(found.alone(place, source, band)) for source in sources},
         reduction={source: whole - float(found.peak_to_peak(place, band, leave_out=source)) for source in sources},
     )
-
-
-def _absent(design: Design, sides: Mapping[str, Any]) -> dict[tuple[str, str], str]:
-    """Full-bandwidth figures leave out a spike that nobody stated: they are shown, and this is said beside them."""
-    if design.converter.spike is not None:
-        return {}
-    why = "no spike is stated (converter.spike): the figure in full bandwidth is the ripple alone, a lower bound"
-    return {(name, "full"): why for name in sides}
 
 
 def _peaks(solution: Solution, wanted: tuple[Band, ...]) -> dict[Any, Any]:

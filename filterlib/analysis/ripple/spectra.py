@@ -9,14 +9,16 @@ from typing import Any
 import numpy as np
 
 from filterlib.network.circuit import Circuit
-from filterlib.network.waveform import lowpass_response
+from filterlib.network.extremes import peak_to_peak
+from filterlib.network.spectrum import lowpass_response
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
 from filterlib.system.load import ReflectedRipple
+from filterlib.system.measuring import measuring_circuit
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra, measuring_circuit, samples, source_spectra, spread, triangle
+from filterlib.system.source_spectra import SourceSpectra, samples, source_spectra, triangle
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
@@ -90,14 +92,14 @@ class Spectra:
     def alone(self, place: str, source: str, band: Band) -> Any:
         """Peak to peak [V] of what one source makes alone."""
         if (place, source) in self.by_source:
-            return spread(self.waveform(place, band, source))
-        return spread(samples(self.reflected[place, source] * band.response(self.reflected_frequencies[source])))
+            return peak_to_peak(self.by_source[place, source] * band.response(self.frequencies))
+        return peak_to_peak(self.reflected[place, source] * band.response(self.reflected_frequencies[source]))
 
     def peak_to_peak(self, place: str, band: Band, leave_out: str = "") -> Any:
         """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds."""
         rest = self.whole(place, leave_out) * band.response(self.frequencies)
         others = [source for at, source in self.reflected if at == place and source != leave_out]
-        return spread(samples(rest)) + sum(self.alone(place, source, band) for source in others)
+        return peak_to_peak(rest) + sum(self.alone(place, source, band) for source in others)
 
     def rms(self, place: str, band: Band) -> Any:
         """Root mean square [V] of the whole; different frequencies add as powers."""
@@ -159,7 +161,7 @@ def from_transfers(
 
 def _ports(design: Design) -> dict[str, Any]:
     ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
-    return ports if design.clip is None else ports | design.clip.readings(design)
+    return ports if design.clip is None else ports | design.clip.readings(design.loads)
 
 
 def as_measured(design: Design) -> dict[str, float]:
@@ -175,7 +177,7 @@ def as_measured(design: Design) -> dict[str, float]:
             probe = measuring_circuit(design.converter, seen, current)
             transfer = probe.transfer(forces.frequencies[1:], "ripple", ("probe", RETURN))
             limit = lowpass_response(forces.frequencies[1:], seen.bandwidth, seen.order)
-            read[name] = spread(samples(transfer * limit * emf))
+            read[name] = float(peak_to_peak(transfer * limit * emf))
     return read
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -10,7 +11,6 @@ from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
-from filterlib.units import format_quantity
 
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
 AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
@@ -20,12 +20,21 @@ _SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
 
 @dataclass(frozen=True)
 class Stability:
-    """``stable``; ``poles`` (p,) [1/s] or None; ``method`` "poles" or "nyquist"; ``reason``: a sentence."""
+    """``stable``; ``poles`` (p,) [1/s] or None; ``method``.
+
+    By poles: ``frequency`` [Hz] and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
+    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), by e every ``growth`` [s].
+    By the Nyquist count: the ``load`` whose curve encircles -1, or "".
+    """
 
     stable: bool
     poles: np.ndarray | None
-    method: str
-    reason: str
+    method: Literal["poles", "nyquist"]
+    frequency: float = np.nan
+    quality: float = np.nan
+    count: int = 0
+    growth: float = np.nan
+    load: str = ""
 
 
 def stability(solution: Solution) -> Stability:
@@ -35,7 +44,11 @@ def stability(solution: Solution) -> Stability:
     except CircuitError:
         return _by_nyquist(solution)
     bad = unstable_poles(poles)
-    return Stability(not bad.size, poles, "poles", _unstable_words(bad) if bad.size else _stable_words(poles))
+    if not bad.size:
+        return Stability(True, poles, "poles", *least_damped(poles))
+    worst = bad[np.argmax(bad.real)]
+    rings = 0.0 if abs(worst.imag) < 1e-6 * abs(worst) else float(abs(worst.imag) / (2 * np.pi))
+    return Stability(False, poles, "poles", rings, count=len(bad), growth=float(1 / worst.real))
 
 
 def unstable_poles(poles: np.ndarray) -> np.ndarray:
@@ -59,27 +72,6 @@ def least_damped(poles: np.ndarray) -> tuple[float, float]:
     return float(np.abs(complex_ones[worst]) / (2 * np.pi)), float(quality[worst])
 
 
-def _stable_words(poles: np.ndarray) -> str:
-    frequency, quality = least_damped(poles)
-    if np.isnan(frequency):
-        return f"every pole lies in the left half plane, and none below {format_quantity(NAMED, 'Hz')} rings"
-    return f"every pole lies in the left half plane; the least damped rings at {format_quantity(frequency, 'Hz')} with Q = {quality:.3g}"
-
-
-def _unstable_words(bad: np.ndarray) -> str:
-    worst = bad[np.argmax(bad.real)]
-    where = (
-        "grows without ringing"
-        if abs(worst.imag) < 1e-6 * abs(worst)
-        else f"at {format_quantity(abs(worst.imag) / (2 * np.pi), 'Hz')}"
-    )
-    return (
-        f"unstable: {len(bad)} pole{'s' if len(bad) > 1 else ''} in the right half plane, {where}, growing by e every "
-        f"{format_quantity(1 / worst.real, 's')}; there is no steady state, so no ripple and no step is given. Damping "
-        "across the filter's last capacitor, or more resistance in series, takes it away"
-    )
-
-
 def _by_nyquist(solution: Solution) -> Stability:
     """Encirclements of -1 by (impedance back from the port) x (admittance of the load), one load after the other."""
     for load in solution.design.loads:
@@ -87,10 +79,8 @@ def _by_nyquist(solution: Solution) -> Stability:
         loop = back * input_admittance(solution, load, _SWEEP)
         turns = np.sum(np.diff(np.unwrap(np.angle(1 + loop)))) / np.pi
         if round(turns) != 0:
-            return Stability(False, None, "nyquist", f"unstable: the Nyquist curve at {load.name} encircles -1")
-    return Stability(
-        True, None, "nyquist", "no Nyquist curve at a load encircles -1 (a part has no ladder, so no poles)"
-    )
+            return Stability(False, None, "nyquist", load=load.name)
+    return Stability(True, None, "nyquist")
 
 
 def input_admittance(solution: Solution, load: Load, frequencies: np.ndarray) -> np.ndarray:

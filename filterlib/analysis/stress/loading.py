@@ -9,9 +9,9 @@ import numpy as np
 
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.network.circuit import Circuit, Current
+from filterlib.network.extremes import largest_magnitude
 from filterlib.system.components import Branch, Component
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import samples
 from filterlib.system.state import State
 
 Lines = list[tuple[np.ndarray, np.ndarray]]  # frequencies (h,) [Hz] and coefficients (designs, h), one pair a source
@@ -34,7 +34,7 @@ class Loading:
     @property
     def rms(self) -> np.ndarray:
         """Ripple current of the branch that carries most [A]."""
-        return np.max([root_sum(lines) for lines in self.currents], axis=0)
+        return np.asarray(np.max([root_sum(lines) for lines in self.currents], axis=0))
 
     @property
     def rms_with_direct(self) -> np.ndarray:
@@ -86,19 +86,18 @@ def _lines(found: Spectra, label: Any, share: float) -> Lines:
 
 
 def _power(voltage: tuple[np.ndarray, np.ndarray], current: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    return 2 * np.sum(np.real(voltage[1] * np.conj(current[1])), axis=-1, keepdims=True)
+    return np.asarray(2 * np.sum(np.real(voltage[1] * np.conj(current[1])), axis=-1, keepdims=True))
 
 
 def root_sum(lines: Lines) -> np.ndarray:
     """Root mean square (designs, 1) of all harmonics."""
-    return np.sqrt(sum(2 * np.sum(np.abs(c) ** 2, axis=-1, keepdims=True) for _, c in lines))
+    return np.asarray(np.sqrt(sum(2 * np.sum(np.abs(c) ** 2, axis=-1, keepdims=True) for _, c in lines)))
 
 
 def peak(lines: Lines, direct: Any = 0.0) -> np.ndarray:
     """Largest magnitude (designs, 1) over a period, with a direct part; sources of other frequencies add their peaks."""
-    waves = [samples(c) for _, c in lines]
-    rest = sum((np.max(np.abs(w), axis=-1, keepdims=True) for w in waves[1:]), np.zeros(1))
-    return np.max(np.abs(waves[0] + direct), axis=-1, keepdims=True) + rest
+    (_, first), *others = lines
+    return sum((largest_magnitude(c) for _, c in others), largest_magnitude(first, direct))
 
 
 def integral(lines: Lines) -> Lines:

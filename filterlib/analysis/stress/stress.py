@@ -9,12 +9,14 @@ from typing import Any, Literal
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
+from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import mission_life
 from filterlib.parts.wound import temperature_rise
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import samples, spread
+from filterlib.system.source_spectra import samples
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
@@ -98,7 +100,7 @@ class StressResult:
     point: str
     checks: tuple[StressCheck, ...] = ()
     heats: tuple[Heat, ...] = ()
-    reason: str | None = None
+    reason: Stability | None = None
 
 
 @dataclass(frozen=True)
@@ -137,7 +139,7 @@ def stress(solution: Solution) -> StressResult:
 
 
 def _batch(design: Design) -> tuple[Design, list[str]]:
-    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain_parameters' keys, in order."""
+    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain parameters' keys, in order."""
     box = uncertain_parameters(design)
     if not box:
         return design, []
@@ -170,7 +172,7 @@ def _core_heat(one: Loading, state: State) -> Any:
         return np.full((1, 1), np.nan)
     volts = core_voltage(one, state)
     flux = integral(volts)
-    swings = (np.reshape(spread(samples(c)), (-1, 1)) for _, c in flux)
+    swings = (peak_to_peak(c) for _, c in flux)
     heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
     return sum(np.reshape(heat, (-1, 1)) for heat in heats)
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
 import numpy as np
 
-from filterlib.network.waveform import lowpass_response
-from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.source_spectra import measuring_circuit, samples, source_spectra, spread
-from filterlib.units import format_quantity, preferred_values
+from filterlib.system.converter import Converter, FixtureCapacitor
+from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.units import preferred_values
 
 TELLS = (0.3, 10.0)
 """Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
@@ -33,7 +31,7 @@ class AddedCapacitor:
 
     ``capacitance`` [F], as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
     which it tells (see `TELLS`) over most of what is not known inside. ``bare``, ``loaded`` [V]: peak to peak that the
-    stated arrangement reads without and with it, nominal; ``low``, ``high`` [V]: reading with it over what is not known
+    stated arrangement reads without and with it, nominal; ``low``, ``high`` [V]: reading with it over the uncertainty
     inside. ``too_small`` [F]: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
     by ``too_small_moves``; NaN where every value tells.
     """
@@ -46,11 +44,6 @@ class AddedCapacitor:
     high: float
     too_small: float
     too_small_moves: float
-
-    @property
-    def words(self) -> str:
-        """What to take, and what it shows."""
-        return " ".join(_words(self))
 
 
 def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor:
@@ -72,7 +65,7 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
     """
     frequencies = converter.switching_frequency * np.arange(1, _HARMONICS + 1)
     corners = _corners(converter)
-    inner = np.abs(corners.inner_impedance(frequencies) + 2j * np.pi * frequencies * corners.lead_inductance.value)
+    inner = np.abs(corners.terminal_impedance(frequencies))
     sizes = np.array([float(f"{value}e{decade}") for decade in _DECADES for value in preferred_values("E6")])
     ratios = np.abs(_impedance(sizes[:, None], frequencies))[:, None, :] / np.atleast_2d(inner)
     tells = np.mean((ratios > TELLS[0]) & (ratios < TELLS[1]), axis=1)
@@ -98,67 +91,19 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
 
 def _corners(converter: Converter) -> Converter:
     """The converter as an array of designs: nominal, then every corner of what is not known inside."""
-    held = [getattr(converter, name) for name in INSIDE]
-    ends = [sorted({one.low, one.high}) for one in held]
-    rows = np.array([[float(np.max(one.value)) for one in held], *product(*ends)])
-    return converter.model_copy(update={name: held[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
+    ranges = [getattr(converter, name) for name in INSIDE]
+    ends = [sorted({one.low, one.high}) for one in ranges]
+    rows = np.array([[float(np.max(one.value)) for one in ranges], *product(*ends)])
+    return converter.model_copy(update={name: ranges[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
 
 
 def _impedance(capacitance: Any, frequencies: np.ndarray) -> np.ndarray:
     s = 2j * np.pi * frequencies
-    return USUAL.esr + s * USUAL.esl + 1 / (s * capacitance)
+    return np.asarray(USUAL.esr + s * USUAL.esl + 1 / (s * capacitance))
 
 
-def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[Any, Any]:
+def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[np.ndarray, np.ndarray]:
     """Peak to peak [V] in the stated arrangement, without and with the added capacitor."""
-    seen = converter.ripple
-    forces = source_spectra(converter, load_current)
-    emf, frequencies = (forces.ripple + forces.spike)[..., 1:], forces.frequencies[1:]
-    current = load_current if seen.load_current is None else seen.load_current
-    limit = lowpass_response(frequencies, seen.bandwidth, seen.order)
-
-    def read(arrangement: Arrangement) -> Any:
-        transfer = measuring_circuit(converter, arrangement, current).transfer(frequencies, "ripple", ("probe", RETURN))
-        return spread(samples(transfer * limit * emf))
-
-    return read(seen), read(seen.model_copy(update={"capacitors": (*seen.capacitors, added)}))
-
-
-def _words(found: AddedCapacitor) -> Iterator[str]:
-    size, bare, loaded = (
-        format_quantity(found.capacitance, "F"),
-        *(format_quantity(v, "V") for v in (found.bare, found.loaded)),
-    )
-    if found.orders:
-        which = (
-            f"harmonic {found.orders[0]} tells" if len(found.orders) == 1 else f"harmonics {_runs(found.orders)} tell"
-        )
-        yield f"With {size}, as it is at this voltage, across the terminals, {which};"
-    else:
-        yield f"No one value suits the whole range of what may be inside; begin with {size}, as it is at this voltage:"
-    yield f"the reading of {bare} becomes {loaded}"
-    if found.high > found.low:
-        yield f"if all is as assumed, and {format_quantity(found.low, 'V')} to {format_quantity(found.high, 'V')}"
-        yield "over what is not known."
-    else:
-        yield "by what is known."
-    if np.isfinite(found.too_small):
-        small = format_quantity(found.too_small, "F")
-        yield f"{small} would move the first harmonic by {100 * found.too_small_moves:.1f} % only: that, or less, tells nothing."
-
-
-def _runs(orders: tuple[int, ...]) -> str:
-    """Whole numbers as words.
-
-    >>> _runs((1, 2, 3, 7, 9, 10))
-    '1 to 3, 7, 9 and 10'
-    """
-    runs: list[list[int]] = []
-    for order in orders:
-        if runs and order == runs[-1][-1] + 1:
-            runs[-1].append(order)
-        else:
-            runs.append([order])
-    return ", ".join(
-        f"{run[0]}" if len(run) == 1 else f"{run[0]} {'and' if len(run) == 2 else 'to'} {run[-1]}" for run in runs
-    )
+    sources, stated = source_spectra(converter, load_current), converter.ripple
+    bare, loaded = (reading(converter, one, sources, load_current) for one in (stated, stated.with_added(added)))
+    return bare, loaded

@@ -1,4 +1,4 @@
-"""How far a figure may lie from its nominal value: found by search over what is not known, and not only at the corners."""
+"""How far a figure may lie from its nominal value: found by search over the uncertainty, and not only at the corners."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Interval:
-    """The band of one figure: ``low`` and ``high``, and the values of the uncertain_parameters that make them.
+    """The band of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
 
     ``nominal``: the figure itself. ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
     """
@@ -63,10 +63,10 @@ def over_shapes(
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
-    """The band of every figure over the design's uncertain_parameters, and over shapes that are not stated.
+    """The band of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
     Parameters: ``measure``: takes a design that stands for many and the values that made it {key: array (designs, 1)},
-    gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain_parameters beside those of a design;
+    gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
     ``progress``: told the share of the search that is done.
     """
     variants = shapes(design)
@@ -111,11 +111,11 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
 def search(
     metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], *, seed: int = 1
 ) -> dict[Hashable, Interval]:
-    """The band of every figure that ``metric`` gives, over the box of the uncertain_parameters' ranges.
+    """The band of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``seed`` of the quasi-random points.
-    Returns: {figure: `Interval`}; without uncertain_parameters an empty dict.
+    Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each unknown alone, in Sobol points and random corners, with every unknown where it alone goes
     furthest, then around the best points found; a
     resonance that is narrow against that spacing can still be missed, so a band is a lower bound of the true one.

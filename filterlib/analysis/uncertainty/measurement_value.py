@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,46 +16,35 @@ from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
-from filterlib.units import format_quantity
 
 INSIDE, SHAPE = "inside", "converter.shape"
-TOGETHER: Mapping[str, tuple[tuple[str, ...], str]] = {
+TOGETHER: Mapping[str, tuple[str, ...]] = {
     INSIDE: (
-        ("converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.lead_inductance"),
-        "the ripple once more, with a capacitor across the terminals",
+        "converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.lead_inductance",
     ),
     "common mode": (
-        ("converter.common_mode.swing", "converter.common_mode.coupling", "converter.common_mode.resistance"),
-        "the scope's tip on its own clip at the terminals, and the bond to the chassis changed (a differential reading "
-        "cannot tell common mode)",
+        "converter.common_mode.swing", "converter.common_mode.coupling", "converter.common_mode.resistance",
     ),
-    "switching node": (
-        ("converter.duty", "converter.edge_time", "converter.common_mode."),
-        "the switching node in full bandwidth: its duty cycle and edges",
-    ),
-    "output": (
-        ("converter.output_resistance", "converter.loop_bandwidth"),
-        "the terminals' voltage idle, at full load, and after a load step",
-    ),
-}
-"""Unknowns that one measurement settles together, by the beginnings of their keys, the first that fits. Each part of the
+    "switching node": ("converter.duty", "converter.edge_time", "converter.common_mode."),
+    "output": ("converter.output_resistance", "converter.loop_bandwidth"),
+}  # fmt: skip
+"""Uncertain parameters that one measurement settles together, by the beginnings of their keys, the first that fits. Each part of the
 filter is a group of its own; the rest go by `filterlib.analysis.ripple.ripple.measurement`."""
 _NEAR = 8  # points around the best of each end, in each round
 _ROUNDS = (0.0, 0.5, 0.25, 0.1)  # of refinement: their spreads, as shares of the ranges; 0: along the strongest unknown
-_MOVED = 0.3  # share of the uncertain_parameters that each such point moves
-_LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be told
+_MOVED = 0.3  # share of the uncertain parameters that each such point moves
+LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be worth its while
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """One measurement, and the band if it proved its uncertain_parameters to be as assumed.
+    """One measurement, and the band if it proved its uncertain parameters to be as assumed.
 
-    ``what``: in words; ``keys`` of the uncertain_parameters that it settles; ``low``, ``high`` [V]: the figure's band then;
+    ``name``; ``keys`` of the uncertain parameters that it settles; ``low``, ``high`` [V]: the figure's band then;
     ``narrows``: share of the band, in decibels, that it takes away, 0 to 1.
     """
 
     name: str
-    what: str
     keys: tuple[str, ...]
     low: float
     high: float
@@ -72,8 +61,7 @@ class MeasurementValues:
     """What would narrow the band of the ripple at ``load`` in the band ``label``, at one operating point.
 
     ``low``, ``high`` [V]: the band as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
-    to put across the terminals, where the converter's inside is not known; ``reason``: why there is nothing to tell, else
-    None.
+    to put across the terminals, where the converter's inside is not known. No measurements: no uncertain parameter moves it.
     """
 
     point: str
@@ -83,24 +71,6 @@ class MeasurementValues:
     high: float
     measurements: tuple[Measurement, ...] = ()
     capacitor: AddedCapacitor | None = None
-    reason: str | None = None
-
-    @property
-    def now(self) -> str:
-        """The band as it is, in words."""
-        ends = f"{format_quantity(self.low, 'V')} to {format_quantity(self.high, 'V')}"
-        return f"{ends}, 1 to {self.high / self.low:.3g}" if self.low > 0 else ends
-
-    @property
-    def words(self) -> tuple[str, ...]:
-        """For each measurement that narrows the band what it leaves, or why there is nothing to tell."""
-        return tuple(_words(self))
-
-    @property
-    def useless(self) -> str:
-        """What would hardly narrow it, in a sentence; "" where everything does."""
-        lost = [one.what.split(":")[0].split(" (")[0] for one in self.measurements if one.narrows < _LEAST]
-        return f"It would hardly narrow this band to measure: {'; '.join(lost)}." if lost else ""
 
 
 def measurement_values(solution: Solution, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
@@ -123,23 +93,21 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
 
     Notes
     -----
-    Each measurement's uncertain_parameters are held at their nominal values, and the ends of the band sought again: from the points
+    Each measurement's uncertain parameters are held at their nominal values, and the ends of the band sought again: from the points
     that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
     find about nine tenths of what is left; what a measurement takes away is told a little too large rather than too small.
     """
     design, state = solution.design, solution.state
     if extent is None or width((extent.low, extent.high)) == 0.0:
         ends = (np.nan, np.nan) if extent is None else (extent.low, extent.high)
-        return MeasurementValues(
-            state.point, load, band.label, *ends, reason="nothing that moves the figure is unknown"
-        )
+        return MeasurementValues(state.point, load, band.label, *ends)
     search = _Search(design, state, load, band, extent)
     whole = width((extent.low, extent.high))
     found = []
     for name, (low, high) in search.ends().items():
         narrows = max(0.0, 1 - width((low, high)) / whole)
         keys = search.groups[name]
-        found.append(Measurement(name, _what(name, keys), keys, low, high, narrows))
+        found.append(Measurement(name, keys, low, high, narrows))
     ranked = tuple(sorted(found, key=lambda one: -one.narrows))
     inside = any(one.name == INSIDE for one in ranked)
     capacitor = added_capacitor(design.converter, design.full_current) if inside else None
@@ -147,7 +115,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
 
 
 def _groups(keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """Keys of uncertain_parameters by the measurement that settles them.
+    """Keys of uncertain parameters by the measurement that settles them.
 
     >>> _groups(["converter.duty", "filter.L1.leakage", "filter.L1.inductance"])
     {'switching node': ('converter.duty',), 'part L1': ('filter.L1.leakage', 'filter.L1.inductance')}
@@ -164,21 +132,11 @@ def _group(key: str) -> str:
         return f"part {key.split('.')[1]}"
     if key == SHAPE:
         return SHAPE
-    return next((name for name, (starts, _) in TOGETHER.items() if key.startswith(starts)), measurement(key))
-
-
-def _what(name: str, keys: tuple[str, ...]) -> str:
-    if name in TOGETHER:
-        return TOGETHER[name][1]
-    return (
-        f"{name.removeprefix('part ')} itself on an impedance bridge"
-        if name.startswith("part ")
-        else measurement(keys[0])
-    )
+    return next((name for name, starts in TOGETHER.items() if key.startswith(starts)), measurement(key))
 
 
 class _Search:
-    """The ends of the band with each group of uncertain_parameters held at its nominal values."""
+    """The ends of the band with each group of uncertain parameters held at its nominal values."""
 
     def __init__(self, design: Design, state: State, load: str, band: Band, extent: Interval) -> None:
         self.variants, self.state, self.load, self.band, self.extent = shapes(design), state, load, band, extent
@@ -202,10 +160,10 @@ class _Search:
     def open(self, values: Mapping[str, np.ndarray]) -> list[str]:
         """Groups that still seem to narrow the band: of the others it is known that they do not."""
         whole = width((self.extent.low, self.extent.high))
-        return [name for name, found in values.items() if width(self.end(name, found)) < (1 - _LEAST) * whole]
+        return [name for name, found in values.items() if width(self.end(name, found)) < (1 - LEAST) * whole]
 
     def first(self, held: np.ndarray) -> np.ndarray:
-        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain_parameters)."""
+        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
         at = [self.extent.at_low, self.extent.at_high]
         rows = [[one.share(end[one.key]) for one in self.box] for end in at]
         return np.where(held, self.nominal, np.array([*rows, self.corner(0), self.corner(1)]))
@@ -256,14 +214,3 @@ class _Search:
         low = np.nanmin([*found.flat, *(ends[0] for ends in alone), self.extent.nominal])
         high = np.nanmax([*found.flat, *(ends[1] for ends in alone), self.extent.nominal])
         return max(float(low), self.extent.low), min(float(high), self.extent.high)
-
-
-def _words(found: MeasurementValues) -> Iterator[str]:
-    if found.reason:
-        yield f"{found.reason[0].upper()}{found.reason[1:]}."
-        return
-    for one in found.measurements:
-        if one.narrows >= _LEAST:
-            left = f"{format_quantity(one.low, 'V')} to {format_quantity(one.high, 'V')}, 1 to {one.ratio:.3g}"
-            told = f"Measure {one.what}. It leaves {left}: {100 * one.narrows:.0f} % of the band is gone."
-            yield f"{told} {found.capacitor.words}" if one.name == INSIDE and found.capacitor else told

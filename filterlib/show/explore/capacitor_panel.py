@@ -15,26 +15,12 @@ from filterlib.analysis.linear.mounted_capacitor import (
     parallel_capacitors,
 )
 from filterlib.parts.capacitor import Capacitor
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import SPIKE, SWITCHING
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Level,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    Values,
-    parts,
-)
 from filterlib.words.quantities import number
 
-_OHMS = Axis("impedance", "Ω", "log")
-_HERTZ = Axis("frequency", "Hz", "log", limits=(1e3, 1e9))
+_OHMS = ui.Axis("impedance", "Ω", "log")
+_HERTZ = ui.Axis("frequency", "Hz", "log", limits=(1e3, 1e9))
 _FIRST, _SECOND = "class2-2u2-50V-1206", "class2-100n-50V-0603"
 
 
@@ -48,56 +34,56 @@ class Alone:
 S = TypeVar("S", Alone, CapacitorPair)
 
 
-def one_panel() -> Panel[Alone, CapacitorResult]:
+def one_panel() -> ui.Panel[Alone, CapacitorResult]:
     """One capacitor on sliders: what it is at 180 kHz, and what at 30 MHz."""
-    controls: list[Control | Choice] = [
-        Choice("on.part", "capacitor", parts(Capacitor), start=_FIRST),
-        Control("on.capacitance", "capacitance", "F", "1 nF", "1 mF"),
-        Control("on.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω"),
-        Control("on.esl", "its inductance", "H", "0.2 nH", "30 nH"),
-        Control("on.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH"),
-        Control("on.bias", "DC bias", "V", 0, 60, 28, steps=60),
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("on.part", "capacitor", ui.parts(Capacitor), start=_FIRST),
+        ui.Control("on.capacitance", "capacitance", "F", "1 nF", "1 mF"),
+        ui.Control("on.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω"),
+        ui.Control("on.esl", "its inductance", "H", "0.2 nH", "30 nH"),
+        ui.Control("on.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH"),
+        ui.Control("on.bias", "DC bias", "V", 0, 60, 28, steps=60),
     ]
-    calculation: Calculation[Alone, CapacitorResult] = Calculation(
-        Alone(MountedCapacitor(parts(Capacitor)[_FIRST], 4e-9, 28.0)),
+    calculation: ui.Calculation[Alone, CapacitorResult] = ui.Calculation(
+        Alone(MountedCapacitor(ui.parts(Capacitor)[_FIRST], 4e-9, 28.0)),
         lambda at: mounted_capacitor(at.on, switching=SWITCHING, spike=SPIKE),
         change=_changed,
     )
-    return Panel(
-        "One capacitor on its board", calculation, controls, Display(_one_picture(), _one_readings, _one_sentence)
+    return ui.Panel(
+        "One capacitor on its board", calculation, controls, ui.Display(_one_picture(), _one_readings, _one_sentence)
     )
 
 
-def _one_picture() -> Picture[CapacitorResult]:
-    impedance: Plot[CapacitorResult] = Plot(
+def _one_picture() -> ui.Picture[CapacitorResult]:
+    impedance: ui.Plot[CapacitorResult] = ui.Plot(
         "Impedance",
         _HERTZ,
         _OHMS,
         (
-            Curve("on the board", lambda r: (r.frequencies, r.impedance), kept=True),
-            Curve("C alone", lambda r: (r.frequencies, r.ideal)),
-            Curve("L alone", lambda r: (r.frequencies, r.inductive)),
-            Level("30 MHz", lambda r: (SPIKE,), upright=True),
+            ui.Curve("on the board", lambda r: (r.frequencies, r.impedance), kept=True),
+            ui.Curve("C alone", lambda r: (r.frequencies, r.ideal)),
+            ui.Curve("L alone", lambda r: (r.frequencies, r.inductive)),
+            ui.Level("30 MHz", lambda r: (SPIKE,), upright=True),
         ),
     )
-    bias: Plot[CapacitorResult] = Plot(
+    bias: ui.Plot[CapacitorResult] = ui.Plot(
         "Capacitance left at a DC bias",
-        Axis("DC bias", "V", limits=(0, 60)),
-        Axis("capacitance", "F", zero=True),
+        ui.Axis("DC bias", "V", limits=(0, 60)),
+        ui.Axis("capacitance", "F", zero=True),
         (
-            Curve("C over bias", lambda r: (r.biases, r.over_bias), kept=True),
-            Curve("here", lambda r: ([r.bias], [r.capacitance]), marker="o"),
+            ui.Curve("C over bias", lambda r: (r.biases, r.over_bias), kept=True),
+            ui.Curve("here", lambda r: ([r.bias], [r.capacitance]), marker="o"),
         ),
     )
-    return Picture([impedance, bias], name="one-capacitor", widths=(3, 2))
+    return ui.Picture([impedance, bias], name="one-capacitor", widths=(3, 2))
 
 
-def _one_readings(r: CapacitorResult) -> tuple[Reading, ...]:
+def _one_readings(r: CapacitorResult) -> tuple[ui.Reading, ...]:
     return (
-        Reading("impedance at 180 kHz", r.at_switching, "ohm"),
-        Reading("impedance at 30 MHz", r.at_spike, "ohm"),
-        Reading("self-resonance on the board", r.resonance, "Hz"),
-        Reading("capacitance at the bias", r.capacitance, "F"),
+        ui.Reading("impedance at 180 kHz", r.at_switching, "ohm"),
+        ui.Reading("impedance at 30 MHz", r.at_spike, "ohm"),
+        ui.Reading("self-resonance on the board", r.resonance, "Hz"),
+        ui.Reading("capacitance at the bias", r.capacitance, "F"),
     )
 
 
@@ -110,39 +96,41 @@ def _one_sentence(r: CapacitorResult) -> str:
     )
 
 
-def pair_panel() -> Panel[CapacitorPair, PairResult]:
+def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
     """Two capacitors in parallel: the second helps at one frequency and may hurt at another."""
-    first, second = (parts(Capacitor)[name] for name in (_FIRST, _SECOND))
-    controls: list[Control | Choice] = [
-        Choice("first.part", "first part", parts(Capacitor), start=_FIRST, group="First capacitor"),
-        Control("first.capacitance", "capacitance", "F", "1 nF", "1 mF", group="First capacitor"),
-        Control("first.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω", group="First capacitor"),
-        Control("first.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH", group="First capacitor"),
-        Choice("second.part", "second part", parts(Capacitor), start=_SECOND, group="Second capacitor"),
-        Control("second.capacitance", "second capacitance", "F", "1 nF", "1 mF", group="Second capacitor"),
-        Control("second.esr", "second ESR", "ohm", "1 mΩ", "2 Ω", group="Second capacitor"),
-        Control("second.loop", "second loop", "H", "0.2 nH", "100 nH", "2 nH", group="Second capacitor"),
-        Control("track", "track between", "H", "0.2 nH", "100 nH", "3 nH", group="Second capacitor"),
+    first, second = (ui.parts(Capacitor)[name] for name in (_FIRST, _SECOND))
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("first.part", "first part", ui.parts(Capacitor), start=_FIRST, group="First capacitor"),
+        ui.Control("first.capacitance", "capacitance", "F", "1 nF", "1 mF", group="First capacitor"),
+        ui.Control("first.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω", group="First capacitor"),
+        ui.Control("first.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH", group="First capacitor"),
+        ui.Choice("second.part", "second part", ui.parts(Capacitor), start=_SECOND, group="Second capacitor"),
+        ui.Control("second.capacitance", "second capacitance", "F", "1 nF", "1 mF", group="Second capacitor"),
+        ui.Control("second.esr", "second ESR", "ohm", "1 mΩ", "2 Ω", group="Second capacitor"),
+        ui.Control("second.loop", "second loop", "H", "0.2 nH", "100 nH", "2 nH", group="Second capacitor"),
+        ui.Control("track", "track between", "H", "0.2 nH", "100 nH", "3 nH", group="Second capacitor"),
     ]
-    curves: tuple[Curve[PairResult] | Level[PairResult], ...] = (
-        Curve("both", lambda r: (r.frequencies, r.together), kept=True),
-        Curve("first alone", lambda r: (r.frequencies, r.first)),
-        Curve("second alone", lambda r: (r.frequencies, r.second)),
-        Curve("peak of the pair", lambda r: r.peak and ([r.peak[0]], [r.peak[1]]), marker="v"),
-        Level("30 MHz", lambda r: (SPIKE,), upright=True),
+    curves: tuple[ui.Curve[PairResult] | ui.Level[PairResult], ...] = (
+        ui.Curve("both", lambda r: (r.frequencies, r.together), kept=True),
+        ui.Curve("first alone", lambda r: (r.frequencies, r.first)),
+        ui.Curve("second alone", lambda r: (r.frequencies, r.second)),
+        ui.Curve("peak of the pair", lambda r: r.peak and ([r.peak[0]], [r.peak[1]]), marker="v"),
+        ui.Level("30 MHz", lambda r: (SPIKE,), upright=True),
     )
     start = CapacitorPair(MountedCapacitor(first, 4e-9), MountedCapacitor(second, 2e-9), 3e-9)
-    calculation = Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_changed)
-    picture = Picture([Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
-    return Panel("Two capacitors in parallel", calculation, controls, Display(picture, _pair_readings, _pair_sentence))
+    calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_changed)
+    picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
+    return ui.Panel(
+        "Two capacitors in parallel", calculation, controls, ui.Display(picture, _pair_readings, _pair_sentence)
+    )
 
 
-def _pair_readings(r: PairResult) -> tuple[Reading, ...]:
+def _pair_readings(r: PairResult) -> tuple[ui.Reading, ...]:
     height, note = (number(r.peak[1], "ohm"), f"at {number(r.peak[0], 'Hz')}") if r.peak else ("none", "")
     return (
-        Reading("both at 30 MHz", r.at_spike, "ohm"),
-        Reading("less than the first alone", f"{r.better:.3g} times", note="at 30 MHz"),
-        Reading("peak where the pair is worse", height, note=note),
+        ui.Reading("both at 30 MHz", r.at_spike, "ohm"),
+        ui.Reading("less than the first alone", f"{r.better:.3g} times", note="at 30 MHz"),
+        ui.Reading("peak where the pair is worse", height, note=note),
     )
 
 
@@ -156,7 +144,7 @@ def _pair_sentence(r: PairResult) -> str:
     return f"At 30 MHz both together have {number(r.at_spike, 'ohm')}, {r.better:.3g} times less than the first alone. {peak}"
 
 
-def _changed(start: S, values: Values) -> S:
+def _changed(start: S, values: ui.Values) -> S:
     """The controls' values, by "PLACE.FIELD": a field of what is mounted there, or of its part."""
     for name, value in values.items():
         place, _, field = name.partition(".")
@@ -165,7 +153,7 @@ def _changed(start: S, values: Values) -> S:
             continue
         mounted: MountedCapacitor = getattr(start, place)
         own = field in ("part", "loop", "bias")
-        new: Values = {field: value} if own else {"part": mounted.part.replace(**{field: value})}
-        moved: Values = {place: replace(mounted, **new)}
+        new: ui.Values = {field: value} if own else {"part": mounted.part.replace(**{field: value})}
+        moved: ui.Values = {place: replace(mounted, **new)}
         start = replace(start, **moved)
     return start

@@ -7,75 +7,61 @@ from functools import partial
 
 from filterlib.analysis.linear.choke_windings import ChokeResult, LoadedChoke, choke_windings
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import SPIKE, SWITCHING
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Level,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    Values,
-    parts,
-)
 from filterlib.words.quantities import number
 
 _PART = "cm-1m0-5A"
 
 
-def choke_panel() -> Panel[LoadedChoke, ChokeResult]:
+def choke_panel() -> ui.Panel[LoadedChoke, ChokeResult]:
     """A common-mode choke on sliders."""
-    controls: list[Control | Choice] = [
-        Choice("choke.part", "choke", parts(CommonModeChoke), start=_PART),
-        Control("choke.inductance", "inductance", "H", "20 µH", "20 mH", group="One winding"),
-        Control("choke.leakage_per_winding", "leakage", "H", "100 nH", "200 µH", group="One winding"),
-        Control("choke.winding_capacitance", "capacitance", "F", "1 pF", "100 pF", group="One winding"),
-        Control("choke.saturation_current", "saturates at", "A", "10 mA", "10 A", group="One winding"),
-        Control("unbalance", "unbalanced", "A", "1 mA", "10 A", "1 mA", group="Current"),
-        Control("current", "out and back", "A", "0.1 A", "100 A", "3.6 A", group="Current"),
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("choke.part", "choke", ui.parts(CommonModeChoke), start=_PART),
+        ui.Control("choke.inductance", "inductance", "H", "20 µH", "20 mH", group="One winding"),
+        ui.Control("choke.leakage_per_winding", "leakage", "H", "100 nH", "200 µH", group="One winding"),
+        ui.Control("choke.winding_capacitance", "capacitance", "F", "1 pF", "100 pF", group="One winding"),
+        ui.Control("choke.saturation_current", "saturates at", "A", "10 mA", "10 A", group="One winding"),
+        ui.Control("unbalance", "unbalanced", "A", "1 mA", "10 A", "1 mA", group="Current"),
+        ui.Control("current", "out and back", "A", "0.1 A", "100 A", "3.6 A", group="Current"),
     ]
-    start = LoadedChoke(parts(CommonModeChoke)[_PART], unbalance=1e-3, current=3.6)
-    calculation = Calculation(start, partial(choke_windings, switching=SWITCHING, spike=SPIKE), change=_changed)
-    return Panel("A choke with two windings", calculation, controls, Display(_picture(), _readings, _sentence))
+    start = LoadedChoke(ui.parts(CommonModeChoke)[_PART], unbalance=1e-3, current=3.6)
+    calculation = ui.Calculation(start, partial(choke_windings, switching=SWITCHING, spike=SPIKE), change=_changed)
+    return ui.Panel("A choke with two windings", calculation, controls, ui.Display(_picture(), _readings, _sentence))
 
 
-def _picture() -> Picture[ChokeResult]:
-    impedance: Plot[ChokeResult] = Plot(
+def _picture() -> ui.Picture[ChokeResult]:
+    impedance: ui.Plot[ChokeResult] = ui.Plot(
         "Impedance",
-        Axis("frequency", "Hz", "log", limits=(1e4, 1e8)),
-        Axis("impedance", "Ω", "log"),
+        ui.Axis("frequency", "Hz", "log", limits=(1e4, 1e8)),
+        ui.Axis("impedance", "Ω", "log"),
         (
-            Curve("common mode", lambda r: (r.frequencies, r.common), kept=True),
-            Curve("out and back", lambda r: (r.frequencies, r.loop), kept=True),
-            Level("180 kHz, 30 MHz", lambda r: (SWITCHING, SPIKE), upright=True),
+            ui.Curve("common mode", lambda r: (r.frequencies, r.common), kept=True),
+            ui.Curve("out and back", lambda r: (r.frequencies, r.loop), kept=True),
+            ui.Level("180 kHz, 30 MHz", lambda r: (SWITCHING, SPIKE), upright=True),
         ),
     )
-    inductance: Plot[ChokeResult] = Plot(
+    inductance: ui.Plot[ChokeResult] = ui.Plot(
         "Inductance left at a current",
-        Axis("current", "A", "log", limits=(1e-3, 100)),
-        Axis("inductance", "H", "log"),
+        ui.Axis("current", "A", "log", limits=(1e-3, 100)),
+        ui.Axis("inductance", "H", "log"),
         (
-            Curve("common mode", lambda r: (r.currents, r.inductance_left), kept=True),
-            Curve("out and back", lambda r: (r.currents, r.loop_left), kept=True),
-            Curve("here", lambda r: ([r.unbalance, r.current], [r.inductance, r.loop_inductance]), marker="o"),
+            ui.Curve("common mode", lambda r: (r.currents, r.inductance_left), kept=True),
+            ui.Curve("out and back", lambda r: (r.currents, r.loop_left), kept=True),
+            ui.Curve("here", lambda r: ([r.unbalance, r.current], [r.inductance, r.loop_inductance]), marker="o"),
         ),
     )
-    return Picture([impedance, inductance], name="choke")
+    return ui.Picture([impedance, inductance], name="choke")
 
 
-def _readings(r: ChokeResult) -> tuple[Reading, ...]:
+def _readings(r: ChokeResult) -> tuple[ui.Reading, ...]:
     share = 100 * r.loop_inductance / r.inductance
     return (
-        Reading("one winding, now", r.inductance, "H"),
-        Reading("out and back, now", r.loop_inductance, "H", note=f"{share:.3g} % of one winding"),
-        Reading("coupling of the windings", f"{r.coupling:.4f}"),
-        Reading("out and back at 180 kHz", r.loop_at_switching, "Ω"),
-        Reading("out and back at 30 MHz", r.loop_at_spike, "Ω"),
+        ui.Reading("one winding, now", r.inductance, "H"),
+        ui.Reading("out and back, now", r.loop_inductance, "H", note=f"{share:.3g} % of one winding"),
+        ui.Reading("coupling of the windings", f"{r.coupling:.4f}"),
+        ui.Reading("out and back at 180 kHz", r.loop_at_switching, "Ω"),
+        ui.Reading("out and back at 30 MHz", r.loop_at_spike, "Ω"),
     )
 
 
@@ -86,7 +72,7 @@ def _sentence(r: ChokeResult) -> str:
     )
 
 
-def _changed(start: LoadedChoke, values: Values) -> LoadedChoke:
+def _changed(start: LoadedChoke, values: ui.Values) -> LoadedChoke:
     """The controls' values; "choke.FIELD" is of the part, its leakage being that of one winding."""
     for name, value in values.items():
         field = name.removeprefix("choke.")

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from filterlib.analysis.linear.modal_two_port import CONVENTION
 from filterlib.analysis.ripple.conductor_currents import ConductorCurrents, Layout, conductor_currents
+from filterlib.show import panels as ui
 from filterlib.show.explore.common_mode_drawing import picture
 from filterlib.show.explore.tide_gauge import LOAD, Y_CAPACITORS, Change, as_it_is, by_keys, demo
-from filterlib.show.panels import Calculation, Choice, Control, Display, Panel, Reading, Values
 from filterlib.system.chassis import Bond, Supply
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
@@ -77,7 +77,7 @@ CHOICES: dict[str, tuple[str, dict[str, Change]]] = {  # in the order in which t
 }  # fmt: skip
 
 
-def set_up(setting: Setting, values: Values) -> Setting:
+def set_up(setting: Setting, values: ui.Values) -> Setting:
     """Sliders first, then choices, the box last: what a plastic box leaves out cannot be changed any more."""
     keys = {key: value for key, value in values.items() if "." in key}
     design = by_keys(keys)(setting.design)
@@ -98,24 +98,24 @@ def start() -> Setting:
     )  # fmt: skip
 
 
-def common_mode_panel() -> Panel[Setting, ConductorCurrents]:
+def common_mode_panel() -> ui.Panel[Setting, ConductorCurrents]:
     """The currents of the brick's three conductors."""
     joined = "Joined to the chassis"
-    chosen = [Choice(name, label, options, group=joined) for name, (label, options) in CHOICES.items()]
-    ways = "Ways"
-    controls: list[Control | Choice] = [
-        Control("frequency", "octave about", "Hz", "150 kHz", "100 MHz", group=ways),
-        Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=ways),
-        Control("converter.supply.inductance", "cable to the battery", "H", "100 nH", "10 µH", 1e-6, group=ways),
-        Control("load.modem.bond.inductance", "coax to the mast", "H", "20 nH", "5 µH", 150e-9, group=ways),
-        Control("load.modem.lead.length", "modem's lead", "m", "5 cm", "5 m", 0.4, group=ways),
+    chosen = [ui.Choice(name, label, options, group=joined) for name, (label, options) in CHOICES.items()]
+    paths = "Paths of the current"
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Control("frequency", "octave around", "Hz", "150 kHz", "100 MHz", group=paths),
+        ui.Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=paths),
+        ui.Control("converter.supply.inductance", "cable to the battery", "H", "100 nH", "10 µH", 1e-6, group=paths),
+        ui.Control("load.modem.bond.inductance", "coax to the mast", "H", "20 nH", "5 µH", 150e-9, group=paths),
+        ui.Control("load.modem.lead.length", "modem's lead", "m", "5 cm", "5 m", 0.4, group=paths),
         *chosen,
     ]  # fmt: skip
-    calculation = Calculation(start(), currents, change=set_up)
-    return Panel("Common mode, made visible", calculation, controls, Display(picture(), _readings, _sentence))
+    calculation = ui.Calculation(start(), currents, change=set_up)
+    return ui.Panel("Common mode, made visible", calculation, controls, ui.Display(picture(), _readings, _sentence))
 
 
-_WAYS = {
+_PATHS = {
     "battery": "through the battery cable",
     "bond": "through the converter's bond",
     "Yc": "through the Y capacitors",
@@ -124,14 +124,14 @@ _WAYS = {
 }
 
 
-def _readings(r: ConductorCurrents) -> tuple[Reading, ...]:
+def _readings(r: ConductorCurrents) -> tuple[ui.Reading, ...]:
     heavy = r.direct > r.saturation
     return (
-        Reading("common mode in the lead", _amps(r.common.get("lead")), note="i_cm = i+ + i−, rms"),
-        Reading("differential in the lead", _amps(r.differential["lead"]), note="i_dm = (i+ − i−)/2, rms"),
-        Reading("driven into the chassis", _amps(r.taps.get("coupling")), note="by the switching node"),
-        Reading("modem's voltage", r.voltage, "V", note="v_dm = v+ − v−, rms"),
-        Reading(
+        ui.Reading("common mode in the lead", _amps(r.common.get("lead")), note="i_cm = i+ + i−, rms"),
+        ui.Reading("differential in the lead", _amps(r.differential["lead"]), note="i_dm = (i+ − i−)/2, rms"),
+        ui.Reading("driven into the chassis", _amps(r.taps.get("coupling")), note="by the switching node"),
+        ui.Reading("modem's voltage", r.voltage, "V", note="v_dm = v+ − v−, rms"),
+        ui.Reading(
             "direct current in the chassis", _amps(r.direct if r.direct > 1e-6 else None),
             note=f"the choke saturates at {number(r.saturation, 'A')}" if heavy else "",
         ),
@@ -147,10 +147,9 @@ def _sentence(r: ConductorCurrents) -> str:
         return (
             "A plastic box: no chassis, no place for Y capacitors, and in this model nothing but differential current."
         )
-    ways = sorted(((amps, _WAYS[name]) for name, amps in r.taps.items() if name in _WAYS), reverse=True)
-    back = ", ".join(f"{number(amps, 'A')} {words}" for amps, words in ways)
-    back = f"{back} return" if back else "nothing joins it"
+    paths = sorted(((amps, _PATHS[name]) for name, amps in r.taps.items() if name in _PATHS), reverse=True)
+    returned = " and ".join(f"{number(amps, 'A')} {words}" for amps, words in paths)
     return (
-        f"In the octave about {number(r.frequency, 'Hz')} the switching node drives {number(r.taps['coupling'], 'A')} into the "
-        f"chassis; {back}. By convention {CONVENTION}."
+        f"In the octave around {number(r.frequency, 'Hz')} the switching node drives {number(r.taps['coupling'], 'A')} into the "
+        f"chassis. {f'It returns: {returned}' if paths else 'It has no way to return'}. By convention {CONVENTION}."
     )

@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 
 from filterlib.analysis.ripple.conductor_currents import ConductorCurrents
-from filterlib.show.panels import Axis, Curve, Level, Lines, Paths, Picture, Plot, Words
+from filterlib.show import panels as ui
 from filterlib.show.panels.drawing import Points
 from filterlib.show.panels.marks import Extent
 from filterlib.show.plots import thinned
@@ -40,31 +40,31 @@ def width(amps: float) -> float:
     return round(LEAST + PER_DECADE * max(0.0, float(np.log10(max(amps, 1e-12) / FINEST))), 6)
 
 
-def picture() -> Picture[ConductorCurrents]:
-    """The drawing, and beside it what is driven and what arrives, over frequency."""
-    drawing: Plot[ConductorCurrents] = Plot(
+def picture() -> ui.Picture[ConductorCurrents]:
+    """The drawing, and the driven and the arriving current over frequency."""
+    drawing: ui.Plot[ConductorCurrents] = ui.Plot(
         "Currents, rms in an octave: a line is 1.5 points wider for ten times the current",
-        Axis("", limits=(0, 100), hidden=True),
-        Axis("", limits=(-5, 48), hidden=True),
+        ui.Axis("", limits=(0, 100), hidden=True),
+        ui.Axis("", limits=(-5, 48), hidden=True),
         (
-            Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
-            Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
-            Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
+            ui.Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
+            ui.Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
+            ui.Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
             *_names(),
             *_numbers(),
         ),
     )
-    spectrum: Plot[ConductorCurrents] = Plot(
+    spectrum: ui.Plot[ConductorCurrents] = ui.Plot(
         "Over frequency",
-        Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
-        Axis("common-mode current", "A", "log", span=1e4),
+        ui.Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
+        ui.Axis("common-mode current", "A", "log", span=1e4),
         (
-            Curve("driven by the switching node", _driven, BLACK, DASHES[3]),
-            Curve("common mode in the lead", _arriving, VERMILION, "-", kept=True),
-            Level("looked at", lambda r: (r.frequency,), upright=True),
+            ui.Curve("driven by the switching node", _driven, BLACK, DASHES[3]),
+            ui.Curve("common mode in the lead", _arriving, VERMILION, "-", kept=True),
+            ui.Level("frequency of the octave", lambda r: (r.frequency,), upright=True),
         ),
     )
-    return Picture([drawing, spectrum], name="Common mode, made visible", size=(924, 350), widths=(27, 10))
+    return ui.Picture([drawing, spectrum], name="Common mode, made visible", size=(924, 350), widths=(27, 10))
 
 
 def _driven(r: ConductorCurrents) -> Extent | None:
@@ -161,7 +161,7 @@ def _stretches(r: ConductorCurrents) -> Iterator[tuple[float, float, float]]:
 # ---- words ----------------------------------------------------------------------------------------------------------
 
 
-def _names() -> Iterator[Words[ConductorCurrents]]:
+def _names() -> Iterator[ui.Words[ConductorCurrents]]:
     """What the symbols are called."""
     for name, x, y in (
         ("converter", 19.5, 32),
@@ -170,10 +170,10 @@ def _names() -> Iterator[Words[ConductorCurrents]]:
         ("plus", 26.5, PLUS),
         ("return", 25.5, RETURN),
     ):
-        yield Words(f"_{name}", partial(_constant, x, y, name), BLACK)
+        yield ui.Words(f"_{name}", partial(_constant, x, y, name), BLACK)
     for name, x in ACROSS.items():
-        yield Words(f"_{name}", partial(_constant, x - 1.6, 34.6, name), BLACK, align="right")
-    yield Words("_chassis", lambda r: (50, -3.6, "chassis" if r.taps else "no chassis"), BLACK)
+        yield ui.Words(f"_{name}", partial(_constant, x - 1.6, 34.6, name), BLACK, align="right")
+    yield ui.Words("_chassis", lambda r: (50, -3.6, "chassis" if r.taps else "no chassis"), BLACK)
     for name, words in (
         ("battery", "cable and\nbattery"),
         ("coupling", "switching\nnode"),
@@ -182,20 +182,20 @@ def _names() -> Iterator[Words[ConductorCurrents]]:
         ("Yl", "Y"),
         ("modem", "coax"),
     ):
-        yield Words(f"_tap {name}", partial(_tap_name, name, words), BLACK, align="left")
+        yield ui.Words(f"_tap {name}", partial(_tap_name, name, words), BLACK, align="left")
 
 
-def _numbers() -> Iterator[Words[ConductorCurrents]]:
+def _numbers() -> Iterator[ui.Words[ConductorCurrents]]:
     for name in DIFFERENTIAL:
         above, below = (sum(places[name]) / 2 for places in (DIFFERENTIAL, COMMON))
-        yield Words(f"_differential {name}", partial(_section, "differential", name, above, PLUS + 4.6), BLUE)
-        yield Words(f"_common {name}", partial(_section, "common", name, below, SHARED - 2.8), VERMILION)
+        yield ui.Words(f"_differential {name}", partial(_section, "differential", name, above, PLUS + 4.6), BLUE)
+        yield ui.Words(f"_common {name}", partial(_section, "common", name, below, SHARED - 2.8), VERMILION)
     for name, x in ACROSS.items():
-        yield Words(f"_across {name}", partial(_across, name, x - 1.6), BLUE, align="right")
+        yield ui.Words(f"_across {name}", partial(_across, name, x - 1.6), BLUE, align="right")
     for name in TAPS:
-        yield Words(f"_into {name}", partial(_into, name), VERMILION, align="left")
+        yield ui.Words(f"_into {name}", partial(_into, name), VERMILION, align="left")
     for place in range(len(TAPS) - 1):
-        yield Words(f"_chassis {place}", partial(_in_chassis, place), VERMILION)
+        yield ui.Words(f"_chassis {place}", partial(_in_chassis, place), VERMILION)
 
 
 def _constant(x: float, y: float, words: str, r: ConductorCurrents) -> Label:
@@ -225,8 +225,8 @@ def _into(name: str, r: ConductorCurrents) -> Label | None:
 
 
 def _in_chassis(place: int, r: ConductorCurrents) -> Label | None:
-    found = list(_stretches(r))
-    if place >= len(found):
+    stretches = list(_stretches(r))
+    if place >= len(stretches):
         return None
-    amps, left, right = found[place]
+    amps, left, right = stretches[place]
     return (left + right) / 2, CHASSIS + 2.4, number(amps, "A")

@@ -11,26 +11,13 @@ from filterlib.analysis.review import ReviewResult, review
 from filterlib.bench.terminals import load_design
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show import tables
+from filterlib.show.explore.fragment import Fragment, svg_fragment
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.report import review_files
-from filterlib.words.review_sentences import summary
-
-
-@dataclass(frozen=True)
-class Fragment:
-    """A piece of HTML that a notebook shows, and the words for who cannot see it."""
-
-    html: str
-    words: str
-
-    def _repr_html_(self) -> str:
-        return self.html
-
-    def __repr__(self) -> str:
-        return self.words
+from filterlib.words.review_sentences import headline, summary
 
 
 @dataclass(frozen=True)
@@ -43,7 +30,7 @@ class Reviewed:
     @property
     def summary(self) -> str:
         """The verdict in a sentence, and the sources of the ripple that is left."""
-        return f"{summary(self.result)}\n{self.result.headline}"
+        return f"{summary(self.result)}\n{headline(self.result)}"
 
     @property
     def requirements(self) -> Fragment:
@@ -71,9 +58,7 @@ class Reviewed:
         """One of the review's figures, as the page has it. Raises FilterlibError with the nearest name."""
         if name not in self.figures:
             raise FilterlibError(f'no figure "{name}"; {did_you_mean(name, self.figures)}')
-        svg = self._files[f"{name}.svg"].partition("-->\n")[2]
-        ground = "background: #ffffff; max-width: 60rem"
-        return Fragment(f'<div role="img" aria-label="{name}" style="{ground}">{svg}</div>', f"figure {name}")
+        return svg_fragment(self._files[f"{name}.svg"].partition("-->\n")[2], f"figure {name}")
 
 
 def reviewed(panel: Panel[D, R]) -> Reviewed:

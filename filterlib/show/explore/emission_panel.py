@@ -12,34 +12,24 @@ import numpy as np
 from filterlib.analysis.emission.estimate import EmissionResult, Margin, emissions
 from filterlib.analysis.emission.line_spectra import EmissionTest, Side
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    Values,
-    parts,
-)
 from filterlib.show.panels.marks import Numbers
 from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit
 from filterlib.system.solution import solve
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import detector_words
+from filterlib.words.quantities import capital, level_unit
+from filterlib.words.stability_sentences import reason_text
 
 LIMITS = ("dc-telecom-network", "mains-class-b", "wired-class-b")
 DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
 LINES, MODES = ("plus", "return"), ("differential", "common")
 RANGE = "range (uncertain parameters)"
-Mark: TypeAlias = Curve[EmissionResult]
+Mark: TypeAlias = ui.Curve[EmissionResult]
 _VERDICTS = {"below throughout": "met throughout", "depends on": "depends on", "above throughout": "not met"}
 
 
@@ -73,7 +63,7 @@ def _with_range(what: Measured, shown: EmissionResult, tick: Callable[[float], N
 _BOTH_EDGES = ("converter.common_mode.rise_time", "converter.common_mode.fall_time")
 
 
-def _changed(what: Measured, values: Values) -> Measured:
+def _changed(what: Measured, values: ui.Values) -> Measured:
     """Parts and sliders first, then what is joined to the chassis."""
     keys = {key: value for key, value in values.items() if "." in key}
     keys |= dict.fromkeys(_BOTH_EDGES, values["edges"]) if "edges" in values else {}
@@ -83,44 +73,46 @@ def _changed(what: Measured, values: Values) -> Measured:
     return Measured(design, values.get("side", what.side), values.get("limit", what.limit))
 
 
-def emission_panel() -> Panel[Measured, EmissionResult]:
+def emission_panel() -> ui.Panel[Measured, EmissionResult]:
     """Emission of the brick's lines."""
     brick = demo("brick").replace(name="Tide gauge, emission", note="Saved from a notebook")
     test, board, brick_group = "The test", "The board", "The brick"
-    chokes = {word: part for word, part in parts(CommonModeChoke).items() if part.rated_current >= 4}
-    controls: list[Control | Choice] = [
-        Choice("side", "line", {"output, behind the filter": "output", "input, to the battery": "input"}, group=test),
-        Choice("limit", "limit", {find_limit(name).limit.title: name for name in LIMITS}, group=test),
-        Choice("filter.L1.part", "choke", chokes, "cm-1m0-5A", group=board),
-        Choice("y", "Y capacitors", Y_CAPACITORS, group=board),
-        Control("filter.C2.capacitance", "C2", "F", "100 nF", "100 µF", 2.2e-6, group=board),
-        Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=brick_group),
-        Control("edges", "node's edges take", "s", "5 ns", "500 ns", 12e-9, group=brick_group),
-        Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": by_keys({"converter.bond": None})}, group=brick_group),
+    chokes = {word: part for word, part in ui.parts(CommonModeChoke).items() if part.rated_current >= 4}
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("side", "line", {"output, behind the filter": "output", "input, to the battery": "input"}, group=test),
+        ui.Choice("limit", "limit", {find_limit(name).limit.title: name for name in LIMITS}, group=test),
+        ui.Choice("filter.L1.part", "choke", chokes, "cm-1m0-5A", group=board),
+        ui.Choice("y", "Y capacitors", Y_CAPACITORS, group=board),
+        ui.Control("filter.C2.capacitance", "C2", "F", "100 nF", "100 µF", 2.2e-6, group=board),
+        ui.Control("converter.common_mode.coupling", "node to chassis", "F", "10 pF", "1 nF", 120e-12, group=brick_group),
+        ui.Control("edges", "node's edges take", "s", "5 ns", "500 ns", 12e-9, group=brick_group),
+        ui.Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": by_keys({"converter.bond": None})}, group=brick_group),
     ]  # fmt: skip
-    calculation = Calculation(Measured(brick), _nominal, _with_range, _changed)
-    return Panel("Emissions before the test house", calculation, controls, Display(_picture(), _readings, _sentence))
+    calculation = ui.Calculation(Measured(brick), _nominal, _with_range, _changed)
+    return ui.Panel(
+        "Emissions before the test house", calculation, controls, ui.Display(_picture(), _readings, _sentence)
+    )
 
 
-def _picture() -> Picture[EmissionResult]:
+def _picture() -> ui.Picture[EmissionResult]:
     lines: tuple[Mark, ...] = (
-        Curve("plus line", partial(_level, "plus"), BLUE, "-", kept=True),
-        Curve("return line", partial(_level, "return"), VERMILION, DASHES[1]),
+        ui.Curve("plus line", partial(_level, "plus"), BLUE, "-", kept=True),
+        ui.Curve("return line", partial(_level, "return"), VERMILION, DASHES[1]),
     )
     modes: tuple[Mark, ...] = (
-        Curve("differential, v+ − v−", partial(_level, "differential"), GREEN, DASHES[2]),
-        Curve("common, (v+ + v−)/2", partial(_level, "common"), PURPLE, "-", kept=True),
+        ui.Curve("differential, v+ − v−", partial(_level, "differential"), GREEN, DASHES[2]),
+        ui.Curve("common, (v+ + v−)/2", partial(_level, "common"), PURPLE, "-", kept=True),
     )
     plots = [
-        Plot(
+        ui.Plot(
             title,
-            Axis("frequency", "Hz", "log", limits=(1e5, 4e7)),
-            Axis("peak level", "dBµV", limits=(0, 120)),
+            ui.Axis("frequency", "Hz", "log", limits=(1e5, 4e7)),
+            ui.Axis("peak level", "dBµV", limits=(0, 120)),
             (
                 *marks,
-                *(Curve(f"limit, {detector_words(one)}", partial(_limit, of, one), BLACK, dash) for one, dash in DETECTORS.items()),
-                Curve("highest over the uncertainty", partial(_high, places), ORANGE, DASHES[3]),
-                Curve("nearest to the limit", partial(_decides, places), BLACK, marker="D"),
+                *(ui.Curve(f"limit, {detector_words(one)}", partial(_limit, of, one), BLACK, dash) for one, dash in DETECTORS.items()),
+                ui.Curve("highest over the uncertainty", partial(_high, places), ORANGE, DASHES[3]),
+                ui.Curve("nearest to the limit", partial(_decides, places), BLACK, marker="D"),
             ),
         )
         for title, marks, of, places in (
@@ -128,7 +120,7 @@ def _picture() -> Picture[EmissionResult]:
             ("The same as modes", modes, "common_mode", MODES),
         )
     ]  # fmt: skip
-    return Picture(plots, name="Emissions before the test house", size=(924, 330))
+    return ui.Picture(plots, name="Emissions before the test house", size=(924, 330))
 
 
 def _level(place: str, r: EmissionResult) -> Numbers:
@@ -150,27 +142,30 @@ def _high(places: tuple[str, ...], r: EmissionResult) -> Numbers:
 
 
 def _decides(places: tuple[str, ...], r: EmissionResult) -> Numbers:
-    found = r.worst
-    return ([found.frequency], [found.level]) if found is not None and found.place in places else None
+    worst = r.worst
+    return ([worst.frequency], [worst.level]) if worst is not None and worst.place in places else None
 
 
-def _readings(r: EmissionResult) -> tuple[Reading, ...]:
-    found = r.worst
-    if found is None:
+def _readings(r: EmissionResult) -> tuple[ui.Reading, ...]:
+    worst = r.worst
+    if worst is None:
         return tuple(
-            Reading(label, "none") for label in ("quasi-peak", "average", "nearest to the limit", "mode there", RANGE)
+            ui.Reading(label, "none")
+            for label in ("quasi-peak", "average", "nearest to the limit", "mode there", RANGE)
         )
-    over = r.common_over_differential(found.frequency)
+    over = r.common_over_differential(worst.frequency)
     mode = "common mode" if over > 0 else "differential mode"
     rows = [
-        Reading(detector_words(one.detector), _distance(one.margin), verdict=_VERDICTS[one.verdict] if r.high else "")
+        ui.Reading(
+            detector_words(one.detector), _distance(one.margin), verdict=_VERDICTS[one.verdict] if r.high else ""
+        )
         for one in r.margins
     ]
     return (
         *rows,
-        Reading("nearest to the limit", found.frequency, "Hz", note=f"{found.level:.1f} of {found.limit_level:.0f} {found.unit.replace('u', 'µ')}"),
-        Reading("mode there", mode, note=f"{abs(over):.0f} dB above the other on each line"),
-        Reading(RANGE, _range(found) if r.high else "a moment later", note=found.depends_on and f"mostly from the {found.depends_on}"),
+        ui.Reading("nearest to the limit", worst.frequency, "Hz", note=f"{worst.level:.1f} of {worst.limit_level:.0f} {level_unit(worst.unit)}"),
+        ui.Reading("mode there", mode, note=f"{abs(over):.0f} dB above the other on each line"),
+        ui.Reading(RANGE, _range(worst) if r.high else "a moment later", note=worst.depends_on and f"mostly from the {worst.depends_on}"),
     )  # fmt: skip
 
 
@@ -178,15 +173,15 @@ def _distance(margin: float) -> str:
     return f"{abs(margin):.1f} dB {'below' if margin >= 0 else 'above'}"
 
 
-def _range(found: Margin) -> str:
+def _range(worst: Margin) -> str:
     """From the worst to the best."""
-    if (found.low < 0) == (found.high < 0):
-        near, far = sorted((abs(found.low), abs(found.high)))
-        return f"{near:.0f} to {far:.0f} dB {'below' if found.low >= 0 else 'above'}"
-    return f"{-found.low:.0f} dB above to {found.high:.0f} below"
+    if (worst.low < 0) == (worst.high < 0):
+        near, far = sorted((abs(worst.low), abs(worst.high)))
+        return f"{near:.0f} to {far:.0f} dB {'below' if worst.low >= 0 else 'above'}"
+    return f"{-worst.low:.0f} dB above to {worst.high:.0f} below"
 
 
 def _sentence(r: EmissionResult) -> str:
     found = r.worst
-    text = r.reason or (found.sentence if found is not None else "no harmonic is where there is a limit")
-    return f"{text[0].upper()}{text[1:]}. {r.statement}"
+    text = margin_sentence(found) if found is not None else "no harmonic is where there is a limit"
+    return f"{capital(reason_text(r.reason) or text)}. {ESTIMATE}"

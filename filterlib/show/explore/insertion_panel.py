@@ -10,21 +10,8 @@ import numpy as np
 from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, insertion
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import LOAD, demo
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Level,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    parts,
-)
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number
@@ -59,61 +46,65 @@ def _loss(design: Design) -> FilterLoss:
     return FilterLoss(insertion(solve(design), frequencies=frequencies), switching)
 
 
-def insertion_panel() -> Panel[Design, FilterLoss]:
+def insertion_panel() -> ui.Panel[Design, FilterLoss]:
     """The demo's filter in test systems and between its converter and its modem."""
     ends = "Impedances at the ends"
-    controls: list[Control | Choice] = [
-        Choice("filter.C1.part", "C1 part", parts(Capacitor), group="C1, before the choke"),
-        Control("filter.C1.capacitance", "C1 capacitance", "F", "10 nF", "1 mF", group="C1, before the choke"),
-        Choice("filter.L1.part", "choke", parts(CommonModeChoke), group="Choke"),
-        Control("filter.L1.leakage", "leakage", "H", "1 µH", "300 µH", group="Choke"),
-        Choice("filter.C2.part", "C2 part", parts(Capacitor), group="C2, behind the choke"),
-        Control("filter.C2.capacitance", "C2 capacitance", "F", "10 nF", "1 mF", group="C2, behind the choke"),
-        Control("converter.output_capacitance", "converter's C", "F", "1 µF", "1 mF", group=ends),
-        Control("converter.output_esr", "converter's ESR", "ohm", "1 mΩ", "1 Ω", group=ends),
-        Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group=ends),
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("filter.C1.part", "C1 part", ui.parts(Capacitor), group="C1, before the choke"),
+        ui.Control("filter.C1.capacitance", "C1 capacitance", "F", "10 nF", "1 mF", group="C1, before the choke"),
+        ui.Choice("filter.L1.part", "choke", ui.parts(CommonModeChoke), group="Choke"),
+        ui.Control("filter.L1.leakage", "leakage", "H", "1 µH", "300 µH", group="Choke"),
+        ui.Choice("filter.C2.part", "C2 part", ui.parts(Capacitor), group="C2, behind the choke"),
+        ui.Control("filter.C2.capacitance", "C2 capacitance", "F", "10 nF", "1 mF", group="C2, behind the choke"),
+        ui.Control("converter.output_capacitance", "converter's C", "F", "1 µF", "1 mF", group=ends),
+        ui.Control("converter.output_esr", "converter's ESR", "ohm", "1 mΩ", "1 Ω", group=ends),
+        ui.Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group=ends),
     ]
-    calculation = Calculation(demo("clean"), _loss)
-    return Panel("Insertion loss and your circuit", calculation, controls, Display(_picture(), _readings, _sentence))
+    calculation = ui.Calculation(demo("clean"), _loss)
+    return ui.Panel(
+        "Insertion loss and your circuit", calculation, controls, ui.Display(_picture(), _readings, _sentence)
+    )
 
 
-def _picture() -> Picture[FilterLoss]:
-    loss: Plot[FilterLoss] = Plot(
+def _picture() -> ui.Picture[FilterLoss]:
+    loss: ui.Plot[FilterLoss] = ui.Plot(
         "Insertion loss",
-        Axis("frequency", "Hz", "log", limits=(1e4, 3e7)),
-        Axis("loss", "dB"),
+        ui.Axis("frequency", "Hz", "log", limits=(1e4, 3e7)),
+        ui.Axis("loss", "dB"),
         (
-            *(Curve(f"{name} Ω", partial(_tested, name)) for name in SYSTEMS),
-            Curve("in the circuit", lambda r: (r.loss.frequencies, r.circuit), kept=True),
-            Level("switching", lambda r: (r.switching,), upright=True),
+            *(ui.Curve(f"{name} Ω", partial(_tested, name)) for name in SYSTEMS),
+            ui.Curve("in the circuit", lambda r: (r.loss.frequencies, r.circuit), kept=True),
+            ui.Level("switching", lambda r: (r.switching,), upright=True),
         ),
     )
-    ends: Plot[FilterLoss] = Plot(
+    ends: ui.Plot[FilterLoss] = ui.Plot(
         "Impedance at the filter's ends",
-        Axis("frequency", "Hz", "log", limits=(1e4, 3e7)),
-        Axis("impedance", "Ω", "log"),
+        ui.Axis("frequency", "Hz", "log", limits=(1e4, 3e7)),
+        ui.Axis("impedance", "Ω", "log"),
         (
-            Curve("converter", lambda r: (r.loss.frequencies, np.abs(r.loss.converter_impedance))),
-            Curve("load", lambda r: (r.loss.frequencies, np.abs(r.loss.load_impedance)), dash=(0, (1, 1.4))),
-            Level("50 Ω", lambda r: (50.0,), counts=True),
+            ui.Curve("converter", lambda r: (r.loss.frequencies, np.abs(r.loss.converter_impedance))),
+            ui.Curve("load", lambda r: (r.loss.frequencies, np.abs(r.loss.load_impedance)), dash=(0, (1, 1.4))),
+            ui.Level("50 Ω", lambda r: (50.0,), counts=True),
         ),
     )
-    return Picture([loss, ends], name="insertion-loss", widths=(3, 2))
+    return ui.Picture([loss, ends], name="insertion-loss", widths=(3, 2))
 
 
 def _tested(system: str, r: FilterLoss) -> tuple[np.ndarray, np.ndarray]:
     return r.loss.frequencies, r.loss.symmetrical[system]
 
 
-def _readings(r: FilterLoss) -> tuple[Reading, ...]:
+def _readings(r: FilterLoss) -> tuple[ui.Reading, ...]:
     low, high = r.at(r.switching), r.at(HIGH)
     sheet, real = low[FIFTY], low["circuit"]
     return (
-        Reading(f"data sheet, 50 Ω, at {number(r.switching, 'Hz')}", f"{sheet:.1f} dB"),
-        Reading("in the circuit, there", f"{real:.1f} dB", note=f"{sheet - real:.0f} dB less" if sheet > real else ""),
-        Reading("data sheet, 50 Ω, at 1 MHz", f"{high[FIFTY]:.1f} dB"),
-        Reading("in the circuit, at 1 MHz", f"{high['circuit']:.1f} dB"),
-        Reading(f"0.1/100 Ω, at {number(r.switching, 'Hz')}", f"{low['0.1/100']:.1f} dB"),
+        ui.Reading(f"data sheet, 50 Ω, at {number(r.switching, 'Hz')}", f"{sheet:.1f} dB"),
+        ui.Reading(
+            "in the circuit, there", f"{real:.1f} dB", note=f"{sheet - real:.0f} dB less" if sheet > real else ""
+        ),
+        ui.Reading("data sheet, 50 Ω, at 1 MHz", f"{high[FIFTY]:.1f} dB"),
+        ui.Reading("in the circuit, at 1 MHz", f"{high['circuit']:.1f} dB"),
+        ui.Reading(f"0.1/100 Ω, at {number(r.switching, 'Hz')}", f"{low['0.1/100']:.1f} dB"),
     )
 
 

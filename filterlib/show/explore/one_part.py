@@ -19,28 +19,14 @@ from filterlib.analysis.causes.one_change import (
 )
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Level,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    Values,
-    envelope,
-    parts,
-)
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
 from filterlib.units import decibels
 from filterlib.words.quantities import number
+from filterlib.words.reason_sentences import refusal_text
 
 NOTHING = "nothing: as it is"
 OTHER = "logger"
@@ -52,7 +38,7 @@ _FROM_TABLE = {  # words of the choice: what a candidate is called
     "take the modem's bond off": "take modem's bond to the chassis off",
     "bond the modem by 20 nH": "move modem's bond to where a strap of 20 nH reaches the chassis",
     "larger choke, cm-2m2-5A": "take cm-2m2-5A for L1",
-    "film 1 µF beside C2": "fit film-1u0-63V beside C2",
+    "film 1 µF parallel to C2": "fit film-1u0-63V beside C2",
     "choke 10 µH in the plus line": "fit dm-10u-6A in the plus line before L1",
     "choke 100 µH in the plus line": "fit dm-100u-3A in the plus line before L1",
     "polymer 330 µF across the load": "fit polymer-330u-16V across the load's end as damping",
@@ -65,7 +51,7 @@ def changes(design: Design) -> dict[str, Candidate | None]:
     """The options of the panel: some of the candidates of the tables, and single Y capacitors."""
     bought = {name: part for table in standard_tables() for name, part in table.items()}
     known = {one.name: one for one in candidates(design, LOAD, bought)}
-    y, large = parts(Capacitor)["film-10n-Y2"], parts(Capacitor)["film-470n-X2"]
+    y, large = ui.parts(Capacitor)["film-10n-Y2"], ui.parts(Capacitor)["film-470n-X2"]
     singles = [
         to_chassis(f"one Y 10 nF, {line} line, {words}", y, line=line, before=before)
         for line in LINES
@@ -76,7 +62,7 @@ def changes(design: Design) -> dict[str, Candidate | None]:
     return {NOTHING: None, **from_tables, **{one.name: one for one in singles}}
 
 
-def _changed(change: OneChange, values: Values) -> OneChange:
+def _changed(change: OneChange, values: ui.Values) -> OneChange:
     keys = {key: value for key, value in values.items() if key != "tried"}
     return OneChange(changed(change.base, keys), values.get("tried", change.tried))
 
@@ -93,46 +79,46 @@ _SLIDERS = (
 )
 
 
-def budget_panel() -> Panel[OneChange, ChangeResult]:
+def budget_panel() -> ui.Panel[OneChange, ChangeResult]:
     """The brick's board, one change at a time."""
     base = demo("brick").replace(name="Tide gauge, one part more", note="Saved from a notebook")
-    controls: list[Control | Choice] = [
-        Choice("tried", "change", changes(base), NOTHING, group="Try one change"),
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("tried", "change", changes(base), NOTHING, group="Try one change"),
         *(
-            Control(key, label, unit, low, high, value(base, key), group=_UNSURE)
+            ui.Control(key, label, unit, low, high, value(base, key), group=_UNSURE)
             for key, label, unit, low, high in _SLIDERS
         ),
     ]
-    calculation = Calculation(OneChange(base), one_change, over_the_uncertainty, _changed)
-    return Panel("One part more", calculation, controls, Display(_picture(), _readings, _sentence))
+    calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed)
+    return ui.Panel("One part more", calculation, controls, ui.Display(_picture(), _readings, _sentence))
 
 
-def _picture() -> Picture[ChangeResult]:
-    modem: Plot[ChangeResult] = Plot(
+def _picture() -> ui.Picture[ChangeResult]:
+    modem: ui.Plot[ChangeResult] = ui.Plot(
         "Modem, full bandwidth, both edges",
-        Axis("time", "s", limits=(0, EDGES)),
-        Axis("ripple and spikes", "V"),
+        ui.Axis("time", "s", limits=(0, EDGES)),
+        ui.Axis("ripple and spikes", "V"),
         (
-            Curve("as it is", lambda r: envelope(r.times, r.wave_before), BEFORE, (0, (5, 2))),
-            Curve("with the change", lambda r: envelope(r.times, r.wave), AFTER, "-"),
+            ui.Curve("as it is", lambda r: ui.envelope(r.times, r.wave_before), BEFORE, (0, (5, 2))),
+            ui.Curve("with the change", lambda r: ui.envelope(r.times, r.wave), AFTER, "-"),
         ),
     )
-    shares: Plot[ChangeResult] = Plot(
+    shares: ui.Plot[ChangeResult] = ui.Plot(
         "Against the limits",
-        Axis("left over limit", "dB", limits=(-40, 20)),
-        Axis("", names=_NAMES, limits=(2.6, -0.6)),
+        ui.Axis("left over limit", "dB", limits=(-40, 20)),
+        ui.Axis("", names=_NAMES, limits=(2.6, -0.6)),
         (
-            Curve("board as it is", lambda r: _share(r, r.before), BEFORE, marker="s"),
-            Curve("board with the change", lambda r: _share(r, r.after), AFTER, marker="o", kept=True),
-            Curve(
+            ui.Curve("board as it is", lambda r: _share(r, r.before), BEFORE, marker="s"),
+            ui.Curve("board with the change", lambda r: _share(r, r.after), AFTER, marker="o", kept=True),
+            ui.Curve(
                 "greatest, one uncertain parameter at its end",
                 lambda r: _share(r, r.highest) if r.highest else None,
                 marker=">",
             ),
-            Level("limit", lambda r: (0.0,), upright=True),
+            ui.Level("limit", lambda r: (0.0,), upright=True),
         ),
     )
-    return Picture([modem, shares], name="One part more", size=(924, 320), widths=(5, 4))
+    return ui.Picture([modem, shares], name="One part more", size=(924, 320), widths=(5, 4))
 
 
 def _share(r: ChangeResult, figures: Figures) -> tuple[np.ndarray, np.ndarray]:
@@ -141,17 +127,17 @@ def _share(r: ChangeResult, figures: Figures) -> tuple[np.ndarray, np.ndarray]:
     return x, y
 
 
-def _readings(r: ChangeResult) -> tuple[Reading, ...]:
+def _readings(r: ChangeResult) -> tuple[ui.Reading, ...]:
     words = ("modem, 20 MHz", "logger, 20 MHz", "logger, full bandwidth")
     rows = [
-        Reading(label, r.after[one], "V", _verdict(r, one), f"at most {number(r.limits[one], 'V')}")
+        ui.Reading(label, r.after[one], "V", _verdict(r, one), f"at most {number(r.limits[one], 'V')}")
         for label, one in zip(words, WANTED, strict=True)
     ]
     costs = r.mitigation.costs if r.mitigation else None
     price = "none" if r.mitigation is None else str(costs.parts) if costs else "not fitted"
     note = f"leaks {number(costs.leakage, 'A')} at 60 Hz" if costs and costs.leakage else ""
-    rule = Reading("rules", "refused" if r.refused else "none broken", note=r.refused)
-    return (*rows, Reading("parts more", price, note=note), rule)
+    rule = ui.Reading("rules", "refused" if r.refused else "none broken", note=refusal_text(r.refused))
+    return (*rows, ui.Reading("parts more", price, note=note), rule)
 
 
 def _verdict(r: ChangeResult, one: Place) -> str:
@@ -164,7 +150,7 @@ def _verdict(r: ChangeResult, one: Place) -> str:
 
 def _sentence(r: ChangeResult) -> str:
     if r.refused:
-        return f"Refused: {r.refused}."
+        return f"Refused: {refusal_text(r.refused)}."
     left = f"{number(r.after[LOAD, NARROW], 'V')} are left at the modem in 20 MHz"
     if r.mitigation is None:
         return f"As it is, {left}, above the {number(r.limits[LOAD, NARROW], 'V')} allowed."

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from functools import partial
 from typing import TypeAlias
 
+from filterlib.bench.terminals import load_design
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import data_folder
 from filterlib.show.panels import Values, parts
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
-from filterlib.system.files import load_design
 from filterlib.system.stages import ChassisCapacitor
 
 LOAD = "modem"

@@ -8,22 +8,8 @@ from functools import lru_cache, partial
 import numpy as np
 
 from filterlib.analysis.ripple.with_and_without import WithAndWithout, with_and_without
+from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import EDGES, LOAD, WITH, WITHOUT, Change, as_it_is, by_keys, demo
-from filterlib.show.panels import (
-    Axis,
-    Calculation,
-    Choice,
-    Control,
-    Curve,
-    Display,
-    Level,
-    Panel,
-    Picture,
-    Plot,
-    Reading,
-    Values,
-    envelope,
-)
 from filterlib.show.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
 from filterlib.system.changes import changed
@@ -85,7 +71,7 @@ _GROUPS = {
 }
 
 
-def switched(design: Design, values: Values) -> Design:
+def switched(design: Design, values: ui.Values) -> Design:
     """A design with sliders' values, and then with the causes gone that are switched off."""
     design = changed(design, {key: value for key, value in values.items() if not key.startswith(CAUSE)})
     for key, gone in values.items():
@@ -97,87 +83,89 @@ def switched(design: Design, values: Values) -> Design:
 # ---- the panel ------------------------------------------------------------------------------------------------------
 
 
-def causes_panel() -> Panel[Design, TwoBoards]:
+def causes_panel() -> ui.Panel[Design, TwoBoards]:
     """One board behind two converters, the causes behind the brick on switches."""
     start = demo("brick").replace(name="Tide gauge, causes switched off", note="Saved from a notebook")
-    controls: list[Control | Choice] = []
+    controls: list[ui.Control | ui.Choice] = []
     for group, keys in _GROUPS.items():
         for key in keys:
             label, here, gone, change = CAUSES[key]
-            controls.append(Choice(f"{CAUSE}{key}", label, {here: as_it_is, gone: change}, group=group))
+            controls.append(ui.Choice(f"{CAUSE}{key}", label, {here: as_it_is, gone: change}, group=group))
         controls.append(_sliders()[group])
-    display = Display(_picture(), _readings, _sentence)
-    return Panel("One board, two converters", Calculation(start, compared, change=switched), controls, display)
+    display = ui.Display(_picture(), _readings, _sentence)
+    return ui.Panel("One board, two converters", ui.Calculation(start, compared, change=switched), controls, display)
 
 
-def _sliders() -> dict[str, Control]:
+def _sliders() -> dict[str, ui.Control]:
     return {
-        "The brick: switch off": Control(
+        "The brick: switch off": ui.Control(
             "converter.common_mode.coupling", "that coupling", "F", "1 pF", "1 nF", group="The brick: switch off"
         ),
-        "The board: switch off": Control(
+        "The board: switch off": ui.Control(
             "filter.L1.inductance", "choke's inductance", "H", "100 µH", "10 mH", group="The board: switch off"
         ),
-        "The modem: switch off": Control(
+        "The modem: switch off": ui.Control(
             "load.modem.lead.length", "lead's length", "m", "5 cm", "5 m", group="The modem: switch off"
         ),
     }
 
 
-def _picture() -> Picture[TwoBoards]:
-    boards: list[Plot[TwoBoards]] = [
-        Plot(
+def _picture() -> ui.Picture[TwoBoards]:
+    boards: list[ui.Plot[TwoBoards]] = [
+        ui.Plot(
             f"Modem behind the {name}",
-            Axis("time", "s", limits=(0, EDGES) if which == "brick" else None),
-            Axis("ripple and spikes", "V"),
+            ui.Axis("time", "s", limits=(0, EDGES) if which == "brick" else None),
+            ui.Axis("ripple and spikes", "V"),
             (
-                Curve(WITHOUT, partial(_wave, which, "before"), BEFORE, (0, (5, 2))),
-                Curve(WITH, partial(_wave, which, "after"), AFTER, "-", kept=which == "brick"),
-                Level("required, in 20 MHz", lambda r: (-r.limit / 2, r.limit / 2), counts=True),
+                ui.Curve(WITHOUT, partial(_wave, which, "before"), BEFORE, (0, (5, 2))),
+                ui.Curve(WITH, partial(_wave, which, "after"), AFTER, "-", kept=which == "brick"),
+                ui.Level("limit in 20 MHz", lambda r: (-r.limit / 2, r.limit / 2), counts=True),
             ),
         )
         for name, which in (("clean converter", "clean"), ("brick, both edges", "brick"))
     ]
-    by_source: Plot[TwoBoards] = Plot(
+    by_source: ui.Plot[TwoBoards] = ui.Plot(
         "By source, behind the brick",
-        Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
-        Axis("level", "dBµV", span=100),
-        tuple(Curve(words, partial(_level, source), colour, dash) for source, (words, colour, dash) in SOURCES.items()),
+        ui.Axis("frequency", "Hz", "log", limits=(1e5, 2e8)),
+        ui.Axis("level", "dBµV", span=100),
+        tuple(
+            ui.Curve(words, partial(_level, source), colour, dash) for source, (words, colour, dash) in SOURCES.items()
+        ),
     )
-    return Picture([*boards, by_source], name="One board, two converters", size=(924, 320))
+    return ui.Picture([*boards, by_source], name="One board, two converters", size=(924, 320))
 
 
 def _wave(which: str, name: str, r: TwoBoards) -> tuple[np.ndarray, np.ndarray]:
     board = getattr(r, which)
-    return envelope(board.times, getattr(board, name))
+    return ui.envelope(board.times, getattr(board, name))
 
 
 def _level(source: str, r: TwoBoards) -> tuple[np.ndarray, np.ndarray] | None:
     return thinned(r.brick.frequencies, r.brick.levels[source]) if source in r.brick.levels else None
 
 
-def _readings(r: TwoBoards) -> tuple[Reading, ...]:
+def _readings(r: TwoBoards) -> tuple[ui.Reading, ...]:
     clean, brick = r.clean, r.brick
     alone = {source: brick.alone.get(source, 0.0) for source in SOURCES}
     side = "within" if brick.ripple <= r.limit else "above"
     return (
-        Reading("clean: left at the modem", clean.spike, "V", note=_of(clean.spike_before, clean.spike)),
-        Reading("brick: left, full bandwidth", brick.spike, "V", note=_of(brick.spike_before, brick.spike)),
-        Reading("brick: left, in 20 MHz", brick.ripple, "V", note=f"{side} the {number(r.limit, 'V')} required"),
-        Reading("common-mode drive alone", alone["common_mode"], "V", note="full bandwidth"),
-        Reading("ripple current alone", alone["ripple"], "V", note=f"spikes alone {number(alone['spike'], 'V')}"),
+        ui.Reading("clean: left at the modem", clean.spike, "V", note=_of(clean.spike_before, clean.spike)),
+        ui.Reading("brick: left, full bandwidth", brick.spike, "V", note=_of(brick.spike_before, brick.spike)),
+        ui.Reading("brick: left, in 20 MHz", brick.ripple, "V", note=f"{side} the {number(r.limit, 'V')} allowed"),
+        ui.Reading("common-mode drive alone", alone["common_mode"], "V", note="full bandwidth"),
+        ui.Reading("ripple current alone", alone["ripple"], "V", note=f"spikes alone {number(alone['spike'], 'V')}"),
     )
 
 
 def _of(before: float, after: float) -> str:
-    return f"of {number(before, 'V')}: 1/{number(before / after, '', 2)}"
+    return f"of {number(before, 'V')}, a factor of {number(before / after, '', 2)}"
 
 
 def _sentence(r: TwoBoards) -> str:
     most = max(SOURCES, key=lambda source: r.brick.alone.get(source, 0.0))
     side = "within" if r.brick.ripple <= r.limit else "above"
     return (
-        f"Behind the clean converter {number(r.clean.spike, 'V')} of {number(r.clean.spike_before, 'V')} are left, behind the brick "
-        f"{number(r.brick.spike, 'V')} of {number(r.brick.spike_before, 'V')}, of which the {SOURCES[most][0]} makes "
-        f"{number(r.brick.alone[most], 'V')}; in 20 MHz {number(r.brick.ripple, 'V')}, {side} the {number(r.limit, 'V')} required."
+        f"Behind the clean converter the filter leaves {number(r.clean.spike, 'V')} of {number(r.clean.spike_before, 'V')}, behind "
+        f"the brick {number(r.brick.spike, 'V')} of {number(r.brick.spike_before, 'V')}; there the {SOURCES[most][0]} makes "
+        f"{number(r.brick.alone[most], 'V')}. In 20 MHz {number(r.brick.ripple, 'V')} are left, {side} the {number(r.limit, 'V')} allowed."
     )

@@ -103,7 +103,7 @@ def _caused(text: str, error: Exception) -> _Fault:
 
 
 def same(one: object, two: object, *, but: type = NoneType) -> bool:
-    """Whether two results are the same to rounding, all the way down; what is of the type ``but`` is not looked at.
+    """Whether two results are the same to rounding, all the way down; what is of the type ``but`` is not compared.
 
     >>> same({"a": np.array([1.0, 2.0])}, {"a": np.array([1.0, 2.0 + 1e-12])}), same((1.0,), (1.1,))
     (True, False)

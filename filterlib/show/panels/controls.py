@@ -14,7 +14,7 @@ from filterlib.units import format_quantity, format_temperature, nearest_preferr
 
 P = TypeVar("P")
 Scale = Literal["log", "linear"]
-Given: TypeAlias = Any  # a number in SI, or text such as "4.7 µF"; a number once the slider is made
+Stated: TypeAlias = Any  # a number in SI, or text such as "4.7 µF"; a number once the slider is made
 LINEAR = ("V", "K", "%", "")  # units whose sliders move in equal differences; all others in equal ratios
 DIGITS = 3  # of a slider's values: what one reads is what is computed
 
@@ -42,9 +42,9 @@ class Control:
     name: str
     label: str
     unit: str
-    low: Given
-    high: Given
-    start: Given = None
+    low: Stated
+    high: Stated
+    start: Stated = None
     scale: Scale | None = None
     steps: int = field(default=100, kw_only=True)
     group: str = field(default="", kw_only=True)
@@ -52,9 +52,9 @@ class Control:
 
     def __post_init__(self) -> None:
         for name in ("low", "high", "start"):
-            given = getattr(self, name)
-            if name != "start" or given is not None:
-                self._put(name, quantity(given, self.unit, name=f"slider {self.label}, {name}"))
+            value = getattr(self, name)
+            if name != "start" or value is not None:
+                self._put(name, quantity(value, self.unit, name=f"slider {self.label}, {name}"))
         self._put("scale", self.scale or ("linear" if self.unit in LINEAR else "log"))
         self._refuse()
         self._put("values", self._grid())
@@ -117,12 +117,12 @@ class Control:
 
     def snapped(self, value: float, series: str) -> float:
         """The value of a series of preferred numbers nearest to a value, within the range."""
-        found = nearest_preferred(value, series)
-        if not self.low <= found <= self.high:
+        nearest = nearest_preferred(value, series)
+        if not self.low <= nearest <= self.high:
             raise QuantityError(
-                f"{self.text(found)}: the nearest value of {series} lies outside the slider", name=self.label
+                f"{self.text(nearest)}: the nearest value of {series} lies outside the slider", name=self.label
             )
-        return found
+        return nearest
 
 
 @dataclass(frozen=True)

@@ -96,7 +96,7 @@ class Picture(Generic[R]):
         self._recolour()
 
     def _join_labels(self) -> None:
-        """Along a column the label of the lowest x axis stands for all."""
+        """Along a column the lowest x axis alone has a label."""
         bottoms = np.cumsum([len(column) for column in self._columns]) - 1
         for at, axes in enumerate(self.axes):
             if at not in bottoms:
@@ -132,10 +132,10 @@ class Picture(Generic[R]):
         """Put a result's numbers into the artists; the background goes where limits had to move."""
         self._numbers = [[mark.numbers(result) for mark in plot.marks] for plot in self.plots]
         for plot, artists, numbers in zip(self.plots, self._artists, self._numbers, strict=True):
-            for mark, artist, found in zip(plot.marks, artists, numbers, strict=True):
-                artist.set_visible(found is not None)
-                if found is not None:
-                    mark.update(artist, found)
+            for mark, artist, drawn in zip(plot.marks, artists, numbers, strict=True):
+                artist.set_visible(drawn is not None)
+                if drawn is not None:
+                    mark.update(artist, drawn)
         self._fit()
 
     def keep(self) -> None:
@@ -153,9 +153,9 @@ class Picture(Generic[R]):
             places = [place for place, mark in enumerate(plot.marks) if mark.kept]
             for order, artist in enumerate(artists):
                 number, place = order % REFERENCES, places[order // REFERENCES]
-                found = self._kept[number][at][place] if number < len(self._kept) else None
-                artist.set_visible(found is not None)
-                artist.set_data(*(found or ([], [])))
+                drawn = self._kept[number][at][place] if number < len(self._kept) else None
+                artist.set_visible(drawn is not None)
+                artist.set_data(*(drawn or ([], [])))
         self._background = None
         self._fit()
 
@@ -184,13 +184,13 @@ class Picture(Generic[R]):
 
     def _fit(self) -> None:
         for at, (axes, plot) in enumerate(self._pairs()):
-            found = [
+            drawn = [
                 (mark, numbers)
                 for shown in (self._numbers, *self._kept)
                 for mark, numbers in zip(plot.marks, shown[at] if shown else (), strict=bool(shown))
                 if numbers is not None and (shown is self._numbers or mark.kept)
             ]
-            extents = [mark.extent(numbers) for mark, numbers in found]
+            extents = [mark.extent(numbers) for mark, numbers in drawn]
             for index, side in enumerate("xy"):
                 self._fit_one(at, axes, side, getattr(plot, side), [extent[index] for extent in extents])
 

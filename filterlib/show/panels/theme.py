@@ -1,4 +1,4 @@
-"""The looks of a panel: one for each label, told apart by line style as well as colour, on light and on dark ground."""
+"""The looks of a panel: one for each label, distinguished by line style as well as colour, on light and on dark ground."""
 
 from __future__ import annotations
 
@@ -58,20 +58,24 @@ class Theme:
 
 def looks(plots: Sequence[Plot[R]]) -> dict[str, Look]:
     """The look of each label, in the order in which labels are met."""
-    found: dict[str, Look] = {}
+    by_label: dict[str, Look] = {}
     lines = 0
     for mark in (mark for plot in plots for mark in plot.marks):
-        if mark.label in found:
+        if mark.label in by_label:
             continue
         if isinstance(mark, Range):
-            found[mark.label] = {"color": mark.colour or BLUE}
+            by_label[mark.label] = {"color": mark.colour or BLUE}
             continue
         if isinstance(mark, Level):
-            found[mark.label] = {"color": mark.colour or BLACK, "linestyle": mark.dash or LIMIT_DASH, "linewidth": 1.2}
+            by_label[mark.label] = {
+                "color": mark.colour or BLACK,
+                "linestyle": mark.dash or LIMIT_DASH,
+                "linewidth": 1.2,
+            }
             continue
         colour, dash = mark.colour or COLOURS[lines % len(COLOURS)], mark.dash or DASHES[lines % len(DASHES)]
         lines += 1
-        found[mark.label] = {"color": colour, "linestyle": dash, "linewidth": 1.7} | (
+        by_label[mark.label] = {"color": colour, "linestyle": dash, "linewidth": 1.7} | (
             {"marker": mark.marker, "linestyle": "none", "markersize": 5} if mark.marker else {}
         )
-    return found
+    return by_label

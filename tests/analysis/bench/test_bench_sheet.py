@@ -13,6 +13,8 @@ from filterlib.analysis.bench.bench_sheet import FILLED, bench_sheet, per_divisi
 from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
 from filterlib.units import format_quantity
+from filterlib.words.bench_sentences import bench_remarks, check_note, check_words, station_steps, station_title
+from filterlib.words.safety_steps import safety_steps
 from tests import designs
 
 
@@ -31,20 +33,20 @@ def small(*stages, **more):
 
 
 def checks(sheet, start):
-    return [check for check in sheet.checks if check.what.startswith(start)]
+    return [check for check in sheet.checks if check_words(check).startswith(start)]
 
 
 def test_the_terminals_without_filter_come_first_with_the_figures_of_the_file(sheet):
     first, second = sheet.stations[:2]
-    assert "without filter" in first.title
+    assert "without filter" in station_title(first)
     assert first.checks[0].probe == "P1"
     assert first.checks[0].value == pytest.approx(0.750, rel=1e-6, abs=0)  # hand: the design file
     assert second.checks[0].value == pytest.approx(1.6, rel=1e-6, abs=0)  # hand: the design file
-    how = " ".join(first.how)
+    how = " ".join(station_steps(sheet, first))
     assert "3.6 A" in how
     assert "7.78 Ω for 101 W" in how  # hand: 28 V / 3.6 A and 28 V x 3.6 A
     assert "20 MHz (second order)" in how
-    assert "Full bandwidth" in " ".join(second.how)
+    assert "Full bandwidth" in " ".join(station_steps(sheet, second))
 
 
 def test_the_stated_arrangement_is_the_first_ones(sheet):
@@ -54,12 +56,12 @@ def test_the_stated_arrangement_is_the_first_ones(sheet):
         "capacitors": [{"capacitance": "10 µF"}, {"capacitance": "1 µF"}],
     }
     found = small(source=designs.converter(ripple=ripple))
-    how = " ".join(found.stations[0].how)
+    how = " ".join(station_steps(found, found.stations[0]))
     assert "10 µF across the probe" in how
     assert "1 µF across the probe" in how
     assert "10 nH to the probe" in how
     assert found.stations[0].checks[0].value == pytest.approx(0.080, rel=1e-6, abs=0)  # hand
-    assert "lead" not in found.stations[-2].title
+    assert "lead" not in station_title(found.stations[-2])
 
 
 def test_every_place_and_operating_point_has_its_ripple_with_its_band(sheet, reviewed):
@@ -68,7 +70,9 @@ def test_every_place_and_operating_point_has_its_ripple_with_its_band(sheet, rev
         for place, label in (("terminals", "P1"), ("modem", "P2"), ("logger", "P3")):
             figure = point.ripple.figures[place, "20MHz"]
             found = [
-                c for c in checks(sheet, "ripple at") if (c.probe, c.point) == (label, name) and "20 MHz" in c.what
+                c
+                for c in checks(sheet, "ripple at")
+                if (c.probe, c.point) == (label, name) and "20 MHz" in check_words(c)
             ]
             (one,) = found
             assert (one.value, one.low, one.high) == (figure.peak_to_peak, figure.low, figure.high)
@@ -117,7 +121,7 @@ def test_an_unstable_point_has_direct_voltages_alone():
     assert not checks(found, "ripple at")
     assert not checks(found, "tip on its own clip")
     assert checks(found, "voltage at modem")
-    assert "no steady ripple" in " ".join(found.remarks)
+    assert "no steady ripple" in " ".join(bench_remarks(found))
 
 
 def test_the_measurement_that_narrows_most_comes_first(sheet, reviewed):
@@ -131,11 +135,13 @@ def test_the_measurement_that_narrows_most_comes_first(sheet, reviewed):
 def test_the_tip_on_its_own_clip_is_to_stay_below_a_tenth(sheet, reviewed):
     ripple = reviewed.points[0].ripple
     without = checks(small(designs.shunt()), "tip on its own clip")
-    assert all(math.isnan(check.value) and not check.note for check in without)  # no chassis, no current in the clip
+    assert all(
+        math.isnan(check.value) and not check_note(check) for check in without
+    )  # no chassis, no current in the clip
     for check, place in zip(checks(sheet, "tip on its own clip"), ("terminals", "modem", "logger"), strict=True):
         true = ripple.figures[place, "full"].peak_to_peak
         assert check.value > check.high  # with bonds at both ends an earthed clip cannot be used in this design
-        assert f"instead of {format_quantity(true, 'V')}" in check.note
+        assert f"instead of {format_quantity(true, 'V')}" in check_note(check)
         assert check.high == pytest.approx(ripple.figures[place, "full"].peak_to_peak / 10, rel=1e-9, abs=0)
 
 
@@ -165,7 +171,7 @@ def test_current_from_the_supply_and_its_fuse(sheet):
 
 
 def step_named(sheet, start):
-    return next(step.text for step in sheet.safety if step.title.startswith(start))
+    return next(step.text for step in safety_steps(sheet) if step.title.startswith(start))
 
 
 def test_the_discharge_is_told_with_its_numbers(sheet):
@@ -181,7 +187,7 @@ def test_safety_follows_the_design(sheet):
     assert "another circuit" in step_named(sheet, "Something reaches the chassis")
     isolated = small(source=designs.converter(isolated=True))
     assert "is isolated: one clip" in step_named(isolated, "The oscilloscope")
-    assert not any(step.title.startswith("Something reaches") for step in isolated.safety)
+    assert not any(step.title.startswith("Something reaches") for step in safety_steps(isolated))
     assert "below 60 V" in step_named(isolated, "Who")
     assert all("licensed" in step_named(one, "Who") for one in (sheet, isolated))
 

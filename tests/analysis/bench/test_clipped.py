@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 from filterlib.analysis.bench.clipped import clipped
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import FilterlibError, InputError
-from filterlib.system.changes import changed, value
-from filterlib.system.clip import Clip, measured
+from filterlib.system.changes import changed, value, with_clip
+from filterlib.system.clip import Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
 from filterlib.units import format_quantity
+from filterlib.words.stability_sentences import clip_sentence
 from tests.dense import dense_transfer
 from tests.designs import common_mode, converter, design, series, shunt
 
@@ -32,7 +33,7 @@ def found():
 def test_it_is_the_ripple_of_the_design_with_and_without_the_clip(found):
     """second method: the ripple analysis of the two designs."""
     one = board()
-    off, on = (ripple(solve(held), interval=False).figures for held in (one, measured(one, "modem")))
+    off, on = (ripple(solve(held), interval=False).figures for held in (one, with_clip(one, "modem")))
     for label in ("20MHz", "full"):
         figures = found.figures[label]
         for seen, place, held in (
@@ -47,7 +48,7 @@ def test_difference_and_modes_against_a_dense_solution(found):
     one = board()
     forces = source_spectra(one.converter, 4.0)
     f, waves = forces.frequencies[1:], {}
-    for arrangement, held in (("without", one), ("with", measured(one, "modem"))):
+    for arrangement, held in (("without", one), ("with", with_clip(one, "modem"))):
         circuit = held.circuit()
         ports = [("load_plus", "chassis"), ("0", "chassis"), ("load_plus", "clip")]
         ports = ports if held.clip else ports[:2]
@@ -87,14 +88,14 @@ def test_without_a_drive_the_clip_changes_nothing_and_the_sentence_says_so():
     """law: where nothing drives the chassis, and nothing else reaches it, an earthed clip carries nothing."""
     quiet = clipped(design(shunt(), series(), shunt()), "modem")
     assert quiet.figures["full"].difference < 1e-6 * quiet.figures["full"].seen
-    assert "changes nothing" in quiet.sentence
+    assert "changes nothing" in clip_sentence(quiet)
     assert np.isnan(quiet.rms["without", "common"])
 
 
 def test_the_sentence_tells_both_readings(found):
     at = found.figures["full"]
     assert at.too_much > at.seen  # the point of it: more than twice what is there
-    assert all(format_quantity(volts, "V", 3) in found.sentence for volts in (at.shown, at.seen, at.own_clip))
+    assert all(format_quantity(volts, "V", 3) in clip_sentence(found) for volts in (at.shown, at.seen, at.own_clip))
 
 
 def test_a_clip_of_the_design_is_taken_off_for_the_comparison_and_kept_for_the_reading(found):
@@ -108,7 +109,7 @@ def test_a_clip_of_the_design_is_taken_off_for_the_comparison_and_kept_for_the_r
 def test_an_unstable_circuit_has_no_reading():
     load = {"name": "modem", "kind": "constant_power", "power": "100 W", "loop_bandwidth": "50 kHz"}
     one = clipped(design(series("470 µH", "1 mΩ"), shunt("1 µF"), load=load), "modem")
-    assert "unstable" in one.reason
+    assert "unstable" in clip_sentence(one)
     assert not one.figures
 
 
@@ -125,7 +126,7 @@ def test_bad_input_is_named():
 
 
 def test_the_clips_values_are_changed_by_their_key():
-    one = measured(board(), "modem")
+    one = with_clip(board(), "modem")
     more = changed(one, {"clip.lead_inductance": 300e-9, "clip.earth_resistance": "1 ohm"})
     assert value(more, "clip.lead_inductance") == 300e-9
     assert more.clip.earth_resistance.value == 1.0

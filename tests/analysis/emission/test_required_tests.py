@@ -13,6 +13,7 @@ from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve
+from filterlib.words.review_sentences import verdict_sentence
 
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
 POINTS = ("transmitting", "listening")
@@ -93,8 +94,8 @@ def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer
     assert answer == expected
     assert verdict.margin == pytest.approx(10 ** ((ends[1] - 3) / 20) - 1, rel=1e-12, abs=0)
     assert found.exit_code == (0 if answer == "met throughout" else 1)
-    assert "at least 3 dB below the limit: Board (invented)" in verdict.sentence
-    assert "estimate before a test, not a test" in verdict.sentence
+    assert "at least 3 dB below the limit: Board (invented)" in verdict_sentence(verdict)
+    assert "estimate before a test, not a test" in verdict_sentence(verdict)
     assert bool(verdict.depends_on) == (answer == "depends on")
 
 
@@ -104,7 +105,7 @@ def test_what_cannot_be_judged_is_not_known(quick, tmp_path):
     (empty,) = review(CLEAN.replace(requirements=[wanted(limit)], emissions=())).verdicts
     assert empty.verdict == "not known"
     assert np.isnan(empty.value)
-    assert "no harmonic stands where it has a limit" in empty.sentence
+    assert "no harmonic is where it has a limit" in verdict_sentence(empty)
 
 
 def test_review_shows_it_with_its_numbers(quick, capsys, tmp_path):

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.conductor_currents import Layout, conductor_currents
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.parts.tables import data_folder
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 
 BOND = "modem.bond.resistance"
@@ -59,8 +59,8 @@ def test_what_enters_the_chassis_leaves_it(brick):
 
 
 def test_without_a_chassis_only_the_differential_is_left(brick):
-    plain = brick.replace(converter=brick.converter.within, has_chassis=False,
-                          loads=tuple(load.replace(bond=None) for load in brick.loads))  # fmt: skip
+    modem = next(load for load in brick.loads if load.name == "modem").replace(bond=None)
+    plain = brick.replace(converter=brick.converter.within, has_chassis=False, loads=(modem,), requirements=())
     found = conductor_currents(solve(plain), LAYOUT, 10e6)
     assert not found.common
     assert not found.taps

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.with_and_without import with_and_without
 from filterlib.parts.tables import data_folder
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 
 
@@ -38,4 +38,5 @@ def test_the_common_mode_drive_alone_follows_its_swing():
     whole, less = (with_and_without(solve(one), "modem") for one in (brick, half))
     assert less.alone["common_mode"] == pytest.approx(whole.alone["common_mode"] / 2, rel=1e-9, abs=0)
     down = less.levels["common_mode"] - whole.levels["common_mode"]
-    np.testing.assert_allclose(down, 20 * np.log10(0.5), rtol=1e-9, atol=0)
+    there = np.arange(1, len(down) + 1) % 7 != 0  # hand: with a duty of 1/7 every seventh harmonic is missing
+    np.testing.assert_allclose(down[there], 20 * np.log10(0.5), rtol=1e-9, atol=0)

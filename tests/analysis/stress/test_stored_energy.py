@@ -46,5 +46,12 @@ def test_a_bleeder_is_of_a_series_and_survives_a_supply_that_was_left_on(volts, 
         assert chosen.time <= PATIENCE * 1.0001
 
 
+@pytest.mark.parametrize(("least", "taken"), [(810.0, 820.0), (910.0, 1000.0), (9100.0, 10_000.0)])
+def test_a_bleeder_is_rounded_up_to_the_next_of_its_series_also_into_the_next_decade(least, taken):
+    """hand: E12 ends at 8.2; a large bank, so that the power decides."""
+    bank = Store("bank", 10.0, math.sqrt(least * MOST_POWER))
+    assert bleeder([bank]).resistance == pytest.approx(taken, rel=1e-9, abs=0)
+
+
 def test_what_lies_below_the_safe_voltage_needs_no_time():
     assert bleeder([Store("a", 1e-3, 0.8)]).time == 0

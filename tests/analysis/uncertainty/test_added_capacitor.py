@@ -7,12 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from filterlib import load_design
 from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, MOSTLY, TELLS, USUAL, added_capacitor
 from filterlib.bench.fit import FitError, fit_inside
+from filterlib.network.extremes import peak_to_peak
 from filterlib.system.converter import Converter
-from filterlib.system.files import load_design
-from filterlib.system.source_spectra import samples, source_spectra, spread
+from filterlib.system.source_spectra import source_spectra
 from filterlib.units import preferred_values
+from filterlib.words.measurement_sentences import capacitor_sentence
 from tests import designs
 from tests.bench.test_fit import CURRENT, pair
 from tests.bench.test_fit import converter as bench_converter
@@ -66,7 +68,7 @@ def test_a_microfarad_across_17_milliohm_moves_the_reading_by_two_percent():
     assert found.too_small == 2.2e-6  # hand: 4 %, and 3.3 µF would be 6 %
     assert found.too_small_moves == pytest.approx(2.2 * 0.017 / 0.884, rel=0.05, abs=0)  # hand
     assert found.too_small_moves < LEAST_MOVE
-    assert "2.2 µF would move the first harmonic by 4." in found.words
+    assert "2.2 µF would move the first harmonic by 4." in capacitor_sentence(found)
 
 
 def test_the_reading_with_it_is_that_of_the_same_converter():
@@ -75,7 +77,7 @@ def test_the_reading_with_it_is_that_of_the_same_converter():
     found = added_capacitor(made, 4.0)
     across = USUAL.model_copy(update={"capacitance": found.capacitance})
     other = converter(ripple={"peak_to_peak": found.loaded, "capacitors": (across,)})
-    one, two = (spread(samples(source_spectra(each, 4.0).ripple[1:])) for each in (made, other))
+    one, two = (peak_to_peak(source_spectra(each, 4.0).ripple[1:]) for each in (made, other))
     assert one == pytest.approx(two, rel=1e-9, abs=0)
     assert found.bare == pytest.approx(0.11, rel=1e-9, abs=0)  # hand: as stated
 
@@ -89,9 +91,8 @@ def test_the_range_of_the_reading_holds_every_inside():
         across = USUAL.model_copy(update={"capacitance": found.capacitance})
         single = converter(output_capacitance=value)
         with_it = single.replace(ripple={"peak_to_peak": 0.11, "capacitors": (across,)})
-        share = spread(samples(source_spectra(single, 4.0).ripple[1:])) / spread(
-            samples(source_spectra(with_it, 4.0).ripple[1:])
-        )
+        alone, loaded = (peak_to_peak(source_spectra(one, 4.0).ripple[1:]) for one in (single, with_it))
+        share = alone / loaded
         assert found.low * (1 - 1e-9) <= 0.11 * share <= found.high * (1 + 1e-9)
 
 

@@ -5,13 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty.interval import in_chunks, search, width
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, SHAPE, measurement_values
-from filterlib.system.files import load_design
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
 from tests.designs import converter, design, film, resistive, series, shunt
 
 DATA = Path(__file__).parents[3] / "data" / "designs"
@@ -62,7 +63,7 @@ def test_nothing_unknown_says_so():
     one = design(SURE, source=converter(**KNOWN), load=resistive())
     found = told(one)
     assert found.measurements == ()
-    assert found.words == ("Nothing that moves the figure is unknown.",)
+    assert tuple(measurement_sentences(found)) == ("Nothing that moves the figure is unknown.",)
 
 
 def test_unknowns_that_do_nothing_are_named_as_such():
@@ -71,7 +72,9 @@ def test_unknowns_that_do_nothing_are_named_as_such():
     found = told(design(SURE, series(), source=source, load=resistive()))
     assert [one.name for one in found.measurements] == ["part L1", "output"]
     assert of(found, "output").narrows < 0.01
-    assert found.useless.startswith("It would hardly narrow this band to measure: the terminals' voltage idle")
+    assert useless_sentence(found).startswith(
+        "It would hardly narrow this interval to measure: the terminals' voltage idle"
+    )
 
 
 @pytest.fixture(scope="module")
@@ -116,12 +119,12 @@ def test_what_is_left_lies_inside_and_the_best_comes_first(both):
 def test_every_unknown_belongs_to_a_measurement(clean):
     found = told(clean)
     assert {key for one in found.measurements for key in one.keys} == {one.key for one in uncertain_parameters(clean)}
-    assert all(one.what for one in found.measurements)
+    assert all(what_to_measure(one) for one in found.measurements)
 
 
 def test_the_capacitor_stands_beside_the_second_reading_of_the_ripple(clean):
     found = told(clean)
-    line = next(line for line in found.words if "a capacitor across the terminals." in line)
+    line = next(line for line in measurement_sentences(found) if "a capacitor across the terminals." in line)
     assert "With 10 µF, as it is at this voltage, across the terminals, harmonics 1 and 2 tell" in line
     assert "tells nothing" in line
     assert of(found, INSIDE).keys[0] == "converter.output_capacitance"

@@ -1,43 +1,56 @@
-"""What an estimate of conducted emission covers, what it takes for granted, and when the detectors agree."""
+"""What an estimate of conducted emission says, covers and takes for granted, and when the detectors agree."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from filterlib.analysis.emission.line_spectra import EmissionTest
+from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.receiver import ReceiverBand, by_band
 from filterlib.analysis.linear.modal_two_port import CONVENTION
 from filterlib.system.design import Design
 from filterlib.system.input_side import steps_up
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
 from filterlib.units import format_quantity
+from filterlib.words.labels import detector_words
+from filterlib.words.quantities import level_unit
 
 ESTIMATE = (
     "This is an estimate before a test, not a test: only a measurement in a test house shows whether a limit is kept."
 )
 NEAR_END = 0.1  # share by which a switching frequency may miss the end of a limit and still cross it in practice
-_DETECTORS = {"peak": "peak", "quasi_peak": "quasi-peak", "average": "average"}
+_WHERE = {
+    "plus": "plus line",
+    "return": "return line",
+    "common": "common mode",
+    "common_current": "common-mode current",
+}
 
 
-def detector_words(detector: str) -> str:
-    """A detector's name as words.
+def margin_sentence(margin: Margin) -> str:
+    """How far a detector stays below a limit, where, and over the uncertainty."""
+    unit = level_unit(margin.unit)
+    text = (
+        f"{margin.title}, {detector_words(margin.detector)}: {_side(margin.margin)} the limit at "
+        f"{format_quantity(margin.frequency, 'Hz')}, {_WHERE[margin.place]} ({margin.level:.1f} {unit} against "
+        f"{margin.limit_level:.1f} {unit})"
+    )
+    if margin.low < margin.high:
+        moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
+        text += f"; from {_side(margin.low)} to {_side(margin.high)} it over the uncertainty{moved}"
+    return text + ("; this limit is from memory" if margin.from_memory else "")
 
-    >>> detector_words("quasi_peak")
-    'quasi-peak'
-    """
-    return _DETECTORS[detector]
+
+def _side(margin: float) -> str:
+    return f"{abs(margin):.1f} dB {'below' if margin >= 0 else 'ABOVE'}"
 
 
-def agreement(spacing: float, frequencies: np.ndarray) -> str:
-    """Where harmonics ``spacing`` [Hz] apart are received one by one, so that all detectors read the same."""
-    used = by_band(frequencies)
-    apart, together = ([band for band in used if band.alone(spacing) is alone] for alone in (True, False))
+def agreement(result: EmissionResult) -> str:
+    """Where harmonics are received one by one, so that all detectors read the same; "" where there are none."""
+    used = by_band(result.frequencies)
+    apart, together = ([band for band in used if band.alone(result.spacing) is alone] for alone in (True, False))
     parts = []
     if apart:
         parts.append(
-            f"{_bandwidths(apart)}: the harmonics stand further apart than twice the bandwidth, each is received alone, and "
+            f"{_bandwidths(apart)}: the harmonics are further apart than twice the bandwidth, each is received alone, and "
             "quasi-peak and average equal peak (a frequency that wanders or skips pulses would lower both)"
         )
     if together:
@@ -62,13 +75,11 @@ def covers(design: Design, side: str) -> Iterator[str]:
             "its own cable and battery, and no networks," if design.converter.supply is not None else "no networks"
         )
         yield (
-            "The networks stand in place of the loads, at the end of the filter; what the loads themselves emit is not in it, "
-            f"and {way_back} stand at the converter's input"
+            "The networks take the place of the loads, at the end of the filter; what the loads themselves emit is not in it, "
+            f"and {way_back} are at the converter's input"
         )
     else:
-        shape = (
-            "a triangle, for its choke stands in the input" if steps_up(design.converter) else "a pulse with a flat top"
-        )
+        shape = "a triangle, for its choke is in the input" if steps_up(design.converter) else "a pulse with a flat top"
         yield (
             f"At the input the converter draws {shape}, estimated from output power, duty cycle and edge time; what rings at the "
             "edges there is not known, so above 10 MHz the differential part is a lower bound"
@@ -84,9 +95,10 @@ def covers(design: Design, side: str) -> Iterator[str]:
         yield "Nothing in the design reaches a chassis: the ground plane under the test set-up stands for it, without stray capacitance"
 
 
-def notes(design: Design, test: EmissionTest) -> Iterator[str]:
+def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
     """What to know of this network, these limits and this switching frequency together."""
-    switching, network = design.converter.switching_frequency, test.at
+    switching, test = design.converter.switching_frequency, result.test
+    network = test.at
     if switching < network.low * (1 - 1e-9):
         yield (
             f"The network is specified from {format_quantity(network.low, 'Hz')} on: harmonics below, the switching frequency "
@@ -95,24 +107,18 @@ def notes(design: Design, test: EmissionTest) -> Iterator[str]:
     for lowest in sorted({piece.frequencies[0] for one in test.judged for piece in one.limit.pieces}):
         if abs(switching / lowest - 1) < NEAR_END:
             yield (
-                f"The switching frequency of {format_quantity(switching, 'Hz')} stands close to where a limit begins, "
+                f"The switching frequency of {format_quantity(switching, 'Hz')} is close to where a limit begins, "
                 f"{format_quantity(lowest, 'Hz')}: its tolerance decides which limit the fundamental meets, if any"
             )
     for one in test.judged:
         if one.limit.network not in (None, network.name):
-            yield f"{one.limit.title} holds at another network ({one.limit.network}): the margin is an indication"
+            yield f"{one.limit.title} applies to another network ({one.limit.network}): the margin is an indication"
         if one.limit.from_memory:
             yield f"{one.limit.title}: these limits are from memory; look them up in the standard"
         if one.limit.note:
             yield f"{one.limit.title}: {one.limit.note}"
     if design.converter.bond is not None and test.side == "input":
         yield (
-            "The converter's bond joins its return to the chassis beside the return line's network: that line then reads little, "
-            "and the bond's inductance decides"
+            "The converter's bond joins its return to the chassis, in parallel with the return line's network: that line then reads "
+            "little, and the bond's inductance decides"
         )
-
-
-def assumptions(design: Design, test: EmissionTest) -> Iterator[UncertainParameter]:
-    """Every default that carries the estimate, with its range and where it comes from."""
-    found = (*uncertain_parameters(design, tolerances=False), *test.inputs(design.converter))
-    yield from (one for one in found if not one.stated)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
 
-import numpy as np
-
+from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, LoadComparison
 from filterlib.analysis.comparison.differences import Difference
 from filterlib.system.design import Design
-from filterlib.units import format_quantity
+from filterlib.words.labels import source_phrase
+from filterlib.words.quantities import capital, joined, number
+from filterlib.words.stability_sentences import reason_text
 
 ALIKE = 1.05  # ratio below which two figures are told as about the same: in two digits it is 1
 MOST = 4  # keys that a sentence lists
@@ -18,7 +18,7 @@ _SECTIONS = {
     "load": "loads",
     "operating_point": "operating points",
     "requirement": "requirements",
-    "emission": "emissions asked for",
+    "emission": "required emissions",
     "input_side": "the converter's input",
     "coupling": "couplings",
     "chassis": "the chassis",
@@ -28,16 +28,24 @@ _SECTIONS = {
 }
 
 
-def what_is_left(one: Any, *, identical: bool) -> Iterator[str]:
-    """What is left at a load in each, and what makes most of it.
+def comparison_sentences(result: ComparisonResult) -> tuple[str, ...]:
+    """All of it: what differs, then what is left at every load."""
+    return (*opening(result), *(sentence for one in result.loads for sentence in what_is_left(result, one)))
 
-    ``one``: a `LoadComparison`; ``identical``: both designs are the same, so one figure tells both.
-    """
-    unstable = [(label, left) for label, left in zip("AB", one.lefts, strict=True) if left.reason is not None]
+
+def opening(result: ComparisonResult) -> tuple[str, ...]:
+    """What differs."""
+    return tuple(what_differs(result.designs, result.differences))
+
+
+def what_is_left(result: ComparisonResult, one: LoadComparison) -> Iterator[str]:
+    """What is left at a load in each, and what makes most of it; of designs that do not differ, one figure tells both."""
+    unstable = [(label, left) for label, left in zip(LABELS, one.lefts, strict=True) if left.reason is not None]
     if unstable:
         for label, left in unstable:
-            yield f"At {one.load}, {label} has no steady ripple at {left.point}: it is {left.reason}."
+            yield f"At {one.load}, {label} has no steady ripple at {left.point}: it is {reason_text(left.reason)}."
         return
+    identical = not result.differences
     points = [left.point for left in one.lefts]
     at = points[0] if points[0] == points[1] else f"A: {points[0]}, B: {points[1]}"
     narrow = _pair([left.ripple for left in one.lefts], [left.ripple_before for left in one.lefts], identical)
@@ -48,7 +56,7 @@ def what_is_left(one: Any, *, identical: bool) -> Iterator[str]:
 
 
 def what_differs(designs: tuple[Design, Design], found: tuple[Difference, ...]) -> Iterator[str]:
-    """Which parts of two designs differ, after what their files state differently."""
+    """Which parts of two designs differ, by what their files state differently."""
     if not found:
         yield "Both files state the same design, so every figure is the same in A and in B."
         return
@@ -72,7 +80,7 @@ def what_differs(designs: tuple[Design, Design], found: tuple[Difference, ...]) 
         also = "also" if sections & {"converter", "filter"} else "alone"
         keys = [one.key for one in found if one.section == "load"]
         where = f" ({', '.join(keys)})" if 0 < len(keys) <= 4 else ""
-        yield f"{_capital(_and([_SECTIONS.get(name, name) for name in others]))} {also} {verb}{where}."
+        yield f"{capital(joined([_SECTIONS.get(name, name) for name in others]))} {also} {verb}{where}."
 
 
 def _converters(first: str, second: str, found: tuple[Difference, ...]) -> str:
@@ -95,7 +103,7 @@ def _listed(words: Iterable[str]) -> str:
     """The first few, and how many more."""
     told = list(words)
     more = [f"{len(told) - MOST} more"] if len(told) > MOST else []
-    return _and([*told[:MOST], *more])
+    return joined([*told[:MOST], *more])
 
 
 def _chain(design: Design) -> str:
@@ -110,7 +118,7 @@ def _pair(after: list[float], before: list[float], identical: bool) -> str:
 
 
 def _one(left: float, bare: float) -> str:
-    return f"{_volts(left)} of {_volts(bare)} ({_change(left, bare)})"
+    return f"{number(left, 'V')} of {number(bare, 'V')} ({_change(left, bare)})"
 
 
 def _change(left: float, bare: float) -> str:
@@ -148,25 +156,14 @@ def _round(ratio: float) -> str:
     return f"{float(f'{ratio:.2g}'):.10g}"
 
 
-def _from_where(one: Any) -> Iterator[str]:
+def _from_where(one: LoadComparison) -> Iterator[str]:
     """The source that makes most in 20 MHz, alone."""
     first, second = (reasons.sources[0] for reasons in one.reasons)
-    alone = [_volts(source.ripple_alone) for source in (first, second)]
+    alone = [number(source.ripple_alone, "V") for source in (first, second)]
     if first.name == second.name:
-        yield f"In both most of it comes from {first.words} (alone {alone[0]} in A, {alone[1]} in B)."
+        yield f"In both most of it comes from {source_phrase(first.name)} (alone {alone[0]} in A, {alone[1]} in B)."
     else:
         yield (
-            f"In A most of it comes from {first.words} (alone {alone[0]}), in B from {second.words} (alone {alone[1]})."
+            f"In A most of it comes from {source_phrase(first.name)} (alone {alone[0]}), in B from {source_phrase(second.name)} "
+            f"(alone {alone[1]})."
         )
-
-
-def _volts(value: float) -> str:
-    return format_quantity(float(value), "V") if np.isfinite(value) else "not known"
-
-
-def _and(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -1,0 +1,199 @@
+"""Extremes of sums of harmonics, between samples too: peak to peak, largest magnitude, and of two waves in any mixture.
+
+A wave of harmonics c_1 ... c_n is x = 2 Re sum c_k exp(j k angle). It is sampled at four points or more to its highest
+harmonic. There the neighbours of a sample fix its Taylor series to the rounding, and an extreme is found on that.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from math import factorial
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+Real: TypeAlias = NDArray[np.float64]
+Harmonics: TypeAlias = NDArray[np.complex128]
+_REACH = 16  # samples on each side of one that fix its Taylor series
+_DEGREE = 14  # of that series
+_ROOM = 0.75  # of the distance of two samples, in which an extreme is looked for on either side of one
+_STEPS = 4  # of Newton's method on the derivative
+_BLOCK = 2**15  # samples that are searched at once: what a processor's cache holds
+
+
+def peak_to_peak(harmonics: Harmonics) -> Real:
+    """Highest minus lowest value of waves from c_1 ... c_n.
+
+    Parameters
+    ----------
+    harmonics : complex array (n,) or (designs, n)
+
+    Returns
+    -------
+    numpy.ndarray
+        One number, or (designs, 1), in the unit of the harmonics; NaN where a harmonic is.
+
+    Examples
+    --------
+    >>> float(peak_to_peak(np.array([0, 0, 0.5])).round(12))    # a cosine of 1 at the third harmonic
+    2.0
+    """
+    lowest, highest = extremes(harmonics)
+    return highest - lowest
+
+
+def largest_magnitude(harmonics: Harmonics, direct: float | Real = 0.0) -> Real:
+    """Largest magnitude of waves from c_1 ... c_n with a direct part, in their unit; shapes as in `peak_to_peak`.
+
+    >>> float(largest_magnitude(np.array([0, 0.5]), -3.0).round(12))
+    4.0
+    """
+    lowest, highest = extremes(harmonics)
+    return np.maximum(highest + direct, -lowest - direct)
+
+
+def extremes(harmonics: Harmonics) -> tuple[Real, Real]:
+    """Lowest and highest value of waves of mean zero; shapes as in `peak_to_peak`.
+
+    Within 1e-11 of the larger one, also where all harmonics are equally strong: see the tests.
+    """
+    ends = Mixture(np.atleast_2d(harmonics)).parts()[0]
+    lowest, highest = ends[:, :, None] if harmonics.ndim > 1 else ends[:, 0]
+    return lowest, highest
+
+
+class Mixture:
+    """Sums of waves, each times a factor of 0 or more, and the few samples near which such a sum can have its extremes.
+
+    One or two arrays of harmonics (designs, n), of one shape.
+    """
+
+    def __init__(self, *harmonics: Harmonics) -> None:
+        self.designs, size = harmonics[0].shape
+        step = max(1, _BLOCK // (4 * size + 4))
+        blocks = [_near([one[at : at + step] for one in harmonics]) for at in range(0, self.designs, step)]
+        rows = np.concatenate([block.row + number * step for number, block in enumerate(blocks)])
+        sign = np.concatenate([block.sign for block in blocks])
+        series = np.concatenate([block.series for block in blocks], axis=-1)
+        group = rows + self.designs * (sign > 0)
+        order = np.argsort(group, kind="stable")
+        self.row, self.group, self.sign, self.series = rows[order], group[order], sign[order], series[..., order]
+        self.last = np.searchsorted(self.group, np.arange(2 * self.designs), side="right") - 1
+
+    def swings(self, *factors: Real) -> list[Real]:
+        """What each wave has between where their sum is highest and where it is lowest; (designs,) each."""
+        return [highest - lowest for lowest, highest in self.parts(*factors)]
+
+    def parts(self, *factors: Real) -> list[Real]:
+        """What each wave has, by itself, where the sum with these factors (designs,) is lowest and highest; (2, designs) each.
+
+        One wave needs no factor.
+        """
+        whole = self.series[0]
+        if factors:
+            pairs = zip(factors, self.series, strict=True)
+            whole = sum((np.broadcast_to(one, self.designs)[self.row] * series for one, series in pairs), np.zeros(1))
+        powers = _powers(_crest(whole))
+        best = np.lexsort((_sum(whole, powers), self.group))[self.last]
+        ends = self.sign[best] * np.sum(self.series[..., best] * powers[:, best], axis=1)
+        return list(ends.reshape(-1, 2, self.designs))
+
+
+class _Near(NamedTuple):
+    """Samples near which a sum can have its extremes: rows, sign (-1 for the lowest), series (waves, degree + 1, places)."""
+
+    row: NDArray[np.intp]
+    sign: Real
+    series: Real
+
+
+def _near(harmonics: list[Harmonics]) -> _Near:
+    """Those of a few designs."""
+    waves = [sampled(one) for one in harmonics]
+    bounds = [_bound(wave) for wave in waves]
+    high = _places(waves, bounds)
+    low = _places([-wave for wave in waves], [-bound for bound in bounds])
+    row, place = np.concatenate([low, high], axis=1)
+    sign = np.repeat([-1.0, 1.0], [low.shape[1], high.shape[1]])
+    neighbours = (place[:, None] + np.arange(-_REACH, _REACH + 1)) % waves[0].shape[1]
+    series = np.array([sign * (_taylor() @ wave[row[:, None], neighbours].T) for wave in waves])
+    return _Near(row, sign, series)
+
+
+def sampled(harmonics: Harmonics) -> Real:
+    """One period at four points or more to the highest harmonic, as many as are fast; (designs, n) -> (designs, points)."""
+    count = fft.next_fast_len(4 * harmonics.shape[-1] + 4, real=True)
+    whole = np.zeros((len(harmonics), harmonics.shape[-1] + 1), complex)
+    whole[:, 1:] = harmonics
+    return np.asarray(fft.irfft(whole, count, norm="forward", overwrite_x=True))
+
+
+def _bound(wave: Real) -> Real:
+    """What the wave does not exceed near each sample that is next to a peak: a quarter of the bend above it, or below.
+
+    A parabola rises by an eighth of it at most between samples, a cosine of four points to the period by a fifth.
+    """
+    bound = 1.5 * wave
+    bound[:, 1:-1] -= 0.25 * (wave[:, :-2] + wave[:, 2:])
+    bound[:, 0] -= 0.25 * (wave[:, -1] + wave[:, 1])
+    bound[:, -1] -= 0.25 * (wave[:, -2] + wave[:, 0])
+    return bound
+
+
+def _places(waves: list[Real], bounds: list[Real]) -> NDArray[np.intp]:
+    """Rows and samples, (2, places), near which a sum of the waves may be highest, whatever the factors.
+
+    The highest sample of each wave always, and those whose bounds exceed it. Of two waves x and y also those whose
+    bounds lie beyond the straight line between both highest samples in the plane of x and y: what lies within it is less
+    than one of them for any two factors.
+    """
+    rows, tops = np.arange(len(waves[0])), [wave.argmax(axis=1) for wave in waves]
+    near = np.zeros(waves[0].shape, bool)
+    for wave, bound, top in zip(waves, bounds, tops, strict=True):
+        near |= bound > wave[rows, top][:, None]
+        near[rows, top] = True
+    if len(waves) == 2:
+        (x, y), (first, second) = waves, tops
+        across, along = (y[rows, second] - y[rows, first])[:, None], (x[rows, first] - x[rows, second])[:, None]
+        line = across * x[rows, first][:, None] + along * y[rows, first][:, None]
+        near |= across * bounds[0] + along * bounds[1] > line
+    return np.array(np.nonzero(near))
+
+
+@cache
+def _taylor() -> Real:
+    """Taylor coefficients at a sample from it and its neighbours, (degree + 1, neighbours), for a step of 1.
+
+    By least squares over all frequencies up to a quarter of the sampling's: exp(j w t) has the coefficients (j w)^k / k!.
+    """
+    w = np.pi / 4 * (1 - np.cos(np.linspace(0, np.pi, 500)))[:, None]
+    waves, k = np.exp(1j * w * np.arange(-_REACH, _REACH + 1)), np.arange(_DEGREE + 1)
+    series = (1j * w) ** k / np.array([float(factorial(order)) for order in k])
+    known, wanted = (np.concatenate([values.real, values.imag]) for values in (waves, series))
+    return np.ascontiguousarray(np.linalg.lstsq(known, wanted, rcond=1e-14)[0].T)
+
+
+def _crest(series: Real) -> Real:
+    """Where Taylor series (degree + 1, places) are highest near 0, in samples; 0 where they bend upwards."""
+    k = np.arange(1, len(series))[:, None]
+    slopes = k * series[1:]
+    bends = k[:-1] * slopes[1:]
+    offset = np.zeros(series.shape[1])
+    for _ in range(_STEPS):
+        powers = _powers(offset)
+        slope, bend = _sum(slopes, powers), _sum(bends, powers)
+        offset = np.clip(offset - np.where(bend < 0, slope, 0) / np.where(bend < 0, bend, 1), -_ROOM, _ROOM)
+    return offset
+
+
+def _powers(offset: Real) -> Real:
+    """1, x, x², ...; (degree + 1, places)."""
+    powers = np.ones((_DEGREE + 1, len(offset)))
+    np.cumprod(np.broadcast_to(offset, (_DEGREE, len(offset))), axis=0, out=powers[1:])
+    return powers
+
+
+def _sum(series: Real, powers: Real) -> Real:
+    return np.asarray(np.einsum("kn,kn->n", series, powers[: len(series)]))

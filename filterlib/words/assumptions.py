@@ -1,0 +1,58 @@
+"""What a design left to defaults, in words: every value that carries the result without being stated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from filterlib.analysis.review import ReviewResult
+from filterlib.system.design import Design
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.units import format_quantity
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One default: ``key``, what it is, value and range as text, and where they come from."""
+
+    key: str
+    label: str
+    value: str
+    low: str
+    high: str
+    why: str
+
+
+def assumptions(result: ReviewResult) -> tuple[Assumption, ...]:
+    """Every default that carries the result: values with a range first, then what is left out or joined."""
+    return (*map(_ranged, result.assumed), *_others(result.design))
+
+
+def _ranged(one: UncertainParameter) -> Assumption:
+    value, low, high = (format_quantity(v, one.unit) for v in (one.nominal, one.low, one.high))
+    return Assumption(one.key, one.label, value, low, high, one.why)
+
+
+def _others(design: Design) -> Iterator[Assumption]:
+    converter = design.converter
+    if converter.shape is None:
+        yield Assumption(
+            "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"
+        )
+    if not design.has_chassis:
+        why = "stated: a plastic box; there is no place for Y capacitors, and no common mode is modelled"
+        yield Assumption("chassis", "chassis", "none", "", "", why)
+    elif design.chassis:
+        text = format_quantity(float(design.insulation), "ohm")
+        yield Assumption(
+            "insulation", "insulation from chassis to the load's return", text, text, text, "so that no node floats"
+        )
+    elif converter.common_mode is None:
+        why = "nothing in the design reaches one: no common mode is modelled"
+        yield Assumption("chassis", "chassis", "none", "", "", why)
+    if converter.supply is not None and "supply" not in converter.model_fields_set:
+        text = format_quantity(float(converter.supply.bond.inductance), "H")
+        why = "a short strap at the battery (common practice, no source)"
+        yield Assumption("converter.supply.bond", "bond of the battery to the chassis", text, text, text, why)
+    if design.chassis and converter.common_mode is None:
+        yield Assumption("converter.common_mode", "common-mode drive", "none", "", "", "not stated, and not modelled")

@@ -1,0 +1,123 @@
+"""What to measure so that an interval narrows, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from filterlib.analysis.ripple.ripple import measurement
+from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
+from filterlib.bench.inside import VALUES, InsideFit
+from filterlib.words.quantities import interval_text, number, runs
+
+_MEASUREMENTS = {
+    "second reading": "the ripple once more, with a capacitor of about the same impedance across the terminals",
+    "second reading, harmonics": "the ripple once more, with a capacitor across the terminals, at several harmonics",
+    "second reading, above 1 MHz": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
+    "duty cycle": "the switching node's duty cycle with a scope, or the input voltage",
+    "rise time": "the rise time at the switching node, in full bandwidth",
+    "fall time": "the fall time at the switching node, in full bandwidth",
+    "shape": "which kind of converter it is: step-down (triangle) or step-up and flyback (pulse)",
+    "spike": "the ring at the terminals in full bandwidth, with the shortest probe connection",
+    "ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
+    "input cable": "the current in the input cable with a current probe around all its conductors",
+    "own clip": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
+    "idle and full load": "the terminals' voltage idle and at full load",
+    "load step": "the terminals' voltage after a load step",
+    "bridge": "the part itself on an impedance bridge",
+    "load's lead": "the current in the load's lead with a current probe around both conductors",
+    "clip's lead": "the tip on its own clip, with the clip's lead longer and shorter",
+    "capacitor moved": "the spike with the second capacitor turned or moved",
+    "inside": "the ripple once more, with a capacitor across the terminals",
+    "common mode": (
+        "the scope's tip on its own clip at the terminals, and the bond to the chassis changed (a differential reading does not "
+        "show common mode)"
+    ),
+    "switching node": "the switching node in full bandwidth: its duty cycle and edges",
+    "output": "the terminals' voltage idle, at full load, and after a load step",
+}
+_PART = "part "
+_INSIDE = {"capacitance": "capacitance", "esr": "ESR", "inductance": "inductance"}
+
+
+def measurement_words(name: str) -> str:
+    """A measurement by its name; "" for none."""
+    if name.startswith(_PART):
+        return f"{name.removeprefix(_PART)} itself on an impedance bridge"
+    return _MEASUREMENTS.get(name, "")
+
+
+def what_to_measure(one: Measurement) -> str:
+    """Of a measurement whose value is known."""
+    return measurement_words(one.name) or measurement_words(measurement(one.keys[0]))
+
+
+def interval_now(found: MeasurementValues) -> str:
+    """The interval as it is."""
+    return _interval(found.low, found.high)
+
+
+def measurement_sentences(found: MeasurementValues) -> Iterator[str]:
+    """For each measurement that narrows the interval what it leaves, or that nothing is open."""
+    if not found.measurements:
+        yield "Nothing that moves the figure is unknown."
+    for one in found.measurements:
+        if one.narrows >= LEAST:
+            yield (
+                f"Measure {what_to_measure(one)}. It leaves {_interval(one.low, one.high)}: the interval is {100 * one.narrows:.0f} % "
+                "narrower."
+            ) + (f" {capacitor_sentence(found.capacitor)}" if one.name == INSIDE and found.capacitor else "")
+
+
+def useless_sentence(found: MeasurementValues) -> str:
+    """What would hardly narrow it; "" where everything does."""
+    lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in found.measurements if one.narrows < LEAST]
+    return f"It would hardly narrow this interval to measure: {'; '.join(lost)}." if lost else ""
+
+
+def _interval(low: float, high: float) -> str:
+    return interval_text(low, high, "V") + (f" (a factor of {high / low:.3g})" if low > 0 else "")
+
+
+def capacitor_sentence(found: AddedCapacitor) -> str:
+    """Which capacitor to put across the terminals, and what it shows."""
+    return " ".join(_capacitor(found))
+
+
+def _capacitor(found: AddedCapacitor) -> Iterator[str]:
+    size = number(found.capacitance, "F")
+    if found.orders:
+        several = len(found.orders) > 1
+        which = f"harmonic{'s' * several} {runs(found.orders)} tell{'s' * (not several)}"
+        yield f"With {size}, as it is at this voltage, across the terminals, {which};"
+    else:
+        yield f"No one value suits the whole range of what may be inside; begin with {size}, as it is at this voltage:"
+    yield f"the reading of {number(found.bare, 'V')} becomes {number(found.loaded, 'V')}"
+    if found.high > found.low:
+        yield f"if all is as assumed, and {interval_text(found.low, found.high, 'V')} over the uncertainty."
+    else:
+        yield "by what is known."
+    if math.isfinite(found.too_small):
+        yield (
+            f"{number(found.too_small, 'F')} would move the first harmonic by {100 * found.too_small_moves:.1f} % only: that, or "
+            "less, tells nothing."
+        )
+
+
+def inside_sentences(found: InsideFit) -> Iterator[str]:
+    """What two recordings say of a converter's inside."""
+    for name, unit in VALUES.items():
+        one, label = getattr(found, name), _INSIDE[name]
+        if name in found.undecided:
+            yield f"the data do not determine the {label} inside"
+        else:
+            ends = interval_text(one.low, one.high, unit)
+            yield f"{label} inside: {number(one.value, unit)}, standard uncertainty {number(one.uncertainty, unit)}; {ends}"
+    first, last = (number(float(f), "Hz") for f in (found.frequencies[0], found.frequencies[-1]))
+    fit = f"chi-square {found.chi_square:.0f} of {found.degrees}"
+    yield f"{found.orders.size} harmonics above the noise, {first} to {last}; {fit}"
+    if found.misfit:
+        far = ", ".join(map(str, found.disagreeing[:6])) or "none alone"
+        yield f"one capacitor describes the inside to {found.misfit:.1%}; far outside their noise: harmonics {far}"
+    yield "the inductance is ESL and lead together, which no reading at the terminals separates"

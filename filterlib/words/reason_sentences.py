@@ -1,0 +1,215 @@
+"""The reasons in three to six plain sentences, each with the numbers that it rests on; and what refuses a change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.causes.candidates import Refusal
+from filterlib.analysis.causes.mitigations import Failure, Mitigation
+from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.units import format_quantity
+from filterlib.words.labels import resonance_words, source_phrase
+from filterlib.words.quantities import number
+
+NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
+SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word
+LITTLE = 0.05  # share of a figure by which a change must lower it to be worth a sentence
+_REFUSALS = {
+    "leakage": "earth leakage {value} at 60 Hz exceeds {limit}",
+    "saturation current": "choke {subject} saturated: {value} of {limit}",
+    "unbalance": "choke {subject} saturated by unbalance: {value} of {limit}",
+    "rated current": "choke {subject} above its rated current: {value} of {limit}",
+    "usable voltage": "capacitor {subject} above its usable voltage: {value} of {limit}",
+    "low voltage": "{subject} would have {value}, below {limit}",
+    "unstable": "unstable at {subject}",
+    "no chassis": "there is no chassis (chassis = false): a plastic box has no place for Y capacitors",
+    "impossible": "{subject}",
+}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A number in a sentence: its ``path`` in the result, such as "sources.0.ripple_alone", ``unit`` and ``value``."""
+
+    path: str
+    unit: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """``text``, and the ``facts`` in it."""
+
+    text: str
+    facts: tuple[Fact, ...]
+
+
+def refusal_text(refusal: Refusal | None) -> str:
+    """The rule that a change breaks; "" where it breaks none."""
+    if refusal is None:
+        return ""
+    value, limit = (format_quantity(v, refusal.unit, 3) for v in (refusal.value, refusal.limit))
+    return _REFUSALS[refusal.rule].format(subject=refusal.subject, value=value, limit=limit)
+
+
+def failure_text(failure: Failure | None) -> str:
+    """Where a change loses its effect; "" where it does nowhere."""
+    if failure is None:
+        return ""
+    return f"{failure.parameter} at its {failure.end} end" if failure.parameter else f"operating point {failure.point}"
+
+
+def check_text(one: Mitigation) -> str:
+    """What came of trying a change at the other operating points and over the uncertainty."""
+    if not one.checked:
+        return "not tried"
+    return "✓ holds" if one.holds else f"◐ nominal only: {failure_text(one.fails)}"
+
+
+def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
+    """What the reasons come to: what is left and from where, why, and what to do next; none without a steady state."""
+    if not result.stable:
+        return ()
+    steps = (_left, _spike, _parasitic, _deviation, _best, _pair)
+    return tuple(one for step in steps for one in step(result))
+
+
+class _Writer:
+    """Writes numbers of a result and remembers which."""
+
+    def __init__(self) -> None:
+        self.facts: list[Fact] = []
+
+    def __call__(self, path: str, value: float, unit: str = "V") -> str:
+        self.facts.append(Fact(path, unit, float(value)))
+        return format_quantity(float(value), unit, 3)
+
+    def sentence(self, text: str) -> Sentence:
+        return Sentence(text, tuple(self.facts))
+
+
+def _left(result: ReasonsResult) -> Iterator[Sentence]:
+    write, first = _Writer(), result.sources[0]
+    more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
+    yield write.sentence(
+        f"At {result.load} {write('ripple', result.ripple)} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
+        f"{write('ripple_before', result.ripple_before)} without the filter. Most of it comes from {source_phrase(first.name)}: "
+        f"{write('sources.0.ripple_alone', first.ripple_alone)} alone{more}."
+    )
+
+
+def _limit(write: _Writer, result: ReasonsResult, label: str) -> str:
+    """The limit of the figure that decides, behind that figure."""
+    known = result.figure == label and np.isfinite(result.limit)
+    return f" (limit {write('limit', result.limit)})" if known else ""
+
+
+def _spike(result: ReasonsResult) -> Iterator[Sentence]:
+    at = max(range(len(result.sources)), key=lambda n: result.sources[n].spike_alone)
+    if result.sources[at].name == result.sources[0].name and result.spike < 1.5 * result.ripple:
+        return
+    write, one = _Writer(), result.sources[at]
+    yield write.sentence(
+        f"In full bandwidth it is {write('spike', result.spike)}{_limit(write, result, 'full')} of "
+        f"{write('spike_before', result.spike_before)}, most of it from {source_phrase(one.name)}: without that source the whole "
+        f"would fall by {write(f'sources.{at}.spike_falls', one.spike_falls)}."
+    )
+
+
+def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
+    wide = result.figure == "full"
+    falls = [one.spike_falls if wide else one.ripple_falls for one in result.parasitics]
+    if not falls:
+        return
+    at, write = int(np.argmax(falls)), _Writer()
+    one, name = result.parasitics[at], "spike" if wide else "ripple"
+    ideal, left = (result.spike_ideal, one.spike) if wide else (result.ripple_ideal, one.ripple)
+    now = write(name, result.now)
+    if falls[at] < LITTLE * result.now:
+        yield write.sentence(
+            f"No single parasitic decides: with all of them gone {write(f'{name}_ideal', ideal)} of {now} would be left, so better "
+            "parts of the same values do not help; other values do."
+        )
+        return
+    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}', left)} instead of {now} would be left"
+    yield write.sentence(
+        text + (f", and {write(f'{name}_ideal', ideal)} with every part ideal." if ideal < left else ".")
+    )
+
+
+def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
+    found, write = result.deviation, _Writer()
+    if np.isnan(found.frequency) or result.sources[0].name == "common_mode":  # which goes another way
+        return
+    text = f"From {write('deviation.frequency', found.frequency, 'Hz')} on the filter does worse than one of ideal parts would"
+    if found.element:
+        text += f", mostly because of the {found.what} of {found.element}"
+    near = found.resonance
+    if near is not None and 1 / NEAR < near.frequency / found.frequency < NEAR:
+        at = write("deviation.resonance.frequency", near.frequency, "Hz")
+        text += f"; the nearest resonance, at {at}, is that of {resonance_words(near)}"
+    yield write.sentence(f"{text}.")
+
+
+def _best(result: ReasonsResult) -> Iterator[Sentence]:
+    at, write = _chosen(result.mitigations), _Writer()
+    if at is None or result.mitigations[at].figure(result.figure) > (1 - LITTLE) * result.now:
+        now = write("ripple" if result.figure == "20MHz" else "spike", result.now)
+        yield write.sentence(
+            f"No single change that was tried lowers {now} by more than {LITTLE:.0%}; look at the converter."
+        )
+        return
+    one, path = result.mitigations[at], f"mitigations.{at}"
+    assert one.costs is not None
+    drop = f" and {write(f'{path}.costs.drop', one.costs.drop)} more drop" if one.costs.drop > SHOWN_DROP else ""
+    begin = "The nominal figure needs no change. For more margin" if result.now <= result.limit else "Change first"
+    yield write.sentence(
+        f"{begin}: {one.words}. This leaves {_figures(write, one, path)}, for {_parts(one.costs.parts)}{drop}"
+        f"{_check(write, result, one, path)}."
+    )
+
+
+def _pair(result: ReasonsResult) -> Iterator[Sentence]:
+    """Two changes, where one is not enough."""
+    at, best = _chosen(result.pairs), _chosen(result.mitigations)
+    single = result.now if best is None else min(result.now, result.mitigations[best].figure(result.figure))
+    if at is None or single <= result.limit or result.pairs[at].figure(result.figure) > (1 - LITTLE) * single:
+        return
+    write, one, path = _Writer(), result.pairs[at], f"pairs.{at}"
+    yield write.sentence(
+        f"If that is not enough: {one.words}. This leaves {_figures(write, one, path)}{_check(write, result, one, path)}."
+    )
+
+
+def _chosen(tried: Sequence[Mitigation]) -> int | None:
+    """The best of those that were tried over the uncertainty and hold; else the best that is not refused."""
+    allowed = [n for n, one in enumerate(tried) if not one.refused]
+    return next((n for n in allowed if tried[n].holds), allowed[0] if allowed else None)
+
+
+def _figures(write: _Writer, one: Mitigation, path: str) -> str:
+    return f"{write(f'{path}.ripple', one.ripple)} in 20 MHz and {write(f'{path}.spike', one.spike)} in full bandwidth"
+
+
+def _parts(count: int) -> str:
+    return "no more parts" if not count else f"{count} more part{'s' * (count > 1)}"
+
+
+def _check(write: _Writer, result: ReasonsResult, one: Mitigation, path: str) -> str:
+    if not one.checked:
+        return ""
+    if one.holds:
+        name, high = ("ripple_high", one.ripple_high) if result.figure == "20MHz" else ("spike_high", one.spike_high)
+        return (
+            f"; at most {write(f'{path}.{name}', high)} with each uncertain parameter, one at a time, at its worst, and it helps at "
+            "every operating point"
+        )
+    return f"; but it works at the nominal values only: it fails for {failure_text(one.fails)}"
+
+
+def high_text(one: Mitigation) -> str:
+    """As `check_text`, with the greatest figure that it leaves in 20 MHz."""
+    return check_text(one) + (f", at most {number(one.ripple_high, 'V')}" if one.checked and one.holds else "")
