@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from filterlib.analysis.described import Volts
 from filterlib.analysis.judgement import PointJudgement, Verdict, verdicts
 from filterlib.analysis.ripple.nominal import NominalResult, nominal
 from filterlib.analysis.ripple.ripple import Figure, ripple
@@ -21,13 +22,13 @@ from filterlib.system.solution import solve
 class Explored:
     """The first operating point at one load.
 
-    ``nominal``: figures at once; ``limit`` [V] peak to peak of the ripple there, of the design's own requirement. From
-    `refined`: ``figure``, that ripple with its range; ``verdicts``; ``decided_by``: the uncertain parameter that decides the range;
-    ``unstable``: why there is no ripple, where the poles say it.
+    ``limit`` of the ripple there, peak to peak, of the design's own requirement. From `refined`: ``figure``, that ripple with
+    its range; ``verdicts``; ``decided_by``: the uncertain parameter that decides the range; ``unstable``: why there is no
+    ripple, where the poles say it.
     """
 
     nominal: NominalResult
-    limit: float
+    limit: Volts[float]
     figure: Figure | None = None
     verdicts: tuple[Verdict, ...] = ()
     decided_by: str = ""

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import InUnit, Ratio, Unit
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.steps import steps
@@ -42,25 +43,26 @@ _POINTS = 0.9  # share of the work that ripple and stress are, where emission is
 class Verdict:
     """One requirement and what became of it.
 
-    ``value``, ``low``, ``high`` [unit]: nominal and band at the worst operating point ``point``; ``limit`` [unit];
-    ``depends_on``: key of the uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage: distance to the nearer
-    end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays below what is asked);
-    ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``, ``low``, ``high`` are margins [dB];
-    ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at its frequency.
+    ``value``, ``low``, ``high``: nominal and band at the worst operating point ``point``; ``depends_on``: key of the uncertain
+    parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
+    distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
+    below what is asked); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
+    ``low``, ``high`` are margins; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
+    its frequency.
     """
 
     requirement: str
     kind: str
     load: str
-    limit: float
+    limit: InUnit[float]
     unit: str
-    value: float
-    low: float
-    high: float
+    value: Annotated[float, Unit("{unit}", "nominal")]
+    low: InUnit[float]
+    high: InUnit[float]
     point: str
     verdict: Answer
     depends_on: str
-    margin: float
+    margin: Ratio[float]
     label: str = ""
     band: str = ""
     unknown: Unknown | None = None

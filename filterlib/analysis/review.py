@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
+from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.judgement import Judgement, PointJudgement, Verdict, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
@@ -40,14 +41,14 @@ class ReviewResult:
     """A reviewed design.
 
     ``judgement``: stability, requirements and ratings; its ``points`` are `PointResult`. ``assumed``: uncertain
-    parameters that no file states; ``stored_energy`` [J] in all capacitors. ``reasons``: why this much is left
+    parameters that no file states; ``stored_energy`` in all capacitors. ``reasons``: why this much is left
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
     the ripple that decides, None where it has no steady ripple.
     """
 
     judgement: Judgement
     assumed: tuple[UncertainParameter, ...]
-    stored_energy: float
+    stored_energy: Joules[float]
     closing: MeasurementValues | None = None
     reasons: ReasonsResult | None = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from filterlib.analysis.described import Amperes, Volts
 from filterlib.system.design import Design
 
 EFFICIENCY = (
@@ -31,11 +32,11 @@ FUSES = (
 
 @dataclass(frozen=True)
 class SupplyFigures:
-    """``voltage`` [V]: highest DC of all; ``current`` [A] from the supply and the ``fuse`` [A] for it, None where unknown."""
+    """Highest direct voltage of all, current from the supply and the fuse for it; None where unknown."""
 
-    voltage: float
-    current: float | None
-    fuse: float | None
+    voltage: Volts[float]
+    current: Amperes[float | None]
+    fuse: Amperes[float | None]
 
 
 def supply_figures(design: Design) -> SupplyFigures:

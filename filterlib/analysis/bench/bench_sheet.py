@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
 from filterlib.analysis.bench.bench_safety import SupplyFigures, supply_figures
 from filterlib.analysis.bench.second_reading import SecondReading, second_reading
+from filterlib.analysis.described import InUnit, Unit, Volts
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
@@ -49,28 +50,28 @@ class Check:
     """One reading.
 
     ``kind``, ``place``, and of a ripple its ``band``; ``probe``: label of a `ProbePoint`; the operating ``point``, "" without
-    filter; expected ``value`` with ``low`` and ``high`` [unit], NaN where nothing is expected; ``limit_low``, ``limit`` of the
-    ``requirement`` (NaN: none); ``scale``: per division [V], NaN at DC. To know: ``without_spike``, no spike is stated;
-    ``trusted``; ``earthed``: what an earthed oscilloscope would read, ``true`` [V] without it; ``wanted``: the step.
+    filter; expected ``value`` over its interval, NaN where nothing is expected; limits of the ``requirement``, NaN for none;
+    ``scale``: per division, NaN at DC. To know: ``without_spike``, no spike is stated; ``trusted``; ``earthed``: what an
+    earthed oscilloscope would read, ``true`` without it; ``wanted``: the step.
     """
 
     kind: Kind
     place: str
     probe: str
     point: str
-    value: float
-    low: float
-    high: float
+    value: Annotated[float, Unit("{unit}", "expected", "expected")]
+    low: InUnit[float]
+    high: InUnit[float]
     unit: str = "V"
-    limit_low: float = np.nan
-    limit: float = np.nan
+    limit_low: InUnit[float] = np.nan
+    limit: InUnit[float] = np.nan
     requirement: str = ""
-    scale: float = np.nan
+    scale: Annotated[float, Unit("{unit}", key="per_division")] = np.nan
     band: Band | None = None
     without_spike: bool = False
     trusted: bool = True
-    earthed: float = np.nan
-    true: float = np.nan
+    earthed: Annotated[float, Unit("V", key=None)] = np.nan
+    true: Annotated[float, Unit("V", key=None)] = np.nan
     wanted: StepRequirement | None = None
 
 
@@ -78,15 +79,15 @@ class Check:
 class Station:
     """Readings that are taken in one arrangement.
 
-    ``kind``; ``checks``; ``arrangement`` of the converter's own figures; ``operating`` point, and the ``supply`` there [V], of
-    ripple with the filter; ``first``: whether this is the first of them.
+    ``arrangement`` of the converter's own figures; ``operating`` point, and the ``supply`` there, of ripple with the filter;
+    ``first``: whether this is the first of them.
     """
 
     kind: Kind
     checks: tuple[Check, ...]
     arrangement: Arrangement | None = None
     operating: OperatingResult | None = None
-    supply: float | None = None
+    supply: Volts[float | None] = None
     first: bool = False
 
 
@@ -95,7 +96,7 @@ class Narrowing:
     """A ``measurement`` by its name: ``share`` of the interval's width (in decibels) that depends on ``labels``."""
 
     measurement: str
-    share: float
+    share: Annotated[float, Unit("", "share of the interval that depends on it")]
     labels: tuple[str, ...]
 
 

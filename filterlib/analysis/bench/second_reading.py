@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Farads, Ohms, Unit
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.system.converter import FixtureCapacitor
@@ -23,18 +24,18 @@ TELLING = (0.3, 10.0)
 
 @dataclass(frozen=True)
 class SecondReading:
-    """A test ``capacitance`` [F] across the terminals, and the ripple expected with it, peak to peak [V].
+    """A test ``capacitance`` across the terminals, and the ripple expected with it, peak to peak.
 
-    ``impedance`` and ``inner_impedance`` [ohm]: of the capacitor and of the converter at the switching frequency;
+    ``impedance`` and ``inner_impedance``: of the capacitor and of the converter at the switching frequency;
     ``value`` with ``low`` and ``high`` over the uncertainty of the inside.
     """
 
-    capacitance: float
-    impedance: float
-    inner_impedance: float
-    value: float
-    low: float
-    high: float
+    capacitance: Farads[float]
+    impedance: Ohms[float]
+    inner_impedance: Ohms[float]
+    value: Annotated[float, Unit("V", key=None)]
+    low: Annotated[float, Unit("V", key=None)]
+    high: Annotated[float, Unit("V", key=None)]
 
     @property
     def telling(self) -> bool:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.causes.parasitics import Ideal
 from filterlib.analysis.causes.resonances import Resonance, peaks_of, resonance_at
+from filterlib.analysis.described import Hertz, Unit, Volts
 from filterlib.analysis.ripple.at_load import GRID, Seen
 from filterlib.analysis.ripple.spectra import Spectra
 from filterlib.network.circuit import Circuit
@@ -21,36 +23,36 @@ NOTABLE = 0.01  # share of a band's rms by which an parasitic must count to be n
 
 @dataclass(frozen=True)
 class BandReason:
-    """What carries the rest from ``low`` to ``high`` [Hz], the upper end included.
+    """What carries the rest from ``low`` to ``high``, the upper end included.
 
-    ``rms`` [V] in the band; ``differential``, ``common`` [V]: rms of what the sources between the lines make, and of what
+    ``rms`` in the band; ``differential``, ``common``: rms of what the sources between the lines make, and of what
     the common-mode drive makes by conversion; ``mode``: the larger, or "" where nothing lies in the band; ``source``: name
     of the one that makes most; ``element``: the part whose parasitic counts most, "" where none does; ``what``: which
-    parasitic; ``without`` [V]: the rms with that one ideal; ``formula`` [V]: with all of them ideal.
+    parasitic; ``without``: the rms with that one ideal; ``formula``: with all of them ideal.
     """
 
-    low: float
-    high: float
-    rms: float
-    differential: float
-    common: float
+    low: Hertz[float]
+    high: Hertz[float]
+    rms: Volts[float]
+    differential: Volts[float]
+    common: Volts[float]
     mode: str
     source: str
     element: str
     what: str
-    without: float
-    formula: float
+    without: Annotated[float, Unit("V", "rms without it")]
+    formula: Annotated[float, Unit("V", "rms of ideal parts")]
 
 
 @dataclass(frozen=True)
 class Deviation:
     """Where the filter of ideal parts and the real one part company.
 
-    ``frequency`` [Hz] from which the real response is more than `DEVIATES` times that of ideal parts, NaN where it never is;
+    ``frequency`` from which the real response is more than `DEVIATES` times that of ideal parts, NaN where it never is;
     ``element``, ``what``: the parasitic that makes most of it there; ``resonance``: the nearest one, or None.
     """
 
-    frequency: float
+    frequency: Annotated[float, Unit("Hz", key="parting")]
     element: str
     what: str
     resonance: Resonance | None

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import InUnit
 from filterlib.analysis.stress.overloads import Rating
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
@@ -28,12 +29,12 @@ Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "imp
 
 @dataclass(frozen=True)
 class Refusal:
-    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value``, ``limit`` [unit]."""
+    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value`` against ``limit``."""
 
     rule: Rule
     subject: str = ""
-    value: float = np.nan
-    limit: float = np.nan
+    value: InUnit[float] = np.nan
+    limit: InUnit[float] = np.nan
     unit: str = "A"
 
 

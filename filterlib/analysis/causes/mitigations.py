@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal
+from filterlib.analysis.described import Decibels, Unit, Volts, Watts
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.by_frequency_response import stays_up
@@ -32,19 +33,18 @@ Progress = Callable[[float], None]
 class Costs:
     """What a change costs beside the design as it is.
 
-    ``parts`` more; ``drop`` [V] more of direct voltage lost to the load; ``heat`` [W] more, of direct current; ``leakage``
-    [A] to the chassis, of all Y capacitors, the larger of input and output voltage taken as alternating, rms, at 60 Hz:
-    the worst; ``charge`` [C] more to be brought in when switched on; ``peak`` [dB] of the response from the converter's emf
-    to the load at its greatest, at ``peak_frequency`` [Hz].
+    More ``parts``; more direct voltage lost to the load; more ``heat``, of direct current; ``leakage`` to the chassis, of all Y
+    capacitors, the larger of input and output voltage taken as alternating, rms, at 60 Hz: the worst; more ``charge`` to be
+    brought in when switched on; ``peak`` of the response from the converter's emf to the load, and where it is.
     """
 
     parts: int
-    drop: float
-    heat: float
-    leakage: float
-    charge: float
-    peak: float
-    peak_frequency: float
+    drop: Volts[float]
+    heat: Watts[float]
+    leakage: Annotated[float, Unit("A", "earth leakage")]
+    charge: Annotated[float, Unit("C")]
+    peak: Decibels[float]
+    peak_frequency: Annotated[float, Unit("Hz", key="peak")]
 
 
 @dataclass(frozen=True)
@@ -60,21 +60,21 @@ class Failure:
 class Mitigation:
     """One change, or two together, as tried.
 
-    ``names``; ``kinds``; ``ripple``, ``spike`` [V] at the load, in 20 MHz and in full bandwidth; ``costs``; ``refused``: the
-    rule that it breaks, or None. ``checked``: whether it was also tried over the band and at the other operating points;
-    then ``ripple_high``, ``spike_high`` [V]: greatest with each unknown alone at its ends; ``holds``: False where it loses
-    more than half its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    ``ripple``, ``spike`` at the load, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
+    ``checked``: whether it was also tried over the band and at the other operating points; then ``ripple_high``,
+    ``spike_high``: greatest with each unknown alone at its ends; ``holds``: False where it loses more than half its effect
+    somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
     kinds: tuple[str, ...]
-    ripple: float
-    spike: float
+    ripple: Annotated[float, Unit("V", "20 MHz", "*_pp")]
+    spike: Annotated[float, Unit("V", "full bandwidth", "*_pp")]
     costs: Costs | None
     refused: Refusal | None = None
     checked: bool = False
-    ripple_high: float = np.nan
-    spike_high: float = np.nan
+    ripple_high: Annotated[float, Unit("V", key="*_pp")] = np.nan
+    spike_high: Annotated[float, Unit("V", key="*_pp")] = np.nan
     holds: bool = False
     fails: Failure | None = None
 
@@ -251,11 +251,11 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
 
 @dataclass(frozen=True)
 class Baseline:
-    """The deciding figure of the design as it is [V]: at every other stable operating point by name, and with each unknown
-    alone at its ends, by label and end."""
+    """The deciding figure of the design as it is: at every other stable operating point by name, and with each unknown alone at
+    its ends, by label and end."""
 
-    points: Mapping[str, float]
-    ends: Mapping[tuple[str, str], float]
+    points: Volts[Mapping[str, float]]
+    ends: Volts[Mapping[tuple[str, str], float]]
 
 
 def baseline(trial: Trial) -> Baseline:

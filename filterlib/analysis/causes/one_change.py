@@ -11,6 +11,7 @@ import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, baseline, check, try_all
+from filterlib.analysis.described import Seconds, Volts
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
@@ -35,22 +36,22 @@ class OneChange:
 
 @dataclass(frozen=True)
 class ChangeResult:
-    """What a change does at the first operating point; [V] peak to peak by (load, bandwidth).
+    """What a change does at the first operating point; peak to peak by (load, bandwidth).
 
     ``limits``: of the design's own requirements on ripple and spikes; ``before``, ``after``: where there is a limit.
     ``mitigation``: costs and the rule that is broken, None where nothing is changed. ``times``, ``wave_before``, ``wave`` (n,):
-    the first of those loads over one period, in full bandwidth [s, V]. ``highest``: the greatest with each uncertain
+    the first of those loads over one period, in full bandwidth. ``highest``: the greatest with each uncertain
     parameter alone at its ends, once `over_the_uncertainty` has sought it.
     """
 
-    limits: Figures
-    before: Figures
-    after: Figures
+    limits: Volts[Figures]
+    before: Volts[Figures]
+    after: Volts[Figures]
     mitigation: Mitigation | None
-    times: np.ndarray
-    wave_before: np.ndarray
-    wave: np.ndarray
-    highest: Figures = field(default_factory=dict)
+    times: Seconds[np.ndarray]
+    wave_before: Volts[np.ndarray]
+    wave: Volts[np.ndarray]
+    highest: Volts[Figures] = field(default_factory=dict)
 
     @property
     def within(self) -> bool:

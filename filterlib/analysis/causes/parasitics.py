@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Unit
 from filterlib.system.design import Design
 
 _NO_LIMIT = 1e3  # [A] at which an ideal core saturates: the greatest value a part may state
@@ -19,19 +20,19 @@ class Parasitic:
     """One parasitic of one part made ideal.
 
     ``name``: of the part; ``what``: which of its parasitics; ``element``: of the circuit, that it belongs to;
-    ``ripple``, ``spike`` [V]: peak to peak at the load with it ideal, in 20 MHz and in full bandwidth; ``ripple_falls``,
-    ``spike_falls`` [V]: by how much they fall, negative where the parasitic helps; ``fundamental`` [V]: amplitude at the
+    ``ripple``, ``spike``: peak to peak at the load with it ideal, in 20 MHz and in full bandwidth; ``ripple_falls``,
+    ``spike_falls``: by how much they fall, negative where the parasitic helps; ``fundamental``: amplitude at the
     ripple's frequency alone, with it ideal.
     """
 
     name: str
     what: str
     element: str
-    ripple: float
-    spike: float
-    ripple_falls: float
-    spike_falls: float
-    fundamental: float
+    ripple: Annotated[float, Unit("V", "20 MHz, peak to peak", "*_pp")]
+    spike: Annotated[float, Unit("V", "full bandwidth, peak to peak", "*_pp")]
+    ripple_falls: Annotated[float, Unit("V", key="*_pp")]
+    spike_falls: Annotated[float, Unit("V", key="*_pp")]
+    fundamental: Annotated[float, Unit("V", "at the ripple's frequency, amplitude", "*_amplitude")]
 
     @property
     def words(self) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from filterlib.analysis.causes.mitigations import (
 )
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
 from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.described import Unit
 from filterlib.analysis.judgement import deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.spectra import spectra
@@ -41,30 +42,29 @@ Progress = Callable[[float, str], None]
 class ReasonsResult:
     """Why this much is left at one load, at one operating point.
 
-    ``figure``: "20MHz" or "full", the one that decides, and its ``limit`` [V], nan where none is stated. [V] peak to peak: ``ripple`` (20 MHz) and ``spike`` (full
-    bandwidth) at the load, ``ripple_before``, ``spike_before`` without the filter, ``ripple_ideal``, ``spike_ideal`` with
-    every parasitic gone; ``fundamental``, ``fundamental_ideal`` [V]: amplitude at the ripple's frequency alone, so and so.
-    ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) [V] (one switching
-    period at ``times`` (t,) [s], full bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs
-    most first. ``bands``; ``deviation``; ``resonances`` of the response from the converter's emf to the load. ``mitigations``:
-    single changes, best first, refused last; ``pairs`` of the best. ``stable``: False where there is no steady state,
-    and so nothing at all.
+    ``figure``: "20MHz" or "full", the one that decides, and its ``limit``, nan where none is stated. Peak to peak: ``ripple``
+    (20 MHz) and ``spike`` (full bandwidth) at the load, ``..._before`` without the filter, ``..._ideal`` with every parasitic
+    gone; ``fundamental``, ``fundamental_ideal``: amplitude at the ripple's frequency alone.
+    ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) (one switching period at ``times`` (t,), full
+    bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs most first. ``resonances`` of the response
+    from the converter's emf to the load. ``mitigations``: single changes, best first, refused last; ``pairs`` of the best.
+    ``stable``: False where there is no steady state, and so nothing at all.
     """
 
     point: str
     load: str
     figure: str = "20MHz"
-    limit: float = np.nan
-    ripple: float = np.nan
-    spike: float = np.nan
-    ripple_before: float = np.nan
-    spike_before: float = np.nan
-    ripple_ideal: float = np.nan
-    spike_ideal: float = np.nan
-    fundamental: float = np.nan
-    fundamental_ideal: float = np.nan
-    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    waveform: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    limit: Annotated[float, Unit("V", key=None)] = np.nan
+    ripple: Annotated[float, Unit("V", "20 MHz, peak to peak", "*_pp")] = np.nan
+    spike: Annotated[float, Unit("V", "full bandwidth, peak to peak", "*_pp")] = np.nan
+    ripple_before: Annotated[float, Unit("V", key="*_pp")] = np.nan
+    spike_before: Annotated[float, Unit("V", key="*_pp")] = np.nan
+    ripple_ideal: Annotated[float, Unit("V", key="*_pp")] = np.nan
+    spike_ideal: Annotated[float, Unit("V", key="*_pp")] = np.nan
+    fundamental: Annotated[float, Unit("V", key="*_amplitude")] = np.nan
+    fundamental_ideal: Annotated[float, Unit("V", key="*_amplitude")] = np.nan
+    times: Annotated[np.ndarray, Unit("s", key=None)] = field(default_factory=lambda: np.zeros(0))
+    waveform: Annotated[np.ndarray, Unit("V", key=None)] = field(default_factory=lambda: np.zeros(0))
     sources: tuple[Source, ...] = ()
     parasitics: tuple[Parasitic, ...] = ()
     bands: tuple[BandReason, ...] = ()

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Decibels, Hertz, Unit
 from filterlib.analysis.linear.frequency_response import PROMINENT, prominent
 from filterlib.network.circuit import Circuit, Current
 
@@ -18,18 +19,17 @@ _STRAYS = re.compile(r"\.(cw|ci)[12]$")
 
 @dataclass(frozen=True)
 class Resonance:
-    """A resonance at ``frequency`` [Hz]: the parts that hold most magnetic and most electric energy, and their shares.
+    """A resonance: the parts that hold most magnetic and most electric energy, and their shares of it.
 
-    ``inductive``, ``capacitive``: names of elements, a pair of wires or a choke being one; ``inductive_share``,
-    ``capacitive_share``: of all magnetic and of all electric energy, 0 to 1; ``height`` [dB] of the response there.
+    ``inductive``, ``capacitive``: names of elements, a pair of wires or a choke being one; ``height`` of the response there.
     """
 
-    frequency: float
-    height: float
+    frequency: Hertz[float]
+    height: Decibels[float]
     inductive: str
     capacitive: str
-    inductive_share: float
-    capacitive_share: float
+    inductive_share: Annotated[float, Unit("", key="*_ratio")]
+    capacitive_share: Annotated[float, Unit("", key="*_ratio")]
 
 
 def _group(name: str) -> str:

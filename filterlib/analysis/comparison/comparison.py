@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.comparison.differences import Difference, differences
+from filterlib.analysis.described import Unit
 from filterlib.analysis.review import PointResult, ReviewResult, review
 from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import FilterlibError
@@ -23,29 +25,29 @@ Progress = Callable[[float, str], None]
 class Left:
     """What one design leaves at one load, at one operating point.
 
-    [V] peak to peak, in 20 MHz and in full bandwidth: ``ripple``, ``spike`` behind the filter, ``ripple_before``,
+    Peak to peak, in 20 MHz and in full bandwidth: ``ripple``, ``spike`` behind the filter, ``ripple_before``,
     ``spike_before`` with the filter taken away; ``ripple_low`` ... ``spike_high``: the interval over the uncertainty. NaN where
     the circuit is unstable, and ``reason`` then says so.
     """
 
     point: str
-    ripple: float = np.nan
-    ripple_before: float = np.nan
-    ripple_low: float = np.nan
-    ripple_high: float = np.nan
-    spike: float = np.nan
-    spike_before: float = np.nan
-    spike_low: float = np.nan
-    spike_high: float = np.nan
+    ripple: Annotated[float, Unit("V", "with filter", "20MHz_pp")] = np.nan
+    ripple_before: Annotated[float, Unit("V", "20 MHz, without filter", "20MHz_before_pp")] = np.nan
+    ripple_low: Annotated[float, Unit("V", key="20MHz_pp_low")] = np.nan
+    ripple_high: Annotated[float, Unit("V", key="20MHz_pp_high")] = np.nan
+    spike: Annotated[float, Unit("V", "with filter", "full_pp")] = np.nan
+    spike_before: Annotated[float, Unit("V", "full bandwidth, without filter", "full_before_pp")] = np.nan
+    spike_low: Annotated[float, Unit("V", key="full_pp_low")] = np.nan
+    spike_high: Annotated[float, Unit("V", key="full_pp_high")] = np.nan
     reason: Stability | None = None
 
     @property
-    def ripple_ratio(self) -> float:
+    def ripple_ratio(self) -> Annotated[float, Unit("", "before over after", "20MHz_before_over_after_ratio")]:
         """Ripple without the filter over that with it, in 20 MHz."""
         return self.ripple_before / self.ripple if self.ripple else np.nan
 
     @property
-    def spike_ratio(self) -> float:
+    def spike_ratio(self) -> Annotated[float, Unit("", "before over after", "full_before_over_after_ratio")]:
         """The same in full bandwidth."""
         return self.spike_before / self.spike if self.spike else np.nan
 

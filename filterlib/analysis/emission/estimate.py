@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
@@ -28,6 +29,8 @@ CURRENT = "common_current"
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _JUDGED = {("line", "dBuV"): LINES, ("common_mode", "dBuV"): ("common",), ("common_mode", "dBuA"): (CURRENT,)}
 
+_PEAK = Unit("V", key=None, except_at={"common_current": "A"})
+_LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 Answer = Literal["below throughout", "depends on", "above throughout"]
 
 
@@ -35,22 +38,22 @@ Answer = Literal["below throughout", "depends on", "above throughout"]
 class Margin:
     """How far one detector stays below one limit where it comes nearest; negative means above it.
 
-    ``limit``: the file's name, ``title``; ``place``: "plus", "return", "common" or "common_current"; ``frequency`` [Hz];
-    ``level``, ``limit_level`` [``unit``]; ``margin`` [dB], its worst and best over the uncertainty ``low``, ``high`` [dB]
-    (equal to it where no range was sought); ``depends_on``: words for the unknown that moves it most, or "".
+    ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``low``, ``high``: the worst and best
+    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: words for the unknown that moves it
+    most, or "".
     """
 
     limit: str
     title: str
     detector: str
     place: str
-    frequency: float
-    level: float
-    limit_level: float
+    frequency: Annotated[float, Unit("Hz", key="at")]
+    level: InUnit[float]
+    limit_level: Annotated[float, Unit("{unit}", key="limit")]
     unit: str
-    margin: float
-    low: float
-    high: float
+    margin: Decibels[float]
+    low: Annotated[float, Unit("dB", key="margin_low")]
+    high: Annotated[float, Unit("dB", key="margin_high")]
     depends_on: str
     from_memory: bool
 
@@ -64,27 +67,26 @@ class Margin:
 class EmissionResult:
     """Conducted emission at one operating point; h harmonics within the network's range.
 
-    ``test``; ``spacing`` of the harmonics [Hz]; ``frequencies`` (h,) [Hz]; ``amplitudes``: place -> complex (h,) peak amplitudes, at
-    the receiver's ports [V], and of "common_current" [A]; ``by_source``: (place, source) -> the same of each source, which
-    add up; ``levels``: (place, detector) -> (h,) [dBµV, of the current dBµA], rms; ``low``, ``high``: place -> (h,), the peak
-    detector's range over the uncertainty (empty where none was sought). Places: "plus" and "return", each line to
-    chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
-    ``margins``: one a limit and detector. ``trusted_to`` [Hz]. ``assumptions``: uncertain parameters that no file states.
+    ``spacing`` of the harmonics; ``amplitudes``: place -> complex (h,) peak amplitudes, at the receiver's ports;
+    ``by_source``: (place, source) -> the same of each source, which add up; ``levels``: (place, detector) -> (h,), rms;
+    ``low``, ``high``: place -> (h,), the peak detector's range over the uncertainty (empty where none was sought). Places:
+    "plus" and "return", each line to chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
+    ``margins``: one a limit and detector. ``assumptions``: uncertain parameters that no file states.
     ``extents``: (limit, detector) -> ratio of level to limit over the uncertainty, with the values that make its
     ends. ``reason``: why there is nothing (an unstable circuit), else None.
     """
 
     point: str
     test: EmissionTest
-    spacing: float = np.nan
-    frequencies: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    amplitudes: Mapping[str, np.ndarray] = field(default_factory=dict)
-    by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
-    levels: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
-    low: Mapping[str, np.ndarray] = field(default_factory=dict)
-    high: Mapping[str, np.ndarray] = field(default_factory=dict)
+    spacing: Annotated[float, Unit("Hz", key=None)] = np.nan
+    frequencies: Annotated[np.ndarray, Unit("Hz", key="frequency")] = field(default_factory=lambda: np.zeros(0))
+    amplitudes: Annotated[Mapping[str, np.ndarray], _PEAK] = field(default_factory=dict)
+    by_source: Annotated[Mapping[tuple[str, str], np.ndarray], _PEAK] = field(default_factory=dict)
+    levels: Annotated[Mapping[tuple[str, str], np.ndarray], _LEVEL] = field(default_factory=dict)
+    low: Annotated[Mapping[str, np.ndarray], replace(_LEVEL, key="peak_low")] = field(default_factory=dict)
+    high: Annotated[Mapping[str, np.ndarray], replace(_LEVEL, key="peak_high")] = field(default_factory=dict)
     margins: tuple[Margin, ...] = ()
-    trusted_to: float = np.nan
+    trusted_to: Hertz[float] = np.nan
     assumptions: tuple[UncertainParameter, ...] = ()
     extents: Mapping[Any, Interval] = field(default_factory=dict)
     reason: Stability | None = None

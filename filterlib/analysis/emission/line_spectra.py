@@ -7,6 +7,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Hertz, Volts
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
@@ -81,13 +82,13 @@ class EmissionTest:
 class LineSpectra:
     """What each source puts on each line, as peak amplitudes 2 c_k of the harmonics 1 ... h; (h,) or (designs, h).
 
-    ``frequencies`` (h,) [Hz]; ``voltages``: (line, source) -> at the receiver's port, to chassis [V]; ``currents``: (line,
-    source) -> out of the device into the network [A].
+    ``voltages``: (line, source) -> at the receiver's port, to chassis; ``currents``: (line, source) -> out of the device into
+    the network.
     """
 
-    frequencies: np.ndarray
-    voltages: dict[tuple[str, str], np.ndarray]
-    currents: dict[tuple[str, str], np.ndarray]
+    frequencies: Hertz[np.ndarray]
+    voltages: Volts[dict[tuple[str, str], np.ndarray]]
+    currents: Amperes[dict[tuple[str, str], np.ndarray]]
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from filterlib.analysis.described import Hertz, Seconds
 from filterlib.errors import QuantityError
 
 DETECTORS = ("peak", "quasi_peak", "average")
@@ -28,19 +29,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ReceiverBand:
-    """A range of tuning, ``low`` to ``high`` [Hz], and the receiver in it.
+    """A range of tuning, ``low`` to ``high``, and the receiver in it.
 
-    ``bandwidth`` [Hz] between the points at half height (-6 dB); ``charge``, ``discharge`` [s]: time constants of the
-    quasi-peak detector; ``meter`` [s]: of the critically damped instrument behind it.
+    ``bandwidth`` between the points at half height (-6 dB); ``charge``, ``discharge``: time constants of the
+    quasi-peak detector; ``meter``: of the critically damped instrument behind it.
     """
 
     name: str
-    low: float
-    high: float
-    bandwidth: float
-    charge: float
-    discharge: float
-    meter: float
+    low: Hertz[float]
+    high: Hertz[float]
+    bandwidth: Hertz[float]
+    charge: Seconds[float]
+    discharge: Seconds[float]
+    meter: Seconds[float]
 
     def alone(self, spacing: float) -> bool:
         """True where lines ``spacing`` [Hz] apart never stand in the filter together: all detectors then agree."""

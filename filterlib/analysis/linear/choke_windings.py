@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Henries, Hertz, Ohms, Ratio
 from filterlib.analysis.linear.part_curves import both_together, out_and_back
 from filterlib.parts.common_mode_choke import CommonModeChoke
 
@@ -15,39 +16,38 @@ CURRENTS = np.geomspace(1e-3, 100, 151)  # [A]
 
 @dataclass(frozen=True)
 class LoadedChoke:
-    """A choke with its direct currents [A]: ``current`` out through one winding and back through the other, and
-    ``unbalance``, the sum of both, which returns another way."""
+    """A choke with its direct currents: ``current`` out through one winding and back through the other, and ``unbalance``, the
+    sum of both, which returns another way."""
 
     part: CommonModeChoke
-    unbalance: float
-    current: float
+    unbalance: Amperes[float]
+    current: Amperes[float]
 
 
 @dataclass(frozen=True)
 class ChokeResult:
     """A choke measured in two ways.
 
-    ``frequencies`` (f,) [Hz]; magnitudes (f,) [ohm]: ``common``, both windings in parallel, as common-mode current meets
-    them; ``loop``, out through one and back through the other, as the load's ripple does. ``currents`` (c,) [A];
-    ``inductance_left``, ``loop_left`` (c,) [H]: of one winding over the unbalanced current, of the loop over the balanced
-    one. At the choke's own currents ``unbalance`` and ``current`` [A]: ``inductance`` of one winding and
-    ``loop_inductance`` [H]; ``coupling`` of the windings; ``common_at_switching``, ``loop_at_switching``, ``loop_at_spike`` [ohm].
+    Magnitudes (f,): ``common``, both windings in parallel, as common-mode current meets them; ``loop``, out through one and
+    back through the other, as the load's ripple does. ``inductance_left``, ``loop_left`` (c,): of one winding over the
+    unbalanced current, of the loop over the balanced one. At the choke's own currents: ``inductance`` of one winding and
+    ``loop_inductance``; ``coupling`` of the windings.
     """
 
-    frequencies: np.ndarray
-    common: np.ndarray
-    loop: np.ndarray
-    currents: np.ndarray
-    inductance_left: np.ndarray
-    loop_left: np.ndarray
-    unbalance: float
-    current: float
-    inductance: float
-    loop_inductance: float
-    coupling: float
-    common_at_switching: float
-    loop_at_switching: float
-    loop_at_spike: float
+    frequencies: Hertz[np.ndarray]
+    common: Ohms[np.ndarray]
+    loop: Ohms[np.ndarray]
+    currents: Amperes[np.ndarray]
+    inductance_left: Henries[np.ndarray]
+    loop_left: Henries[np.ndarray]
+    unbalance: Amperes[float]
+    current: Amperes[float]
+    inductance: Henries[float]
+    loop_inductance: Henries[float]
+    coupling: Ratio[float]
+    common_at_switching: Ohms[float]
+    loop_at_switching: Ohms[float]
+    loop_at_spike: Ohms[float]
 
 
 def choke_windings(choke: LoadedChoke, *, switching: float, spike: float) -> ChokeResult:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.described import Decibels, Hertz, Ratio
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
@@ -16,20 +17,20 @@ PROMINENT = 1.0  # [dB] by which a peak stands out to be named
 
 @dataclass(frozen=True)
 class BodeResult:
-    """Ratios at one load, complex (f,), over ``frequencies`` (f,) [Hz].
+    """Ratios at one load, complex (f,), over ``frequencies`` (f,).
 
     ``load_over_source``: load voltage over the ripple's electromotive force; ``load_over_terminals``: over the voltage at
     the converter's terminals; ``with_over_without``: over the load voltage when the filter is taken away. ``resonances``:
-    (frequency [Hz], height of load over source [dB], words).
+    frequency, height of load over source, and words.
     """
 
     point: str
     load: str
-    frequencies: np.ndarray
-    load_over_source: np.ndarray
-    load_over_terminals: np.ndarray
-    with_over_without: np.ndarray
-    resonances: tuple[tuple[float, float, str], ...]
+    frequencies: Hertz[np.ndarray]
+    load_over_source: Ratio[np.ndarray]
+    load_over_terminals: Ratio[np.ndarray]
+    with_over_without: Ratio[np.ndarray]
+    resonances: tuple[tuple[Hertz[float], Decibels[float], str], ...]
 
 
 def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:

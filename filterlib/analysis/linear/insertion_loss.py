@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from filterlib.analysis.described import Decibels, Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
@@ -27,23 +28,23 @@ SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": 
 
 @dataclass(frozen=True)
 class InsertionResult:
-    """Insertion loss [dB] at one operating point over ``frequencies`` (f,) [Hz]; positive where the filter lowers the voltage.
+    """Insertion loss at one operating point over ``frequencies`` (f,); positive where the filter lowers the voltage.
 
     ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts stand at the bias,
     current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
     that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
     of the common-mode drive; empty where none is stated. ``converter_impedance``,
-    ``load_impedance``: complex (f,) [ohm], what really stands at the filter's two ends, from line to line; all loads.
+    ``load_impedance``: complex (f,), what really stands at the filter's two ends, from line to line; all loads.
     """
 
     point: str
-    frequencies: np.ndarray
-    symmetrical: Mapping[str, np.ndarray]
-    asymmetrical: Mapping[str, np.ndarray]
-    real_symmetrical: Mapping[str, np.ndarray]
-    real_asymmetrical: Mapping[str, np.ndarray]
-    converter_impedance: np.ndarray
-    load_impedance: np.ndarray
+    frequencies: Hertz[np.ndarray]
+    symmetrical: Decibels[Mapping[str, np.ndarray]]
+    asymmetrical: Decibels[Mapping[str, np.ndarray]]
+    real_symmetrical: Decibels[Mapping[str, np.ndarray]]
+    real_asymmetrical: Decibels[Mapping[str, np.ndarray]]
+    converter_impedance: Ohms[np.ndarray]
+    load_impedance: Ohms[np.ndarray]
 
 
 def insertion_loss(chain: ArrayLike, source: ArrayLike, load: ArrayLike) -> np.ndarray:

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Ohms, Ratio
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.system.converter import CHASSIS, PLUS, RETURN
@@ -50,15 +51,15 @@ _MODES = np.array([[1, -1, 0, 0], [0, 0, 1, -1], [1, 1, 0, 0], [0, 0, 1, 1]]) / 
 class ModalTwoPort:
     """Scattering of the filter between the converter's end (1) and the load's end (2), in lines and in modes.
 
-    ``frequencies`` (f,) [Hz]; ``reference`` [ohm] of each line to chassis, so twice that between the lines and half of it for
-    both together. ``lines`` (..., f, 4, 4): by line, in the order of `PORTS`. ``modes`` (..., f, 4, 4): differential 1 and 2,
-    common 1 and 2. Rows are what comes out, columns what goes in.
+    ``reference`` of each line to chassis, so twice that between the lines and half of it for both together. ``lines``
+    (..., f, 4, 4): by line, in the order of `PORTS`. ``modes`` (..., f, 4, 4): differential 1 and 2, common 1 and 2. Rows are
+    what comes out, columns what goes in.
     """
 
-    frequencies: np.ndarray
-    reference: float
-    lines: np.ndarray
-    modes: np.ndarray
+    frequencies: Hertz[np.ndarray]
+    reference: Ohms[float]
+    lines: Ratio[np.ndarray]
+    modes: Ratio[np.ndarray]
     convention: str = CONVENTION
 
     @property

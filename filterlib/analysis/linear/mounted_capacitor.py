@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.described import Farads, Henries, Hertz, Ohms, Ratio, Volts
 from filterlib.network.circuit import Circuit
 from filterlib.parts.capacitor import Capacitor, self_resonance
 
@@ -15,11 +16,11 @@ BIASES = np.linspace(0, 60, 61)  # [V]
 
 @dataclass(frozen=True)
 class MountedCapacitor:
-    """A capacitor with the ``loop`` [H] of its pads, tracks and vias, at a DC ``bias`` [V]."""
+    """A capacitor with the ``loop`` of its pads, tracks and vias, at a DC ``bias``."""
 
     part: Capacitor
-    loop: float
-    bias: float = 0.0
+    loop: Henries[float]
+    bias: Volts[float] = 0.0
 
     def impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """Complex impedance of part and loop (f,) [ohm]."""
@@ -30,22 +31,22 @@ class MountedCapacitor:
 class CapacitorResult:
     """One mounted capacitor.
 
-    ``frequencies`` (f,) [Hz]; magnitudes (f,) [ohm]: ``impedance``, and ``ideal`` and ``inductive``, those of the printed
-    capacitance alone and of part and loop as inductances alone. ``bias`` [V]; ``capacitance`` [F] at the bias;
-    ``resonance`` [Hz] of it with both inductances; ``at_switching``, ``at_spike`` [ohm]. ``biases`` (b,) [V]; ``over_bias`` (b,) [F].
+    Magnitudes (f,): ``impedance``, and ``ideal`` and ``inductive``, those of the printed capacitance alone and of part and loop
+    as inductances alone. ``capacitance`` at the ``bias``; ``resonance`` of it with both inductances. ``over_bias`` (b,):
+    capacitance at ``biases`` (b,).
     """
 
-    frequencies: np.ndarray
-    impedance: np.ndarray
-    ideal: np.ndarray
-    inductive: np.ndarray
-    bias: float
-    capacitance: float
-    resonance: float
-    at_switching: float
-    at_spike: float
-    biases: np.ndarray
-    over_bias: np.ndarray
+    frequencies: Hertz[np.ndarray]
+    impedance: Ohms[np.ndarray]
+    ideal: Ohms[np.ndarray]
+    inductive: Ohms[np.ndarray]
+    bias: Volts[float]
+    capacitance: Farads[float]
+    resonance: Hertz[float]
+    at_switching: Ohms[float]
+    at_spike: Ohms[float]
+    biases: Volts[np.ndarray]
+    over_bias: Farads[np.ndarray]
 
 
 def mounted_capacitor(mounted: MountedCapacitor, *, switching: float, spike: float) -> CapacitorResult:
@@ -76,11 +77,11 @@ def mounted_capacitor(mounted: MountedCapacitor, *, switching: float, spike: flo
 
 @dataclass(frozen=True)
 class CapacitorPair:
-    """Two mounted capacitors across the same lines, the second behind a ``track`` [H]."""
+    """Two mounted capacitors across the same lines, the second behind a ``track``."""
 
     first: MountedCapacitor
     second: MountedCapacitor
-    track: float
+    track: Henries[float]
 
     def impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """Complex impedance of both in parallel (f,) [ohm]."""
@@ -93,18 +94,18 @@ class CapacitorPair:
 class PairResult:
     """Two capacitors in parallel.
 
-    ``frequencies`` (f,) [Hz]; magnitudes (f,) [ohm] of each alone, ``first`` and ``second``, and of both, ``together``.
-    ``peak``: frequency [Hz] and height [ohm] of the anti-resonance at which the pair is worse than the first alone, None
-    where there is none. ``at_spike`` [ohm] of both; ``better``: how many times less that is than the first alone.
+    Magnitudes (f,) of each alone, ``first`` and ``second``, and of both, ``together``. ``peak``: frequency and height of the
+    anti-resonance at which the pair is worse than the first alone, None where there is none. ``at_spike`` of both; ``better``:
+    how many times less that is than the first alone.
     """
 
-    frequencies: np.ndarray
-    first: np.ndarray
-    second: np.ndarray
-    together: np.ndarray
-    peak: tuple[float, float] | None
-    at_spike: float
-    better: float
+    frequencies: Hertz[np.ndarray]
+    first: Ohms[np.ndarray]
+    second: Ohms[np.ndarray]
+    together: Ohms[np.ndarray]
+    peak: tuple[Hertz[float], Ohms[float]] | None
+    at_spike: Ohms[float]
+    better: Ratio[float]
 
 
 def parallel_capacitors(pair: CapacitorPair, *, spike: float) -> PairResult:

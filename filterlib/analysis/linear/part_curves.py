@@ -5,10 +5,11 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Part, on_curve
 from filterlib.parts.constant_phase import LADDER_BAND
@@ -50,15 +51,15 @@ class Impedance:
 
     ``mode``: which way, "" where there is only one. ``condition``: "bias", "temperature" ... and ``words`` such as
     "bias 25 V"; both "" at none of them.
-    ``exact``, ``ladder``: complex arrays (f,) [ohm]; ``ladder`` is None where the part has none, and the same array
+    ``exact``, ``ladder``: complex arrays (f,); ``ladder`` is None where the part has none, and the same array
     where nothing in the part is lossy enough to need one.
     """
 
     mode: str
     condition: str
     words: str
-    exact: np.ndarray
-    ladder: np.ndarray | None
+    exact: Ohms[np.ndarray]
+    ladder: Ohms[np.ndarray | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,19 +74,19 @@ class PartCurve:
     unit: str
     against: str
     x_unit: str
-    x: np.ndarray
-    y: np.ndarray
-    stated: tuple[tuple[float, float], ...] = ()
+    x: Annotated[np.ndarray, Unit("{x_unit}")]
+    y: InUnit[np.ndarray]
+    stated: Annotated[tuple[tuple[float, float], ...], Unit("own")] = ()
 
 
 @dataclass(frozen=True, eq=False)
 class PartResult:
-    """A part as examined: ``frequencies`` (f,) [Hz], ``impedances`` (all at no bias and room temperature first in each
-    mode), ``curves``, ``fields`` with their units, and ``remark``: why there is no impedance, else ""."""
+    """A part as examined: ``impedances`` over ``frequencies`` (f,) (all at no bias and room temperature first in each mode),
+    ``curves``, ``fields`` with their units, and ``remark``: why there is no impedance, else ""."""
 
     part: Part
     fields: tuple[Field, ...]
-    frequencies: np.ndarray
+    frequencies: Hertz[np.ndarray]
     impedances: tuple[Impedance, ...]
     curves: tuple[PartCurve, ...]
     remark: str = ""

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.described import Ratio, Volts
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
@@ -21,13 +22,13 @@ GRID = np.logspace(3, 8, 201)  # [Hz]
 class Seen:
     """One load of one design at one operating point.
 
-    ``ripple``, ``spike`` [V]: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
+    ``ripple``, ``spike``: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
     many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load; ``solution``.
     """
 
-    ripple: Any
-    spike: Any
-    response: np.ndarray
+    ripple: Volts[Any]
+    spike: Volts[Any]
+    response: Ratio[np.ndarray]
     spectra: Spectra
     solution: Solution
 

@@ -8,6 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Hertz, Ratio, Volts
 from filterlib.analysis.linear.modal_two_port import modal_currents
 from filterlib.analysis.ripple.spectra import driven, from_transfers
 from filterlib.network.circuit import Current, Output
@@ -16,9 +17,8 @@ from filterlib.system.solution import Solution
 
 HALF_OCTAVE = np.sqrt(2)  # an octave reaches from the frequency over this to the frequency times this
 TOP = 2e8  # [Hz]
-Terms: TypeAlias = tuple[
-    tuple[str, int, float], ...
-]  # element, winding, sign; an element that is not there carries nothing
+Terms: TypeAlias = tuple[tuple[str, int, Ratio[float]], ...]
+"""Element, winding, sign; an element that is not there carries nothing."""
 
 
 @dataclass(frozen=True)
@@ -38,27 +38,27 @@ class Layout:
 
 @dataclass(frozen=True)
 class ConductorCurrents:
-    """Rms currents [A] of the harmonics within an octave about ``frequency`` [Hz].
+    """Rms currents of the harmonics within an octave about ``frequency``.
 
     ``differential``, ``common``: by section, as in `CONVENTION` (``common`` is empty where nothing reaches the chassis);
     ``taps``: into the chassis at each place that reaches it; ``chassis``: in it, between each tap and the next; ``across``:
-    from line to line. ``voltage`` [V] at the load. ``harmonics`` (h,) [Hz]; ``common_spectra``, ``tap_spectra``: the same
-    common-mode and chassis currents harmonic by harmonic, (h,) [A] rms. ``direct``, ``saturation`` [A]: direct current that
-    returns past the choke through the chassis, and that at which the choke saturates.
+    from line to line. ``voltage`` at the load. ``common_spectra``, ``tap_spectra``: the same common-mode and chassis currents
+    harmonic by harmonic, (h,) rms. ``direct``, ``saturation``: direct current that returns past the choke through the chassis,
+    and that at which the choke saturates.
     """
 
-    frequency: float
-    differential: Mapping[str, float]
-    common: Mapping[str, float]
-    taps: Mapping[str, float]
-    chassis: tuple[float, ...]
-    across: Mapping[str, float]
-    voltage: float
-    harmonics: np.ndarray
-    common_spectra: Mapping[str, np.ndarray]
-    tap_spectra: Mapping[str, np.ndarray]
-    direct: float
-    saturation: float
+    frequency: Hertz[float]
+    differential: Amperes[Mapping[str, float]]
+    common: Amperes[Mapping[str, float]]
+    taps: Amperes[Mapping[str, float]]
+    chassis: Amperes[tuple[float, ...]]
+    across: Amperes[Mapping[str, float]]
+    voltage: Volts[float]
+    harmonics: Hertz[np.ndarray]
+    common_spectra: Amperes[Mapping[str, np.ndarray]]
+    tap_spectra: Amperes[Mapping[str, np.ndarray]]
+    direct: Amperes[float]
+    saturation: Amperes[float]
 
 
 def conductor_currents(solution: Solution, layout: Layout, frequency: float) -> ConductorCurrents:

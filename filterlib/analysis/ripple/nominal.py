@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Decibels, Hertz, Ratio, Seconds, Volts
 from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
@@ -31,33 +32,32 @@ AUDIBLE = 0.02  # of the greatest response: a sharp peak below that is not seen 
 class NominalResult:
     """Nominal figures at one load and operating point.
 
-    ``frequencies`` (f,) [Hz]; ``with_filter``, ``without_filter`` (f,) complex: load voltage over the ripple's
-    electromotive force; ``resonances`` as in `BodeResult`. ``step_current`` [A]: rise of the load's current, with
-    `RISE_TIME`; ``times`` (t,) [s]; ``step``, ``step_before`` (t,) [V]: deviation at the load with and without the filter.
-    ``band``: what the ripple is read in; ``period`` (n,) [s]; ``ripple``, ``ripple_before`` (n,) [V] over one period;
-    ``peak_to_peak``, ``peak_to_peak_before`` [V]. ``voltage`` [V] at the load, ``drop`` [V] from the regulated voltage.
-    ``stable``; where it is not, steps and ripple are empty and NaN.
+    ``with_filter``, ``without_filter`` (f,) complex: load voltage over the ripple's electromotive force; ``resonances`` as in
+    `BodeResult`. ``step_current``: rise of the load's current, with `RISE_TIME`; ``step``, ``step_before`` (t,): deviation at
+    the load with and without the filter. ``band``: what the ripple is read in; ``ripple``, ``ripple_before`` (n,) over one
+    ``period`` (n,). ``voltage`` at the load, ``drop`` from the regulated voltage. ``stable``; where it is not, steps and ripple
+    are empty and NaN.
     """
 
     point: str
     load: str
     band: Band
-    frequencies: np.ndarray
-    with_filter: np.ndarray
-    without_filter: np.ndarray
-    resonances: tuple[tuple[float, float, str], ...]
-    voltage: float
-    drop: float
+    frequencies: Hertz[np.ndarray]
+    with_filter: Ratio[np.ndarray]
+    without_filter: Ratio[np.ndarray]
+    resonances: tuple[tuple[Hertz[float], Decibels[float], str], ...]
+    voltage: Volts[float]
+    drop: Volts[float]
     stable: bool
-    step_current: float = np.nan
-    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    step: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    step_before: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    period: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    ripple: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    ripple_before: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    peak_to_peak: float = np.nan
-    peak_to_peak_before: float = np.nan
+    step_current: Amperes[float] = np.nan
+    times: Seconds[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    step: Volts[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    step_before: Volts[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    period: Seconds[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    ripple: Volts[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    ripple_before: Volts[np.ndarray] = field(default_factory=lambda: np.zeros(0))
+    peak_to_peak: Volts[float] = np.nan
+    peak_to_peak_before: Volts[float] = np.nan
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.spectra import TERMINALS, Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
@@ -48,39 +49,37 @@ def measurement(key: str) -> str:
 
 @dataclass(frozen=True)
 class Figure:
-    """Ripple at one place in one band [V].
+    """Ripple at one place in one band.
 
-    ``peak_to_peak``, ``rms``: nominal; ``low``, ``high``: band of the peak to peak (NaN where there is none).
-    ``by_source``: peak to peak that each source makes alone; ``reduction``: by how much the whole falls without it. Peak
-    to peak figures of sources do not add.
+    ``low``, ``high``: band of the peak to peak (NaN where there is none). ``by_source``: peak to peak that each source makes
+    alone; ``reduction``: by how much the whole falls without it. Peak to peak figures of sources do not add.
     """
 
-    peak_to_peak: float
-    rms: float
-    low: float
-    high: float
-    by_source: Mapping[str, float]
-    reduction: Mapping[str, float]
+    peak_to_peak: Annotated[float, Unit("V", "peak to peak", "pp")]
+    rms: Volts[float]
+    low: Annotated[float, Unit("V", key="pp_low")]
+    high: Annotated[float, Unit("V", key="pp_high")]
+    by_source: Annotated[Mapping[str, float], Unit("V", "alone", "alone_pp")]
+    reduction: Annotated[Mapping[str, float], Unit("V", "the whole falls without it by", "reduction")]
 
 
 @dataclass(frozen=True)
 class Sensitivity:
     """What one unknown alone does to the ripple at the first load to 20 MHz.
 
-    ``nominal``, ``low``, ``high`` in ``unit``; ``pp_at_low``, ``pp_at_high`` [V]: least and greatest ripple while it moves
-    through its range alone; ``share`` of the band's width in decibels, all uncertain parameters' shares adding to 1; ``measurement``:
-    name of the one that would settle it.
+    ``pp_at_low``, ``pp_at_high``: least and greatest ripple while it moves through its range alone; ``share`` of the band's
+    width in decibels, all uncertain parameters' shares adding to 1; ``measurement``: name of the one that would settle it.
     """
 
     key: str
     label: str
     unit: str
-    nominal: float
-    low: float
-    high: float
-    pp_at_low: float
-    pp_at_high: float
-    share: float
+    nominal: Annotated[float, Unit("{unit}", key=None)]
+    low: Annotated[float, Unit("{unit}", key=None)]
+    high: Annotated[float, Unit("{unit}", key=None)]
+    pp_at_low: Volts[float]
+    pp_at_high: Volts[float]
+    share: Annotated[float, Unit("", "share of the interval")]
     measurement: str
 
 
@@ -89,30 +88,32 @@ class RippleResult:
     """Ripple at one operating point.
 
     ``figures``: (place, band) -> `Figure`; places are "terminals", each load, and each of them with "_before": without
-    the filter. ``times`` (t,) [s]: one period; ``waveforms``: (place, band) -> (t,) [V]; ``partial``: (place, band, source)
-    -> (t,) [V], their sum being the waveform. ``frequencies`` (h,) [Hz]; ``spectra``: place -> (h,) complex peak amplitudes
-    [V]; ``spectra_by_source`` alike by (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of
-    the unknown that moves that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that was used, at
-    ``largest_factor_frequency`` [Hz]. ``trusted_to`` [Hz]. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``:
-    why there is nothing at all (an unstable circuit), else None.
+    the filter. ``times`` (t,): one period; ``waveforms``: (place, band) -> (t,); ``partial``: (place, band, source)
+    -> (t,), their sum being the waveform. ``spectra``: place -> (h,) complex peak amplitudes; ``spectra_by_source`` alike by
+    (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the unknown that moves
+    that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that
+    was used. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``: why there is nothing
+    at all (an unstable circuit), else None.
     """
 
     point: str
-    switching_frequency: float
+    switching_frequency: Annotated[float, Unit("Hz", key=None)]
     places: tuple[str, ...] = ()
     figures: Mapping[tuple[str, str], Figure] = field(default_factory=dict)
-    times: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    waveforms: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
-    partial: Mapping[tuple[str, str, str], np.ndarray] = field(default_factory=dict)
-    frequencies: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    spectra: Mapping[str, np.ndarray] = field(default_factory=dict)
-    spectra_by_source: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
+    times: Annotated[np.ndarray, Unit("s", key=None)] = field(default_factory=lambda: np.zeros(0))
+    waveforms: Annotated[Mapping[tuple[str, str], np.ndarray], Unit("V", key=None)] = field(default_factory=dict)
+    partial: Annotated[Mapping[tuple[str, str, str], np.ndarray], Unit("V", key=None)] = field(default_factory=dict)
+    frequencies: Annotated[np.ndarray, Unit("Hz", key="frequency")] = field(default_factory=lambda: np.zeros(0))
+    spectra: Annotated[Mapping[str, np.ndarray], Unit("V", key="peak")] = field(default_factory=dict)
+    spectra_by_source: Annotated[Mapping[tuple[str, str], np.ndarray], Unit("V", key=None)] = field(
+        default_factory=dict
+    )
     uncertain_parameters: tuple[Sensitivity, ...] = ()
     depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
     extents: Mapping[tuple[str, str], Interval] = field(default_factory=dict)
-    largest_factor: float = np.nan
-    largest_factor_frequency: float = np.nan
-    trusted_to: float = TRUSTED
+    largest_factor: Ratio[float] = np.nan
+    largest_factor_frequency: Annotated[float, Unit("Hz", key="largest_factor")] = np.nan
+    trusted_to: Hertz[float] = TRUSTED
     without_spike: frozenset[tuple[str, str]] = frozenset()
     reason: Stability | None = None
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Volts
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import peak_to_peak
 from filterlib.network.spectrum import lowpass_response
@@ -26,12 +27,12 @@ _REFLECTED_MOST = 2000
 
 @dataclass(frozen=True)
 class Band:
-    """A band of measurement: first-order high-pass at ``above`` [Hz], low-pass of ``order`` at ``bandwidth`` [Hz]."""
+    """A band of measurement: first-order high-pass at ``above``, low-pass of ``order`` at ``bandwidth``."""
 
     label: str
-    bandwidth: float | None
+    bandwidth: Hertz[float | None]
     order: int
-    above: float = 0.0
+    above: Hertz[float] = 0.0
 
     @property
     def words(self) -> str:
@@ -57,16 +58,16 @@ def bands(design: Design) -> tuple[Band, ...]:
 
 @dataclass(frozen=True)
 class Spectra:
-    """Complex coefficients c_1 .. c_h [V] by (place, source); (h,) or (designs, h).
+    """Complex coefficients c_1 .. c_h by (place, source); (h,) or (designs, h).
 
-    ``frequencies`` (h,) [Hz] of the converter's harmonics; sources "ripple", "spike", "common_mode". ``reflected``: the
+    ``frequencies`` (h,) of the converter's harmonics; sources "ripple", "spike", "common_mode". ``reflected``: the
     same by (place, load) for the loads' own ripple, each on its own frequencies ``reflected_frequencies[load]``.
     """
 
-    frequencies: np.ndarray
-    by_source: dict[tuple[str, str], np.ndarray]
-    reflected: dict[tuple[str, str], np.ndarray]
-    reflected_frequencies: dict[str, np.ndarray]
+    frequencies: Hertz[np.ndarray]
+    by_source: Volts[dict[tuple[str, str], np.ndarray]]
+    reflected: Volts[dict[tuple[str, str], np.ndarray]]
+    reflected_frequencies: Hertz[dict[str, np.ndarray]]
     source_spectra: SourceSpectra
 
     @property

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.analysis.ripple.at_load import narrow_and_wide, seen
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.system.solution import Solution
@@ -20,21 +22,21 @@ LEAST = 1e-15  # [V] amplitude that stands for none
 class WithAndWithout:
     """A load over one period, in full bandwidth, with the filter and without it.
 
-    ``times`` (n,) [s]; ``before``, without filter, and ``after`` (n,) [V]; peak to peak [V]: ``spike_before``, ``spike``
-    in full bandwidth, ``ripple_before``, ``ripple`` in 20 MHz. With the filter, by source: ``alone`` [V] peak to peak in full
-    bandwidth, ``levels`` (h,) [dBµV] rms at the harmonics ``frequencies`` (h,) [Hz].
+    ``before``, without filter, and ``after`` (n,); peak to peak: ``spike_before``, ``spike`` in full bandwidth,
+    ``ripple_before``, ``ripple`` in 20 MHz. With the filter, by source: ``alone`` peak to peak in full bandwidth, ``levels``
+    (h,) rms at the harmonics ``frequencies`` (h,).
     """
 
-    times: np.ndarray
-    before: np.ndarray
-    after: np.ndarray
-    spike_before: float
-    spike: float
-    ripple_before: float
-    ripple: float
-    alone: Mapping[str, float]
-    frequencies: np.ndarray
-    levels: Mapping[str, np.ndarray]
+    times: Seconds[np.ndarray]
+    before: Volts[np.ndarray]
+    after: Volts[np.ndarray]
+    spike_before: Volts[float]
+    spike: Volts[float]
+    ripple_before: Volts[float]
+    ripple: Volts[float]
+    alone: Volts[Mapping[str, float]]
+    frequencies: Hertz[np.ndarray]
+    levels: Annotated[Mapping[str, np.ndarray], Unit("dBuV")]
 
 
 def with_and_without(solution: Solution, load: str) -> WithAndWithout:

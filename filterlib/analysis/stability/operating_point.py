@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import Henries, InUnit, Kelvins, Unit
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
@@ -16,42 +17,41 @@ from filterlib.system.state import State
 
 @dataclass(frozen=True)
 class PartNote:
-    """What to know of the part ``name`` at an operating point: ``value`` against ``limit`` [unit].
+    """What to know of the part ``name`` at an operating point: ``value`` against ``limit``.
 
-    Of "unbalance", ``left`` and ``full`` [H]: inductance that the core has left for the common mode, of the whole.
+    Of "unbalance", ``left`` and ``full``: inductance that the core has left for the common mode, of the whole.
     """
 
     kind: Literal["overcurrent", "overvoltage", "no bias curve", "beyond curve", "unbalance"]
     name: str
-    value: float
-    limit: float = np.nan
+    value: InUnit[float]
+    limit: InUnit[float] = np.nan
     unit: str = "A"
-    left: float = np.nan
-    full: float = np.nan
+    left: Henries[float] = np.nan
+    full: Henries[float] = np.nan
 
 
 @dataclass(frozen=True)
 class OperatingResult:
     """One operating point; mappings are by name.
 
-    ``temperature`` [K]; ``load_scale``: share of the full draw by load; ``terminal_voltage`` [V]; ``load_voltages`` [V];
-    ``load_currents`` [A]; ``load_powers`` [W]; ``drops`` [V], regulated voltage minus load voltage; ``currents`` [A] through
-    chokes and wires; ``unbalances`` [A], sum of both windings' currents; ``biases`` [V]; ``converter_current`` [A];
-    ``stability``; ``notes``: what to know of parts at this point; ``state``: the `State` itself.
+    ``load_scale``: share of the full draw by load; ``drops``: regulated voltage minus load voltage; ``currents`` through chokes
+    and wires; ``unbalances``: sum of both windings' currents; ``notes``: what to know of parts at this point; ``state``: the
+    `State` itself.
     """
 
     point: str
-    temperature: float
-    load_scale: Mapping[str, float]
-    terminal_voltage: float
-    load_voltages: Mapping[str, float]
-    load_currents: Mapping[str, float]
-    load_powers: Mapping[str, float]
-    drops: Mapping[str, float]
-    currents: Mapping[str, float]
-    unbalances: Mapping[str, float]
-    biases: Mapping[str, float]
-    converter_current: float
+    temperature: Kelvins[float]
+    load_scale: Annotated[Mapping[str, float], Unit("", "share of full draw", key=None)]
+    terminal_voltage: Annotated[float, Unit("V", "terminals", "terminals")]
+    load_voltages: Annotated[Mapping[str, float], Unit("V", "voltage", "")]
+    load_currents: Annotated[Mapping[str, float], Unit("A", "current", "")]
+    load_powers: Annotated[Mapping[str, float], Unit("W", "power", "")]
+    drops: Annotated[Mapping[str, float], Unit("V", "drop", "drop")]
+    currents: Annotated[Mapping[str, float], Unit("A", key="")]
+    unbalances: Annotated[Mapping[str, float], Unit("A", key="unbalance")]
+    biases: Annotated[Mapping[str, float], Unit("V", key="bias")]
+    converter_current: Annotated[float, Unit("A", "converter", "converter")]
     stability: Stability
     notes: tuple[PartNote, ...]
     state: State

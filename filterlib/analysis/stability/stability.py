@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.load import Load
@@ -20,20 +21,20 @@ _SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
 
 @dataclass(frozen=True)
 class Stability:
-    """``stable``; ``poles`` (p,) [1/s] or None; ``method``.
+    """``stable``; ``poles`` (p,) or None; ``method``.
 
-    By poles: ``frequency`` [Hz] and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
-    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), by e every ``growth`` [s].
+    By poles: ``frequency`` and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
+    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), by e every ``growth``.
     By the Nyquist count: the ``load`` whose curve encircles -1, or "".
     """
 
     stable: bool
-    poles: np.ndarray | None
+    poles: Annotated[np.ndarray | None, Unit("1/s")]
     method: Literal["poles", "nyquist"]
-    frequency: float = np.nan
-    quality: float = np.nan
+    frequency: Hertz[float] = np.nan
+    quality: Ratio[float] = np.nan
     count: int = 0
-    growth: float = np.nan
+    growth: Seconds[float] = np.nan
     load: str = ""
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
@@ -14,7 +15,7 @@ from filterlib.system.components import Branch, Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
-Lines = list[tuple[np.ndarray, np.ndarray]]  # frequencies (h,) [Hz] and coefficients (designs, h), one pair a source
+Lines = list[tuple[Hertz[np.ndarray], np.ndarray]]  # frequencies (h,) and coefficients (designs, h), one pair a source
 
 
 @dataclass(frozen=True)
@@ -22,14 +23,14 @@ class Loading:
     """What one part carries; numbers are arrays (designs, 1), currents and heat those of one of ``count`` in parallel.
 
     ``currents``, ``voltages``: for every branch its harmonics by source of another frequency, see `Lines`;
-    ``direct_heat``, ``ripple_heat`` [W]: in the part as the circuit has it.
+    ``direct_heat``, ``ripple_heat``: in the part as the circuit has it.
     """
 
     component: Component
-    currents: tuple[Lines, ...]
-    voltages: tuple[Lines, ...]
-    direct_heat: np.ndarray
-    ripple_heat: np.ndarray
+    currents: Amperes[tuple[Lines, ...]]
+    voltages: Volts[tuple[Lines, ...]]
+    direct_heat: Watts[np.ndarray]
+    ripple_heat: Watts[np.ndarray]
 
     @property
     def rms(self) -> np.ndarray:

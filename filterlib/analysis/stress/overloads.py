@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import InUnit
 from filterlib.system.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -17,12 +18,12 @@ Rating = Literal["saturation current", "unbalance", "rated current", "usable vol
 
 @dataclass(frozen=True)
 class Overload:
-    """A rating that direct current or voltage exceeds: the ``component``, its ``rating``, ``value`` and ``limit`` [unit]."""
+    """A rating that direct current or voltage exceeds: the ``component``, its ``rating``, ``value`` against ``limit``."""
 
     component: Component
     rating: Rating
-    value: float
-    limit: float
+    value: InUnit[float]
+    limit: InUnit[float]
     unit: str
 
     @property

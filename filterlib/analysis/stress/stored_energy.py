@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Farads, Joules, Ohms, Seconds, Unit, Volts, Watts
 from filterlib.system.design import Design
 from filterlib.units import preferred_values
 
@@ -22,33 +23,32 @@ POWERS = (0.25, 0.5, 1, 2, 3, 5, 7, 10, 15, 25, 50, 100)  # [W] ratings that are
 
 @dataclass(frozen=True)
 class Store:
-    """Capacitors that stay charged: ``capacitance`` [F] as large as it may be, ``voltage`` [V] at most."""
+    """Capacitors that stay charged: ``capacitance`` as large as it may be, ``voltage`` at most."""
 
     name: str
-    capacitance: float
-    voltage: float
+    capacitance: Farads[float]
+    voltage: Volts[float]
 
     @property
-    def energy(self) -> float:
+    def energy(self) -> Joules[float]:
         """C V**2 / 2 [J], without the loss of capacitance under bias: more than there is."""
         return 0.5 * self.capacitance * self.voltage**2
 
 
 @dataclass(frozen=True)
 class Bleeder:
-    """A resistor across charged capacitors: ``resistance`` [ohm], from ``voltage`` to ``safe`` [V] in ``time`` [s].
+    """A resistor across charged capacitors, from ``voltage`` to ``safe`` in ``time``.
 
-    ``start_power`` [W]: at first, and for ever where the supply is still on; ``power_rating`` [W] and
-    ``voltage_rating`` [V] to look for.
+    ``start_power``: at first, and for ever where the supply is still on; ``power_rating`` and ``voltage_rating`` to look for.
     """
 
-    resistance: float
-    voltage: float
-    safe: float
-    time: float
-    start_power: float
-    power_rating: float
-    voltage_rating: float
+    resistance: Ohms[float]
+    voltage: Annotated[float, Unit("V", key="from")]
+    safe: Volts[float]
+    time: Seconds[float]
+    start_power: Watts[float]
+    power_rating: Watts[float]
+    voltage_rating: Volts[float]
 
 
 def discharge_time(resistance: float, capacitance: float, voltage: float, safe: float) -> float:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
@@ -38,14 +39,14 @@ class Basis:
 
     ``kind``: how it is counted, and whose limit it has; ``missing``: the field that part or design would have to state, ""
     where nothing is missing. ``factors``: against which the part's ripple rating is weighed; ``share`` of the ``rated``
-    voltage [V] that is usable, ``by_kind`` where no derating is stated; ``beyond_seal``: a life that the seal ends before.
+    voltage that is usable, ``by_kind`` where no derating is stated; ``beyond_seal``: a life that the seal ends before.
     """
 
     kind: Kind
     missing: str = ""
     factors: tuple[str, ...] = ()
-    share: float = np.nan
-    rated: float = np.nan
+    share: Ratio[float] = np.nan
+    rated: Volts[float] = np.nan
     by_kind: bool = False
     beyond_seal: bool = False
 
@@ -54,9 +55,9 @@ class Basis:
 class StressCheck:
     """One stress of one part.
 
-    ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``
-    [unit]: nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``
-    [unit], NaN where there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
+    ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``:
+    nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``, NaN where
+    there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
     fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
     parameter that decides, or "".
     """
@@ -65,12 +66,12 @@ class StressCheck:
     part: str
     what: str
     unit: str
-    value: float
-    low: float
-    high: float
-    limit: float
+    value: Annotated[float, Unit("{unit}", key="")]
+    low: InUnit[float]
+    high: InUnit[float]
+    limit: InUnit[float]
     at_least: bool
-    margin: float
+    margin: Annotated[float, Unit("", key="*_ratio")]
     verdict: Answer
     depends_on: str
     basis: Basis
@@ -78,19 +79,19 @@ class StressCheck:
 
 @dataclass(frozen=True)
 class Heat:
-    """Heat of one part [W]: of direct current, of ripple (as the circuit has it), and of the core by its Steinmetz data.
+    """Heat of one part: of direct current, of ripple (as the circuit has it), and of the core by its Steinmetz data.
 
-    ``core`` is NaN where no data are stated; ``rise`` [K] above the surroundings, NaN without a thermal resistance. Of
+    ``core`` is NaN where no data are stated; ``rise`` above the surroundings, NaN without a thermal resistance. Of
     the core's two figures, circuit and Steinmetz, the rise holds the larger. ``count`` such parts stand in parallel.
     """
 
     name: str
     part: str
     count: int
-    direct: float
-    ripple: float
-    core: float
-    rise: float
+    direct: Annotated[float, Unit("W", "of direct current", "*_heat")]
+    ripple: Annotated[float, Unit("W", "of ripple", "*_heat")]
+    core: Annotated[float, Unit("W", "core, by its Steinmetz data", "*_heat")]
+    rise: Annotated[float, Unit("K", "temperature rise", key=None)]
 
 
 @dataclass(frozen=True)

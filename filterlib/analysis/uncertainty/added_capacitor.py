@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Farads, Unit
 from filterlib.system.converter import Converter, FixtureCapacitor
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.units import preferred_values
@@ -29,21 +30,21 @@ _DECADES = range(-9, -1)  # of farads, in which values are tried
 class AddedCapacitor:
     """A capacitor to put across the terminals for a second reading of the ripple.
 
-    ``capacitance`` [F], as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
-    which it tells (see `TELLS`) over most of what is not known inside. ``bare``, ``loaded`` [V]: peak to peak that the
-    stated arrangement reads without and with it, nominal; ``low``, ``high`` [V]: reading with it over the uncertainty
-    inside. ``too_small`` [F]: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
+    ``capacitance``, as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
+    which it tells (see `TELLS`) over most of what is not known inside. ``bare``, ``loaded``: peak to peak that the
+    stated arrangement reads without and with it, nominal; ``low``, ``high``: reading with it over the uncertainty
+    inside. ``too_small``: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
     by ``too_small_moves``; NaN where every value tells.
     """
 
-    capacitance: float
+    capacitance: Farads[float]
     orders: tuple[int, ...]
-    bare: float
-    loaded: float
-    low: float
-    high: float
-    too_small: float
-    too_small_moves: float
+    bare: Annotated[float, Unit("V", key="*_pp")]
+    loaded: Annotated[float, Unit("V", key="*_pp")]
+    low: Annotated[float, Unit("V", key="loaded_pp_low")]
+    high: Annotated[float, Unit("V", key="loaded_pp_high")]
+    too_small: Farads[float]
+    too_small_moves: Annotated[float, Unit("", key="*_ratio")]
 
 
 def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor:

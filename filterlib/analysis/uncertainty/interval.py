@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Unit
 from filterlib.system.design import Design
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
 
@@ -29,12 +30,12 @@ class Interval:
     ``nominal``: the figure itself. ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
     """
 
-    nominal: float
-    low: float
-    high: float
-    at_low: Mapping[str, float]
-    at_high: Mapping[str, float]
-    effects: Mapping[str, tuple[float, float]]
+    nominal: Annotated[float, Unit("own")]
+    low: Annotated[float, Unit("own")]
+    high: Annotated[float, Unit("own")]
+    at_low: Annotated[Mapping[str, float], Unit("own")]
+    at_high: Annotated[Mapping[str, float], Unit("own")]
+    effects: Annotated[Mapping[str, tuple[float, float]], Unit("own")]
 
     @property
     def decisive(self) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import Band, spectra
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
@@ -40,15 +41,15 @@ LEAST = 0.01  # share of the band, in decibels, that a measurement must take awa
 class Measurement:
     """One measurement, and the band if it proved its uncertain parameters to be as assumed.
 
-    ``name``; ``keys`` of the uncertain parameters that it settles; ``low``, ``high`` [V]: the figure's band then;
-    ``narrows``: share of the band, in decibels, that it takes away, 0 to 1.
+    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's band then; ``narrows``: share of the
+    band, in decibels, that it takes away, 0 to 1.
     """
 
     name: str
     keys: tuple[str, ...]
-    low: float
-    high: float
-    narrows: float
+    low: Annotated[float, Unit("V", key="pp_low")]
+    high: Annotated[float, Unit("V", key="pp_high")]
+    narrows: Annotated[float, Unit("", key="*_ratio")]
 
     @property
     def ratio(self) -> float:
@@ -60,15 +61,15 @@ class Measurement:
 class MeasurementValues:
     """What would narrow the band of the ripple at ``load`` in the band ``label``, at one operating point.
 
-    ``low``, ``high`` [V]: the band as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
+    ``low``, ``high``: the band as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
     to put across the terminals, where the converter's inside is not known. No measurements: no uncertain parameter moves it.
     """
 
     point: str
     load: str
     label: str
-    low: float
-    high: float
+    low: Annotated[float, Unit("V", key="pp_low")]
+    high: Annotated[float, Unit("V", key="pp_high")]
     measurements: tuple[Measurement, ...] = ()
     capacitor: AddedCapacitor | None = None
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.system.solution import Solution
@@ -20,15 +21,14 @@ POINTS = 2**17  # designs times harmonics held at a time
 class ToleranceResult:
     """The ripple of many designs at one load and operating point.
 
-    ``band``: label of the band of measurement; ``values``: of each part by key of the design file, (designs,), in SI;
-    ``peak_to_peak`` (designs,) [V].
+    ``band``: label of the band of measurement; ``values``: of each part by key of the design file, (designs,), in SI.
     """
 
     point: str
     load: str
     band: str
-    values: Mapping[str, np.ndarray]
-    peak_to_peak: np.ndarray
+    values: Annotated[Mapping[str, np.ndarray], Unit("own")]
+    peak_to_peak: Volts[np.ndarray]
 
     def quantile(self, share: float) -> float:
         """Ripple [V] that a share 0 .. 1 of the designs does not exceed."""
