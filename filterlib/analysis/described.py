@@ -19,13 +19,14 @@ class Unit:
     ``unit``: of the SI or a level; "" for a ratio; "{unit}" where the field ``unit`` of the same result says it; "own" where
     each number has that of what it stands for. ``label``: the head of a column, by default the field's name in words.
     ``key``: the end of its key in files for other programs, before the unit: "*" stands for the field's name, None for a
-    number that is not in them. ``except_at``: units of single keys of a mapping.
+    number that is not in them. ``except_at``: units of single keys of a mapping. ``digits``: in which it is printed.
     """
 
     unit: str
     label: str = ""
     key: str | None = "*"
     except_at: Mapping[str, str] = field(default_factory=dict, compare=False)
+    digits: int = 3
 
     def of(self, result: object, at: str = "") -> str:
         """The unit in one result, at one key of a mapping."""
@@ -49,14 +50,18 @@ InUnit: TypeAlias = Annotated[Held, Unit("{unit}")]
 """In the unit that the field ``unit`` of the same result names."""
 
 
-@lru_cache(maxsize=256)
-def described(kind: type) -> Mapping[str, Unit]:
-    """Every field and property of a class of results that says its unit, by name.
+def described(result: object) -> Mapping[str, Unit]:
+    """Every field and property that says its unit, by name, of a result or of a class of results.
 
     >>> from filterlib.analysis.ripple.ripple import Figure
     >>> described(Figure)["peak_to_peak"].unit, described(Figure)["peak_to_peak"].label
     ('V', 'peak to peak')
     """
+    return _described(result if isinstance(result, type) else type(result))
+
+
+@lru_cache(maxsize=256)
+def _described(kind: type) -> Mapping[str, Unit]:
     hints = get_type_hints(kind, include_extras=True)
     for name in dir(kind):
         getter = getattr(getattr(kind, name), "fget", None)
@@ -70,11 +75,11 @@ def _mark(hint: object) -> Unit | None:
     return next((one for one in getattr(hint, "__metadata__", ()) if isinstance(one, Unit)), None)
 
 
-def label(kind: type, name: str) -> str:
+def label(result: object, name: str) -> str:
     """What a number is called, as the head of a column.
 
     >>> from filterlib.analysis.ripple.ripple import RippleResult
     >>> label(RippleResult, "trusted_to")
     'trusted to'
     """
-    return described(kind)[name].label or name.replace("_", " ")
+    return described(result)[name].label or name.replace("_", " ")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
+from filterlib.analysis.described import Unit
 from filterlib.bench.averaging import MOST_ALIGNED
 from filterlib.bench.measurement import Measurement
 from filterlib.errors import FilterlibError
@@ -24,17 +26,16 @@ class Harmonics:
     orders : array (h,)
         1, 2, ...
     frequencies : array (h,)
-        [Hz]
     coefficients : array (h,)
-        Complex c_k of c_0 + 2 Re sum c_k exp(j 2 pi k t / period); its beginning is not known [V].
+        Complex c_k of c_0 + 2 Re sum c_k exp(j 2 pi k t / period); its beginning is not known.
     noise : array (h,)
-        Standard uncertainty of each coefficient, its root mean square distance from the true one [V].
+        Standard uncertainty of each coefficient, its root mean square distance from the true one.
     """
 
     orders: np.ndarray
-    frequencies: np.ndarray
-    coefficients: np.ndarray
-    noise: np.ndarray
+    frequencies: Annotated[np.ndarray, Unit("Hz", key="harmonic")]
+    coefficients: Annotated[np.ndarray, Unit("V", key=None)]
+    noise: Annotated[np.ndarray, Unit("V", key=None)]
 
     @property
     def clear(self) -> np.ndarray:
@@ -42,8 +43,8 @@ class Harmonics:
         return np.abs(self.coefficients) > CLEAR * self.noise
 
     @property
-    def amplitudes(self) -> np.ndarray:
-        """Peak of each sine, array (h,) [V]; the noise makes twice that of a coefficient of it."""
+    def amplitudes(self) -> Annotated[np.ndarray, Unit("V", key="harmonic_peak")]:
+        """Peak of each sine, array (h,); the noise makes twice that of a coefficient of it."""
         return 2 * np.abs(self.coefficients)
 
     def strongest(self, most: int) -> np.ndarray:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from scipy import fft
 
+from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
 from filterlib.bench.periods import Periods, find_periods
 from filterlib.bench.recording import Recording
@@ -26,14 +28,14 @@ _ERASED = 0.9  # share of a spike's ring that averaging must keep to be worth no
 
 @dataclass(frozen=True)
 class Swing:
-    """Peak to peak [V]: of the whole, of the ``ripple`` behind the low-pass, of the ``spike``, which is the rest.
+    """Peak to peak: of the whole, of the ``ripple`` behind the low-pass, of the ``spike``, which is the rest.
 
     ``spike`` is None where the recording does not reach beyond the low-pass.
     """
 
-    peak_to_peak: float
-    ripple: float
-    spike: float | None
+    peak_to_peak: Annotated[float, Unit("V", "whole", "whole")]
+    ripple: Volts[float]
+    spike: Volts[float | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,41 +48,41 @@ class Measurement:
     periods : Periods
         The switching period, or how the periods are distributed.
     mean, rms, rms_about_mean : float
-        Of all samples as they are; ``rms`` includes the mean [V].
+        Of all samples as they are; ``rms`` includes the mean.
     noise : float
         Root mean square of what does not repeat, in the recording's whole band; without a single period, of the
-        spectrum's floor [V].
+        spectrum's floor.
     spectrum : Spectrum
         Power density and its floor [V²/Hz].
     bandwidth : float
-        Border between ripple and spike [Hz].
+        Border between ripple and spike.
     order : int
         Of the low-pass at that border.
     raw : Swing
-        Of all samples; noise is contained [V].
+        Of all samples; noise is contained.
     average : Average or None
         All periods laid over each other, with their jitter; None without a single period.
     averaged, aligned : Swing or None
-        Of the mean of all periods on an even clock; of the mean of periods each moved to where it fits best [V].
+        Of the mean of all periods on an even clock; of the mean of periods each moved to where it fits best.
     ring_frequency : float or None
-        Where the spectrum above the border has its peak, if it has a clear one [Hz].
+        Where the spectrum above the border has its peak, if it has a clear one.
     remarks : tuple of str
     """
 
     recording: Recording
     periods: Periods
-    mean: float
-    rms: float
-    rms_about_mean: float
-    noise: float
+    mean: Volts[float]
+    rms: Volts[float]
+    rms_about_mean: Volts[float]
+    noise: Annotated[float, Unit("V", key="noise_rms")]
     spectrum: Spectrum
-    bandwidth: float
+    bandwidth: Annotated[float, Unit("Hz", key="border")]
     order: int
     raw: Swing
     average: Average | None
     averaged: Swing | None
     aligned: Swing | None
-    ring_frequency: float | None
+    ring_frequency: Hertz[float | None]
     remarks: tuple[str, ...]
 
     @property
@@ -89,18 +91,18 @@ class Measurement:
         return self.raw.peak_to_peak
 
     @property
-    def period(self) -> float | None:
-        """Switching period [s]; None where there is no single one."""
+    def period(self) -> Seconds[float | None]:
+        """Switching period; None where there is no single one."""
         return self.average.period if self.average else None
 
     @property
-    def frequency(self) -> float | None:
-        """Switching frequency [Hz]; None where there is no single one."""
+    def frequency(self) -> Annotated[float | None, Unit("Hz", key="switching_frequency")]:
+        """Switching frequency; None where there is no single one."""
         return 1 / self.average.period if self.average else None
 
     @property
-    def jitter(self) -> float | None:
-        """Standard deviation of the periods' times about an even clock [s]; None where there is no single period."""
+    def jitter(self) -> Seconds[float | None]:
+        """Standard deviation of the periods' times about an even clock; None where there is no single period."""
         return self.average.jitter if self.average else None
 
 

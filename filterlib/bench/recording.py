@@ -6,9 +6,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
 
+from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit, Volts
 from filterlib.bench.clipping import clipping
 from filterlib.bench.preamble import DIVISIONS, FREE, Column, Setting, columns, settings
 from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
@@ -26,19 +28,19 @@ class Recording:
     Attributes
     ----------
     volts : array (samples,)
-        At the probe's tip, its factor included [V].
+        At the probe's tip, its factor included.
     sample_interval, start : float
-        Time from one sample to the next, and of the first sample [s].
+        Time from one sample to the next, and of the first sample.
     channel, channels : str, tuple of str
         The one that was read, and all that the file holds.
     coupling : str or None
         "AC" or "DC"; None where neither the file nor the caller says.
     probe_factor : float or None
-        Of the probe; ``volts`` contain it [1].
+        Of the probe; ``volts`` contain it.
     bandwidth : float or None
-        Limit of scope and probe [Hz]; None: not known, or none.
+        Limit of scope and probe; None: not known, or none.
     full_scale : float or None
-        Range of the scope from its lowest to its highest level, at the probe's tip [V].
+        Range of the scope from its lowest to its highest level, at the probe's tip.
     file : str
         Where it came from.
     assumptions : tuple of str
@@ -52,15 +54,15 @@ class Recording:
     (1.0, 0.5, 4e-06)
     """
 
-    volts: np.ndarray
-    sample_interval: float
-    start: float = 0.0
+    volts: Annotated[np.ndarray, Unit("V", key=None)]
+    sample_interval: Seconds[float]
+    start: Annotated[float, Unit("s", key=None)] = 0.0
     channel: str = "CH1"
     channels: tuple[str, ...] = ("CH1",)
     coupling: str | None = None
-    probe_factor: float | None = None
-    bandwidth: float | None = None
-    full_scale: float | None = None
+    probe_factor: Ratio[float | None] = None
+    bandwidth: Hertz[float | None] = None
+    full_scale: Volts[float | None] = None
     file: str = ""
     assumptions: tuple[str, ...] = ()
 

@@ -5,16 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+from filterlib.analysis.causes.by_source import Source
+from filterlib.analysis.causes.mitigations import Mitigation
+from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
+from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.review import ReviewResult
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
-from filterlib.show.numbers import Section, json_text, put
-from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
+from filterlib.show.page import Illustration, illustration, render, with_head
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.show.tables import Table, parts_table
-from filterlib.show.writing import RUN, write_files
+from filterlib.show.writing import write_files
+from filterlib.system.design import Design
 from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import source_phrase
@@ -41,7 +47,7 @@ class LoadChapter:
     mitigations: tuple[Table, ...]
 
 
-def write_comparison(result: Any, folder: str | Path, *, progress: Progress | None = None) -> Path:
+def write_comparison(result: ComparisonResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
     """Write compare.html, compare.json and the figures of a `ComparisonResult` into a folder.
 
     Parameters: ``folder``: made where there is none; files in it that no comparison wrote stay as they are; ``progress``:
@@ -52,10 +58,10 @@ def write_comparison(result: Any, folder: str | Path, *, progress: Progress | No
     return Path(folder) / PAGE
 
 
-def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[str, str]:
+def comparison_files(result: ComparisonResult, *, progress: Progress | None = None) -> dict[str, str]:
     """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
     tell = progress or (lambda share, text: None)
-    circuits = tuple(_circuit(letter, design) for letter, design in zip(tables.LETTERS, result.designs, strict=True))
+    circuits = tuple(_circuit(letter, design) for letter, design in zip(LABELS, result.designs, strict=True))
     chapters = []
     for place, one in enumerate(result.loads):
         tell(place / len(result.loads), f"figures of {one.load}")
@@ -65,11 +71,9 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
     page = render(
         "compare.html.j2",
         result=result,
-        designs=list(zip(tables.LETTERS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
+        designs=list(zip(LABELS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
-            (letter, told)
-            for letter, one in zip(tables.LETTERS, result.reviews, strict=True)
-            for told in review_notes(one)
+            (letter, told) for letter, one in zip(LABELS, result.reviews, strict=True) for told in review_notes(one)
         ],
         opening=[" ".join(told) for told in (opening(result), *(what_is_left(result, one) for one in result.loads))],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
@@ -79,16 +83,14 @@ def comparison_files(result: Any, *, progress: Progress | None = None) -> dict[s
         emissions=tables.emissions_table(result),
         estimate=ESTIMATE,
         differences=tables.differences_table(result),
-        trust=[(letter, tuple(trust(review))) for letter, review in zip(tables.LETTERS, result.reviews, strict=True)],
+        trust=[(letter, tuple(trust(review))) for letter, review in zip(LABELS, result.reviews, strict=True)],
         cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
         files=[NUMBERS, *files],
     )
-    head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
-    numbers = head | {"files": sorted([PAGE, NUMBERS, *files])} | comparison_numbers(result)
-    return files | {PAGE: page, NUMBERS: json_text(numbers)}
+    return files | {PAGE: page, NUMBERS: with_head(comparison_numbers(result), FORMAT, [PAGE, NUMBERS, *files])}
 
 
-def _circuit(letter: str, design: Any) -> Illustration:
+def _circuit(letter: str, design: Design) -> Illustration:
     chain = ", then ".join([design.converter.name, *(stage.name for stage in design.filter)])
     words = f"Circuit diagram of {letter}: {chain}, then {' and '.join(load.name for load in design.loads)}."
     return Illustration(
@@ -96,19 +98,19 @@ def _circuit(letter: str, design: Any) -> Illustration:
     )
 
 
-def _parts(result: Any, place: int) -> Table:
+def _parts(result: ComparisonResult, place: int) -> Table:
     found = parts_table(result.designs[place])
-    return Table(f"{tables.LETTERS[place]}: parts, from the converter to the loads", found.head, found.rows)
+    return Table(f"{LABELS[place]}: parts, from the converter to the loads", found.head, found.rows)
 
 
-def legend(result: Any) -> tuple[str, str]:
+def legend(result: ComparisonResult) -> tuple[str, str]:
     """Both designs as a legend names them."""
-    names = (f"{letter}: {design.name}" for letter, design in zip(tables.LETTERS, result.designs, strict=True))
+    names = (f"{letter}: {design.name}" for letter, design in zip(LABELS, result.designs, strict=True))
     first, second = (name if len(name) <= LEGEND else f"{name[: LEGEND - 1]}…" for name in names)
     return first, second
 
 
-def _chapter(result: Any, one: Any, place: int) -> LoadChapter:
+def _chapter(result: ComparisonResult, one: LoadComparison, place: int) -> LoadChapter:
     told = tuple(
         tuple(sentence.text for sentence in reason_sentences(reasons))
         or (f"There is nothing to say: {UNSTABLE}, so no ripple and no reasons.",)
@@ -120,7 +122,7 @@ def _chapter(result: Any, one: Any, place: int) -> LoadChapter:
     )  # fmt: skip
 
 
-def _figures(result: Any, one: Any, own: str) -> Iterator[Illustration]:
+def _figures(result: ComparisonResult, one: LoadComparison, own: str) -> Iterator[Illustration]:
     points = [
         next(point for point in review.points if point.operating.point == left.point)
         for review, left in zip(result.reviews, one.lefts, strict=True)
@@ -140,9 +142,9 @@ def _figures(result: Any, one: Any, own: str) -> Iterator[Illustration]:
     yield illustration(f"compare-effect-{own}", figure, f"What each filter does at {one.load}.", note)
 
 
-def comparison_numbers(result: Any) -> Section:
+def comparison_numbers(result: ComparisonResult) -> Section:
     """The comparison for other programs: one number a key, bandwidth in the key, unit at its end."""
-    keys = dict(zip(tables.LETTERS, result.reviews, strict=True))
+    keys = dict(zip(LABELS, result.reviews, strict=True))
     return {
         "exit_code": result.exit_code,
         "sentences": list(comparison_sentences(result)),
@@ -153,7 +155,8 @@ def comparison_numbers(result: Any) -> Section:
     }
 
 
-def _design(review: Any) -> Section:
+def _design(review: ReviewResult) -> Section:
+    words = ("requirement", "kind", "load", "verdict", "depends_on")
     return {
         "name": review.design.name,
         "converter": review.design.converter.name,
@@ -161,52 +164,36 @@ def _design(review: Any) -> Section:
         "summary": summary(review),
         "headline": headline(review),
         "emissions": [_emission(*held) for held in tables.least_margins(review).values()],
-        "requirements": [
-            {name: getattr(verdict, name) for name in ("requirement", "kind", "load", "verdict", "depends_on")}
-            | {"sentence": verdict_sentence(verdict)}
-            for verdict in review.verdicts
-        ],
+        "requirements": [texts(one, *words) | {"sentence": verdict_sentence(one)} for one in review.verdicts],
     }
 
 
-def _emission(side: str, margin: Any) -> Section:
-    section: Section = {
-        "side": side,
-        "limit": margin.limit,
-        "detector": margin.detector,
-        "sentence": margin_sentence(margin),
-    }
-    for name, value in (("margin", margin.margin), ("margin_low", margin.low), ("margin_high", margin.high)):
-        put(section, f"{name}_dB", value, "not computed")
-    put(section, "at_Hz", margin.frequency, "not computed")
-    return section
+def _emission(side: str, margin: Margin) -> Section:
+    return {"side": side} | texts(margin, "limit", "detector") | {"sentence": margin_sentence(margin)} | numbers(margin)
 
 
-def _at(left: Any, reasons: Any) -> Section:
+def _at(left: Left, reasons: ReasonsResult) -> Section:
     """What is left at a load, and why."""
-    section: Section = {"operating_point": left.point}
-    why = reason_text(left.reason) or "no uncertain parameter, or nothing is left"
-    for name, label in (("ripple", "20MHz"), ("spike", "full")):
-        for suffix, key in (("", "pp_V"), ("_before", "before_pp_V"), ("_low", "pp_low_V"), ("_high", "pp_high_V")):
-            put(section, f"{label}_{key}", getattr(left, f"{name}{suffix}"), why)
-        put(section, f"{label}_before_over_after_ratio", getattr(left, f"{name}_ratio"), why)
-    section["reasons"] = [sentence.text for sentence in reason_sentences(reasons)]
-    section["sources"] = {one.name: _source(one) for one in reasons.sources}
-    section["mitigations"] = [_remedy(one) for one in reasons.mitigations]
-    return section
+    return {
+        "operating_point": left.point,
+        **numbers(left, reason_text(left.reason) or "no uncertain parameter, or nothing is left"),
+        "reasons": [sentence.text for sentence in reason_sentences(reasons)],
+        "sources": {one.name: _source(one) for one in reasons.sources},
+        "mitigations": [_remedy(one) for one in reasons.mitigations],
+    }
 
 
-def _source(one: Any) -> Section:
+def _source(one: Source) -> Section:
     section: Section = {"words": source_phrase(one.name)}
     for name, label in (("ripple", "20MHz"), ("spike", "full")):
-        put(section, f"{label}_alone_pp_V", getattr(one, f"{name}_alone"), "not computed")
-        put(section, f"{label}_falls_V", getattr(one, f"{name}_falls"), "not computed")
+        put(section, f"{label}_alone_pp_V", getattr(one, f"{name}_alone"), NOT_COMPUTED)
+        put(section, f"{label}_falls_V", getattr(one, f"{name}_falls"), NOT_COMPUTED)
     return section
 
 
-def _remedy(one: Any) -> Section:
+def _remedy(one: Mitigation) -> Section:
     refused = refusal_text(one.refused)
-    section: Section = {"change": one.words, "refused": refused, "checked": one.checked, "holds": one.holds}
-    put(section, "20MHz_pp_V", one.ripple, refused or "not computed")
-    put(section, "full_pp_V", one.spike, refused or "not computed")
+    section = {"change": one.words, "refused": refused} | texts(one, "checked", "holds")
+    put(section, "20MHz_pp_V", one.ripple, refused or NOT_COMPUTED)
+    put(section, "full_pp_V", one.spike, refused or NOT_COMPUTED)
     return section

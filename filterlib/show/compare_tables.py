@@ -3,49 +3,55 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
-from filterlib.show.tables import Table
-from filterlib.words.labels import SYMBOLS, detector_words, source_phrase
+from filterlib.analysis.causes.by_source import Source
+from filterlib.analysis.causes.mitigations import Mitigation
+from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
+from filterlib.analysis.described import label
+from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.review import ReviewResult
+from filterlib.show.tables import INTERVAL, Row, Table, cells, column, heads, table, verdict_cell
+from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.reason_sentences import check_text
 
 REMEDIES = 6  # rows of a table of changes
-LETTERS = ("A", "B")
 
 
-def differences_table(result: Any) -> Table:
+def differences_table(result: ComparisonResult) -> Table:
     """Every key that the two files state differently."""
-    rows = tuple((one.key, one.first, one.second) for one in result.differences)
-    return Table("What the two files state differently", ("Key in the design file", "A", "B"), rows)
+    return table(
+        "What the two files state differently",
+        result.differences,
+        ("Key in the design file", lambda one: one.key),
+        ("A", lambda one: one.first),
+        ("B", lambda one: one.second),
+    )
 
 
-def left_table(result: Any) -> Table:
+def left_table(result: ComparisonResult) -> Table:
     """What is left at every load that both have, before and after, with the band."""
+    narrow, wide = ([f"{name}{end}" for end in ("_before", "", "_ratio")] for name in ("ripple", "spike"))
     rows = tuple(
-        (
-            one.load, letter, left.point,
-            number(left.ripple_before, "V"), number(left.ripple, "V"), interval_text(left.ripple_low, left.ripple_high, "V"),
-            _factor(left.ripple_ratio),
-            number(left.spike_before, "V"), number(left.spike, "V"), interval_text(left.spike_low, left.spike_high, "V"),
-            _factor(left.spike_ratio),
-        )
+        (one.load, letter, left.point, *_left(left, narrow), *_left(left, wide))
         for one in result.loads
-        for letter, left in zip(LETTERS, one.lefts, strict=True)
-    )  # fmt: skip
-    head = (
-        "Load", "Design", "Operating point",
-        "20 MHz, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
-        "Full bandwidth, without filter", "With filter", "Range (uncertain parameters)", "Before over after",
-    )  # fmt: skip
-    return Table("Peak to peak at every load that both have", head, rows)
+        for letter, left in zip(LABELS, one.lefts, strict=True)
+    )
+    told = (words for names in (narrow, wide) for words in (*heads(Left, *names[:2]), INTERVAL, *heads(Left, names[2])))
+    return Table("Peak to peak at every load that both have", ("Load", "Design", "Operating point", *told), rows)
+
+
+def _left(left: Left, names: list[str]) -> Row:
+    low, high = (getattr(left, f"{names[1]}_{end}") for end in ("low", "high"))
+    return *cells(left, *names[:2]), interval_text(low, high, "V"), _factor(getattr(left, names[2]))
 
 
 def _factor(ratio: float) -> str:
     return f"{float(f'{ratio:.3g}'):g}" if ratio == ratio and ratio < 1e6 else ""
 
 
-def verdicts_table(result: Any) -> Table:
+def verdicts_table(result: ComparisonResult) -> Table:
     """Every requirement of either design, with the verdict in each."""
     asked = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
     rows = tuple(
@@ -54,24 +60,18 @@ def verdicts_table(result: Any) -> Table:
     )
     head = (
         "Requirement",
-        "A",
-        "A: nominal",
-        "A: range (uncertain parameters)",
-        "B",
-        "B: nominal",
-        "B: range (uncertain parameters)",
+        *(f"{letter}{what}" for letter in LABELS for what in ("", ": nominal", f": {INTERVAL.lower()}")),
     )
     return Table("Requirements in each, judged at the worst operating point", head, rows)
 
 
-def _verdict(verdict: Any) -> tuple[str, str, str]:
+def _verdict(verdict: Verdict | None) -> Row:
     if verdict is None:
         return "not asked", "", ""
-    told = f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
-    return told, number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
+    return verdict_cell(verdict), *cells(verdict, "value"), interval_text(verdict.low, verdict.high, verdict.unit)
 
 
-def emissions_table(result: Any) -> Table:
+def emissions_table(result: ComparisonResult) -> Table:
     """Conducted emission of either design, where it is asked for: the least margin of every limit and detector in each."""
     held = [least_margins(review) for review in result.reviews]
     rows = tuple(
@@ -84,9 +84,9 @@ def emissions_table(result: Any) -> Table:
     return Table("Conducted emission: margin below the limit at the worst operating point", ("Limit", "A", "B"), rows)
 
 
-def least_margins(review: Any) -> dict[tuple[str, ...], tuple[str, Any]]:
+def least_margins(review: ReviewResult) -> dict[tuple[str, ...], tuple[str, Margin]]:
     """(side, network, limit, detector) -> side and the margin that may become least, over all operating points."""
-    found: dict[tuple[str, ...], tuple[str, Any]] = {}
+    found: dict[tuple[str, ...], tuple[str, Margin]] = {}
     for point in review.points:
         for result in point.emissions:
             for margin in result.margins:
@@ -96,50 +96,37 @@ def least_margins(review: Any) -> dict[tuple[str, ...], tuple[str, Any]]:
     return found
 
 
-def _margin(held: Any) -> str:
+def _margin(held: tuple[str, Margin] | None) -> str:
     if held is None:
         return "not asked"
     margin = held[1]
     return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({interval_text(margin.low, margin.high, 'dB')})"
 
 
-def sources_table(one: Any) -> Table:
+def sources_table(one: LoadComparison) -> Table:
     """Every source of either design at a load: alone, and by how much the whole falls without it."""
+    names = ("ripple_alone", "ripple_falls", "spike_alone", "spike_falls")
     held = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
-    words = {source.name: source_phrase(source.name) for reasons in one.reasons for source in reasons.sources}
     rows = tuple(
-        (capital(told), *(cell for sources in held for cell in _source(sources.get(name))))
-        for name, told in words.items()
+        (capital(source_phrase(name)), *(cell for sources in held for cell in _source(sources.get(name), names)))
+        for name in dict.fromkeys((*held[0], *held[1]))
     )
-    head = ["Source"]
-    for letter in LETTERS:
-        head += [
-            f"{letter}: alone, 20 MHz", f"{letter}: the whole falls by",
-            f"{letter}: alone, full bandwidth", f"{letter}: the whole falls by",
-        ]  # fmt: skip
-    return Table(f"What each source makes at {one.load} (peak to peak does not add; waveforms do)", tuple(head), rows)
+    head = ("Source", *(f"{letter}: {label(Source, name)}" for letter in LABELS for name in names))
+    return Table(f"What each source makes at {one.load} (peak to peak does not add; waveforms do)", head, rows)
 
 
-def _source(source: Any) -> tuple[str, ...]:
-    if source is None:
-        return ("none", "", "", "")
-    values = (source.ripple_alone, source.ripple_falls, source.spike_alone, source.spike_falls)
-    return tuple(number(value, "V") for value in values)
+def _source(source: Source | None, names: tuple[str, ...]) -> Row:
+    return ("none", "", "", "") if source is None else cells(source, *names)
 
 
-def remedies_tables(one: Any) -> Iterator[Table]:
-    """The best changes for each design, the best first, and the first that a rule forbids."""
-    for letter, reasons in zip(LETTERS, one.reasons, strict=True):
-        allowed = [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES]
-        rows = tuple(
-            (
-                capital(mitigation.words),
-                number(mitigation.ripple, "V"),
-                number(mitigation.spike, "V"),
-                str(mitigation.costs.parts),
-                check_text(mitigation),
-            )
-            for mitigation in allowed
+def remedies_tables(one: LoadComparison) -> Iterator[Table]:
+    """The best changes for each design, the best first."""
+    for letter, reasons in zip(LABELS, one.reasons, strict=True):
+        yield table(
+            f"{letter}: what would change it at {one.load}, the best first",
+            [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES],
+            ("Change", lambda mitigation: capital(mitigation.words)),
+            *(column(Mitigation, name) for name in ("ripple", "spike")),
+            ("More parts", lambda mitigation: str(mitigation.costs.parts) if mitigation.costs else ""),
+            ("Over the uncertainty", check_text),
         )
-        head = ("Change", "20 MHz", "Full bandwidth", "More parts", "Over the uncertainty")
-        yield Table(f"{letter}: what would change it at {one.load}, the best first", head, rows)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.receiver import MICROVOLT
 from filterlib.analysis.emission.required_tests import nearest
+from filterlib.analysis.review import ReviewResult
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.tables import Table
+from filterlib.system.design import Design
 from filterlib.units import decibels, format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, agreement, covers, emission_notes, margin_sentence
 from filterlib.words.labels import detector_words, emission_source
@@ -41,13 +43,13 @@ class EmissionChapter:
     notes: tuple[str, ...]
 
 
-def emission_chapters(result: Any) -> tuple[EmissionChapter, ...]:
+def emission_chapters(result: ReviewResult) -> tuple[EmissionChapter, ...]:
     """One chapter for every estimate that the design of a `ReviewResult` asks for."""
     by_test = zip(*(point.emissions for point in result.points), strict=True)
     return tuple(_chapter(number_, found, result.design) for number_, found in enumerate(by_test, 1))
 
 
-def _chapter(count: int, found: tuple[Any, ...], design: Any) -> EmissionChapter:
+def _chapter(count: int, found: tuple[EmissionResult, ...], design: Design) -> EmissionChapter:
     steady = [one for one in found if one.reason is None]
     first = found[0]
     title = f"At the {first.side}, through the {first.network}"
@@ -69,7 +71,7 @@ def _chapter(count: int, found: tuple[Any, ...], design: Any) -> EmissionChapter
 NOTE = "Thick lines: limits. Dotted: the highest level over the uncertainty. Hatched: where the model is not trusted."
 
 
-def _sentences(worst: Any) -> Iterator[str]:
+def _sentences(worst: EmissionResult) -> Iterator[str]:
     """How far from the limits, where, and what makes it."""
     if not worst.margins:
         yield "No harmonic is where a limit is, so no margin is given."
@@ -79,7 +81,7 @@ def _sentences(worst: Any) -> Iterator[str]:
         yield _made_by(worst, min(worst.margins, key=lambda margin: margin.margin))
 
 
-def _made_by(worst: Any, margin: Any) -> str:
+def _made_by(worst: EmissionResult, margin: Margin) -> str:
     """The sources at the line that comes nearest, each alone, the greatest first."""
     at = int(np.argmin(np.abs(worst.frequencies - margin.frequency)))
     alone = [(_level(lines[at]), source) for (place, source), lines in worst.by_source.items() if place == margin.place]
@@ -99,7 +101,7 @@ def _signed(level: float) -> str:
     return f"{level:.1f}".replace("-", "\N{MINUS SIGN}")
 
 
-def _beyond(worst: Any) -> str:
+def _beyond(worst: EmissionResult) -> str:
     """Which of the nearest approaches lie where the model is not trusted."""
     if all(margin.frequency <= worst.trusted_to for margin in worst.margins):
         return ""
@@ -109,7 +111,7 @@ def _beyond(worst: Any) -> str:
     )
 
 
-def margins_table(found: list[Any]) -> Table:
+def margins_table(found: list[EmissionResult]) -> Table:
     """Every limit and detector at every operating point: where it is nearest, and how far that is."""
     rows = tuple(
         (
@@ -132,11 +134,11 @@ def margins_table(found: list[Any]) -> Table:
     return Table("Margins below the limits; negative is above", head, rows)
 
 
-def _symbol(margin: Any) -> str:
+def _symbol(margin: Margin) -> str:
     return {"below throughout": "✓", "depends on": "◐", "above throughout": "✗"}[margin.verdict]
 
 
-def levels_table(one: Any) -> Table:
+def levels_table(one: EmissionResult) -> Table:
     """Each line and each mode: its highest level and where, by detector."""
     detectors = list(dict.fromkeys(detector for _, detector in one.levels))
     rows = []

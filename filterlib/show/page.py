@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Figure
+from filterlib.show.numbers import Section, json_text
 from filterlib.show.writing import RUN
 from filterlib.words.quantities import unbroken
 
@@ -64,6 +66,12 @@ def program_version() -> str:
 def render(template: str, **values: Any) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
     return str(_environment().get_template(template).render(run=RUN, version=program_version(), **values))
+
+
+def with_head(numbers: Section, form: int, files: Iterable[str]) -> str:
+    """The text of a file for other programs: its format, the run, who wrote it, all files of the run, then its numbers."""
+    head = {"format": form, "run": RUN, "generator": f"filterlib {program_version()}", "files": sorted(files)}
+    return json_text(head | numbers)
 
 
 def fragment(macro: str, data: Any) -> str:

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.linear.part_curves import WORDS
+from filterlib.analysis.linear.part_curves import WORDS, PartCurve, PartResult
 from filterlib.parts.constant_phase import LADDER_BAND
+from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
-from filterlib.show.numbers import json_text
-from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.page import Illustration, illustration, render, with_head
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
-from filterlib.show.writing import RUN, write_files
+from filterlib.show.writing import write_files
 from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "part.html", "part.json"
@@ -29,19 +29,19 @@ ZERO_CELSIUS = 273.15  # [K]
 PLAIN = "no bias, no current, 20 °C"
 
 
-def part_text(found: Any) -> str:
+def part_text(found: PartResult) -> str:
     """What a `PartResult` holds, for a terminal."""
     return "\n\n".join([tables_text(part_tables(found)), *_remarks(found)])
 
 
-def _remarks(found: Any) -> list[str]:
+def _remarks(found: PartResult) -> list[str]:
     """What the result says of itself, and what a part says is to be known before it is trusted."""
     reserved = getattr(found.part, "caveat", "")
     said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
     return [words for words in said if words]
 
 
-def write_part(found: Any, folder: str | Path) -> Path:
+def write_part(found: PartResult, folder: str | Path) -> Path:
     """Write part.html, part.json and the figures of a `PartResult` into a folder.
 
     Parameters: ``found``; ``folder``: made where there is none; files in it that this command did not write stay.
@@ -51,7 +51,7 @@ def write_part(found: Any, folder: str | Path) -> Path:
     return Path(folder) / PAGE
 
 
-def part_files(found: Any) -> dict[str, str]:
+def part_files(found: PartResult) -> dict[str, str]:
     """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
     figures = tuple(_figures(found))
     files = {figure.file: figure.text for figure in figures}
@@ -68,15 +68,15 @@ def part_files(found: Any) -> dict[str, str]:
         tables=part_tables(found),
         files=[NUMBERS, *files],
     )
-    head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
-    numbers = head | {"files": sorted([PAGE, NUMBERS, *files])} | part_numbers(found)
-    return files | {PAGE: page, NUMBERS: json_text(numbers)}
+    return files | {PAGE: page, NUMBERS: with_head(part_numbers(found), FORMAT, [PAGE, NUMBERS, *files])}
 
 
-def _figures(found: Any) -> Iterator[Illustration]:
-    if hasattr(found.part, "measurement"):
+def _figures(found: PartResult) -> Iterator[Illustration]:
+    if isinstance(found.part, MeasuredCapacitor | MeasuredChoke):
         note = "Dots: the curve that was measured or read off. Below: how far the network is from each of them."
-        yield illustration("part-measured", measured_figure(found), f"{found.part.measurement}.".capitalize(), note)
+        yield illustration(
+            "part-measured", measured_figure(found.part.measurement), f"{found.part.measurement}.".capitalize(), note
+        )
     for mode in found.modes:
         plain = next(one for one in found.impedances if one.mode == mode)
         least = int(np.argmin(np.abs(plain.exact)))
@@ -96,7 +96,7 @@ def _figures(found: Any) -> Iterator[Illustration]:
         yield illustration("part-curves", curves_figure(found), f"{words}.", note)
 
 
-def _conditions(found: Any, mode: str) -> list[str]:
+def _conditions(found: PartResult, mode: str) -> list[str]:
     """Those that move the impedance of a mode; "" alone where none does."""
     return list(dict.fromkeys(one.condition for one in found.impedances if one.mode == mode and one.condition)) or [""]
 
@@ -109,7 +109,7 @@ def _titled(start: str, mode: str) -> str:
     return f"{start}, {mode}" if mode else start
 
 
-def impedance_figure(found: Any, mode: str, condition: str) -> Figure:
+def impedance_figure(found: PartResult, mode: str, condition: str) -> Figure:
     """Magnitude and phase over frequency: at nothing, and at several values of one condition."""
     shown = [one for one in found.impedances if one.mode == mode and one.condition in ("", condition)]
     looks = [Look(colour, dash) for colour, dash in zip((BLACK, *COLOURS), DASHES, strict=False)]
@@ -125,9 +125,8 @@ def impedance_figure(found: Any, mode: str, condition: str) -> Figure:
     return Figure(_titled(words, mode), rows, share="x")
 
 
-def measured_figure(found: Any) -> Figure:
+def measured_figure(fitted: FittedCurve) -> Figure:
     """The measured curve, the network that stands for it, and the error between them."""
-    fitted = found.part.measurement
     curve, (low, high) = fitted.curve, fitted.band
     near = np.geomspace(low / 3, high * 3, 400)
     network = np.abs(fitted.one_port.impedance(near))
@@ -142,9 +141,10 @@ def measured_figure(found: Any) -> Figure:
     return Figure("Measured, and the network", ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (error,)), share="x")
 
 
-def faces_figure(found: Any, mode: str) -> Figure:
+def faces_figure(found: PartResult, mode: str) -> Figure:
     """The exact impedance and its ladder, and the difference between them, without any condition."""
     plain = next(one for one in found.impedances if one.mode == mode)
+    assert plain.ladder is not None  # as its caller has seen
     band = Span(*LADDER_BAND, upright=True)
     sizes = (
         band,
@@ -157,14 +157,14 @@ def faces_figure(found: Any, mode: str) -> Figure:
     return Figure(_titled("Impedance and equivalent circuit", mode), rows, share="x")
 
 
-def curves_figure(found: Any) -> Figure:
+def curves_figure(found: PartResult) -> Figure:
     """Every curve of the part, each in a plot of its own."""
     plots = [_curve_plot(curve) for curve in found.curves]
     rows = tuple(tuple(plots[at : at + COLUMNS]) for at in range(0, len(plots), COLUMNS))
     return Figure("Curves", rows)
 
 
-def _curve_plot(curve: Any) -> Plot:
+def _curve_plot(curve: PartCurve) -> Plot:
     shift, unit = (ZERO_CELSIUS, "°C") if curve.x_unit == "K" else (0.0, curve.x_unit)
     hours = curve.unit == "s"
     marks: list[Mark] = [Curve(curve.x - shift, curve.y / (3600 if hours else 1), Look(BLUE))]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.linear.part_curves import Impedance, PartCurve, PartResult
+from filterlib.parts.base import Part
 from filterlib.parts.constant_phase import LADDER_BAND
+from filterlib.parts.fields import Field
+from filterlib.parts.one_port_fit import FittedCurve
+from filterlib.show.numbers import Section
 from filterlib.show.results import at_frequency
-from filterlib.show.tables import Row, Table
+from filterlib.show.tables import Column, Row, Table, table
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.quantities import number
 
@@ -19,18 +23,23 @@ EXACT = 1e-6  # difference of impedance and ladder that is rounding, and no appr
 _HOUR = 3600.0
 
 
-def list_table(table: Mapping[str, Any], title: str) -> Table:
+def list_table(parts: Mapping[str, Part], title: str) -> Table:
     """The parts of a table, one a row."""
-    rows = tuple((name, part.kind.replace("_", " "), _short(part)) for name, part in table.items())
-    return Table(f"{title}: {len(rows)} parts", ("Name", "Kind", "Values"), rows)
+    return table(
+        f"{title}: {len(parts)} parts",
+        parts.items(),
+        ("Name", lambda item: item[0]),
+        ("Kind", lambda item: item[1].kind.replace("_", " ")),
+        ("Values", lambda item: _short(item[1])),
+    )
 
 
-def _short(part: Any) -> str:
+def _short(part: Part) -> str:
     described = [f"{label} {text}" for label, text in part.describe().items() if label not in ("name", "kind", "note")]
     return ", ".join(described[:3])
 
 
-def part_tables(found: Any) -> tuple[Table, ...]:
+def part_tables(found: PartResult) -> tuple[Table, ...]:
     """Tables of a `PartResult`: its values, its impedance, its equivalent circuit, its curves."""
     name = found.part.name or found.part.kind
     made = [
@@ -46,26 +55,26 @@ def part_tables(found: Any) -> tuple[Table, ...]:
     return tuple(made)
 
 
-def _values(found: Any) -> Iterator[Row]:
+def _values(found: PartResult) -> Iterator[Row]:
     for field in found.fields:
         words = field.name.replace("_", " ").replace("esr", "ESR").replace("esl", "ESL")
         yield words, field_text(field), "" if field.stated else "default"
 
 
-def field_text(field: Any) -> str:
+def field_text(field: Field) -> str:
     """The value of a field with its unit; a curve by its ends.
 
     >>> from filterlib.parts.fields import Field
     >>> field_text(Field("rated_life", 1.8e7, "s", False, True)), field_text(Field("awg", 24, None, False, True))
     ('5000 h', '24')
     """
+    if field.unit is None:
+        words = {True: "yes", False: "no"}
+        return words[field.value] if isinstance(field.value, bool) else " ".join(str(field.value).split())[:200]
     if field.curve:
         (first, low), (last, high) = field.value[0], field.value[-1]
         ends = f"{in_unit(first, field.unit)} to {in_unit(last, field.unit)}"
         return f"{low:.3g} to {high:.3g} over {ends}, {len(field.value)} points"
-    if field.unit is None:
-        words = {True: "yes", False: "no"}
-        return words[field.value] if isinstance(field.value, bool) else " ".join(str(field.value).split())[:200]
     values = np.ravel(field.value)
     return " to ".join(dict.fromkeys(in_unit(float(end), field.unit) for end in (values.min(), values.max())))
 
@@ -79,42 +88,47 @@ def in_unit(value: float, unit: str) -> str:
     return format_quantity(value, unit, 4)
 
 
-def _impedances(found: Any, mode: str) -> Table:
-    shown = [one for one in found.impedances if one.mode == mode]
-    rows = tuple(
-        (
-            one.words or "no bias, no current, 20 °C",
-            *(number(at_frequency(found.frequencies, np.abs(one.exact), at), "ohm") for at in DECADES),
-        )
-        for one in shown
+def _impedances(found: PartResult, mode: str) -> Table:
+    return table(
+        f"Impedance, magnitude{f', {mode}' if mode else ''}",
+        [one for one in found.impedances if one.mode == mode],
+        ("At", lambda one: one.words or "no bias, no current, 20 °C"),
+        *(_spot(found, at) for at in DECADES),
     )
-    head = ("At", *(format_quantity(at, "Hz") for at in DECADES))
-    return Table(f"Impedance, magnitude{f', {mode}' if mode else ''}", head, rows)
 
 
-def _faces(found: Any) -> Table:
-    rows = tuple((one.mode or "the part", one.words or "none", _difference(found, one)) for one in found.impedances)
+def _spot(found: PartResult, at: float) -> Column[Impedance]:
+    def cell(one: Impedance) -> str:
+        return number(at_frequency(found.frequencies, np.abs(one.exact), at), "ohm")
+
+    return format_quantity(at, "Hz"), cell
+
+
+def _faces(found: PartResult) -> Table:
     low, high = (format_quantity(end, "Hz") for end in LADDER_BAND)
-    head = ("Way through it", "Condition", f"Ladder against impedance, {low} to {high}")
-    return Table(
-        "Equivalent circuit: the R-L-C ladder used for poles and time, compared with the impedance", head, rows
+    return table(
+        "Equivalent circuit: the R-L-C ladder used for poles and time, compared with the impedance",
+        found.impedances,
+        ("Way through it", lambda one: one.mode or "the part"),
+        ("Condition", lambda one: one.words or "none"),
+        (f"Ladder against impedance, {low} to {high}", lambda one: _difference(found, one)),
     )
 
 
-def _difference(found: Any, one: Any) -> str:
+def _difference(found: PartResult, one: Impedance) -> str:
     largest = found.difference(one)
     if largest is None:
         return "no ladder: no poles with this part"
     return "the same" if largest < EXACT else f"{number(100 * largest, '', 2)} % at most"
 
 
-def _curve(curve: Any) -> Row:
+def _curve(curve: PartCurve) -> Row:
     ends = [in_unit(float(curve.x[end]), curve.x_unit) for end in (0, -1)]
     values = [in_unit(float(curve.y[end]), curve.unit) for end in (0, -1)]
     return (curve.label, curve.against, *ends, *values)
 
 
-def part_numbers(found: Any) -> dict[str, Any]:
+def part_numbers(found: PartResult) -> Section:
     """The same for other programs; magnitudes and phases over frequency as arrays, unit at the end of each key."""
     return {
         "name": found.part.name,
@@ -139,7 +153,7 @@ def part_numbers(found: Any) -> dict[str, Any]:
     }
 
 
-def _measured_numbers(fitted: Any) -> dict[str, Any] | None:
+def _measured_numbers(fitted: FittedCurve | None) -> Section | None:
     """Of a measured part: its curve, and how far its network is from it; phases only where they were measured."""
     if fitted is None:
         return None
@@ -158,7 +172,7 @@ def _ending(unit: str) -> str:
     return unit.replace("/", "_per_")
 
 
-def _impedance_numbers(found: Any, one: Any) -> dict[str, Any]:
+def _impedance_numbers(found: PartResult, one: Impedance) -> Section:
     return {
         "mode": one.mode,
         "condition": one.words,

@@ -5,14 +5,18 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from filterlib.analysis.causes.by_frequency import BandReason
+from filterlib.analysis.causes.by_source import Source
+from filterlib.analysis.causes.mitigations import Costs, Mitigation
+from filterlib.analysis.causes.parasitics import Parasitic
+from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
-from filterlib.show.tables import Table
+from filterlib.show.tables import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.reason_sentences import high_text, reason_sentences, refusal_text
@@ -37,7 +41,7 @@ class ReasonsChapter:
     note: str = NOTE
 
 
-def reasons_chapter(found: Any) -> ReasonsChapter | None:
+def reasons_chapter(found: ReasonsResult | None) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none."""
     if found is None or not found.stable:
         return None
@@ -51,7 +55,7 @@ def reasons_chapter(found: Any) -> ReasonsChapter | None:
     return ReasonsChapter(found.load, found.point, sentences, tuple(figures), tuple(_tables(found)))
 
 
-def _tables(found: Any) -> Iterator[Table]:
+def _tables(found: ReasonsResult) -> Iterator[Table]:
     yield sources_table(found)
     yield imperfections_table(found)
     yield bands_table(found)
@@ -59,78 +63,65 @@ def _tables(found: Any) -> Iterator[Table]:
     refused = [one for one in (*found.mitigations, *found.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
-        yield Table("Changes that were refused", ("Change", "Rule", "20 MHz", "Full bandwidth"), rows)
+        yield Table("Changes that were refused", ("Change", "Rule", *heads(Mitigation, "ripple", "spike")), rows)
 
 
-def sources_table(found: Any) -> Table:
+def sources_table(found: ReasonsResult) -> Table:
     """Every source: alone, and by how much the whole falls without it."""
-    rows = tuple(
-        (
-            capital(source_phrase(one.name)),
-            *(number(v, "V") for v in (one.ripple_alone, one.ripple_falls, one.spike_alone, one.spike_falls)),
-        )
-        for one in found.sources
+    return table(
+        f"What each source makes at {found.load} (peak to peak does not add; waveforms do)",
+        found.sources,
+        ("Source", lambda one: capital(source_phrase(one.name))),
+        *(column(Source, name) for name in ("ripple_alone", "ripple_falls", "spike_alone", "spike_falls")),
     )
-    head = ("Source", "Alone, 20 MHz", "The whole falls without it by", "Alone, full bandwidth", "The whole falls by")
-    return Table(f"What each source makes at {found.load} (peak to peak does not add; waveforms do)", head, rows)
 
 
-def imperfections_table(found: Any) -> Table:
+def imperfections_table(found: ReasonsResult) -> Table:
     """What would be left with one parasitic gone, and with all."""
-    rows = [
-        (capital(one.words), *(number(v, "V") for v in (one.fundamental, one.ripple, one.spike)))
-        for one in found.parasitics[:IMPERFECTIONS]
-    ]
-    gone, now = (
-        (found.fundamental_ideal, found.ripple_ideal, found.spike_ideal),
-        (found.fundamental, found.ripple, found.spike),
-    )
-    rows += [
-        (words, *(number(v, "V") for v in values))
-        for words, values in (("All of them at once", gone), ("None: as it is", now))
-    ]
-    head = ("Ideal", "At the ripple's frequency, amplitude", "20 MHz, peak to peak", "Full bandwidth, peak to peak")
+    names = ("fundamental", "ripple", "spike")
+    rows = [(capital(one.words), *cells(one, *names)) for one in found.parasitics[:IMPERFECTIONS]]
+    rows.append(("All of them at once", *cells(found, *(f"{name}_ideal" for name in names))))
+    rows.append(("None: as it is", *cells(found, *names)))
+    head = ("Ideal", *heads(Parasitic, *names))
     return Table(f"What would be left at {found.load} if this were ideal", head, tuple(rows))
 
 
-def bands_table(found: Any) -> Table:
+def bands_table(found: ReasonsResult) -> Table:
     """Band by band, which mode, source and parasitic carry what is left."""
     modes = {"": "nothing lies there", "differential": "between the lines", "common": "common mode, converted"}
-    sources = {one.name: source_phrase(one.name) for one in found.sources}
-    rows = tuple(
-        (
-            f"To {number(one.high, 'Hz')}", number(one.rms, "V"), modes[one.mode], sources.get(one.source, ""),
-            f"{one.what} of {one.element}" if one.element else "", number(one.without, "V"), number(one.formula, "V"),
-        )
-        for one in found.bands
-    )  # fmt: skip
-    head = ("Band", "Rms", "Mode", "Source", "Parasitic", "Rms without it", "Rms of ideal parts")
-    return Table(f"What carries the rest at {found.load}, by frequency", head, rows)
+    return table(
+        f"What carries the rest at {found.load}, by frequency",
+        found.bands,
+        ("Band", lambda one: f"To {cells(one, 'high')[0]}"),
+        column(BandReason, "rms"),
+        ("Mode", lambda one: modes[one.mode]),
+        ("Source", lambda one: source_phrase(one.source) if one.source else ""),
+        ("Parasitic", lambda one: f"{one.what} of {one.element}" if one.element else ""),
+        *(column(BandReason, name) for name in ("without", "formula")),
+    )
 
 
-def remedies_table(found: Any) -> Table:
+def remedies_table(found: ReasonsResult) -> Table:
     """The best changes, single and two together, with their costs."""
     singles = [one for one in found.mitigations if not one.refused][:REMEDIES]
     pairs = [one for one in found.pairs if not one.refused][:PAIRS]
-    rows = tuple((capital(one.words), *_volts(one), *_costs(one), high_text(one)) for one in (*singles, *pairs))
-    head = (
-        "Change", "20 MHz", "Full bandwidth", "More parts", "Drop", "Heat", "Earth leakage", "Charge", "Peak",
-        "Over the uncertainty",
-    )  # fmt: skip
+    rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs), high_text(one)) for one in (*singles, *pairs))
+    costs = heads(Costs, "drop", "heat", "leakage", "charge", "peak")
+    head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *costs, "Over the uncertainty")
     return Table(f"What would change it at {found.load}, the best first; then two together", head, rows)
 
 
-def _volts(one: Any) -> tuple[str, str]:
-    return tuple("" if np.isnan(v) else number(v, "V") for v in (one.ripple, one.spike))  # type: ignore[return-value]
+def _volts(one: Mitigation) -> Row:
+    return cells(one, "ripple", "spike") if np.isfinite(one.ripple) else ("", "")
 
 
-def _costs(one: Any) -> tuple[str, ...]:
-    cost = one.costs
+def _costs(cost: Costs | None) -> Row:
+    if cost is None:
+        return ("",) * 6
     peak = f"{cost.peak:.1f} dB at {number(cost.peak_frequency, 'Hz', 2)}"
+    drop, heat = _more(cost.drop, "V", 1e-4), _more(cost.heat, "W", 1e-3)
     leakage = number(cost.leakage, "A") if cost.leakage else "none"
-    return (
-        str(cost.parts), _more(cost.drop, "V", 1e-4), _more(cost.heat, "W", 1e-3), leakage, _more(cost.charge, "C", 1e-9), peak
-    )  # fmt: skip
+    return str(cost.parts), drop, heat, leakage, _more(cost.charge, "C", 1e-9), peak
 
 
 def _more(value: float, unit: str, least: float) -> str:
@@ -138,7 +129,7 @@ def _more(value: float, unit: str, least: float) -> str:
     return number(value, unit, 2) if abs(value) >= least else "none"
 
 
-def sources_figure(found: Any) -> Figure:
+def sources_figure(found: ReasonsResult) -> Figure:
     """Bars: each source alone, and by how much the whole falls without it [V peak to peak], in the band that decides."""
     wide = found.figure == "full"
     series = {
@@ -149,7 +140,7 @@ def sources_figure(found: Any) -> Figure:
     return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in found.sources), series),),))
 
 
-def changes_figure(found: Any) -> Figure:
+def changes_figure(found: ReasonsResult) -> Figure:
     """Bars: what the best changes, and the two best pairs, would leave [V peak to peak], beside what there is."""
     singles, pairs = ([one for one in tried if not one.refused] for tried in (found.mitigations, found.pairs))
     best = [*singles[:DRAWN], *pairs[:2]]

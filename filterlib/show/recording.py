@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from filterlib.bench.averaging import Average
+from filterlib.bench.harmonics import Harmonics
+from filterlib.bench.measurement import Measurement
+from filterlib.bench.recording import Recording
 from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
-from filterlib.show.numbers import json_text
-from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.page import Illustration, illustration, render, with_head
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text
-from filterlib.show.writing import RUN, write_files
+from filterlib.show.writing import write_files
 from filterlib.units import format_quantity
 from filterlib.words.quantities import number
 
@@ -27,13 +29,13 @@ FEWEST_LINES = 4  # of a spectrum that is drawn
 BINS = 40  # of the periods' histogram
 
 
-def recording_text(found: Any, held: Any) -> str:
+def recording_text(found: Measurement, held: Harmonics | None) -> str:
     """What a `Measurement` says, for a terminal."""
     remarks = [f"- {remark}" for remark in (*found.remarks[1:], *found.recording.assumptions)]
     return "\n".join([tables_text(recording_tables(found, held)), "", *remarks]).rstrip()
 
 
-def write_recording(found: Any, held: Any, folder: str | Path) -> Path:
+def write_recording(found: Measurement, held: Harmonics | None, folder: str | Path) -> Path:
     """Write recording.html, recording.json and the figures of a `Measurement` into a folder.
 
     Parameters: ``found``; ``held``: its `Harmonics` or None; ``folder``: made where there is none; files in it that
@@ -44,7 +46,7 @@ def write_recording(found: Any, held: Any, folder: str | Path) -> Path:
     return Path(folder) / PAGE
 
 
-def recording_files(found: Any, held: Any) -> dict[str, str]:
+def recording_files(found: Measurement, held: Harmonics | None) -> dict[str, str]:
     """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
     figures = tuple(_figures(found, held))
     files = {figure.file: figure.text for figure in figures}
@@ -58,30 +60,28 @@ def recording_files(found: Any, held: Any) -> dict[str, str]:
         remarks=[*found.remarks[1:], *recording.assumptions],
         files=[NUMBERS, *files],
     )
-    head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
-    numbers = head | {"files": sorted([PAGE, NUMBERS, *files])} | recording_numbers(found, held)
-    return files | {PAGE: page, NUMBERS: json_text(numbers)}
+    numbers = with_head(recording_numbers(found, held), FORMAT, [PAGE, NUMBERS, *files])
+    return files | {PAGE: page, NUMBERS: numbers}
 
 
-def _summary(found: Any) -> str:
+def _summary(found: Measurement) -> str:
     if found.aligned is None:
         return f"{number(found.peak_to_peak, 'V')} peak to peak; {found.periods.why}"
     spike = "" if found.aligned.spike is None else f", and {number(found.aligned.spike, 'V')} of spikes beyond"
     border = format_quantity(found.bandwidth, "Hz")
     return (
         f"{number(found.aligned.ripple, 'V')} peak to peak to {border}{spike}, "
-        f"repeating at {format_quantity(found.frequency, 'Hz', 4)}"
+        f"repeating at {number(found.frequency, 'Hz', 4)}"
     )
 
 
-def _figures(found: Any, held: Any) -> Iterator[Illustration]:
+def _figures(found: Measurement, held: Harmonics | None) -> Iterator[Illustration]:
     words = f"{number(found.peak_to_peak, 'V')} peak to peak in {format_quantity(found.recording.duration, 's')}."
     yield illustration("recording-time", time_figure(found), words, "Of many samples the extremes are drawn.")
     if found.average is not None:
-        words = f"One period of {format_quantity(found.period, 's', 4)}, mean of {found.average.periods}."
-        yield illustration(
-            "recording-period", period_figure(found), words, "Spread: standard deviation over the periods."
-        )
+        words = f"One period of {number(found.period, 's', 4)}, mean of {found.average.periods}."
+        note = "Spread: standard deviation over the periods."
+        yield illustration("recording-period", period_figure(found.average), words, note)
     elif found.periods.lengths.size:
         words = f"{found.periods.lengths.size} periods. {found.periods.why}."
         yield illustration("recording-lengths", lengths_figure(found), words)
@@ -92,7 +92,7 @@ def _figures(found: Any, held: Any) -> Iterator[Illustration]:
     yield illustration("recording-spectrum", spectrum_figure(found, held), words, note)
 
 
-def time_figure(found: Any) -> Figure:
+def time_figure(found: Measurement) -> Figure:
     """All samples of a recording, and below the first periods."""
     recording, period = found.recording, found.periods.median
     plots = [_samples(recording, recording.samples, "all samples")]
@@ -102,7 +102,7 @@ def time_figure(found: Any) -> Figure:
     return Figure(f"Samples of {recording.channel}", tuple((plot,) for plot in plots))
 
 
-def _samples(recording: Any, count: int, title: str) -> Plot:
+def _samples(recording: Recording, count: int, title: str) -> Plot:
     times, low, high = extremes(recording.volts[:count], recording.sample_interval)
     times = times + recording.start
     thin = Look(AFTER, width=1.3)
@@ -126,9 +126,8 @@ def extremes(values: np.ndarray, interval: float) -> tuple[np.ndarray, np.ndarra
     return interval * starts, np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts)
 
 
-def period_figure(found: Any) -> Figure:
+def period_figure(average: Average) -> Figure:
     """Mean of all periods with the spread about it, and the mean of the aligned ones; below, the spread alone."""
-    average = found.average
     scatter, count = average.scatter, average.scatter.size
     times, mean = average.period * np.arange(count) / count, average.plain.samples(count)
     marks = (
@@ -142,7 +141,7 @@ def period_figure(found: Any) -> Figure:
     return Figure("One period", ((upper,), (lower,)), share="x")
 
 
-def lengths_figure(found: Any) -> Figure:
+def lengths_figure(found: Measurement) -> Figure:
     """How the periods are distributed, where there is no single one."""
     counts, edges = found.periods.histogram(BINS)
     x, y = np.repeat(edges, 2)[1:-1], np.repeat(counts, 2).astype(float)
@@ -150,7 +149,7 @@ def lengths_figure(found: Any) -> Figure:
     return Figure("Lengths of the periods", ((plot,),))
 
 
-def spectrum_figure(found: Any, held: Any) -> Figure:
+def spectrum_figure(found: Measurement, held: Harmonics | None) -> Figure:
     """Amplitude of each line and the noise floor under it, the strongest harmonics by their order."""
     spectrum = found.spectrum
     chosen = _highest_lines(spectrum.frequencies, spectrum.amplitude)
@@ -172,7 +171,7 @@ def spectrum_figure(found: Any, held: Any) -> Figure:
     return Figure("Spectrum of the recording", ((Plot(FREQUENCY, y, tuple(marks), height=240.0, legend=True),),))
 
 
-def _named_harmonics(held: Any) -> Iterator[Mark]:
+def _named_harmonics(held: Harmonics) -> Iterator[Mark]:
     clear = [nth for nth in held.strongest(NAMED) if held.clear[nth]]
     levels = held.amplitudes[clear] / np.sqrt(2)
     look = Look(BLACK, marker="v", size=7.0)

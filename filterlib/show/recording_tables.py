@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
+from filterlib.bench.harmonics import Harmonics
+from filterlib.bench.measurement import Measurement
+from filterlib.bench.periods import Periods
+from filterlib.bench.recording import Recording
 from filterlib.bench.rise_time import rise_time
-from filterlib.show.tables import Row, Table
+from filterlib.show.numbers import Section, arrays, numbers, texts
+from filterlib.show.tables import Row, Table, cells, table
 from filterlib.units import format_quantity
 from filterlib.words.quantities import interval_text, number
 
@@ -16,7 +20,7 @@ BINS = 10  # of the periods' distribution
 _PAIR = ("", "")
 
 
-def recording_tables(found: Any, held: Any) -> tuple[Table, ...]:
+def recording_tables(found: Measurement, held: Harmonics | None) -> tuple[Table, ...]:
     """Tables of a `Measurement` and of its `Harmonics`, which may be None."""
     made = [
         Table("The recording", _PAIR, tuple(_about(found.recording))),
@@ -29,7 +33,7 @@ def recording_tables(found: Any, held: Any) -> tuple[Table, ...]:
     return tuple(made)
 
 
-def _about(recording: Any) -> Iterator[Row]:
+def _about(recording: Recording) -> Iterator[Row]:
     unsaid = "not stated"
     names = recording.channels
     yield "channel", recording.channel + (f", of {', '.join(names)}" if len(names) > 1 else "")
@@ -43,24 +47,24 @@ def _about(recording: Any) -> Iterator[Row]:
         yield "fastest edge that it can show", format_quantity(rise_time(recording.bandwidth), "s")
 
 
-def _periods(found: Any) -> Iterator[Row]:
+def _periods(found: Measurement) -> Iterator[Row]:
     average, periods = found.average, found.periods
     yield "pattern", f"{periods.pattern}: {periods.why}" if average is None else periods.pattern
     if average is not None:
-        yield "switching frequency", format_quantity(found.frequency, "Hz", 5)
-        yield "period", f"{format_quantity(found.period, 's', 5)}, mean of {average.periods}"
+        yield "switching frequency", number(found.frequency, "Hz", 5)
+        yield "period", f"{number(found.period, 's', 5)}, mean of {average.periods}"
         small = f"under the {number(average.jitter_resolution, 's', 2)} that noise makes of it"
         yield "jitter", f"{number(found.jitter, 's', 2)} rms" if found.jitter else small
     elif periods.lengths.size:
         low, high = float(periods.lengths.min()), float(periods.lengths.max())
-        spread = format_quantity(periods.spread, "s", 2)
+        spread = number(periods.spread, "s", 2)
         yield (
             "lengths",
             f"{interval_text(low, high, 's')}, median {number(periods.median, 's')}, standard deviation {spread}",
         )
 
 
-def _distribution(periods: Any) -> Iterator[Table]:
+def _distribution(periods: Periods) -> Iterator[Table]:
     """How the lengths are distributed, where there is no single one."""
     if periods.period is not None or not periods.lengths.size:
         return
@@ -72,7 +76,7 @@ def _distribution(periods: Any) -> Iterator[Table]:
     yield Table("How the periods are distributed", ("Length", "How many", ""), rows)
 
 
-def _levels(found: Any) -> Iterator[Row]:
+def _levels(found: Measurement) -> Iterator[Row]:
     yield "mean", format_quantity(found.mean, "V", 4)
     yield "rms", format_quantity(found.rms, "V", 4)
     yield "rms about the mean", format_quantity(found.rms_about_mean, "V", 4)
@@ -81,7 +85,7 @@ def _levels(found: Any) -> Iterator[Row]:
     yield "ring of the spikes", ring if found.ring_frequency is None else number(found.ring_frequency, "Hz")
 
 
-def _swings(found: Any) -> Table:
+def _swings(found: Measurement) -> Table:
     border = format_quantity(found.bandwidth, "Hz")
     order = f", order {found.order}" if found.order > 1 else ""
     ways = (
@@ -89,62 +93,37 @@ def _swings(found: Any) -> Table:
         ("mean of the periods", found.averaged),
         ("mean of the aligned periods", found.aligned),
     )
-    rows = tuple(
-        (words, number(swing.peak_to_peak, "V"), number(swing.ripple, "V"), number(swing.spike, "V"))
-        if swing is not None
-        else (words, "no single period", "", "")
-        for words, swing in ways
-    )
+    names = ("peak_to_peak", "ripple", "spike")
+    rows = tuple((words, *(cells(swing, *names) if swing else ("no single period", "", ""))) for words, swing in ways)
     return Table("Peak to peak", ("Read from", "Whole", f"Ripple, to {border}{order}", "Spike, the rest"), rows)
 
 
-def _harmonics(held: Any) -> Table:
-    clear = held.clear
-    rows = tuple(
-        (
-            f"{held.orders[nth]}",
-            format_quantity(float(held.frequencies[nth]), "Hz", 4),
-            format_quantity(float(held.amplitudes[nth]), "V"),
-            format_quantity(float(2 * held.noise[nth]), "V", 2),
-            "yes" if clear[nth] else "no",
-        )
-        for nth in held.strongest(STRONGEST)
+def _harmonics(held: Harmonics) -> Table:
+    several = f"{held.clear.sum()} of {held.clear.size} harmonics are above the noise"
+    return table(
+        f"Strongest harmonics; {several}",
+        [int(nth) for nth in held.strongest(STRONGEST)],
+        ("Harmonic", lambda nth: f"{held.orders[nth]}"),
+        ("Frequency", lambda nth: format_quantity(float(held.frequencies[nth]), "Hz", 4)),
+        ("Amplitude, peak", lambda nth: format_quantity(float(held.amplitudes[nth]), "V")),
+        ("Noise under it", lambda nth: format_quantity(float(2 * held.noise[nth]), "V", 2)),
+        ("Above the noise", lambda nth: "yes" if held.clear[nth] else "no"),
     )
-    several = f"{clear.sum()} of {clear.size} harmonics are above the noise"
-    head = ("Harmonic", "Frequency", "Amplitude, peak", "Noise under it", "Above the noise")
-    return Table(f"Strongest harmonics; {several}", head, rows)
 
 
-def recording_numbers(found: Any, held: Any) -> dict[str, Any]:
+def recording_numbers(found: Measurement, held: Harmonics | None) -> Section:
     """The same for other programs: one number a key, the unit at its end; null where the recording does not tell."""
     recording, average = found.recording, found.average
     return {
-        "file": recording.file,
-        "channel": recording.channel,
-        "channels": recording.channels,
-        "samples": recording.samples,
-        "sample_interval_s": recording.sample_interval,
-        "coupling": recording.coupling,
-        "probe_factor": recording.probe_factor,
-        "bandwidth_Hz": recording.bandwidth,
-        "full_scale_V": recording.full_scale,
-        "pattern": found.periods.pattern,
-        "why": found.periods.why,
-        "switching_frequency_Hz": found.frequency,
-        "period_s": found.period,
+        **texts(recording, "file", "channel", "channels", "samples", "coupling"),
+        **numbers(recording, ""),
+        **texts(found.periods, "pattern", "why"),
+        **numbers(found, ""),
         "periods": None if average is None else average.periods,
-        "jitter_s": found.jitter,
-        "mean_V": found.mean,
-        "rms_V": found.rms,
-        "rms_about_mean_V": found.rms_about_mean,
-        "noise_rms_V": found.noise,
-        "ring_frequency_Hz": found.ring_frequency,
-        "border_Hz": found.bandwidth,
         "border_order": found.order,
         "peak_to_peak": {
-            "raw": _swing(found.raw),
-            "averaged": _swing(found.averaged),
-            "aligned": _swing(found.aligned),
+            name: None if swing is None else numbers(swing, "")
+            for name, swing in (("raw", found.raw), ("averaged", found.averaged), ("aligned", found.aligned))
         },
         "remarks": found.remarks,
         "assumptions": recording.assumptions,
@@ -152,17 +131,6 @@ def recording_numbers(found: Any, held: Any) -> dict[str, Any]:
     }
 
 
-def _swing(swing: Any) -> dict[str, float | None] | None:
-    if swing is None:
-        return None
-    return {"whole_V": swing.peak_to_peak, "ripple_V": swing.ripple, "spike_V": swing.spike}
-
-
-def _arrays(held: Any) -> dict[str, Any]:
-    return {
-        "harmonic_order": held.orders,
-        "harmonic_Hz": held.frequencies,
-        "harmonic_peak_V": held.amplitudes,
-        "harmonic_noise_V": 2 * held.noise,
-        "harmonic_above_noise": held.clear,
-    }
+def _arrays(held: Harmonics) -> Section:
+    told = {"harmonic_order": held.orders, "harmonic_noise_V": 2 * held.noise, "harmonic_above_noise": held.clear}
+    return arrays(held) | told

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 
+from filterlib.analysis.described import described
+from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.linear.frequency_response import BodeResult
+from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.port_impedance import ImpedanceResult
+from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stress.stress import StressCheck, StressResult
+from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
-from filterlib.show.numbers import Section
-from filterlib.show.numbers import number_or_null as _number
-from filterlib.show.numbers import numbers_or_null as _numbers
-from filterlib.show.numbers import put as _put
+from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
 from filterlib.show.writing import RUN
 from filterlib.units import decibels
@@ -29,18 +35,21 @@ from filterlib.words.rating_sentences import basis_text
 from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
+Found = TypeVar("Found")
 FORMAT = 1  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
 NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
+NO_CORE = "the part has no core, or states no core loss"
+_NO_FIGURE = Figure(np.nan, np.nan, np.nan, np.nan, {}, {})
 
 
-def results_text(result: Any, files: Sequence[str], version: str) -> str:
+def results_text(result: ReviewResult, files: Sequence[str], version: str) -> str:
     """The whole of results.json; never NaN or infinity in it, but null with "KEY_reason" beside.
 
     ``files``: names of all files of the run; ``version`` of the program that wrote them.
     """
-    keys = _load_keys([load.name for load in result.design.loads])
-    points = {point.operating.point: _point(point, result.design, keys) for point in result.points}
+    keys, switching = _load_keys(load.name for load in result.design.loads), result.design.converter.switching_frequency
+    points = {point.operating.point: _point(point, switching, keys) for point in result.points}
     decisive = result.point_to_show().operating.point
     whole = {
         "format": FORMAT,
@@ -79,159 +88,113 @@ def _load_keys(names: Iterable[str]) -> dict[str, str]:
     return keys
 
 
-def _requirement(verdict: Any) -> Section:
-    words, sentence = ("requirement", "kind", "load", "verdict", "depends_on", "point"), verdict_sentence(verdict)
-    section: Section = {name: getattr(verdict, name) for name in words} | {"sentence": sentence}
-    for name in ("limit", "value", "low", "high"):
-        _put(section, f"{name}_{verdict.unit}", getattr(verdict, name), sentence)
-    _put(section, "margin", verdict.margin, sentence)
-    return section
+def _requirement(verdict: Verdict) -> Section:
+    sentence = verdict_sentence(verdict)
+    words = texts(verdict, "requirement", "kind", "load", "verdict", "depends_on", "point")
+    return words | {"sentence": sentence} | numbers(verdict, sentence)
 
 
-def _unknown(unknown: Any) -> Section:
-    """What one unknown does; its own values are null where they are no number (such as a shape)."""
-    section: Section = {name: getattr(unknown, name) for name in ("key", "label", "unit")}
-    section["measurement"] = measurement_words(unknown.measurement)
-    for name in ("nominal", "low", "high", "share"):
-        _put(section, name, getattr(unknown, name), "not a number")
-    _put(section, "pp_at_low_V", unknown.pp_at_low, "not computed")
-    _put(section, "pp_at_high_V", unknown.pp_at_high, "not computed")
-    return section
+def _unknown(unknown: Sensitivity) -> Section:
+    """What one unknown does; its own values, in its unit, are null where they are no number (such as a shape)."""
+    section = texts(unknown, "key", "label", "unit") | {"measurement": measurement_words(unknown.measurement)}
+    for name in ("nominal", "low", "high"):
+        put(section, name, getattr(unknown, name), "not a number")
+    return section | numbers(unknown, whys={"share": "not a number"})
 
 
-def _closing(found: Any) -> Section:
+def _closing(found: MeasurementValues | None) -> Section:
     """What would narrow the band of the ripple that decides, the measurement that narrows it most first."""
     if found is None:
         return {"measurements": [], "reason": "there is no steady ripple where it decides"}
-    section: Section = {
+    section = {
         "point": found.point,
         "load": found.load,
         "band": found.label,
         "words": [*measurement_sentences(found), *filter(None, [useless_sentence(found)])],
+        **numbers(found, NOT_COMPUTED if found.measurements else NOTHING_OPEN),
+        "measurements": [
+            {"measure": what_to_measure(one), "uncertain_parameters": list(one.keys)} | numbers(one)
+            for one in found.measurements
+        ],
     }
-    for name in ("low", "high"):
-        _put(section, f"pp_{name}_V", getattr(found, name), "not computed" if found.measurements else NOTHING_OPEN)
-    section["measurements"] = [
-        {
-            "measure": what_to_measure(one),
-            "uncertain_parameters": list(one.keys),
-            "pp_low_V": _number(one.low),
-            "pp_high_V": _number(one.high),
-        }
-        | {"narrows_ratio": _number(one.narrows)}
-        for one in found.measurements
-    ]
     if found.capacitor is not None:
-        added = found.capacitor
-        why = "every value tells"
-        section["capacitor"] = of_it = {"harmonics": list(added.orders)}
-        _put(of_it, "capacitance_F", added.capacitance, why)
-        _put(of_it, "bare_pp_V", added.bare, why)
-        _put(of_it, "loaded_pp_V", added.loaded, why)
-        _put(of_it, "loaded_pp_low_V", added.low, why)
-        _put(of_it, "loaded_pp_high_V", added.high, why)
-        _put(of_it, "too_small_F", added.too_small, why)
-        _put(of_it, "too_small_moves_ratio", added.too_small_moves, why)
+        told = numbers(found.capacitor, "every value tells")
+        section["capacitor"] = {"harmonics": list(found.capacitor.orders)} | told
     return section | ({} if found.measurements else {"reason": NOTHING_OPEN})
 
 
-def _point(point: Any, design: Any, keys: Mapping[str, str]) -> Section:
+def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Section:
     return {
         "stable": bool(point.operating.stable),
         "stability": stability_sentence(point.operating.stability),
         "notes": [part_note(note) for note in point.operating.notes],
-        "operating": _operating(point.operating, keys),
+        "operating": numbers(point.operating, names=keys),
         "ripple": _ripple(point.ripple, keys),
-        "bode": _bode(point, design.converter.switching_frequency, keys),
-        "impedance": _impedance(point, design.converter.switching_frequency, keys),
-        "insertion": _insertion(point.insertion, design.converter.switching_frequency, keys),
-        "steps": _steps(point.steps, keys),
+        "bode": _by_load(point.bode, keys, lambda found, key: _at_switching(found, key, switching)),
+        "impedance": _by_load(point.impedance, keys, lambda found, key: _impedance(found, key, switching)),
+        "insertion": _insertion(point.insertion, switching, keys),
+        "steps": _by_load(
+            point.steps,
+            keys,
+            lambda found, key: numbers(found, reason_text(found.reason) or NOT_COMPUTED, start=key),
+        ),
         "stress": _stress(point.stress),
         "emissions": emission_section(point.emissions),
     }
 
 
-def _operating(found: Any, keys: Mapping[str, str]) -> Section:
-    section: Section = {}
-    why = "not computed"
-    _put(section, "temperature_K", found.temperature, why)
-    _put(section, "terminals_V", found.terminal_voltage, why)
-    _put(section, "converter_A", found.converter_current, why)
-    for name, key in keys.items():
-        _put(section, f"{key}_V", found.load_voltages.get(name), why)
-        _put(section, f"{key}_A", found.load_currents.get(name), why)
-        _put(section, f"{key}_W", found.load_powers.get(name), why)
-        _put(section, f"{key}_drop_V", found.drops.get(name), why)
-    for suffix, values in (("A", found.currents), ("unbalance_A", found.unbalances), ("bias_V", found.biases)):
-        for name, value in values.items():
-            _put(section, f"{name}_{suffix}", value, why)
-    return section
+def _by_load(found: Mapping[str, Found], keys: Mapping[str, str], told: Callable[[Found, str], Section]) -> Section:
+    return {name: value for load, key in keys.items() for name, value in told(found[load], key).items()}
 
 
-def _ripple(ripple: Any, keys: Mapping[str, str]) -> Section:
+def _places(ripple: RippleResult, keys: Mapping[str, str]) -> dict[str, str]:
+    """The places of a ripple by their keys, those of a scope's clip where one is on."""
+    scope = [name for name in ("measured", "tip_on_clip") if name in ripple.places]
+    names = {"terminals": "terminals"} | dict(keys) | {name: name for name in scope}
+    return {f"{name}{end}": f"{key}{end}" for name, key in names.items() for end in ("", "_before")}
+
+
+def _ripple(ripple: RippleResult, keys: Mapping[str, str]) -> Section:
     """The figures by place and bandwidth; those of the first load also under "load"."""
     section: Section = {}
     labels = list(dict.fromkeys(["20MHz", "full", *(label for _, label in ripple.figures)]))
-    places = {"terminals": "terminals", "terminals_before": "terminals_before"}
-    for name, key in keys.items():
-        places |= {name: key, f"{name}_before": f"{key}_before"}
-    scope = [name for name in ("measured", "tip_on_clip") if name in ripple.places]  # where a clip is on
-    places |= {place: place for name in scope for place in (name, f"{name}_before")}
-    for place, key in places.items():
+    for place, key in _places(ripple, keys).items():
         for label in labels:
-            _figure(section, f"{key}_{label}", ripple, (place, label))
+            section |= _figure(f"{key}_{label}", ripple, (place, label))
     first = next(iter(keys.values()))
     of_first = {key: value for key, value in section.items() if key.startswith(f"{first}_")}
     section = {f"load_{key.removeprefix(f'{first}_')}": value for key, value in of_first.items()} | section
-    why = reason_text(ripple.reason) or "not computed"
-    _put(section, "trusted_to_Hz", ripple.trusted_to, why)
-    _put(section, "largest_factor", ripple.largest_factor, why)
-    _put(section, "largest_factor_Hz", ripple.largest_factor_frequency, why)
-    section["uncertain_parameters"] = [_unknown(unknown) for unknown in ripple.uncertain_parameters]
-    return section
+    section |= numbers(ripple, reason_text(ripple.reason) or NOT_COMPUTED)
+    return section | {"uncertain_parameters": [_unknown(unknown) for unknown in ripple.uncertain_parameters]}
 
 
-def _figure(section: Section, key: str, ripple: Any, place: tuple[str, str]) -> None:
-    figure, remark = ripple.figures.get(place), NO_SPIKE if place in ripple.without_spike else ""
-    why = reason_text(ripple.reason) or "not computed"
+def _figure(key: str, ripple: RippleResult, place: tuple[str, str]) -> Section:
+    figure, why = ripple.figures.get(place), reason_text(ripple.reason) or NOT_COMPUTED
     no_interval = why if figure is None else NO_INTERVAL_BEFORE if place[0].endswith("_before") else NOTHING_OPEN
-    _put(section, f"{key}_pp_V", getattr(figure, "peak_to_peak", None), why)
-    _put(section, f"{key}_pp_low_V", getattr(figure, "low", None), no_interval)
-    _put(section, f"{key}_pp_high_V", getattr(figure, "high", None), no_interval)
-    _put(section, f"{key}_rms_V", getattr(figure, "rms", None), why)
-    if figure is not None:
-        for source, alone in figure.by_source.items():
-            _put(section, f"{key}_{source}_alone_pp_V", alone, why)
-            _put(section, f"{key}_{source}_reduction_V", figure.reduction.get(source), why)
-        if remark:
-            section[f"{key}_remark"] = remark
+    section = numbers(figure or _NO_FIGURE, why, start=key, whys={"low": no_interval, "high": no_interval})
+    return section | ({f"{key}_remark": NO_SPIKE} if figure and place in ripple.without_spike else {})
 
 
-def _bode(point: Any, switching: float, keys: Mapping[str, str]) -> Section:
+def _at_switching(found: BodeResult | ImpedanceResult, key: str, switching: float, why: str = NOT_COMPUTED) -> Section:
+    """Every curve at the switching frequency: the size of an impedance, a ratio in decibels."""
     section: Section = {}
-    for load, key in keys.items():
-        bode = point.bode[load]
-        for ratio in ("load_over_source", "load_over_terminals", "with_over_without"):
-            level = at_frequency(bode.frequencies, decibels(getattr(bode, ratio)), switching)
-            _put(section, f"{key}_{ratio}_at_switching_dB", level, "not computed")
+    for name, mark in described(found).items():
+        if name != "frequencies":
+            size = np.abs(getattr(found, name))
+            level, unit = (size, mark.unit) if mark.unit else (decibels(size), "dB")
+            put(section, f"{key}_{name}_at_switching_{unit}", at_frequency(found.frequencies, level, switching), why)
     return section
 
 
-def _impedance(point: Any, switching: float, keys: Mapping[str, str]) -> Section:
-    section: Section = {}
-    for load, key in keys.items():
-        found = point.impedance[load]
-        for which in ("seen_by_load", "seen_by_converter", "load_input"):
-            size = np.abs(getattr(found, which))
-            at = at_frequency(found.frequencies, size, switching)
-            _put(section, f"{key}_{which}_at_switching_ohm", at, "infinite: the load draws a constant current")
-        frequency, size = largest_below(found.frequencies, found.seen_by_load, switching)
-        _put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, "not computed")
-        _put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, "not computed")
+def _impedance(found: ImpedanceResult, key: str, switching: float) -> Section:
+    section = _at_switching(found, key, switching, "infinite: the load draws a constant current")
+    frequency, size = largest_below(found.frequencies, found.seen_by_load, switching)
+    put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, NOT_COMPUTED)
+    put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, NOT_COMPUTED)
     return section
 
 
-def _insertion(found: Any, switching: float, keys: Mapping[str, str]) -> Section:
+def _insertion(found: InsertionResult, switching: float, keys: Mapping[str, str]) -> Section:
     """Test systems by their resistances, the point written p; "real" is the same filter in its own circuit."""
     section: Section = {}
     for mode in ("symmetrical", "asymmetrical"):
@@ -241,7 +204,7 @@ def _insertion(found: Any, switching: float, keys: Mapping[str, str]) -> Section
         for name, loss in curves.items():
             for spot, frequency in spots(switching).items():
                 level = None if loss is None else at_frequency(found.frequencies, loss, frequency)
-                _put(section, f"{mode}_{name}_at_{spot}_dB", level, "nothing reaches the load" if real else NO_DRIVE)
+                put(section, f"{mode}_{name}_at_{spot}_dB", level, "nothing reaches the load" if real else NO_DRIVE)
     return section
 
 
@@ -273,53 +236,30 @@ def largest_below(frequencies: np.ndarray, values: np.ndarray, frequency: float)
     return float(frequencies[index]), float(np.abs(values[index]))
 
 
-def _steps(steps: Mapping[str, Any], keys: Mapping[str, str]) -> Section:
-    section: Section = {}
-    for load, key in keys.items():
-        found = steps[load]
-        why = reason_text(found.reason) or "not computed"
-        _put(section, f"{key}_step_current_A", found.step_current, why)
-        _put(section, f"{key}_step_rise_s", found.rise_time, why)
-        _put(section, f"{key}_dip_V", found.load_dip, why)
-        _put(section, f"{key}_settling_s", found.settling_time, why)
-        _put(section, f"{key}_overshoot_ratio", found.overshoot, why)
-    return section
-
-
-def _stress(found: Any) -> Section:
+def _stress(found: StressResult) -> Section:
     """By part: every stress with its limit, and the heat."""
     if found.reason is not None:
         return {"reason": reason_text(found.reason)}
-    section: Section = {heat.name: {} for heat in found.heats}
+    section: dict[str, Section] = {heat.name: {} for heat in found.heats}
     for check in found.checks:
         section[check.name] |= _stressed(check)
     for heat in found.heats:
-        own = section[heat.name]
-        _put(own, "direct_heat_W", heat.direct, "not computed")
-        _put(own, "ripple_heat_W", heat.ripple, "not computed")
-        _put(own, "core_heat_W", heat.core, "the part has no core, or states no core loss")
+        section[heat.name] |= numbers(heat, whys={"core": NO_CORE})
     return section
 
 
-def _stressed(check: Any) -> Section:
-    section: Section = {}
-    key, why = check.what.replace(" ", "_"), basis_text(check.basis)
-    for suffix, value in (("", check.value), ("_low", check.low), ("_high", check.high), ("_limit", check.limit)):
-        _put(section, f"{key}{suffix}_{check.unit}", value, why)
-    _put(section, f"{key}_margin_ratio", check.margin, why)
-    section[f"{key}_verdict"] = f"{check.verdict} {check.depends_on}".rstrip()
-    return section
+def _stressed(check: StressCheck) -> Section:
+    key = check.what.replace(" ", "_")
+    verdict = {f"{key}_verdict": f"{check.verdict} {check.depends_on}".rstrip()}
+    return numbers(check, basis_text(check.basis), start=key) | verdict
 
 
-def _arrays(point: Any, keys: Mapping[str, str]) -> Section:
+def _arrays(point: PointResult, keys: Mapping[str, str]) -> Section:
     """Poles as pairs of real and imaginary part; harmonics as peak amplitudes, phases left out."""
     poles, ripple = point.operating.poles, point.ripple
     section: Section = {"poles_per_s": None, "poles_per_s_reason": "a part has no ladder, so there are no poles"}
     if poles is not None:
-        section = {"poles_per_s": [[_number(pole.real), _number(pole.imag)] for pole in np.asarray(poles).tolist()]}
-    harmonics: Section = {"frequency_Hz": _numbers(ripple.frequencies)}
-    for place, amplitudes in ripple.spectra.items():
-        name = place.removesuffix("_before")
-        harmonics[f"{keys.get(name, name)}{place[len(name) :]}_peak_V"] = _numbers(np.abs(amplitudes))
-    section |= {"harmonics": harmonics, "emissions": emission_arrays_section(point.emissions)}
+        section = {"poles_per_s": [[number_or_null(p.real), number_or_null(p.imag)] for p in poles.tolist()]}
+    section |= {"harmonics": arrays(ripple, _places(ripple, keys))}
+    section |= {"emissions": emission_arrays_section(point.emissions)}
     return section | ({"harmonics_reason": reason_text(ripple.reason)} if ripple.reason else {})

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 
-from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.described import described, label
+from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.steps import StepsResult
+from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.stress.stress import Heat, worst
+from filterlib.parts.base import Part
 from filterlib.show.results import at_frequency, largest_below, spots
+from filterlib.system.design import Design
+from filterlib.system.load import Load
+from filterlib.system.stages import AnyStage
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
@@ -20,7 +31,11 @@ from filterlib.words.stability_sentences import reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
 UNKNOWNS = 8  # rows of the table of what makes the band
+INTERVAL = "Range (uncertain parameters)"
 Row = tuple[str, ...]
+Held = TypeVar("Held")
+Column: TypeAlias = tuple[str, Callable[[Held], str]]
+"""The head of a column, and what stands in it of one result."""
 
 
 @dataclass(frozen=True)
@@ -32,28 +47,61 @@ class Table:
     rows: tuple[Row, ...]
 
 
-def requirements_table(result: Any) -> Table:
+def table(caption: str, results: Iterable[Held], *columns: Column[Held]) -> Table:
+    """One result a row, each column with its head.
+
+    >>> table("Two", [1.0, 2.0], ("Volts", lambda v: number(v, "V")), ("Amperes", lambda v: number(v / 8, "A")))
+    Table(caption='Two', head=('Volts', 'Amperes'), rows=(('1 V', '125 mA'), ('2 V', '250 mA')))
+    """
+    rows = tuple(tuple(cell(one) for _, cell in columns) for one in results)
+    return Table(caption, tuple(head for head, _ in columns), rows)
+
+
+def column(kind: type[Held], name: str) -> Column[Held]:
+    """A described number: its label, and its value with its unit."""
+    return capital(label(kind, name)), lambda one: cells(one, name)[0]
+
+
+def heads(kind: type, *names: str) -> Row:
+    """The labels of described numbers."""
+    return tuple(capital(label(kind, name)) for name in names)
+
+
+def cells(result: object, *names: str, at: str = "") -> Row:
+    """Described numbers with their units, ratios in percent; ``at``: which, where they are mappings."""
+    return tuple(_cell(result, name, at) for name in names)
+
+
+def _cell(result: object, name: str, at: str) -> str:
+    mark, value = described(result)[name], getattr(result, name)
+    unit, value = mark.of(result, at), value.get(at) if at else value
+    return number(value, unit, mark.digits) if unit else share(value)
+
+
+def requirements_table(result: ReviewResult) -> Table:
     """Every requirement with its verdict in words."""
-    rows = (
-        (
-            capital(verdict.requirement),
-            f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip(),
-            number(verdict.value, verdict.unit),
-            interval_text(verdict.low, verdict.high, verdict.unit),
-            verdict.point,
-        )
-        for verdict in result.verdicts
+    return table(
+        "What the design has to hold, judged at the worst operating point",
+        result.verdicts,
+        ("Requirement", lambda verdict: capital(verdict.requirement)),
+        ("Verdict", verdict_cell),
+        column(Verdict, "value"),
+        (INTERVAL, lambda verdict: interval_text(verdict.low, verdict.high, verdict.unit)),
+        ("Worst at", lambda verdict: verdict.point),
     )
-    head = ("Requirement", "Verdict", "Nominal", "Range (uncertain parameters)", "Worst at")
-    return Table("What the design has to hold, judged at the worst operating point", head, tuple(rows))
 
 
-def parts_table(design: Any) -> Table:
+def verdict_cell(verdict: Verdict) -> str:
+    """A verdict with its symbol."""
+    return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
+
+
+def parts_table(design: Design) -> Table:
     """Converter, stages in their order, and what the loads bring."""
     return Table("Parts, from the converter to the loads", ("Name", "What", "Part", "Values"), tuple(_parts(design)))
 
 
-def _parts(design: Any) -> Iterator[Row]:
+def _parts(design: Design) -> Iterator[Row]:
     converter = design.converter
     supply = "" if converter.input_voltage is None else f"{format_quantity(converter.input_voltage, 'V')} to "
     values = (
@@ -64,7 +112,7 @@ def _parts(design: Any) -> Iterator[Row]:
     )
     yield "converter", "converter", converter.name, ", ".join(values)
     for stage in design.filter:
-        extra = [f"{format_quantity(stage.resistance, 'ohm')} in series"] if stage.kind == "damping" else []
+        extra = [f"{number(float(stage.resistance), 'ohm')} in series"] if stage.kind == "damping" else []
         yield stage.name, _what(stage), stage.part.name, _values(stage.part, extra, getattr(stage, "count", 1))
     for load in design.loads:
         yield load.name, "load", "", f"{_draw(load)} {load.kind.replace('_', ' ')}"
@@ -75,88 +123,72 @@ def _parts(design: Any) -> Iterator[Row]:
             yield f"input of {load.name}", "capacitor", fitted.part.name, _values(fitted.part, (), fitted.count)
 
 
-def _what(stage: Any) -> str:
+def _what(stage: AnyStage) -> str:
     words = stage.kind.replace("_", " ")
     line = getattr(stage, "line", None)
     where = {"both": ", each line", "plus": ", plus line", "return": ", return line"}
     return f"{words}{where[line]}" if line else words
 
 
-def _values(part: Any, extra: Iterable[str] = (), count: int = 1) -> str:
+def _values(part: Part, extra: Iterable[str] = (), count: int = 1) -> str:
     """The part's own description, and how many of it."""
     many = [f"{count} in parallel"] if count > 1 else []
     described = [f"{label} {text}" for label, text in part.describe().items() if label not in ("name", "kind", "note")]
     return ", ".join([*many, *extra, *described])
 
 
-def _draw(load: Any) -> str:
-    stated = (("resistance", "ohm"), ("current", "A"), ("power", "W"))
-    return next(
-        format_quantity(getattr(load, name), unit) for name, unit in stated if getattr(load, name, None) is not None
-    )
+def _draw(load: Load) -> str:
+    value, unit = load.full_draw
+    return format_quantity(float(value), unit)
 
 
-def points_table(result: Any) -> Table:
+def points_table(result: ReviewResult) -> Table:
     """The operating points and whether they are stable."""
-    rows = (
-        (
-            found.point,
-            format_temperature(found.temperature),
-            number(found.terminal_voltage, "V", 4),
-            number(found.converter_current, "A"),
-            "✓ stable" if found.stable else "✗ unstable",
-            capital(stability_sentence(found.stability)),
-        )
-        for found in (point.operating for point in result.points)
+    return table(
+        "Operating points",
+        [point.operating for point in result.points],
+        ("Operating point", lambda found: found.point),
+        ("Temperature", lambda found: format_temperature(found.temperature)),
+        column(OperatingResult, "terminal_voltage"),
+        column(OperatingResult, "converter_current"),
+        ("Stability", lambda found: "✓ stable" if found.stable else "✗ unstable"),
+        ("Why", lambda found: capital(stability_sentence(found.stability))),
     )
-    head = ("Operating point", "Temperature", "Terminals", "Converter", "Stability", "Why")
-    return Table("Operating points", head, tuple(rows))
 
 
-def loads_table(result: Any) -> Table:
+def loads_table(result: ReviewResult) -> Table:
     """Direct voltage and current of every load at every operating point."""
+    names = ("load_scale", "load_voltages", "drops", "load_currents", "load_powers")
     rows = tuple(
-        (
-            found.point,
-            load.name,
-            share(found.load_scale.get(load.name, 1.0)),
-            number(found.load_voltages.get(load.name), "V", 4),
-            number(found.drops.get(load.name), "V"),
-            number(found.load_currents.get(load.name), "A"),
-            number(found.load_powers.get(load.name), "W"),
-        )
+        (found.point, load.name, *cells(found, *names, at=load.name))
         for found in (point.operating for point in result.points)
         for load in result.design.loads
     )
-    head = ("Operating point", "Load", "Share of full draw", "Voltage", "Drop", "Current", "Power")
-    return Table("Loads at the operating points", head, rows)
+    return Table("Loads at the operating points", ("Operating point", "Load", *heads(OperatingResult, *names)), rows)
 
 
-def stress_table(result: Any) -> Table:
+def stress_table(result: ReviewResult) -> Table:
     """Every stress of every part against its rating, at the operating point where it has least margin; the least first."""
     found = [*worst(point.stress for point in result.points), *(("all", life) for life in result.lives)]
     found.sort(key=lambda pair: np.inf if np.isnan(pair[1].margin) else pair[1].margin)
-    rows = tuple(
-        (
-            capital(check.part),
-            capital(check.what),
-            stress_verdict(check),
-            stress_number(check.value, check.unit),
-            stress_interval(check),
-            "" if np.isnan(check.limit) else stress_limit(check),
-            margin_text(check.margin),
-            point,
-            capital(basis_text(check.basis)),
-        )
-        for point, check in found
+    return table(
+        "Stress of the parts, with margins",
+        found,
+        ("Part", lambda pair: capital(pair[1].part)),
+        ("Stress", lambda pair: capital(pair[1].what)),
+        ("Verdict", lambda pair: stress_verdict(pair[1])),
+        ("Value", lambda pair: stress_number(pair[1].value, pair[1].unit)),
+        (INTERVAL, lambda pair: stress_interval(pair[1])),
+        ("Limit", lambda pair: "" if np.isnan(pair[1].limit) else stress_limit(pair[1])),
+        ("Margin", lambda pair: margin_text(pair[1].margin)),
+        ("Worst at", lambda pair: pair[0]),
+        ("Note", lambda pair: capital(basis_text(pair[1].basis))),
     )
-    head = ("Part", "Stress", "Verdict", "Value", "Range (uncertain parameters)", "Limit", "Margin", "Worst at", "Note")
-    return Table("Stress of the parts, with margins", head, rows)
 
 
-def heat_table(result: Any) -> Table:
+def heat_table(result: ReviewResult) -> Table:
     """Heat of every part at the operating point where it is warmest."""
-    hottest: dict[str, tuple[str, Any]] = {}
+    hottest: dict[str, tuple[str, Heat]] = {}
     for stressed in (point.stress for point in result.points):
         for heat in stressed.heats:
             if heat.name not in hottest or _warmth(heat) > _warmth(hottest[heat.name][1]):
@@ -164,81 +196,71 @@ def heat_table(result: Any) -> Table:
     rows = tuple(
         (
             capital(heat.part) + (f", each of {heat.count}" if heat.count > 1 else ""),
-            number(heat.direct, "W"),
-            number(heat.ripple, "W"),
+            *cells(heat, "direct", "ripple"),
             "" if np.isnan(heat.core) else number(heat.core, "W"),
             stress_number(heat.rise, "K"),
             point,
         )
         for point, heat in hottest.values()
     )
-    head = ("Part", "Of direct current", "Of ripple", "Core, by its Steinmetz data", "Temperature rise", "Warmest at")
+    head = ("Part", *heads(Heat, "direct", "ripple", "core", "rise"), "Warmest at")
     return Table("Heat in the parts", head, rows)
 
 
-def _warmth(heat: Any) -> float:
-    return float(heat.direct + heat.ripple)
+def _warmth(heat: Heat) -> float:
+    return heat.direct + heat.ripple
 
 
-def ripple_table(point: Any) -> Table:
+def ripple_table(point: PointResult) -> Table:
     """Peak to peak and rms at every place in every band; before the filter and after."""
     ripple = point.ripple
-    labels = list(dict.fromkeys(label for _, label in ripple.figures))
-    head = ["Place"]
-    for label in labels:
-        words = capital(bandwidth_words(label))
-        head += [f"{words}, peak to peak", "Range (uncertain parameters)", f"{words}, rms"]
-    rows = []
-    for place in ripple.places:
-        cells = [capital(place_words(place))]
-        for label in labels:
-            figure = ripple.figures[place, label]
-            cells += [
-                number(figure.peak_to_peak, "V"),
-                interval_text(figure.low, figure.high, "V"),
-                number(figure.rms, "V"),
-            ]
-        rows.append(tuple(cells))
-    return Table(f"Ripple at {point.operating.point}", tuple(head), tuple(rows))
-
-
-def sources_table(ripple: Any, load: str) -> Table:
-    """What each source makes at a load, alone and as a share of the whole."""
-    labels = [label for label in ("20MHz", "full") if (load, label) in ripple.figures]
-    head = ["Source"]
-    for label in labels:
-        head += [f"Alone, {bandwidth_words(label)}", "The whole falls without it by"]
-    rows = []
-    for source in ripple.figures[load, labels[0]].by_source if labels else ():
-        figures = [ripple.figures[load, label] for label in labels]
-        cells = [(number(f.by_source[source], "V"), number(f.reduction.get(source), "V")) for f in figures]
-        rows.append((capital(source_words(source)), *(cell for pair in cells for cell in pair)))
-    return Table(f"Sources of the ripple at {load} (they do not add)", tuple(head), tuple(rows))
-
-
-def unknowns_table(ripple: Any, load: str) -> Table:
-    """What makes the interval at the first load, the greatest first, and what would settle it."""
+    labels = list(dict.fromkeys(band for _, band in ripple.figures))
+    size, rms = (label(Figure, name) for name in ("peak_to_peak", "rms"))
+    words = [capital(bandwidth_words(band)) for band in labels]
+    head = ("Place", *(part for band in words for part in (f"{band}, {size}", INTERVAL, f"{band}, {rms}")))
     rows = tuple(
-        (
-            capital(unknown.label),
-            interval_text(unknown.low, unknown.high, unknown.unit) if np.isfinite(unknown.low) else "either shape",
-            interval_text(unknown.pp_at_low, unknown.pp_at_high, "V"),
-            share(unknown.share),
-            capital(measurement_words(unknown.measurement)),
-        )
-        for unknown in ripple.uncertain_parameters[:UNKNOWNS]
+        (capital(place_words(place)), *(cell for band in labels for cell in _figure(ripple.figures[place, band])))
+        for place in ripple.places
     )
-    head = (
-        "Uncertain parameter",
-        "Its range",
-        "Alone it moves the ripple",
-        "Share of the interval",
-        "What would decide it: measure",
-    )
-    return Table(f"What makes the interval at {load}, 20 MHz", head, rows)
+    return Table(f"Ripple at {point.operating.point}", head, rows)
 
 
-def harmonics_table(ripple: Any, loads: Sequence[str]) -> Table:
+def _figure(figure: Figure) -> Row:
+    size, rms = cells(figure, "peak_to_peak", "rms")
+    return size, interval_text(figure.low, figure.high, "V"), rms
+
+
+def sources_table(ripple: RippleResult, load: str) -> Table:
+    """What each source makes at a load, alone and as a share of the whole."""
+    labels = [band for band in ("20MHz", "full") if (load, band) in ripple.figures]
+    figures, names = [ripple.figures[load, band] for band in labels], ("by_source", "reduction")
+    alone, falls = heads(Figure, *names)
+    head = ("Source", *(words for band in labels for words in (f"{alone}, {bandwidth_words(band)}", falls)))
+    rows = tuple(
+        (capital(source_words(source)), *(cell for figure in figures for cell in cells(figure, *names, at=source)))
+        for source in (figures[0].by_source if figures else ())
+    )
+    return Table(f"Sources of the ripple at {load} (they do not add)", head, rows)
+
+
+def unknowns_table(ripple: RippleResult, load: str) -> Table:
+    """What makes the interval at the first load, the greatest first, and what would settle it."""
+    return table(
+        f"What makes the interval at {load}, 20 MHz",
+        ripple.uncertain_parameters[:UNKNOWNS],
+        ("Uncertain parameter", lambda one: capital(one.label)),
+        ("Its range", _range),
+        ("Alone it moves the ripple", lambda one: interval_text(one.pp_at_low, one.pp_at_high, "V")),
+        column(Sensitivity, "share"),
+        ("What would decide it: measure", lambda one: capital(measurement_words(one.measurement))),
+    )
+
+
+def _range(one: Sensitivity) -> str:
+    return interval_text(one.low, one.high, one.unit) if np.isfinite(one.low) else "either shape"
+
+
+def harmonics_table(ripple: RippleResult, loads: Sequence[str]) -> Table:
     """The first harmonics as peak amplitudes, before and after, at the terminals and every load."""
     places = [place for name in ("terminals", *loads) for place in (f"{name}_before", name) if place in ripple.spectra]
     rows = []
@@ -254,7 +276,7 @@ def _harmonic(size: float) -> str:
     return number(size, "V") if size >= 1e-9 else "below 1 nV"
 
 
-def impedance_table(point: Any, switching: float) -> Table:
+def impedance_table(point: PointResult, switching: float) -> Table:
     """Impedances at the switching frequency and where they are largest or smallest."""
     rows = []
     for load, found in point.impedance.items():
@@ -278,7 +300,7 @@ def impedance_table(point: Any, switching: float) -> Table:
     return Table(f"Impedances at {point.operating.point}", head, tuple(rows))
 
 
-def insertion_table(insertion: Any, load: str, switching: float) -> Table:
+def insertion_table(insertion: InsertionResult, load: str, switching: float) -> Table:
     """Insertion loss in each test system, and what the filter does between its own converter and load."""
     rows = []
     for mode in ("symmetrical", "asymmetrical"):
@@ -292,41 +314,30 @@ def insertion_table(insertion: Any, load: str, switching: float) -> Table:
     return Table(f"Insertion loss as in CISPR 17, and the real effect at {load}", head, tuple(rows))
 
 
-def steps_table(result: Any) -> Table:
+def steps_table(result: ReviewResult) -> Table:
     """Steps at every load and operating point."""
-    rows = tuple(
-        (
-            point.operating.point,
-            load,
-            share(found.overshoot),
-            number(found.step_current, "A"),
-            number(found.load_dip, "V"),
-            number(found.settling_time, "s") if found.reason is None else f"not known: {reason_text(found.reason)}",
-        )
-        for point in result.points
-        for load, found in point.steps.items()
+    return table(
+        "Steps",
+        [found for point in result.points for found in point.steps.values()],
+        ("Operating point", lambda found: found.point),
+        ("Load", lambda found: found.load),
+        *(column(StepsResult, name) for name in ("overshoot", "step_current", "load_dip")),
+        (heads(StepsResult, "settling_time")[0], _settled),
     )
-    head = (
-        "Operating point",
-        "Load",
-        "Overshoot of a voltage step",
-        "Step of the load's current",
-        "Dip",
-        "Settled after",
-    )
-    return Table("Steps", head, rows)
 
 
-def assumptions_table(result: Any) -> Table:
+def _settled(found: StepsResult) -> str:
+    return cells(found, "settling_time")[0] if found.reason is None else f"not known: {reason_text(found.reason)}"
+
+
+def assumptions_table(result: ReviewResult) -> Table:
     """What the design left to defaults."""
-    rows = tuple(
-        (
-            capital(one.label),
-            one.value,
-            f"{one.low} to {one.high}" if one.low != one.high else "",
-            capital(one.why),
-            one.key,
-        )
-        for one in assumptions(result)
+    return table(
+        "Assumptions",
+        assumptions(result),
+        ("What", lambda one: capital(one.label)),
+        ("Taken as", lambda one: one.value),
+        ("Plausible range", lambda one: f"{one.low} to {one.high}" if one.low != one.high else ""),
+        ("Why", lambda one: capital(one.why)),
+        ("Key in the design file", lambda one: one.key),
     )
-    return Table("Assumptions", ("What", "Taken as", "Plausible range", "Why", "Key in the design file"), rows)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
-from filterlib.show.numbers import json_text
-from filterlib.show.page import Illustration, program_version, render
+from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
+from filterlib.analysis.stress.stored_energy import Store
+from filterlib.show.numbers import Section, numbers, texts
+from filterlib.show.page import Illustration, render, with_head
 from filterlib.show.schematic import schematic_svg
-from filterlib.show.tables import Table
-from filterlib.show.writing import RUN, write_files
+from filterlib.show.tables import Table, cells, column, heads, table
+from filterlib.show.writing import write_files
 from filterlib.words.bench_sentences import (
     bench_remarks,
     check_cells,
@@ -38,7 +40,7 @@ BLANKS = (
 )
 
 
-def write_sheet(sheet: Any, folder: str | Path) -> Path:
+def write_sheet(sheet: BenchSheet, folder: str | Path) -> Path:
     """Write verify.html, verify.json and the circuit diagram of a `BenchSheet` into a folder.
 
     Parameters: ``sheet``; ``folder``: made where there is none; files in it that this command did not write stay.
@@ -48,7 +50,7 @@ def write_sheet(sheet: Any, folder: str | Path) -> Path:
     return Path(folder) / PAGE
 
 
-def sheet_files(sheet: Any) -> dict[str, str]:
+def sheet_files(sheet: BenchSheet) -> dict[str, str]:
     """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
     circuit = _circuit(sheet)
     page = render(
@@ -58,8 +60,12 @@ def sheet_files(sheet: Any) -> dict[str, str]:
         safety=safety_steps(sheet),
         stores=_stores(sheet),
         circuit=circuit,
-        probes=Table(
-            "Probe points", ("Point", "Tip", "Other side"), tuple((p.label, *probe_words(p)) for p in sheet.probes)
+        probes=table(
+            "Probe points",
+            sheet.probes,
+            ("Point", lambda probe: probe.label),
+            ("Tip", lambda probe: probe_words(probe)[0]),
+            ("Other side", lambda probe: probe_words(probe)[1]),
         ),
         stations=tuple(_stations(sheet)),
         narrowing=_narrowing(sheet),
@@ -67,12 +73,11 @@ def sheet_files(sheet: Any) -> dict[str, str]:
         remarks=tuple(bench_remarks(sheet)),
         files=[NUMBERS, circuit.file],
     )
-    head = {"format": FORMAT, "run": RUN, "generator": f"filterlib {program_version()}"}
-    numbers = head | {"files": sorted([PAGE, NUMBERS, circuit.file])} | sheet_numbers(sheet)
-    return {circuit.file: circuit.text, PAGE: page, NUMBERS: json_text(numbers)}
+    numbers = with_head(sheet_numbers(sheet), FORMAT, [PAGE, NUMBERS, circuit.file])
+    return {circuit.file: circuit.text, PAGE: page, NUMBERS: numbers}
 
 
-def _circuit(sheet: Any) -> Illustration:
+def _circuit(sheet: BenchSheet) -> Illustration:
     marks = {probe.place: probe.label for probe in sheet.probes}
     words = "; ".join(f"{probe.label}: tip at {probe_words(probe)[0]}" for probe in sheet.probes)
     note = "Full dot with a name below it: the probe's tip. Hollow dot: its other side. ≈: known within a range only."
@@ -81,35 +86,32 @@ def _circuit(sheet: Any) -> Illustration:
     )
 
 
-def _stores(sheet: Any) -> Table:
-    rows = [(s.name, number(s.capacitance, "F"), number(s.voltage, "V"), number(s.energy, "J")) for s in sheet.stores]
-    whole = sum(s.capacitance for s in sheet.stores), sum(s.energy for s in sheet.stores)
-    rows.append(("together", number(whole[0], "F"), "", number(whole[1], "J")))
-    return Table("What stays charged, at most", ("Where", "Capacitance", "Voltage", "Energy"), tuple(rows))
+def _stores(sheet: BenchSheet) -> Table:
+    names = ("capacitance", "voltage", "energy")
+    whole = number(sum(s.capacitance for s in sheet.stores), "F"), "", number(sum(s.energy for s in sheet.stores), "J")
+    rows = (*((store.name, *cells(store, *names)) for store in sheet.stores), ("together", *whole))
+    return Table("What stays charged, at most", ("Where", *heads(Store, *names)), rows)
 
 
-def _stations(sheet: Any) -> Iterator[dict[str, Any]]:
+def _stations(sheet: BenchSheet) -> Iterator[Section]:
     """Stations with their rows as text, numbered through."""
-    count = 0
+    count = itertools.count(1)
     for station in sheet.stations:
-        rows = []
-        for check in station.checks:
-            count += 1
-            rows.append({"number": count, "cells": check_cells(check), "note": check_note(check)})
+        rows = [{"number": next(count), "cells": check_cells(one), "note": check_note(one)} for one in station.checks]
         yield {"title": station_title(station), "how": station_steps(sheet, station), "rows": rows}
 
 
-def _narrowing(sheet: Any) -> Table:
-    rows = tuple(
-        (capital(measurement_words(one.measurement)), share(one.share), ", ".join(one.labels))
-        for one in sheet.narrowing[:NARROWING]
+def _narrowing(sheet: BenchSheet) -> Table:
+    return table(
+        f"What would narrow the interval of the ripple at {sheet.design.loads[0].name} most",
+        sheet.narrowing[:NARROWING],
+        ("Measure", lambda one: capital(measurement_words(one.measurement))),
+        column(Narrowing, "share"),
+        ("Because it shows", lambda one: ", ".join(one.labels)),
     )
-    load = sheet.design.loads[0].name
-    head = ("Measure", "Share of the interval that depends on it", "Because it shows")
-    return Table(f"What would narrow the interval of the ripple at {load} most", head, rows)
 
 
-def sheet_text(sheet: Any) -> str:
+def sheet_text(sheet: BenchSheet) -> str:
     """What the command says: the numbers of the first step, how many readings, and the measurement that tells most."""
     chosen, count = sheet.bleeder, len(sheet.checks)
     energy = number(sum(store.energy for store in sheet.stores), "J")
@@ -125,57 +127,37 @@ def sheet_text(sheet: Any) -> str:
     return "\n".join(lines)
 
 
-def sheet_numbers(sheet: Any) -> dict[str, Any]:
+def sheet_numbers(sheet: BenchSheet) -> Section:
     """The sheet for other programs; ``reading_V`` is null, to be filled in."""
-    chosen, test = sheet.bleeder, sheet.test
+    test = sheet.test
     return {
         "design": sheet.design.name,
-        "safety": [{"title": step.title, "text": step.text} for step in safety_steps(sheet)],
-        "stores": [
-            {"name": s.name, "capacitance_F": s.capacitance, "voltage_V": s.voltage, "energy_J": s.energy}
-            for s in sheet.stores
-        ],
-        "bleeder": {
-            "resistance_ohm": chosen.resistance,
-            "from_V": chosen.voltage,
-            "safe_V": chosen.safe,
-            "time_s": chosen.time,
-            "start_power_W": chosen.start_power,
-            "power_rating_W": chosen.power_rating,
-            "voltage_rating_V": chosen.voltage_rating,
-        },
+        "safety": [texts(step, "title", "text") for step in safety_steps(sheet)],
+        "stores": [{"name": store.name} | numbers(store, "") for store in sheet.stores],
+        "bleeder": numbers(sheet.bleeder, ""),
         "probes": [
-            {"label": p.label, "place": p.place} | dict(zip(("tip", "other"), probe_words(p), strict=True))
-            for p in sheet.probes
+            texts(probe, "label", "place") | dict(zip(("tip", "other"), probe_words(probe), strict=True))
+            for probe in sheet.probes
         ],
         "stations": list(_station_numbers(sheet)),
-        "test_capacitor": None
-        if test is None
-        else {
-            "capacitance_F": test.capacitance,
-            "impedance_ohm": test.impedance,
-            "inner_impedance_ohm": test.inner_impedance,
-            "telling": test.telling,
-        },
+        "test_capacitor": None if test is None else numbers(test, "") | {"telling": test.telling},
         "narrowing": [
-            {"measurement": measurement_words(n.measurement), "share": n.share, "uncertain_parameters": n.labels}
-            for n in sheet.narrowing
+            {"measurement": measurement_words(one.measurement), "uncertain_parameters": one.labels} | numbers(one, "")
+            for one in sheet.narrowing
         ],
         "uncovered": sheet.uncovered,
         "remarks": tuple(bench_remarks(sheet)),
     }
 
 
-def _station_numbers(sheet: Any) -> Iterator[dict[str, Any]]:
-    count = 0
+def _station_numbers(sheet: BenchSheet) -> Iterator[Section]:
+    count = itertools.count(1)
     for station in sheet.stations:
-        checks = []
-        for check in station.checks:
-            count += 1
-            checks.append({
-                "number": count, "what": check_words(check), "probe": check.probe, "operating_point": check.point or "no filter",
-                "expected_V": check.value, "low_V": check.low, "high_V": check.high,
-                "limit_low_V": check.limit_low, "limit_V": check.limit, "requirement": check.requirement,
-                "per_division_V": check.scale, "note": check_note(check), "reading_V": None,
-            })  # fmt: skip
+        checks = [
+            {"number": next(count), "what": check_words(one), "operating_point": one.point or "no filter"}
+            | texts(one, "probe", "requirement")
+            | numbers(one, "")
+            | {"note": check_note(one), "reading_V": None}
+            for one in station.checks
+        ]
         yield {"title": station_title(station), "how": station_steps(sheet, station), "checks": checks}

@@ -10,6 +10,7 @@ import numpy as np
 from filterlib.analysis.causes.candidates import Refusal
 from filterlib.analysis.causes.mitigations import Failure, Mitigation
 from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.analysis.described import described
 from filterlib.units import format_quantity
 from filterlib.words.labels import resonance_words, source_phrase
 from filterlib.words.quantities import number
@@ -78,44 +79,49 @@ def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
 
 
 class _Writer:
-    """Writes numbers of a result and remembers which."""
+    """Writes numbers of a result by their paths in it, with the units of their fields, and remembers which."""
 
-    def __init__(self) -> None:
+    def __init__(self, result: ReasonsResult) -> None:
+        self.result = result
         self.facts: list[Fact] = []
 
-    def __call__(self, path: str, value: float, unit: str = "V") -> str:
-        self.facts.append(Fact(path, unit, float(value)))
-        return format_quantity(float(value), unit, 3)
+    def __call__(self, path: str) -> str:
+        *way, name = path.split(".")
+        held: object = self.result
+        for step in way:
+            held = held[int(step)] if isinstance(held, tuple) else getattr(held, step)
+        value, unit = float(getattr(held, name)), described(held)[name].of(held)
+        self.facts.append(Fact(path, unit, value))
+        return format_quantity(value, unit, 3)
 
     def sentence(self, text: str) -> Sentence:
         return Sentence(text, tuple(self.facts))
 
 
 def _left(result: ReasonsResult) -> Iterator[Sentence]:
-    write, first = _Writer(), result.sources[0]
+    write, first = _Writer(result), result.sources[0]
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
-        f"At {result.load} {write('ripple', result.ripple)} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
-        f"{write('ripple_before', result.ripple_before)} without the filter. Most of it comes from {source_phrase(first.name)}: "
-        f"{write('sources.0.ripple_alone', first.ripple_alone)} alone{more}."
+        f"At {result.load} {write('ripple')} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
+        f"{write('ripple_before')} without the filter. Most of it comes from {source_phrase(first.name)}: "
+        f"{write('sources.0.ripple_alone')} alone{more}."
     )
 
 
 def _limit(write: _Writer, result: ReasonsResult, label: str) -> str:
     """The limit of the figure that decides, behind that figure."""
     known = result.figure == label and np.isfinite(result.limit)
-    return f" (limit {write('limit', result.limit)})" if known else ""
+    return f" (limit {write('limit')})" if known else ""
 
 
 def _spike(result: ReasonsResult) -> Iterator[Sentence]:
     at = max(range(len(result.sources)), key=lambda n: result.sources[n].spike_alone)
     if result.sources[at].name == result.sources[0].name and result.spike < 1.5 * result.ripple:
         return
-    write, one = _Writer(), result.sources[at]
+    write, one = _Writer(result), result.sources[at]
     yield write.sentence(
-        f"In full bandwidth it is {write('spike', result.spike)}{_limit(write, result, 'full')} of "
-        f"{write('spike_before', result.spike_before)}, most of it from {source_phrase(one.name)}: without that source the whole "
-        f"would fall by {write(f'sources.{at}.spike_falls', one.spike_falls)}."
+        f"In full bandwidth it is {write('spike')}{_limit(write, result, 'full')} of {write('spike_before')}, most of it from {source_phrase(one.name)}: without that source the whole "
+        f"would fall by {write(f'sources.{at}.spike_falls')}."
     )
 
 
@@ -124,50 +130,48 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
     falls = [one.spike_falls if wide else one.ripple_falls for one in result.parasitics]
     if not falls:
         return
-    at, write = int(np.argmax(falls)), _Writer()
+    at, write = int(np.argmax(falls)), _Writer(result)
     one, name = result.parasitics[at], "spike" if wide else "ripple"
     ideal, left = (result.spike_ideal, one.spike) if wide else (result.ripple_ideal, one.ripple)
-    now = write(name, result.now)
+    now = write(name)
     if falls[at] < LITTLE * result.now:
         yield write.sentence(
-            f"No single parasitic decides: with all of them gone {write(f'{name}_ideal', ideal)} of {now} would be left, so better "
+            f"No single parasitic decides: with all of them gone {write(f'{name}_ideal')} of {now} would be left, so better "
             "parts of the same values do not help; other values do."
         )
         return
-    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}', left)} instead of {now} would be left"
-    yield write.sentence(
-        text + (f", and {write(f'{name}_ideal', ideal)} with every part ideal." if ideal < left else ".")
-    )
+    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}')} instead of {now} would be left"
+    yield write.sentence(text + (f", and {write(f'{name}_ideal')} with every part ideal." if ideal < left else "."))
 
 
 def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
-    found, write = result.deviation, _Writer()
+    found, write = result.deviation, _Writer(result)
     if np.isnan(found.frequency) or result.sources[0].name == "common_mode":  # which goes another way
         return
-    text = f"From {write('deviation.frequency', found.frequency, 'Hz')} on the filter does worse than one of ideal parts would"
+    text = f"From {write('deviation.frequency')} on the filter does worse than one of ideal parts would"
     if found.element:
         text += f", mostly because of the {found.what} of {found.element}"
     near = found.resonance
     if near is not None and 1 / NEAR < near.frequency / found.frequency < NEAR:
-        at = write("deviation.resonance.frequency", near.frequency, "Hz")
+        at = write("deviation.resonance.frequency")
         text += f"; the nearest resonance, at {at}, is that of {resonance_words(near)}"
     yield write.sentence(f"{text}.")
 
 
 def _best(result: ReasonsResult) -> Iterator[Sentence]:
-    at, write = _chosen(result.mitigations), _Writer()
+    at, write = _chosen(result.mitigations), _Writer(result)
     if at is None or result.mitigations[at].figure(result.figure) > (1 - LITTLE) * result.now:
-        now = write("ripple" if result.figure == "20MHz" else "spike", result.now)
+        now = write("ripple" if result.figure == "20MHz" else "spike")
         yield write.sentence(
             f"No single change that was tried lowers {now} by more than {LITTLE:.0%}; look at the converter."
         )
         return
     one, path = result.mitigations[at], f"mitigations.{at}"
     assert one.costs is not None
-    drop = f" and {write(f'{path}.costs.drop', one.costs.drop)} more drop" if one.costs.drop > SHOWN_DROP else ""
+    drop = f" and {write(f'{path}.costs.drop')} more drop" if one.costs.drop > SHOWN_DROP else ""
     begin = "The nominal figure needs no change. For more margin" if result.now <= result.limit else "Change first"
     yield write.sentence(
-        f"{begin}: {one.words}. This leaves {_figures(write, one, path)}, for {_parts(one.costs.parts)}{drop}"
+        f"{begin}: {one.words}. This leaves {_figures(write, path)}, for {_parts(one.costs.parts)}{drop}"
         f"{_check(write, result, one, path)}."
     )
 
@@ -178,9 +182,9 @@ def _pair(result: ReasonsResult) -> Iterator[Sentence]:
     single = result.now if best is None else min(result.now, result.mitigations[best].figure(result.figure))
     if at is None or single <= result.limit or result.pairs[at].figure(result.figure) > (1 - LITTLE) * single:
         return
-    write, one, path = _Writer(), result.pairs[at], f"pairs.{at}"
+    write, one, path = _Writer(result), result.pairs[at], f"pairs.{at}"
     yield write.sentence(
-        f"If that is not enough: {one.words}. This leaves {_figures(write, one, path)}{_check(write, result, one, path)}."
+        f"If that is not enough: {one.words}. This leaves {_figures(write, path)}{_check(write, result, one, path)}."
     )
 
 
@@ -190,8 +194,8 @@ def _chosen(tried: Sequence[Mitigation]) -> int | None:
     return next((n for n in allowed if tried[n].holds), allowed[0] if allowed else None)
 
 
-def _figures(write: _Writer, one: Mitigation, path: str) -> str:
-    return f"{write(f'{path}.ripple', one.ripple)} in 20 MHz and {write(f'{path}.spike', one.spike)} in full bandwidth"
+def _figures(write: _Writer, path: str) -> str:
+    return f"{write(f'{path}.ripple')} in 20 MHz and {write(f'{path}.spike')} in full bandwidth"
 
 
 def _parts(count: int) -> str:
@@ -202,9 +206,9 @@ def _check(write: _Writer, result: ReasonsResult, one: Mitigation, path: str) ->
     if not one.checked:
         return ""
     if one.holds:
-        name, high = ("ripple_high", one.ripple_high) if result.figure == "20MHz" else ("spike_high", one.spike_high)
+        name = "ripple_high" if result.figure == "20MHz" else "spike_high"
         return (
-            f"; at most {write(f'{path}.{name}', high)} with each uncertain parameter, one at a time, at its worst, and it helps at "
+            f"; at most {write(f'{path}.{name}')} with each uncertain parameter, one at a time, at its worst, and it helps at "
             "every operating point"
         )
     return f"; but it works at the nominal values only: it fails for {failure_text(one.fails)}"

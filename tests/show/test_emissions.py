@@ -10,9 +10,10 @@ import pytest
 
 from filterlib.analysis.emission.estimate import EmissionTest, emissions
 from filterlib.errors import FilterlibError
-from filterlib.show.emission_numbers import emission_arrays, emission_keys
+from filterlib.show.emission_numbers import emission_keys
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.figure import Curve, Note, Span
+from filterlib.show.numbers import arrays
 from filterlib.show.plots import svg
 from filterlib.system.solution import solve
 from filterlib.words.emission_sentences import ESTIMATE
@@ -128,20 +129,20 @@ def test_keys_are_numbers_with_units(result):
 
 
 def test_arrays_hold_every_harmonic(result):
-    arrays = json.loads(json.dumps(emission_arrays(result), allow_nan=False))
+    held = json.loads(json.dumps(arrays(result), allow_nan=False))
     count = len(result.frequencies)
-    assert {len(values) for values in arrays.values()} == {count}
-    assert arrays["plus_quasi_peak_dBuV"][0] == pytest.approx(
+    assert {len(values) for values in held.values()} == {count}
+    assert held["plus_quasi_peak_dBuV"][0] == pytest.approx(
         float(result.levels["plus", "quasi_peak"][0]), rel=1e-6, abs=0
     )
-    assert "common_current_peak_high_dBuA" in arrays
-    assert np.isclose(arrays["frequency_Hz"][0], 180e3, rtol=1e-9, atol=0)
+    assert "common_current_peak_high_dBuA" in held
+    assert np.isclose(held["frequency_Hz"][0], 180e3, rtol=1e-9, atol=0)
 
 
 def test_what_could_not_be_computed_is_null_with_its_reason(unstable):
     section = emission_keys(unstable)
     assert section["output_mains_class_b_average_margin_dB"] is None
     assert "unstable" in section["output_mains_class_b_average_margin_dB_reason"]
-    assert emission_arrays(unstable) == {"frequency_Hz": []}
+    assert arrays(unstable) == {"frequency_Hz": []}
     with pytest.raises(FilterlibError, match="unstable"):
         emissions_figure(unstable)

@@ -138,7 +138,7 @@ def test_the_spectrum_draws_the_highest_line_of_every_column(plain):
 
 
 def test_the_figures_show_mean_and_spread(plain):
-    figure = shown.period_figure(plain[0])
+    figure = shown.period_figure(plain[0].average)
     upper, lower = figure.plots
     curves = {mark.label: mark.y for mark in upper.marks if isinstance(mark, Curve)}
     mean = next(values for label, values in curves.items() if label.startswith("mean of"))

@@ -43,8 +43,8 @@ class OperatingResult:
     point: str
     temperature: Kelvins[float]
     load_scale: Annotated[Mapping[str, float], Unit("", "share of full draw", key=None)]
-    terminal_voltage: Annotated[float, Unit("V", "terminals", "terminals")]
-    load_voltages: Annotated[Mapping[str, float], Unit("V", "voltage", "")]
+    terminal_voltage: Annotated[float, Unit("V", "terminals", "terminals", digits=4)]
+    load_voltages: Annotated[Mapping[str, float], Unit("V", "voltage", "", digits=4)]
     load_currents: Annotated[Mapping[str, float], Unit("A", "current", "")]
     load_powers: Annotated[Mapping[str, float], Unit("W", "power", "")]
     drops: Annotated[Mapping[str, float], Unit("V", "drop", "drop")]
@@ -79,7 +79,7 @@ def operating(solution: Solution) -> OperatingResult:
     return OperatingResult(
         point=state.point,
         temperature=state.temperature,
-        load_scale=dict(state.load_scale),
+        load_scale={name: state.scale(name) for name in volts},
         terminal_voltage=float(state.terminal_voltage),
         load_voltages=_floats(volts),
         load_currents=_floats(amps),
