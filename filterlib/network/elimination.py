@@ -149,30 +149,29 @@ def _run(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Run a plan block by block: what is wanted, and which points are good.
 
-    Where a block has points that fail, the residuals are fed back at the frequencies at which a design does; after a
-    block that mostly fails the next ones go that way at once.
+    The points that fail are collected and run again with their residuals fed back; a block that mostly fails is at once,
+    and so are those after it.
     """
     out = np.zeros((len(right), len(wanted), *shape), dtype=complex)
-    good = np.zeros(shape, dtype=bool)
-    trusted = True
+    good, done = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+    refined = False
     for block in _blocks(shape):
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
         place: Place = (slice(None), slice(None), *block)
         x, fine = out[place], good[block]
-        if trusted:
-            _step(plan.program(right, wanted, refined=False), part, x, fine)
-            trusted = bool(2 * np.count_nonzero(fine) > fine.size)
-        columns = np.nonzero(~fine.reshape(-1, fine.shape[-1]).all(axis=0))[0]
-        if not len(columns):
-            continue
-        careful = plan.program(right, wanted, refined=True)
-        if len(columns) == fine.shape[-1]:
-            _step(careful, part, x, fine)
-        else:
-            there = [v[..., columns] if isinstance(v, np.ndarray) and v.shape[-1] > 1 else v for v in part]
-            some, held = x[..., columns], fine[..., columns]
-            _step(careful, there, some, held)
-            x[..., columns], fine[..., columns] = some, held
+        if not refined:
+            _step(plan.program(right, wanted, refined), part, x, fine)
+            refined = bool(2 * np.count_nonzero(fine) < fine.size)
+        if refined:
+            _step(plan.program(right, wanted, refined), part, x, fine)
+            done[block] = True
+    failed = np.nonzero(~(good | done))
+    for block in _blocks(failed[0].shape) if len(failed[0]) else ():
+        some = tuple(index[block] for index in failed)
+        x, fine = np.empty((len(right), len(wanted), len(some[0])), dtype=complex), np.empty(len(some[0]), dtype=bool)
+        _step(plan.program(right, wanted, refined=True), [_take(v, some) for v in values], x, fine)
+        place = (slice(None), slice(None), *some)
+        out[place], good[some] = x, fine
     return out, good
 
 
