@@ -6,9 +6,9 @@ from numpy.testing import assert_allclose
 
 from filterlib.bench.averaging import _doubled, average_periods, kept_by_averaging
 from filterlib.bench.measurement import measure
+from filterlib.bench.noise_floor import spectrum
 from filterlib.bench.periods import find_periods
 from filterlib.bench.recording import Recording
-from filterlib.bench.spectrum import spectrum
 from filterlib.errors import QuantityError
 from filterlib.network.shapes import ring
 from filterlib.network.waveform import Waveform
