@@ -291,7 +291,7 @@ def _recording(chosen: argparse.Namespace) -> int:
     from filterlib.bench.harmonics import harmonics
     from filterlib.bench.measurement import measure
     from filterlib.bench.recording import load_recording
-    from filterlib.show.recording import recording_text, write_recording
+    from filterlib.show.recording_page import recording_text, write_recording
     from filterlib.units import quantity
 
     border = quantity(chosen.ripple_to, "Hz", low=1e3, name="ripple_to")

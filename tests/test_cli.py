@@ -163,7 +163,7 @@ def test_an_interruption_leaves_the_old_results_whole(quick, tmp_path, monkeypat
     out = tmp_path / "out"
     cli.main(["review", str(CLEAN), "--out", str(out)])
     before = {path.name: path.read_bytes() for path in out.iterdir()}
-    quick(headline="another")
+    quick(stored_energy=1.0)
     real, calls = os.replace, []
 
     def interrupted(source, target):

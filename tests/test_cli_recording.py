@@ -74,7 +74,7 @@ def test_a_stated_interval_serves_a_file_without_times(capsys, tmp_path):
 
 
 def test_page_numbers_and_figures_belong_together(capsys, taken, tmp_path):
-    from filterlib.show.writing import run_of
+    from filterlib.show.folder import run_of
 
     out = tmp_path / "out"
     text = said(capsys, taken, "--out", out).out

@@ -30,7 +30,8 @@ def test_example_design_gives_an_answer_with_its_band(tmp_path):
 
 
 @pytest.mark.parametrize("code", blocks("python"))
-def test_code_runs(code):
+def test_code_runs(code, monkeypatch):
+    monkeypatch.chdir(ROOT)
     exec(compile(code, "README.md", "exec"), {})
 
 

@@ -11,9 +11,9 @@ from scipy import fft
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
+from filterlib.bench.noise_floor import Spectrum, spectrum
 from filterlib.bench.periods import Periods, find_periods
 from filterlib.bench.recording import Recording
-from filterlib.bench.spectrum import Spectrum, spectrum
 from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.units import format_quantity
 

@@ -82,7 +82,13 @@ class Circuit:
         return self._add("conductance", name, (a, b), siemens)
 
     def couple(self, name: str, first: str, second: str, k: ArrayLike) -> Circuit:
-        """Couple two inductors, named, by the ratio ``k`` from -1 to 1; the dots are at their first nodes."""
+        """Couple two inductors, named, by the ratio ``k`` from -1 to 1; the dots are at their first nodes.
+
+        Raises
+        ------
+        CircuitError
+            Besides what every method refuses: what is no inductor, an inductor with itself, or two coupled already.
+        """
         for inductor in (first, second):
             found = self.netlist.find(inductor, "inductor")
             if found.kind != "inductor":

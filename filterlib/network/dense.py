@@ -30,7 +30,8 @@ def assemble(pattern: Pattern, values: Values, count: int) -> np.ndarray:
     a = np.zeros((count, pattern.size, pattern.size), dtype=kind)
     rows, columns, signs, symbols = np.array([term[:4] for term in pattern.terms]).T
     stacked = np.array([np.broadcast_to(v, count) for v in values], dtype=kind)
-    np.add.at(a, (slice(None), rows, columns), stacked[symbols].T * signs)
+    place: tuple[slice | np.ndarray, ...] = (slice(None), rows, columns)
+    np.add.at(a, place, stacked[symbols].T * signs)  # type: ignore[arg-type]
     return a
 
 
@@ -66,7 +67,7 @@ def backward_error(a: np.ndarray, x: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Componentwise backward error max |b - A x| / (|A| |x| + |b|): arrays (..., n, n), (..., n, r), (n, r) -> (...)."""
     scale = abs(a) @ abs(x) + abs(b)
     residual = abs(b - a @ x)
-    return np.where(residual == 0, 0.0, residual / np.where(scale == 0, 1.0, scale)).max(axis=(-2, -1))
+    return np.asarray(np.where(residual == 0, 0.0, residual / np.where(scale == 0, 1.0, scale)).max(axis=(-2, -1)))
 
 
 class Loops(NamedTuple):
@@ -113,7 +114,7 @@ def scales(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> np.n
     none = high == 0
     size = np.sqrt(np.clip(weights, np.where(none, 1.0, low), np.where(none, 1.0, high)))
     inside = np.isin(np.arange(weights.shape[1]), np.array(tree[: pattern.count]) - pattern.count)
-    return np.exp2(np.round(np.log2(np.where(inside, size, 1 / size))))
+    return np.asarray(np.exp2(np.round(np.log2(np.where(inside, size, 1 / size)))))
 
 
 def solve(pattern: Pattern, values: Values, count: int, right: Columns, *, feed_back: bool = True) -> np.ndarray:
@@ -187,6 +188,11 @@ def solve_tree(
     Returns
     -------
     x (p, n, r), and the same in the unknowns of `loops`, (p, branches, r)
+
+    Raises
+    ------
+    CircuitError
+        Where no x has a small residual, naming what the equations leave open.
     """
     COUNTS.dense += len(laws)
     frame = _Frame(pattern, tree, laws, size, b)
@@ -224,7 +230,7 @@ class _Frame:
         self.kept = _moving((self.scaled != 0).any(axis=0), (self._right(b) != 0).any(axis=(0, 2)))
 
     def _right(self, b: np.ndarray) -> np.ndarray:
-        return (b[..., self.count :, :] - self.driven @ b[..., : self.count, :]) / self.rows
+        return np.asarray((b[..., self.count :, :] - self.driven @ b[..., : self.count, :]) / self.rows)
 
     def solve(self, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Unknowns of the pattern and of `loops` for right-hand sides (p, n, r) that drive no more than the first."""
@@ -241,7 +247,8 @@ class _Frame:
         """How large the largest unknown is where about 1 drives every row: by point, large where nearly singular."""
         rows, columns = self.kept
         everything = np.cos(np.arange(len(rows)) ** 2)[:, None]
-        return abs(_lu(self.scaled[:, rows][:, :, columns], everything)).max(axis=(-2, -1), initial=0.0)
+        found = abs(_lu(self.scaled[:, rows][:, :, columns], everything))
+        return np.asarray(found.max(axis=(-2, -1), initial=0.0))
 
     def _both(self, u: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         x = self.loops.unknowns @ u

@@ -13,16 +13,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 
 from filterlib.network import dense
 from filterlib.network.pattern import Columns, Pattern, Values
-from filterlib.network.plan import LIMIT, Known, Plan, make_plan
+from filterlib.network.plan import LIMIT, Known, Plan
 from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
+Place: TypeAlias = tuple[slice | np.ndarray, ...]
 TREES = 6  # trees tried before the dense solution
 SOME = 9  # frequencies at which a tree is sought
 FEW = 256  # designs whose single frequency is left to the dense way
@@ -56,7 +58,8 @@ def solve(
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
         x = dense.solve(tableau.pattern, there, len(failed[0]), right)
-        out[(slice(None), slice(None), *failed)] = x[:, list(wanted)]
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = x[:, list(wanted)]
     return out
 
 
@@ -81,7 +84,8 @@ def attempt(
         there = [_take(v, failed) for v in values]
         plan = _plan_at(pattern, there, (len(failed[0]),))
         part, fine = _run(plan, there, (len(failed[0]),), right, wanted)
-        out[(slice(None), slice(None), *failed)] = part
+        place: Place = (slice(None), slice(None), *failed)
+        out[place] = part
         good[failed] = fine
         if not fine.any():
             break
@@ -93,6 +97,11 @@ def attempt(
 def _plans_of(pattern: Pattern) -> list[Plan]:
     """The plans that were made for circuits of one structure, the first one first."""
     return []
+
+
+def forget() -> None:
+    """Drop all plans: the next circuits make theirs anew, as in a fresh process. For counts and benchmarks."""
+    _plans_of.cache_clear()
 
 
 def _plan_for(pattern: Pattern, values: Values, shape: tuple[int, ...]) -> Plan:
@@ -113,10 +122,12 @@ def _plan_at(pattern: Pattern, values: Values, shape: tuple[int, ...], known: Kn
     weights = pattern.weights([_take(v, where) for v in values], len(some))
     trees = dict.fromkeys(pattern.tree(order) for order in np.argsort(weights, axis=1, kind="stable"))
     tree = min(trees, key=lambda one: _growth(pattern, one, weights)) if len(trees) > 1 else next(iter(trees))
-    plan = make_plan(pattern, tree, known or tuple(_known(v) for v in values))
-    if plan not in _plans_of(pattern):
-        _plans_of(pattern).append(plan)
-    return plan
+    known, plans = known or tuple(_known(v) for v in values), _plans_of(pattern)
+    for plan in plans:
+        if (plan.tree, plan.known) == (tree, known):
+            return plan
+    plans.append(Plan(pattern, tree, known))
+    return plans[-1]
 
 
 def _growth(pattern: Pattern, tree: tuple[int, ...], weights: np.ndarray) -> float:
@@ -138,29 +149,29 @@ def _run(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Run a plan block by block: what is wanted, and which points are good.
 
-    Where a block has points that fail, the residuals are fed back at the frequencies at which a design does; after a
-    block that mostly fails the next ones go that way at once.
+    The points that fail are collected and run again with their residuals fed back; a block that mostly fails is at once,
+    and so are those after it.
     """
     out = np.zeros((len(right), len(wanted), *shape), dtype=complex)
-    good = np.zeros(shape, dtype=bool)
-    trusted = True
+    good, done = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+    refined = False
     for block in _blocks(shape):
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
-        x, fine = out[(..., *block)], good[block]
-        if trusted:
-            _step(plan.program(right, wanted, refined=False), part, x, fine)
-            trusted = bool(2 * np.count_nonzero(fine) > fine.size)
-        columns = np.nonzero(~fine.reshape(-1, fine.shape[-1]).all(axis=0))[0]
-        if not len(columns):
-            continue
-        careful = plan.program(right, wanted, refined=True)
-        if len(columns) == fine.shape[-1]:
-            _step(careful, part, x, fine)
-        else:
-            there = [v[..., columns] if isinstance(v, np.ndarray) and v.shape[-1] > 1 else v for v in part]
-            some, held = x[..., columns], fine[..., columns]
-            _step(careful, there, some, held)
-            x[..., columns], fine[..., columns] = some, held
+        place: Place = (slice(None), slice(None), *block)
+        x, fine = out[place], good[block]
+        if not refined:
+            _step(plan.program(right, wanted, refined), part, x, fine)
+            refined = bool(2 * np.count_nonzero(fine) < fine.size)
+        if refined:
+            _step(plan.program(right, wanted, refined), part, x, fine)
+            done[block] = True
+    failed = np.nonzero(~(good | done))
+    for block in _blocks(failed[0].shape) if len(failed[0]) else ():
+        some = tuple(index[block] for index in failed)
+        x, fine = np.empty((len(right), len(wanted), len(some[0])), dtype=complex), np.empty(len(some[0]), dtype=bool)
+        _step(plan.program(right, wanted, refined=True), [_take(v, some) for v in values], x, fine)
+        place = (slice(None), slice(None), *some)
+        out[place], good[some] = x, fine
     return out, good
 
 
@@ -204,4 +215,4 @@ def _take(value: float | np.ndarray, index: tuple[np.ndarray, ...]) -> float | n
     if not isinstance(value, np.ndarray):
         return value
     axes = zip(index[-value.ndim :], value.shape, strict=True)
-    return value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)]
+    return np.asarray(value[tuple(part if size > 1 else np.zeros_like(part) for part, size in axes)])

@@ -7,12 +7,10 @@ says v2 = n v1 and nothing else.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.netlist import Netlist
+from filterlib.network.netlist import Netlist, Value
 
 
 def coupled_inductors(netlist: Netlist) -> list[list[str]]:
@@ -25,19 +23,23 @@ def coupled_inductors(netlist: Netlist) -> list[list[str]]:
     return [[e.name for e in netlist.elements if e.name in group] for group in groups]
 
 
-def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Any]], list[list[Any]], list[Any]]:
-    """L = U D U^T of coupled inductances, and the inverse of U, from the coupling ratios: nothing cancels but 1 - k^2."""
+def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Value]], list[list[Value]], list[Value]]:
+    """L = U D U^T of coupled inductances, and the inverse of U, from the coupling ratios: nothing cancels but 1 - k^2.
+
+    Raises
+    ------
+    CircuitError
+        For couplings that cannot all be true at once.
+    """
     found = {e.name: e for e in netlist.elements}
     size = len(group)
-    k: dict[frozenset[str], Any] = {frozenset(e.nodes): e.value for e in netlist.elements if e.kind == "couple"}
-    henries = [found[name].value for name in group]
-    unit: list[list[Any]] = [[0.0] * size for _ in range(size)]  # of the matrix of ratios
-    rest: list[Any] = [1.0] * size
+    k: dict[frozenset[str], Value] = {frozenset(e.nodes): e.number for e in netlist.elements if e.kind == "couple"}
+    henries = [found[name].number for name in group]
+    unit: list[list[Value]] = [[0.0] * size for _ in range(size)]  # of the matrix of ratios
+    rest: list[Value] = [1.0] * size
     for i in range(size):
         for j in range(i):
-            none = (np.asarray(henries[i]) == 0) | (
-                np.asarray(henries[j]) == 0
-            )  # what has no inductance couples nothing
+            none = np.equal(henries[i], 0) | np.equal(henries[j], 0)  # what has no inductance couples nothing
             ratio = _plain(np.where(none, 0.0, k.get(frozenset((group[i], group[j])), 0.0)))
             residue = ratio - sum(unit[i][m] * rest[m] * unit[j][m] for m in range(j))
             unit[i][j] = _share(group, i, residue, rest[j])
@@ -49,7 +51,7 @@ def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Any]], list[li
             raise CircuitError(f"{group[i]}: its couplings cannot all be true at once (no inductances are coupled so)")
         rest[i] = _plain(np.where(np.asarray(rest[i]) < 1e-14, 0.0, rest[i]))
     turns = [[_turns(henries[i], henries[j]) for j in range(size)] for i in range(size)]
-    inverse = [[0.0] * size for _ in range(size)]
+    inverse: list[list[Value]] = [[0.0] * size for _ in range(size)]
     for i in range(size):
         for j in range(i):
             inverse[i][j] = -unit[i][j] - sum(unit[i][m] * inverse[m][j] for m in range(j + 1, i))
@@ -58,7 +60,7 @@ def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Any]], list[li
     return scaled, back, [rest[i] * henries[i] for i in range(size)]
 
 
-def _share(group: list[str], i: int, residue: Any, rest: Any) -> Any:
+def _share(group: list[str], i: int, residue: Value, rest: Value) -> Value:
     """residue / rest, where a winding without leakage of its own (rest 0) has nothing left to share."""
     residue, rest = np.broadcast_arrays(residue, rest)
     if np.any((rest == 0) & (abs(residue) > 1e-12)):
@@ -66,12 +68,12 @@ def _share(group: list[str], i: int, residue: Any, rest: Any) -> Any:
     return _plain(np.where(rest == 0, 0.0, residue / np.where(rest == 0, 1.0, rest)))
 
 
-def _turns(first: Any, second: Any) -> Any:
+def _turns(first: Value, second: Value) -> Value:
     """The ratio of turns, and 0 where an inductance of zero couples nothing."""
     first, second = np.broadcast_arrays(first, second)
     none = (first == 0) | (second == 0)
     return _plain(np.where(none, 0.0, np.sqrt(first / np.where(none, 1.0, second))))
 
 
-def _plain(value: np.ndarray) -> Any:
+def _plain(value: np.ndarray) -> Value:
     return float(value) if value.ndim == 0 else value

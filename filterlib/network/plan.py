@@ -5,7 +5,6 @@ A plan serves every circuit of the same structure, whatever its values, and writ
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import NamedTuple, TypeAlias
 
 from filterlib.network.counts import COUNTS
@@ -29,28 +28,21 @@ class _Step(NamedTuple):
     factors: dict[int, Part]
 
 
-@lru_cache(maxsize=512)
-def make_plan(pattern: Pattern, tree: tuple[int, ...], known: Known) -> Plan:
-    """The elimination of a pattern.
+class Plan:
+    """Eliminates on names instead of numbers, and writes down each step.
 
     Parameters
     ----------
     tree : the column of each row's pivot
     known : per symbol 0 or 1 where it is always that, None where it may be anything
-    """
-    COUNTS.plans += 1
-    return Plan(pattern, tree, known)
 
-
-class Plan:
-    """Eliminates on names instead of numbers, and writes down each step.
-
-    Attributes: ``known``, as given; ``singular``: whether plain numbers alone leave no pivot, as two shorts in parallel
+    Attributes: ``tree`` and ``known``, as given; ``singular``: whether plain numbers alone leave no pivot, as two shorts in parallel
     do.
     """
 
     def __init__(self, pattern: Pattern, tree: tuple[int, ...], known: Known) -> None:
-        self.size, self.known = pattern.size, known
+        COUNTS.plans += 1
+        self.size, self.tree, self.known = pattern.size, tree, known
         self._tape = Tape()
         self._terms: list[list[tuple[int, Part]]] = [[] for _ in range(self.size)]
         for term in pattern.terms:

@@ -13,7 +13,7 @@ from filterlib.errors import CircuitError, UnstableError, did_you_mean
 from filterlib.network import modes, response
 from filterlib.network.checks import check
 from filterlib.network.counts import COUNTS
-from filterlib.network.netlist import REFERENCE, Current, Netlist, Output
+from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Pair
 from filterlib.network.pattern import Columns, Sum
 from filterlib.network.tableau import Tableau, build
 from filterlib.network.waveform import Waveform
@@ -113,7 +113,7 @@ class Solver:
         port: Sum = tuple((at, sign) for at, sign in ends if at is not None)
         if a == b or not port:
             return np.zeros(response.shape_of(tableau, f), dtype=complex)
-        return response.at_frequencies(tableau, f, (port,), [port])[0, 0]
+        return np.asarray(response.at_frequencies(tableau, f, (port,), [port])[0, 0])
 
     def periodic_response(
         self,
@@ -298,7 +298,7 @@ def _product(h: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
     """h times the coefficients, in its place where they fit; 0 where those are 0 although h has no bound."""
     fits = np.broadcast_shapes(h.shape, coefficients.shape) == h.shape
     with np.errstate(invalid="ignore"):
-        product = np.multiply(h, coefficients, out=h if fits else None)
+        product: np.ndarray = np.multiply(h, coefficients, out=h if fits else None)
     product[..., coefficients == 0] = 0.0
     if not np.isfinite(product).all():
         raise CircuitError("the output has no bound at DC, and the waveform has a mean")
@@ -325,5 +325,5 @@ def _unlisted(rows: np.ndarray | Sequence[Sequence[Any]], source: object, output
     return kept if isinstance(source, list) else kept[0]
 
 
-def _nodes(output: Output) -> tuple[Any, ...]:
-    return (output,) if isinstance(output, str) else tuple(output) if isinstance(output, tuple) else (output,)
+def _nodes(output: str | Pair) -> tuple[str, ...]:
+    return (output,) if isinstance(output, str) else tuple(output)

@@ -57,7 +57,7 @@ def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order:
         raise QuantityError("must be a whole number from 1 on", name="order", value=order)
     s = 1j * np.asarray(frequencies, dtype=float) / limit
     poles = np.exp(1j * np.pi * (2 * np.arange(order) + order + 1) / (2 * order))
-    response = np.ones_like(s)
+    response: np.ndarray = np.ones_like(s)
     for pole in poles:
         response = response / (1 - s / pole)
     return response
@@ -176,7 +176,8 @@ def _extent(terms: np.ndarray) -> np.ndarray:
     high, low = wave.max(axis=1), wave.min(axis=1)
     share = 1 - np.cos(np.pi * kept / count)
     margin = (high - low) / 2 * (share / (1 - share))
-    return _summit(terms, wave, high, margin) + _summit(-terms, np.negative(wave, out=wave), -low, margin)
+    top = _summit(terms, wave, high, margin)
+    return np.asarray(top + _summit(-terms, np.negative(wave, out=wave), -low, margin))
 
 
 def _summit(doubled: np.ndarray, wave: np.ndarray, high: np.ndarray, margin: np.ndarray) -> np.ndarray:
@@ -207,11 +208,11 @@ def _climbed(doubled: np.ndarray, angle: np.ndarray, reach: float) -> np.ndarray
         first, second = -(parts.imag @ k), -(parts.real @ (k * k))
         move = np.clip(-first / np.where(second < 0, second, -np.inf), -reach, reach)
         angle = angle + move
-    return parts.real.sum(axis=1) + first * move / 2
+    return np.asarray(parts.real.sum(axis=1) + first * move / 2)
 
 
 def sampled(terms: np.ndarray, count: int) -> np.ndarray:
-    return fft.irfft(terms, count, axis=-1, norm="forward")
+    return np.asarray(fft.irfft(terms, count, axis=-1, norm="forward"))
 
 
 def doubled(terms: np.ndarray) -> np.ndarray:

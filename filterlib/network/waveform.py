@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike
 from scipy import fft
 
 from filterlib.errors import QuantityError
-from filterlib.network.spectrum import doubled, extent, lowpass_response, phasors, sampled
+from filterlib.network.spectrum import doubled, extent, lowpass_response, sampled
 from filterlib.units import quantity
 
+__all__ = ["FEWEST_HARMONICS", "HARMONICS_PER_EDGE", "MOST_HARMONICS", "Waveform", "finite", "lowpass_response"]
 FEWEST_HARMONICS, MOST_HARMONICS = 1000, 10_000
 """Bounds of `Waveform.harmonics` for lines and rings, which have no highest harmonic."""
 HARMONICS_PER_EDGE = 20
@@ -31,8 +32,8 @@ _BLOCK = 2**18
 class Waveform(ABC):
     """A periodic wave, or one for each of many designs.
 
-    Make one with `Waveform.lines`, `Waveform.sampled`, `Waveform.from_coefficients`, `trapezoid` or `ring`. Waves are
-    added, subtracted and multiplied by a number or by an array of shape (designs, 1).
+    Make one with `Waveform.lines`, `Waveform.sampled`, `Waveform.from_coefficients`, or with
+    `filterlib.network.shapes.trapezoid` or `ring`. Waves are added, subtracted and multiplied by a number or by an array of shape (designs, 1).
 
     Attributes
     ----------
@@ -69,7 +70,7 @@ class Waveform(ABC):
             For values that are not finite, times out of order or range, or shapes that do not match.
         """
         period = quantity(period, "s", above=0, name="period")
-        t, x = _finite(times, "times"), _finite(values, "values")
+        t, x = finite(times, "times"), finite(values, "values")
         if t.ndim == 0 or x.ndim == 0 or t.shape[-1] != x.shape[-1] or not t.shape[-1]:
             raise QuantityError(f"shape {t.shape} of times, but {x.shape} of values", name="times")
         lengths = np.diff(t, append=t[..., :1] + period)
@@ -81,8 +82,14 @@ class Waveform(ABC):
 
     @staticmethod
     def sampled(period: float, values: ArrayLike) -> Waveform:
-        """A band-limited wave from equally spaced samples from t = 0, array (samples,) or (designs, samples)."""
-        samples = _finite(values, "values")
+        """A band-limited wave from equally spaced samples from t = 0, array (samples,) or (designs, samples).
+
+        Raises
+        ------
+        QuantityError
+            For no samples, or for values that are not finite.
+        """
+        samples = finite(values, "values")
         if samples.ndim == 0 or not samples.shape[-1]:
             raise QuantityError("at least one sample is needed", name="values")
         count = samples.shape[-1]
@@ -93,7 +100,13 @@ class Waveform(ABC):
 
     @staticmethod
     def from_coefficients(period: float, coefficients: ArrayLike) -> Waveform:
-        """The wave c_0 + 2 Re sum c_k exp(j 2 pi k t / period) from c_0 ... c_n, array (n + 1,) or (designs, n + 1)."""
+        """The wave c_0 + 2 Re sum c_k exp(j 2 pi k t / period) from c_0 ... c_n, array (n + 1,) or (designs, n + 1).
+
+        Raises
+        ------
+        QuantityError
+            For no coefficients, or for some that are not finite.
+        """
         given = np.atleast_1d(np.asarray(coefficients, dtype=complex))
         if not np.all(np.isfinite(given)) or not given.shape[-1]:
             raise QuantityError("the coefficients must be finite, and at least the mean is needed", name="coefficients")
@@ -255,12 +268,13 @@ class _Lines(Waveform):
         corners, before, first = self._limits()
         last = np.roll(before, -1, axis=-1)
         lengths = np.diff(corners, append=corners[..., :1] + self.period)
-        return np.sqrt(np.sum(lengths * (first**2 + first * last + last**2), axis=-1) / (3 * self.period))
+        squares = lengths * (first**2 + first * last + last**2)
+        return np.asarray(np.sqrt(np.sum(squares, axis=-1) / (3 * self.period)))
 
     @property
     def peak_to_peak(self) -> np.ndarray:
         values = np.concatenate(self._limits()[1:], axis=-1)
-        return np.ptp(values, axis=-1)
+        return np.asarray(np.ptp(values, axis=-1))
 
     def shifted(self, time: float) -> Waveform:
         return replace(self, starts=_frozen(np.mod(self.starts + time, self.period)))
@@ -286,7 +300,7 @@ class _Series(Waveform):
 
     @property
     def harmonics(self) -> int:
-        return self.terms.shape[-1] - 1
+        return int(self.terms.shape[-1]) - 1
 
     def coefficients(self, harmonics: int) -> np.ndarray:
         missing = max(harmonics - self.harmonics, 0)
@@ -311,7 +325,7 @@ class _Series(Waveform):
 
     @property
     def rms(self) -> np.ndarray:
-        return np.sqrt(self.mean**2 + 2 * np.sum(np.abs(self.terms[..., 1:]) ** 2, axis=-1))
+        return np.asarray(np.sqrt(self.mean**2 + 2 * np.sum(np.abs(self.terms[..., 1:]) ** 2, axis=-1)))
 
     @property
     def peak_to_peak(self) -> np.ndarray:
@@ -325,114 +339,11 @@ class _Series(Waveform):
         return replace(self, terms=_frozen(self.terms * _gain(factor)))
 
 
-def trapezoid(
-    period: float, amplitude: ArrayLike, duty: ArrayLike, rise: ArrayLike = 0.0, fall: ArrayLike = 0.0
-) -> Waveform:
-    """A trapezoid from 0 to ``amplitude`` whose rise begins at t = 0.
-
-    Parameters
-    ----------
-    period : float
-        [s]
-    amplitude, duty, rise, fall : float or array (designs, 1)
-        Height [V or A]; width at half height over the period [1]; lengths of the edges, 0 for a jump [s].
-
-    Raises
-    ------
-    QuantityError
-        For edges that do not fit into the period.
-
-    Notes
-    -----
-    Source: C. R. Paul, Introduction to Electromagnetic Compatibility, ch. 3 (definition of the width, from memory).
-
-    Examples
-    --------
-    >>> clock = trapezoid(100e-9, 1.0, 0.5, 20e-9, 20e-9)
-    >>> round(float(2 * abs(clock.coefficients(3)[3])), 5)
-    0.10707
-    """
-    rise, fall = _finite(rise, "rise"), _finite(fall, "fall")
-    top = period * _finite(duty, "duty") - (rise + fall) / 2
-    bottom = period - top - rise - fall
-    if np.any(rise < 0) or np.any(fall < 0) or np.any(top < 0) or np.any(bottom < 0):
-        raise QuantityError(f"pulse and edges do not fit into the period {period} s", name="duty", value=duty)
-    times = _corners(0.0, rise, rise + top, rise + top + fall)
-    return Waveform.lines(period, times, np.array([0.0, 1, 1, 0])) * amplitude
-
-
-def ring(
-    period: float,
-    frequency: ArrayLike,
-    time_constant: ArrayLike,
-    starts: Sequence[ArrayLike],
-    signs: Sequence[float],
-    rise: float = 0.0,
-    *,
-    harmonics: int | None = None,
-) -> Waveform:
-    """Damped sines exp(-t / time_constant) sin(2 pi frequency t), one from each start, repeated every period.
-
-    Tails that reach into later periods are included exactly: c_k is one event's Fourier transform over the period.
-
-    Parameters
-    ----------
-    period : float
-        [s]
-    frequency, time_constant : float or array (designs, 1)
-        Of the ring [Hz], [s].
-    starts : sequence of float or array (designs, 1)
-        When each event begins [s].
-    signs : sequence of float
-        Factor of each event.
-    rise : float
-        Length of the edge that excites the ring: each event is averaged over this length, from its start on [s].
-    harmonics : int, optional
-        How many to keep: by default 20 times frequency times period, within `FEWEST_HARMONICS` and `MOST_HARMONICS`.
-
-    Raises
-    ------
-    QuantityError
-        For values that are not positive and finite.
-
-    Notes
-    -----
-    Source: Fourier transform of the damped sine, any table: w / ((1 / tau + j omega)**2 + w**2).
-
-    Examples
-    --------
-    >>> wave = ring(5e-6, 50e6, 60e-9, [0, 2e-6], [1, -1])
-    >>> abs(round(float(wave.mean), 12))
-    0.0
-    """
-    period = quantity(period, "s", above=0, name="period")
-    speed = 2 * np.pi * _positive(frequency, "frequency")
-    decay = 1 / _positive(time_constant, "time_constant")
-    if len(starts) != len(signs):
-        raise QuantityError(f"{len(starts)} starts, but {len(signs)} signs", name="signs")
-    rise = quantity(rise, "s", low=0, name="rise")
-    if harmonics is None:
-        wanted = HARMONICS_PER_EDGE * period * float(np.max(speed)) / (2 * np.pi)
-        harmonics = int(np.clip(math.ceil(wanted), FEWEST_HARMONICS, MOST_HARMONICS))
-    k = np.arange(harmonics + 1)
-    events = sum(
-        sign * phasors(harmonics, (_finite(start, "starts") + rise / 2) / period)
-        for start, sign in zip(starts, signs, strict=True)
-    )
-    one = speed / ((decay + 2j * np.pi * k / period) ** 2 + speed**2)
-    return Waveform.from_coefficients(period, one * events * np.sinc(k * (rise / period)) / period)
-
-
 def _blocks(start: int, stop: int, weight: int) -> Iterator[np.ndarray]:
     """Indices in pieces that hold about `_BLOCK` numbers when each index stands for ``weight`` of them."""
     size = max(_BLOCK // weight, 1)
     for first in range(start, stop, size):
         yield np.arange(first, min(first + size, stop))
-
-
-def _corners(*parts: ArrayLike) -> np.ndarray:
-    """Columns (designs, 1) or numbers side by side."""
-    return np.concatenate(np.broadcast_arrays(*(np.atleast_1d(part) for part in parts)), axis=-1)
 
 
 def _beside(first: np.ndarray, second: np.ndarray) -> np.ndarray:
@@ -441,24 +352,24 @@ def _beside(first: np.ndarray, second: np.ndarray) -> np.ndarray:
 
 
 def _gain(factor: ArrayLike) -> np.ndarray:
-    gain = _finite(factor, "factor")
+    gain = finite(factor, "factor")
     if gain.ndim and gain.shape[-1] != 1:
         raise QuantityError(f"a number or shape (designs, 1) is needed, not {gain.shape}", name="factor")
     return np.atleast_1d(gain)
 
 
-def _finite(values: ArrayLike, name: str) -> np.ndarray:
+def finite(values: ArrayLike, name: str) -> np.ndarray:
+    """Values as a frozen array of floats.
+
+    Raises
+    ------
+    QuantityError
+        Naming the argument, where one is not finite.
+    """
     array = np.array(values, dtype=float)
     if not np.all(np.isfinite(array)):
         raise QuantityError("every value must be finite", name=name, value=values)
     return _frozen(array)
-
-
-def _positive(values: ArrayLike, name: str) -> np.ndarray:
-    array = _finite(values, name)
-    if not np.all(array > 0):
-        raise QuantityError("must be above 0", name=name, value=values)
-    return array
 
 
 def _frozen(array: np.ndarray) -> np.ndarray:

@@ -14,12 +14,12 @@ from filterlib.analysis.emission.estimate import Margin
 from filterlib.analysis.review import ReviewResult
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
+from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.review_tables import Table, parts_table
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.tables import Table, parts_table
-from filterlib.show.writing import write_files
 from filterlib.system.design import Design
 from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence

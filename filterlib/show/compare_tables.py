@@ -11,7 +11,7 @@ from filterlib.analysis.described import label
 from filterlib.analysis.emission.estimate import Margin
 from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
-from filterlib.show.tables import INTERVAL, Row, Table, cells, column, heads, table, verdict_cell
+from filterlib.show.review_tables import INTERVAL, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.reason_sentences import check_text

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from filterlib.show.figure import Align, Area, Axis, Bars, Curve, Figure, Level, Look, Mark, Note, Plot, Span, Values
+from filterlib.show.figure import Align, Area, Axis, Bars, Curve, Figure, Level, Mark, Note, Plot, Span, Values
 from filterlib.show.letters import fitted, text_width
+from filterlib.show.paths import joined, markers, needed, stroke
 from filterlib.show.style import slug
 from filterlib.show.ticks import Tick, ticks
 
@@ -23,8 +22,6 @@ SAMPLE, ENTRY, LEGEND = 48.0, 24.0, 22.0  # [px] of a legend: before its words, 
 ROOM = {"x": 74.0, "y": 30.0}  # [px] for the words of one tick
 TICK = 5.0  # [px]
 BAR = 0.36  # of a row
-STRAIGHT, FLAT = 8, 0.15  # points that one line may stand for, and how far it may be from them [px]
-FAR = 1e5  # [px] beyond which nothing is drawn
 FACES = "DejaVu Sans, Verdana, Arial, sans-serif"
 _HEAD = 'xmlns="http://www.w3.org/2000/svg" font-family="{}" font-size="{:g}" stroke-linejoin="round" fill="none"'
 _LINES = (  # of what is hatched and of bars: identifier, colour, width [px]
@@ -34,13 +31,6 @@ _PATTERN = (
     '<pattern id="{}" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<path d="M0 0V8" stroke="{}" stroke-width="{:g}"/></pattern>'
 )
-_SHAPES = {  # of markers of half the size r
-    "o": "m-{r:g} 0a{r:g} {r:g} 0 1 0 {d:g} 0a{r:g} {r:g} 0 1 0 -{d:g} 0z",
-    "s": "m-{r:g} -{r:g}h{d:g}v{d:g}h-{d:g}z",
-    "D": "m0 -{r:g}l{r:g} {r:g}l-{r:g} {r:g}l-{r:g} -{r:g}z",
-    "v": "m-{r:g} -{r:g}h{d:g}l-{r:g} {d:g}z",
-    "|": "m0 -{r:g}v{d:g}",
-}
 
 
 def svg(figure: Figure) -> str:
@@ -249,8 +239,8 @@ class _Drawing:
         long = SAMPLE - 8
         if isinstance(mark, Curve | Level):
             if isinstance(mark, Level) or mark.joined:
-                yield _line(f"M{x:.1f} {y:.1f}h{long:g}", mark.look)
-            yield _markers(np.array([x + long / 2]), np.array([y]), mark.look)
+                yield stroke(f"M{x:.1f} {y:.1f}h{long:g}", mark.look)
+            yield markers(np.array([x + long / 2]), np.array([y]), mark.look)
         elif isinstance(mark, Area | Bars):
             yield from self._box(mark, x, y - 5.5, long, 11.0)
 
@@ -269,13 +259,13 @@ class _Drawing:
                 yield from _curve(frame, mark)
             case Area():
                 x, low, high = frame.x(mark.x), frame.y(mark.low), frame.y(mark.high)
-                kept = _kept(x, low, high, most=frame.width)
+                kept = needed(x, low, high, most=frame.width)
                 x, low, high = x[kept], low[kept], high[kept]
-                yield f'<path d="{_path(np.append(x, x[::-1]), np.append(low, high[::-1]))}Z" fill="{mark.colour}"/>'
+                yield f'<path d="{joined(np.append(x, x[::-1]), np.append(low, high[::-1]))}Z" fill="{mark.colour}"/>'
             case Level(upright=True):
-                yield _line(f"M{frame.x.at(mark.at):.1f} {frame.bottom:.1f}V{frame.top:.1f}", mark.look)
+                yield stroke(f"M{frame.x.at(mark.at):.1f} {frame.bottom:.1f}V{frame.top:.1f}", mark.look)
             case Level():
-                yield _line(f"M{frame.left:.1f} {frame.y.at(mark.at):.1f}H{frame.right:.1f}", mark.look)
+                yield stroke(f"M{frame.left:.1f} {frame.y.at(mark.at):.1f}H{frame.right:.1f}", mark.look)
             case Span():
                 fill = f'"url(#{self._name}-hatch)"' if mark.hatched else '"#000" fill-opacity=".08"'
                 yield f'<path d="{_corners(frame, mark)}" fill={fill}/>'
@@ -350,56 +340,9 @@ def _notes(frame: _Frame, mark: Mark) -> Iterator[tuple[float, float, str, Align
 def _curve(frame: _Frame, mark: Curve) -> Iterator[str]:
     x, y, every = frame.x(mark.x), frame.y(mark.y), mark.look.every
     if mark.joined:
-        kept = _kept(x, y, most=frame.width)
-        yield _line(_path(x[kept], y[kept]), mark.look)
-    yield _markers(x[::every], y[::every], mark.look)
-
-
-def _kept(x: Values, *ys: Values, most: float) -> NDArray[np.intp]:
-    """Indices of points enough for the same picture: the first, lowest and highest of each of ``most`` stretches, and of
-    those none where a straight line does."""
-    count = x.size
-    if count <= STRAIGHT:
-        return np.arange(count)
-    length = max(1, int(count / most))
-    starts = np.arange(0, count, length)
-    stretches = [np.pad(y, (0, len(starts) * length - count), mode="edge").reshape(-1, length) for y in ys]
-    chosen = [starts, *(starts + end(one, axis=1) for one in stretches for end in (np.argmin, np.argmax)), [count - 1]]
-    kept = np.unique(np.minimum(np.concatenate(chosen), count - 1))
-    coarse = np.append(np.arange(0, kept.size - 1, STRAIGHT), kept.size - 1)
-    bent = np.zeros(kept.size, bool)
-    for y in ys:
-        bent |= ~(np.abs(np.interp(x[kept], x[kept[coarse]], y[kept[coarse]]) - y[kept]) < FLAT)
-    needed = np.repeat(np.logical_or.reduceat(bent, coarse), np.diff(coarse, append=kept.size))
-    needed[coarse] = True
-    found: NDArray[np.intp] = kept[needed]
-    return found
-
-
-def _path(x: Values, y: Values) -> str:
-    """Lines from point to point, a gap where one is not finite."""
-    whole = np.isfinite(x) & np.isfinite(y)
-    points = np.column_stack((x, np.clip(y, -FAR, FAR)))
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], whole, [False])).astype(np.int8))).tolist()
-    runs = [points[start:end].ravel().tolist() for start, end in pairwise(edges)][::2]
-    return "".join("M" + ("%.1f %.1f " * (len(run) // 2) % tuple(run)).rstrip() for run in runs)
-
-
-def _line(path: str, look: Look) -> str:
-    dash = "" if isinstance(look.dash, str) else " ".join(f"{look.width * part:.1f}" for part in look.dash[1])
-    dashes = f' stroke-dasharray="{dash}"' if dash else ""
-    return f'<path d="{path}" stroke="{look.colour}" stroke-width="{look.width:g}"{dashes}/>'
-
-
-def _markers(x: Values, y: Values, look: Look) -> str:
-    """All markers of a curve as one path."""
-    if not look.marker:
-        return ""
-    shape = _SHAPES[look.marker].format(r=look.size / 2, d=look.size)
-    shown = np.isfinite(x) & np.isfinite(y)
-    path = "".join(f"M{a:.1f} {b:.1f}{shape}" for a, b in zip(x[shown].tolist(), y[shown].tolist(), strict=True))
-    fill = "none" if look.hollow else look.colour
-    return f'<path d="{path}" fill="{fill}" stroke="{look.colour}" stroke-width="1.3"/>'
+        kept = needed(x, y, most=frame.width)
+        yield stroke(joined(x[kept], y[kept]), mark.look)
+    yield markers(x[::every], y[::every], mark.look)
 
 
 def _corners(frame: _Frame, mark: Span) -> str:

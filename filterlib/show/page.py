@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Figure
+from filterlib.show.folder import RUN
 from filterlib.show.numbers import Section, json_text
-from filterlib.show.writing import RUN
 from filterlib.words.quantities import unbroken
 
 if TYPE_CHECKING:

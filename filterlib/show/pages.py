@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from filterlib.show.folder import RUN, write_files
 from filterlib.show.notebooks import notebooks
 from filterlib.show.numbers import json_text
 from filterlib.show.page import render
-from filterlib.show.writing import RUN, write_files
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode

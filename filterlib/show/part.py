@@ -12,12 +12,12 @@ from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
+from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, render, with_head
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
-from filterlib.show.writing import write_files
 from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "part.html", "part.json"

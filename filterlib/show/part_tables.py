@@ -13,7 +13,7 @@ from filterlib.parts.fields import Field
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.numbers import Section
 from filterlib.show.results import at_frequency
-from filterlib.show.tables import Column, Row, Table, table
+from filterlib.show.review_tables import Column, Row, Table, table
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.quantities import number
 

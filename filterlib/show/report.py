@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from filterlib.show import tables
+from filterlib.show import review_tables as tables
 from filterlib.show.emission_chapter import emission_chapters
+from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
@@ -22,11 +23,10 @@ from filterlib.show.plots import (
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
-from filterlib.show.reasons import reasons_chapter
+from filterlib.show.reasons_chapter import reasons_chapter
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.show.writing import write_files
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
 from filterlib.words.quantities import interval_text, loss, number, ohms

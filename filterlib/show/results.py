@@ -20,9 +20,9 @@ from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
+from filterlib.show.folder import RUN
 from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
-from filterlib.show.writing import RUN
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
 from filterlib.words.measurement_sentences import (

@@ -8,11 +8,11 @@ from pathlib import Path
 
 from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
 from filterlib.analysis.stress.stored_energy import Store
+from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, render, with_head
+from filterlib.show.review_tables import Table, cells, column, heads, table
 from filterlib.show.schematic import schematic_svg
-from filterlib.show.tables import Table, cells, column, heads, table
-from filterlib.show.writing import write_files
 from filterlib.words.bench_sentences import (
     bench_remarks,
     check_cells,

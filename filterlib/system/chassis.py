@@ -10,8 +10,8 @@ from pydantic import Field
 
 from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
+from filterlib.network.shapes import ring
 from filterlib.network.spectrum import phasors
-from filterlib.network.waveform import ring
 from filterlib.parts.base import Quantity, Value
 from filterlib.system.model import Given, Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
+from filterlib.network.shapes import ring
 from filterlib.network.spectrum import phasors
-from filterlib.network.waveform import ring
 from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import Probe

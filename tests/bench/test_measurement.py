@@ -6,11 +6,12 @@ from numpy.testing import assert_allclose
 
 from filterlib.bench.averaging import _doubled, average_periods, kept_by_averaging
 from filterlib.bench.measurement import measure
+from filterlib.bench.noise_floor import spectrum
 from filterlib.bench.periods import find_periods
 from filterlib.bench.recording import Recording
-from filterlib.bench.spectrum import spectrum
 from filterlib.errors import QuantityError
-from filterlib.network.waveform import Waveform, ring
+from filterlib.network.shapes import ring
+from filterlib.network.waveform import Waveform
 from tests.bench.waves import DECAY, FREQUENCY, INTERVAL, PERIOD, RING, from_events, steady, strays
 
 

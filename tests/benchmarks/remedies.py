@@ -12,7 +12,7 @@ from filterlib.analysis.causes.reasons import PAIRS, reasons
 from filterlib.analysis.ripple.at_load import GRID
 from filterlib.analysis.ripple.spectra import driven, full_current
 from filterlib.network import dense
-from filterlib.network.plan import make_plan
+from filterlib.network.elimination import forget
 from filterlib.network.tableau import build
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
@@ -51,7 +51,7 @@ def _dense(design) -> float:
 
 def _cold(design, parts, pairs: int) -> tuple[float, int]:
     """Seconds with no plan kept from before, and how many designs were tried in them."""
-    make_plan.cache_clear()
+    forget()
     start = perf_counter()
     found = reasons(solve(design), "modem", parts=parts, pairs=pairs)
     return perf_counter() - start, len(found.mitigations) + len(found.pairs)

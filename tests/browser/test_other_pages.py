@@ -15,7 +15,7 @@ from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
 from filterlib.show.compare import write_comparison
 from filterlib.show.part import write_part
-from filterlib.show.recording import write_recording
+from filterlib.show.recording_page import write_recording
 from filterlib.show.verify import write_sheet
 from tests.browser.test_review_page import SCREENS, SIZES
 

@@ -1,5 +1,7 @@
-"""One command: `python -m tests.damage [--only 3,17] [--jobs 2] [--json FILE] [--list]`. Damages 100 lines of physics, one at a
-time in a copy of the tree, and says which of them no test notices. Half an hour on one core."""
+"""One command: `python -m tests.damage [--only 3,17] [--jobs 2] [--limit SECONDS] [--json FILE] [--list]`.
+
+Damages 100 lines of physics, one at a time in a copy of the tree, and says which of them no test notices.
+"""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ TURNED = {ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE}
 OTHER = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
 ROUNDING = 1e-6  # below it a number beside another guards against rounding
 TEXT = (ast.JoinedStr, ast.List, ast.Tuple, ast.Dict, ast.Set, ast.ListComp)
-WORDS = re.compile(r"(Error|Problem)$|^(format_|did_you_mean|warn)")
+WORDS = re.compile(r"(Error|Problem)$|^(format_|did_you_mean|warn)|^progress$")  # what is said and not reckoned
 Node = ast.expr | ast.stmt
 Slip = tuple[str, Node, ast.AST]  # what kind, the node that goes, the node that comes
 

@@ -6,8 +6,8 @@ from numpy.testing import assert_allclose
 
 from filterlib.analysis.emission.receiver import BANDS, envelope, quasi_peak, read
 from filterlib.network.circuit import Circuit
+from filterlib.network.shapes import trapezoid
 from filterlib.network.spectrum import trapezoid_envelope
-from filterlib.network.waveform import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.system.limits import find_limit
 from filterlib.units import decibels

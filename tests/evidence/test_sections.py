@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from filterlib.network.circuit import Circuit, Current
-from filterlib.network.waveform import Waveform, trapezoid
+from filterlib.network.shapes import trapezoid
+from filterlib.network.waveform import Waveform
 
 # ---- constant-k low-pass sections (Bird ch. 42) -------------------------------------------------------------------
 

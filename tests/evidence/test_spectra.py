@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.network.waveform import trapezoid
+from filterlib.network.shapes import trapezoid
 from filterlib.units import decibels
 
 PERIOD, WIDTH, RISE = 100e-9, 50e-9, 20e-9

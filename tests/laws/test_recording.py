@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from filterlib.bench.measurement import measure
+from filterlib.bench.noise_floor import spectrum
 from filterlib.bench.recording import Recording, load_recording
-from filterlib.bench.spectrum import spectrum
-from filterlib.network.waveform import trapezoid
+from filterlib.network.shapes import trapezoid
 from tests.bench.writer import HEADERS, PREAMBLES, TIME_UNITS, VOLT_UNITS, Dialect, put, written
 
 SIGNS = [(";", "."), (";", ","), ("\t", "."), ("\t", ","), (",", ".")]

@@ -6,7 +6,7 @@ import pytest
 from filterlib import Circuit, CircuitError, Current
 from filterlib.network import dense, elimination, response
 from filterlib.network.counts import COUNTS
-from filterlib.network.plan import make_plan
+from filterlib.network.plan import Plan
 from filterlib.network.tableau import build
 
 FREQUENCIES = np.geomspace(10, 1e9, 120)
@@ -45,7 +45,7 @@ def test_guard_tells_good_points_from_bad(at, refined):
     tree = tableau.pattern.tree(np.argsort(tableau.pattern.weights(there, 1)[0], kind="stable"))
     known = tuple(elimination._known(v) for v in values)
     everything = tuple(range(tableau.pattern.size))
-    answers, good = make_plan(tableau.pattern, tree, known).program(right, everything, refined).run(values)
+    answers, good = Plan(tableau.pattern, tree, known).program(right, everything, refined).run(values)
     x = np.array([[np.broadcast_to(one, FREQUENCIES.shape) for one in answers]])
     found = errors(tableau, values, right, x)
     assert np.all(found[good] <= 1.01 * elimination.LIMIT)
@@ -73,8 +73,7 @@ def test_a_chain_of_rows_that_nothing_altered():
 def test_residuals_fed_back_spare_the_dense_way(monkeypatch):
     """hand: the list does all of a lossy three-conductor filter by itself, at some points with its residual fed back."""
     monkeypatch.delattr(dense, "solve")
-    make_plan.cache_clear()
-    elimination._plans_of.cache_clear()
+    elimination.forget()
     COUNTS.reset()
     line_filter().transfer(FREQUENCIES, "V", "lp")
     assert (COUNTS.solvers, COUNTS.equations, COUNTS.plans, COUNTS.programs) == (1, 1, 1, 2)

@@ -10,8 +10,9 @@ from numpy.testing import assert_allclose
 
 from filterlib.errors import QuantityError
 from filterlib.network import spectrum
+from filterlib.network.shapes import ring, trapezoid
 from filterlib.network.spectrum import extent, lowpass_response, phasors
-from filterlib.network.waveform import MOST_HARMONICS, Waveform, ring, trapezoid
+from filterlib.network.waveform import MOST_HARMONICS, Waveform
 
 T = 1e-5
 

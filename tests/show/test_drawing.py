@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from filterlib.show import drawing
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Area, Axis, Bars, Curve, Figure, Level, Look, Note, Plot, Span, extent
 from filterlib.show.letters import fitted, text_width
+from filterlib.show.paths import needed
 from filterlib.show.ticks import ticks
 from tests.show.words_drawn import boxes, faults, texts, width
 
@@ -102,7 +102,7 @@ def test_a_curve_of_many_points_is_drawn_with_few_and_looks_the_same(count):
 def test_ringing_keeps_its_extremes_in_every_stretch():
     x = np.linspace(0, 1, 50_000)
     y = 0.5 + 0.4 * np.sin(2 * np.pi * 3000 * x)
-    kept = drawing._kept(x, y, most=800)
+    kept = needed(x, y, most=800)
     assert kept.size < 3 * 850
     for part in np.array_split(np.arange(50_000), 100):
         assert y[kept[np.isin(kept, part)]].max() > 0.899

@@ -8,6 +8,7 @@ from filterlib import load_design
 from filterlib.show.explore.one_part import NOTHING, WANTED, budget_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.show.explore.two_converters import CAUSES, causes_panel, switched
+from filterlib.words.reason_sentences import refusal_text
 
 RETURN_BEFORE = "one Y 10 nF, return line, before the choke"
 
@@ -48,7 +49,7 @@ def test_each_switch_takes_its_cause_away_and_can_be_saved(board, key, tmp_path)
 
 
 def test_what_is_refused_names_its_rule(part):
-    rules = {word: part.at({"tried": word}).refused for word in part.state.controls["tried"].words}
+    rules = {word: refusal_text(part.at({"tried": word}).refused) for word in part.state.controls["tried"].words}
     assert "earth leakage 9.92 mA" in rules["pair of 470 nF to the chassis"]
     assert "saturated" in rules["choke 100 µH in the plus line"]
     assert "usable voltage" in rules["polymer 330 µF across the load"]

@@ -13,8 +13,8 @@ from filterlib.analysis.stress.stress import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
+from filterlib.show.folder import run_of
 from filterlib.show.report import review_files, write_review
-from filterlib.show.writing import run_of
 from filterlib.words.assumptions import assumptions
 from filterlib.words.review_sentences import cautions, headline, summary, trust
 from tests.show.words_drawn import faults

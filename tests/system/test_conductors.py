@@ -9,7 +9,8 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
-from filterlib.network.waveform import Waveform, trapezoid
+from filterlib.network.shapes import trapezoid
+from filterlib.network.waveform import Waveform
 from filterlib.system.changes import with_clip
 from filterlib.system.chassis import EFFICIENCY, CommonMode, NodeRing, Supply
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip

@@ -179,7 +179,12 @@ def test_ripple_and_spike_read_both_figures(inside, seen, wide, ring, cycles, mi
     least, most = refused_at(stated(1e-3)), refused_at(stated(1e4))
     assume(most > 1.5 * least)  # a fiftieth of that is more than the rounding of the figures in the message
     ratio = least * (most / least) ** mixture
-    assert as_measured(stated(ratio)) == pytest.approx({"ripple": 0.1, "spike": 0.1 * ratio}, rel=1e-9, abs=0)
+    one = stated(ratio)
+    assert as_measured(one) == pytest.approx({"ripple": 0.1, "spike": 0.1 * ratio}, rel=1e-9, abs=0)
+    sources = source_spectra(one.converter, 4.0)
+    for figure in (one.converter.ripple, one.converter.spike):
+        found = independent(one.converter, figure, sources, figure.load_current)
+        assert found == pytest.approx(figure.peak_to_peak, rel=1e-4, abs=0)  # what a waveform promises
 
 
 def refused_at(one):

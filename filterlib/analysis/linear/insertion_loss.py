@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +13,7 @@ from filterlib.analysis.described import Decibels, Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
+from filterlib.network.netlist import Value
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.couplings import couple
 from filterlib.system.design import Design
@@ -22,6 +23,7 @@ from filterlib.system.state import State
 from filterlib.units import decibels
 
 Mode = Literal["symmetrical", "asymmetrical"]
+_MODES: tuple[Mode, ...] = get_args(Mode)
 SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": (0.1, 100.0), "100/0.1": (100.0, 0.1)}
 """Resistances [ohm] of generator and receiver in the test systems: CISPR 17:2011 (the values from memory)."""
 
@@ -106,7 +108,7 @@ def _chain(row: int, column: int, value: ArrayLike) -> np.ndarray:
 
 
 def in_system(
-    design: Design, state: State, source: float, load: float, *, mode: Mode, frequencies: np.ndarray = FREQUENCIES
+    design: Design, state: State, source: Value, load: Value, *, mode: Mode, frequencies: np.ndarray = FREQUENCIES
 ) -> np.ndarray:
     """Insertion loss of a design's filter between a generator and a receiver.
 
@@ -115,7 +117,7 @@ def in_system(
     design, state : Design, State
         The stages between the converter's terminals and the load's, without converter, loads and bonds, at the state's
         bias, currents and temperature; `State()` stands for a test without load.
-    source, load : float
+    source, load : float, or arrays (designs, 1)
         Resistance of generator and receiver, above zero [ohm].
     mode : "symmetrical" or "asymmetrical"
         Symmetrical: generator and receiver each from line to line through isolating transformers, so that neither is tied
@@ -149,14 +151,21 @@ def in_system(
     return -decibels(with_filter * ((source + load) / load))
 
 
+def _in_systems(solution: Solution, mode: Mode, frequencies: np.ndarray) -> dict[str, np.ndarray]:
+    """By test system; of one design all systems are one circuit of several values."""
+    design, state = solution.design, solution.state
+    if solution.circuit.designs is None:
+        source, load = np.array(list(SYSTEMS.values())).T[..., None]
+        return dict(
+            zip(SYSTEMS, in_system(design, state, source, load, mode=mode, frequencies=frequencies), strict=True)
+        )
+    return {name: in_system(design, state, *ends, mode=mode, frequencies=frequencies) for name, ends in SYSTEMS.items()}
+
+
 def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
     """Insertion loss in every test system, and what the filter really does; ``frequencies`` (f,) [Hz]."""
     design, state = solution.design, solution.state
-    tested: dict[Mode, dict[str, np.ndarray]] = {}
-    for mode in ("symmetrical", "asymmetrical"):
-        tested[mode] = {
-            name: in_system(design, state, *ends, mode=mode, frequencies=frequencies) for name, ends in SYSTEMS.items()
-        }
+    tested: dict[Mode, dict[str, np.ndarray]] = {mode: _in_systems(solution, mode, frequencies) for mode in _MODES}
     driven = design.converter.common_mode is not None
     lead = 2j * np.pi * frequencies * design.converter.lead_inductance.value
     return InsertionResult(

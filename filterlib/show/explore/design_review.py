@@ -10,7 +10,7 @@ from pathlib import Path
 from filterlib.analysis.review import ReviewResult, review
 from filterlib.bench.terminals import load_design
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.show import tables
+from filterlib.show import review_tables as tables
 from filterlib.show.explore.fragment import Fragment, svg_fragment
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel

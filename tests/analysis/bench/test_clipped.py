@@ -142,7 +142,7 @@ def test_the_clips_values_are_changed_by_their_key():
 
 def test_figure_shows_both_and_cuts_nothing_off(found):
     from filterlib.show.drawing import svg
-    from filterlib.show.modes import clip_figure
+    from filterlib.show.modal_figures import clip_figure
     from tests.show.words_drawn import faults, texts
 
     figure = clip_figure(found)

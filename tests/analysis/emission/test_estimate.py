@@ -12,7 +12,7 @@ from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import INPUT_LINES, EmissionTest, line_spectra, setup
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit
-from filterlib.network.waveform import trapezoid
+from filterlib.network.shapes import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.parts.tables import data_folder
 from filterlib.system.chassis import CHASSIS, CommonMode
@@ -180,7 +180,7 @@ def test_the_input_current_is_that_of_the_operating_point(isolated):
     source = {**{k: v for k, v in DRIVEN.items() if k != "common_mode"}, "isolated": isolated}
     side = InputSide(capacitance="10 µF", esr="10 mΩ", esl=0.0, lead_inductance=0.0)
     one = design(source=source, operating_points=[{"name": "idle", "load": "25 %"}, {"name": "full"}])
-    found = {name: emissions(one, EmissionTest("input", input_side=side), point=name, band=False)
+    found = {name: emissions(solve(one, name), EmissionTest("input", input_side=side), interval=False)
              for name in ("idle", "full")}  # fmt: skip
     f = found["full"].frequencies[:9]  # the tenth harmonic of a duty cycle of 0.3 is zero
     order, edges = np.round(f / 180e3), np.abs(np.sinc(f * 30e-9))
@@ -362,7 +362,7 @@ def test_the_coupling_is_the_drives_own_element():
 
 def test_how_far_the_common_mode_exceeds_the_differential_part_of_a_line():
     """second method: from the amplitudes of both lines, (v+ + v-)/2 over (v+ - v-)/2, which every line has."""
-    found = emissions(board(), band=False)
+    found = emissions(solve(board()), interval=False)
     plus, minus = found.amplitudes["plus"], found.amplitudes["return"]
     expected = 20 * np.log10(np.abs(plus + minus) / np.abs(plus - minus))
     for at in (0, 7, -1):
@@ -370,8 +370,8 @@ def test_how_far_the_common_mode_exceeds_the_differential_part_of_a_line():
 
 
 def test_the_worst_margin_is_the_least():
-    found = emissions(board(), band=False)
+    found = emissions(solve(board()), interval=False)
     margins = sorted(one.margin for one in found.margins)
     assert margins[0] < margins[-1]
     assert found.worst.margin == margins[0]
-    assert emissions(board(), EmissionTest(limits=()), band=False).worst is None
+    assert emissions(solve(board()), EmissionTest(limits=()), interval=False).worst is None

@@ -51,7 +51,7 @@ def test_the_only_unknown_takes_the_whole_band():
     found = told(choke_alone())
     (only,) = found.measurements
     assert only.keys == ("filter.L1.inductance",)
-    assert only.what == "L1 itself on an impedance bridge"
+    assert what_to_measure(only) == "L1 itself on an impedance bridge"
     assert only.narrows == pytest.approx(1.0, rel=1e-9, abs=0)
     assert only.ratio == pytest.approx(1.0, rel=1e-9, abs=0)
     less, more = np.hypot(7, 2 * np.pi * 180e3 * np.array([9e-6, 11e-6]))
@@ -135,7 +135,7 @@ def test_common_mode_needs_another_reading_than_a_differential_one():
     one = design(shunt(), series(), source=source, load=resistive(bond={"inductance": "150 nH"}))
     found = told(one)
     assert "converter.common_mode.swing" in of(found, "common mode").keys
-    assert "a differential reading cannot tell" in of(found, "common mode").what
+    assert "a differential reading does not show" in what_to_measure(of(found, "common mode"))
 
 
 def test_a_shape_that_is_not_stated_is_settled_by_knowing_it():

@@ -8,7 +8,7 @@ import pytest
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
 from filterlib.show.drawing import svg
-from filterlib.show.reasons import changes_figure, reasons_chapter, remedies_table, sources_table
+from filterlib.show.reasons_chapter import changes_figure, reasons_chapter, remedies_table, sources_table
 from filterlib.show.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken

@@ -16,7 +16,7 @@ from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
-from filterlib.show.tables import Row, Table, cells, column, heads, table
+from filterlib.show.review_tables import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.reason_sentences import high_text, reason_sentences, refusal_text

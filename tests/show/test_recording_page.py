@@ -13,11 +13,12 @@ from numpy.testing import assert_allclose
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
-from filterlib.network.waveform import Waveform, ring
-from filterlib.show import recording as shown
+from filterlib.network.shapes import ring
+from filterlib.network.waveform import Waveform
+from filterlib.show import recording_page as shown
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Curve
-from filterlib.show.tables import Table
+from filterlib.show.review_tables import Table
 from filterlib.show.text import table_text
 from filterlib.units import quantity
 from tests.bench.waves import FREQUENCY, PERIOD, from_events, steady

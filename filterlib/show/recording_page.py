@@ -12,12 +12,12 @@ from filterlib.bench.harmonics import Harmonics
 from filterlib.bench.measurement import Measurement
 from filterlib.bench.recording import Recording
 from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
+from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, render, with_head
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text
-from filterlib.show.writing import write_files
 from filterlib.units import format_quantity
 from filterlib.words.quantities import number
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from filterlib.errors import OutputError
-from filterlib.show.writing import RUN, run_of, write_files
+from filterlib.show.folder import RUN, run_of, write_files
 
 NAMES = ("review.html", "bode.svg", "results.json")
 
