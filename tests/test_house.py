@@ -11,6 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
 ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
+LONGEST_CHAIN, LONGEST_MODULE = 33, 400
 ONLY = {
     "matplotlib": ("show/panels",),
     "ipywidgets": ("show/panels",),
@@ -51,6 +52,81 @@ def test_no_arrow_points_up(path):
 def test_arrow_check_sees_an_import_inside_a_function():
     tree = "def f():\n    from filterlib.show import plots\n"
     assert "filterlib.show" in list(imports(_File(tree)))
+
+
+def modules():
+    """Every module by its dotted name, with the modules that it imports, also inside functions and for types alone."""
+    named = {".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path for path in SOURCES}
+    return {
+        name: {other for other in imports(path) if other in named and other not in ("filterlib", name)}
+        for name, path in named.items()
+        if name != "filterlib"
+    }
+
+
+def longest_chain(graph):
+    """The longest path of imports; a circle raises ValueError with its names."""
+    known: dict[str, tuple[str, ...]] = {}
+
+    def chain(name, above):
+        if name in above:
+            raise ValueError(f"circle: {' -> '.join((*above[above.index(name) :], name))}")
+        if name not in known:
+            known[name] = (
+                name,
+                *max((chain(other, (*above, name)) for other in sorted(graph[name])), key=len, default=()),
+            )
+        return known[name]
+
+    return max((chain(name, ()) for name in sorted(graph)), key=len)
+
+
+def test_no_circle_and_no_long_chain_of_imports():
+    """pin: the longest chain; a longer one is a sign that a module knows too much."""
+    chain = longest_chain(modules())
+    assert len(chain) <= LONGEST_CHAIN, " -> ".join(chain)
+
+
+def test_a_circle_is_seen():
+    with pytest.raises(ValueError, match="b -> c -> b"):
+        longest_chain({"a": {"b"}, "b": {"c"}, "c": {"b"}})
+    assert longest_chain({"a": {"b"}, "b": set(), "c": {"a"}}) == ("c", "a", "b")
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_module_is_long(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+
+
+def test_no_two_modules_of_one_name():
+    names = [path.name for path in SOURCES if path.name != "__init__.py"]
+    assert {name for name in names if names.count(name) > 1} <= {"drawing.py"}  # a figure's, and a moving panel's
+
+
+def test_every_file_has_one_line_for_whoever_carries_on():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^- `(\w+)\.py`: \w", text, flags=re.MULTILINE)
+    table = text.split("## The engine")[1].split("## The source model")[0]
+    listed += re.findall(r"`(\w+)\.py`", "".join(line for line in table.splitlines() if line.startswith("| `")))
+    assert sorted(listed) == sorted(path.stem for path in SOURCES if path.name != "__init__.py")
+
+
+def raising(node, above=""):
+    """Public functions that raise by themselves, with what their docstrings and their class's say."""
+    for one in ast.iter_child_nodes(node):
+        if isinstance(one, ast.ClassDef):
+            yield from raising(one, ast.get_docstring(one) or "")
+        if isinstance(one, ast.FunctionDef) and not one.name.startswith("_"):
+            inner = {id(x) for part in one.body if isinstance(part, ast.FunctionDef) for x in ast.walk(part)}
+            raised = [x for x in ast.walk(one) if isinstance(x, ast.Raise) and x.exc and id(x) not in inner]
+            if raised and not any("validator" in ast.unparse(x) for x in one.decorator_list):
+                yield one.name, f"{above} {ast.get_docstring(one)}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_what_raises_says_so(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert not [name for name, text in raising(tree) if not re.search("[Rr]aise|[Rr]efuse", text)]
 
 
 class _File:
