@@ -1,7 +1,6 @@
 """Numbers at the edge: "4.7 µF" becomes 4.7e-06 and goes back; decibels; preferred values.
 
-Inside the library every value is a float in SI units. Text is read here and nowhere else, and what could be read in two
-ways is refused: a decimal comma, a thousands separator, a prefix without its unit.
+Inside the library every value is a float in SI units. Text is read here alone; what could be read in two ways is refused.
 """
 
 from __future__ import annotations
@@ -27,10 +26,7 @@ _PREFIXABLE |= {"Ohm": "ohm", "ohms": "ohm", "Ω": "ohm"}
 _PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "dB": ("dB", 0), "1": ("", 0)}
 _PLAIN |= {"%": ("", -2), "ppm": ("", -6)}
 _LETTER_AS_POINT = ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "S", "J")
-_ZERO_CELSIUS = 273.15
-_HOUR = 3600.0  # s
-_LONGEST = 100
-
+_ZERO_CELSIUS, _HOUR, _LONGEST = 273.15, 3600.0, 100  # [K]; [s]; characters
 _SPACE = "[ \t\u00a0\u2009\u202f]*"
 _NUMBER = re.compile(rf"(?P<mantissa>[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))(?:[eE](?P<exponent>[+-]?[0-9]+))?{_SPACE}")
 _POINT_LETTER = re.compile(rf"(?P<whole>[+-]?[0-9]*)(?P<letter>[A-Za-zµμ])(?P<part>[0-9]+){_SPACE}(?P<unit>\D*)")

@@ -54,7 +54,7 @@ class Column:
         return bool(_INDEX.fullmatch(self.name)) and not self.unit
 
     def factor(self, unit: str, file: str) -> float:
-        """What a number of this column is multiplied with to be in V or s."""
+        """What a number of this column is multiplied with to be in V or s. Raises InputError for an unknown unit."""
         try:
             return quantity(f"1 {_SPELLED.get(self.unit.lower(), self.unit)}", unit)
         except QuantityError as error:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
 from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
 from filterlib.system.measuring import probe_transfer
+
+if TYPE_CHECKING:
+    from lmfit import Parameters
+    from lmfit.minimizer import MinimizerResult
 
 FITTED = (*VALUES, "delay")
 PARASITICS = 5.0
@@ -109,7 +113,7 @@ class Readings:
         """The loaded harmonics, moved by the delay [rad of a period] to where the bare one's period begins."""
         return self.loaded * np.exp(1j * self.orders * values["delay"])
 
-    def variance(self, ratio: Any) -> np.ndarray:
+    def variance(self, ratio: np.ndarray) -> np.ndarray:
         """What the noise makes of the complex residual [V²]."""
         return self.bare_noise**2 + np.abs(ratio * self.loaded_noise) ** 2
 
@@ -129,7 +133,7 @@ class Readings:
         """By what share of itself the capacitor moved the reading of any harmonic, beyond three times the noise."""
         unmoved = np.ones((1, self.orders.size))
         late = self.late({"delay": self.delays(unmoved)[1][0]})
-        sure = np.abs(self.bare - late) - 3 * np.sqrt(self.variance(1.0))
+        sure = np.abs(self.bare - late) - 3 * np.sqrt(self.variance(unmoved[0]))
         return float(np.max(np.maximum(sure, 0) / np.maximum(np.abs(late), self.loaded_noise)))
 
     @cached_property
@@ -147,7 +151,7 @@ class Readings:
         root = np.linalg.cholesky(variance / 2)
         return np.linalg.solve(root, apart), 2 * float(np.sum(np.log(np.diag(root))))
 
-    def residual(self, parameters: Any, misfit: float) -> np.ndarray:
+    def residual(self, parameters: Parameters, misfit: float) -> np.ndarray:
         """Real, then imaginary parts; (2 h,)."""
         return _parts(self.whitened(parameters.valuesdict(), misfit)[0])
 
@@ -182,13 +186,13 @@ class Readings:
                 most, best = likelihood, (values, misfit)
         return best
 
-    def fitted(self, parameters: Any, misfit: float) -> Any:
+    def fitted(self, parameters: Parameters, misfit: float) -> MinimizerResult:
         """Least squares from there on, by lmfit."""
         import lmfit  # takes half a second to import
 
         return lmfit.minimize(self.residual, parameters, args=(misfit,), max_nfev=_TRIES)
 
-    def begin(self) -> Any:
+    def begin(self) -> Parameters:
         """The best fit of those from the best of many values, each with the delay that suits it best."""
         steps = np.linspace(-_DECADES, _DECADES, _POINTS) * np.log(10)
         grid = np.stack(np.meshgrid(*[steps] * len(VALUES), indexing="ij"), axis=-1).reshape(-1, len(VALUES))
@@ -199,7 +203,7 @@ class Readings:
         )
         return min((self.fitted(one, LARGEST_MISFIT) for one in begun), key=lambda fit: fit.chisqr).params
 
-    def parameters(self, values: Mapping[str, float], delay: float) -> Any:
+    def parameters(self, values: Mapping[str, float], delay: float) -> Parameters:
         """For lmfit, with the range in which it may look."""
         import lmfit
 

@@ -25,26 +25,11 @@ _SHOWN = 3  # lines named for each kind of slip in the time column
 class Recording:
     """One channel, as the oscilloscope saw it.
 
-    Attributes
-    ----------
-    volts : array (samples,)
-        At the probe's tip, its factor included.
-    sample_interval, start : float
-        Time from one sample to the next, and of the first sample.
-    channel, channels : str, tuple of str
-        The one that was read, and all that the file holds.
-    coupling : str or None
-        "AC" or "DC"; None where neither the file nor the caller says.
-    probe_factor : float or None
-        Of the probe; ``volts`` contain it.
-    bandwidth : float or None
-        Limit of scope and probe; None: not known, or none.
-    full_scale : float or None
-        Range of the scope from its lowest to its highest level, at the probe's tip.
-    file : str
-        Where it came from.
-    assumptions : tuple of str
-        What was taken for granted because the file does not say it.
+    ``volts`` (samples,): at the probe's tip, its factor included; ``sample_interval``, ``start``: from one sample to the
+    next, and of the first. ``channel`` that was read, of all ``channels`` that the file holds; ``coupling``: "AC" or "DC", None
+    where neither file nor caller says; ``probe_factor``: ``volts`` contain it; ``bandwidth``: limit of scope and probe, None: not
+    known, or none; ``full_scale``: from the scope's lowest to its highest level, at the tip; ``file``: where it came from;
+    ``assumptions``: what was taken for granted because the file does not say it.
 
     Examples
     --------

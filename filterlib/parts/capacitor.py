@@ -12,7 +12,7 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
-from filterlib.parts.base import (
+from filterlib.parts.base import (  # fmt: skip
     ROOM,
     Curve,
     Part,
@@ -37,15 +37,9 @@ AtTheEnd = Annotated[Value, Quantity("", above=0, high=10)]
 DRY: tuple[CapacitorKind, ...] = ("film", "ceramic_class_1", "ceramic_class_2")
 WET: tuple[CapacitorKind, ...] = ("aluminium", "polymer")
 ONLY: dict[str, tuple[CapacitorKind, ...]] = {  # fields that mean something in some kinds alone
-    "ageing_rate": ("ceramic_class_2",),
-    "rated_life": WET,
-    "life_end_esr": WET,
-    "life_end_capacitance": WET,
-    "leakage_factor": WET,
-    "leakage_least": WET,
-    "insulation_time": DRY,
-    "insulation_resistance": DRY,
-}
+    "ageing_rate": ("ceramic_class_2",), "insulation_time": DRY, "insulation_resistance": DRY,
+    "rated_life": WET, "life_end_esr": WET, "life_end_capacitance": WET, "leakage_factor": WET, "leakage_least": WET,
+}  # fmt: skip
 RIPPLE_FREQUENCY = 1e5  # Hz, at which a rated ripple current holds where a curve against frequency is stated
 
 

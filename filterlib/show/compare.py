@@ -16,11 +16,9 @@ from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
-from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.page import Illustration, circuit_diagram, illustration, render, with_head
 from filterlib.show.review_tables import Table, parts_table
-from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
-from filterlib.system.design import Design
 from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import source_phrase
@@ -32,7 +30,6 @@ from filterlib.words.stability_sentences import UNSTABLE, reason_text
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
 LEGEND = 60  # characters of a design's name in a legend
-CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
 Progress = Callable[[float, str], None]
 
 
@@ -48,11 +45,9 @@ class LoadChapter:
 
 
 def write_comparison(result: ComparisonResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
-    """Write compare.html, compare.json and the figures of a `ComparisonResult` into a folder.
+    """Write compare.html, compare.json and the figures of a `ComparisonResult` into a folder as `write_files` does.
 
-    Parameters: ``folder``: made where there is none; files in it that no comparison wrote stay as they are; ``progress``:
-    called with the share done and what is being done.
-    Returns: the path of the page. Raises: OutputError with path and reason; the folder is then as it was.
+    Returns the path of the page; ``progress`` is called with the share done (0 to 1) and what is being done.
     """
     write_files(folder, comparison_files(result, progress=progress), last=NUMBERS)
     return Path(folder) / PAGE
@@ -61,7 +56,10 @@ def write_comparison(result: ComparisonResult, folder: str | Path, *, progress: 
 def comparison_files(result: ComparisonResult, *, progress: Progress | None = None) -> dict[str, str]:
     """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
     tell = progress or (lambda share, text: None)
-    circuits = tuple(_circuit(letter, design) for letter, design in zip(LABELS, result.designs, strict=True))
+    circuits = tuple(
+        circuit_diagram(f"compare-circuit-{letter.lower()}", f"{letter}: circuit", design)
+        for letter, design in zip(LABELS, result.designs, strict=True)
+    )
     chapters = []
     for place, one in enumerate(result.loads):
         tell(place / len(result.loads), f"figures of {one.load}")
@@ -88,14 +86,6 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         files=[NUMBERS, *files],
     )
     return files | {PAGE: page, NUMBERS: with_head(comparison_numbers(result), FORMAT, [PAGE, NUMBERS, *files])}
-
-
-def _circuit(letter: str, design: Design) -> Illustration:
-    chain = ", then ".join([design.converter.name, *(stage.name for stage in design.filter)])
-    words = f"Circuit diagram of {letter}: {chain}, then {' and '.join(load.name for load in design.loads)}."
-    return Illustration(
-        f"compare-circuit-{letter.lower()}", f"{letter}: circuit", words, CIRCUIT_NOTE, schematic_svg(design)
-    )
 
 
 def _parts(result: ComparisonResult, place: int) -> Table:

@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Figure
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import Section, json_text
+from filterlib.show.schematic import schematic_svg
+from filterlib.system.design import Design
 from filterlib.words.quantities import unbroken
 
 if TYPE_CHECKING:
@@ -41,7 +43,7 @@ class Illustration:
 
     @property
     def inline(self) -> str:
-        """The SVG element as it stands in the page, as wide as its box lets it be."""
+        """The SVG element as the page has it, as wide as its box lets it be. Raises ValueError where it has no size."""
         found = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
         if found is None:
             raise ValueError(f"{self.name}: an SVG element without width and height")
@@ -55,6 +57,13 @@ def illustration(name: str, figure: Figure, words: str, note: str = "") -> Illus
     return Illustration(name, figure.title, f"{figure.title}. {words}", note, svg(figure))
 
 
+def circuit_diagram(name: str, title: str, design: Design) -> Illustration:
+    """The circuit of a design, its chain in words."""
+    chain = ", then ".join([design.converter.name, *(stage.name for stage in design.filter)])
+    words = f"Circuit diagram: {chain}, then {' and '.join(load.name for load in design.loads)}."
+    return Illustration(name, title, words, "≈: known within a range only. Thick lines: wires.", schematic_svg(design))
+
+
 def program_version() -> str:
     """Of the installed distribution."""
     try:
@@ -63,7 +72,7 @@ def program_version() -> str:
         return "unknown"
 
 
-def render(template: str, **values: Any) -> str:
+def render(template: str, **values: object) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
     return str(_environment().get_template(template).render(run=RUN, version=program_version(), **values))
 
@@ -74,7 +83,7 @@ def with_head(numbers: Section, form: int, files: Iterable[str]) -> str:
     return json_text(head | numbers)
 
 
-def fragment(macro: str, data: Any) -> str:
+def fragment(macro: str, data: object) -> str:
     """What one of the pages' macros ("table", "figure") makes of its data, to stand elsewhere."""
     return str(getattr(_environment().get_template("macros.html.j2").module, macro)(data))
 

@@ -42,11 +42,7 @@ def _remarks(found: PartResult) -> list[str]:
 
 
 def write_part(found: PartResult, folder: str | Path) -> Path:
-    """Write part.html, part.json and the figures of a `PartResult` into a folder.
-
-    Parameters: ``found``; ``folder``: made where there is none; files in it that this command did not write stay.
-    Returns: the path of the page. Raises: OutputError with path and reason; the folder is then as it was.
-    """
+    """Write part.html, part.json and the figures of a `PartResult` into a folder as `write_files` does; returns the page."""
     write_files(folder, part_files(found), last=NUMBERS)
     return Path(folder) / PAGE
 

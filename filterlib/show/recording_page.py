@@ -36,11 +36,9 @@ def recording_text(found: Measurement, held: Harmonics | None) -> str:
 
 
 def write_recording(found: Measurement, held: Harmonics | None, folder: str | Path) -> Path:
-    """Write recording.html, recording.json and the figures of a `Measurement` into a folder.
+    """Write recording.html, recording.json and the figures of a `Measurement` into a folder as `write_files` does.
 
-    Parameters: ``found``; ``held``: its `Harmonics` or None; ``folder``: made where there is none; files in it that
-    this command did not write stay as they are.
-    Returns: the path of the page. Raises: OutputError with path and reason; the folder is then as it was.
+    Returns the path of the page; ``held``: its `Harmonics`, or None.
     """
     write_files(folder, recording_files(found, held), last=NUMBERS)
     return Path(folder) / PAGE

@@ -12,7 +12,7 @@ import numpy as np
 from filterlib.show import review_tables as tables
 from filterlib.show.emission_chapter import emission_chapters
 from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, illustration, program_version, render
+from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
 from filterlib.show.plots import (
     band_figure,
     bode_figure,
@@ -25,7 +25,6 @@ from filterlib.show.plots import (
 )  # fmt: skip
 from filterlib.show.reasons_chapter import reasons_chapter
 from filterlib.show.results import at_frequency, results_text
-from filterlib.show.schematic import schematic_svg
 from filterlib.show.style import slug
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
@@ -39,10 +38,8 @@ if TYPE_CHECKING:
     from filterlib.analysis.review import PointResult, ReviewResult
     from filterlib.analysis.ripple.ripple import RippleResult
     from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
-    from filterlib.system.design import Design
 
 PAGE, NUMBERS = "review.html", "results.json"
-CIRCUIT_NOTE = "≈: known within a range only. Thick lines: wires."
 Progress = Callable[[float, str], None]
 
 
@@ -62,27 +59,17 @@ class LoadChapter:
 
 
 def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
-    """Write review.html, results.json and the figures of a `ReviewResult` into a folder.
+    """Write review.html, results.json and the figures of a `ReviewResult` into a folder as `write_files` does.
 
-    Parameters: ``folder``: made where there is none; files in it that no review wrote stay as they are; ``progress``:
-    called with the share done (0 to 1) and what is being done.
-    Returns: the path of the page.
-    Raises: OutputError with path and reason; the folder is then as it was.
+    Returns the path of the page; ``progress`` is called with the share done (0 to 1) and what is being done.
     """
-    files = review_files(result, progress=progress)
-    write_files(folder, files, last=NUMBERS)
+    write_files(folder, review_files(result, progress=progress), last=NUMBERS)
     return Path(folder) / PAGE
 
 
 def review_files(result: ReviewResult, *, progress: Progress | None = None) -> dict[str, str]:
     """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
-    circuit = Illustration(
-        "circuit",
-        "Circuit diagram",
-        f"Circuit diagram: {_chain(result.design)}.",
-        CIRCUIT_NOTE,
-        schematic_svg(result.design),
-    )
+    circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     told, emitted = reasons_chapter(result.reasons), emission_chapters(result)
     every = (*((told,) if told else ()), *chapters, *emitted)
@@ -91,11 +78,6 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     names = [PAGE, NUMBERS, *files]
     page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=told, emitted=emitted)
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
-
-
-def _chain(design: Design) -> str:
-    names = [design.converter.name, *(stage.name for stage in design.filter)]
-    return f"{', then '.join(names)}, then {' and '.join(load.name for load in design.loads)}"
 
 
 def _chapters(result: ReviewResult, progress: Progress) -> Iterator[LoadChapter]:
@@ -216,7 +198,7 @@ def _insertion_words(found: InsertionResult, load: str, switching: float) -> tup
     return words, note if found.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
-def _page(result: ReviewResult, drawn: list[str], **pieces: Any) -> str:
+def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
     shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]

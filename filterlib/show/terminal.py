@@ -5,7 +5,10 @@ from __future__ import annotations
 import os
 import sys
 import time
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 PATIENCE = 1.0  # [s] of work before a progress line appears
 
@@ -15,8 +18,7 @@ class ProgressLine:
 
     def __init__(self) -> None:
         self._start = time.monotonic()
-        self._shown: Any = None
-        self._task: Any = None
+        self._shown: Progress | None = None
 
     def __enter__(self) -> ProgressLine:
         return self
@@ -30,19 +32,18 @@ class ProgressLine:
         if not sys.stderr.isatty() or time.monotonic() - self._start < PATIENCE:
             return
         if self._shown is None:
-            self._open()
-        self._shown.update(self._task, completed=share, description=text)
+            self._shown = self._opened()
+        self._shown.update(self._shown.task_ids[0], completed=share, description=text)
 
-    def _open(self) -> None:
+    def _opened(self) -> Progress:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 
         description = TextColumn("{task.description}", markup=False)
-        self._shown = Progress(
-            BarColumn(30), TaskProgressColumn(), description, console=Console(stderr=True), transient=True
-        )
-        self._task = self._shown.add_task("", total=1.0)
-        self._shown.start()
+        shown = Progress(BarColumn(30), TaskProgressColumn(), description, console=Console(stderr=True), transient=True)
+        shown.add_task("", total=1.0)
+        shown.start()
+        return shown
 
 
 def survive_odd_terminals() -> None:

@@ -41,11 +41,7 @@ BLANKS = (
 
 
 def write_sheet(sheet: BenchSheet, folder: str | Path) -> Path:
-    """Write verify.html, verify.json and the circuit diagram of a `BenchSheet` into a folder.
-
-    Parameters: ``sheet``; ``folder``: made where there is none; files in it that this command did not write stay.
-    Returns: the path of the page. Raises: OutputError with path and reason; the folder is then as it was.
-    """
+    """Write verify.html, verify.json and the circuit diagram of a `BenchSheet` into a folder as `write_files` does; returns the page."""
     write_files(folder, sheet_files(sheet), last=NUMBERS)
     return Path(folder) / PAGE
 

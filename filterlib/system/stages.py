@@ -71,11 +71,11 @@ class Stage(Model):
         return False
 
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
-        """Add the stage to the circuit at an operating point."""
+        """Add the stage to the circuit at an operating point. Raises AssertionError in a kind that has none."""
         raise AssertionError(f"{type(self).__name__} has no circuit")
 
     def components(self, state: State) -> Iterator[Component]:
-        """The parts of the stage as they are placed, at an operating point."""
+        """The parts as they are placed, at an operating point. Raises AssertionError in a kind that has none."""
         raise AssertionError(f"{type(self).__name__} has no parts")
 
 

@@ -16,6 +16,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
+from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from filterlib.system.state import State
@@ -293,7 +294,7 @@ def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was:
     return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
 
 
-def _figure(now: Seen, label: str) -> Any:
+def _figure(now: Seen, label: str) -> Value:
     return now.ripple if label == "20MHz" else now.spike
 
 

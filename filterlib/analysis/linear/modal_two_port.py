@@ -7,7 +7,7 @@ power of the lines is the sum of the powers of the modes. A purely differential 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 
@@ -22,8 +22,10 @@ from filterlib.units import decibels
 
 CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"
 
+Levels = TypeVar("Levels", float, np.ndarray)
 
-def modal_voltages(plus: Any, minus: Any) -> tuple[Any, Any]:
+
+def modal_voltages(plus: Levels, minus: Levels) -> tuple[Levels, Levels]:
     """Differential and common-mode voltage [V] of two lines' voltages to chassis (arrays of one shape) [V].
 
     >>> modal_voltages(3.0, 1.0)
@@ -32,7 +34,7 @@ def modal_voltages(plus: Any, minus: Any) -> tuple[Any, Any]:
     return plus - minus, (plus + minus) / 2
 
 
-def modal_currents(plus: Any, minus: Any) -> tuple[Any, Any]:
+def modal_currents(plus: Levels, minus: Levels) -> tuple[Levels, Levels]:
     """Differential and common-mode current [A] of two lines' currents in the same direction [A].
 
     >>> modal_currents(3.0, 1.0)

@@ -10,6 +10,8 @@ import numpy as np
 
 from filterlib.analysis.described import Henries, InUnit, Kelvins, Unit
 from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -103,27 +105,27 @@ def _notes(design: Design, state: State) -> Iterator[PartNote]:
     for stage in design.filter:
         part, name = stage.part, stage.name
         bias = max((float(v) for key, v in state.biases.items() if key.split(".")[0] == name), default=None)
-        if bias is not None:
+        if bias is not None and isinstance(part, Capacitor):
             yield from _capacitor_notes(part, name, bias, state)
         amps, limit = abs(float(state.current(name))), getattr(part, "rated_current", None)
         if stage.lines and limit is not None and amps > limit:
             yield PartNote("overcurrent", name, amps, float(np.min(limit)))
-        if name in state.unbalances and hasattr(part, "magnetising_at"):
+        if name in state.unbalances and isinstance(part, CommonModeChoke):
             yield from _unbalance_notes(part, name, state)
 
 
-def _unbalance_notes(part: Any, name: str, state: State) -> Iterator[PartNote]:
+def _unbalance_notes(part: CommonModeChoke, name: str, state: State) -> Iterator[PartNote]:
     """Return current past a choke's second winding, and what it leaves of the core's inductance."""
-    unbalance, most = abs(float(state.unbalance(name))), part.saturation_current
+    unbalance, most = abs(float(state.unbalance(name))), float(part.saturation_current)
     if unbalance > 0.2 * most:
         left = float(part.magnetising_at(unbalance, state.current(name), state.temperature))
         full = float(part.magnetising_at(temperature=state.temperature))
         yield PartNote("unbalance", name, unbalance, most, left=left, full=full)
 
 
-def _capacitor_notes(part: Any, name: str, bias: float, state: State) -> Iterator[PartNote]:
+def _capacitor_notes(part: Capacitor, name: str, bias: float, state: State) -> Iterator[PartNote]:
     if bias > part.rated_voltage:
-        yield PartNote("overvoltage", name, bias, part.rated_voltage, "V")
+        yield PartNote("overvoltage", name, bias, float(part.rated_voltage), "V")
     if part.bias_curve_missing:
         yield PartNote("no bias curve", name, bias, unit="V")
     elif part.beyond_curve(bias, state.temperature):

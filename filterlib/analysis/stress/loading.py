@@ -11,6 +11,7 @@ from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
+from filterlib.parts.base import Value
 from filterlib.system.components import Branch, Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -95,7 +96,7 @@ def root_sum(lines: Lines) -> np.ndarray:
     return np.asarray(np.sqrt(sum(2 * np.sum(np.abs(c) ** 2, axis=-1, keepdims=True) for _, c in lines)))
 
 
-def peak(lines: Lines, direct: Any = 0.0) -> np.ndarray:
+def peak(lines: Lines, direct: Value = 0.0) -> np.ndarray:
     """Largest magnitude (designs, 1) over a period, with a direct part; sources of other frequencies add their peaks."""
     (_, first), *others = lines
     return sum((largest_magnitude(c) for _, c in others), largest_magnitude(first, direct))

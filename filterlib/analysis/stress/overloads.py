@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from filterlib.analysis.described import InUnit
+from filterlib.parts.base import Value
 from filterlib.system.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -50,6 +51,6 @@ def _overloads(component: Component, state: State) -> Iterator[Overload]:
         yield from _over(component, "usable voltage", float(np.max(component.bias)), part.usable_voltage, "V")
 
 
-def _over(component: Component, rating: Rating, value: float, limit: Any, unit: str) -> Iterator[Overload]:
+def _over(component: Component, rating: Rating, value: float, limit: Value | None, unit: str) -> Iterator[Overload]:
     if limit is not None and value > np.min(limit):
         yield Overload(component, rating, value, float(np.min(limit)), unit)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.described import Farads, Unit
+from filterlib.parts.base import Value
 from filterlib.system.converter import Converter, FixtureCapacitor
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.units import preferred_values
@@ -98,7 +99,7 @@ def _corners(converter: Converter) -> Converter:
     return converter.model_copy(update={name: ranges[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
 
 
-def _impedance(capacitance: Any, frequencies: np.ndarray) -> np.ndarray:
+def _impedance(capacitance: Value, frequencies: np.ndarray) -> np.ndarray:
     s = 2j * np.pi * frequencies
     return np.asarray(USUAL.esr + s * USUAL.esl + 1 / (s * capacitance))
 

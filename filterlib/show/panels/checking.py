@@ -23,7 +23,7 @@ class PanelError(FilterlibError):
 
 
 def check(session: Session[D, R]) -> None:
-    """See `Panel.check`."""
+    """See `Panel.check`. Raises PanelError with all that is wrong."""
     with _put_back(session):
         faults = list(_start_faults(session))
         for name, control in session.state.controls.items():
