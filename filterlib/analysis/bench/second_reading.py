@@ -52,9 +52,9 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     at, inner = design.converter.switching_frequency, inner_impedance(design)
     size = float(np.clip(1 / (2 * np.pi * at * inner), LEAST, LARGEST))
     capacitor = capacitor or FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
-    extents = [search(_metric(one, capacitor), uncertain_parameters(one, tolerances=False)) for one in shapes(design)]
+    intervals = [search(_metric(one, capacitor), uncertain_parameters(one, tolerances=False)) for one in shapes(design)]
     value = float(np.max(_reading(design, capacitor)))
-    ends = [(found["reading"].low, found["reading"].high) for found in extents if found] or [(value, value)]
+    ends = [(one["reading"].low, one["reading"].high) for one in intervals if one] or [(value, value)]
     return SecondReading(
         capacitance=float(capacitor.capacitance),
         impedance=float(1 / (2 * np.pi * at * capacitor.capacitance)),

@@ -172,12 +172,12 @@ def as_measured(design: Design) -> dict[str, float]:
     emf = (forces.ripple + forces.spike)[..., 1:]
     stated = {"ripple": design.converter.ripple, "spike": design.converter.spike}
     read = {}
-    for name, seen in stated.items():
-        if seen is not None:
-            current = full if seen.load_current is None else seen.load_current
-            probe = measuring_circuit(design.converter, seen, current)
+    for name, arrangement in stated.items():
+        if arrangement is not None:
+            current = full if arrangement.load_current is None else arrangement.load_current
+            probe = measuring_circuit(design.converter, arrangement, current)
             transfer = probe.transfer(forces.frequencies[1:], "ripple", ("probe", RETURN))
-            limit = lowpass_response(forces.frequencies[1:], seen.bandwidth, seen.order)
+            limit = lowpass_response(forces.frequencies[1:], arrangement.bandwidth, arrangement.order)
             read[name] = float(peak_to_peak(transfer * limit * emf))
     return read
 

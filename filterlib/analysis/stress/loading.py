@@ -42,13 +42,13 @@ class Loading:
     def rms_with_direct(self) -> np.ndarray:
         """The same with its direct current [A]."""
         pairs = zip(self.currents, self.component.branches, strict=True)
-        return np.max([np.hypot(root_sum(lines), branch.direct) for lines, branch in pairs], axis=0)
+        return np.asarray(np.max([np.hypot(root_sum(lines), branch.direct) for lines, branch in pairs], axis=0))
 
     @property
     def copper_heat(self) -> np.ndarray:
         """Ripple heat of the windings' resistance to direct current alone [W]."""
         pairs = zip(self.currents, self.component.branches, strict=True)
-        return np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0)
+        return np.asarray(np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0))
 
 
 def loadings(solution: Solution) -> tuple[Loading, ...]:
