@@ -10,13 +10,12 @@ from filterlib import load_design
 from filterlib.analysis.causes.candidates import candidates
 from filterlib.analysis.causes.reasons import PAIRS, reasons
 from filterlib.analysis.ripple.at_load import GRID
-from filterlib.analysis.ripple.spectra import driven, full_current
+from filterlib.analysis.ripple.spectra import driven
 from filterlib.network import dense
 from filterlib.network.elimination import forget
 from filterlib.network.tableau import build
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import source_spectra
 from tests.benchmarks.engine import Row, seconds
 
 CANDIDATES = 30
@@ -34,19 +33,17 @@ def _parts(design, load):
 
 def _dense(design) -> float:
     """Seconds that one design takes with dense matrices, at the same frequencies, assembly included."""
-    state = design.state()
-    circuit = design.build(state)
-    forces = source_spectra(design.converter, full_current(design), input_voltage=state.input_voltage)
-    f = np.concatenate((GRID, forces.frequencies[1:]))
+    solution = solve(design)
+    f = np.concatenate((GRID, solution.source_spectra.frequencies[1:]))
 
-    def solve():
-        tableau = build(circuit.netlist)
+    def densely():
+        tableau = build(solution.circuit.netlist)
         values = [np.broadcast_to(v, f.shape) if np.ndim(v) else v for v in tableau.values(f, 2j * np.pi * f)]
         a = dense.assemble(tableau.pattern, values, len(f))
         b = dense.right_sides(tableau.pattern.size, tuple(tableau.source(name) for name in driven(design)))
         return np.linalg.solve(a, np.broadcast_to(b.astype(complex), (len(f), *b.shape)))
 
-    return seconds(solve)
+    return seconds(densely)
 
 
 def _cold(design, parts, pairs: int) -> tuple[float, int]:
