@@ -4,8 +4,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from filterlib.bench.design_file import load_design
     from filterlib.bench.recording import Recording, load_recording
-    from filterlib.bench.terminals import load_design
     from filterlib.errors import (
         CircuitError,
         FilterlibError,
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from filterlib.units import format_quantity, quantity
 
 _HOMES = {
+    "bench.design_file": ("load_design",),
     "bench.recording": ("Recording", "load_recording"),
-    "bench.terminals": ("load_design",),
     "errors": (
         "CircuitError", "FilterlibError", "InputError", "OutputError", "Problem", "QuantityError", "UnstableError",
     ),
