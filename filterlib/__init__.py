@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from filterlib.analysis.stress.stress import StressResult, stress
     from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
     from filterlib.analysis.uncertainty.tolerance import ToleranceResult, tolerance
+    from filterlib.bench.design_file import load_design
     from filterlib.bench.fit import fit_inside
     from filterlib.bench.recording import Recording, load_recording
-    from filterlib.bench.terminals import load_design
     from filterlib.errors import (
         CircuitError,
         FilterlibError,
@@ -147,7 +147,7 @@ _HOMES = {
         "Recording",
         "load_recording",
     ),
-    "bench.terminals": ("load_design",),
+    "bench.design_file": ("load_design",),
     "errors": (
         "CircuitError",
         "FilterlibError",

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
 
 from filterlib.bench.recording import Recording
+from filterlib.network.spectrum import fast_length
 from filterlib.network.waveform import Waveform
 
 MOST_ALIGNED = 2000
@@ -142,7 +142,7 @@ class _Fold:
 
     @property
     def size(self) -> int:
-        return fft.next_fast_len(max(int(np.ceil(self.period / self.recording.sample_interval)), 4), real=True)
+        return fast_length(max(int(np.ceil(self.period / self.recording.sample_interval)), 4))
 
     @property
     def step(self) -> float:
@@ -170,7 +170,7 @@ class _Fold:
                 sums[half] += rows[half::2].sum(axis=0)
                 counts[half] += len(rows[half::2])
         mean = sums.sum(axis=0) / chosen.size
-        harmonics, halves = fft.rfft(mean) / self.size, fft.rfft(sums / counts) / self.size
+        harmonics, halves = np.fft.rfft(mean) / self.size, np.fft.rfft(sums / counts) / self.size
         noise = float(np.median(np.abs(halves[0] - halves[1])[1:] ** 2)) / (4 * math.log(2))
         harmonics[np.abs(harmonics) ** 2 <= _CLEAR * noise] = 0
         harmonics[0] = 0
@@ -194,7 +194,7 @@ class _Fold:
         reach = max(int(self.size * _REACH), 2)
         found = []
         for rows in self.rows(chosen, delays):
-            alike = fft.irfft(fft.rfft(rows) * np.conj(clear), self.size)
+            alike = np.fft.irfft(np.fft.rfft(rows) * np.conj(clear), self.size)
             near = np.concatenate([alike[:, -reach:], alike[:, : reach + 1]], axis=1)
             found.append((_summits(near) - reach) * self.step)
         return np.concatenate(found)
@@ -207,7 +207,7 @@ class _Fold:
         """
         still = np.zeros(chosen.size)
         (row,) = next(self.rows(chosen[[chosen.size // 2]], still[:1]))
-        clear = fft.rfft(row) / self.size
+        clear = np.fft.rfft(row) / self.size
         clear[0] = 0
         return self.delays(chosen, still, clear)
 
@@ -226,7 +226,7 @@ class _Fold:
         """What the samples differ from the mean, read where each sample stands; no noise is smoothed away."""
         interval = self.recording.sample_interval
         total, count = 0.0, 0
-        doubled = fft.irfft(fft.rfft(mean), 2 * mean.size) * 2
+        doubled = np.fft.irfft(np.fft.rfft(mean), 2 * mean.size) * 2
         padded = np.concatenate([doubled[-2:], doubled, doubled[:4]])
         for nth, delay in zip(chosen, delays, strict=True):
             start = self.first + nth * self.period + delay
@@ -241,12 +241,12 @@ class _Fold:
 def _doubled(samples: np.ndarray) -> np.ndarray:
     """The samples at twice their rate, by a Fourier series that a straight line closes, array (2 samples,)."""
     count = samples.size
-    length = fft.next_fast_len(count + _CLOSING, real=True)
+    length = fast_length(count + _CLOSING)
     closed = np.concatenate([samples, np.linspace(samples[-1], samples[0], length - count + 2)[1:-1]])
-    terms = fft.rfft(closed)
+    terms = np.fft.rfft(closed)
     if length % 2 == 0:
         terms[-1] /= 2
-    return 2 * fft.irfft(terms, 2 * length)[: 2 * count]
+    return 2 * np.fft.irfft(terms, 2 * length)[: 2 * count]
 
 
 def _between(samples: np.ndarray, at: np.ndarray) -> np.ndarray:

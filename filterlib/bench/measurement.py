@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from scipy import fft
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
 from filterlib.bench.noise_floor import Spectrum, spectrum
 from filterlib.bench.periods import Periods, find_periods
 from filterlib.bench.recording import Recording
+from filterlib.network.spectrum import fast_length
 from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.units import format_quantity
 
@@ -188,12 +188,12 @@ class _Parts:
         interval = self.recording.sample_interval
         lost = int(np.ceil(_SETTLED * self.order / (2 * np.pi * self.bandwidth * interval))) + 1
         volts = self.recording.volts
-        length = min(fft.next_fast_len(_BLOCK + lost, real=True), volts.size)
-        response = lowpass_response(fft.rfftfreq(length, interval), self.bandwidth, self.order)
+        length = min(fast_length(_BLOCK + lost), volts.size)
+        response = lowpass_response(np.fft.rfftfreq(length, interval), self.bandwidth, self.order)
         skipped = lost if length > 2 * lost else 0
         for start in range(0, volts.size - skipped, length - skipped):
             piece = volts[min(start, volts.size - length) :][:length]
-            slow = fft.irfft(fft.rfft(piece) * response, length)
+            slow = np.fft.irfft(np.fft.rfft(piece) * response, length)
             yield slow[skipped:], (piece - slow)[skipped:]
 
     def of_wave(self, wave: Waveform) -> Swing:
@@ -214,7 +214,9 @@ def _density(recording: Recording, periods: Periods) -> Spectrum:
     if periods.median is None:
         return spectrum(volts, recording.sample_interval)
     wanted = int(_PERIODS_PER_PIECE * periods.median / recording.sample_interval)
-    return spectrum(volts, recording.sample_interval, lines=min(fft.next_fast_len(max(wanted, 64)), volts.size))
+    return spectrum(
+        volts, recording.sample_interval, lines=min(fast_length(max(wanted, 64), (3, 5, 7, 11)), volts.size)
+    )
 
 
 def _ring(density: Spectrum, bandwidth: float) -> float | None:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy import fft
 
 from filterlib.errors import QuantityError
 
@@ -99,7 +98,7 @@ def spectrum(volts: np.ndarray, sample_interval: float, *, lines: int | None = N
     starts = range(0, volts.size - count + 1, max(count // 2, 1))
     power = np.zeros(count // 2 + 1)
     for start in starts:
-        power += np.abs(fft.rfft(volts[start : start + count] * weights)) ** 2
+        power += np.abs(np.fft.rfft(volts[start : start + count] * weights)) ** 2
     sides = np.full(power.size, 2.0)
     sides[0] = 1
     if count % 2 == 0:

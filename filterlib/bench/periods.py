@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
 
 from filterlib.bench.recording import Recording
+from filterlib.network.spectrum import fast_length
 from filterlib.units import format_quantity
 
 SLOWEST, FASTEST = 5e3, 5e6
@@ -168,8 +168,8 @@ def _repetitions(slow: np.ndarray, interval: float) -> tuple[float, float] | Non
     shortest = max(int(1 / (FASTEST * interval)), 2)
     if longest <= shortest + 1 or not np.any(part):
         return None
-    power = np.abs(fft.rfft(part, fft.next_fast_len(2 * count, real=True))) ** 2
-    alike = fft.irfft(power)[: longest + 1] / (count - np.arange(longest + 1))
+    power = np.abs(np.fft.rfft(part, fast_length(2 * count))) ** 2
+    alike = np.fft.irfft(power)[: longest + 1] / (count - np.arange(longest + 1))
     alike = alike / alike[0]
     lags = np.arange(shortest, longest)
     tops = lags[(alike[lags] >= alike[lags - 1]) & (alike[lags] > alike[lags + 1])]

@@ -1,9 +1,8 @@
-"""Recordings that a design file names: read, and turned into what the converter's model takes."""
+"""Recordings that a design file names: read, and turned into what the converter's model takes; see `design_file`."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,6 @@ from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
-from filterlib.system import files
 from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity, quantity
@@ -24,34 +22,8 @@ SAME = 0.02
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
-_Taken = dict[str, Measurement]
-
-
-def load_design(path: str | Path) -> Design:
-    """Read a design file, and the recordings that it names.
-
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file; recordings and part tables are looked for beside it. Under ``converter.ripple``, ``recording`` is
-        the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it stands in place of
-        ``peak_to_peak``. The switching frequency becomes that of the recording, from which the stated one may differ by
-        2 %. A second recording, under ``converter.ripple.with_capacitor``, tells C, ESR and inductance inside the converter:
-        see `filterlib.bench.fit.fit_inside`.
-
-    Returns
-    -------
-    Design
-        Frozen; parts and recordings that are named in the file stand in it as such.
-
-    Raises
-    ------
-    InputError
-        With every problem: file, key, value, and what would be right.
-    """
-    taken: _Taken = {}
-    design = files.read_design(path, prepare=partial(_read_recordings, taken))
-    return design if _SECOND not in taken else _identified(design, taken, str(path))
+Taken = dict[str, Measurement]
+"""What was measured, by the key in the design file under which the recording stands."""
 
 
 def recorded(found: Measurement, file: str, channel: str | int | None = None) -> Recorded:
@@ -67,8 +39,10 @@ def recorded(found: Measurement, file: str, channel: str | int | None = None) ->
     return Recorded(file, 1 / found.average.period, tuple(np.where(held.clear, held.coefficients, 0).tolist()), channel)
 
 
-def _identified(design: Design, taken: _Taken, file: str) -> Design:
-    """The design with what two recordings tell of its converter's inside, in place of what the file says of it."""
+def identified(design: Design, taken: Taken, file: str) -> Design:
+    """The design with what two recordings tell of its converter's inside, in place of what the file says of it; with one as it is."""
+    if _SECOND not in taken:
+        return design
     converter = design.converter
     ripple, second = converter.ripple, converter.ripple.with_capacitor
     assert second is not None
@@ -82,12 +56,9 @@ def _identified(design: Design, taken: _Taken, file: str) -> Design:
         raise InputError([Problem(file, _SECOND, second.recording.file, str(error))]) from None
 
 
-def _read_recordings(taken: _Taken, raw: _Raw, path: Path) -> list[Problem]:
-    """Every recording under ``converter.ripple``, put in place of its name; what is wrong with them."""
-    converter = raw.get("converter")
-    ripple = converter.get("ripple") if isinstance(converter, dict) else None
-    if not isinstance(ripple, dict) or "recording" not in ripple:
-        return []
+def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
+    """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them."""
+    ripple = raw["converter"]["ripple"]
     second = ripple.get("with_capacitor")
     places = {_FIRST: ripple}
     if isinstance(second, dict) and "recording" in second:

@@ -12,7 +12,8 @@ from typing import NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+
+from filterlib.network.spectrum import fast_length
 
 Real: TypeAlias = NDArray[np.float64]
 Harmonics: TypeAlias = NDArray[np.complex128]
@@ -124,10 +125,10 @@ def _near(harmonics: list[Harmonics]) -> _Near:
 
 def sampled(harmonics: Harmonics) -> Real:
     """One period at four points or more to the highest harmonic, as many as are fast; (designs, n) -> (designs, points)."""
-    count = fft.next_fast_len(4 * harmonics.shape[-1] + 4, real=True)
+    count = fast_length(4 * harmonics.shape[-1] + 4)
     whole = np.zeros((len(harmonics), harmonics.shape[-1] + 1), complex)
     whole[:, 1:] = harmonics
-    return np.asarray(fft.irfft(whole, count, norm="forward", overwrite_x=True))
+    return np.asarray(np.fft.irfft(whole, count, norm="forward"))
 
 
 def _bound(wave: Real) -> Real:

@@ -18,7 +18,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg
 
 from filterlib.errors import CircuitError
 from filterlib.network import dense
@@ -145,7 +144,7 @@ def _band(memory: Memory, right: np.ndarray | None, offset: float, cell: int) ->
     """The poles of one band, and the bands in which all of them seem to lie, seen from there."""
     shift = 10.0 ** (offset + BAND * (cell + 0.5))
     t, xu, _, cxb = memory.at(shift, right)
-    mu, left, vectors = linalg.eig(t * shift, left=True)
+    mu, vectors = np.linalg.eig(t * shift)
     with np.errstate(divide="ignore", invalid="ignore"):
         poles = shift * (1 - 1 / mu)
         cells = np.floor((np.log10(abs(poles)) - offset) / BAND)
@@ -153,17 +152,31 @@ def _band(memory: Memory, right: np.ndarray | None, offset: float, cell: int) ->
     mine = cells == cell
     if not mine.any():
         return None, cells
-    overlap = np.einsum("ij,ij->j", left.conj(), vectors)[mine]
-    condition = 1 / np.maximum(abs(overlap), 1e-300)
+    rows = _left(t * shift, mu[mine], vectors[:, mine])
+    condition = np.linalg.norm(rows, axis=1)
     if condition.max() > DEFECTIVE:
         return _block((t * shift, xu, cxb), shift, offset, cell, condition), cells
-    inputs = (left[:, mine].conj().T @ cxb) / overlap[:, None]
+    inputs = rows @ cxb
     outputs = (xu @ vectors[:, mine]) * (shift / mu[mine]) ** 2
     return Band(poles[mine], condition, None, inputs, outputs), cells
 
 
+def _left(matrix: np.ndarray, mu: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """The left eigenvectors of k eigenvalues, rows (k, n) of which each is at 1 with its own right eigenvector and at 0 with
+    the others'; infinite where they have none. Where eigenvalues coincide, the rows are mixed until they are.
+    """
+    found, vectors = np.linalg.eig(matrix.T)
+    nearest = np.argsort(abs(found[:, None] - mu).min(axis=1), kind="stable")[: len(mu)]
+    rows = vectors[:, nearest].T
+    try:
+        return np.linalg.solve(rows @ right, rows)
+    except np.linalg.LinAlgError:
+        return np.full(rows.shape, np.inf)
+
+
 def _block(at: tuple[np.ndarray, ...], shift: float, offset: float, cell: int, condition: np.ndarray) -> Band:
     """A band whose eigenvectors nearly coincide, as a block: ordered Schur form, cut off from the rest."""
+    from scipy import linalg  # a fifth of a second, and hardly a circuit needs it
 
     def mine(real: float, imaginary: float = 0.0) -> bool:
         pole = shift * (1 - 1 / complex(real, imaginary))
@@ -232,6 +245,8 @@ def _decays(band: Band, c: np.ndarray, t: np.ndarray, order: int) -> tuple[np.nd
         decays = np.exp(np.multiply.outer(band.poles, t))
         integral = c / band.poles
         return (integral if order else c)[..., None] * decays, integral
+    from scipy import linalg
+
     integral = np.linalg.solve(band.matrix.T, c.T).T
     start = integral if order else c
     powers = linalg.expm(np.multiply.outer(t, band.matrix))

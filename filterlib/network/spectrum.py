@@ -5,9 +5,10 @@ Coefficients c_0 ... c_n stand for c_0 + 2 Re sum c_k exp(j k angle), with the a
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import fft
 
 from filterlib.errors import QuantityError
 
@@ -126,6 +127,24 @@ def phasors(count: int, turns: ArrayLike) -> np.ndarray:
     return made
 
 
+@lru_cache(maxsize=256)
+def fast_length(least: int, primes: tuple[int, ...] = (3, 5)) -> int:
+    """The smallest product of powers of 2 and of some primes from ``least`` (1 or more) on.
+
+    A Fourier transform of so many samples is quick: of real ones with the factors 3 and 5, of complex ones with 7 and 11 too.
+
+    Examples
+    --------
+    >>> [fast_length(least) for least in (1, 7, 1000, 1025)]
+    [1, 8, 1000, 1080]
+    """
+    odd = [1]
+    for prime in primes:
+        powers = [prime**n for n in range(least.bit_length())]
+        odd = [one * power for one in odd for power in powers if one * power < 2 * least]
+    return min(one << (-(-least // one) - 1).bit_length() for one in odd)  # times the power of two that reaches it
+
+
 def extent(terms: ArrayLike) -> np.ndarray:
     """Peak to peak of waves that are sums of harmonics, found between samples.
 
@@ -171,8 +190,8 @@ def _extent(terms: np.ndarray) -> np.ndarray:
     kept = 1 + int(np.count_nonzero(np.any(tails > 1e-10 * tails[:, :1], axis=0)))
     terms = 2 * terms[:, :kept]
     terms[:, 0] = 0
-    count = fft.next_fast_len(2 * OVERSAMPLING * kept, real=True)
-    wave = fft.irfft(terms, count, axis=-1, norm="forward") / 2
+    count = fast_length(2 * OVERSAMPLING * kept)
+    wave = np.fft.irfft(terms, count, axis=-1, norm="forward") / 2
     high, low = wave.max(axis=1), wave.min(axis=1)
     share = 1 - np.cos(np.pi * kept / count)
     margin = (high - low) / 2 * (share / (1 - share))
@@ -212,7 +231,7 @@ def _climbed(doubled: np.ndarray, angle: np.ndarray, reach: float) -> np.ndarray
 
 
 def sampled(terms: np.ndarray, count: int) -> np.ndarray:
-    return np.asarray(fft.irfft(terms, count, axis=-1, norm="forward"))
+    return np.asarray(np.fft.irfft(terms, count, axis=-1, norm="forward"))
 
 
 def doubled(terms: np.ndarray) -> np.ndarray:

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import fft
 
 from filterlib.errors import QuantityError
 from filterlib.network.spectrum import doubled, extent, lowpass_response, sampled
@@ -93,7 +92,7 @@ class Waveform(ABC):
         if samples.ndim == 0 or not samples.shape[-1]:
             raise QuantityError("at least one sample is needed", name="values")
         count = samples.shape[-1]
-        coefficients = fft.rfft(samples) / count
+        coefficients = np.fft.rfft(samples) / count
         if count % 2 == 0:
             coefficients[..., -1] /= 2  # the highest harmonic is its own mirror image
         return _Series(quantity(period, "s", above=0, name="period"), _frozen(coefficients), count)

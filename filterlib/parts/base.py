@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, StrictBool, StringConstraints, Valid
 from pydantic_core import CoreSchema, core_schema
 
 from filterlib.errors import InputError, QuantityError
+from filterlib.parts.monotone_cubic import MonotoneCubic
 from filterlib.parts.reading import problems_from
 from filterlib.units import format_quantity, quantity
 
@@ -127,22 +128,19 @@ class Curve:
 def on_curve(points: Points, x: ArrayLike) -> Value:
     """The ratio at ``x``: through every point, without overshoot between them, and held beyond the first and the last.
 
-    Source: F. N. Fritsch and R. E. Carlson, "Monotone Piecewise Cubic Interpolation", SIAM Journal on Numerical
-    Analysis 17 (1980) 238-246; the scheme of scipy.interpolate.PchipInterpolator.
+    Source: see `filterlib.parts.monotone_cubic.MonotoneCubic`.
 
     >>> on_curve(((0.0, 1.0), (25.0, 0.5), (50.0, 0.3)), [[25.0], [80.0]]).tolist()
     [[0.5], [0.3]]
     """
-    held = np.clip(np.asarray(x, dtype=float), points[0][0], points[-1][0])
+    held = np.minimum(np.maximum(np.asarray(x, dtype=float), points[0][0]), points[-1][0])
     ratio = _interpolator(points)(held)
     return ratio if ratio.ndim else float(ratio)
 
 
 @lru_cache(maxsize=256)
-def _interpolator(points: Points) -> Callable[[Any], NDArray[np.float64]]:
-    from scipy.interpolate import PchipInterpolator  # takes a tenth of a second: only when a curve is used
-
-    return PchipInterpolator(*np.array(points).T)
+def _interpolator(points: Points) -> MonotoneCubic:
+    return MonotoneCubic.through(*zip(*points, strict=True))
 
 
 def beyond(points: Points | None, x: ArrayLike) -> bool | NDArray[np.bool_]:

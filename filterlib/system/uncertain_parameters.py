@@ -16,7 +16,7 @@ from filterlib.system.uncertain_parameter import UncertainParameter, ranges, tol
 def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
     """Everything with a range: of converter, couplings, filter, loads and clip, and (``tolerances``) of the filter's parts.
 
-    The order is kept: quasi-random points go by it. Unit and label of each are those at the field of its model.
+    The order is kept: random points go by it. Unit and label of each are those at the field of its model.
     """
     driven = design.driven
     parameters = [*ranges("converter", design.converter, driven=driven)]

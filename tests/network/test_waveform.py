@@ -7,11 +7,12 @@ import mpmath
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.fft import next_fast_len
 
 from filterlib.errors import QuantityError
 from filterlib.network import spectrum
 from filterlib.network.shapes import ring, trapezoid
-from filterlib.network.spectrum import extent, lowpass_response, phasors
+from filterlib.network.spectrum import extent, fast_length, lowpass_response, phasors
 from filterlib.network.waveform import MOST_HARMONICS, Waveform
 
 T = 1e-5
@@ -33,6 +34,12 @@ def _integrated(period, times, values, k):
 
                 total += primitive(t1) - primitive(t0)
         return complex(total / mpmath.mpf(period))
+
+
+@pytest.mark.parametrize("least", [*range(1, 300), 1025, 3**13 + 1, 5**8 + 1, 2**24 - 1, 10**6 + 1])
+def test_a_fast_length_is_the_next_that_has_no_prime_factor_above_five(least):
+    assert fast_length(least) == next_fast_len(least, real=True)  # second method
+    assert fast_length(least, (3, 5, 7, 11)) == next_fast_len(least)  # second method
 
 
 @pytest.mark.parametrize("edge", [0.3 * T, 1e-3 * T, 1e-6 * T, 1e-9 * T, 1e-14 * T])

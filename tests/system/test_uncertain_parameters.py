@@ -137,7 +137,7 @@ def test_a_new_tolerance_of_a_part_appears():
 
 
 def test_the_order_is_that_of_the_design():
-    """Points of the quasi-random sequence go by it: converter, couplings, filter, loads, clip, then the parts' tolerances."""
+    """The random points of a search go by it: converter, couplings, filter, loads, clip, then the parts' tolerances."""
     keys = [each.key for each in uncertain_parameters(whole())]
     heads = [key.split(".")[0] for key in keys]
     assert list(dict.fromkeys(heads)) == ["converter", "coupling", "filter", "load", "clip"]

@@ -13,7 +13,7 @@ from filterlib.system.design import Design
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each unknown is moved alone
-SPREAD = 128  # quasi-random points over the whole box
+SPREAD = 128  # points spread evenly over the whole box
 CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
@@ -115,11 +115,11 @@ def search(
     """The band of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
-    contradicts what was stated; ``uncertain_parameters``; ``seed`` of the quasi-random points.
+    contradicts what was stated; ``uncertain_parameters``; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
-    The box is walked with each unknown alone, in Sobol points and random corners, with every unknown where it alone goes
-    furthest, then around the best points found; a
-    resonance that is narrow against that spacing can still be missed, so a band is a lower bound of the true one.
+    The box is walked with each unknown alone, in a Latin hypercube and random corners, with every unknown where it alone
+    goes furthest, then around the best points found; a resonance that is narrow against that spacing can still be missed,
+    so an interval is a lower bound of the true one.
     """
     if not uncertain_parameters:
         return {}
@@ -127,7 +127,7 @@ def search(
     shares = np.concatenate(
         [
             _alone(uncertain_parameters),
-            _sobol(len(uncertain_parameters), seed),
+            _latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
@@ -180,10 +180,14 @@ def _alone(uncertain_parameters: tuple[UncertainParameter, ...]) -> np.ndarray:
     return np.array(rows)
 
 
-def _sobol(dimensions: int, seed: int) -> np.ndarray:
-    from scipy.stats import qmc  # takes half a second to import
+def _latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
+    """Points (points, dimensions) between 0 and 1: in each dimension one in every part of 1/points, in random order.
 
-    return qmc.Sobol(dimensions, seed=seed).random(SPREAD)
+    Source: M. D. McKay, R. J. Beckman, W. J. Conover, "A Comparison of Three Methods for Selecting Values of Input Variables
+    in the Analysis of Output from a Computer Code", Technometrics 21 (1979) 239-245, from memory.
+    """
+    parts = rng.permuted(np.tile(np.arange(points), (dimensions, 1)), axis=1).T
+    return (parts + rng.random((points, dimensions))) / points
 
 
 def _measure(

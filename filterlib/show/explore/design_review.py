@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from filterlib.analysis.review import ReviewResult, review
-from filterlib.bench.terminals import load_design
+from filterlib.bench.design_file import load_design
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show import review_tables as tables
 from filterlib.show.explore.fragment import Fragment, svg_fragment

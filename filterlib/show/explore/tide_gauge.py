@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TypeAlias
 
-from filterlib.bench.terminals import load_design
+from filterlib.bench.design_file import load_design
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import data_folder
 from filterlib.show.panels import Values, parts
