@@ -114,6 +114,8 @@ def _output(output: NotebookNode) -> Iterator[Shown]:
         yield Shown("words", data["image/svg+xml"])
     elif "text/html" in data:
         yield Shown("words", data["text/html"])
+    elif "text/latex" in data:
+        yield Shown("words", words(f"${data['text/latex'].strip('$')}$"))
     else:
         text = output.get("text") or data.get("text/plain", "")
         if text:
