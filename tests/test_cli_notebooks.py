@@ -126,7 +126,8 @@ def test_every_notebook_is_short_cells_in_rhythm():
 def test_pieces_of_a_page():
     notebook = nbformat.v4.new_notebook()
     picture = nbformat.v4.new_output("display_data", data={"image/png": "iVBOR\n", "text/plain": "what it shows"})
-    code = nbformat.v4.new_code_cell("panel", outputs=[picture, nbformat.v4.new_output("stream", text="ebb")])
+    formula = nbformat.v4.new_output("display_data", data={"text/latex": "$\\frac{1}{2}$", "text/plain": "a half"})
+    code = nbformat.v4.new_code_cell("panel", outputs=[picture, nbformat.v4.new_output("stream", text="ebb"), formula])
     notebook.cells = [nbformat.v4.new_markdown_cell("# Title\n\nFirst\nlines.\n\nMore"), code]
     page = page_of("09-title", notebook)
     assert (page.file, page.title, page.lead) == ("09-title.html", "Title", "First lines.")
@@ -134,4 +135,6 @@ def test_pieces_of_a_page():
         ("code", ""),
         ("picture", "what it shows"),
         ("said", ""),
+        ("words", ""),
     ]
+    assert "<mfrac>" in page.pieces[-1].text

@@ -36,7 +36,7 @@ from filterlib.words.review_sentences import broken_ratings, headline, summary, 
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
 Found = TypeVar("Found")
-FORMAT = 1  # raised whenever a key changes its name or its meaning
+FORMAT = 2  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
 NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
 NO_CORE = "the part has no core, or states no core loss"
