@@ -52,7 +52,7 @@ class Deviation:
     ``element``, ``what``: the parasitic that makes most of it there; ``resonance``: the nearest one, or None.
     """
 
-    frequency: Annotated[float, Unit("Hz", key="parting")]
+    frequency: Annotated[float, Unit("Hz", key="deviation")]
     element: str
     what: str
     resonance: Resonance | None
