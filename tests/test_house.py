@@ -168,6 +168,19 @@ def test_import_is_light():
     assert done.stdout.strip() == "[]"
 
 
+def test_review_without_recordings_needs_no_scipy(tmp_path):
+    """scipy's parts take a tenth of a second each to import; whatever reads recordings waits for a recording."""
+    code = (
+        "import sys; from filterlib.cli import main; main(['review', 'data/designs/tide-gauge-clean.toml', '--out', sys.argv[1]]);"
+        "late = ('scipy', 'lmfit', 'matplotlib', 'filterlib.bench.recording');"
+        "print([name for name in late if name in sys.modules], file=sys.stderr)"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "review")]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert (tmp_path / "review" / "review.html").exists()
+    assert done.stderr.splitlines()[-1] == "[]"
+
+
 def test_lint_and_types():
     for command in (["ruff", "check", "."], ["ruff", "format", "--check", "."], ["mypy"]):
         done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
