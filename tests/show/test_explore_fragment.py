@@ -16,6 +16,8 @@ from filterlib.show.explore.fragment import (
     svg_fragment,
     tolerance_fragment,
 )
+from filterlib.system.solution import solve
+from filterlib.words.stability_sentences import clip_sentence
 from tests.designs import common_mode, converter, design, shunt
 
 DRIVE = {"swing": "28 V", "coupling": "100 pF", "resistance": "15 ohm"}
@@ -29,14 +31,14 @@ def spread(volts):
 def test_a_scopes_reading_is_shown_with_its_sentence():
     reading = clipped(BOARD, "modem")
     shown = clip_fragment(reading)
-    assert repr(shown) == reading.sentence
+    assert repr(shown) == clip_sentence(reading)
     assert shown._repr_html_().count("<svg") == 1
     assert "tip on its own clip" in shown.html
-    assert "unstable" in clip_fragment(replace(reading, reason="unstable", sentence="")).words
+    assert "unstable" in clip_fragment(replace(reading, stable=False)).words
 
 
 def test_the_modes_are_shown():
-    shown = modes_fragment(modal_two_port(BOARD, BOARD.state()))
+    shown = modes_fragment(modal_two_port(solve(BOARD)))
     assert shown.html.count("<svg") == 1
     assert "Loss of each mode" in shown.words
 
