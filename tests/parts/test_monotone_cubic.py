@@ -15,11 +15,11 @@ HEIGHTS = st.sampled_from([0.01, 0.2, 0.35, 0.4, 0.9, 1.0, 1.05, 3.0])  # level 
 
 @given(STEPS, st.data())
 def test_it_is_the_one_of_scipy(steps, data):
-    """second method"""
+    """second method, to the rounding of the highest point"""
     x = np.cumsum(steps)
     y = data.draw(st.lists(HEIGHTS, min_size=len(x), max_size=len(x)))
     at = np.linspace(x[0], x[-1], 101)
-    assert_allclose(MonotoneCubic.through(x, y)(at), PchipInterpolator(x, y)(at), rtol=1e-13, atol=0)
+    assert_allclose(MonotoneCubic.through(x, y)(at), PchipInterpolator(x, y)(at), rtol=0, atol=1e-13 * max(y))
 
 
 @given(STEPS, st.data())
