@@ -183,11 +183,11 @@ def test_an_interruption_leaves_the_old_results_whole(quick, tmp_path, monkeypat
 def test_control_c_in_the_middle_of_the_work(tmp_path):
     command = [sys.executable, "-m", "filterlib.cli", "review", str(CLEAN), "--out", str(tmp_path / "out")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        time.sleep(0.9)  # past the imports, before the end
+        time.sleep(0.6)  # past the start, before the end
         while process.poll() is None:  # one that falls into a library's own callback is lost there
             process.send_signal(signal.SIGINT)
             with suppress(subprocess.TimeoutExpired):
-                process.wait(timeout=2)
+                process.wait(timeout=0.2)
         errors = process.stderr.read()
     assert process.returncode in (130, -signal.SIGINT)
     assert "nothing was written" in errors or process.returncode == -signal.SIGINT

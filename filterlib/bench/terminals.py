@@ -40,7 +40,10 @@ def recorded(found: Measurement, file: str, channel: str | int | None = None) ->
 
 
 def identified(design: Design, taken: Taken, file: str) -> Design:
-    """The design with what two recordings tell of its converter's inside, in place of what the file says of it; with one as it is."""
+    """The design with what two recordings say of its converter's inside in place of the file's; with one as it is.
+
+    Raises InputError where they do not determine it, or what they give cannot be.
+    """
     if _SECOND not in taken:
         return design
     converter = design.converter
