@@ -33,8 +33,8 @@ _STEP = 1e-4  # of a logarithm
 
 @dataclass(frozen=True)
 class Setup:
-    """What stood where. ``usual``: the converter as the design has it, switching as recorded; ``test``: the capacitor of
-    the second reading; ``seen``: what stood at the probe in both; ``load_current`` [A]; ``tolerance`` and ``drift``:
+    """What was connected where. ``usual``: the converter as the design has it, switching as recorded; ``test``: the capacitor of
+    the second reading; ``seen``: what was connected at the probe in both; ``load_current`` [A]; ``tolerance`` and ``drift``:
     standard uncertainties, as shares, of the test capacitor and of the ratio of both readings' scales."""
 
     usual: Converter
@@ -57,7 +57,7 @@ class Setup:
 
     @property
     def held(self) -> dict[str, float]:
-        """Standard uncertainty of the logarithm of each factor that the readings do not tell."""
+        """Standard uncertainty of the logarithm of each factor that the readings do not determine."""
         loop = self.usual.loop_bandwidth
         spreads = {"scale": self.drift, "test_capacitance": self.tolerance}
         spreads |= dict.fromkeys(("test_esr", "test_esl"), PARASITICS * self.tolerance)
@@ -167,8 +167,8 @@ class Readings:
     def covariance(self, values: Mapping[str, Any], misfit: float) -> np.ndarray:
         """Of what is `FITTED`: by noise and misfit, and by what is not known of capacitor, scales and loop."""
         inverse = np.linalg.pinv(self.slopes(values, FITTED, misfit))
-        held = self.setup.held
-        moved = inverse @ self.slopes(values, tuple(held), misfit) * np.array(list(held.values()))
+        uncertainties = self.setup.held
+        moved = inverse @ self.slopes(values, tuple(uncertainties), misfit) * np.array(list(uncertainties.values()))
         return inverse @ inverse.T + moved @ moved.T
 
     def likeliest(self) -> tuple[dict[str, float], float]:

@@ -31,7 +31,7 @@ def bandwidth_of(time: float) -> float:
 
 
 def observed_rise_time(*times: ArrayLike) -> np.ndarray:
-    """Rise time [s] that is seen where an edge and what it passes each have one: the root of the sum of squares.
+    """Rise time [s] observed where an edge and what it passes each have one: the root of the sum of squares.
 
     Exact for Gaussian responses; for single poles within some 10 %. Source: D. A. Bell, Solid State Pulse Circuits.
 

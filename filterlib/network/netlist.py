@@ -49,9 +49,9 @@ class Element:
         """What stands for a callable in the time domain, or None; `CircuitError` where its terminals are wrong."""
         if self.stand_in is None:
             return None
-        made = self.stand_in() if callable(self.stand_in) else self.stand_in
-        check_ladder(self.name, made.netlist, TERMINALS[self.kind])
-        return made.netlist
+        circuit = self.stand_in() if callable(self.stand_in) else self.stand_in
+        check_ladder(self.name, circuit.netlist, TERMINALS[self.kind])
+        return circuit.netlist
 
     @property
     def number(self) -> Value:

@@ -1,4 +1,4 @@
-"""The structure of a circuit's equations: which symbol stands where, and the tree of the lowest impedances.
+"""The structure of a circuit's equations: which symbol is where, and the tree of the lowest impedances.
 
 The tree takes the elements by rising impedance and skips each that closes a loop (Kruskal). An element of the tree then
 has an impedance below, and one outside it an admittance below, those that it is added to. So the row of a tree element
@@ -81,18 +81,18 @@ class Pattern:
         """The column in which each row has its pivot, for branches in an ``order`` of rising impedance."""
         count = self.count
         pivots = [-1] * count + list(range(count, self.size))
-        beside: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]  # the reference, -1, is the last
+        neighbours: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]  # the reference, -1, is the last
         group = {node: node for node in range(-1, count)}
         for index in order:
             a, b = self.branches[index].a, self.branches[index].b
             if join(group, a, b):
-                beside[a].append((b, index))
-                beside[b].append((a, index))
-        reached, seen = [count], {-1, count}
+                neighbours[a].append((b, index))
+                neighbours[b].append((a, index))
+        reached, visited = [count], {-1, count}
         while reached:
-            for node, index in beside[reached.pop()]:
-                if node not in seen:
-                    seen.add(node)
+            for node, index in neighbours[reached.pop()]:
+                if node not in visited:
+                    visited.add(node)
                     reached.append(node)
                     pivots[count + index], pivots[node] = node, count + index
         return tuple(pivots)

@@ -40,7 +40,7 @@ class Symbol(NamedTuple):
 class Tableau:
     """The equations of one circuit.
 
-    Attributes: ``netlist``; ``pattern`` (which symbol stands where); ``nodes`` (names, reference left out: the first
+    Attributes: ``netlist``; ``pattern`` (which symbol is where); ``nodes`` (names, reference left out: the first
     unknowns); ``symbols``; ``currents`` (unknown and sign by element and winding); ``designs``.
     """
 
@@ -79,7 +79,7 @@ class Tableau:
                 values.append(known[growth][place])
         return values
 
-    # ---- what is asked of it --------------------------------------------------------------------------------------
+    # ---- what it answers ------------------------------------------------------------------------------------------
 
     def node(self, name: str) -> int | None:
         """Row and column of a node; None for the reference.
@@ -148,8 +148,8 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     coupled = {name for e in netlist.elements if e.kind == "couple" for name in e.nodes}
     alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in coupled]
     others = [e for e in netlist.elements if e.kind != "couple" and (e.kind not in _ADDABLE or e.name in coupled)]
-    held = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
-    chains = chains_of(alone, held)
+    kept = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
+    chains = chains_of(alone, kept)
     gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
     COUNTS.equations += 1

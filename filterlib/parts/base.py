@@ -133,8 +133,8 @@ def on_curve(points: Points, x: ArrayLike) -> Value:
     >>> on_curve(((0.0, 1.0), (25.0, 0.5), (50.0, 0.3)), [[25.0], [80.0]]).tolist()
     [[0.5], [0.3]]
     """
-    held = np.minimum(np.maximum(np.asarray(x, dtype=float), points[0][0]), points[-1][0])
-    ratio = _interpolator(points)(held)
+    clamped = np.minimum(np.maximum(np.asarray(x, dtype=float), points[0][0]), points[-1][0])
+    ratio = _interpolator(points)(clamped)
     return ratio if ratio.ndim else float(ratio)
 
 

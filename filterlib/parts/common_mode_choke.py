@@ -70,7 +70,7 @@ class CommonModeChoke(Wound):
     inductance : of one winding, the other open, no current, low frequency [H]
     leakage, leakage_measured : [H] and "per_winding", "loop" or "shorted": see `leakage_per_winding`
     imbalance : by how much winding 1 exceeds winding 2, as a ratio of their mean (0 unless stated)
-    leakage_imbalance, capacitance_imbalance : the same of the leakages, beside ``imbalance``, and of the capacitances
+    leakage_imbalance, capacitance_imbalance : the same of the leakages, in addition to ``imbalance``, and of the capacitances
     relaxation_frequency, relaxation_exponent : [Hz], and above 0 to 1
     saturation_current, saturation_ratio, saturation : unbalanced DC current [A] that leaves that ratio of the core's L
     leakage_saturation_current : balanced DC current [A] that leaves that ratio of the leakage
