@@ -18,7 +18,7 @@ _BLOCK = 2**19  # samples of periods at a time
 _ROUNDS = 4  # at most, of aligning to a mean that sharpens
 _FEW = 32  # periods, whose mean the first guess of the period may blur
 _REACH = 1 / 16  # of a period, within which a period is looked for
-_SEEN = 1.2  # times what the noise makes of it, jitter is believed
+_CLEAR_JITTER = 1.2  # times what the noise makes of it, jitter is believed
 _FINEST = 0.01  # of a sample interval; finer times cannot be resolved between samples
 _CLEAR = 16  # times its noise, the power from which on a harmonic of the mean is believed
 _CLOSING = 64  # samples at least, from the end back to the beginning
@@ -128,7 +128,7 @@ def _jitter(
     steepness = math.sqrt(2 * float(np.sum(slopes**2)) * period / sample_interval)
     resolution = math.hypot(noise / steepness, _FINEST * sample_interval) if steepness else math.inf
     spread = math.sqrt(float(np.sum(strays**2)) / max(strays.size - 2, 1))
-    return (math.sqrt(spread**2 - resolution**2) if spread > _SEEN * resolution else 0.0), resolution
+    return (math.sqrt(spread**2 - resolution**2) if spread > _CLEAR_JITTER * resolution else 0.0), resolution
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,4 +266,5 @@ def _summits(rows: np.ndarray) -> np.ndarray:
     before, here, after = (rows[nth, at + d] for d in (-1, 0, 1))
     bend = before - 2 * here + after
     offset = 0.5 * (before - after) / np.where(bend < 0, bend, -np.inf)
-    return at + np.clip(offset, -1, 1)
+    summits: np.ndarray = at + np.clip(offset, -1, 1)
+    return summits

@@ -40,12 +40,14 @@ class Harmonics:
     @property
     def clear(self) -> np.ndarray:
         """True where a harmonic is well above its noise, bool array (h,)."""
-        return np.abs(self.coefficients) > CLEAR * self.noise
+        clear: np.ndarray = np.abs(self.coefficients) > CLEAR * self.noise
+        return clear
 
     @property
     def amplitudes(self) -> Annotated[np.ndarray, Unit("V", key="harmonic_peak")]:
         """Peak of each sine, array (h,); the noise makes twice that of a coefficient of it."""
-        return 2 * np.abs(self.coefficients)
+        amplitudes: np.ndarray = 2 * np.abs(self.coefficients)
+        return amplitudes
 
     def strongest(self, most: int) -> np.ndarray:
         """Indices of at most ``most`` harmonics, the strongest first."""

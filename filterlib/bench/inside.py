@@ -97,7 +97,8 @@ class InsideFit:
     @property
     def moved(self) -> np.ndarray:
         """How much the capacitor moved each reading, as a share of the reading with it, array (h,)."""
-        return np.abs(self.fitted - 1)
+        moved: np.ndarray = np.abs(self.fitted - 1)
+        return moved
 
     @property
     def disagreeing(self) -> np.ndarray:

@@ -144,7 +144,8 @@ def _drift(values: np.ndarray, width: int) -> np.ndarray:
 
 
 def _line(values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    return np.polyval(np.polyfit(np.arange(values.size), values, min(1, values.size - 1)), at)
+    line: np.ndarray = np.polyval(np.polyfit(np.arange(values.size), values, min(1, values.size - 1)), at)
+    return line
 
 
 def _smoothed(values: np.ndarray, width: int) -> np.ndarray:
@@ -153,7 +154,8 @@ def _smoothed(values: np.ndarray, width: int) -> np.ndarray:
     sums = np.concatenate([[0.0], np.cumsum(values)])
     at = np.arange(values.size)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
-    return (sums[high] - sums[low]) / (high - low)
+    means: np.ndarray = (sums[high] - sums[low]) / (high - low)
+    return means
 
 
 def _repetitions(slow: np.ndarray, interval: float) -> tuple[float, float] | None:

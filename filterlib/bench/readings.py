@@ -70,7 +70,8 @@ class Setup:
             probe_transfer(inside, arrangement, frequencies, self.load_current)
             for arrangement in (self.seen, self.seen.with_added(test))
         )
-        return np.exp(values.get("scale", 0.0)) * bare / loaded
+        ratio: np.ndarray = np.exp(values.get("scale", 0.0)) * bare / loaded
+        return ratio
 
     def inside(self, values: Mapping[str, Any]) -> Converter:
         """The converter with logarithms of values, and of the factor of its loop's bandwidth."""
@@ -111,11 +112,13 @@ class Readings:
 
     def late(self, values: Mapping[str, Any]) -> np.ndarray:
         """The loaded harmonics, moved by the delay [rad of a period] to where the bare one's period begins."""
-        return self.loaded * np.exp(1j * self.orders * values["delay"])
+        late: np.ndarray = self.loaded * np.exp(1j * self.orders * values["delay"])
+        return late
 
     def variance(self, ratio: np.ndarray) -> np.ndarray:
         """What the noise makes of the complex residual [V²]."""
-        return self.bare_noise**2 + np.abs(ratio * self.loaded_noise) ** 2
+        variance: np.ndarray = self.bare_noise**2 + np.abs(ratio * self.loaded_noise) ** 2
+        return variance
 
     def delays(self, ratio: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """For each ratio of (designs, h) the least sum of squares, and the delay that makes it [rad of a period].
@@ -140,7 +143,8 @@ class Readings:
     def alike(self) -> np.ndarray:
         """Correlation of the misfit of two harmonics, 1/e at an octave's distance; (h, h)."""
         octaves = np.log2(self.frequencies)
-        return np.exp(-np.abs(octaves[:, None] - octaves))
+        correlation: np.ndarray = np.exp(-np.abs(octaves[:, None] - octaves))
+        return correlation
 
     def whitened(self, values: Mapping[str, Any], misfit: float) -> tuple[np.ndarray, float]:
         """Residual (h,), real and imaginary parts with a variance of 1 each, and the logarithm of the volume it had."""
@@ -169,7 +173,8 @@ class Readings:
         inverse = np.linalg.pinv(self.slopes(values, FITTED, misfit))
         uncertainties = self.setup.held
         moved = inverse @ self.slopes(values, tuple(uncertainties), misfit) * np.array(list(uncertainties.values()))
-        return inverse @ inverse.T + moved @ moved.T
+        covariance: np.ndarray = inverse @ inverse.T + moved @ moved.T
+        return covariance
 
     def likeliest(self) -> tuple[dict[str, float], float]:
         """Values and misfit of the greatest likelihood, with the fitted values integrated out."""

@@ -38,7 +38,8 @@ def observed_rise_time(*times: ArrayLike) -> np.ndarray:
     >>> float(round(observed_rise_time(10e-6, rise_time(350e3)) * 1e6, 2))
     10.05
     """
-    return np.sqrt(sum(np.square(np.asarray(time, float)) for time in times))
+    rise: np.ndarray = np.sqrt(sum(np.square(np.asarray(time, float)) for time in times))
+    return rise
 
 
 def rc_rise_time(resistance: float, capacitance: float) -> float:

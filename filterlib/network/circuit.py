@@ -108,7 +108,7 @@ class Circuit:
         impedance : callable
             Of frequency, array (f,) [Hz]; returns (f,) or (designs, f), complex [ohm]; 0 is a short, inf is open.
         ladder : Circuit, optional
-            What stands for it in poles and time: a circuit of terminals "a" and "b" and no node "0"; or a function that
+            Its equivalent in poles and time: a circuit of terminals "a" and "b" and no node "0"; or a function that
             makes it, called when poles or times are computed.
         """
         return self._add_callable("immittance", name, (a, b), impedance, ladder)

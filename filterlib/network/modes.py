@@ -95,7 +95,7 @@ class Memory:
         return min(rates, default=0.0) - margin, max(rates, default=0.0) + margin
 
     def _turns(self) -> list[float]:
-        """The ratios of turns of coupled inductors, over which impedances are seen by their square."""
+        """The ratios of turns of coupled inductors, by whose square impedances are transformed."""
         coils = [self.growth[branch.symbol] and branch.form == "z" for branch in self.pattern.branches]
         count = self.pattern.count
         rows = [term for term in self.pattern.terms if term.row >= count and coils[term.row - count]]

@@ -46,7 +46,7 @@ class Element:
 
     @cached_property
     def ladder(self) -> Netlist | None:
-        """What stands for a callable in the time domain, or None; `CircuitError` where its terminals are wrong."""
+        """The equivalent of a callable in the time domain, or None; `CircuitError` where its terminals are wrong."""
         if self.stand_in is None:
             return None
         circuit = self.stand_in() if callable(self.stand_in) else self.stand_in
@@ -208,7 +208,7 @@ def _unfolded(element: Element) -> Iterator[Element]:
 
 
 def check_ladder(name: str, ladder: Netlist, terminals: Sequence[str]) -> None:
-    """Refuse what cannot stand for an element.
+    """Refuse a ladder that cannot replace an element.
 
     Raises
     ------

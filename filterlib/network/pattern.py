@@ -18,7 +18,7 @@ from typing import NamedTuple, TypeAlias, TypeVar
 import numpy as np
 
 ONE = 0  # the symbol whose value is 1
-OPEN = 1e300  # stands for an infinite impedance [ohm]
+OPEN = 1e300  # in place of an infinite impedance [ohm]
 Sum: TypeAlias = tuple[tuple[int, float], ...]  # unknowns, or rows, and what each is multiplied with
 Columns: TypeAlias = tuple[Sum, ...]  # right-hand sides, each as pairs of a row and its value
 Values: TypeAlias = Sequence[float | np.ndarray]  # by symbol: numbers, or arrays (f,), (designs, 1) or (designs, f)
@@ -115,7 +115,7 @@ class Pattern:
 
 
 def root(group: MutableMapping[Node, Node], node: Node) -> Node:
-    """The node that stands for the group of a node."""
+    """The node that represents the group of a node."""
     while group[node] != node:
         group[node] = node = group[group[node]]
     return node

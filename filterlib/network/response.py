@@ -14,7 +14,7 @@ from filterlib.network.pattern import Columns, Sum
 from filterlib.network.tableau import Tableau
 
 SLAB = 2**18  # points that are solved at a time: each takes a few complex numbers of memory while it is
-NEAR_ZERO = 1e-60  # s that stands for f = 0: far below every time constant, far above the smallest number [1/s]
+NEAR_ZERO = 1e-60  # s in place of f = 0: far below every time constant, far above the smallest number [1/s]
 
 
 def at_frequencies(tableau: Tableau, f: np.ndarray, right: Columns, sums: Sequence[Sum]) -> np.ndarray:

@@ -25,7 +25,7 @@ Answers: TypeAlias = Any
 class Solver:
     """Answers for one circuit as it is described.
 
-    Made once and asked often: the equations are written, and poles and limits found, when they are first needed, and
+    Built once and used many times: the equations are written, and poles and limits found, when they are first needed, and
     kept here. `filterlib.Circuit.solver` is the way in; a circuit that grows makes another one.
 
     Parameters

@@ -161,7 +161,7 @@ def extent(terms: ArrayLike) -> np.ndarray:
 
     Notes
     -----
-    Every wave is sampled `OVERSAMPLING` times per half period of its highest harmonic. Beside the highest value M, at a
+    Every wave is sampled `OVERSAMPLING` times per half period of its highest harmonic. Next to the highest value M, at a
     distance d, a wave whose half extent is A is at least M - A (1 - cos(n d)) (M. Riesz), so a summit that can be the
     highest has its sample within A (1 - cos(pi / (2 OVERSAMPLING))) of the highest one. Of those the ones that a
     parabola puts highest are climbed to the top with Newton's method on the sum itself: to rounding, unless more than

@@ -1,6 +1,6 @@
 """A circuit handed to lcapy: its transfer function as a formula, or evaluated with as many digits as wanted.
 
-This is the second method next to the numeric engine: lcapy stamps its own matrices and solves them by computer algebra.
+This is the second method besides the numeric engine: lcapy stamps its own matrices and solves them by computer algebra.
 """
 
 from __future__ import annotations

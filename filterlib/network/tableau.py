@@ -3,7 +3,7 @@
 Sparse tableau: the unknowns are the node voltages and the current of every element. A node's row says that the currents
 which leave it sum to nothing; an element's row is its own law (v - R i = 0, i - s C v = 0, v - s L i = 0 ...). No value
 is ever added to another while the equations are written, so that values of any spread go in without rounding: 1 uohm
-beside 1 Mohm costs nothing until the elimination mixes them.
+next to 1 Mohm costs nothing until the elimination mixes them.
 
 Source: sparse tableau, G. D. Hachtel, R. K. Brayton and F. G. Gustavson, IEEE Trans. Circuit Theory 18 (1971) p. 101
 (from memory).

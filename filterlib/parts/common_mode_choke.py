@@ -169,7 +169,7 @@ class CommonModeChoke(Wound):
         return self.dc_resistance * copper_factor(temperature)
 
     def magnetising_impedance(self, frequencies: ArrayLike, inductance: Value | None = None) -> NDArray[np.complex128]:
-        """Of the shared branch [ohm], (f,) or (designs, f), seen from the mean winding."""
+        """Of the shared branch [ohm], (f,) or (designs, f), at the mean winding."""
         s, inductance = angular(frequencies), self.magnetising_at() if inductance is None else inductance
         relaxed = power_law(s / (2 * np.pi * self.relaxation_frequency), self.relaxation_exponent)
         return s * inductance / (1 + relaxed)

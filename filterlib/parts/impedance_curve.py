@@ -84,10 +84,12 @@ class ImpedanceCurve:
         if not np.all((f >= known[0]) & (f <= known[-1])):
             band = " to ".join(format_quantity(float(end), "Hz") for end in known[[0, -1]])
             raise QuantityError(f"outside the band that was measured, {band}", name="frequencies", value=frequencies)
-        size = np.exp(np.interp(np.log(f), np.log(known), np.log(self.magnitude)))
+        size: Array = np.exp(np.interp(np.log(f), np.log(known), np.log(self.magnitude)))
         if not self.has_phase:
             return size
-        return size * np.exp(1j * np.interp(np.log(f), np.log(known), np.unwrap(np.angle(self.impedance))))
+        angle = np.interp(np.log(f), np.log(known), np.unwrap(np.angle(self.impedance)))
+        impedance: NDArray[np.complex128] = size * np.exp(1j * angle)
+        return impedance
 
     def place(self, index: int) -> int:
         """Number of the line in which a point is; 0 where that is not known."""
@@ -261,7 +263,8 @@ def _weight(x: Array) -> Array:
     from scipy.special import spence
 
     small = np.exp(-np.abs(x))
-    return np.sign(x) * (np.pi**2 / 4 - spence(1 - small) + spence(1 + small))
+    integral: Array = np.sign(x) * (np.pi**2 / 4 - spence(1 - small) + spence(1 + small))
+    return integral
 
 
 def refuse_steep(curve: ImpedanceCurve) -> None:

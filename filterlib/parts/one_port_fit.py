@@ -148,7 +148,8 @@ class _Search:
             z, dz = at(logs)
             relative = dz / z[:, None]
             both = np.concatenate([relative.real, relative.imag]) if curve.has_phase else relative.real
-            return weight[:, None] * both
+            slope: Array = weight[:, None] * both
+            return slope
 
         low, high = self.bounds(layout)
         inside = np.clip(start, low + 1e-6, high - 1e-6)
@@ -248,7 +249,8 @@ def _pruned(port: OnePort, curve: ImpedanceCurve) -> OnePort:
 
 def _errors(curve: ImpedanceCurve, port: OnePort) -> Array:
     miss = curve.misses(port.impedance(curve.frequencies)).reshape(-1, len(curve.frequencies))
-    return DECIBELS * np.sqrt(np.sum(miss**2, axis=0))
+    errors: Array = DECIBELS * np.sqrt(np.sum(miss**2, axis=0))
+    return errors
 
 
 def _judged(curve: ImpedanceCurve, port: OnePort) -> FittedCurve:

@@ -48,7 +48,8 @@ def awg_diameter(gauge: int) -> float:
     >>> round(awg_diameter(24) * 1e3, 4)
     0.5106
     """
-    return 0.127e-3 * 92 ** ((36 - gauge) / 39)
+    diameter: float = 0.127e-3 * 92 ** ((36 - gauge) / 39)
+    return diameter
 
 
 def skin_depth(frequency: Value, resistivity: Value = COPPER_RESISTIVITY) -> Value:
