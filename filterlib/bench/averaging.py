@@ -18,8 +18,8 @@ _BLOCK = 2**19  # samples of periods at a time
 _ROUNDS = 4  # at most, of aligning to a mean that sharpens
 _FEW = 32  # periods, whose mean the first guess of the period may blur
 _REACH = 1 / 16  # of a period, within which a period is looked for
-_SEEN = 1.2  # times what the noise makes of it, jitter is believed
-_FINEST = 0.01  # of a sample interval; finer times are not told between samples
+_CLEAR_JITTER = 1.2  # times what the noise makes of it, jitter is believed
+_FINEST = 0.01  # of a sample interval; finer times cannot be resolved between samples
 _CLEAR = 16  # times its noise, the power from which on a harmonic of the mean is believed
 _CLOSING = 64  # samples at least, from the end back to the beginning
 _NODES = (-2, -1, 0, 1, 2, 3)
@@ -100,7 +100,7 @@ def average_periods(recording: Recording, period: float, first: float) -> Averag
     the rate, and a polynomial through six of those; 2 % low at four fifths of half the sample rate. Each period's time is where it correlates best with the mean, which is then made anew; a straight
     line through the times gives the period, and what strays from it is jitter. What the noise makes of a time is the
     bound of Cramér and Rao: noise / (root of the sum of squares of the mean's slope). Harmonics of the mean that the
-    noise explains are left out of both; half the difference of the means of every other period tells that noise.
+    noise explains are left out of both; half the difference of the means of every other period measures that noise.
     """
     finer = _doubled(recording.volts)
     room = _REACH * period
@@ -127,8 +127,8 @@ def _jitter(
     slopes = 2 * np.pi * np.arange(clear.size) / period * np.abs(clear)
     steepness = math.sqrt(2 * float(np.sum(slopes**2)) * period / sample_interval)
     resolution = math.hypot(noise / steepness, _FINEST * sample_interval) if steepness else math.inf
-    seen = math.sqrt(float(np.sum(strays**2)) / max(strays.size - 2, 1))
-    return (math.sqrt(seen**2 - resolution**2) if seen > _SEEN * resolution else 0.0), resolution
+    spread = math.sqrt(float(np.sum(strays**2)) / max(strays.size - 2, 1))
+    return (math.sqrt(spread**2 - resolution**2) if spread > _CLEAR_JITTER * resolution else 0.0), resolution
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +163,7 @@ class _Fold:
             yield _between(self.finer, 2 * times / self.recording.sample_interval)
 
     def mean(self, chosen: np.ndarray, delays: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Mean of the chosen periods, and those of its harmonics c_k that stand clear of the noise, the others zero."""
+        """Mean of the chosen periods, and those of its harmonics c_k that are well above the noise, the others zero."""
         sums, counts = np.zeros((2, self.size)), np.zeros((2, 1))
         for rows in self.rows(chosen, delays):
             for half in (0, 1):
@@ -192,12 +192,12 @@ class _Fold:
         if not np.any(clear):
             return np.zeros(chosen.size)
         reach = max(int(self.size * _REACH), 2)
-        found = []
+        delays_of_rows = []
         for rows in self.rows(chosen, delays):
             alike = np.fft.irfft(np.fft.rfft(rows) * np.conj(clear), self.size)
             near = np.concatenate([alike[:, -reach:], alike[:, : reach + 1]], axis=1)
-            found.append((_summits(near) - reach) * self.step)
-        return np.concatenate(found)
+            delays_of_rows.append((_summits(near) - reach) * self.step)
+        return np.concatenate(delays_of_rows)
 
     def like_one(self, chosen: np.ndarray) -> np.ndarray:
         """Delays [s] at which the chosen periods are most like the middle one of them.
@@ -223,7 +223,7 @@ class _Fold:
         return delays, mean, clear
 
     def noise(self, chosen: np.ndarray, delays: np.ndarray, mean: np.ndarray) -> float:
-        """What the samples differ from the mean, read where each sample stands; no noise is smoothed away."""
+        """What the samples differ from the mean, read where each sample is; no noise is smoothed away."""
         interval = self.recording.sample_interval
         total, count = 0.0, 0
         doubled = np.fft.irfft(np.fft.rfft(mean), 2 * mean.size) * 2
@@ -266,4 +266,5 @@ def _summits(rows: np.ndarray) -> np.ndarray:
     before, here, after = (rows[nth, at + d] for d in (-1, 0, 1))
     bend = before - 2 * here + after
     offset = 0.5 * (before - after) / np.where(bend < 0, bend, -np.inf)
-    return at + np.clip(offset, -1, 1)
+    summits: np.ndarray = at + np.clip(offset, -1, 1)
+    return summits

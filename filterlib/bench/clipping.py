@@ -1,4 +1,4 @@
-"""Samples that stand at the end of the scope's range, where the signal may have gone on."""
+"""Samples at the end of the scope's range, where the signal may have gone on."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ import numpy as np
 FEWEST_LEVELS = 17
 """With fewer levels than this between the extremes nothing is said: a quiet channel shows two or three."""
 _RECTANGULAR = 2 / 3  # a wave with more than this share of its samples at its two ends is taken as rectangular
-_PILE = 3  # times as many samples at the end as in any of the three levels beside it
+_PILE = 3  # times as many samples at the end as in any of the three levels next to it
 _FEWEST = 6  # samples at one end
 
 
 @dataclass(frozen=True)
 class Clipping:
-    """``samples`` that stand at an end, how often the signal went there (``times``), and the ``first`` sample."""
+    """``samples`` at an end, how often the signal went there (``times``), and the ``first`` sample."""
 
     samples: int
     times: int
@@ -42,9 +42,9 @@ def clipping(volts: np.ndarray, full_scale: float | None, offset: float | None) 
     Notes
     -----
     With a full scale, every sample within half a level of its ends counts. Without one, a signal is taken as clipped
-    where its extreme value comes at least `_PILE` times as often as each of the three levels beside it, in runs: noise
+    where its extreme value comes at least `_PILE` times as often as each of the three levels next to it, in runs: noise
     and the shape of a wave thin out towards an extreme. A wave with flat ends and no noise looks the same, and is let
-    through where two thirds of its samples stand at the two ends.
+    through where two thirds of its samples are at the two ends.
     """
     step = resolution(volts)
     low, high = float(volts.min()), float(volts.max())

@@ -19,16 +19,16 @@ def load_design(path: str | Path) -> Design:
     Parameters
     ----------
     path : str or Path
-        A TOML file; recordings and part tables are looked for beside it. Under ``converter.ripple``, ``recording`` is
-        the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it stands in place of
+        A TOML file; recordings and part tables are looked for next to it. Under ``converter.ripple``, ``recording`` is
+        the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it is in place of
         ``peak_to_peak``. The switching frequency becomes that of the recording, from which the stated one may differ by
-        2 %. A second recording, under ``converter.ripple.with_capacitor``, tells C, ESR and inductance inside the converter:
+        2 %. A second recording, under ``converter.ripple.with_capacitor``, determines C, ESR and inductance inside the converter:
         see `filterlib.bench.fit.fit_inside`.
 
     Returns
     -------
     Design
-        Frozen; parts and recordings that are named in the file stand in it as such.
+        Frozen; parts and recordings that are named in the file are in it as such.
 
     Raises
     ------

@@ -43,14 +43,14 @@ def fit_inside(
     bare, loaded : Recording or Measurement
         Without and with the capacitor; same converter, same load, same bandwidth. No common trigger is needed.
     test_capacitor : FixtureCapacitor
-        As measured at about the switching frequency, with the clips that held it.
+        As measured at about the switching frequency, with its clips.
     converter : Converter
-        Tells the regulating branch, and how ESL and lead share their sum; its C, ESR and inductances are where the search
+        States the regulating branch, and how ESL and lead share their sum; its C, ESR and inductances are where the search
         begins, and no more.
     load_current : float
         Drawn in both recordings [A].
     arrangement : Arrangement, optional
-        What else stood at the probe in both; nothing by default.
+        What else was connected at the probe in both; nothing by default.
     tolerance : float
         Standard uncertainty of the test capacitor's capacitance, as a share; `filterlib.bench.readings.PARASITICS` times
         that of its ESR and ESL.
@@ -102,12 +102,12 @@ def fit_inside(
 
 def _harmonics(measured: Measurement, name: str) -> Harmonics:
     try:
-        found = harmonics(measured, top=BANDWIDTH)
+        lines = harmonics(measured, top=BANDWIDTH)
     except FilterlibError as error:
         raise FitError(f"{name}: {error}") from None
-    if not found.orders.size:
+    if not lines.orders.size:
         raise FitError(f"{name}: not one harmonic lies within the recording's bandwidth")
-    return found
+    return lines
 
 
 def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmonics, converter: Converter) -> None:
@@ -115,8 +115,8 @@ def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmon
     one, two = float(first.frequencies[0]), float(second.frequencies[0])
     shown = [format_quantity(value, "Hz", 4) for value in (one, two, converter.switching_frequency)]
     if abs(one - two) > _SAME_CLOCK * one:
-        told = f"the recordings switch at {shown[0]} and {shown[1]}"
-        raise FitError(f"{told}: both are needed of the same converter, at the same load")
+        message = f"the recordings switch at {shown[0]} and {shown[1]}"
+        raise FitError(f"{message}: both are needed of the same converter, at the same load")
     if abs(one - converter.switching_frequency) > _SAME_DESIGN * one:
         raise FitError(f"the recordings switch at {shown[0]}, and converter.switching_frequency = {shown[2]}")
     widths = [each.recording.bandwidth for each in measured]
@@ -126,7 +126,7 @@ def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmon
 
 
 def _readings(setup: Setup, first: Harmonics, second: Harmonics) -> Readings:
-    """The harmonics of both at which the bare terminals stand clear of the noise."""
+    """The harmonics of both at which the bare terminals are well above the noise."""
     both = min(first.orders.size, second.orders.size)
     noise = [np.hypot(one.noise, READ * np.abs(one.coefficients).max())[:both] for one in (first, second)]
     clear = np.flatnonzero(np.abs(first.coefficients[:both]) > CLEAR * noise[0])
@@ -152,11 +152,11 @@ def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
     covariance = readings.covariance(values, misfit)
     spreads = np.sqrt(np.diag(covariance))
     level = {name: float(np.exp(values[name])) for name in VALUES}
-    found = {name: Estimate(level[name], level[name] * float(spreads[n])) for n, name in enumerate(VALUES)}
+    estimates = {name: Estimate(level[name], level[name] * float(spreads[n])) for n, name in enumerate(VALUES)}
     correlation = covariance / np.outer(spreads, spreads)
     fundamental = float(readings.frequencies[0] / readings.orders[0])
     result = InsideFit(
-        **found,
+        **estimates,
         correlations={(FITTED[m], FITTED[n]): float(correlation[m, n]) for m, n in combinations(range(len(VALUES)), 2)},
         frequency=fundamental,
         delay=float(np.mod(values["delay"] / (2 * np.pi), 1) / fundamental),
@@ -168,7 +168,7 @@ def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
         chi_square=float(np.sum(np.abs(readings.whitened(values, misfit)[0]) ** 2)),
         degrees=2 * readings.orders.size - len(FITTED),
         misfit=misfit,
-        undecided=tuple(name for name, one in found.items() if not one.relative <= UNDECIDED),
+        undecided=tuple(name for name, one in estimates.items() if not one.relative <= UNDECIDED),
     )
     strongest = int(np.argmax(np.abs(readings.bare)))
     if (share := float(result.moved[strongest])) < LEAST_MOVE:
@@ -177,13 +177,13 @@ def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
     return result
 
 
-def _refuse_undecided(readings: Readings, found: InsideFit, needed: tuple[str, ...]) -> None:
-    lost = [name for name in found.undecided if name in needed]
+def _refuse_undecided(readings: Readings, fit: InsideFit, needed: tuple[str, ...]) -> None:
+    lost = [name for name in fit.undecided if name in needed]
     if lost:
-        told = ", ".join(_told(found, name) for name in VALUES)
+        listed = ", ".join(_in_words(fit, name) for name in VALUES)
         raise FitError(
-            f"the data do not determine {' and '.join(lost)} inside: {told}; a standard uncertainty above {UNDECIDED:.0%} "
-            f"says nothing. The first harmonic moved by {found.moved[0]:.1%}; {_advice(readings)}"
+            f"the data do not determine {' and '.join(lost)} inside: {listed}; a standard uncertainty above {UNDECIDED:.0%} "
+            f"says nothing. The first harmonic moved by {fit.moved[0]:.1%}; {_advice(readings)}"
         )
 
 
@@ -191,14 +191,14 @@ def _unmoved(which: str, share: float, readings: Readings) -> str:
     return f"the capacitor moves {which} by {share:.1%} only, and {LEAST_MOVE:.0%} are needed; {_advice(readings)}"
 
 
-def _told(found: InsideFit, name: str) -> str:
-    one = getattr(found, name)
-    value = format_quantity(one.value, VALUES[name])
-    return f"{name} {value} ± {one.relative:.0%}" if one.relative < 1 else f"{name} unknown"
+def _in_words(fit: InsideFit, name: str) -> str:
+    estimate = getattr(fit, name)
+    value = format_quantity(estimate.value, VALUES[name])
+    return f"{name} {value} ± {estimate.relative:.0%}" if estimate.relative < 1 else f"{name} unknown"
 
 
 def _advice(readings: Readings) -> str:
-    """Which capacitor would tell more."""
+    """Which capacitor would determine more."""
     first = format_quantity(readings.frequencies[0], "Hz", 3)
     size = format_quantity(float(readings.setup.test.capacitance), "F")
     return f"instead of {size} take a capacitor whose impedance at {first} is {TELLS[0]:g} to {TELLS[1]:g} times the inner one"
@@ -208,11 +208,13 @@ def _contradiction(readings: Readings, strays: np.ndarray) -> str:
     """No inside makes both readings; which harmonics say so."""
     worst = sorted(np.argsort(-strays)[:4])
     which = ", ".join(f"{readings.orders[n]} ({format_quantity(readings.frequencies[n], 'Hz')})" for n in worst)
-    told = (
+    message = (
         f"no capacitor with ESR and inductance makes both readings, not even to {LARGEST_MISFIT:.0%} of its impedance; "
         f"harmonics {which} lie farthest off"
     )
     above = readings.frequencies > readings.setup.resonance
     if np.any(above) and np.median(np.abs(readings.bare[above]) / np.abs(readings.loaded[above])) < 1:
-        return f"{told}. Above the capacitor's own resonance the reading with it is the larger: were the two swapped?"
-    return f"{told}. Are they of the same converter and load, and is this the capacitor that was fitted?"
+        return (
+            f"{message}. Above the capacitor's own resonance the reading with it is the larger: were the two swapped?"
+        )
+    return f"{message}. Are they of the same converter and load, and is this the capacitor that was fitted?"

@@ -1,4 +1,4 @@
-"""The harmonics of a recording's period, each with the noise that it stands in."""
+"""The harmonics of a recording's period, each with its noise."""
 
 from __future__ import annotations
 
@@ -39,13 +39,15 @@ class Harmonics:
 
     @property
     def clear(self) -> np.ndarray:
-        """True where a harmonic stands clear of its noise, bool array (h,)."""
-        return np.abs(self.coefficients) > CLEAR * self.noise
+        """True where a harmonic is well above its noise, bool array (h,)."""
+        clear: np.ndarray = np.abs(self.coefficients) > CLEAR * self.noise
+        return clear
 
     @property
     def amplitudes(self) -> Annotated[np.ndarray, Unit("V", key="harmonic_peak")]:
         """Peak of each sine, array (h,); the noise makes twice that of a coefficient of it."""
-        return 2 * np.abs(self.coefficients)
+        amplitudes: np.ndarray = 2 * np.abs(self.coefficients)
+        return amplitudes
 
     def strongest(self, most: int) -> np.ndarray:
         """Indices of at most ``most`` harmonics, the strongest first."""
@@ -53,9 +55,9 @@ class Harmonics:
 
 
 def harmonics(measured: Measurement, *, top: float = np.inf) -> Harmonics:
-    """All harmonics up to ``top`` [Hz], the recording's bandwidth, and what its samples can tell.
+    """All harmonics up to ``top`` [Hz], the recording's bandwidth, and what its sample rate allows.
 
-    Where the periods were seen to jitter, those of the aligned mean, else of the plain one. The noise is the floor of the
+    Where the periods jitter, those of the aligned mean, else of the plain one. The noise is the floor of the
     spectrum at each harmonic, spread over the time that was averaged: of a floor S [V²/Hz] over a time T, S / (2 T) is
     the mean square of a coefficient.
 
@@ -75,10 +77,10 @@ def harmonics(measured: Measurement, *, top: float = np.inf) -> Harmonics:
     >>> from filterlib.bench.recording import Recording
     >>> times = 4e-9 * np.arange(50_000)
     >>> noise = np.random.default_rng(1).normal(0, 1e-3, times.size)
-    >>> found = harmonics(measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9)))
-    >>> round(float(2 * abs(found.coefficients[0])), 3), found.orders[found.clear]
+    >>> lines = harmonics(measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9)))
+    >>> round(float(2 * abs(lines.coefficients[0])), 3), lines.orders[lines.clear]
     (0.05, array([1]))
-    >>> bool(3e-6 < found.noise[0] < 6e-6)    # 1 mV over the root of 50,000 samples
+    >>> bool(3e-6 < lines.noise[0] < 6e-6)    # 1 mV over the root of 50,000 samples
     True
     """
     average, recording = measured.average, measured.recording

@@ -1,4 +1,4 @@
-"""What two recordings of a converter's terminals told of its inside: values, uncertainties, and the converter with them."""
+"""What two recordings of a converter's terminals determine of its inside: values, uncertainties, and the converter with them."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class Estimate:
 
 @dataclass(frozen=True, eq=False)
 class InsideFit:
-    """What two recordings tell of a converter's inside.
+    """What two recordings determine of a converter's inside.
 
     Attributes
     ----------
@@ -97,7 +97,8 @@ class InsideFit:
     @property
     def moved(self) -> np.ndarray:
         """How much the capacitor moved each reading, as a share of the reading with it, array (h,)."""
-        return np.abs(self.fitted - 1)
+        moved: np.ndarray = np.abs(self.fitted - 1)
+        return moved
 
     @property
     def disagreeing(self) -> np.ndarray:
@@ -131,9 +132,9 @@ def esl_share(converter: Converter) -> float:
     return esl / (esl + lead) if esl else 0.0
 
 
-def _ranged(found: Estimate, why: str, less: float = 0.0) -> Ranged:
-    return Ranged(found.value - less, max(found.low - less, 0.0), found.high - less, why=why)
+def _ranged(estimate: Estimate, why: str, less: float = 0.0) -> Ranged:
+    return Ranged(estimate.value - less, max(estimate.low - less, 0.0), estimate.high - less, why=why)
 
 
-def _around(held: Ranged, value: float) -> Ranged:
-    return Ranged(value, min(held.low, value), max(held.high, value), held.stated, held.why)
+def _around(limits: Ranged, value: float) -> Ranged:
+    return Ranged(value, min(limits.low, value), max(limits.high, value), limits.stated, limits.why)

@@ -40,7 +40,7 @@ class Swing:
 
 @dataclass(frozen=True, eq=False)
 class Measurement:
-    """What a recording holds. None stands where it does not tell, and ``remarks`` say why.
+    """What a recording holds. None where it does not show a value, and ``remarks`` say why.
 
     Attributes
     ----------
@@ -132,8 +132,8 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     >>> import numpy as np
     >>> times = 4e-9 * np.arange(50_000)
     >>> noise = np.random.default_rng(1).normal(0, 1e-3, times.size)
-    >>> found = measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9))
-    >>> round(found.frequency, -3), round(found.averaged.ripple, 3), round(found.noise, 4)
+    >>> ripple = measure(Recording(0.05 * np.sin(2 * np.pi * 180e3 * times) + noise, 4e-9))
+    >>> round(ripple.frequency, -3), round(ripple.averaged.ripple, 3), round(ripple.noise, 4)
     (180000.0, 0.1, 0.001)
     """
     lowpass_response(0.0, bandwidth, order)  # refuses what cannot be
@@ -163,7 +163,7 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
 
 @dataclass(frozen=True)
 class _Parts:
-    """Ripple and spike told apart by a low-pass."""
+    """Ripple and spike separated by a low-pass."""
 
     recording: Recording
     bandwidth: float

@@ -85,8 +85,8 @@ def spectrum(volts: np.ndarray, sample_interval: float, *, lines: int | None = N
     --------
     >>> import numpy as np
     >>> sine = np.sqrt(2) * np.sin(2 * np.pi * 1e5 * 1e-6 * np.arange(1000))
-    >>> found = spectrum(sine, 1e-6)
-    >>> round(float(found.amplitude[100]), 3), round(found.mean_square, 3)
+    >>> sine_spectrum = spectrum(sine, 1e-6)
+    >>> round(float(sine_spectrum.amplitude[100]), 3), round(sine_spectrum.mean_square, 3)
     (1.0, 1.0)
     """
     count = volts.size if lines is None else lines

@@ -78,15 +78,15 @@ def find_periods(recording: Recording) -> Periods:
     --------
     >>> import numpy as np
     >>> times = 20e-9 * np.arange(20_000)
-    >>> found = find_periods(Recording(np.sin(2 * np.pi * 180e3 * times), 20e-9))
-    >>> found.pattern, round(1 / found.period, -2)
+    >>> periods = find_periods(Recording(np.sin(2 * np.pi * 180e3 * times), 20e-9))
+    >>> periods.pattern, round(1 / periods.period, -2)
     ('steady', 180000.0)
     """
     slow, interval = _slowed(recording)
-    found = _repetitions(slow, interval) if slow.size > FEWEST_PERIODS else None
-    if found is None:
-        return _none("nothing repeats that stands out of the noise")
-    coarse, fine = found
+    repetitions = _repetitions(slow, interval) if slow.size > FEWEST_PERIODS else None
+    if repetitions is None:
+        return _none("nothing repeats above the noise")
+    coarse, fine = repetitions
     if (copies := _copies(slow, coarse)) > 1:
         return _through_noise(slow, coarse, copies, interval)
     events, pulses = _events(slow, fine)
@@ -106,16 +106,16 @@ def _copies(slow: np.ndarray, period: float) -> int:
 
 
 def _through_noise(slow: np.ndarray, period: float, copies: int, interval: float) -> Periods:
-    """One period, if means of several show one. Single ones are hidden, so that other patterns cannot be told."""
+    """One period, if means of several show one. Single ones are hidden, so that other patterns cannot be recognised."""
     shown = f"about {format_quantity(1 / (period * interval), 'Hz', 3)}"
     left = slow.size - int((copies - 1) * period + 1)
     mean = np.mean([slow[int(n * period + 0.5) :][: max(left, 0)] for n in range(copies)], axis=0)
     events = _events(mean, period)[0] if left > 0 else np.empty(0)
-    found = _judged(events * interval, copies) if events.size > FEWEST_PERIODS else None
-    if found is None or found.period is None:
+    periods = _judged(events * interval, copies) if events.size > FEWEST_PERIODS else None
+    if periods is None or periods.period is None:
         return _none(f"something repeats at {shown}, and the noise hides whether with a single period")
     why = f"one period, {shown}: in means of {copies} periods, as noise hides single ones"
-    return Periods("steady", found.lengths, found.period, found.first, why)
+    return Periods("steady", periods.lengths, periods.period, periods.first, why)
 
 
 def _none(why: str) -> Periods:
@@ -144,7 +144,8 @@ def _drift(values: np.ndarray, width: int) -> np.ndarray:
 
 
 def _line(values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    return np.polyval(np.polyfit(np.arange(values.size), values, min(1, values.size - 1)), at)
+    line: np.ndarray = np.polyval(np.polyfit(np.arange(values.size), values, min(1, values.size - 1)), at)
+    return line
 
 
 def _smoothed(values: np.ndarray, width: int) -> np.ndarray:
@@ -153,7 +154,8 @@ def _smoothed(values: np.ndarray, width: int) -> np.ndarray:
     sums = np.concatenate([[0.0], np.cumsum(values)])
     at = np.arange(values.size)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
-    return (sums[high] - sums[low]) / (high - low)
+    means: np.ndarray = (sums[high] - sums[low]) / (high - low)
+    return means
 
 
 def _repetitions(slow: np.ndarray, interval: float) -> tuple[float, float] | None:

@@ -1,4 +1,4 @@
-"""What stands above the numbers of a recording: settings by key, names of the columns, and their units."""
+"""What is above the numbers of a recording: settings by key, names of the columns, and their units."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _INDEX = re.compile(r"(sample|samples|index|point|no|n|#)\.?", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Column:
-    """``name`` as written, ``unit`` as written or "" where none is, and where that stands (0: nowhere)."""
+    """``name`` as written, ``unit`` as written or "" where none is, and the line of that (0: none)."""
 
     name: str
     unit: str = ""
@@ -70,16 +70,16 @@ class Setting:
 
 
 def settings(rows: Rows) -> dict[str, Setting]:
-    """The settings whose key is known, by the names of `_KEYS`; a key that stands twice is refused."""
-    found: dict[str, Setting] = {}
+    """The settings whose key is known, by the names of `_KEYS`; a key that occurs twice with different values is refused."""
+    stated: dict[str, Setting] = {}
     for line, text in rows.preamble:
         key, values = _key_and_values(text, rows)
         if not values:
             continue
-        if key in found and found[key].values != values:
-            raise refused(rows.file, f"this was said before, otherwise, in line {found[key].line}", line, text.strip())
-        found[key] = Setting(values, line)
-    return found
+        if key in stated and stated[key].values != values:
+            raise refused(rows.file, f"this was said before, otherwise, in line {stated[key].line}", line, text.strip())
+        stated[key] = Setting(values, line)
+    return stated
 
 
 def _key_and_values(text: str, rows: Rows) -> tuple[str, tuple[str, ...]]:
@@ -102,7 +102,7 @@ def _pointed(field: str, rows: Rows) -> str:
 
 
 def _joined(values: list[str], unit: str) -> tuple[str, ...]:
-    """A bare number takes the unit that stands behind it, or else the one of its key."""
+    """A bare number takes the unit that follows it, or else the one of its key."""
     joined: list[str] = []
     for value in values:
         if joined and is_number(joined[-1]) and not re.search(r"\d", value):
@@ -120,18 +120,20 @@ def columns(rows: Rows) -> tuple[Column, ...]:
     refuse_broken_rows(rows)
     line, header, below = _header(rows)
     count = rows.values.shape[1]
-    found = (
+    header_columns = (
         [Column(*name_and_unit(field, _UNIT), line) for field in rows.fields(header)] if line else [Column("")] * count
     )
-    if len(found) != count:
-        raise refused(rows.file, f"{count} columns, and the header in line {line} names {len(found)}", rows.line(0))
+    if len(header_columns) != count:
+        raise refused(
+            rows.file, f"{count} columns, and the header in line {line} names {len(header_columns)}", rows.line(0)
+        )
     for at, text in below:
         units = rows.fields(text)
         if len(units) != count or not all(not unit or _any_unit(unit) for unit in units):
             raise refused(rows.file, "neither a row of numbers nor one of units", at, text.strip())
-        pairs = zip(found, units, strict=True)
-        found = [Column(one.name, unit.strip("[]() ") or one.unit, at) for one, unit in pairs]
-    return tuple(found)
+        pairs = zip(header_columns, units, strict=True)
+        header_columns = [Column(one.name, unit.strip("[]() ") or one.unit, at) for one, unit in pairs]
+    return tuple(header_columns)
 
 
 def _header(rows: Rows) -> tuple[int, str, list[tuple[int, str]]]:

@@ -33,8 +33,8 @@ _STEP = 1e-4  # of a logarithm
 
 @dataclass(frozen=True)
 class Setup:
-    """What stood where. ``usual``: the converter as the design has it, switching as recorded; ``test``: the capacitor of
-    the second reading; ``seen``: what stood at the probe in both; ``load_current`` [A]; ``tolerance`` and ``drift``:
+    """What was connected where. ``usual``: the converter as the design has it, switching as recorded; ``test``: the capacitor of
+    the second reading; ``seen``: what was connected at the probe in both; ``load_current`` [A]; ``tolerance`` and ``drift``:
     standard uncertainties, as shares, of the test capacitor and of the ratio of both readings' scales."""
 
     usual: Converter
@@ -57,7 +57,7 @@ class Setup:
 
     @property
     def held(self) -> dict[str, float]:
-        """Standard uncertainty of the logarithm of each factor that the readings do not tell."""
+        """Standard uncertainty of the logarithm of each factor that the readings do not determine."""
         loop = self.usual.loop_bandwidth
         spreads = {"scale": self.drift, "test_capacitance": self.tolerance}
         spreads |= dict.fromkeys(("test_esr", "test_esl"), PARASITICS * self.tolerance)
@@ -70,7 +70,8 @@ class Setup:
             probe_transfer(inside, arrangement, frequencies, self.load_current)
             for arrangement in (self.seen, self.seen.with_added(test))
         )
-        return np.exp(values.get("scale", 0.0)) * bare / loaded
+        ratio: np.ndarray = np.exp(values.get("scale", 0.0)) * bare / loaded
+        return ratio
 
     def inside(self, values: Mapping[str, Any]) -> Converter:
         """The converter with logarithms of values, and of the factor of its loop's bandwidth."""
@@ -111,11 +112,13 @@ class Readings:
 
     def late(self, values: Mapping[str, Any]) -> np.ndarray:
         """The loaded harmonics, moved by the delay [rad of a period] to where the bare one's period begins."""
-        return self.loaded * np.exp(1j * self.orders * values["delay"])
+        late: np.ndarray = self.loaded * np.exp(1j * self.orders * values["delay"])
+        return late
 
     def variance(self, ratio: np.ndarray) -> np.ndarray:
         """What the noise makes of the complex residual [V²]."""
-        return self.bare_noise**2 + np.abs(ratio * self.loaded_noise) ** 2
+        variance: np.ndarray = self.bare_noise**2 + np.abs(ratio * self.loaded_noise) ** 2
+        return variance
 
     def delays(self, ratio: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """For each ratio of (designs, h) the least sum of squares, and the delay that makes it [rad of a period].
@@ -140,7 +143,8 @@ class Readings:
     def alike(self) -> np.ndarray:
         """Correlation of the misfit of two harmonics, 1/e at an octave's distance; (h, h)."""
         octaves = np.log2(self.frequencies)
-        return np.exp(-np.abs(octaves[:, None] - octaves))
+        correlation: np.ndarray = np.exp(-np.abs(octaves[:, None] - octaves))
+        return correlation
 
     def whitened(self, values: Mapping[str, Any], misfit: float) -> tuple[np.ndarray, float]:
         """Residual (h,), real and imaginary parts with a variance of 1 each, and the logarithm of the volume it had."""
@@ -167,9 +171,10 @@ class Readings:
     def covariance(self, values: Mapping[str, Any], misfit: float) -> np.ndarray:
         """Of what is `FITTED`: by noise and misfit, and by what is not known of capacitor, scales and loop."""
         inverse = np.linalg.pinv(self.slopes(values, FITTED, misfit))
-        held = self.setup.held
-        moved = inverse @ self.slopes(values, tuple(held), misfit) * np.array(list(held.values()))
-        return inverse @ inverse.T + moved @ moved.T
+        uncertainties = self.setup.held
+        moved = inverse @ self.slopes(values, tuple(uncertainties), misfit) * np.array(list(uncertainties.values()))
+        covariance: np.ndarray = inverse @ inverse.T + moved @ moved.T
+        return covariance
 
     def likeliest(self) -> tuple[dict[str, float], float]:
         """Values and misfit of the greatest likelihood, with the fitted values integrated out."""

@@ -121,30 +121,30 @@ def load_recording(
     Raises
     ------
     InputError
-        With file and line: what is no number, gaps in time, time that stands or runs backwards, clipped channels,
+        With file and line: what is no number, gaps in time, time that repeats or runs backwards, clipped channels,
         settings that cannot be read, and everything that `filterlib.parts.rows.read_rows` refuses.
     QuantityError
-        For an argument that cannot be what it stands for.
+        For an argument whose value is impossible.
     """
-    given = _given(probe_factor, bandwidth, full_scale, sample_interval, coupling)
+    arguments = _in_si(probe_factor, bandwidth, full_scale, sample_interval, coupling)
     rows = read_rows(path)
-    return _File(rows, settings(rows), columns(rows), given).recording(channel)
+    return _File(rows, settings(rows), columns(rows), arguments).recording(channel)
 
 
-def _given(
+def _in_si(
     probe: object, bandwidth: object, full_scale: object, interval: object, coupling: str | None
 ) -> dict[str, float | str]:
     """The arguments that were given, in SI."""
-    asked = {
+    units = {
         "probe_factor": (probe, ""),
         "bandwidth": (bandwidth, "Hz"),
         "full_scale": (full_scale, "V"),
         "sample_interval": (interval, "s"),
     }
-    given: dict[str, float | str] = {
-        name: quantity(value, unit, above=0, name=name) for name, (value, unit) in asked.items() if value is not None
+    arguments: dict[str, float | str] = {
+        name: quantity(value, unit, above=0, name=name) for name, (value, unit) in units.items() if value is not None
     }
-    return given if coupling is None else given | {"coupling": _coupling(coupling)}
+    return arguments if coupling is None else arguments | {"coupling": _coupling(coupling)}
 
 
 def _coupling(text: str) -> str:
@@ -161,7 +161,7 @@ class _File:
     rows: Rows
     stated: dict[str, Setting]
     columns: tuple[Column, ...]
-    given: dict[str, float | str]
+    arguments: dict[str, float | str]
 
     def recording(self, channel: str | int | None) -> Recording:
         names = self.names()
@@ -204,16 +204,16 @@ class _File:
 
     def names(self) -> tuple[str, ...]:
         """Of the channels: as the header has them, as the preamble has them, or CH1 and so on."""
-        found = [column.name for column in self.columns[self.first :]]
+        names = [column.name for column in self.columns[self.first :]]
         line = self.columns[0].line or self.rows.line(0)
-        if len(found) > MOST_CHANNELS:
-            raise refused(self.rows.file, f"{len(found)} channels, and {MOST_CHANNELS} at most are read", line)
+        if len(names) > MOST_CHANNELS:
+            raise refused(self.rows.file, f"{len(names)} channels, and {MOST_CHANNELS} at most are read", line)
         listed = self.stated["channel"].values if "channel" in self.stated else ()
-        if not all(found):
-            found = list(listed) if len(listed) == len(found) else [f"CH{n}" for n in range(1, len(found) + 1)]
-        if len(set(found)) < len(found):
-            raise refused(self.rows.file, "two channels have the same name", line, ", ".join(found))
-        return tuple(found)
+        if not all(names):
+            names = list(listed) if len(listed) == len(names) else [f"CH{n}" for n in range(1, len(names) + 1)]
+        if len(set(names)) < len(names):
+            raise refused(self.rows.file, "two channels have the same name", line, ", ".join(names))
+        return tuple(names)
 
     def index(self, channel: str | int | None, names: tuple[str, ...]) -> int:
         if channel is None:
@@ -226,9 +226,9 @@ class _File:
         raise refused(self.rows.file, f"no channel {channel!r}; {did_you_mean(str(channel), names)}")
 
     def refuse_short(self) -> None:
-        stated, held = self.number("samples", ""), len(self.rows.values)
-        if stated is not None and stated > held:
-            why = f"{stated:g} samples are announced, and the file holds {held}: was it cut short?"
+        stated, count = self.number("samples", ""), len(self.rows.values)
+        if stated is not None and stated > count:
+            why = f"{stated:g} samples are announced, and the file holds {count}: was it cut short?"
             raise refused(self.rows.file, why, self.stated["samples"].line)
 
     def timing(self) -> tuple[float, float]:
@@ -252,8 +252,8 @@ class _File:
         return float(times[0]), interval
 
     def interval(self) -> float | None:
-        if "sample_interval" in self.given:
-            return float(self.given["sample_interval"])
+        if "sample_interval" in self.arguments:
+            return float(self.arguments["sample_interval"])
         rate = self.number("sample_rate", "Hz")
         return 1 / rate if rate else self.number("sample_interval", "s")
 
@@ -289,13 +289,13 @@ class _File:
     def probe(self, at: int) -> tuple[float, float | None]:
         """What the file's volts are multiplied with, and the probe's factor."""
         stated = self.number("probe_factor", "", at)
-        if "probe_factor" not in self.given:
+        if "probe_factor" not in self.arguments:
             return 1.0, stated
-        return float(self.given["probe_factor"]) / (stated or 1.0), float(self.given["probe_factor"])
+        return float(self.arguments["probe_factor"]) / (stated or 1.0), float(self.arguments["probe_factor"])
 
     def coupling(self, at: int) -> str | None:
-        if "coupling" in self.given:
-            return str(self.given["coupling"])
+        if "coupling" in self.arguments:
+            return str(self.arguments["coupling"])
         text = self.text("coupling", at)
         try:
             return None if text is None else _coupling(text)
@@ -303,12 +303,14 @@ class _File:
             raise refused(self.rows.file, error.why, self.stated["coupling"].line, text) from None
 
     def bandwidth(self, at: int) -> float | None:
-        return float(self.given["bandwidth"]) if "bandwidth" in self.given else self.number("bandwidth", "Hz", at)
+        return (
+            float(self.arguments["bandwidth"]) if "bandwidth" in self.arguments else self.number("bandwidth", "Hz", at)
+        )
 
     def full_scale(self, at: int) -> float | None:
         """At the probe's tip [V]."""
-        if "full_scale" in self.given:
-            return float(self.given["full_scale"])
+        if "full_scale" in self.arguments:
+            return float(self.arguments["full_scale"])
         division = self.number("per_division", "V", at)
         stated = DIVISIONS * division if division else self.number("full_scale", "V", at)
         return stated * self.probe(at)[0] if stated else None
@@ -316,14 +318,14 @@ class _File:
     def refuse_clipped(self, at: int, names: tuple[str, ...]) -> None:
         ratio = self.probe(at)[0]
         offset = self.number("offset", "V", at)
-        found = clipping(self.volts(at) * ratio, self.full_scale(at), None if offset is None else offset * ratio)
-        if found is None:
+        clipped = clipping(self.volts(at) * ratio, self.full_scale(at), None if offset is None else offset * ratio)
+        if clipped is None:
             return
-        often = f"{found.times} time{'s' * (found.times > 1)}, {found.samples} samples in all"
+        often = f"{clipped.times} time{'s' * (clipped.times > 1)}, {clipped.samples} samples in all"
         why = f"{names[at]} is clipped {often}, first here: record it again with a larger full scale"
-        if not found.sure:
+        if not clipped.sure:
             why += "; if the signal is really flat there, state full_scale"
-        raise refused(self.rows.file, why, self.rows.line(found.first))
+        raise refused(self.rows.file, why, self.rows.line(clipped.first))
 
     def assumptions(self, at: int, channel: str | int | None, ratio: float) -> Iterator[str]:
         names = self.names()
@@ -335,7 +337,7 @@ class _File:
             yield "the file gives no unit for the time: taken as seconds"
         if ratio != 1:
             yield f"the file's volts were multiplied by {ratio:g}, for the probe"
-        if "per_division" in self.stated and "full_scale" not in self.given:
+        if "per_division" in self.stated and "full_scale" not in self.arguments:
             yield f"full scale taken as {DIVISIONS} divisions"
         if self.full_scale(at) is None:
             yield "full scale not known: clipping was judged by the pile of samples at the extremes"
@@ -362,7 +364,7 @@ def _doubled(text: str) -> str:
 
 
 def _slips(rows: Rows, times: np.ndarray) -> Iterator[Problem]:
-    """Rows whose time runs backwards, stands, leaves a gap or is uneven: the first few of each kind."""
+    """Rows whose time runs backwards, repeats, leaves a gap or is uneven: the first few of each kind."""
     steps = np.diff(times)
     usual = float(np.median(steps))
     known = np.zeros(steps.shape, bool)

@@ -31,14 +31,15 @@ def bandwidth_of(time: float) -> float:
 
 
 def observed_rise_time(*times: ArrayLike) -> np.ndarray:
-    """Rise time [s] that is seen where an edge and what it passes each have one: the root of the sum of squares.
+    """Rise time [s] observed where an edge and what it passes each have one: the root of the sum of squares.
 
     Exact for Gaussian responses; for single poles within some 10 %. Source: D. A. Bell, Solid State Pulse Circuits.
 
     >>> float(round(observed_rise_time(10e-6, rise_time(350e3)) * 1e6, 2))
     10.05
     """
-    return np.sqrt(sum(np.square(np.asarray(time, float)) for time in times))
+    rise: np.ndarray = np.sqrt(sum(np.square(np.asarray(time, float)) for time in times))
+    return rise
 
 
 def rc_rise_time(resistance: float, capacitance: float) -> float:

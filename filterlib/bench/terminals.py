@@ -23,20 +23,22 @@ _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwid
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
 Taken = dict[str, Measurement]
-"""What was measured, by the key in the design file under which the recording stands."""
+"""What was measured, by the key in the design file of the recording."""
 
 
-def recorded(found: Measurement, file: str, channel: str | int | None = None) -> Recorded:
-    """The harmonics of a recording up to its bandwidth, those that stand clear of its noise.
+def recorded(measurement: Measurement, file: str, channel: str | int | None = None) -> Recorded:
+    """The harmonics of a recording up to its bandwidth, those that are well above its noise.
 
     Raises FilterlibError where the recording has no single period, or states no bandwidth.
     """
-    if found.average is None:
-        raise FilterlibError(f"no ripple can be taken from it: {found.remarks[0]}")
-    if found.recording.bandwidth is None:
+    if measurement.average is None:
+        raise FilterlibError(f"no ripple can be taken from it: {measurement.remarks[0]}")
+    if measurement.recording.bandwidth is None:
         raise FilterlibError("neither the file nor the design says in which bandwidth it was recorded: state bandwidth")
-    held = harmonics(found)
-    return Recorded(file, 1 / found.average.period, tuple(np.where(held.clear, held.coefficients, 0).tolist()), channel)
+    lines = harmonics(measurement)
+    return Recorded(
+        file, 1 / measurement.average.period, tuple(np.where(lines.clear, lines.coefficients, 0).tolist()), channel
+    )
 
 
 def identified(design: Design, taken: Taken, file: str) -> Design:
@@ -51,8 +53,8 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     assert second is not None
     current = design.full_current if ripple.load_current is None else ripple.load_current
     try:
-        found = fit_inside(taken[_FIRST], taken[_SECOND], second, converter, current, arrangement=ripple)
-        return design.replace(converter=found.inside(converter))
+        fit = fit_inside(taken[_FIRST], taken[_SECOND], second, converter, current, arrangement=ripple)
+        return design.replace(converter=fit.inside(converter))
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
     except FilterlibError as error:
@@ -69,22 +71,22 @@ def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
     problems: list[Problem] = []
     for key, holder in places.items():
         try:
-            found = taken[key] = _measured(holder, ripple, path)
-            holder["recording"] = recorded(found, *_named(holder["recording"]))
+            measurement = taken[key] = _measured(holder, ripple, path)
+            holder["recording"] = recorded(measurement, *_named(holder["recording"]))
         except InputError as error:
             problems += error.problems
         except FilterlibError as error:
             problems.append(Problem(str(path), f"{key}.recording", holder["recording"], str(error)))
         else:
             if holder is ripple:
-                problems += _in_place_of_figures(raw, found, str(path))
+                problems += _in_place_of_figures(raw, measurement, str(path))
     return problems
 
 
 def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
     """The recording of one place, read as its entry says, in the bandwidth and order of the ripple's entry."""
-    given = holder["recording"]
-    options: Any = {"file": given} if isinstance(given, str) else given
+    entry = holder["recording"]
+    options: Any = {"file": entry} if isinstance(entry, str) else entry
     if not isinstance(options, Mapping) or not isinstance(options.get("file"), str):
         raise FilterlibError("the name of a CSV file is needed here, or a table with its file")
     for key in options:
@@ -97,25 +99,25 @@ def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
     return measure(taken)
 
 
-def _named(given: Any) -> tuple[str, Any]:
-    return (given, None) if isinstance(given, str) else (given["file"], given.get("channel"))
+def _named(entry: Any) -> tuple[str, Any]:
+    return (entry, None) if isinstance(entry, str) else (entry["file"], entry.get("channel"))
 
 
-def _in_place_of_figures(raw: _Raw, found: Measurement, file: str) -> list[Problem]:
+def _in_place_of_figures(raw: _Raw, measurement: Measurement, file: str) -> list[Problem]:
     """What the recording says that the file would state otherwise: peak to peak, bandwidth, switching frequency."""
     converter, ripple = raw["converter"], raw["converter"]["ripple"]
     if "peak_to_peak" in ripple:
         why = "the recording says it: leave this key out, or the recording"
         return [Problem(file, "converter.ripple.peak_to_peak", ripple["peak_to_peak"], why)]
-    assert found.aligned is not None and found.frequency is not None  # noqa: PT018  or it was refused
-    ripple["peak_to_peak"] = found.aligned.peak_to_peak
-    ripple.setdefault("bandwidth", found.recording.bandwidth)
+    assert measurement.aligned is not None and measurement.frequency is not None  # noqa: PT018  or it was refused
+    ripple["peak_to_peak"] = measurement.aligned.peak_to_peak
+    ripple.setdefault("bandwidth", measurement.recording.bandwidth)
     try:
         stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
     except FilterlibError:
         return []  # refused with the rest, by the model
-    if abs(found.frequency / stated - 1) > SAME:
-        why = f"the recording has {format_quantity(found.frequency, 'Hz', 4)}: another converter, or one that shares its work"
+    if abs(measurement.frequency / stated - 1) > SAME:
+        why = f"the recording has {format_quantity(measurement.frequency, 'Hz', 4)}: another converter, or one that shares its work"
         return [Problem(file, "converter.switching_frequency", converter["switching_frequency"], why)]
-    converter["switching_frequency"] = found.frequency
+    converter["switching_frequency"] = measurement.frequency
     return []

@@ -46,12 +46,12 @@ class Together:
 
 
 def together(circuits: Sequence[Circuit]) -> Circuit:
-    """One circuit that stands for several of the same structure, each of them one design; it has no ladders.
+    """One circuit that represents several of the same structure, each of them one design; it has no ladders.
 
     Raises
     ------
     CircuitError
-        Where the structures differ, or a circuit stands for several designs itself.
+        Where the structures differ, or a circuit represents several designs itself.
 
     Examples
     --------

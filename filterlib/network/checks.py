@@ -1,4 +1,4 @@
-"""What makes a circuit impossible to solve, told from its graph and named by element or node."""
+"""What makes a circuit impossible to solve, derived from its graph and named by element or node."""
 
 from __future__ import annotations
 
@@ -52,13 +52,13 @@ def _check_graph(nodes: tuple[str, ...], elements: tuple[Ends, ...], ports: tupl
     for element, (a, b) in edges:
         if not element.kind.endswith("_source"):
             join(group, a, b)
-    held = {node for node in nodes if root(group, node) == root(group, reference)}
+    joined = {node for node in nodes if root(group, node) == root(group, reference)}
     for element, (a, b) in edges:
         if element.kind == "current_source":
             join(group, a, b)
     _check_paths(nodes, group, reference)
     _check_ends(nodes, edges, {*ports, reference})
-    _check_cuts(nodes, edges, held)
+    _check_cuts(nodes, edges, joined)
 
 
 def _check_paths(nodes: tuple[str, ...], group: dict[str, str], reference: str) -> None:
@@ -75,7 +75,7 @@ def _check_ends(nodes: tuple[str, ...], edges: list[Edge], outside: set[str]) ->
             raise CircuitError(f'node "{node}" has only one element, {only}')
 
 
-def _check_cuts(nodes: tuple[str, ...], edges: list[Edge], held: set[str]) -> None:
+def _check_cuts(nodes: tuple[str, ...], edges: list[Edge], joined: set[str]) -> None:
     for element, (a, b) in edges:
-        if element.kind == "current_source" and (a in held) != (b in held):
-            raise CircuitError(f'{element.name}: only ideal current sources lead to node "{b if a in held else a}"')
+        if element.kind == "current_source" and (a in joined) != (b in joined):
+            raise CircuitError(f'{element.name}: only ideal current sources lead to node "{b if a in joined else a}"')

@@ -90,9 +90,9 @@ class Circuit:
             Besides what every method refuses: what is no inductor, an inductor with itself, or two coupled already.
         """
         for inductor in (first, second):
-            found = self.netlist.find(inductor, "inductor")
-            if found.kind != "inductor":
-                raise CircuitError(f"{name}: couples inductors, and {inductor} is a {words_of(found.kind)}")
+            element = self.netlist.find(inductor, "inductor")
+            if element.kind != "inductor":
+                raise CircuitError(f"{name}: couples inductors, and {inductor} is a {words_of(element.kind)}")
         pairs = [set(e.nodes) for e in self.elements if e.kind == "couple"]
         if first == second or {first, second} in pairs:
             raise CircuitError(
@@ -108,8 +108,8 @@ class Circuit:
         impedance : callable
             Of frequency, array (f,) [Hz]; returns (f,) or (designs, f), complex [ohm]; 0 is a short, inf is open.
         ladder : Circuit, optional
-            What stands for it in poles and time: a circuit of terminals "a" and "b" and no node "0"; or a function that
-            makes it, called when poles or times are asked for.
+            Its equivalent in poles and time: a circuit of terminals "a" and "b" and no node "0"; or a function that
+            makes it, called when poles or times are computed.
         """
         return self._add_callable("immittance", name, (a, b), impedance, ladder)
 
@@ -157,9 +157,9 @@ class Circuit:
     @staticmethod
     def of(netlist: Netlist) -> Circuit:
         """A circuit that can be added to, from what another one consists of."""
-        made = Circuit()
-        made._elements = dict(netlist.by_name)
-        return made
+        circuit = Circuit()
+        circuit._elements = dict(netlist.by_name)
+        return circuit
 
     # ---- what is in it --------------------------------------------------------------------------------------------
 

@@ -203,9 +203,9 @@ def solve_tree(
             if not (error > GOOD).any():
                 break
             dx, du = frame.solve(b - whole @ x)
-            found = backward_error(whole, x + dx, b)
-            better = (found < error)[:, None, None]
-            x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(found, error)
+            refined = backward_error(whole, x + dx, b)
+            better = (refined < error)[:, None, None]
+            x, u, error = np.where(better, x + dx, x), np.where(better, u + du, u), np.fmin(refined, error)
     for point in range(len(laws)):
         if not frame.residual(point, u[point], b) <= LIMIT:
             x[point], u[point] = frame.spread(point, b)
@@ -247,8 +247,8 @@ class _Frame:
         """How large the largest unknown is where about 1 drives every row: by point, large where nearly singular."""
         rows, columns = self.kept
         everything = np.cos(np.arange(len(rows)) ** 2)[:, None]
-        found = abs(_lu(self.scaled[:, rows][:, :, columns], everything))
-        return np.asarray(found.max(axis=(-2, -1), initial=0.0))
+        unknowns = abs(_lu(self.scaled[:, rows][:, :, columns], everything))
+        return np.asarray(unknowns.max(axis=(-2, -1), initial=0.0))
 
     def _both(self, u: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         x = self.loops.unknowns @ u

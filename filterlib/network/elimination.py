@@ -1,7 +1,7 @@
 """Pivots chosen once from the pattern, then one list of updates run on whole arrays of (designs x frequencies).
 
 Guard: every row of A x = b that the elimination altered is put together again from its own terms, and the componentwise
-backward error |b - A x| / (|A| |x| + |b|) compared with `LIMIT`; a row that was used as it stood is satisfied by
+backward error |b - A x| / (|A| |x| + |b|) compared with `LIMIT`; a row that was used unchanged is satisfied by
 construction. Where points fail, the same plan runs again with its residuals fed back; where they still do, the tree of
 lowest impedances that holds there makes another plan, and in the end comes `filterlib.network.dense`: pivoted, scaled,
 refined. A few points alone go there first: that is sooner done than a plan is made.

@@ -1,7 +1,7 @@
 """Coupled inductors as rows that keep perfect coupling exact.
 
 The matrix of inductances is factored as L = U D U^T, from the ratios of coupling, where D holds what each winding has of
-its own beside those before it: 1 - k^2 of a pair. With k = 1 that is exactly 0, and the row of the second winding then
+its own in addition to those before it: 1 - k^2 of a pair. With k = 1 that is exactly 0, and the row of the second winding then
 says v2 = n v1 and nothing else.
 """
 
@@ -31,10 +31,10 @@ def factor(netlist: Netlist, group: list[str]) -> tuple[list[list[Value]], list[
     CircuitError
         For couplings that cannot all be true at once.
     """
-    found = {e.name: e for e in netlist.elements}
+    by_name = {e.name: e for e in netlist.elements}
     size = len(group)
     k: dict[frozenset[str], Value] = {frozenset(e.nodes): e.number for e in netlist.elements if e.kind == "couple"}
-    henries = [found[name].number for name in group]
+    henries = [by_name[name].number for name in group]
     unit: list[list[Value]] = [[0.0] * size for _ in range(size)]  # of the matrix of ratios
     rest: list[Value] = [1.0] * size
     for i in range(size):

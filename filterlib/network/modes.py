@@ -95,7 +95,7 @@ class Memory:
         return min(rates, default=0.0) - margin, max(rates, default=0.0) + margin
 
     def _turns(self) -> list[float]:
-        """The ratios of turns of coupled inductors, over which impedances are seen by their square."""
+        """The ratios of turns of coupled inductors, by whose square impedances are transformed."""
         coils = [self.growth[branch.symbol] and branch.form == "z" for branch in self.pattern.branches]
         count = self.pattern.count
         rows = [term for term in self.pattern.terms if term.row >= count and coils[term.row - count]]
@@ -117,27 +117,27 @@ def bands(memory: Memory, right: np.ndarray | None = None) -> tuple[int, list[Ba
     """
     zeros = memory.count(1 / FAR)
     expected = memory.count(FAR) - zeros
-    found: list[Band] = []
+    bands: list[Band] = []
     for offset in (0.137, 0.737, 1.237, 0.437):  # a pole on the border of two bands is on no border of the next
-        found = _search(memory, right, offset) if expected else []
-        if sum(len(band.poles) for band in found) == expected:
-            return zeros, found
-    total = sum(len(band.poles) for band in found)
-    raise CircuitError(f"the poles cannot be told apart: {total} found of {expected}")
+        bands = _search(memory, right, offset) if expected else []
+        if sum(len(band.poles) for band in bands) == expected:
+            return zeros, bands
+    total = sum(len(band.poles) for band in bands)
+    raise CircuitError(f"the poles cannot be separated: {total} found of {expected}")
 
 
 def _search(memory: Memory, right: np.ndarray | None, offset: float) -> list[Band]:
     low, high = (int(np.floor((decade - offset) / BAND)) for decade in memory.reach())
-    todo, done, found = {(low + high) // 2}, set(), []
+    todo, done, bands = {(low + high) // 2}, set(), []
     while todo:
         cell = todo.pop()
         done.add(cell)
-        band, seen = _band(memory, right, offset, cell)
+        band, cells = _band(memory, right, offset, cell)
         if band is not None:
-            found.append(band)
-        near = np.clip(seen, cell - 4, cell + 4)
+            bands.append(band)
+        near = np.clip(cells, cell - 4, cell + 4)
         todo |= {int(other) for other in near if low <= other <= high} - done
-    return found
+    return bands
 
 
 def _band(memory: Memory, right: np.ndarray | None, offset: float, cell: int) -> tuple[Band | None, np.ndarray]:
@@ -165,8 +165,8 @@ def _left(matrix: np.ndarray, mu: np.ndarray, right: np.ndarray) -> np.ndarray:
     """The left eigenvectors of k eigenvalues, rows (k, n) of which each is at 1 with its own right eigenvector and at 0 with
     the others'; infinite where they have none. Where eigenvalues coincide, the rows are mixed until they are.
     """
-    found, vectors = np.linalg.eig(matrix.T)
-    nearest = np.argsort(abs(found[:, None] - mu).min(axis=1), kind="stable")[: len(mu)]
+    eigenvalues, vectors = np.linalg.eig(matrix.T)
+    nearest = np.argsort(abs(eigenvalues[:, None] - mu).min(axis=1), kind="stable")[: len(mu)]
     rows = vectors[:, nearest].T
     try:
         return np.linalg.solve(rows @ right, rows)
@@ -206,10 +206,10 @@ class Modes:
     @property
     def poles(self) -> np.ndarray:
         """By rising magnitude, then imaginary part [1/s]."""
-        found = np.concatenate([np.zeros(self.zeros, complex), *(band.poles for band in self.bands)])
-        size = abs(found)
-        order = sorted(range(len(found)), key=lambda i: (float(f"{size[i]:.12e}"), found[i].imag))
-        return found[order]
+        poles = np.concatenate([np.zeros(self.zeros, complex), *(band.poles for band in self.bands)])
+        size = abs(poles)
+        order = sorted(range(len(poles)), key=lambda i: (float(f"{size[i]:.12e}"), poles[i].imag))
+        return poles[order]
 
     @property
     def unstable(self) -> np.ndarray:

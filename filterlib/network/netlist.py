@@ -46,12 +46,12 @@ class Element:
 
     @cached_property
     def ladder(self) -> Netlist | None:
-        """What stands for a callable in the time domain, or None; `CircuitError` where its terminals are wrong."""
+        """The equivalent of a callable in the time domain, or None; `CircuitError` where its terminals are wrong."""
         if self.stand_in is None:
             return None
-        made = self.stand_in() if callable(self.stand_in) else self.stand_in
-        check_ladder(self.name, made.netlist, TERMINALS[self.kind])
-        return made.netlist
+        circuit = self.stand_in() if callable(self.stand_in) else self.stand_in
+        check_ladder(self.name, circuit.netlist, TERMINALS[self.kind])
+        return circuit.netlist
 
     @property
     def number(self) -> Value:
@@ -208,7 +208,7 @@ def _unfolded(element: Element) -> Iterator[Element]:
 
 
 def check_ladder(name: str, ladder: Netlist, terminals: Sequence[str]) -> None:
-    """Refuse what cannot stand for an element.
+    """Refuse a ladder that cannot replace an element.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The structure of a circuit's equations: which symbol stands where, and the tree of the lowest impedances.
+"""The structure of a circuit's equations: which symbol is where, and the tree of the lowest impedances.
 
 The tree takes the elements by rising impedance and skips each that closes a loop (Kruskal). An element of the tree then
 has an impedance below, and one outside it an admittance below, those that it is added to. So the row of a tree element
@@ -18,7 +18,7 @@ from typing import NamedTuple, TypeAlias, TypeVar
 import numpy as np
 
 ONE = 0  # the symbol whose value is 1
-OPEN = 1e300  # stands for an infinite impedance [ohm]
+OPEN = 1e300  # in place of an infinite impedance [ohm]
 Sum: TypeAlias = tuple[tuple[int, float], ...]  # unknowns, or rows, and what each is multiplied with
 Columns: TypeAlias = tuple[Sum, ...]  # right-hand sides, each as pairs of a row and its value
 Values: TypeAlias = Sequence[float | np.ndarray]  # by symbol: numbers, or arrays (f,), (designs, 1) or (designs, f)
@@ -81,18 +81,18 @@ class Pattern:
         """The column in which each row has its pivot, for branches in an ``order`` of rising impedance."""
         count = self.count
         pivots = [-1] * count + list(range(count, self.size))
-        beside: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]  # the reference, -1, is the last
+        neighbours: list[list[tuple[int, int]]] = [[] for _ in range(count + 1)]  # the reference, -1, is the last
         group = {node: node for node in range(-1, count)}
         for index in order:
             a, b = self.branches[index].a, self.branches[index].b
             if join(group, a, b):
-                beside[a].append((b, index))
-                beside[b].append((a, index))
-        reached, seen = [count], {-1, count}
+                neighbours[a].append((b, index))
+                neighbours[b].append((a, index))
+        reached, visited = [count], {-1, count}
         while reached:
-            for node, index in beside[reached.pop()]:
-                if node not in seen:
-                    seen.add(node)
+            for node, index in neighbours[reached.pop()]:
+                if node not in visited:
+                    visited.add(node)
                     reached.append(node)
                     pivots[count + index], pivots[node] = node, count + index
         return tuple(pivots)
@@ -115,7 +115,7 @@ class Pattern:
 
 
 def root(group: MutableMapping[Node, Node], node: Node) -> Node:
-    """The node that stands for the group of a node."""
+    """The node that represents the group of a node."""
     while group[node] != node:
         group[node] = node = group[group[node]]
     return node

@@ -14,7 +14,7 @@ from filterlib.network.pattern import Columns, Sum
 from filterlib.network.tableau import Tableau
 
 SLAB = 2**18  # points that are solved at a time: each takes a few complex numbers of memory while it is
-NEAR_ZERO = 1e-60  # s that stands for f = 0: far below every time constant, far above the smallest number [1/s]
+NEAR_ZERO = 1e-60  # s in place of f = 0: far below every time constant, far above the smallest number [1/s]
 
 
 def at_frequencies(tableau: Tableau, f: np.ndarray, right: Columns, sums: Sequence[Sum]) -> np.ndarray:
@@ -61,13 +61,13 @@ def ends(tableau: Tableau, right: Columns, sums: Sequence[Sum], outputs: Sequenc
         For an output that holds an impulse at t = 0.
     """
     parts = [_at_rest(tableau, right, sums), _limits(tableau, 1 / NEAR_ZERO, 1e3 / NEAR_ZERO, right, sums)]
-    found = np.stack([*parts, _close(tableau, NEAR_ZERO, right, sums) * NEAR_ZERO], axis=-1).real
-    found = found.reshape(len(right), len(sums), -1, 3)
+    coefficients = np.stack([*parts, _close(tableau, NEAR_ZERO, right, sums) * NEAR_ZERO], axis=-1).real
+    coefficients = coefficients.reshape(len(right), len(sums), -1, 3)
     for index, one in enumerate(outputs):
-        top = found[:, index, :, 1]
+        top = coefficients[:, index, :, 1]
         if np.isinf(top).any() or (order == 0 and top.any()):
             raise CircuitError(f"{one!r}: this output holds an impulse at t = 0, which has no value there")
-    return np.moveaxis(found, 2, 0)
+    return np.moveaxis(coefficients, 2, 0)
 
 
 def shape_of(tableau: Tableau, f: np.ndarray) -> tuple[int, ...]:
@@ -118,7 +118,7 @@ def _limits(tableau: Tableau, first: float, second: float, right: Columns, sums:
 
 
 def _close(tableau: Tableau, s: float, right: Columns, sums: Sequence[Sum]) -> np.ndarray:
-    """The sums at an s beside which every value is large, or small: array (right, sums, 1) or (right, sums, designs, 1)."""
+    """The sums at an s compared with which every value is large, or small: array (right, sums, 1) or (right, sums, designs, 1)."""
     count = tableau.designs or 1
     values = [v[..., 0] if isinstance(v, np.ndarray) else v for v in tableau.values(np.zeros(1), np.full(1, s))]
     values = [np.broadcast_to(v, count) if isinstance(v, np.ndarray) else v for v in values]

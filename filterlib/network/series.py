@@ -23,7 +23,7 @@ class Chain(NamedTuple):
         return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
 
 
-def chains(elements: list[Element], held: set[str]) -> list[Chain]:
+def chains(elements: list[Element], kept: set[str]) -> list[Chain]:
     """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
     chains = [Chain(((element, 1),), *element.nodes) for element in elements]
     at: dict[str, list[Chain]] = {}
@@ -31,7 +31,7 @@ def chains(elements: list[Element], held: set[str]) -> list[Chain]:
         for node in (chain.a, chain.b):
             at.setdefault(node, []).append(chain)
     for node, old in at.items():
-        if node in held or len(old) != 2:
+        if node in kept or len(old) != 2:
             continue
         first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
         if first.a != second.b:

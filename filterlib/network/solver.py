@@ -25,7 +25,7 @@ Answers: TypeAlias = Any
 class Solver:
     """Answers for one circuit as it is described.
 
-    Made once and asked often: the equations are written, and poles and limits found, when they are first needed, and
+    Built once and used many times: the equations are written, and poles and limits found, when they are first needed, and
     kept here. `filterlib.Circuit.solver` is the way in; a circuit that grows makes another one.
 
     Parameters
@@ -78,8 +78,8 @@ class Solver:
         [0.75, 0.25, 0.25]
         """
         names, outputs = _listed(source), _listed(output)
-        asked = {node for one in outputs if not isinstance(one, Current) for node in _nodes(one)}
-        tableau = self._tableau(keep=tuple(sorted(map(str, asked))))
+        nodes = {node for one in outputs if not isinstance(one, Current) for node in _nodes(one)}
+        tableau = self._tableau(keep=tuple(sorted(map(str, nodes))))
         right = tuple(tableau.source(name) for name in names)
         sums = [tableau.output(one) for one in outputs]
         return _unlisted(response.at_frequencies(tableau, _checked(frequencies), right, sums), source, output)
@@ -147,8 +147,8 @@ class Solver:
         coefficients = waveform.coefficients(count)
         frequencies = np.arange(count + 1) / waveform.period
         rows = self.transfer(frequencies, _listed(source), _listed(output))
-        made = [[Waveform.from_coefficients(waveform.period, _product(h, coefficients)) for h in row] for row in rows]
-        return _unlisted(made, source, output)
+        waves = [[Waveform.from_coefficients(waveform.period, _product(h, coefficients)) for h in row] for row in rows]
+        return _unlisted(waves, source, output)
 
     # ---- poles and time -------------------------------------------------------------------------------------------
 
@@ -174,9 +174,9 @@ class Solver:
         >>> [f"{p:.6g}" for p in tank.solver.poles()]
         ['-500000-866025j', '-500000+866025j']
         """
-        found = [mode.poles for mode in self._modes_of(None)]
-        width = max(len(p) for p in found)
-        padded = np.array([np.concatenate([p, np.full(width - len(p), np.nan)]) for p in found])
+        poles = [mode.poles for mode in self._modes_of(None)]
+        width = max(len(p) for p in poles)
+        padded = np.array([np.concatenate([p, np.full(width - len(p), np.nan)]) for p in poles])
         return padded if self.netlist.designs else padded[0]
 
     def step_response(self, times: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
@@ -289,8 +289,8 @@ class Solver:
         key = (right, sums, order)
         if key not in self._ends:
             self._ends[key] = response.ends(tableau, right, sums, outputs, order)
-        found = zip(self._modes_of(right), self._ends[key], strict=True)
-        each = [mode.response(t, sums, end, order) for mode, end in found]
+        modes = zip(self._modes_of(right), self._ends[key], strict=True)
+        each = [mode.response(t, sums, end, order) for mode, end in modes]
         return _unlisted(np.stack(each, axis=2) if self.netlist.designs else each[0], source, output)
 
 

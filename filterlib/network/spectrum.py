@@ -118,13 +118,13 @@ def phasors(count: int, turns: ArrayLike) -> np.ndarray:
     (array([ 1.,  0., -1.,  0.,  1.]), array([ 0., -1.,  0.,  1.,  0.]))
     """
     angle = np.mod(np.asarray(turns, dtype=float), 1)
-    made = np.ones((*angle.shape[:-1], count + 1), dtype=complex)
+    powers = np.ones((*angle.shape[:-1], count + 1), dtype=complex)
     done = 1
     while done <= count:
         more = min(done, count + 1 - done)
-        made[..., done : done + more] = made[..., :more] * np.exp(-2j * np.pi * np.mod(done * angle, 1))
+        powers[..., done : done + more] = powers[..., :more] * np.exp(-2j * np.pi * np.mod(done * angle, 1))
         done += more
-    return made
+    return powers
 
 
 @lru_cache(maxsize=256)
@@ -161,7 +161,7 @@ def extent(terms: ArrayLike) -> np.ndarray:
 
     Notes
     -----
-    Every wave is sampled `OVERSAMPLING` times per half period of its highest harmonic. Beside the highest value M, at a
+    Every wave is sampled `OVERSAMPLING` times per half period of its highest harmonic. Next to the highest value M, at a
     distance d, a wave whose half extent is A is at least M - A (1 - cos(n d)) (M. Riesz), so a summit that can be the
     highest has its sample within A (1 - cos(pi / (2 OVERSAMPLING))) of the highest one. Of those the ones that a
     parabola puts highest are climbed to the top with Newton's method on the sum itself: to rounding, unless more than
@@ -174,13 +174,13 @@ def extent(terms: ArrayLike) -> np.ndarray:
     >>> float(extent([5.0, 0.5j]).round(12)), extent([[0, 1, 0, 0.5], [0, 0, 2, 0]]).round(6).tolist()
     (2.0, [6.0, 8.0])
     """
-    given = np.asarray(terms, dtype=complex)
-    rows = given.reshape(-1, given.shape[-1])
+    coefficients = np.asarray(terms, dtype=complex)
+    rows = coefficients.reshape(-1, coefficients.shape[-1])
     result = np.empty(len(rows))
     step = max(1, BLOCK // (2 * OVERSAMPLING * rows.shape[-1]))
     for start in range(0, len(rows), step):
         result[start : start + step] = _extent(rows[start : start + step])
-    return result.reshape(given.shape[:-1])
+    return result.reshape(coefficients.shape[:-1])
 
 
 def _extent(terms: np.ndarray) -> np.ndarray:
@@ -213,9 +213,9 @@ def _summit(doubled: np.ndarray, wave: np.ndarray, high: np.ndarray, margin: np.
     rank = np.arange(len(row)) - np.searchsorted(row, row)
     chosen = order[(rank < SUMMITS) & (height[order] >= height[order[np.searchsorted(row, row)]] - margin[row] / 16)]
     row, angle = row[chosen], (at + offset)[chosen] * (2 * np.pi / count)
-    found = np.maximum(_climbed(doubled[row], angle, np.pi / count), here[chosen])
+    tops = np.maximum(_climbed(doubled[row], angle, np.pi / count), here[chosen])
     best = high.copy()
-    np.maximum.at(best, row, found)
+    np.maximum.at(best, row, tops)
     return best
 
 

@@ -1,6 +1,6 @@
-"""A circuit handed to lcapy: its transfer function as a formula, or evaluated with as many digits as asked for.
+"""A circuit handed to lcapy: its transfer function as a formula, or evaluated with as many digits as wanted.
 
-This is the second method beside the numeric engine: lcapy stamps its own matrices and solves them by computer algebra.
+This is the second method besides the numeric engine: lcapy stamps its own matrices and solves them by computer algebra.
 """
 
 from __future__ import annotations
@@ -68,10 +68,10 @@ class Formula:
         --------
         >>> from filterlib import Circuit
         >>> low_pass = Circuit().voltage_source("V", "in", "0").resistor("R", "in", "out", 1e3)
-        >>> found = low_pass.capacitor("C", "out", "0", 1e-6).formula("V", "out")
-        >>> print(found)
+        >>> answer = low_pass.capacitor("C", "out", "0", 1e-6).formula("V", "out")
+        >>> print(answer)
         1/(C*R*s + 1)
-        >>> round(float(abs(found.at([159.154943])[0])), 6)
+        >>> round(float(abs(answer.at([159.154943])[0])), 6)
         0.707107
         """
         import sympy
@@ -79,10 +79,10 @@ class Formula:
         s = 2j * np.pi * np.atleast_1d(np.asarray(frequencies, dtype=float))
         names = sorted(symbol.name for symbol in self.expression.free_symbols if symbol.name != "s")
         function = sympy.lambdify([sympy.Symbol(name) for name in ("s", *names)], self.expression, "numpy")
-        given = [self.values[name] for name in names]
+        values = [self.values[name] for name in names]
         with np.errstate(divide="ignore", invalid="ignore"):
-            found = np.asarray(function(s, *given), dtype=complex)
-        return found * np.ones(np.broadcast_shapes(s.shape, *(np.shape(value) for value in given)))
+            answer = np.asarray(function(s, *values), dtype=complex)
+        return answer * np.ones(np.broadcast_shapes(s.shape, *(np.shape(value) for value in values)))
 
     def __str__(self) -> str:
         return str(self.expression)
@@ -130,7 +130,7 @@ def _latex_name(name: str) -> str:
     """A name as LaTeX: letters and digits as a symbol with an index, all else as text."""
     if simple := re.fullmatch(r"([A-Za-z])([A-Za-z0-9]*)", name):
         return simple[1] + (rf"_{{\mathrm{{{simple[2]}}}}}" if simple[2] else "")
-    escaped = re.sub(r"([\\{}$&#%_^~])", lambda found: _ESCAPED.get(found[1], "\\" + found[1]), name)
+    escaped = re.sub(r"([\\{}$&#%_^~])", lambda match: _ESCAPED.get(match[1], "\\" + match[1]), name)
     return rf"\text{{{escaped}}}"
 
 

@@ -3,7 +3,7 @@
 Sparse tableau: the unknowns are the node voltages and the current of every element. A node's row says that the currents
 which leave it sum to nothing; an element's row is its own law (v - R i = 0, i - s C v = 0, v - s L i = 0 ...). No value
 is ever added to another while the equations are written, so that values of any spread go in without rounding: 1 uohm
-beside 1 Mohm costs nothing until the elimination mixes them.
+next to 1 Mohm costs nothing until the elimination mixes them.
 
 Source: sparse tableau, G. D. Hachtel, R. K. Brayton and F. G. Gustavson, IEEE Trans. Circuit Theory 18 (1971) p. 101
 (from memory).
@@ -40,7 +40,7 @@ class Symbol(NamedTuple):
 class Tableau:
     """The equations of one circuit.
 
-    Attributes: ``netlist``; ``pattern`` (which symbol stands where); ``nodes`` (names, reference left out: the first
+    Attributes: ``netlist``; ``pattern`` (which symbol is where); ``nodes`` (names, reference left out: the first
     unknowns); ``symbols``; ``currents`` (unknown and sign by element and winding); ``designs``.
     """
 
@@ -79,7 +79,7 @@ class Tableau:
                 values.append(known[growth][place])
         return values
 
-    # ---- what is asked of it --------------------------------------------------------------------------------------
+    # ---- what it answers ------------------------------------------------------------------------------------------
 
     def node(self, name: str) -> int | None:
         """Row and column of a node; None for the reference.
@@ -148,8 +148,8 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     coupled = {name for e in netlist.elements if e.kind == "couple" for name in e.nodes}
     alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in coupled]
     others = [e for e in netlist.elements if e.kind != "couple" and (e.kind not in _ADDABLE or e.name in coupled)]
-    held = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
-    chains = chains_of(alone, held)
+    kept = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
+    chains = chains_of(alone, kept)
     gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
     COUNTS.equations += 1

@@ -112,10 +112,10 @@ class Tape:
     def absolute(self, a: Part) -> Part:
         return (abs(a[0]), self._step(abs, a[1])) if a[1] else (abs(a[0]), 0)
 
-    def check(self, found: Part, limit: Part) -> None:
+    def check(self, value: Part, limit: Part) -> None:
         """Note that the answers are good only where one part is not above another."""
-        held = self._step(operator.le, self._magnitude(found), self._magnitude(limit))
-        self.good = self._step(operator.and_, self.good, held) if self.good else held
+        good = self._step(operator.le, self._magnitude(value), self._magnitude(limit))
+        self.good = self._step(operator.and_, self.good, good) if self.good else good
 
     def finish(self, answers: Sequence[Part]) -> Program:
         """What the answers and the checks need, with a register for each variable as long as it lives."""
@@ -163,10 +163,10 @@ class Tape:
 
     def _step(self, operation: _Operation, first: int, second: int = -1) -> int:
         key = operation, first, second
-        found = self.known.get(key)
-        if found is None:
-            found = self._line(key, _Line(operation, first, second))
-        return found
+        register = self.known.get(key)
+        if register is None:
+            register = self._line(key, _Line(operation, first, second))
+        return register
 
     def _line(self, key: tuple[object, ...], line: _Line) -> int:
         if key not in self.known:

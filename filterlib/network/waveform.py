@@ -106,12 +106,12 @@ class Waveform(ABC):
         QuantityError
             For no coefficients, or for some that are not finite.
         """
-        given = np.atleast_1d(np.asarray(coefficients, dtype=complex))
-        if not np.all(np.isfinite(given)) or not given.shape[-1]:
+        series = np.atleast_1d(np.asarray(coefficients, dtype=complex))
+        if not np.all(np.isfinite(series)) or not series.shape[-1]:
             raise QuantityError("the coefficients must be finite, and at least the mean is needed", name="coefficients")
-        given = given.copy()
-        given[..., 0] = given[..., 0].real
-        return _Series(quantity(period, "s", above=0, name="period"), _frozen(given), 2 * given.shape[-1] - 1)
+        series = series.copy()
+        series[..., 0] = series[..., 0].real
+        return _Series(quantity(period, "s", above=0, name="period"), _frozen(series), 2 * series.shape[-1] - 1)
 
     @property
     def frequency(self) -> float:

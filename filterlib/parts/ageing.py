@@ -65,7 +65,7 @@ def equivalent_temperature(rated_life: Value, rated_temperature: Value, life: Va
 def esr_growth(used: Value, factor: Value) -> Value:
     """ESR of an electrolytic over that when new, after a share ``used`` of its life; ``factor`` at its end.
 
-    1/(1 - used (1 - 1/factor)): the conductance falls in proportion to time. Valid to the end of life, held beyond it.
+    1/(1 - used (1 - 1/factor)): the conductance falls in proportion to time. Valid to the end of life, constant beyond it.
     Source: K. Harada, A. Katsuki and M. Fujiwara, "Use of ESR for deterioration diagnosis of electrolytic capacitor",
     IEEE Transactions on Power Electronics 8 (1993) 355-361 (from memory).
 

@@ -1,4 +1,4 @@
-"""Artificial networks: what stands between supply and device while its conducted emission is measured, one in each line.
+"""Artificial networks: what is between supply and device while its conducted emission is measured, one in each line.
 
 A real one holds some 10 µF to earth: connect its earth first and take it off last, and feed it through an isolating
 transformer where it hangs on the mains, for its leakage current trips residual-current devices. Follow its maker's
@@ -39,7 +39,7 @@ def network_impedance(
     coupling : float
         Capacitance from the line to the receiver [F]; infinite: none is in the way.
     bleeder : float
-        Beside the receiver, behind the coupling capacitor [ohm]; infinite: none.
+        In parallel with the receiver, behind the coupling capacitor [ohm]; infinite: none.
 
     Returns
     -------
@@ -53,7 +53,7 @@ def network_impedance(
 
     Notes
     -----
-    Source: CISPR 16-1-2 (2003), 4.2, 4.3 and annex A (from memory): 50 ohm beside 50 µH, or beside 50 µH + 5 ohm. Valid
+    Source: CISPR 16-1-2 (2003), 4.2, 4.3 and annex A (from memory): 50 ohm in parallel with 50 µH, or with 50 µH + 5 ohm. Valid
     in the range of the network; the standard allows ±20 %.
 
     Examples

@@ -126,15 +126,15 @@ class Curve:
 
 
 def on_curve(points: Points, x: ArrayLike) -> Value:
-    """The ratio at ``x``: through every point, without overshoot between them, and held beyond the first and the last.
+    """The ratio at ``x``: through every point, without overshoot between them, and constant beyond the first and the last.
 
     Source: see `filterlib.parts.monotone_cubic.MonotoneCubic`.
 
     >>> on_curve(((0.0, 1.0), (25.0, 0.5), (50.0, 0.3)), [[25.0], [80.0]]).tolist()
     [[0.5], [0.3]]
     """
-    held = np.minimum(np.maximum(np.asarray(x, dtype=float), points[0][0]), points[-1][0])
-    ratio = _interpolator(points)(held)
+    clamped = np.minimum(np.maximum(np.asarray(x, dtype=float), points[0][0]), points[-1][0])
+    ratio = _interpolator(points)(clamped)
     return ratio if ratio.ndim else float(ratio)
 
 
@@ -144,7 +144,7 @@ def _interpolator(points: Points) -> MonotoneCubic:
 
 
 def beyond(points: Points | None, x: ArrayLike) -> bool | NDArray[np.bool_]:
-    """Whether ``x`` lies outside the curve's points, where its end value is held; never where there is no curve."""
+    """Whether ``x`` lies outside the curve's points, where its end value is used; never where there is no curve."""
     x = np.asarray(x, dtype=float)
     outside = np.zeros(x.shape, bool) if points is None else (x < points[0][0]) | (x > points[-1][0])
     return outside if outside.ndim else bool(outside)

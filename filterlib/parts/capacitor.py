@@ -208,7 +208,7 @@ class Capacitor(Part):
         return self.kind == "ceramic_class_2" and self.bias_curve is None
 
     def beyond_curve(self, bias: Value = 0.0, temperature: Value = ROOM) -> bool | NDArray[np.bool_]:
-        """Whether bias [V] or temperature [K] lie outside the curves, so that the last stated ratio is held."""
+        """Whether bias [V] or temperature [K] lie outside the curves, so that the last stated ratio is used."""
         outside = beyond(self.bias_curve, np.abs(bias)) | np.asarray(beyond(self.temperature_curve, temperature))
         return outside if outside.ndim else bool(outside)
 
@@ -273,7 +273,7 @@ class Capacitor(Part):
         """The same part after ``age`` [s] of use at ``temperature`` [K]; as it is where nothing is stated of ageing.
 
         Class 2 loses capacitance by `aged_capacitance` (not above the stated one), an electrolytic's ESR grows by
-        `esr_growth`, loss angle and capacitance with it, until its life is over; beyond that it is held.
+        `esr_growth`, loss angle and capacitance with it, until its life is over; beyond that it is constant.
         """
         life = self.life_at(temperature)
         if life is not None and np.any(age > 0):

@@ -70,7 +70,7 @@ class CommonModeChoke(Wound):
     inductance : of one winding, the other open, no current, low frequency [H]
     leakage, leakage_measured : [H] and "per_winding", "loop" or "shorted": see `leakage_per_winding`
     imbalance : by how much winding 1 exceeds winding 2, as a ratio of their mean (0 unless stated)
-    leakage_imbalance, capacitance_imbalance : the same of the leakages, beside ``imbalance``, and of the capacitances
+    leakage_imbalance, capacitance_imbalance : the same of the leakages, in addition to ``imbalance``, and of the capacitances
     relaxation_frequency, relaxation_exponent : [Hz], and above 0 to 1
     saturation_current, saturation_ratio, saturation : unbalanced DC current [A] that leaves that ratio of the core's L
     leakage_saturation_current : balanced DC current [A] that leaves that ratio of the leakage
@@ -169,7 +169,7 @@ class CommonModeChoke(Wound):
         return self.dc_resistance * copper_factor(temperature)
 
     def magnetising_impedance(self, frequencies: ArrayLike, inductance: Value | None = None) -> NDArray[np.complex128]:
-        """Of the shared branch [ohm], (f,) or (designs, f), seen from the mean winding."""
+        """Of the shared branch [ohm], (f,) or (designs, f), at the mean winding."""
         s, inductance = angular(frequencies), self.magnetising_at() if inductance is None else inductance
         relaxed = power_law(s / (2 * np.pi * self.relaxation_frequency), self.relaxation_exponent)
         return s * inductance / (1 + relaxed)

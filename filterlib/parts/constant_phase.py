@@ -1,4 +1,4 @@
-"""Impedances that follow a power of frequency, and the ladder of first-order branches that stands for one in time."""
+"""Impedances that follow a power of frequency, and the ladder of first-order branches that approximates one in time."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from filterlib.parts.base import Value
 
-LADDER_BAND = (1e3, 1e8)  # Hz, where the ladder of a lossy part stands for its exact impedance
+LADDER_BAND = (1e3, 1e8)  # Hz, where the ladder of a lossy part approximates its exact impedance
 LADDER_ERROR = 0.02  # largest |ladder / exact - 1| within that band
 _RATES = 2 * np.pi * np.geomspace(LADDER_BAND[0] / 10**0.5, LADDER_BAND[1] * 10**0.5, 8)  # 1/s
 _STEP = float(np.log(_RATES[1] / _RATES[0]))
@@ -25,7 +25,7 @@ class Branches(NamedTuple):
 
 
 def branches(order: Value) -> Branches:
-    """First-order branches that stand for s**-order over `LADDER_BAND`, for 0 <= order <= 1 (float or (designs, 1)).
+    """First-order branches that approximate s**-order over `LADDER_BAND`, for 0 <= order <= 1 (float or (designs, 1)).
 
     The integral s**-a = sin(pi a)/pi * integral of x**-a / (s + x) dx from 0 to infinity, by the trapezoidal rule in
     ln x, which converges exponentially; the two infinite tails are summed in closed form, the slow one as if s were

@@ -84,13 +84,15 @@ class ImpedanceCurve:
         if not np.all((f >= known[0]) & (f <= known[-1])):
             band = " to ".join(format_quantity(float(end), "Hz") for end in known[[0, -1]])
             raise QuantityError(f"outside the band that was measured, {band}", name="frequencies", value=frequencies)
-        size = np.exp(np.interp(np.log(f), np.log(known), np.log(self.magnitude)))
+        size: Array = np.exp(np.interp(np.log(f), np.log(known), np.log(self.magnitude)))
         if not self.has_phase:
             return size
-        return size * np.exp(1j * np.interp(np.log(f), np.log(known), np.unwrap(np.angle(self.impedance))))
+        angle = np.interp(np.log(f), np.log(known), np.unwrap(np.angle(self.impedance)))
+        impedance: NDArray[np.complex128] = size * np.exp(1j * angle)
+        return impedance
 
     def place(self, index: int) -> int:
-        """Number of the line in which a point stands; 0 where that is not known."""
+        """Number of the line in which a point is; 0 where that is not known."""
         return 0 if self.lines is None else int(self.lines[index])
 
 
@@ -147,14 +149,14 @@ def _columns(rows: Rows) -> dict[str, Array]:
         line, text = rows.preamble[place]
         titles = [name_and_unit(field, _UNITS) for field in rows.fields(text)]
         factors = [_factor(unit) for _, unit in titles]
-        found = [unit for unit, _ in factors]
-        if len(titles) != rows.values.shape[1] or "Hz" not in found or "ohm" not in found:
+        units = [unit for unit, _ in factors]
+        if len(titles) != rows.values.shape[1] or "Hz" not in units or "ohm" not in units:
             continue
         for below, other in rows.preamble[place + 1 :]:
             raise refused(rows.file, "neither a row of numbers nor a line that names the columns", below, other.strip())
         above = rows.fields(rows.preamble[place - 1][1]) if place and not any(name for name, _ in titles) else []
         names = above if len(above) == len(titles) else [name for name, _ in titles]
-        chosen = {unit: _one(rows, line, unit, names, found) for unit in ("Hz", "ohm", "deg") if unit in found}
+        chosen = {unit: _one(rows, line, unit, names, units) for unit in ("Hz", "ohm", "deg") if unit in units}
         return {unit: rows.values[:, at] * factors[at][1] for unit, at in chosen.items()}
     line, text = rows.preamble[-1] if rows.preamble else (rows.line(0), "")
     why = "which column is what? A line above the numbers must name frequency and impedance with their units, such as "
@@ -175,9 +177,9 @@ def _factor(unit: str) -> tuple[str, float]:
     return "", 0.0
 
 
-def _one(rows: Rows, line: int, unit: str, names: list[str], found: list[str]) -> int:
+def _one(rows: Rows, line: int, unit: str, names: list[str], units: list[str]) -> int:
     """The only column of a unit; of several in ohm the one that is called Z."""
-    places = [at for at, one in enumerate(found) if one == unit]
+    places = [at for at, one in enumerate(units) if one == unit]
     if unit == "ohm" and len(places) > 1:
         places = [at for at in places if _IMPEDANCE.fullmatch(names[at])] or places
     if len(places) > 1:
@@ -261,7 +263,8 @@ def _weight(x: Array) -> Array:
     from scipy.special import spence
 
     small = np.exp(-np.abs(x))
-    return np.sign(x) * (np.pi**2 / 4 - spence(1 - small) + spence(1 + small))
+    integral: Array = np.sign(x) * (np.pi**2 / 4 - spence(1 - small) + spence(1 + small))
+    return integral
 
 
 def refuse_steep(curve: ImpedanceCurve) -> None:
@@ -269,9 +272,9 @@ def refuse_steep(curve: ImpedanceCurve) -> None:
 
     The phase is averaged over `SHAPE_WIDTH`: a sharp resonance between two points would be misjudged right there.
     """
-    seen = curve.thinned(_SHAPE_POINTS)
-    grid = np.geomspace(seen.frequencies[0], seen.frequencies[-1], _SHAPE_POINTS)
-    low, high = minimum_phase(seen.frequencies, seen.magnitude, grid)
+    thinned = curve.thinned(_SHAPE_POINTS)
+    grid = np.geomspace(thinned.frequencies[0], thinned.frequencies[-1], _SHAPE_POINTS)
+    low, high = minimum_phase(thinned.frequencies, thinned.magnitude, grid)
     width = max(1, round(np.log(SHAPE_WIDTH) / np.log(grid[1] / grid[0])))
     low, high = (np.convolve(one, np.ones(width) / width, "valid") for one in (low, high))
     beyond = np.maximum(low, -high)
@@ -283,5 +286,5 @@ def refuse_steep(curve: ImpedanceCurve) -> None:
         f"not a passive one-port: around {format_quantity(float(around), 'Hz', 2)} |Z| {'falls' if falls else 'rises'} more steeply "
         f"than any can, its phase would be {'-' if falls else ''}{beyond[worst]:.0f} degrees, and a passive part's stays within 90"
     )
-    line = seen.place(int(np.abs(np.log(seen.frequencies / around)).argmin()))
+    line = thinned.place(int(np.abs(np.log(thinned.frequencies / around)).argmin()))
     raise refused(curve.file, f"{why}; was a point misread, or does another unit begin here?", line)

@@ -49,7 +49,7 @@ class MeasuredCapacitor(Capacitor):
     """A capacitor from its impedance curve: R, L and C in series, with as many sections of R, L and C as its shape asks for.
 
     Made by `measured_part`, or from the key ``file`` of a design file or table. Its capacitance, ESR and ESL are those of the network. It is
-    as measured: bias and temperature change it only where ``bias_curve`` or ``temperature_curve`` are stated beside the file.
+    as measured: bias and temperature change it only where ``bias_curve`` or ``temperature_curve`` are stated next to the file.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ class MeasuredCapacitor(Capacitor):
     loss_angle: Annotated[Value, Quantity("", low=0)] = 0.0
 
     @classmethod
-    def from_curve(cls, curve: ImpedanceCurve, given: Mapping[str, Any]) -> dict[str, Any]:
+    def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:
         """The fields that follow from the curve. Raises InputError where it is no capacitor's."""
         fitted = fit_one_port(curve, blocks=True)
         _refuse_angle(curve, -np.angle(fitted.one_port.impedance(fitted.band[:1]), deg=True), "falls", "capacitance")
@@ -112,11 +112,11 @@ class MeasuredCapacitor(Capacitor):
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
-        found = super().describe()
-        del found["loss angle"]
+        texts = super().describe()
+        del texts["loss angle"]
         if self.bias_curve is None:
-            found["bias curve"] = "none, as measured"
-        return found | _origin(self.measurement)
+            texts["bias curve"] = "none, as measured"
+        return texts | _origin(self.measurement)
 
 
 class MeasuredChoke(DifferentialChoke):
@@ -124,7 +124,7 @@ class MeasuredChoke(DifferentialChoke):
 
     Made by `measured_part`, or from the key ``file`` of a design file or table. Its inductance is that of the network at low frequency; the
     resistance at direct current is stated, for a curve rarely shows it. Direct current changes it only where ``saturation_current``
-    is stated beside the file. ``file``, ``connection`` and ``measurement`` as in `MeasuredCapacitor`.
+    is stated next to the file. ``file``, ``connection`` and ``measurement`` as in `MeasuredCapacitor`.
     """
 
     COMPUTED: ClassVar[tuple[str, ...]] = (
@@ -138,9 +138,9 @@ class MeasuredChoke(DifferentialChoke):
     saturation_current: Current | None = None  # type: ignore[assignment]
 
     @classmethod
-    def from_curve(cls, curve: ImpedanceCurve, given: Mapping[str, Any]) -> dict[str, Any]:
+    def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:
         """The fields that follow from the curve. Raises InputError where it is no choke's, QuantityError from its DC resistance."""
-        stated = quantity(given.get("dc_resistance", 0), "ohm", low=0, name="dc_resistance")
+        stated = quantity(entry.get("dc_resistance", 0), "ohm", low=0, name="dc_resistance")
         if stated > 1.1 * curve.magnitude[0]:
             least = format_quantity(float(curve.magnitude[0]), "ohm")
             raise refused(curve.file, f"|Z| begins at {least}, below the dc_resistance that is stated", curve.place(0))
@@ -154,8 +154,8 @@ class MeasuredChoke(DifferentialChoke):
         """The fields that follow from a network."""
         port = fitted.one_port
         largest = max(port.sections, key=lambda one: 0 if np.isinf(one.inductance) else one.inductance)
-        found = {"inductance": port.low_frequency_inductance, "winding_capacitance": largest.capacitance}
-        return {"measurement": fitted, **found}
+        values = {"inductance": port.low_frequency_inductance, "winding_capacitance": largest.capacitance}
+        return {"measurement": fitted, **values}
 
     @property
     def caveat(self) -> str:
@@ -253,18 +253,18 @@ def measured_part(
     >>> part.measurement.largest_error < 0.5
     True
     """
-    given = {
+    entry = {
         "kind": kind, "file": str(path), "connection": connection, "rated_voltage": rated_voltage, "rated_current": rated_current,
         "dc_resistance": dc_resistance, "name": Path(path).stem[:80],
     }  # fmt: skip
     try:
-        return part_from_file({key: value for key, value in given.items() if value is not None}, Path())
+        return part_from_file({key: value for key, value in entry.items() if value is not None}, Path())
     except InputError as error:
         raise InputError(_named(problem, "measured_part") for problem in error.problems) from None
 
 
-def _named(found: Problem, file: str) -> Problem:
-    return found if found.file else Problem(file, found.key, found.value, found.why)
+def _named(problem: Problem, file: str) -> Problem:
+    return problem if problem.file else Problem(file, problem.key, problem.value, problem.why)
 
 
 def part_from_file(entry: Mapping[str, Any], folder: Path) -> MeasuredCapacitor | MeasuredChoke:
@@ -275,24 +275,24 @@ def part_from_file(entry: Mapping[str, Any], folder: Path) -> MeasuredCapacitor 
     InputError
         With problems of the file, and with problems of the keys, whose ``file`` is empty.
     """
-    made = _class(entry.get("kind"))
+    part_class = _class(entry.get("kind"))
     problems = [
         Problem("", key, entry[key], "this comes from the measured file; leave the key out")
-        for key in made.COMPUTED
+        for key in part_class.COMPUTED
         if key in entry
     ]
-    stated = {key: value for key, value in entry.items() if key not in made.COMPUTED}
+    stated = {key: value for key, value in entry.items() if key not in part_class.COMPUTED}
     computed: dict[str, Any] = {}
     try:
-        computed = made.from_curve(_curve(stated, folder), stated)
+        computed = part_class.from_curve(_curve(stated, folder), stated)
     except InputError as error:
         problems += error.problems
     except QuantityError:
         pass  # of a value in the entry, which is refused below with the others
     try:
-        part = made(**stated, **computed)
+        part = part_class(**stated, **computed)
     except InputError as error:
-        problems += _of_the_entry(error, made.COMPUTED, entry.get("file") if computed else None)
+        problems += _of_the_entry(error, part_class.COMPUTED, entry.get("file") if computed else None)
     if problems:
         raise InputError(problems)
     return part

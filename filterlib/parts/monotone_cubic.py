@@ -23,7 +23,7 @@ class MonotoneCubic:
 
     Notes
     -----
-    Inside, the slope is the harmonic mean of those of the two straight lines beside, each weighted by the lengths, and zero
+    Inside, the slope is the harmonic mean of those of the two straight lines next to it, each weighted by the lengths, and zero
     where they rise and fall; at the ends it is that of the parabola through three points, as far as that stays monotone.
     Source: F. N. Fritsch and J. Butland, "A Method for Constructing Local Monotone Piecewise Cubic Interpolants", SIAM
     Journal on Scientific and Statistical Computing 5 (1984) 300-304, from memory.

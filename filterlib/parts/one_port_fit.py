@@ -148,12 +148,13 @@ class _Search:
             z, dz = at(logs)
             relative = dz / z[:, None]
             both = np.concatenate([relative.real, relative.imag]) if curve.has_phase else relative.real
-            return weight[:, None] * both
+            slope: Array = weight[:, None] * both
+            return slope
 
         low, high = self.bounds(layout)
         inside = np.clip(start, low + 1e-6, high - 1e-6)
-        found = least_squares(misses, inside, slopes, bounds=(low, high), max_nfev=tries, x_scale=1.0)
-        return float(np.sqrt(np.mean(found.fun**2))), found.x
+        solution = least_squares(misses, inside, slopes, bounds=(low, high), max_nfev=tries, x_scale=1.0)
+        return float(np.sqrt(np.mean(solution.fun**2))), solution.x
 
     def starts(self, layout: Layout, logs: Array) -> Iterator[tuple[Layout, Array]]:
         """One more section: of each kind, at places spread over the band and where the miss is greatest."""
@@ -175,7 +176,7 @@ class _Search:
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """A measured curve and the passive network that stands for it.
+    """A measured curve and the passive network that is equivalent to it.
 
     ``rms_error``, ``largest_error`` (at ``worst_frequency`` [Hz]) [dB]: of |Z|, or of the complex impedance where its phase is known:
     20 lg e |ln(network / curve)|. ``band``: lowest and highest frequency of the curve [Hz].
@@ -225,7 +226,7 @@ def fit_one_port(curve: ImpedanceCurve, *, blocks: bool, resistance: float = 0.0
     Sections are added one by one, each time from several starts, while they bring something.
     """
     search = _Search(curve)
-    layout, rms, logs = min(_first(search, blocks, resistance), key=lambda found: found[1])
+    layout, rms, logs = min(_first(search, blocks, resistance), key=lambda candidate: candidate[1])
     best, waited = (rms, logs, layout), 0
     while best[0] > GOOD and len(layout.kinds) < MOST_SECTIONS:
         if waited >= PATIENCE and DECIBELS * best[0] < RMS_ERROR:  # a curve is not refused before all was tried
@@ -233,22 +234,23 @@ def fit_one_port(curve: ImpedanceCurve, *, blocks: bool, resistance: float = 0.0
         trials = sorted(
             ((*search.solve(more, start, 12), more) for more, start in search.starts(layout, logs)), key=_price
         )
-        found = min(((*search.solve(more, start, 200), more) for _, start, more in trials[:3]), key=_price)
-        _, logs, layout = found
-        better = found[0] < GAIN ** (waited + 1) * best[0]
-        best, waited = (found, 0) if better else (best, waited + 1)
+        candidate = min(((*search.solve(more, start, 200), more) for _, start, more in trials[:3]), key=_price)
+        _, logs, layout = candidate
+        better = candidate[0] < GAIN ** (waited + 1) * best[0]
+        best, waited = (candidate, 0) if better else (best, waited + 1)
     return _judged(curve, _pruned(best[2].one_port(best[1]), curve))
 
 
 def _pruned(port: OnePort, curve: ImpedanceCurve) -> OnePort:
-    """Without a series inductance that is nowhere seen."""
-    seen = 2 * np.pi * curve.frequencies[-1] * port.inductance > UNSEEN * curve.magnitude.min()
-    return port if seen else replace(port, inductance=0.0)
+    """Without a series inductance that is nowhere visible."""
+    matters = 2 * np.pi * curve.frequencies[-1] * port.inductance > UNSEEN * curve.magnitude.min()
+    return port if matters else replace(port, inductance=0.0)
 
 
 def _errors(curve: ImpedanceCurve, port: OnePort) -> Array:
     miss = curve.misses(port.impedance(curve.frequencies)).reshape(-1, len(curve.frequencies))
-    return DECIBELS * np.sqrt(np.sum(miss**2, axis=0))
+    errors: Array = DECIBELS * np.sqrt(np.sum(miss**2, axis=0))
+    return errors
 
 
 def _judged(curve: ImpedanceCurve, port: OnePort) -> FittedCurve:

@@ -37,7 +37,7 @@ _WORDS = {
     "too_short": "needs at least {min_length} entries and has {actual_length}",
     "too_long": "may have {max_length} entries and has {actual_length}",
     "string_too_long": "may be {max_length} characters long",
-    "string_pattern_mismatch": "has a character that cannot stand here",
+    "string_pattern_mismatch": "has a character that cannot be here",
 }
 
 
@@ -93,10 +93,10 @@ def _not_text(raw: bytes) -> str | None:
 
 
 def _with_line(message: str, text: str) -> str:
-    """What the TOML reader says, with the line as it stands in the file: it names the key."""
+    """What the TOML reader says, with the line as it is in the file: it names the key."""
     end = f"(at line {text.count(chr(10)) + 1}, the end of the file)"
-    found = re.search(r"at line ([0-9]+), column", message)
-    line = text.split("\n")[int(found[1]) - 1].strip() if found else ""
+    match = re.search(r"at line ([0-9]+), column", message)
+    line = text.split("\n")[int(match[1]) - 1].strip() if match else ""
     return message.replace("(at end of document)", end) + (f': "{line[:60]}"' if line else "")
 
 
@@ -112,7 +112,7 @@ def problems_from(
     file : str
         The file that the values came from.
     prefix : str
-        The key under which the model stands in that file.
+        The key of the model in that file.
     model : type of BaseModel, optional
         The model that was validated: an unknown key then gets the nearest valid one, a missing one its unit.
 
@@ -170,7 +170,7 @@ def _why(detail: Any, models: list[type[BaseModel]], key: str) -> str:
 
 
 def _needed(models: list[type[BaseModel]], key: str) -> str:
-    """What should stand where there is nothing."""
+    """What should be where there is nothing."""
     units = [mark.unit for model in models for mark in _metadata(model, key) if hasattr(mark, "unit")]
     if units:
         return f"a quantity in {units[0]} is needed" if units[0] else "a ratio or a percentage is needed"
@@ -198,18 +198,18 @@ def _key(prefix: str, detail: Any, model: type[BaseModel] | None) -> tuple[str, 
     """The key as written in the file, and the models one of whose fields its last word should be."""
     key, models, inner = prefix, [model] if model else [], [model] if model else []
     steps, kind = list(detail["loc"]), detail["type"]
-    unwritten = len(steps) - (kind in ("missing", "extra_forbidden"))  # a tag stands before these keys, never in place
+    unwritten = len(steps) - (kind in ("missing", "extra_forbidden"))  # a tag is before these keys, never in place
     for place, step in enumerate(steps):
         if isinstance(step, int):
             key += f"[{step + 1}]"
             continue
         models = inner
-        known = [found for found in models if step in _fields([found])]
+        known = [one for one in models if step in _fields([one])]
         if models and not known and place < unwritten:
             inner = _tagged(models, step)  # the tag of a union, which is not written in the file as a key
             continue
         key = _join(key, step)
-        inner = [found for holder in known for found in _models_in(_field(holder, step).annotation)]
+        inner = [one for holder in known for one in _models_in(_field(holder, step).annotation)]
     return key, inner if kind.startswith("union_tag") else models
 
 
@@ -242,4 +242,4 @@ def _tagged(models: list[type[BaseModel]], tag: str) -> list[type[BaseModel]]:
 def _models_in(annotation: Any) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
-    return [found for inner in get_args(annotation) for found in _models_in(inner)]
+    return [model for inner in get_args(annotation) for model in _models_in(inner)]

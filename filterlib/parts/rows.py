@@ -37,7 +37,7 @@ NOT_FINITE = re.compile(r"[+-]?(nan|inf(inity)?|1\.#\w+)", re.IGNORECASE)
 @dataclass(frozen=True)
 class Rows:
     """What a file holds: ``preamble`` (pairs of line number and text), ``separator`` ("" for one column), ``decimal``
-    ("." or ","), ``values`` array (rows, columns) as written, and the lines they stand in, see `line`.
+    ("." or ","), ``values`` array (rows, columns) as written, and the lines they are in, see `line`.
     """
 
     file: str
@@ -49,7 +49,7 @@ class Rows:
     blanks: tuple[int, ...]
 
     def line(self, row: int) -> int:
-        """Number of the line, from 1 on, in which a row stands."""
+        """Number of the line, from 1 on, in which a row is."""
         return self.first_line + row + bisect_right(self.blanks, row)
 
     def fields(self, text: str) -> list[str]:
@@ -86,8 +86,8 @@ def name_and_unit(text: str, units: str) -> tuple[str, str]:
         rf"(?P<name>.+?)(?:\s+in\s+|[_\s])(?P<unit>{units})",
         rf"(?P<name>)(?P<unit>{units})",
     ):
-        if found := re.fullmatch(pattern, text.strip()):
-            return found["name"].strip(), found["unit"]
+        if match := re.fullmatch(pattern, text.strip()):
+            return match["name"].strip(), match["unit"]
     return text.strip(), ""
 
 
@@ -217,7 +217,7 @@ def _rows(file: str, blocks: Iterator[tuple[int, str]], most: int) -> Rows:
     preamble, start, row = _preamble(file, text)
     first = len(preamble) + 1
     separator, decimal = _dialect(file, preamble, row, text[start:])
-    found: list[np.ndarray] = []
+    pieces: list[np.ndarray] = []
     blanks: list[int] = []
     count = 0
     for line, body in chain([(first, text[start:])], blocks):
@@ -227,11 +227,11 @@ def _rows(file: str, blocks: Iterator[tuple[int, str]], most: int) -> Rows:
             empty = [place for place, one in enumerate(body.split("\n")[:-1]) if not one]
             blanks += [count + place - nth for nth, place in enumerate(empty)]
         count += len(values)
-        found.append(values)
+        pieces.append(values)
         if count > most:
             raise refused(file, f"more than {most:,} rows: cut it into pieces, or thin it out")
     kept = tuple((number, one) for number, one in enumerate(preamble, start=1) if one.strip())
-    return Rows(file, kept, separator, decimal or ".", np.concatenate(found), first, tuple(blanks))
+    return Rows(file, kept, separator, decimal or ".", np.concatenate(pieces), first, tuple(blanks))
 
 
 def _preamble(file: str, text: str) -> tuple[list[str], int, str]:
@@ -262,7 +262,7 @@ def _decimal(text: str) -> str:
 
 
 def _dialect(file: str, preamble: list[str], row: str, body: str) -> tuple[str, str]:
-    """Separator, and decimal sign or "" while none was seen. The comma can be either: then the header decides."""
+    """Separator, and decimal sign or "" while none occurred. The comma can be either: then the header decides."""
     separator = _separator(row)
     if separator != ",":
         return separator, _decimal(body)
@@ -302,14 +302,14 @@ def _numbers(file: str, line: int, text: str, separator: str, decimal: str, colu
 
 def _broken(file: str, line: int, text: str, separator: str, decimal: str, columns: int) -> list[Problem]:
     """Each line that is no row of numbers, the first `MOST_PROBLEMS` of them."""
-    found: list[Problem] = []
+    problems: list[Problem] = []
     for number, row in enumerate(text.split("\n"), start=line):
         why = _why(split(row, separator), decimal, columns) if row else ""
         if why:
-            found.append(problem(file, number, row.strip() or None, why))
-        if len(found) == MOST_PROBLEMS:
+            problems.append(problem(file, number, row.strip() or None, why))
+        if len(problems) == MOST_PROBLEMS:
             break
-    return found or [problem(file, line, None, "no rows of numbers from here on")]
+    return problems or [problem(file, line, None, "no rows of numbers from here on")]
 
 
 def _why(fields: list[str], decimal: str, columns: int) -> str:

@@ -71,7 +71,7 @@ class Table(Mapping[str, Part]):
 
 
 def data_folder() -> Path:
-    """The folder ``data``: inside an installed package, else beside it in a checkout."""
+    """The folder ``data``: inside an installed package, else next to it in a checkout."""
     package = Path(__file__).resolve().parents[1]
     return package / "_data" if (package / "_data").is_dir() else package.parent / "data"
 
@@ -116,13 +116,13 @@ def load_table(path: str | Path) -> Table:
 
 
 def load_tables(*paths: str | Path, beside: Sequence[Table] = ()) -> tuple[Table, ...]:
-    """Several tables; no name may occur twice in them, nor in the tables ``beside``. Raises InputError."""
+    """Several tables; no name may occur twice in them, nor in the other tables ``beside``. Raises InputError."""
     tables: list[Table] = []
     problems: list[Problem] = []
-    seen = {name: table.file for table in beside for name in table}
+    file_of = {name: table.file for table in beside for name in table}
     for path in paths:
         try:
-            tables.append(_checked(read_toml(path), str(path), seen))
+            tables.append(_checked(read_toml(path), str(path), file_of))
         except InputError as error:
             problems += error.problems
     if problems:
@@ -130,7 +130,7 @@ def load_tables(*paths: str | Path, beside: Sequence[Table] = ()) -> tuple[Table
     return tuple(tables)
 
 
-def _checked(contents: dict[str, Any], file: str, seen: dict[str, str]) -> Table:
+def _checked(contents: dict[str, Any], file: str, file_of: dict[str, str]) -> Table:
     problems = [
         Problem(file, key, None, f"unknown key; {did_you_mean(key, _TABLE_KEYS)}")
         for key in contents
@@ -146,7 +146,7 @@ def _checked(contents: dict[str, Any], file: str, seen: dict[str, str]) -> Table
     parts: dict[str, Part] = {}
     for number, entry in enumerate(entries, start=1):
         try:
-            part = _entry(entry, file, number, contents.get("invented") is True, seen)
+            part = _entry(entry, file, number, contents.get("invented") is True, file_of)
             parts[part.name] = part
         except InputError as error:
             problems += error.problems
@@ -155,16 +155,16 @@ def _checked(contents: dict[str, Any], file: str, seen: dict[str, str]) -> Table
     return Table(file, contents.get("title", Path(file).stem), contents.get("source", ""), parts)
 
 
-def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, seen: dict[str, str]) -> Part:
+def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, file_of: dict[str, str]) -> Part:
     name, problems = entry.get("name"), list[Problem]()
     named = isinstance(name, str) and bool(name.strip())
     key = f'part "{name}"' if named else f"part[{number}]"
     if not isinstance(name, str) or not named:
         problems.append(Problem(file, f"{key}.name", name, "missing: every part of a table needs a name, as text"))
-    elif name in seen:
-        problems.append(Problem(file, f"{key}.name", name, f"this name was used before, in {seen[name]}"))
+    elif name in file_of:
+        problems.append(Problem(file, f"{key}.name", name, f"this name was used before, in {file_of[name]}"))
     else:
-        seen[name] = file
+        file_of[name] = file
     try:
         part = part_from({"invented": invented} | entry, file, key)
     except InputError as error:
@@ -177,7 +177,7 @@ def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, seen: 
 def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
     """A part from keys and values, as under ``[[part]]`` of a table or written into a design file under ``key``.
 
-    The ``file`` of a measured part is looked for beside ``file``.
+    The ``file`` of a measured part is looked for next to ``file``.
 
     Raises
     ------
@@ -194,11 +194,11 @@ def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
         raise InputError(_of_key(problem, kind, mapping, file, key) for problem in error.problems) from None
 
 
-def _of_key(found: Problem, kind: str, mapping: Mapping[str, Any], file: str, key: str) -> Problem:
-    """A problem of a part, said of the file and key that hold it; what stands in a line of a measured file is left there."""
-    if kind not in MEASURED or not found.file:
-        return Problem(file, f"{key}.{found.key}", found.value, found.why)
-    return found if found.key else Problem(file, f"{key}.file", mapping["file"], found.why)
+def _of_key(problem: Problem, kind: str, mapping: Mapping[str, Any], file: str, key: str) -> Problem:
+    """A problem of a part, said of the file and key that hold it; one of a line of a measured file is left as it is."""
+    if kind not in MEASURED or not problem.file:
+        return Problem(file, f"{key}.{problem.key}", problem.value, problem.why)
+    return problem if problem.key else Problem(file, f"{key}.file", mapping["file"], problem.why)
 
 
 def find_part(name: str, kind: type[Part] | str | None, tables: Sequence[Table]) -> Part:

@@ -67,10 +67,10 @@ def read_touchstone(path: str | Path) -> Scattering:
     bare = [line.partition("!")[0].strip() for line in lines]
     option = _option_line(file, bare)
     kept = _rows(file, bare, option, 1 + 2 * ports**2)
-    found = _given_to_skrf(file, bare, option, kept)
+    network = _read_by_skrf(file, bare, option, kept)
     numbers = np.array(kept) + 1
-    above = found.frequencies > 0
-    data = Scattering(found.frequencies[above], found.s[above], found.reference, file, numbers[above])
+    above = network.frequencies > 0
+    data = Scattering(network.frequencies[above], network.s[above], network.reference, file, numbers[above])
     refuse_narrow(file, data.frequencies)
     _refuse_absurd(data)
     _refuse_active(data)
@@ -137,13 +137,13 @@ def _option_line(file: str, bare: list[str]) -> int:
             _check_options(file, place + 1, line)
             return place
         if line:
-            raise refused(file, f"an option line must stand above the numbers, {_EXAMPLE}", place + 1, line)
+            raise refused(file, f"an option line must be above the numbers, {_EXAMPLE}", place + 1, line)
     raise refused(file, f"no option line, {_EXAMPLE}, and no numbers", max(1, len(bare) - 1))
 
 
 def _check_options(file: str, number: int, line: str) -> None:
     """In any order: frequency unit, parameter, format, and R with the reference resistance."""
-    words, seen = line[1:].split(), set()
+    words, kinds = line[1:].split(), set()
     while words:
         word = words.pop(0)
         kind = next((place for place, choices in enumerate(_OPTIONS) if word.lower() in map(str.lower, choices)), None)
@@ -157,9 +157,9 @@ def _check_options(file: str, number: int, line: str) -> None:
             raise refused(
                 file, f'"{word[:20]}" is not known here; valid: {known}, and R with a resistance', number, line
             )
-        if kind in seen:
+        if kind in kinds:
             raise refused(file, f'"{word}" says again, or otherwise, what was said before', number, line)
-        seen.add(kind)
+        kinds.add(kind)
 
 
 def _rows(file: str, bare: list[str], option: int, columns: int) -> list[int]:
@@ -191,7 +191,7 @@ def _rows(file: str, bare: list[str], option: int, columns: int) -> list[int]:
 
 
 def _is_noise(rest: list[str], last: float) -> bool:
-    """Noise parameters stand behind a two-port's network: five numbers a row, from a frequency on that is not above its last."""
+    """Noise parameters follow a two-port's network: five numbers a row, from a frequency on that is not above its last."""
     rows = [line.split() for line in rest if line]
     return (
         all(len(row) == 5 and all(map(is_number, row)) for row in rows) and float(rows[0][0].replace(",", ".")) <= last
@@ -220,7 +220,7 @@ def _why(words: list[str], columns: int, last: float) -> str:
     return "" if float(words[0]) > last else "the frequency does not rise above the one before"
 
 
-def _given_to_skrf(file: str, bare: list[str], option: int, kept: list[int]) -> Scattering:
+def _read_by_skrf(file: str, bare: list[str], option: int, kept: list[int]) -> Scattering:
     """What scikit-rf reads in the lines that were checked, without comments and noise."""
     from skrf.io.touchstone import Touchstone  # takes a fifth of a second: only when such a file is read
 

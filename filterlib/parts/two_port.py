@@ -1,4 +1,4 @@
-"""A measured two-port as it stands: a choke of two windings, a filter stage, known inside its band alone."""
+"""A two-port as measured: a choke of two windings, a filter stage, known inside its band alone."""
 
 from __future__ import annotations
 

@@ -48,7 +48,8 @@ def awg_diameter(gauge: int) -> float:
     >>> round(awg_diameter(24) * 1e3, 4)
     0.5106
     """
-    return 0.127e-3 * 92 ** ((36 - gauge) / 39)
+    diameter: float = 0.127e-3 * 92 ** ((36 - gauge) / 39)
+    return diameter
 
 
 def skin_depth(frequency: Value, resistivity: Value = COPPER_RESISTIVITY) -> Value:
@@ -139,8 +140,8 @@ def pair_over_plane_capacitance(height: Value, diameter: Value, spacing: Value) 
 def _gauge(value: Any) -> Any:
     """24, "24 AWG", "AWG 24" and "24" are the gauge 24."""
     if isinstance(value, str):
-        found = re.fullmatch(r"\s*(?:AWG)?\s*(\d{1,2})\s*(?:AWG)?\s*", value, re.IGNORECASE)
-        value = int(found[1]) if found else value
+        match = re.fullmatch(r"\s*(?:AWG)?\s*(\d{1,2})\s*(?:AWG)?\s*", value, re.IGNORECASE)
+        value = int(match[1]) if match else value
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 40:
         raise QuantityError('a wire gauge is a whole number from 0 to 40, such as "24 AWG"', value=value)
     return value

@@ -141,7 +141,7 @@ class Wound(Part):
         return on_curve(self.temperature_curve, temperature) if self.temperature_curve else 1.0
 
     def beyond_curve(self, temperature: Value = ROOM) -> bool | NDArray[np.bool_]:
-        """Whether ``temperature`` [K] lies outside the curve, so that the last stated ratio is held."""
+        """Whether ``temperature`` [K] lies outside the curve, so that the last stated ratio is used."""
         return beyond(self.temperature_curve, temperature)
 
     def core_heat(self, volts: NDArray[np.float64], volt_seconds: Value) -> Value:
@@ -157,4 +157,5 @@ class Wound(Part):
         volume, area, turns = (getattr(self, name) for name in CORE[:3])
         if self.steinmetz is None:
             return np.nan
-        return volume * self.steinmetz.waveform(volts / (turns * area), volt_seconds / (turns * area))
+        heat: Value = volume * self.steinmetz.waveform(volts / (turns * area), volt_seconds / (turns * area))
+        return heat
