@@ -71,9 +71,11 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         result=result,
         designs=list(zip(LABELS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
-            (letter, told) for letter, one in zip(LABELS, result.reviews, strict=True) for told in review_notes(one)
+            (letter, note) for letter, one in zip(LABELS, result.reviews, strict=True) for note in review_notes(one)
         ],
-        opening=[" ".join(told) for told in (opening(result), *(what_is_left(result, one) for one in result.loads))],
+        opening=[
+            " ".join(sentences) for sentences in (opening(result), *(what_is_left(result, one) for one in result.loads))
+        ],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
         chapters=chapters,
         left=tables.left_table(result),
@@ -89,8 +91,8 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
 
 
 def _parts(result: ComparisonResult, place: int) -> Table:
-    found = parts_table(result.designs[place])
-    return Table(f"{LABELS[place]}: parts, from the converter to the loads", found.head, found.rows)
+    parts = parts_table(result.designs[place])
+    return Table(f"{LABELS[place]}: parts, from the converter to the loads", parts.head, parts.rows)
 
 
 def legend(result: ComparisonResult) -> tuple[str, str]:
@@ -101,13 +103,13 @@ def legend(result: ComparisonResult) -> tuple[str, str]:
 
 
 def _chapter(result: ComparisonResult, one: LoadComparison, place: int) -> LoadChapter:
-    told = tuple(
+    sentences = tuple(
         tuple(sentence.text for sentence in reason_sentences(reasons))
         or (f"There is nothing to say: {UNSTABLE}, so no ripple and no reasons.",)
         for reasons in one.reasons
     )
     return LoadChapter(
-        one.load, told, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
+        one.load, sentences, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
         tuple(tables.remedies_tables(one)),
     )  # fmt: skip
 
@@ -119,9 +121,9 @@ def _figures(result: ComparisonResult, one: LoadComparison, own: str) -> Iterato
     ]
     names, ripples = legend(result), [point.ripple for point in points]
     if all(ripple.reason is None for ripple in ripples):
-        told = ", ".join(f"{letter} {number(left.ripple, 'V')}" for letter, left in zip("AB", one.lefts, strict=True))
+        sizes = ", ".join(f"{letter} {number(left.ripple, 'V')}" for letter, left in zip("AB", one.lefts, strict=True))
         yield illustration(
-            f"compare-waveforms-{own}", waveforms_figure(ripples, one.load, names), f"In 20 MHz, peak to peak: {told}.",
+            f"compare-waveforms-{own}", waveforms_figure(ripples, one.load, names), f"In 20 MHz, peak to peak: {sizes}.",
             "Both on one scale. Their periods may differ.",
         )  # fmt: skip
         words = f"Harmonics at {one.load} in both designs, with the filter."
@@ -153,7 +155,7 @@ def _design(review: ReviewResult) -> Section:
         "exit_code": review.exit_code,
         "summary": summary(review),
         "headline": headline(review),
-        "emissions": [_emission(*held) for held in tables.least_margins(review).values()],
+        "emissions": [_emission(*margin) for margin in tables.least_margins(review).values()],
         "requirements": [texts(one, *words) | {"sentence": verdict_sentence(one)} for one in review.verdicts],
     }
 

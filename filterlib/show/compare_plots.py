@@ -56,11 +56,11 @@ def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence
             _wave(ripple, (load, label), longest, look, name)
             for ripple, name, look in zip(ripples, names, LOOKS, strict=True)
         )
-        told = ", ".join(
+        sizes = ", ".join(
             f"{letter} {number(ripple.figures[load, label].peak_to_peak, 'V')}"
             for letter, ripple in zip("AB", ripples, strict=True)
         )
-        title = f"{bandwidth_words(label)}: {told} peak to peak"
+        title = f"{bandwidth_words(label)}: {sizes} peak to peak"
         x = Axis("time", "s", limits=(0.0, longest))
         rows.append((Plot(x, Axis("voltage", "V"), curves, title, legend=label == "20MHz"),))
     return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x")

@@ -44,11 +44,11 @@ class Illustration:
     @property
     def inline(self) -> str:
         """The SVG element as the page has it, as wide as its box lets it be. Raises ValueError where it has no size."""
-        found = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
-        if found is None:
+        size = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
+        if size is None:
             raise ValueError(f"{self.name}: an SVG element without width and height")
-        most = f"max-width: {max(float(found[1]) * 1.15, 300):.0f}px"
-        sized = self.svg[: found.start()] + self.svg[found.end() :]
+        most = f"max-width: {max(float(size[1]) * 1.15, 300):.0f}px"
+        sized = self.svg[: size.start()] + self.svg[size.end() :]
         return sized.replace("<svg", f'<svg aria-hidden="true" style="{most}"', 1)
 
 

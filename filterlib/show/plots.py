@@ -87,13 +87,13 @@ def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -
 
 def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input."""
-    seen = {
+    curves = {
         "seen by the load": impedance.seen_by_load,
         "seen by the converter": impedance.seen_by_converter,
         "the load's own input": impedance.load_input,
     }
-    sizes = _curves(impedance.frequencies, {label: np.abs(values) for label, values in seen.items()})
-    phases = _curves(impedance.frequencies, {label: np.degrees(np.angle(values)) for label, values in seen.items()})
+    sizes = _curves(impedance.frequencies, {label: np.abs(values) for label, values in curves.items()})
+    phases = _curves(impedance.frequencies, {label: np.degrees(np.angle(values)) for label, values in curves.items()})
     size = Plot(
         FREQUENCY, Axis("magnitude", "ohm", log=True), (*sizes, *at_frequency(switching_frequency)), legend=True
     )
@@ -209,12 +209,12 @@ def sources_figure(ripple: RippleResult, load: str) -> Figure:
     words = [source_words(name) for name in names]
     plots: list[Plot] = []
     for label in bandwidths:
-        found = ripple.figures[load, label]
+        figure = ripple.figures[load, label]
         series = {
-            "alone": [found.by_source[name] for name in names],
-            "the whole falls without it by": [found.reduction.get(name, np.nan) for name in names],
+            "alone": [figure.by_source[name] for name in names],
+            "the whole falls without it by": [figure.reduction.get(name, np.nan) for name in names],
         }
-        title = f"{bandwidth_words(label)}: {_volts(found.peak_to_peak)} in all"
+        title = f"{bandwidth_words(label)}: {_volts(figure.peak_to_peak)} in all"
         plots.append(bars_plot(words, series, title=title, room=0.3, legend=not plots))
     return Figure(f"Sources of the ripple at {load}", (tuple(plots),), share="y")
 
@@ -261,7 +261,7 @@ def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", li
         f"ripple at {load}, {bandwidth_words(bandwidth)}, peak to peak", "V", limits=_around(ranges, nominal, limit)
     )
     plot = Plot(x, Axis(names=labels, falling=True), tuple(marks), height=48.0 * len(labels) + 20)
-    return Figure(f"What makes the band at {load}", ((plot,),))
+    return Figure(f"What makes the interval at {load}", ((plot,),))
 
 
 def _range_words(one: Sensitivity) -> str:
