@@ -16,7 +16,7 @@ from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
-from filterlib.show.page import Illustration, circuit_diagram, illustration, render, with_head
+from filterlib.show.page import Illustration, circuit_diagram, illustration, page_files
 from filterlib.show.review_tables import Table, parts_table
 from filterlib.show.style import slug
 from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
@@ -54,7 +54,7 @@ def write_comparison(result: ComparisonResult, folder: str | Path, *, progress: 
 
 
 def comparison_files(result: ComparisonResult, *, progress: Progress | None = None) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
     tell = progress or (lambda share, text: None)
     circuits = tuple(
         circuit_diagram(f"compare-circuit-{letter.lower()}", f"{letter}: circuit", design)
@@ -65,9 +65,8 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         tell(place / len(result.loads), f"figures of {one.load}")
         chapters.append(_chapter(result, one, place + 1))
     drawn = [*circuits, *(figure for chapter in chapters for figure in chapter.figures)]
-    files = {figure.file: figure.text for figure in drawn}
-    page = render(
-        "compare.html.j2",
+    return page_files(
+        PAGE, FORMAT, comparison_numbers(result), drawn,
         result=result,
         designs=list(zip(LABELS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
@@ -85,9 +84,7 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         differences=tables.differences_table(result),
         trust=[(letter, tuple(trust(review))) for letter, review in zip(LABELS, result.reviews, strict=True)],
         cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
-        files=[NUMBERS, *files],
-    )
-    return files | {PAGE: page, NUMBERS: with_head(comparison_numbers(result), FORMAT, [PAGE, NUMBERS, *files])}
+    )  # fmt: skip
 
 
 def _parts(result: ComparisonResult, place: int) -> Table:

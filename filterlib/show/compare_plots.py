@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot, joint_extent
-from filterlib.show.plots import FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
+from filterlib.show.plots import DEEPEST, FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
 from filterlib.show.style import BLUE, DASHES, VERMILION
 from filterlib.units import decibels
 from filterlib.words.labels import bandwidth_words
@@ -24,7 +24,6 @@ _MARKED = (
     Look(BLUE, width=1.2, marker="o", size=4.8),
     Look(VERMILION, DASHES[1], 1.2, marker="s", size=8.0, hollow=True),
 )
-DEEPEST = 160.0  # [dB] beyond which rounding begins
 SHOWN = 80.0  # [dB] below the highest harmonic at which the figure ends
 HEIGHT = 270.0  # [px]
 

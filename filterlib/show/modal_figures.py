@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.show.figure import Axis, Curve, Figure, Look, Plot
-from filterlib.show.plots import FREQUENCY
+from filterlib.show.plots import DEEPEST, FREQUENCY
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, PURPLE, VERMILION
 from filterlib.units import format_quantity
 from filterlib.words.stability_sentences import clip_sentence
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from filterlib.analysis.bench.clipped import ClippedResult
     from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 
-DEEPEST = 160.0  # [dB] beyond which rounding begins
 _CURVES = (
     ("differential", "differential", Look(BLUE)),
     ("common", "common", Look(VERMILION, DASHES[1])),

@@ -83,6 +83,16 @@ def with_head(numbers: Section, form: int, files: Iterable[str]) -> str:
     return json_text(head | numbers)
 
 
+def page_files(
+    name: str, form: int, numbers: Section, drawn: Iterable[Illustration], **values: object
+) -> dict[str, str]:
+    """A page ``name`` of its template, its ``numbers`` as JSON in format ``form``, and its figures: name -> text."""
+    files = {figure.file: figure.text for figure in drawn}
+    data = f"{Path(name).stem}.json"
+    page = render(f"{name}.j2", files=[data, *files], **values)
+    return files | {name: page, data: with_head(numbers, form, [name, data, *files])}
+
+
 def fragment(macro: str, data: object) -> str:
     """What one of the pages' macros ("table", "figure") makes of its data, to stand elsewhere."""
     return str(getattr(_environment().get_template("macros.html.j2").module, macro)(data))

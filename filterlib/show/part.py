@@ -13,7 +13,7 @@ from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
@@ -48,12 +48,10 @@ def write_part(result: PartResult, folder: str | Path) -> Path:
 
 
 def part_files(result: PartResult) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
-    figures = tuple(_figures(result))
-    files = {figure.file: figure.text for figure in figures}
-    part = result.part
-    page = render(
-        "part.html.j2",
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
+    figures, part = tuple(_figures(result)), result.part
+    return page_files(
+        PAGE, FORMAT, part_numbers(result), figures,
         title=part.name or part.kind,
         kind=part.kind.replace("_", " "),
         note=part.note,
@@ -62,9 +60,7 @@ def part_files(result: PartResult) -> dict[str, str]:
         remarks=_remarks(result),
         figures=figures,
         tables=part_tables(result),
-        files=[NUMBERS, *files],
-    )
-    return files | {PAGE: page, NUMBERS: with_head(part_numbers(result), FORMAT, [PAGE, NUMBERS, *files])}
+    )  # fmt: skip
 
 
 def _figures(result: PartResult) -> Iterator[Illustration]:

@@ -54,6 +54,7 @@ __all__ = [
 SHOWN = 8  # uncertain parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
+DEEPEST = 160.0  # [dB] beyond which rounding begins
 FREQUENCY = Axis("frequency", "Hz", log=True)
 HARMONICS = "frequency (largest harmonic of each fortieth of a decade)"
 ZERO = Look("#aaaaaa", width=1.0)

@@ -13,7 +13,7 @@ from filterlib.bench.measurement import Measurement
 from filterlib.bench.recording import Recording
 from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
 from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
@@ -45,21 +45,16 @@ def write_recording(result: Measurement, harmonics: Harmonics | None, folder: st
 
 
 def recording_files(result: Measurement, harmonics: Harmonics | None) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
-    figures = tuple(_figures(result, harmonics))
-    files = {figure.file: figure.text for figure in figures}
-    recording = result.recording
-    page = render(
-        "recording.html.j2",
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
+    figures, recording = tuple(_figures(result, harmonics)), result.recording
+    return page_files(
+        PAGE, FORMAT, recording_numbers(result, harmonics), figures,
         title=f"{Path(recording.file).name or 'Recording'}, {recording.channel}",
         summary=_summary(result),
         figures=figures,
         tables=recording_tables(result, harmonics),
         remarks=[*result.remarks[1:], *recording.assumptions],
-        files=[NUMBERS, *files],
-    )
-    numbers = with_head(recording_numbers(result, harmonics), FORMAT, [PAGE, NUMBERS, *files])
-    return files | {PAGE: page, NUMBERS: numbers}
+    )  # fmt: skip
 
 
 def _summary(result: Measurement) -> str:

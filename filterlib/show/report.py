@@ -68,7 +68,7 @@ def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress
 
 
 def review_files(result: ReviewResult, *, progress: Progress | None = None) -> dict[str, str]:
-    """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)

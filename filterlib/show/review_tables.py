@@ -33,8 +33,8 @@ HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
 INTERVAL = "Range (uncertain parameters)"
 Row = tuple[str, ...]
-Held = TypeVar("Held")
-Column: TypeAlias = tuple[str, Callable[[Held], str]]
+T = TypeVar("T")
+Column: TypeAlias = tuple[str, Callable[[T], str]]
 """The head of a column, and what stands in it of one result."""
 
 
@@ -47,7 +47,7 @@ class Table:
     rows: tuple[Row, ...]
 
 
-def table(caption: str, results: Iterable[Held], *columns: Column[Held]) -> Table:
+def table(caption: str, results: Iterable[T], *columns: Column[T]) -> Table:
     """One result a row, each column with its head.
 
     >>> table("Two", [1.0, 2.0], ("Volts", lambda v: number(v, "V")), ("Amperes", lambda v: number(v / 8, "A")))
@@ -57,7 +57,7 @@ def table(caption: str, results: Iterable[Held], *columns: Column[Held]) -> Tabl
     return Table(caption, tuple(head for head, _ in columns), rows)
 
 
-def column(kind: type[Held], name: str) -> Column[Held]:
+def column(kind: type[T], name: str) -> Column[T]:
     """A described number: its label, and its value with its unit."""
     return capital(label(kind, name)), lambda one: cells(one, name)[0]
 
