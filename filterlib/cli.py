@@ -155,7 +155,7 @@ def _add_review(commands: Commands) -> None:
     command = _add_command(
         commands, "review", _review, epilog=REVIEW,
         short="review a design file and write a page, the numbers and the figures",
-        long="Review a design file: ripple before and after the filter, its interval, stability, steps, impedances.",
+        long="Review a design file: ripple before and after the filter, its range, stability, steps, impedances.",
     )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for review.html, results.json and the figures; other files in it stay as they are"
@@ -235,7 +235,7 @@ def _add_verify(commands: Commands) -> None:
     command = _add_command(
         commands, "verify", _verify, epilog=VERIFY,
         short="make the sheet for the bench: what to measure, where, how, and what to expect",
-        long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and band.",
+        long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and range.",
     )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for verify.html, verify.json and the circuit diagram; other files in it stay as they are"

@@ -64,7 +64,7 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
     return Path(folder) / "index.html"
 
 
-def executed(path: Path, tell: Callable[[float], None] | None = None) -> NotebookNode:
+def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
     """A notebook with its outputs, run in an empty folder; ``tell`` is called with the share done."""
     import nbformat
     from nbclient import NotebookClient

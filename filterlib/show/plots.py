@@ -240,12 +240,12 @@ def bars_plot(
     return Plot(x, y, marks, title, 58.0 * len(names) + 12, legend)
 
 
-def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
+def band_figure(ripple: RippleResult, load: str, *, limit: float | None = None) -> Figure:
     """How far each uncertain parameter alone moves the ripple [V peak to peak], the whole range above them, the limit drawn in.
 
-    The uncertain parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    All in 20 MHz, at the first load; the `SHOWN` that move it most are drawn.
     """
-    whole = ripple.figures[load, bandwidth]
+    whole = ripple.figures[load, "20MHz"]
     shown = ripple.uncertain_parameters[:SHOWN]
     labels = ("all uncertain parameters together", *map(_range_words, shown))
     ranges = [(whole.low, whole.high), *((one.pp_at_low, one.pp_at_high) for one in shown)]
@@ -258,9 +258,7 @@ def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", li
     if limit is not None:
         side: Align = "start" if limit >= nominal else "end"
         marks.append(Level(limit, LIMIT, f"limit {_volts(limit)}", upright=True, over=side))
-    x = Axis(
-        f"ripple at {load}, {bandwidth_words(bandwidth)}, peak to peak", "V", limits=_around(ranges, nominal, limit)
-    )
+    x = Axis(f"ripple at {load}, 20 MHz, peak to peak", "V", limits=_around(ranges, nominal, limit))
     plot = Plot(x, Axis(names=labels, falling=True), tuple(marks), height=48.0 * len(labels) + 20)
     return Figure(f"What makes the interval at {load}", ((plot,),))
 
