@@ -113,12 +113,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
 
 
-def _split(given: list[str]) -> tuple[list[str], list[str]]:
+def _split(arguments: list[str]) -> tuple[list[str], list[str]]:
     """The arguments, and those behind a lone -- that `lab` passes on."""
-    if given[:1] != ["lab"] or "--" not in given:
-        return given, []
-    place = given.index("--")
-    return given[:place], given[place + 1 :]
+    if arguments[:1] != ["lab"] or "--" not in arguments:
+        return arguments, []
+    place = arguments.index("--")
+    return arguments[:place], arguments[place + 1 :]
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -155,7 +155,7 @@ def _add_review(commands: Commands) -> None:
     command = _add_command(
         commands, "review", _review, epilog=REVIEW,
         short="review a design file and write a page, the numbers and the figures",
-        long="Review a design file: ripple before and after the filter, its band, stability, steps, impedances.",
+        long="Review a design file: ripple before and after the filter, its range, stability, steps, impedances.",
     )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for review.html, results.json and the figures; other files in it stay as they are"
@@ -235,7 +235,7 @@ def _add_verify(commands: Commands) -> None:
     command = _add_command(
         commands, "verify", _verify, epilog=VERIFY,
         short="make the sheet for the bench: what to measure, where, how, and what to expect",
-        long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and band.",
+        long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and range.",
     )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for verify.html, verify.json and the circuit diagram; other files in it stay as they are"
@@ -267,7 +267,7 @@ def _compare(chosen: argparse.Namespace) -> int:
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
         page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
     aside = (
-        f"{letter}: {told}" for letter, one in zip("AB", result.reviews, strict=True) for told in review_notes(one)
+        f"{letter}: {note}" for letter, one in zip("AB", result.reviews, strict=True) for note in review_notes(one)
     )
     say("\n".join([*comparison_sentences(result), *aside, f"Page: {page}"]))
     return result.exit_code
@@ -298,7 +298,7 @@ def _recording(chosen: argparse.Namespace) -> int:
     factor = chosen.probe_factor
     with ProgressLine() as progress:
         progress(0.0, f"reading {chosen.file}")
-        taken = load_recording(
+        recording = load_recording(
             chosen.file,
             int(chosen.channel) if str(chosen.channel).isdecimal() else chosen.channel,
             probe_factor=None if factor is None else quantity(factor, "", above=0, name="probe_factor"),
@@ -308,10 +308,10 @@ def _recording(chosen: argparse.Namespace) -> int:
             coupling=chosen.coupling,
         )
         progress(0.5, "laying the periods over each other")
-        found = measure(taken, bandwidth=border, order=chosen.order)
-        held = harmonics(found) if found.average else None
-        page = write_recording(found, held, chosen.out) if chosen.out is not None else None
-    say(recording_text(found, held))
+        measurement = measure(recording, bandwidth=border, order=chosen.order)
+        spectrum = harmonics(measurement) if measurement.average else None
+        page = write_recording(measurement, spectrum, chosen.out) if chosen.out is not None else None
+    say(recording_text(measurement, spectrum))
     say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
     return 0
 
@@ -330,9 +330,9 @@ def _part(chosen: argparse.Namespace) -> int:
             raise QuantityError("a part's name is needed: a list of parts has no figures", name="--out")
         say(table_text(list_table(table, table.title)))
         return 0
-    found = examine(find_part(chosen.name, None, [table]))
-    page = write_part(found, chosen.out) if chosen.out is not None else None
-    say(part_text(found))
+    result = examine(find_part(chosen.name, None, [table]))
+    page = write_part(result, chosen.out) if chosen.out is not None else None
+    say(part_text(result))
     say("\nFigures: give --out FOLDER" if page is None else f"\nPage: {page}")
     return 0
 

@@ -16,7 +16,7 @@ from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
-from filterlib.show.page import Illustration, circuit_diagram, illustration, render, with_head
+from filterlib.show.page import Illustration, circuit_diagram, illustration, page_files
 from filterlib.show.review_tables import Table, parts_table
 from filterlib.show.style import slug
 from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
@@ -54,7 +54,7 @@ def write_comparison(result: ComparisonResult, folder: str | Path, *, progress: 
 
 
 def comparison_files(result: ComparisonResult, *, progress: Progress | None = None) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
     tell = progress or (lambda share, text: None)
     circuits = tuple(
         circuit_diagram(f"compare-circuit-{letter.lower()}", f"{letter}: circuit", design)
@@ -65,15 +65,16 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         tell(place / len(result.loads), f"figures of {one.load}")
         chapters.append(_chapter(result, one, place + 1))
     drawn = [*circuits, *(figure for chapter in chapters for figure in chapter.figures)]
-    files = {figure.file: figure.text for figure in drawn}
-    page = render(
-        "compare.html.j2",
+    return page_files(
+        PAGE, FORMAT, comparison_numbers(result), drawn,
         result=result,
         designs=list(zip(LABELS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
-            (letter, told) for letter, one in zip(LABELS, result.reviews, strict=True) for told in review_notes(one)
+            (letter, note) for letter, one in zip(LABELS, result.reviews, strict=True) for note in review_notes(one)
         ],
-        opening=[" ".join(told) for told in (opening(result), *(what_is_left(result, one) for one in result.loads))],
+        opening=[
+            " ".join(sentences) for sentences in (opening(result), *(what_is_left(result, one) for one in result.loads))
+        ],
         circuits=list(zip(circuits, (_parts(result, n) for n in (0, 1)), strict=True)),
         chapters=chapters,
         left=tables.left_table(result),
@@ -83,14 +84,12 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
         differences=tables.differences_table(result),
         trust=[(letter, tuple(trust(review))) for letter, review in zip(LABELS, result.reviews, strict=True)],
         cautions=tuple(dict.fromkeys(one for review in result.reviews for one in cautions(review))),
-        files=[NUMBERS, *files],
-    )
-    return files | {PAGE: page, NUMBERS: with_head(comparison_numbers(result), FORMAT, [PAGE, NUMBERS, *files])}
+    )  # fmt: skip
 
 
 def _parts(result: ComparisonResult, place: int) -> Table:
-    found = parts_table(result.designs[place])
-    return Table(f"{LABELS[place]}: parts, from the converter to the loads", found.head, found.rows)
+    parts = parts_table(result.designs[place])
+    return Table(f"{LABELS[place]}: parts, from the converter to the loads", parts.head, parts.rows)
 
 
 def legend(result: ComparisonResult) -> tuple[str, str]:
@@ -101,13 +100,13 @@ def legend(result: ComparisonResult) -> tuple[str, str]:
 
 
 def _chapter(result: ComparisonResult, one: LoadComparison, place: int) -> LoadChapter:
-    told = tuple(
+    sentences = tuple(
         tuple(sentence.text for sentence in reason_sentences(reasons))
         or (f"There is nothing to say: {UNSTABLE}, so no ripple and no reasons.",)
         for reasons in one.reasons
     )
     return LoadChapter(
-        one.load, told, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
+        one.load, sentences, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
         tuple(tables.remedies_tables(one)),
     )  # fmt: skip
 
@@ -119,9 +118,9 @@ def _figures(result: ComparisonResult, one: LoadComparison, own: str) -> Iterato
     ]
     names, ripples = legend(result), [point.ripple for point in points]
     if all(ripple.reason is None for ripple in ripples):
-        told = ", ".join(f"{letter} {number(left.ripple, 'V')}" for letter, left in zip("AB", one.lefts, strict=True))
+        sizes = ", ".join(f"{letter} {number(left.ripple, 'V')}" for letter, left in zip("AB", one.lefts, strict=True))
         yield illustration(
-            f"compare-waveforms-{own}", waveforms_figure(ripples, one.load, names), f"In 20 MHz, peak to peak: {told}.",
+            f"compare-waveforms-{own}", waveforms_figure(ripples, one.load, names), f"In 20 MHz, peak to peak: {sizes}.",
             "Both on one scale. Their periods may differ.",
         )  # fmt: skip
         words = f"Harmonics at {one.load} in both designs, with the filter."
@@ -153,7 +152,7 @@ def _design(review: ReviewResult) -> Section:
         "exit_code": review.exit_code,
         "summary": summary(review),
         "headline": headline(review),
-        "emissions": [_emission(*held) for held in tables.least_margins(review).values()],
+        "emissions": [_emission(*margin) for margin in tables.least_margins(review).values()],
         "requirements": [texts(one, *words) | {"sentence": verdict_sentence(one)} for one in review.verdicts],
     }
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot, joint_extent
-from filterlib.show.plots import FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
+from filterlib.show.plots import DEEPEST, FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
 from filterlib.show.style import BLUE, DASHES, VERMILION
 from filterlib.units import decibels
 from filterlib.words.labels import bandwidth_words
@@ -24,7 +24,6 @@ _MARKED = (
     Look(BLUE, width=1.2, marker="o", size=4.8),
     Look(VERMILION, DASHES[1], 1.2, marker="s", size=8.0, hollow=True),
 )
-DEEPEST = 160.0  # [dB] beyond which rounding begins
 SHOWN = 80.0  # [dB] below the highest harmonic at which the figure ends
 HEIGHT = 270.0  # [px]
 
@@ -56,11 +55,11 @@ def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence
             _wave(ripple, (load, label), longest, look, name)
             for ripple, name, look in zip(ripples, names, LOOKS, strict=True)
         )
-        told = ", ".join(
+        sizes = ", ".join(
             f"{letter} {number(ripple.figures[load, label].peak_to_peak, 'V')}"
             for letter, ripple in zip("AB", ripples, strict=True)
         )
-        title = f"{bandwidth_words(label)}: {told} peak to peak"
+        title = f"{bandwidth_words(label)}: {sizes} peak to peak"
         x = Axis("time", "s", limits=(0.0, longest))
         rows.append((Plot(x, Axis("voltage", "V"), curves, title, legend=label == "20MHz"),))
     return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x")

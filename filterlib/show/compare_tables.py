@@ -31,15 +31,15 @@ def differences_table(result: ComparisonResult) -> Table:
 
 
 def left_table(result: ComparisonResult) -> Table:
-    """What is left at every load that both have, before and after, with the band."""
+    """What is left at every load that both have, before and after, with the interval."""
     narrow, wide = ([f"{name}{end}" for end in ("_before", "", "_ratio")] for name in ("ripple", "spike"))
     rows = tuple(
         (one.load, letter, left.point, *_left(left, narrow), *_left(left, wide))
         for one in result.loads
         for letter, left in zip(LABELS, one.lefts, strict=True)
     )
-    told = (words for names in (narrow, wide) for words in (*heads(Left, *names[:2]), INTERVAL, *heads(Left, names[2])))
-    return Table("Peak to peak at every load that both have", ("Load", "Design", "Operating point", *told), rows)
+    head = (words for names in (narrow, wide) for words in (*heads(Left, *names[:2]), INTERVAL, *heads(Left, names[2])))
+    return Table("Peak to peak at every load that both have", ("Load", "Design", "Operating point", *head), rows)
 
 
 def _left(left: Left, names: list[str]) -> Row:
@@ -53,10 +53,10 @@ def _factor(ratio: float) -> str:
 
 def verdicts_table(result: ComparisonResult) -> Table:
     """Every requirement of either design, with the verdict in each."""
-    asked = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
+    verdicts = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
     rows = tuple(
-        (capital(words), *(cell for one in asked for cell in _verdict(one.get(words))))
-        for words in dict.fromkeys((*asked[0], *asked[1]))
+        (capital(words), *(cell for one in verdicts for cell in _verdict(one.get(words))))
+        for words in dict.fromkeys((*verdicts[0], *verdicts[1]))
     )
     head = (
         "Requirement",
@@ -73,43 +73,43 @@ def _verdict(verdict: Verdict | None) -> Row:
 
 def emissions_table(result: ComparisonResult) -> Table:
     """Conducted emission of either design, where it is asked for: the least margin of every limit and detector in each."""
-    held = [least_margins(review) for review in result.reviews]
+    least = [least_margins(review) for review in result.reviews]
     rows = tuple(
         (
             f"{margin.title}, {detector_words(margin.detector)}, at the {side}",
-            *(_margin(found.get(key)) for found in held),
+            *(_margin(margins.get(key)) for margins in least),
         )
-        for key, (side, margin) in {**held[0], **held[1]}.items()
+        for key, (side, margin) in {**least[0], **least[1]}.items()
     )
     return Table("Conducted emission: margin below the limit at the worst operating point", ("Limit", "A", "B"), rows)
 
 
 def least_margins(review: ReviewResult) -> dict[tuple[str, ...], tuple[str, Margin]]:
     """(side, network, limit, detector) -> side and the margin that may become least, over all operating points."""
-    found: dict[tuple[str, ...], tuple[str, Margin]] = {}
+    least: dict[tuple[str, ...], tuple[str, Margin]] = {}
     for point in review.points:
         for result in point.emissions:
             for margin in result.margins:
                 key = (result.side, result.network, margin.limit, margin.detector)
-                if key not in found or margin.low < found[key][1].low:
-                    found[key] = result.side, margin
-    return found
+                if key not in least or margin.low < least[key][1].low:
+                    least[key] = result.side, margin
+    return least
 
 
-def _margin(held: tuple[str, Margin] | None) -> str:
-    if held is None:
+def _margin(least: tuple[str, Margin] | None) -> str:
+    if least is None:
         return "not asked"
-    margin = held[1]
+    margin = least[1]
     return f"{number(margin.margin, 'dB')} at {number(margin.frequency, 'Hz')} ({interval_text(margin.low, margin.high, 'dB')})"
 
 
 def sources_table(one: LoadComparison) -> Table:
     """Every source of either design at a load: alone, and by how much the whole falls without it."""
     names = ("ripple_alone", "ripple_falls", "spike_alone", "spike_falls")
-    held = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
+    by_name = [{source.name: source for source in reasons.sources} for reasons in one.reasons]
     rows = tuple(
-        (capital(source_phrase(name)), *(cell for sources in held for cell in _source(sources.get(name), names)))
-        for name in dict.fromkeys((*held[0], *held[1]))
+        (capital(source_phrase(name)), *(cell for sources in by_name for cell in _source(sources.get(name), names)))
+        for name in dict.fromkeys((*by_name[0], *by_name[1]))
     )
     head = ("Source", *(f"{letter}: {label(Source, name)}" for letter in LABELS for name in names))
     return Table(f"What each source makes at {one.load} (peak to peak does not add; waveforms do)", head, rows)

@@ -46,14 +46,16 @@ class EmissionChapter:
 def emission_chapters(result: ReviewResult) -> tuple[EmissionChapter, ...]:
     """One chapter for every estimate that the design of a `ReviewResult` asks for."""
     by_test = zip(*(point.emissions for point in result.points), strict=True)
-    return tuple(_chapter(number_, found, result.design) for number_, found in enumerate(by_test, 1))
+    return tuple(_chapter(number_, results, result.design) for number_, results in enumerate(by_test, 1))
 
 
-def _chapter(count: int, found: tuple[EmissionResult, ...], design: Design) -> EmissionChapter:
-    steady = [one for one in found if one.reason is None]
-    first = found[0]
+def _chapter(count: int, results: tuple[EmissionResult, ...], design: Design) -> EmissionChapter:
+    steady = [one for one in results if one.reason is None]
+    first = results[0]
     title = f"At the {first.side}, through the {first.network}"
-    unstable = [f"At {one.point} there is none: {reason_text(one.reason)}." for one in found if one.reason is not None]
+    unstable = [
+        f"At {one.point} there is none: {reason_text(one.reason)}." for one in results if one.reason is not None
+    ]
     if not steady:
         return EmissionChapter(title, first.point, ESTIMATE, tuple(unstable), (), (), ())
     worst = min(steady, key=nearest)
@@ -86,11 +88,11 @@ def _made_by(worst: EmissionResult, margin: Margin) -> str:
     at = int(np.argmin(np.abs(worst.frequencies - margin.frequency)))
     alone = [(_level(lines[at]), source) for (place, source), lines in worst.by_source.items() if place == margin.place]
     unit = level_unit(margin.unit)
-    told = ", ".join(
+    levels = ", ".join(
         f"{emission_source(source)} {_signed(level)} {unit}" for level, source in sorted(alone, reverse=True)
     )
     where = f"{format_quantity(margin.frequency, 'Hz')} ({PLACES[margin.place]})"
-    return f"At {where} each source alone makes: {told}."
+    return f"At {where} each source alone makes: {levels}."
 
 
 def _level(amplitude: complex) -> float:
@@ -111,7 +113,7 @@ def _beyond(worst: EmissionResult) -> str:
     )
 
 
-def margins_table(found: list[EmissionResult]) -> Table:
+def margins_table(results: list[EmissionResult]) -> Table:
     """Every limit and detector at every operating point: where it is nearest, and how far that is."""
     rows = tuple(
         (
@@ -125,7 +127,7 @@ def margins_table(found: list[EmissionResult]) -> Table:
             f"{margin.level:.1f} of {margin.limit_level:.1f} {level_unit(margin.unit)}",
             one.point,
         )
-        for one in found
+        for one in results
         for margin in one.margins
     )
     head = (

@@ -48,13 +48,13 @@ def emission_keys(result: EmissionResult, start: str = "") -> Section:
         f"{start}_detectors": agreement(result),
     }
     section |= numbers(result, why or NOT_COMPUTED, start=start)
-    found = {(margin.limit, margin.detector): margin for margin in result.margins}
+    margins = {(margin.limit, margin.detector): margin for margin in result.margins}
     for one in result.limits:
         for detector in one.limit.detectors:
-            key, margin = f"{start}_{one.name.replace('-', '_')}_{detector}", found.get((one.name, detector))
+            key, margin = f"{start}_{one.name.replace('-', '_')}_{detector}", margins.get((one.name, detector))
             missing = why or "no harmonic is where this detector has a limit"
             section |= numbers(margin or replace(_NO_MARGIN, unit=one.limit.unit), missing, start=key)
             if margin is not None:
-                told = {"place": margin.place, "verdict": margin.verdict, "sentence": margin_sentence(margin)}
-                section |= {f"{key}_{word}": text for word, text in told.items()}
+                words = {"place": margin.place, "verdict": margin.verdict, "sentence": margin_sentence(margin)}
+                section |= {f"{key}_{word}": text for word, text in words.items()}
     return section

@@ -171,10 +171,10 @@ class Plot:
 
     def named(self) -> list[Mark]:
         """The marks that stand in the legend: of each name the first."""
-        found: dict[str, Mark] = {}
+        first: dict[str, Mark] = {}
         for mark in self.marks if self.legend else ():
-            found.setdefault(mark.label, mark)
-        return [mark for label, mark in found.items() if label]
+            first.setdefault(mark.label, mark)
+        return [mark for label, mark in first.items() if label]
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,8 +201,8 @@ class Figure:
             return -0.6, len(axis.names) - 0.4
         plots = self.plots if side in self.share else [plot]
         values = np.concatenate([_NOTHING, *(extent(mark, side) for one in plots for mark in one.marks)])
-        found = _ends(values, log=axis.log)
-        low, high = (found[at] if end is None else end for at, end in enumerate(axis.limits))
+        ends = _ends(values, log=axis.log)
+        low, high = (ends[at] if end is None else end for at, end in enumerate(axis.limits))
         return (low, high) if low < high else (low - 0.1 * (abs(low) or 1.0), low + 0.1 * (abs(low) or 1.0))
 
 

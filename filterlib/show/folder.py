@@ -25,7 +25,7 @@ _LOCK = "lock"
 
 
 def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> str:
-    """Write files into a folder, which is made where there is none.
+    """Write files into a folder, which is created where there is none.
 
     Parameters: ``folder``; ``files``: name -> text, each with `RUN` in its first lines; ``last``: name of the
     file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
@@ -50,8 +50,8 @@ def run_of(path: Path) -> str | None:
     if path.is_symlink() or not path.is_file():
         return None
     with path.open("rb") as stream:
-        found = _RUN.search(stream.read(_HEAD))
-    return found[0].decode() if found else None
+        match = _RUN.search(stream.read(_HEAD))
+    return match[0].decode() if match else None
 
 
 def _identifier(files: Mapping[str, str]) -> str:
@@ -71,7 +71,7 @@ def _explained(target: Path) -> Iterator[None]:
 
 @contextmanager
 def _made(target: Path) -> Iterator[None]:
-    """The target folder exists inside; folders that had to be made go again if the work fails."""
+    """The target folder exists inside; folders that had to be created are removed if the work fails."""
     missing = [path for path in (target, *target.parents) if not os.path.lexists(path)]
     if target not in missing and not target.is_dir():
         raise OutputError(f"{target}: is a file, not a folder")

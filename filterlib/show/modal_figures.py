@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.show.figure import Axis, Curve, Figure, Look, Plot
-from filterlib.show.plots import FREQUENCY
+from filterlib.show.plots import DEEPEST, FREQUENCY
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, PURPLE, VERMILION
 from filterlib.units import format_quantity
 from filterlib.words.stability_sentences import clip_sentence
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from filterlib.analysis.bench.clipped import ClippedResult
     from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 
-DEEPEST = 160.0  # [dB] beyond which rounding begins
 _CURVES = (
     ("differential", "differential", Look(BLUE)),
     ("common", "common", Look(VERMILION, DASHES[1])),
@@ -51,30 +50,30 @@ _WAVES = (  # in the row that each belongs to: what, words, look
 )
 
 
-def clip_figure(found: ClippedResult) -> Figure:
+def clip_figure(result: ClippedResult) -> Figure:
     """A `ClippedResult` in full bandwidth over one period: what is shown and what is there, and what lies between them."""
-    title = f"{found.place} with an earthed scope's clip on"
-    if not found.stable:
-        return Figure(title, (), foot=clip_sentence(found))
-    at, count = found.figures["full"], len(found.times)
-    close = int(np.argmax(np.abs(found.waveforms["shown", "full"]))) + np.arange(-count // 200, count // 20)
+    title = f"{result.place} with an earthed scope's clip on"
+    if not result.stable:
+        return Figure(title, (), foot=clip_sentence(result))
+    at, count = result.figures["full"], len(result.times)
+    close = int(np.argmax(np.abs(result.waveforms["shown", "full"]))) + np.arange(-count // 200, count // 20)
     parts = (  # times, which samples, words
-        (found.times, np.arange(count), "one period"),
-        ((close - close[0]) * found.times[1], close % count, "around the highest peak"),
+        (result.times, np.arange(count), "one period"),
+        ((close - close[0]) * result.times[1], close % count, "around the highest peak"),
     )
     rows = []
     for row in (0, 1):
         plots: list[Plot] = []
         for times, chosen, words in parts:
             curves = tuple(
-                Curve(times, found.waveforms[what, "full"][chosen], look, _labelled(named, getattr(at, what)))
+                Curve(times, result.waveforms[what, "full"][chosen], look, _labelled(named, getattr(at, what)))
                 for place, what, named, look in _WAVES if place == row
             )  # fmt: skip
             x = Axis(words if row else "", "s", limits=(0.0, float(times[-1])))
             plots.append(Plot(x, Axis("full bandwidth", "V"), curves, legend=not plots))
         rows.append(tuple(plots))
-    through = f"Through the clip's lead: {format_quantity(found.current, 'A', 3)} peak to peak."
-    return Figure(title, tuple(rows), share="y", foot=f"{through}\n{found.convention}")
+    through = f"Through the clip's lead: {format_quantity(result.current, 'A', 3)} peak to peak."
+    return Figure(title, tuple(rows), share="y", foot=f"{through}\n{result.convention}")
 
 
 def _labelled(words: str, size: float) -> str:

@@ -37,7 +37,7 @@ def notebooks() -> list[Path]:
 
 
 def fresh_copies(folder: str | Path) -> list[Copy]:
-    """Copy the notebooks into a folder, which is made where there is none; nothing that was changed there is replaced.
+    """Copy the notebooks into a folder, which is created where there is none; nothing that was changed there is replaced.
 
     A notebook counts as changed when the text of its cells is another; outputs do not matter. Beside a changed one the
     fresh copy gets a name of its own.

@@ -17,7 +17,7 @@ _AS_THEY_ARE: Mapping[str, str] = {}
 
 
 def numbers(
-    found: object,
+    result: object,
     why: str = NOT_COMPUTED,
     *,
     start: str = "",
@@ -30,27 +30,27 @@ def numbers(
     ``names``: what stands in keys for a name in a mapping.
     """
     section: Section = {}
-    for field, key, value in _entries(found, start, names):
+    for field, key, value in _entries(result, start, names):
         if not isinstance(value, np.ndarray):
             put(section, key, value, whys.get(field, why))
     return section
 
 
-def arrays(found: object, names: Mapping[str, str] = _AS_THEY_ARE) -> Section:
+def arrays(result: object, names: Mapping[str, str] = _AS_THEY_ARE) -> Section:
     """Every array of a result, alike; of complex ones the sizes."""
-    entries = ((key, value) for _, key, value in _entries(found, "", names) if isinstance(value, np.ndarray))
+    entries = ((key, value) for _, key, value in _entries(result, "", names) if isinstance(value, np.ndarray))
     return {key: numbers_or_null(np.abs(value) if np.iscomplexobj(value) else value) for key, value in entries}
 
 
-def _entries(found: object, start: str, names: Mapping[str, str]) -> Iterator[tuple[str, str, Any]]:
+def _entries(result: object, start: str, names: Mapping[str, str]) -> Iterator[tuple[str, str, Any]]:
     """Field, key and value of everything that a result describes."""
-    for field, mark in described(found).items():
+    for field, mark in described(result).items():
         if mark.key is None:
             continue
-        held = getattr(found, field)
-        for at, value in held.items() if isinstance(held, Mapping) else [("", held)]:
+        values = getattr(result, field)
+        for at, value in values.items() if isinstance(values, Mapping) else [("", values)]:
             place, *rest = at if isinstance(at, tuple) else (at,)
-            unit = mark.of(found, place).replace("/", "_per_")
+            unit = mark.of(result, place).replace("/", "_per_")
             words = (start, names.get(place, place), *rest, mark.key.replace("*", field), unit)
             yield field, "_".join(word for word in words if word), value
 
@@ -62,9 +62,9 @@ def put(section: Section, key: str, value: float | None, reason: str) -> None:
         section[f"{key}_reason"] = reason
 
 
-def texts(found: object, *names: str) -> Section:
+def texts(result: object, *names: str) -> Section:
     """Fields of a result that hold words, or what is no number, under their own names."""
-    return {name: getattr(found, name) for name in names}
+    return {name: getattr(result, name) for name in names}
 
 
 def number_or_null(value: float | None) -> float | None:

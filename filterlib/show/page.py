@@ -44,11 +44,11 @@ class Illustration:
     @property
     def inline(self) -> str:
         """The SVG element as the page has it, as wide as its box lets it be. Raises ValueError where it has no size."""
-        found = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
-        if found is None:
+        size = re.search(r' width="([\d.]+)" height="[\d.]+"', self.svg)
+        if size is None:
             raise ValueError(f"{self.name}: an SVG element without width and height")
-        most = f"max-width: {max(float(found[1]) * 1.15, 300):.0f}px"
-        sized = self.svg[: found.start()] + self.svg[found.end() :]
+        most = f"max-width: {max(float(size[1]) * 1.15, 300):.0f}px"
+        sized = self.svg[: size.start()] + self.svg[size.end() :]
         return sized.replace("<svg", f'<svg aria-hidden="true" style="{most}"', 1)
 
 
@@ -81,6 +81,16 @@ def with_head(numbers: Section, form: int, files: Iterable[str]) -> str:
     """The text of a file for other programs: its format, the run, who wrote it, all files of the run, then its numbers."""
     head = {"format": form, "run": RUN, "generator": f"filterlib {program_version()}", "files": sorted(files)}
     return json_text(head | numbers)
+
+
+def page_files(
+    name: str, form: int, numbers: Section, drawn: Iterable[Illustration], **values: object
+) -> dict[str, str]:
+    """A page ``name`` of its template, its ``numbers`` as JSON in format ``form``, and its figures: name -> text."""
+    files = {figure.file: figure.text for figure in drawn}
+    data = f"{Path(name).stem}.json"
+    page = render(f"{name}.j2", files=[data, *files], **values)
+    return files | {name: page, data: with_head(numbers, form, [name, data, *files])}
 
 
 def fragment(macro: str, data: object) -> str:

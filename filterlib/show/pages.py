@@ -44,7 +44,7 @@ class NotebookPage:
 def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path:
     """Run every notebook and write it as a page, with an index.
 
-    Parameters: ``folder``; ``progress``: told the share that is done and the notebook at hand.
+    Parameters: ``folder``; ``progress``: called with the share done and the notebook at hand.
     Returns: the path of the index.
     Raises: OutputError where the folder cannot be written. A notebook that fails raises nbclient's CellExecutionError:
     that is a fault of the program.
@@ -64,8 +64,8 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
     return Path(folder) / "index.html"
 
 
-def executed(path: Path, tell: Callable[[float], None] | None = None) -> NotebookNode:
-    """A notebook with its outputs, run in an empty folder; ``tell`` is told the share that is done."""
+def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
+    """A notebook with its outputs, run in an empty folder; ``tell`` is called with the share done."""
     import nbformat
     from nbclient import NotebookClient
 
@@ -135,8 +135,8 @@ def words(markdown: str) -> str:
     text = re.sub(r"\]\(([\w-]+)\.ipynb\)", r"](\1.html)", markdown)
     page = markdown2html_mistune(text)
     page = re.sub(r'<a class="anchor-link"[^>]*>.*?</a>', "", page)
-    page = re.sub(r"\$\$(.+?)\$\$", lambda found: _formula(found[1], "block"), page, flags=re.S)
-    return re.sub(r"\$(.+?)\$", lambda found: _formula(found[1], "inline"), page)
+    page = re.sub(r"\$\$(.+?)\$\$", lambda match: _formula(match[1], "block"), page, flags=re.S)
+    return re.sub(r"\$(.+?)\$", lambda match: _formula(match[1], "inline"), page)
 
 
 def _formula(tex: str, display: str) -> str:

@@ -13,7 +13,7 @@ from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
@@ -29,72 +29,70 @@ ZERO_CELSIUS = 273.15  # [K]
 PLAIN = "no bias, no current, 20 °C"
 
 
-def part_text(found: PartResult) -> str:
+def part_text(result: PartResult) -> str:
     """What a `PartResult` holds, for a terminal."""
-    return "\n\n".join([tables_text(part_tables(found)), *_remarks(found)])
+    return "\n\n".join([tables_text(part_tables(result)), *_remarks(result)])
 
 
-def _remarks(found: PartResult) -> list[str]:
+def _remarks(result: PartResult) -> list[str]:
     """What the result says of itself, and what a part says is to be known before it is trusted."""
-    reserved = getattr(found.part, "caveat", "")
-    said = (found.remark, f"{found.part.name or 'it'} {reserved}" if reserved else "")
-    return [words for words in said if words]
+    reserved = getattr(result.part, "caveat", "")
+    caveats = (result.remark, f"{result.part.name or 'it'} {reserved}" if reserved else "")
+    return [words for words in caveats if words]
 
 
-def write_part(found: PartResult, folder: str | Path) -> Path:
+def write_part(result: PartResult, folder: str | Path) -> Path:
     """Write part.html, part.json and the figures of a `PartResult` into a folder as `write_files` does; returns the page."""
-    write_files(folder, part_files(found), last=NUMBERS)
+    write_files(folder, part_files(result), last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def part_files(found: PartResult) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
-    figures = tuple(_figures(found))
-    files = {figure.file: figure.text for figure in figures}
-    part = found.part
-    page = render(
-        "part.html.j2",
+def part_files(result: PartResult) -> dict[str, str]:
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
+    figures, part = tuple(_figures(result)), result.part
+    return page_files(
+        PAGE, FORMAT, part_numbers(result), figures,
         title=part.name or part.kind,
         kind=part.kind.replace("_", " "),
         note=part.note,
         invented=part.invented,
         described={k: text for k, text in part.describe().items() if k not in ("kind", "note")},
-        remarks=_remarks(found),
+        remarks=_remarks(result),
         figures=figures,
-        tables=part_tables(found),
-        files=[NUMBERS, *files],
-    )
-    return files | {PAGE: page, NUMBERS: with_head(part_numbers(found), FORMAT, [PAGE, NUMBERS, *files])}
+        tables=part_tables(result),
+    )  # fmt: skip
 
 
-def _figures(found: PartResult) -> Iterator[Illustration]:
-    if isinstance(found.part, MeasuredCapacitor | MeasuredChoke):
+def _figures(result: PartResult) -> Iterator[Illustration]:
+    if isinstance(result.part, MeasuredCapacitor | MeasuredChoke):
         note = "Dots: the curve that was measured or read off. Below: how far the network is from each of them."
         yield illustration(
-            "part-measured", measured_figure(found.part.measurement), f"{found.part.measurement}.".capitalize(), note
+            "part-measured", measured_figure(result.part.measurement), f"{result.part.measurement}.".capitalize(), note
         )
-    for mode in found.modes:
-        plain = next(one for one in found.impedances if one.mode == mode)
+    for mode in result.modes:
+        plain = next(one for one in result.impedances if one.mode == mode)
         least = int(np.argmin(np.abs(plain.exact)))
-        words = f"Least {number(float(np.abs(plain.exact[least])), 'ohm')} at {number(found.frequencies[least], 'Hz')}."
-        for condition in _conditions(found, mode):
+        words = (
+            f"Least {number(float(np.abs(plain.exact[least])), 'ohm')} at {number(result.frequencies[least], 'Hz')}."
+        )
+        for condition in _conditions(result, mode):
             name = f"part-impedance{_ending(mode)}{_ending(condition)}"
-            yield illustration(name, impedance_figure(found, mode, condition), words)
-        largest = found.difference(plain)
+            yield illustration(name, impedance_figure(result, mode, condition), words)
+        largest = result.difference(plain)
         if largest is not None and largest > EXACT:
             low, high = (number(end, "Hz") for end in LADDER_BAND)
             note = f"Shaded: {low} to {high}, where the equivalent circuit is exact enough."
             words = f"They differ by {number(100 * largest, '', 2)} % at most in that band."
-            yield illustration(f"part-faces{_ending(mode)}", faces_figure(found, mode), words, note)
-    if found.curves:
-        words = "; ".join(f"{curve.label} over {curve.against}" for curve in found.curves)
-        note = "Dots: points that the table states." if any(curve.stated for curve in found.curves) else ""
-        yield illustration("part-curves", curves_figure(found), f"{words}.", note)
+            yield illustration(f"part-faces{_ending(mode)}", faces_figure(result, mode), words, note)
+    if result.curves:
+        words = "; ".join(f"{curve.label} over {curve.against}" for curve in result.curves)
+        note = "Dots: points that the table states." if any(curve.stated for curve in result.curves) else ""
+        yield illustration("part-curves", curves_figure(result), f"{words}.", note)
 
 
-def _conditions(found: PartResult, mode: str) -> list[str]:
+def _conditions(result: PartResult, mode: str) -> list[str]:
     """Those that move the impedance of a mode; "" alone where none does."""
-    return list(dict.fromkeys(one.condition for one in found.impedances if one.mode == mode and one.condition)) or [""]
+    return list(dict.fromkeys(one.condition for one in result.impedances if one.mode == mode and one.condition)) or [""]
 
 
 def _ending(mode: str) -> str:
@@ -105,16 +103,17 @@ def _titled(start: str, mode: str) -> str:
     return f"{start}, {mode}" if mode else start
 
 
-def impedance_figure(found: PartResult, mode: str, condition: str) -> Figure:
+def impedance_figure(result: PartResult, mode: str, condition: str) -> Figure:
     """Magnitude and phase over frequency: at nothing, and at several values of one condition."""
-    shown = [one for one in found.impedances if one.mode == mode and one.condition in ("", condition)]
+    shown = [one for one in result.impedances if one.mode == mode and one.condition in ("", condition)]
     looks = [Look(colour, dash) for colour, dash in zip((BLACK, *COLOURS), DASHES, strict=False)]
     sizes = tuple(
-        Curve(found.frequencies, np.abs(one.exact), look, one.words or PLAIN)
+        Curve(result.frequencies, np.abs(one.exact), look, one.words or PLAIN)
         for one, look in zip(shown, looks, strict=False)
     )
     phases = tuple(
-        Curve(found.frequencies, np.degrees(np.angle(one.exact)), look) for one, look in zip(shown, looks, strict=False)
+        Curve(result.frequencies, np.degrees(np.angle(one.exact)), look)
+        for one, look in zip(shown, looks, strict=False)
     )
     words = f"Impedance over {WORDS[condition]}" if condition else "Impedance"
     rows = ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (Plot(FREQUENCY, PHASE, phases),))
@@ -137,25 +136,25 @@ def measured_figure(fitted: FittedCurve) -> Figure:
     return Figure("Measured, and the network", ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (error,)), share="x")
 
 
-def faces_figure(found: PartResult, mode: str) -> Figure:
+def faces_figure(result: PartResult, mode: str) -> Figure:
     """The exact impedance and its ladder, and the difference between them, without any condition."""
-    plain = next(one for one in found.impedances if one.mode == mode)
-    assert plain.ladder is not None  # as its caller has seen
+    plain = next(one for one in result.impedances if one.mode == mode)
+    assert plain.ladder is not None  # as its caller has checked
     band = Span(*LADDER_BAND, upright=True)
     sizes = (
         band,
-        Curve(found.frequencies, np.abs(plain.exact), Look(), "impedance"),
-        Curve(found.frequencies, np.abs(plain.ladder), Look(VERMILION, DASHES[1]), "ladder"),
+        Curve(result.frequencies, np.abs(plain.exact), Look(), "impedance"),
+        Curve(result.frequencies, np.abs(plain.ladder), Look(VERMILION, DASHES[1]), "ladder"),
     )
-    apart = (band, Curve(found.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), Look(BLUE)))
+    apart = (band, Curve(result.frequencies, 100 * np.abs(plain.ladder / plain.exact - 1), Look(BLUE)))
     difference = Plot(FREQUENCY, Axis("difference", "%", log=True, limits=(SMALLEST, None)), apart)
     rows = ((Plot(FREQUENCY, MAGNITUDE, sizes, legend=True),), (difference,))
     return Figure(_titled("Impedance and equivalent circuit", mode), rows, share="x")
 
 
-def curves_figure(found: PartResult) -> Figure:
+def curves_figure(result: PartResult) -> Figure:
     """Every curve of the part, each in a plot of its own."""
-    plots = [_curve_plot(curve) for curve in found.curves]
+    plots = [_curve_plot(curve) for curve in result.curves]
     rows = tuple(tuple(plots[at : at + COLUMNS]) for at in range(0, len(plots), COLUMNS))
     return Figure("Curves", rows)
 

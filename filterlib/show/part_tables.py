@@ -39,24 +39,24 @@ def _short(part: Part) -> str:
     return ", ".join(described[:3])
 
 
-def part_tables(found: PartResult) -> tuple[Table, ...]:
+def part_tables(result: PartResult) -> tuple[Table, ...]:
     """Tables of a `PartResult`: its values, its impedance, its equivalent circuit, its curves."""
-    name = found.part.name or found.part.kind
-    made = [
-        Table(f"{name} in short", ("", ""), tuple(found.part.describe().items())),
-        Table(f"Values of {name}", ("", "", ""), tuple(_values(found))),
+    name = result.part.name or result.part.kind
+    tables = [
+        Table(f"{name} in short", ("", ""), tuple(result.part.describe().items())),
+        Table(f"Values of {name}", ("", "", ""), tuple(_values(result))),
     ]
-    made += [_impedances(found, mode) for mode in found.modes]
-    if found.impedances:
-        made.append(_faces(found))
-    if found.curves:
-        rows = tuple(_curve(curve) for curve in found.curves)
-        made.append(Table("Curves", ("What", "Over", "From", "To", "Value there", "and there"), rows))
-    return tuple(made)
+    tables += [_impedances(result, mode) for mode in result.modes]
+    if result.impedances:
+        tables.append(_faces(result))
+    if result.curves:
+        rows = tuple(_curve(curve) for curve in result.curves)
+        tables.append(Table("Curves", ("What", "Over", "From", "To", "Value there", "and there"), rows))
+    return tuple(tables)
 
 
-def _values(found: PartResult) -> Iterator[Row]:
-    for field in found.fields:
+def _values(result: PartResult) -> Iterator[Row]:
+    for field in result.fields:
         words = field.name.replace("_", " ").replace("esr", "ESR").replace("esl", "ESL")
         yield words, field_text(field), "" if field.stated else "default"
 
@@ -88,35 +88,35 @@ def in_unit(value: float, unit: str) -> str:
     return format_quantity(value, unit, 4)
 
 
-def _impedances(found: PartResult, mode: str) -> Table:
+def _impedances(result: PartResult, mode: str) -> Table:
     return table(
         f"Impedance, magnitude{f', {mode}' if mode else ''}",
-        [one for one in found.impedances if one.mode == mode],
+        [one for one in result.impedances if one.mode == mode],
         ("At", lambda one: one.words or "no bias, no current, 20 °C"),
-        *(_spot(found, at) for at in DECADES),
+        *(_spot(result, at) for at in DECADES),
     )
 
 
-def _spot(found: PartResult, at: float) -> Column[Impedance]:
+def _spot(result: PartResult, at: float) -> Column[Impedance]:
     def cell(one: Impedance) -> str:
-        return number(at_frequency(found.frequencies, np.abs(one.exact), at), "ohm")
+        return number(at_frequency(result.frequencies, np.abs(one.exact), at), "ohm")
 
     return format_quantity(at, "Hz"), cell
 
 
-def _faces(found: PartResult) -> Table:
+def _faces(result: PartResult) -> Table:
     low, high = (format_quantity(end, "Hz") for end in LADDER_BAND)
     return table(
         "Equivalent circuit: the R-L-C ladder used for poles and time, compared with the impedance",
-        found.impedances,
+        result.impedances,
         ("Way through it", lambda one: one.mode or "the part"),
         ("Condition", lambda one: one.words or "none"),
-        (f"Ladder against impedance, {low} to {high}", lambda one: _difference(found, one)),
+        (f"Ladder against impedance, {low} to {high}", lambda one: _difference(result, one)),
     )
 
 
-def _difference(found: PartResult, one: Impedance) -> str:
-    largest = found.difference(one)
+def _difference(result: PartResult, one: Impedance) -> str:
+    largest = result.difference(one)
     if largest is None:
         return "no ladder: no poles with this part"
     return "the same" if largest < EXACT else f"{number(100 * largest, '', 2)} % at most"
@@ -128,27 +128,27 @@ def _curve(curve: PartCurve) -> Row:
     return (curve.label, curve.against, *ends, *values)
 
 
-def part_numbers(found: PartResult) -> Section:
+def part_numbers(result: PartResult) -> Section:
     """The same for other programs; magnitudes and phases over frequency as arrays, unit at the end of each key."""
     return {
-        "name": found.part.name,
-        "kind": found.part.kind,
-        "note": found.part.note,
-        "described": found.part.describe(),
+        "name": result.part.name,
+        "kind": result.part.kind,
+        "note": result.part.note,
+        "described": result.part.describe(),
         "values": {
             f"{field.name}_{_ending(field.unit)}" if field.unit else field.name: field.value
-            for field in found.fields
+            for field in result.fields
             if field.unit is not None and not field.curve
         },
-        "remark": found.remark,
-        "measured": _measured_numbers(getattr(found.part, "measurement", None)),
+        "remark": result.remark,
+        "measured": _measured_numbers(getattr(result.part, "measurement", None)),
         "impedance": {
-            "frequency_Hz": found.frequencies,
-            "curves": [_impedance_numbers(found, one) for one in found.impedances],
+            "frequency_Hz": result.frequencies,
+            "curves": [_impedance_numbers(result, one) for one in result.impedances],
         },
         "curves": [
             {"what": c.label, "unit": c.unit, "over": c.against, "over_unit": c.x_unit, "x": c.x, "y": c.y}
-            for c in found.curves
+            for c in result.curves
         ],
     }
 
@@ -172,12 +172,12 @@ def _ending(unit: str) -> str:
     return unit.replace("/", "_per_")
 
 
-def _impedance_numbers(found: PartResult, one: Impedance) -> Section:
+def _impedance_numbers(result: PartResult, one: Impedance) -> Section:
     return {
         "mode": one.mode,
         "condition": one.words,
         "magnitude_ohm": np.abs(one.exact),
         "phase_deg": np.degrees(np.angle(one.exact)),
         "ladder_magnitude_ohm": None if one.ladder is None else np.abs(one.ladder),
-        "largest_difference": found.difference(one),
+        "largest_difference": result.difference(one),
     }

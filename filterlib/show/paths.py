@@ -37,8 +37,7 @@ def needed(x: Values, *ys: Values, most: float) -> NDArray[np.intp]:
         bent |= ~(np.abs(np.interp(x[kept], x[kept[coarse]], y[kept[coarse]]) - y[kept]) < FLAT)
     bends = np.repeat(np.logical_or.reduceat(bent, coarse), np.diff(coarse, append=kept.size))
     bends[coarse] = True
-    found: NDArray[np.intp] = kept[bends]
-    return found
+    return kept[bends]
 
 
 def joined(x: Values, y: Values) -> str:

@@ -54,6 +54,7 @@ __all__ = [
 SHOWN = 8  # uncertain parameters that a figure names
 VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
+DEEPEST = 160.0  # [dB] beyond which rounding begins
 FREQUENCY = Axis("frequency", "Hz", log=True)
 HARMONICS = "frequency (largest harmonic of each fortieth of a decade)"
 ZERO = Look("#aaaaaa", width=1.0)
@@ -87,13 +88,13 @@ def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -
 
 def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float | None = None) -> Figure:
     """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input."""
-    seen = {
+    curves = {
         "seen by the load": impedance.seen_by_load,
         "seen by the converter": impedance.seen_by_converter,
         "the load's own input": impedance.load_input,
     }
-    sizes = _curves(impedance.frequencies, {label: np.abs(values) for label, values in seen.items()})
-    phases = _curves(impedance.frequencies, {label: np.degrees(np.angle(values)) for label, values in seen.items()})
+    sizes = _curves(impedance.frequencies, {label: np.abs(values) for label, values in curves.items()})
+    phases = _curves(impedance.frequencies, {label: np.degrees(np.angle(values)) for label, values in curves.items()})
     size = Plot(
         FREQUENCY, Axis("magnitude", "ohm", log=True), (*sizes, *at_frequency(switching_frequency)), legend=True
     )
@@ -209,12 +210,12 @@ def sources_figure(ripple: RippleResult, load: str) -> Figure:
     words = [source_words(name) for name in names]
     plots: list[Plot] = []
     for label in bandwidths:
-        found = ripple.figures[load, label]
+        figure = ripple.figures[load, label]
         series = {
-            "alone": [found.by_source[name] for name in names],
-            "the whole falls without it by": [found.reduction.get(name, np.nan) for name in names],
+            "alone": [figure.by_source[name] for name in names],
+            "the whole falls without it by": [figure.reduction.get(name, np.nan) for name in names],
         }
-        title = f"{bandwidth_words(label)}: {_volts(found.peak_to_peak)} in all"
+        title = f"{bandwidth_words(label)}: {_volts(figure.peak_to_peak)} in all"
         plots.append(bars_plot(words, series, title=title, room=0.3, legend=not plots))
     return Figure(f"Sources of the ripple at {load}", (tuple(plots),), share="y")
 
@@ -239,12 +240,12 @@ def bars_plot(
     return Plot(x, y, marks, title, 58.0 * len(names) + 12, legend)
 
 
-def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", limit: float | None = None) -> Figure:
+def band_figure(ripple: RippleResult, load: str, *, limit: float | None = None) -> Figure:
     """How far each uncertain parameter alone moves the ripple [V peak to peak], the whole range above them, the limit drawn in.
 
-    The uncertain parameters' ranges are of the first load in 20 MHz; the `SHOWN` that move it most are drawn.
+    All in 20 MHz, at the first load; the `SHOWN` that move it most are drawn.
     """
-    whole = ripple.figures[load, bandwidth]
+    whole = ripple.figures[load, "20MHz"]
     shown = ripple.uncertain_parameters[:SHOWN]
     labels = ("all uncertain parameters together", *map(_range_words, shown))
     ranges = [(whole.low, whole.high), *((one.pp_at_low, one.pp_at_high) for one in shown)]
@@ -257,11 +258,9 @@ def band_figure(ripple: RippleResult, load: str, *, bandwidth: str = "20MHz", li
     if limit is not None:
         side: Align = "start" if limit >= nominal else "end"
         marks.append(Level(limit, LIMIT, f"limit {_volts(limit)}", upright=True, over=side))
-    x = Axis(
-        f"ripple at {load}, {bandwidth_words(bandwidth)}, peak to peak", "V", limits=_around(ranges, nominal, limit)
-    )
+    x = Axis(f"ripple at {load}, 20 MHz, peak to peak", "V", limits=_around(ranges, nominal, limit))
     plot = Plot(x, Axis(names=labels, falling=True), tuple(marks), height=48.0 * len(labels) + 20)
-    return Figure(f"What makes the band at {load}", ((plot,),))
+    return Figure(f"What makes the interval at {load}", ((plot,),))
 
 
 def _range_words(one: Sensitivity) -> str:

@@ -41,57 +41,57 @@ class ReasonsChapter:
     note: str = NOTE
 
 
-def reasons_chapter(found: ReasonsResult | None) -> ReasonsChapter | None:
+def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none."""
-    if found is None or not found.stable:
+    if reasons is None or not reasons.stable:
         return None
-    sentences = tuple(one.text for one in reason_sentences(found))
+    sentences = tuple(one.text for one in reason_sentences(reasons))
     first, last = sentences[0], sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
-    figures = [illustration("reasons-sources", sources_figure(found), first, note)]
-    if any(not one.refused for one in found.mitigations):
-        note = f"In the order of the figure in {bandwidth_words(found.figure)}; costs in the table."
-        figures.append(illustration("reasons-changes", changes_figure(found), last, note))
-    return ReasonsChapter(found.load, found.point, sentences, tuple(figures), tuple(_tables(found)))
+    figures = [illustration("reasons-sources", sources_figure(reasons), first, note)]
+    if any(not one.refused for one in reasons.mitigations):
+        note = f"In the order of the figure in {bandwidth_words(reasons.figure)}; costs in the table."
+        figures.append(illustration("reasons-changes", changes_figure(reasons), last, note))
+    return ReasonsChapter(reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons)))
 
 
-def _tables(found: ReasonsResult) -> Iterator[Table]:
-    yield sources_table(found)
-    yield imperfections_table(found)
-    yield bands_table(found)
-    yield remedies_table(found)
-    refused = [one for one in (*found.mitigations, *found.pairs) if one.refused][:REFUSED]
+def _tables(reasons: ReasonsResult) -> Iterator[Table]:
+    yield sources_table(reasons)
+    yield imperfections_table(reasons)
+    yield bands_table(reasons)
+    yield remedies_table(reasons)
+    refused = [one for one in (*reasons.mitigations, *reasons.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
         yield Table("Changes that were refused", ("Change", "Rule", *heads(Mitigation, "ripple", "spike")), rows)
 
 
-def sources_table(found: ReasonsResult) -> Table:
+def sources_table(reasons: ReasonsResult) -> Table:
     """Every source: alone, and by how much the whole falls without it."""
     return table(
-        f"What each source makes at {found.load} (peak to peak does not add; waveforms do)",
-        found.sources,
+        f"What each source makes at {reasons.load} (peak to peak does not add; waveforms do)",
+        reasons.sources,
         ("Source", lambda one: capital(source_phrase(one.name))),
         *(column(Source, name) for name in ("ripple_alone", "ripple_falls", "spike_alone", "spike_falls")),
     )
 
 
-def imperfections_table(found: ReasonsResult) -> Table:
+def imperfections_table(reasons: ReasonsResult) -> Table:
     """What would be left with one parasitic gone, and with all."""
     names = ("fundamental", "ripple", "spike")
-    rows = [(capital(one.words), *cells(one, *names)) for one in found.parasitics[:IMPERFECTIONS]]
-    rows.append(("All of them at once", *cells(found, *(f"{name}_ideal" for name in names))))
-    rows.append(("None: as it is", *cells(found, *names)))
+    rows = [(capital(one.words), *cells(one, *names)) for one in reasons.parasitics[:IMPERFECTIONS]]
+    rows.append(("All of them at once", *cells(reasons, *(f"{name}_ideal" for name in names))))
+    rows.append(("None: as it is", *cells(reasons, *names)))
     head = ("Ideal", *heads(Parasitic, *names))
-    return Table(f"What would be left at {found.load} if this were ideal", head, tuple(rows))
+    return Table(f"What would be left at {reasons.load} if this were ideal", head, tuple(rows))
 
 
-def bands_table(found: ReasonsResult) -> Table:
+def bands_table(reasons: ReasonsResult) -> Table:
     """Band by band, which mode, source and parasitic carry what is left."""
     modes = {"": "nothing lies there", "differential": "between the lines", "common": "common mode, converted"}
     return table(
-        f"What carries the rest at {found.load}, by frequency",
-        found.bands,
+        f"What carries the rest at {reasons.load}, by frequency",
+        reasons.bands,
         ("Band", lambda one: f"To {cells(one, 'high')[0]}"),
         column(BandReason, "rms"),
         ("Mode", lambda one: modes[one.mode]),
@@ -101,14 +101,14 @@ def bands_table(found: ReasonsResult) -> Table:
     )
 
 
-def remedies_table(found: ReasonsResult) -> Table:
+def remedies_table(reasons: ReasonsResult) -> Table:
     """The best changes, single and two together, with their costs."""
-    singles = [one for one in found.mitigations if not one.refused][:REMEDIES]
-    pairs = [one for one in found.pairs if not one.refused][:PAIRS]
+    singles = [one for one in reasons.mitigations if not one.refused][:REMEDIES]
+    pairs = [one for one in reasons.pairs if not one.refused][:PAIRS]
     rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs), high_text(one)) for one in (*singles, *pairs))
     costs = heads(Costs, "drop", "heat", "leakage", "charge", "peak")
     head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *costs, "Over the uncertainty")
-    return Table(f"What would change it at {found.load}, the best first; then two together", head, rows)
+    return Table(f"What would change it at {reasons.load}, the best first; then two together", head, rows)
 
 
 def _volts(one: Mitigation) -> Row:
@@ -129,24 +129,24 @@ def _more(value: float, unit: str, least: float) -> str:
     return number(value, unit, 2) if abs(value) >= least else "none"
 
 
-def sources_figure(found: ReasonsResult) -> Figure:
+def sources_figure(reasons: ReasonsResult) -> Figure:
     """Bars: each source alone, and by how much the whole falls without it [V peak to peak], in the band that decides."""
-    wide = found.figure == "full"
+    wide = reasons.figure == "full"
     series = {
-        "alone": [one.spike_alone if wide else one.ripple_alone for one in found.sources],
-        "the whole falls without it by": [one.spike_falls if wide else one.ripple_falls for one in found.sources],
+        "alone": [one.spike_alone if wide else one.ripple_alone for one in reasons.sources],
+        "the whole falls without it by": [one.spike_falls if wide else one.ripple_falls for one in reasons.sources],
     }
-    title = f"Where it comes from at {found.load}, {bandwidth_words(found.figure)}"
-    return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in found.sources), series),),))
+    title = f"Where it comes from at {reasons.load}, {bandwidth_words(reasons.figure)}"
+    return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in reasons.sources), series),),))
 
 
-def changes_figure(found: ReasonsResult) -> Figure:
+def changes_figure(reasons: ReasonsResult) -> Figure:
     """Bars: what the best changes, and the two best pairs, would leave [V peak to peak], beside what there is."""
-    singles, pairs = ([one for one in tried if not one.refused] for tried in (found.mitigations, found.pairs))
+    singles, pairs = ([one for one in tried if not one.refused] for tried in (reasons.mitigations, reasons.pairs))
     best = [*singles[:DRAWN], *pairs[:2]]
-    ripples, spikes = ([getattr(one, name) for one in (found, *best)] for name in ("ripple", "spike"))
+    ripples, spikes = ([getattr(one, name) for one in (reasons, *best)] for name in ("ripple", "spike"))
     plot = bars_plot(["as it is", *_wrapped(one.words for one in best)], {"20 MHz": ripples, "full bandwidth": spikes})
-    return Figure(f"What changes would leave at {found.load}", ((plot,),))
+    return Figure(f"What changes would leave at {reasons.load}", ((plot,),))
 
 
 def _wrapped(names: Iterable[str]) -> list[str]:

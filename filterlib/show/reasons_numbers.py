@@ -12,23 +12,23 @@ from filterlib.words.stability_sentences import UNSTABLE
 _FEW = "only the best are tried over the uncertainty"
 
 
-def reasons_section(found: ReasonsResult | None) -> Section:
+def reasons_section(reasons: ReasonsResult | None) -> Section:
     """Reasons for results.json; why there are none where there are none."""
-    if found is None or not found.stable:
-        return {"reason": "no steady ripple" if found is None else UNSTABLE}
+    if reasons is None or not reasons.stable:
+        return {"reason": "no steady ripple" if reasons is None else UNSTABLE}
     return {
-        "load": found.load,
-        "operating_point": found.point,
-        "figure": found.figure,
-        **numbers(found),
-        "sentences": [{"text": one.text, "facts": _facts(one)} for one in reason_sentences(found)],
-        "sources": {one.name: {"words": source_phrase(one.name)} | numbers(one) for one in found.sources},
-        "parasitics": [texts(one, "name", "what", "element") | numbers(one) for one in found.parasitics],
-        "bands": [texts(one, "mode", "source", "element", "what") | numbers(one) for one in found.bands],
-        **numbers(found.deviation, "the filter never does worse than its formula"),
-        "resonances": [texts(one, "inductive", "capacitive") | numbers(one) for one in found.resonances],
-        "mitigations": [_mitigation(one) for one in found.mitigations],
-        "pairs": [_mitigation(one) for one in found.pairs],
+        "load": reasons.load,
+        "operating_point": reasons.point,
+        "figure": reasons.figure,
+        **numbers(reasons),
+        "sentences": [{"text": one.text, "facts": _facts(one)} for one in reason_sentences(reasons)],
+        "sources": {one.name: {"words": source_phrase(one.name)} | numbers(one) for one in reasons.sources},
+        "parasitics": [texts(one, "name", "what", "element") | numbers(one) for one in reasons.parasitics],
+        "bands": [texts(one, "mode", "source", "element", "what") | numbers(one) for one in reasons.bands],
+        **numbers(reasons.deviation, "the filter never does worse than its formula"),
+        "resonances": [texts(one, "inductive", "capacitive") | numbers(one) for one in reasons.resonances],
+        "mitigations": [_mitigation(one) for one in reasons.mitigations],
+        "pairs": [_mitigation(one) for one in reasons.pairs],
     }
 
 

@@ -13,7 +13,7 @@ from filterlib.bench.measurement import Measurement
 from filterlib.bench.recording import Recording
 from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
 from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, illustration, render, with_head
+from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
@@ -29,70 +29,65 @@ FEWEST_LINES = 4  # of a spectrum that is drawn
 BINS = 40  # of the periods' histogram
 
 
-def recording_text(found: Measurement, held: Harmonics | None) -> str:
+def recording_text(result: Measurement, harmonics: Harmonics | None) -> str:
     """What a `Measurement` says, for a terminal."""
-    remarks = [f"- {remark}" for remark in (*found.remarks[1:], *found.recording.assumptions)]
-    return "\n".join([tables_text(recording_tables(found, held)), "", *remarks]).rstrip()
+    remarks = [f"- {remark}" for remark in (*result.remarks[1:], *result.recording.assumptions)]
+    return "\n".join([tables_text(recording_tables(result, harmonics)), "", *remarks]).rstrip()
 
 
-def write_recording(found: Measurement, held: Harmonics | None, folder: str | Path) -> Path:
+def write_recording(result: Measurement, harmonics: Harmonics | None, folder: str | Path) -> Path:
     """Write recording.html, recording.json and the figures of a `Measurement` into a folder as `write_files` does.
 
-    Returns the path of the page; ``held``: its `Harmonics`, or None.
+    Returns the path of the page; ``harmonics``: its `Harmonics`, or None.
     """
-    write_files(folder, recording_files(found, held), last=NUMBERS)
+    write_files(folder, recording_files(result, harmonics), last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def recording_files(found: Measurement, held: Harmonics | None) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
-    figures = tuple(_figures(found, held))
-    files = {figure.file: figure.text for figure in figures}
-    recording = found.recording
-    page = render(
-        "recording.html.j2",
+def recording_files(result: Measurement, harmonics: Harmonics | None) -> dict[str, str]:
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
+    figures, recording = tuple(_figures(result, harmonics)), result.recording
+    return page_files(
+        PAGE, FORMAT, recording_numbers(result, harmonics), figures,
         title=f"{Path(recording.file).name or 'Recording'}, {recording.channel}",
-        summary=_summary(found),
+        summary=_summary(result),
         figures=figures,
-        tables=recording_tables(found, held),
-        remarks=[*found.remarks[1:], *recording.assumptions],
-        files=[NUMBERS, *files],
-    )
-    numbers = with_head(recording_numbers(found, held), FORMAT, [PAGE, NUMBERS, *files])
-    return files | {PAGE: page, NUMBERS: numbers}
+        tables=recording_tables(result, harmonics),
+        remarks=[*result.remarks[1:], *recording.assumptions],
+    )  # fmt: skip
 
 
-def _summary(found: Measurement) -> str:
-    if found.aligned is None:
-        return f"{number(found.peak_to_peak, 'V')} peak to peak; {found.periods.why}"
-    spike = "" if found.aligned.spike is None else f", and {number(found.aligned.spike, 'V')} of spikes beyond"
-    border = format_quantity(found.bandwidth, "Hz")
+def _summary(result: Measurement) -> str:
+    if result.aligned is None:
+        return f"{number(result.peak_to_peak, 'V')} peak to peak; {result.periods.why}"
+    spike = "" if result.aligned.spike is None else f", and {number(result.aligned.spike, 'V')} of spikes beyond"
+    border = format_quantity(result.bandwidth, "Hz")
     return (
-        f"{number(found.aligned.ripple, 'V')} peak to peak to {border}{spike}, "
-        f"repeating at {number(found.frequency, 'Hz', 4)}"
+        f"{number(result.aligned.ripple, 'V')} peak to peak to {border}{spike}, "
+        f"repeating at {number(result.frequency, 'Hz', 4)}"
     )
 
 
-def _figures(found: Measurement, held: Harmonics | None) -> Iterator[Illustration]:
-    words = f"{number(found.peak_to_peak, 'V')} peak to peak in {format_quantity(found.recording.duration, 's')}."
-    yield illustration("recording-time", time_figure(found), words, "Of many samples the extremes are drawn.")
-    if found.average is not None:
-        words = f"One period of {number(found.period, 's', 4)}, mean of {found.average.periods}."
+def _figures(result: Measurement, harmonics: Harmonics | None) -> Iterator[Illustration]:
+    words = f"{number(result.peak_to_peak, 'V')} peak to peak in {format_quantity(result.recording.duration, 's')}."
+    yield illustration("recording-time", time_figure(result), words, "Of many samples the extremes are drawn.")
+    if result.average is not None:
+        words = f"One period of {number(result.period, 's', 4)}, mean of {result.average.periods}."
         note = "Spread: standard deviation over the periods."
-        yield illustration("recording-period", period_figure(found.average), words, note)
-    elif found.periods.lengths.size:
-        words = f"{found.periods.lengths.size} periods. {found.periods.why}."
-        yield illustration("recording-lengths", lengths_figure(found), words)
-    if found.spectrum.frequencies.size < FEWEST_LINES or not np.any(found.spectrum.amplitude[1:]):
+        yield illustration("recording-period", period_figure(result.average), words, note)
+    elif result.periods.lengths.size:
+        words = f"{result.periods.lengths.size} periods. {result.periods.why}."
+        yield illustration("recording-lengths", lengths_figure(result), words)
+    if result.spectrum.frequencies.size < FEWEST_LINES or not np.any(result.spectrum.amplitude[1:]):
         return
-    words = f"Noise floor {number(found.noise, 'V')} rms in all."
+    words = f"Noise floor {number(result.noise, 'V')} rms in all."
     note = "Each line as a sine of that root mean square would show. Of many lines the highest are drawn."
-    yield illustration("recording-spectrum", spectrum_figure(found, held), words, note)
+    yield illustration("recording-spectrum", spectrum_figure(result, harmonics), words, note)
 
 
-def time_figure(found: Measurement) -> Figure:
+def time_figure(result: Measurement) -> Figure:
     """All samples of a recording, and below the first periods."""
-    recording, period = found.recording, found.periods.median
+    recording, period = result.recording, result.periods.median
     plots = [_samples(recording, recording.samples, "all samples")]
     if period is not None and recording.duration > 2 * CLOSE * period:
         close = int(CLOSE * period / recording.sample_interval) + 1
@@ -139,17 +134,17 @@ def period_figure(average: Average) -> Figure:
     return Figure("One period", ((upper,), (lower,)), share="x")
 
 
-def lengths_figure(found: Measurement) -> Figure:
+def lengths_figure(result: Measurement) -> Figure:
     """How the periods are distributed, where there is no single one."""
-    counts, edges = found.periods.histogram(BINS)
+    counts, edges = result.periods.histogram(BINS)
     x, y = np.repeat(edges, 2)[1:-1], np.repeat(counts, 2).astype(float)
     plot = Plot(Axis("from one event to the next", "s"), Axis("how many"), (Area(x, np.zeros(x.size), y, BLUE),))
     return Figure("Lengths of the periods", ((plot,),))
 
 
-def spectrum_figure(found: Measurement, held: Harmonics | None) -> Figure:
+def spectrum_figure(result: Measurement, harmonics: Harmonics | None) -> Figure:
     """Amplitude of each line and the noise floor under it, the strongest harmonics by their order."""
-    spectrum = found.spectrum
+    spectrum = result.spectrum
     chosen = _highest_lines(spectrum.frequencies, spectrum.amplitude)
     frequencies, shown, floor = (
         values[chosen] for values in (spectrum.frequencies, spectrum.amplitude, spectrum.amplitude_floor)
@@ -158,24 +153,24 @@ def spectrum_figure(found: Measurement, held: Harmonics | None) -> Figure:
         Curve(frequencies, shown, Look(BLUE, width=1.2), "recording"),
         Curve(frequencies, floor, Look(ORANGE, DASHES[1]), "noise floor"),
     ]
-    if held is not None and np.any(held.clear):
-        marks += _named_harmonics(held)
-    if found.recording.bandwidth is not None:
+    if harmonics is not None and np.any(harmonics.clear):
+        marks += _named_harmonics(harmonics)
+    if result.recording.bandwidth is not None:
         look = Look("#777777", GUIDE, 1.3)
-        marks.append(Level(found.recording.bandwidth, look, upright=True, label="bandwidth"))
+        marks.append(Level(result.recording.bandwidth, look, upright=True, label="bandwidth"))
     highest = float(np.max(shown))
     bottom = max(float(np.min(floor)) / 5, highest * 1e-6)
     y = Axis("rms of a line", "V", log=True, limits=(bottom, highest * 3))
     return Figure("Spectrum of the recording", ((Plot(FREQUENCY, y, tuple(marks), height=240.0, legend=True),),))
 
 
-def _named_harmonics(held: Harmonics) -> Iterator[Mark]:
-    clear = [nth for nth in held.strongest(NAMED) if held.clear[nth]]
-    levels = held.amplitudes[clear] / np.sqrt(2)
+def _named_harmonics(harmonics: Harmonics) -> Iterator[Mark]:
+    clear = [nth for nth in harmonics.strongest(NAMED) if harmonics.clear[nth]]
+    levels = harmonics.amplitudes[clear] / np.sqrt(2)
     look = Look(BLACK, marker="v", size=7.0)
-    yield Curve(held.frequencies[clear], levels, look, "strongest harmonics, by order", joined=False)
+    yield Curve(harmonics.frequencies[clear], levels, look, "strongest harmonics, by order", joined=False)
     for nth, level in zip(clear, levels, strict=True):
-        yield Note(float(held.frequencies[nth]), float(level), f"{held.orders[nth]}")
+        yield Note(float(harmonics.frequencies[nth]), float(level), f"{harmonics.orders[nth]}")
 
 
 def _highest_lines(frequencies: np.ndarray, amplitude: np.ndarray) -> np.ndarray:

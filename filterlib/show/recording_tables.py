@@ -20,17 +20,17 @@ BINS = 10  # of the periods' distribution
 _PAIR = ("", "")
 
 
-def recording_tables(found: Measurement, held: Harmonics | None) -> tuple[Table, ...]:
+def recording_tables(result: Measurement, harmonics: Harmonics | None) -> tuple[Table, ...]:
     """Tables of a `Measurement` and of its `Harmonics`, which may be None."""
-    made = [
-        Table("The recording", _PAIR, tuple(_about(found.recording))),
-        Table("Periods", _PAIR, tuple(_periods(found))),
-        *_distribution(found.periods),
-        Table("Levels", _PAIR, tuple(_levels(found))),
-        _swings(found),
-        *([] if held is None else [_harmonics(held)]),
+    tables = [
+        Table("The recording", _PAIR, tuple(_about(result.recording))),
+        Table("Periods", _PAIR, tuple(_periods(result))),
+        *_distribution(result.periods),
+        Table("Levels", _PAIR, tuple(_levels(result))),
+        _swings(result),
+        *([] if harmonics is None else [_harmonics(harmonics)]),
     ]
-    return tuple(made)
+    return tuple(tables)
 
 
 def _about(recording: Recording) -> Iterator[Row]:
@@ -47,14 +47,14 @@ def _about(recording: Recording) -> Iterator[Row]:
         yield "fastest edge that it can show", format_quantity(rise_time(recording.bandwidth), "s")
 
 
-def _periods(found: Measurement) -> Iterator[Row]:
-    average, periods = found.average, found.periods
+def _periods(result: Measurement) -> Iterator[Row]:
+    average, periods = result.average, result.periods
     yield "pattern", f"{periods.pattern}: {periods.why}" if average is None else periods.pattern
     if average is not None:
-        yield "switching frequency", number(found.frequency, "Hz", 5)
-        yield "period", f"{number(found.period, 's', 5)}, mean of {average.periods}"
+        yield "switching frequency", number(result.frequency, "Hz", 5)
+        yield "period", f"{number(result.period, 's', 5)}, mean of {average.periods}"
         small = f"under the {number(average.jitter_resolution, 's', 2)} that noise makes of it"
-        yield "jitter", f"{number(found.jitter, 's', 2)} rms" if found.jitter else small
+        yield "jitter", f"{number(result.jitter, 's', 2)} rms" if result.jitter else small
     elif periods.lengths.size:
         low, high = float(periods.lengths.min()), float(periods.lengths.max())
         spread = number(periods.spread, "s", 2)
@@ -76,61 +76,61 @@ def _distribution(periods: Periods) -> Iterator[Table]:
     yield Table("How the periods are distributed", ("Length", "How many", ""), rows)
 
 
-def _levels(found: Measurement) -> Iterator[Row]:
-    yield "mean", format_quantity(found.mean, "V", 4)
-    yield "rms", format_quantity(found.rms, "V", 4)
-    yield "rms about the mean", format_quantity(found.rms_about_mean, "V", 4)
-    yield "noise, rms", f"{number(found.noise, 'V')}, in the recording's whole band"
-    ring = "no clear one" if found.raw.spike is not None else "not known: the recording does not reach that far"
-    yield "ring of the spikes", ring if found.ring_frequency is None else number(found.ring_frequency, "Hz")
+def _levels(result: Measurement) -> Iterator[Row]:
+    yield "mean", format_quantity(result.mean, "V", 4)
+    yield "rms", format_quantity(result.rms, "V", 4)
+    yield "rms about the mean", format_quantity(result.rms_about_mean, "V", 4)
+    yield "noise, rms", f"{number(result.noise, 'V')}, in the recording's whole band"
+    ring = "no clear one" if result.raw.spike is not None else "not known: the recording does not reach that far"
+    yield "ring of the spikes", ring if result.ring_frequency is None else number(result.ring_frequency, "Hz")
 
 
-def _swings(found: Measurement) -> Table:
-    border = format_quantity(found.bandwidth, "Hz")
-    order = f", order {found.order}" if found.order > 1 else ""
+def _swings(result: Measurement) -> Table:
+    border = format_quantity(result.bandwidth, "Hz")
+    order = f", order {result.order}" if result.order > 1 else ""
     ways = (
-        ("all samples, noise contained", found.raw),
-        ("mean of the periods", found.averaged),
-        ("mean of the aligned periods", found.aligned),
+        ("all samples, noise contained", result.raw),
+        ("mean of the periods", result.averaged),
+        ("mean of the aligned periods", result.aligned),
     )
     names = ("peak_to_peak", "ripple", "spike")
     rows = tuple((words, *(cells(swing, *names) if swing else ("no single period", "", ""))) for words, swing in ways)
     return Table("Peak to peak", ("Read from", "Whole", f"Ripple, to {border}{order}", "Spike, the rest"), rows)
 
 
-def _harmonics(held: Harmonics) -> Table:
-    several = f"{held.clear.sum()} of {held.clear.size} harmonics are above the noise"
+def _harmonics(harmonics: Harmonics) -> Table:
+    several = f"{harmonics.clear.sum()} of {harmonics.clear.size} harmonics are above the noise"
     return table(
         f"Strongest harmonics; {several}",
-        [int(nth) for nth in held.strongest(STRONGEST)],
-        ("Harmonic", lambda nth: f"{held.orders[nth]}"),
-        ("Frequency", lambda nth: format_quantity(float(held.frequencies[nth]), "Hz", 4)),
-        ("Amplitude, peak", lambda nth: format_quantity(float(held.amplitudes[nth]), "V")),
-        ("Noise under it", lambda nth: format_quantity(float(2 * held.noise[nth]), "V", 2)),
-        ("Above the noise", lambda nth: "yes" if held.clear[nth] else "no"),
+        [int(nth) for nth in harmonics.strongest(STRONGEST)],
+        ("Harmonic", lambda nth: f"{harmonics.orders[nth]}"),
+        ("Frequency", lambda nth: format_quantity(float(harmonics.frequencies[nth]), "Hz", 4)),
+        ("Amplitude, peak", lambda nth: format_quantity(float(harmonics.amplitudes[nth]), "V")),
+        ("Noise under it", lambda nth: format_quantity(float(2 * harmonics.noise[nth]), "V", 2)),
+        ("Above the noise", lambda nth: "yes" if harmonics.clear[nth] else "no"),
     )
 
 
-def recording_numbers(found: Measurement, held: Harmonics | None) -> Section:
+def recording_numbers(result: Measurement, harmonics: Harmonics | None) -> Section:
     """The same for other programs: one number a key, the unit at its end; null where the recording does not tell."""
-    recording, average = found.recording, found.average
+    recording, average = result.recording, result.average
     return {
         **texts(recording, "file", "channel", "channels", "samples", "coupling"),
         **numbers(recording, ""),
-        **texts(found.periods, "pattern", "why"),
-        **numbers(found, ""),
+        **texts(result.periods, "pattern", "why"),
+        **numbers(result, ""),
         "periods": None if average is None else average.periods,
-        "border_order": found.order,
+        "border_order": result.order,
         "peak_to_peak": {
             name: None if swing is None else numbers(swing, "")
-            for name, swing in (("raw", found.raw), ("averaged", found.averaged), ("aligned", found.aligned))
+            for name, swing in (("raw", result.raw), ("averaged", result.averaged), ("aligned", result.aligned))
         },
-        "remarks": found.remarks,
+        "remarks": result.remarks,
         "assumptions": recording.assumptions,
-        "arrays": {"lengths_s": found.periods.lengths} | ({} if held is None else _arrays(held)),
+        "arrays": {"lengths_s": result.periods.lengths} | ({} if harmonics is None else _arrays(harmonics)),
     }
 
 
-def _arrays(held: Harmonics) -> Section:
-    told = {"harmonic_order": held.orders, "harmonic_noise_V": 2 * held.noise, "harmonic_above_noise": held.clear}
-    return arrays(held) | told
+def _arrays(harmonics: Harmonics) -> Section:
+    keys = ("harmonic_order", "harmonic_noise_V", "harmonic_above_noise")
+    return arrays(harmonics) | dict(zip(keys, (harmonics.orders, 2 * harmonics.noise, harmonics.clear), strict=True))

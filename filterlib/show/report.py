@@ -68,15 +68,15 @@ def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress
 
 
 def review_files(result: ReviewResult, *, progress: Progress | None = None) -> dict[str, str]:
-    """Every file of a review: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    told, emitted = reasons_chapter(result.reasons), emission_chapters(result)
-    every = (*((told,) if told else ()), *chapters, *emitted)
+    reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)
+    every = (*((reasons,) if reasons else ()), *chapters, *emitted)
     drawn = [circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=told, emitted=emitted)
+    page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=reasons, emitted=emitted)
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
@@ -100,16 +100,16 @@ def _chapters(result: ReviewResult, progress: Progress) -> Iterator[LoadChapter]
         )
 
 
-def _closing(found: MeasurementValues | None, load: str) -> dict[str, Any]:
+def _closing(values: MeasurementValues | None, load: str) -> dict[str, Any]:
     """What to measure next, in the chapter of the load that decides."""
-    if found is None or found.load != load:
+    if values is None or values.load != load:
         return {}
     return {
-        "closing": tuple(measurement_sentences(found)),
-        "closing_now": f"{bandwidth_words(found.label)}, at “{found.point}”: {interval_now(found)}"
-        if found.measurements
+        "closing": tuple(measurement_sentences(values)),
+        "closing_now": f"{bandwidth_words(values.label)}, at “{values.point}”: {interval_now(values)}"
+        if values.measurements
         else "",
-        "useless": useless_sentence(found),
+        "useless": useless_sentence(values),
     }
 
 
@@ -186,16 +186,16 @@ def _bode_words(bode: BodeResult) -> str:
     return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 
-def _insertion_words(found: InsertionResult, load: str, switching: float) -> tuple[str, str]:
+def _insertion_words(insertion: InsertionResult, load: str, switching: float) -> tuple[str, str]:
     """What the figure shows, and why its curves lie apart."""
-    told = [found.symmetrical["50/50"], found.real_symmetrical[load]]
-    test, real = (loss(at_frequency(found.frequencies, level, switching)) for level in told)
-    ends = (found.converter_impedance, found.load_impedance)
-    source, fed = (ohms(at_frequency(found.frequencies, np.abs(z), switching)) for z in ends)
+    levels = [insertion.symmetrical["50/50"], insertion.real_symmetrical[load]]
+    test, real = (loss(at_frequency(insertion.frequencies, level, switching)) for level in levels)
+    ends = (insertion.converter_impedance, insertion.load_impedance)
+    source, fed = (ohms(at_frequency(insertion.frequencies, np.abs(z), switching)) for z in ends)
     at = number(switching, "Hz")
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
     note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
-    return words, note if found.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
+    return words, note if insertion.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
 def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:

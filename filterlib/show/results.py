@@ -35,7 +35,7 @@ from filterlib.words.rating_sentences import basis_text
 from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
-Found = TypeVar("Found")
+T = TypeVar("T")
 FORMAT = 2  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
 NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
@@ -76,7 +76,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
 
 
 def _load_keys(names: Iterable[str]) -> dict[str, str]:
-    """A key for each load: its name with underscores, made different where two would agree."""
+    """A key for each load: its name with underscores, distinct where two would agree."""
     keys: dict[str, str] = {}
     for name in names:
         key = start = re.sub(r"\W+", "_", name)
@@ -94,33 +94,33 @@ def _requirement(verdict: Verdict) -> Section:
     return words | {"sentence": sentence} | numbers(verdict, sentence)
 
 
-def _unknown(unknown: Sensitivity) -> Section:
-    """What one unknown does; its own values, in its unit, are null where they are no number (such as a shape)."""
-    section = texts(unknown, "key", "label", "unit") | {"measurement": measurement_words(unknown.measurement)}
+def _parameter(parameter: Sensitivity) -> Section:
+    """What one uncertain parameter does; its own values, in its unit, are null where they are no number (such as a shape)."""
+    section = texts(parameter, "key", "label", "unit") | {"measurement": measurement_words(parameter.measurement)}
     for name in ("nominal", "low", "high"):
-        put(section, name, getattr(unknown, name), "not a number")
-    return section | numbers(unknown, whys={"share": "not a number"})
+        put(section, name, getattr(parameter, name), "not a number")
+    return section | numbers(parameter, whys={"share": "not a number"})
 
 
-def _closing(found: MeasurementValues | None) -> Section:
-    """What would narrow the band of the ripple that decides, the measurement that narrows it most first."""
-    if found is None:
+def _closing(values: MeasurementValues | None) -> Section:
+    """What would narrow the interval of the ripple that decides, the measurement that narrows it most first."""
+    if values is None:
         return {"measurements": [], "reason": "there is no steady ripple where it decides"}
     section = {
-        "point": found.point,
-        "load": found.load,
-        "band": found.label,
-        "words": [*measurement_sentences(found), *filter(None, [useless_sentence(found)])],
-        **numbers(found, NOT_COMPUTED if found.measurements else NOTHING_OPEN),
+        "point": values.point,
+        "load": values.load,
+        "band": values.label,
+        "words": [*measurement_sentences(values), *filter(None, [useless_sentence(values)])],
+        **numbers(values, NOT_COMPUTED if values.measurements else NOTHING_OPEN),
         "measurements": [
             {"measure": what_to_measure(one), "uncertain_parameters": list(one.keys)} | numbers(one)
-            for one in found.measurements
+            for one in values.measurements
         ],
     }
-    if found.capacitor is not None:
-        told = numbers(found.capacitor, "every value tells")
-        section["capacitor"] = {"harmonics": list(found.capacitor.orders)} | told
-    return section | ({} if found.measurements else {"reason": NOTHING_OPEN})
+    if values.capacitor is not None:
+        figures = numbers(values.capacitor, "every value tells")
+        section["capacitor"] = {"harmonics": list(values.capacitor.orders)} | figures
+    return section | ({} if values.measurements else {"reason": NOTHING_OPEN})
 
 
 def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Section:
@@ -130,21 +130,21 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
         "ripple": _ripple(point.ripple, keys),
-        "bode": _by_load(point.bode, keys, lambda found, key: _at_switching(found, key, switching)),
-        "impedance": _by_load(point.impedance, keys, lambda found, key: _impedance(found, key, switching)),
+        "bode": _by_load(point.bode, keys, lambda result, key: _at_switching(result, key, switching)),
+        "impedance": _by_load(point.impedance, keys, lambda result, key: _impedance(result, key, switching)),
         "insertion": _insertion(point.insertion, switching, keys),
         "steps": _by_load(
             point.steps,
             keys,
-            lambda found, key: numbers(found, reason_text(found.reason) or NOT_COMPUTED, start=key),
+            lambda result, key: numbers(result, reason_text(result.reason) or NOT_COMPUTED, start=key),
         ),
         "stress": _stress(point.stress),
         "emissions": emission_section(point.emissions),
     }
 
 
-def _by_load(found: Mapping[str, Found], keys: Mapping[str, str], told: Callable[[Found, str], Section]) -> Section:
-    return {name: value for load, key in keys.items() for name, value in told(found[load], key).items()}
+def _by_load(results: Mapping[str, T], keys: Mapping[str, str], section: Callable[[T, str], Section]) -> Section:
+    return {name: value for load, key in keys.items() for name, value in section(results[load], key).items()}
 
 
 def _places(ripple: RippleResult, keys: Mapping[str, str]) -> dict[str, str]:
@@ -165,7 +165,7 @@ def _ripple(ripple: RippleResult, keys: Mapping[str, str]) -> Section:
     of_first = {key: value for key, value in section.items() if key.startswith(f"{first}_")}
     section = {f"load_{key.removeprefix(f'{first}_')}": value for key, value in of_first.items()} | section
     section |= numbers(ripple, reason_text(ripple.reason) or NOT_COMPUTED)
-    return section | {"uncertain_parameters": [_unknown(unknown) for unknown in ripple.uncertain_parameters]}
+    return section | {"uncertain_parameters": [*map(_parameter, ripple.uncertain_parameters)]}
 
 
 def _figure(key: str, ripple: RippleResult, place: tuple[str, str]) -> Section:
@@ -175,41 +175,41 @@ def _figure(key: str, ripple: RippleResult, place: tuple[str, str]) -> Section:
     return section | ({f"{key}_remark": NO_SPIKE} if figure and place in ripple.without_spike else {})
 
 
-def _at_switching(found: BodeResult | ImpedanceResult, key: str, switching: float, why: str = NOT_COMPUTED) -> Section:
+def _at_switching(result: BodeResult | ImpedanceResult, key: str, switching: float, why: str = NOT_COMPUTED) -> Section:
     """Every curve at the switching frequency: the size of an impedance, a ratio in decibels."""
     section: Section = {}
-    for name, mark in described(found).items():
+    for name, mark in described(result).items():
         if name != "frequencies":
-            size = np.abs(getattr(found, name))
+            size = np.abs(getattr(result, name))
             level, unit = (size, mark.unit) if mark.unit else (decibels(size), "dB")
-            put(section, f"{key}_{name}_at_switching_{unit}", at_frequency(found.frequencies, level, switching), why)
+            put(section, f"{key}_{name}_at_switching_{unit}", at_frequency(result.frequencies, level, switching), why)
     return section
 
 
-def _impedance(found: ImpedanceResult, key: str, switching: float) -> Section:
-    section = _at_switching(found, key, switching, "infinite: the load draws a constant current")
-    frequency, size = largest_below(found.frequencies, found.seen_by_load, switching)
+def _impedance(impedance: ImpedanceResult, key: str, switching: float) -> Section:
+    section = _at_switching(impedance, key, switching, "infinite: the load draws a constant current")
+    frequency, size = largest_below(impedance.frequencies, impedance.seen_by_load, switching)
     put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, NOT_COMPUTED)
     put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, NOT_COMPUTED)
     return section
 
 
-def _insertion(found: InsertionResult, switching: float, keys: Mapping[str, str]) -> Section:
+def _insertion(insertion: InsertionResult, switching: float, keys: Mapping[str, str]) -> Section:
     """Test systems by their resistances, the point written p; "real" is the same filter in its own circuit."""
     section: Section = {}
     for mode in ("symmetrical", "asymmetrical"):
-        curves = {name.replace("/", "_").replace(".", "p"): loss for name, loss in getattr(found, mode).items()}
-        real = getattr(found, f"real_{mode}")
+        curves = {name.replace("/", "_").replace(".", "p"): loss for name, loss in getattr(insertion, mode).items()}
+        real = getattr(insertion, f"real_{mode}")
         curves |= {f"real_{key}": real.get(load) for load, key in keys.items()}
         for name, loss in curves.items():
             for spot, frequency in spots(switching).items():
-                level = None if loss is None else at_frequency(found.frequencies, loss, frequency)
+                level = None if loss is None else at_frequency(insertion.frequencies, loss, frequency)
                 put(section, f"{mode}_{name}_at_{spot}_dB", level, "nothing reaches the load" if real else NO_DRIVE)
     return section
 
 
 def spots(switching: float) -> dict[str, float]:
-    """The frequencies [Hz] at which insertion loss is told, by their words in keys.
+    """The frequencies [Hz] at which insertion loss is reported, by their names in keys.
 
     >>> spots(180e3)
     {'switching': 180000.0, '1MHz': 1000000.0, '10MHz': 10000000.0}
@@ -236,14 +236,14 @@ def largest_below(frequencies: np.ndarray, values: np.ndarray, frequency: float)
     return float(frequencies[index]), float(np.abs(values[index]))
 
 
-def _stress(found: StressResult) -> Section:
+def _stress(stress: StressResult) -> Section:
     """By part: every stress with its limit, and the heat."""
-    if found.reason is not None:
-        return {"reason": reason_text(found.reason)}
-    section: dict[str, Section] = {heat.name: {} for heat in found.heats}
-    for check in found.checks:
+    if stress.reason is not None:
+        return {"reason": reason_text(stress.reason)}
+    section: dict[str, Section] = {heat.name: {} for heat in stress.heats}
+    for check in stress.checks:
         section[check.name] |= _stressed(check)
-    for heat in found.heats:
+    for heat in stress.heats:
         section[heat.name] |= numbers(heat, whys={"core": NO_CORE})
     return section
 

@@ -30,11 +30,11 @@ from filterlib.words.rating_sentences import basis_text, stress_interval, stress
 from filterlib.words.stability_sentences import reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
-UNKNOWNS = 8  # rows of the table of what makes the band
+PARAMETERS = 8  # rows of the table of what makes the interval
 INTERVAL = "Range (uncertain parameters)"
 Row = tuple[str, ...]
-Held = TypeVar("Held")
-Column: TypeAlias = tuple[str, Callable[[Held], str]]
+T = TypeVar("T")
+Column: TypeAlias = tuple[str, Callable[[T], str]]
 """The head of a column, and what stands in it of one result."""
 
 
@@ -47,7 +47,7 @@ class Table:
     rows: tuple[Row, ...]
 
 
-def table(caption: str, results: Iterable[Held], *columns: Column[Held]) -> Table:
+def table(caption: str, results: Iterable[T], *columns: Column[T]) -> Table:
     """One result a row, each column with its head.
 
     >>> table("Two", [1.0, 2.0], ("Volts", lambda v: number(v, "V")), ("Amperes", lambda v: number(v / 8, "A")))
@@ -57,7 +57,7 @@ def table(caption: str, results: Iterable[Held], *columns: Column[Held]) -> Tabl
     return Table(caption, tuple(head for head, _ in columns), rows)
 
 
-def column(kind: type[Held], name: str) -> Column[Held]:
+def column(kind: type[T], name: str) -> Column[T]:
     """A described number: its label, and its value with its unit."""
     return capital(label(kind, name)), lambda one: cells(one, name)[0]
 
@@ -147,12 +147,12 @@ def points_table(result: ReviewResult) -> Table:
     return table(
         "Operating points",
         [point.operating for point in result.points],
-        ("Operating point", lambda found: found.point),
-        ("Temperature", lambda found: format_temperature(found.temperature)),
+        ("Operating point", lambda operating: operating.point),
+        ("Temperature", lambda operating: format_temperature(operating.temperature)),
         column(OperatingResult, "terminal_voltage"),
         column(OperatingResult, "converter_current"),
-        ("Stability", lambda found: "✓ stable" if found.stable else "✗ unstable"),
-        ("Why", lambda found: capital(stability_sentence(found.stability))),
+        ("Stability", lambda operating: "✓ stable" if operating.stable else "✗ unstable"),
+        ("Why", lambda operating: capital(stability_sentence(operating.stability))),
     )
 
 
@@ -160,8 +160,8 @@ def loads_table(result: ReviewResult) -> Table:
     """Direct voltage and current of every load at every operating point."""
     names = ("load_scale", "load_voltages", "drops", "load_currents", "load_powers")
     rows = tuple(
-        (found.point, load.name, *cells(found, *names, at=load.name))
-        for found in (point.operating for point in result.points)
+        (operating.point, load.name, *cells(operating, *names, at=load.name))
+        for operating in (point.operating for point in result.points)
         for load in result.design.loads
     )
     return Table("Loads at the operating points", ("Operating point", "Load", *heads(OperatingResult, *names)), rows)
@@ -169,11 +169,11 @@ def loads_table(result: ReviewResult) -> Table:
 
 def stress_table(result: ReviewResult) -> Table:
     """Every stress of every part against its rating, at the operating point where it has least margin; the least first."""
-    found = [*worst(point.stress for point in result.points), *(("all", life) for life in result.lives)]
-    found.sort(key=lambda pair: np.inf if np.isnan(pair[1].margin) else pair[1].margin)
+    checks = [*worst(point.stress for point in result.points), *(("all", life) for life in result.lives)]
+    checks.sort(key=lambda pair: np.inf if np.isnan(pair[1].margin) else pair[1].margin)
     return table(
         "Stress of the parts, with margins",
-        found,
+        checks,
         ("Part", lambda pair: capital(pair[1].part)),
         ("Stress", lambda pair: capital(pair[1].what)),
         ("Verdict", lambda pair: stress_verdict(pair[1])),
@@ -247,7 +247,7 @@ def unknowns_table(ripple: RippleResult, load: str) -> Table:
     """What makes the interval at the first load, the greatest first, and what would settle it."""
     return table(
         f"What makes the interval at {load}, 20 MHz",
-        ripple.uncertain_parameters[:UNKNOWNS],
+        ripple.uncertain_parameters[:PARAMETERS],
         ("Uncertain parameter", lambda one: capital(one.label)),
         ("Its range", _range),
         ("Alone it moves the ripple", lambda one: interval_text(one.pp_at_low, one.pp_at_high, "V")),
@@ -279,14 +279,14 @@ def _harmonic(size: float) -> str:
 def impedance_table(point: PointResult, switching: float) -> Table:
     """Impedances at the switching frequency and where they are largest or smallest."""
     rows = []
-    for load, found in point.impedance.items():
-        back, into, own = (np.abs(v) for v in (found.seen_by_load, found.seen_by_converter, found.load_input))
-        (peak_at, peak), smallest = largest_below(found.frequencies, back, switching), int(np.argmin(into))
+    for load, result in point.impedance.items():
+        back, into, own = (np.abs(v) for v in (result.seen_by_load, result.seen_by_converter, result.load_input))
+        (peak_at, peak), smallest = largest_below(result.frequencies, back, switching), int(np.argmin(into))
         rows.append((
             load,
             f"{number(peak, 'ohm')} at {number(peak_at, 'Hz')}",
-            *(ohms(at_frequency(found.frequencies, size, switching)) for size in (back, into, own)),
-            f"{number(float(into[smallest]), 'ohm')} at {number(float(found.frequencies[smallest]), 'Hz')}",
+            *(ohms(at_frequency(result.frequencies, size, switching)) for size in (back, into, own)),
+            f"{number(float(into[smallest]), 'ohm')} at {number(float(result.frequencies[smallest]), 'Hz')}",
         ))  # fmt: skip
     at = format_quantity(switching, "Hz")
     head = (
@@ -318,16 +318,16 @@ def steps_table(result: ReviewResult) -> Table:
     """Steps at every load and operating point."""
     return table(
         "Steps",
-        [found for point in result.points for found in point.steps.values()],
-        ("Operating point", lambda found: found.point),
-        ("Load", lambda found: found.load),
+        [steps for point in result.points for steps in point.steps.values()],
+        ("Operating point", lambda steps: steps.point),
+        ("Load", lambda steps: steps.load),
         *(column(StepsResult, name) for name in ("overshoot", "step_current", "load_dip")),
         (heads(StepsResult, "settling_time")[0], _settled),
     )
 
 
-def _settled(found: StepsResult) -> str:
-    return cells(found, "settling_time")[0] if found.reason is None else f"not known: {reason_text(found.reason)}"
+def _settled(steps: StepsResult) -> str:
+    return cells(steps, "settling_time")[0] if steps.reason is None else f"not known: {reason_text(steps.reason)}"
 
 
 def assumptions_table(result: ReviewResult) -> Table:

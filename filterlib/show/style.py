@@ -8,7 +8,7 @@ from typing import TypeAlias
 Dash: TypeAlias = str | tuple[int, tuple[float, ...]]  # "-", or where it begins and on, off, ... in widths of the line
 
 # Palette: M. Okabe and K. Ito, "Color Universal Design", 2008 (from memory). Each colour has a line style and a hatch
-# of its own, so that nothing is told by colour alone and a grey print still reads.
+# of its own, so that nothing depends on colour alone and a grey print still reads.
 BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, BLACK = (
     "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000",
 )  # fmt: skip

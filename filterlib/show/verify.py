@@ -10,7 +10,7 @@ from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
 from filterlib.analysis.stress.stored_energy import Store
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
-from filterlib.show.page import Illustration, render, with_head
+from filterlib.show.page import Illustration, page_files
 from filterlib.show.review_tables import Table, cells, column, heads, table
 from filterlib.show.schematic import schematic_svg
 from filterlib.words.bench_sentences import (
@@ -47,10 +47,10 @@ def write_sheet(sheet: BenchSheet, folder: str | Path) -> Path:
 
 
 def sheet_files(sheet: BenchSheet) -> dict[str, str]:
-    """Every file: name -> text, in which `writing.RUN` stands for the run's identifier."""
+    """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = _circuit(sheet)
-    page = render(
-        "verify.html.j2",
+    return page_files(
+        PAGE, FORMAT, sheet_numbers(sheet), [circuit],
         design=sheet.design,
         blanks=BLANKS,
         safety=safety_steps(sheet),
@@ -67,10 +67,7 @@ def sheet_files(sheet: BenchSheet) -> dict[str, str]:
         narrowing=_narrowing(sheet),
         uncovered=sheet.uncovered,
         remarks=tuple(bench_remarks(sheet)),
-        files=[NUMBERS, circuit.file],
-    )
-    numbers = with_head(sheet_numbers(sheet), FORMAT, [PAGE, NUMBERS, circuit.file])
-    return {circuit.file: circuit.text, PAGE: page, NUMBERS: numbers}
+    )  # fmt: skip
 
 
 def _circuit(sheet: BenchSheet) -> Illustration:

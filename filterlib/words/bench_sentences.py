@@ -66,23 +66,23 @@ def station_steps(sheet: BenchSheet, station: Station) -> tuple[str, ...]:
     return (*_arranged(station.arrangement, design), *more)
 
 
-def _arranged(seen: Arrangement, design: Design) -> Iterator[str]:
+def _arranged(arrangement: Arrangement, design: Design) -> Iterator[str]:
     """The stated arrangement of a figure of the converter."""
-    current = design.full_current if seen.load_current is None else seen.load_current
+    current = design.full_current if arrangement.load_current is None else arrangement.load_current
     volts = design.converter.output_voltage
     if current > 0:
         ohms, watts = format_quantity(volts / current, "ohm"), format_quantity(volts * current, "W")
         yield f"The filter and the loads off, {format_quantity(current, 'A')} drawn: a resistor of {ohms} for {watts}, which gets hot."
     else:
         yield "The filter and the loads off, nothing drawn."
-    yield f"{_width(seen.bandwidth, seen.order)}, AC coupling."
-    for fixture in seen.capacitors:
+    yield f"{_width(arrangement.bandwidth, arrangement.order)}, AC coupling."
+    for fixture in arrangement.capacitors:
         size, esr, esl = (
             format_quantity(float(v), unit)
             for v, unit in ((fixture.capacitance, "F"), (fixture.esr, "ohm"), (fixture.esl, "H"))
         )
         yield f"{size} across the probe ({esr}, {esl} with its leads)."
-    lead = float(seen.lead_inductance)
+    lead = float(arrangement.lead_inductance)
     yield f"A lead of {format_quantity(lead, 'H')} to the probe." if lead else f"Lead: {SHORT}."
 
 
@@ -110,11 +110,11 @@ def _with_filter(design: Design) -> Iterator[str]:
 
 def _at(station: Station) -> str:
     """What the operating point means, as something to set."""
-    found = station.operating
-    assert found is not None
-    drawn = ", ".join(f"{name} {format_quantity(amps, 'A')}" for name, amps in found.load_currents.items())
+    operating = station.operating
+    assert operating is not None
+    drawn = ", ".join(f"{name} {format_quantity(amps, 'A')}" for name, amps in operating.load_currents.items())
     fed = "" if station.supply is None else f", input {format_quantity(station.supply, 'V')}"
-    return f"{capital(found.point)}: {drawn}; parts at {format_temperature(found.temperature)}{fed}."
+    return f"{capital(operating.point)}: {drawn}; parts at {format_temperature(operating.temperature)}{fed}."
 
 
 def check_words(check: Check) -> str:

@@ -11,7 +11,7 @@ from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import capital, joined, number
 from filterlib.words.stability_sentences import reason_text
 
-ALIKE = 1.05  # ratio below which two figures are told as about the same: in two digits it is 1
+ALIKE = 1.05  # ratio below which two figures are called about the same: in two digits it is 1
 MOST = 4  # keys that a sentence lists
 _SEVERAL = ("load", "operating_point", "requirement", "emission", "coupling")
 _SECTIONS = {
@@ -55,55 +55,55 @@ def what_is_left(result: ComparisonResult, one: LoadComparison) -> Iterator[str]
         yield from _from_where(one)
 
 
-def what_differs(designs: tuple[Design, Design], found: tuple[Difference, ...]) -> Iterator[str]:
+def what_differs(designs: tuple[Design, Design], differences: tuple[Difference, ...]) -> Iterator[str]:
     """Which parts of two designs differ, by what their files state differently."""
-    if not found:
+    if not differences:
         yield "Both files state the same design, so every figure is the same in A and in B."
         return
-    sections = {one.section for one in found}
+    sections = {one.section for one in differences}
     first, second = (design.converter.name for design in designs)
     chains = [_chain(design) for design in designs]
     if not sections & {"filter", "converter"}:
         yield f"A and B have the same converter, {first}, and the same filter ({chains[0]})."
     elif "filter" not in sections:
-        yield f"It is the same filter ({chains[0]}) on two converters: {_converters(first, second, found)}."
+        yield f"It is the same filter ({chains[0]}) on two converters: {_converters(first, second, differences)}."
     elif "converter" not in sections:
-        yield f"They are two filters on the same converter, {first}: {_filters(chains, found)}."
+        yield f"They are two filters on the same converter, {first}: {_filters(chains, differences)}."
     else:
         yield (
             f"Converter and filter both differ: A has {chains[0]} behind {first}, B has {chains[1]} behind {second}; what "
             "follows compares the whole of each, and neither part alone."
         )
-    others = [name for name in dict.fromkeys(one.section for one in found) if name not in ("converter", "filter")]
+    others = [name for name in dict.fromkeys(one.section for one in differences) if name not in ("converter", "filter")]
     if others:
         verb = "differ" if len(others) > 1 or others[0] in _SEVERAL else "differs"
         also = "also" if sections & {"converter", "filter"} else "alone"
-        keys = [one.key for one in found if one.section == "load"]
+        keys = [one.key for one in differences if one.section == "load"]
         where = f" ({', '.join(keys)})" if 0 < len(keys) <= 4 else ""
         yield f"{capital(joined([_SECTIONS.get(name, name) for name in others]))} {also} {verb}{where}."
 
 
-def _converters(first: str, second: str, found: tuple[Difference, ...]) -> str:
-    own = [one.key for one in found if one.section == "converter"]
+def _converters(first: str, second: str, differences: tuple[Difference, ...]) -> str:
+    own = [one.key for one in differences if one.section == "converter"]
     if first == second:
         return f"both are called {first}, but differ in {_listed(key.removeprefix('converter.') for key in own)}"
     alone = ", which differ in their names alone" if own == ["converter.name"] else ""
     return f"A behind {first}, B behind {second}{alone}"
 
 
-def _filters(chains: list[str], found: tuple[Difference, ...]) -> str:
+def _filters(chains: list[str], differences: tuple[Difference, ...]) -> str:
     if chains[0] != chains[1]:
         return f"A has {chains[0]}, B has {chains[1]}"
-    own = [one for one in found if one.section == "filter"]
-    told = (f"{one.key.removeprefix('filter.')} ({one.first} in A, {one.second} in B)" for one in own)
-    return f"both have {chains[0]}, and differ in {_listed(told)}"
+    own = [one for one in differences if one.section == "filter"]
+    values = (f"{one.key.removeprefix('filter.')} ({one.first} in A, {one.second} in B)" for one in own)
+    return f"both have {chains[0]}, and differ in {_listed(values)}"
 
 
 def _listed(words: Iterable[str]) -> str:
     """The first few, and how many more."""
-    told = list(words)
-    more = [f"{len(told) - MOST} more"] if len(told) > MOST else []
-    return joined([*told[:MOST], *more])
+    items = list(words)
+    more = [f"{len(items) - MOST} more"] if len(items) > MOST else []
+    return joined([*items[:MOST], *more])
 
 
 def _chain(design: Design) -> str:

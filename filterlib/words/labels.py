@@ -95,6 +95,6 @@ def element_words(name: str) -> str:
     return f"{head}'s {tail.replace('_', ' ').replace('.', ' ')}" if tail else name
 
 
-def resonance_words(found: Resonance) -> str:
+def resonance_words(resonance: Resonance) -> str:
     """The two elements of a resonance."""
-    return f"{element_words(found.inductive)} with {element_words(found.capacitive)}"
+    return f"{element_words(resonance.inductive)} with {element_words(resonance.capacitive)}"

@@ -53,26 +53,26 @@ def what_to_measure(one: Measurement) -> str:
     return measurement_words(one.name) or measurement_words(measurement(one.keys[0]))
 
 
-def interval_now(found: MeasurementValues) -> str:
+def interval_now(values: MeasurementValues) -> str:
     """The interval as it is."""
-    return _interval(found.low, found.high)
+    return _interval(values.low, values.high)
 
 
-def measurement_sentences(found: MeasurementValues) -> Iterator[str]:
+def measurement_sentences(values: MeasurementValues) -> Iterator[str]:
     """For each measurement that narrows the interval what it leaves, or that nothing is open."""
-    if not found.measurements:
+    if not values.measurements:
         yield "Nothing that moves the figure is unknown."
-    for one in found.measurements:
+    for one in values.measurements:
         if one.narrows >= LEAST:
             yield (
                 f"Measure {what_to_measure(one)}. It leaves {_interval(one.low, one.high)}: the interval is {100 * one.narrows:.0f} % "
                 "narrower."
-            ) + (f" {capacitor_sentence(found.capacitor)}" if one.name == INSIDE and found.capacitor else "")
+            ) + (f" {capacitor_sentence(values.capacitor)}" if one.name == INSIDE and values.capacitor else "")
 
 
-def useless_sentence(found: MeasurementValues) -> str:
+def useless_sentence(values: MeasurementValues) -> str:
     """What would hardly narrow it; "" where everything does."""
-    lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in found.measurements if one.narrows < LEAST]
+    lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in values.measurements if one.narrows < LEAST]
     return f"It would hardly narrow this interval to measure: {'; '.join(lost)}." if lost else ""
 
 
@@ -80,44 +80,44 @@ def _interval(low: float, high: float) -> str:
     return interval_text(low, high, "V") + (f" (a factor of {high / low:.3g})" if low > 0 else "")
 
 
-def capacitor_sentence(found: AddedCapacitor) -> str:
+def capacitor_sentence(capacitor: AddedCapacitor) -> str:
     """Which capacitor to put across the terminals, and what it shows."""
-    return " ".join(_capacitor(found))
+    return " ".join(_capacitor(capacitor))
 
 
-def _capacitor(found: AddedCapacitor) -> Iterator[str]:
-    size = number(found.capacitance, "F")
-    if found.orders:
-        several = len(found.orders) > 1
-        which = f"harmonic{'s' * several} {runs(found.orders)} tell{'s' * (not several)}"
+def _capacitor(capacitor: AddedCapacitor) -> Iterator[str]:
+    size = number(capacitor.capacitance, "F")
+    if capacitor.orders:
+        several = len(capacitor.orders) > 1
+        which = f"harmonic{'s' * several} {runs(capacitor.orders)} tell{'s' * (not several)}"
         yield f"With {size}, as it is at this voltage, across the terminals, {which};"
     else:
         yield f"No one value suits the whole range of what may be inside; begin with {size}, as it is at this voltage:"
-    yield f"the reading of {number(found.bare, 'V')} becomes {number(found.loaded, 'V')}"
-    if found.high > found.low:
-        yield f"if all is as assumed, and {interval_text(found.low, found.high, 'V')} over the uncertainty."
+    yield f"the reading of {number(capacitor.bare, 'V')} becomes {number(capacitor.loaded, 'V')}"
+    if capacitor.high > capacitor.low:
+        yield f"if all is as assumed, and {interval_text(capacitor.low, capacitor.high, 'V')} over the uncertainty."
     else:
         yield "by what is known."
-    if math.isfinite(found.too_small):
+    if math.isfinite(capacitor.too_small):
         yield (
-            f"{number(found.too_small, 'F')} would move the first harmonic by {100 * found.too_small_moves:.1f} % only: that, or "
+            f"{number(capacitor.too_small, 'F')} would move the first harmonic by {100 * capacitor.too_small_moves:.1f} % only: that, or "
             "less, tells nothing."
         )
 
 
-def inside_sentences(found: InsideFit) -> Iterator[str]:
+def inside_sentences(inside: InsideFit) -> Iterator[str]:
     """What two recordings say of a converter's inside."""
     for name, unit in VALUES.items():
-        one, label = getattr(found, name), _INSIDE[name]
-        if name in found.undecided:
+        one, label = getattr(inside, name), _INSIDE[name]
+        if name in inside.undecided:
             yield f"the data do not determine the {label} inside"
         else:
             ends = interval_text(one.low, one.high, unit)
             yield f"{label} inside: {number(one.value, unit)}, standard uncertainty {number(one.uncertainty, unit)}; {ends}"
-    first, last = (number(float(f), "Hz") for f in (found.frequencies[0], found.frequencies[-1]))
-    fit = f"chi-square {found.chi_square:.0f} of {found.degrees}"
-    yield f"{found.orders.size} harmonics above the noise, {first} to {last}; {fit}"
-    if found.misfit:
-        far = ", ".join(map(str, found.disagreeing[:6])) or "none alone"
-        yield f"one capacitor describes the inside to {found.misfit:.1%}; far outside their noise: harmonics {far}"
+    first, last = (number(float(f), "Hz") for f in (inside.frequencies[0], inside.frequencies[-1]))
+    fit = f"chi-square {inside.chi_square:.0f} of {inside.degrees}"
+    yield f"{inside.orders.size} harmonics above the noise, {first} to {last}; {fit}"
+    if inside.misfit:
+        far = ", ".join(map(str, inside.disagreeing[:6])) or "none alone"
+        yield f"one capacitor describes the inside to {inside.misfit:.1%}; far outside their noise: harmonics {far}"
     yield "the inductance is ESL and lead together, which no reading at the terminals separates"

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from filterlib.units import format_hours, format_quantity
 
-LEAST_RISE = 0.01  # [K] below which a rise in temperature is not told apart
+LEAST_RISE = 0.01  # [K] below which a rise in temperature is not distinguished
 
 
 def number(value: float | None, unit: str, digits: int = 3) -> str:
@@ -117,12 +117,12 @@ def runs(orders: Sequence[int]) -> str:
     >>> runs((1, 2, 3, 7, 9, 10))
     '1 to 3, 7, 9 and 10'
     """
-    found: list[list[int]] = []
+    groups: list[list[int]] = []
     for order in orders:
-        if found and order == found[-1][-1] + 1:
-            found[-1].append(order)
+        if groups and order == groups[-1][-1] + 1:
+            groups[-1].append(order)
         else:
-            found.append([order])
+            groups.append([order])
     return ", ".join(
-        f"{run[0]}" if len(run) == 1 else f"{run[0]} {'and' if len(run) == 2 else 'to'} {run[-1]}" for run in found
+        f"{run[0]}" if len(run) == 1 else f"{run[0]} {'and' if len(run) == 2 else 'to'} {run[-1]}" for run in groups
     )

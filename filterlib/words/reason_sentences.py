@@ -87,10 +87,10 @@ class _Writer:
 
     def __call__(self, path: str) -> str:
         *way, name = path.split(".")
-        held: object = self.result
+        place: object = self.result
         for step in way:
-            held = held[int(step)] if isinstance(held, tuple) else getattr(held, step)
-        value, unit = float(getattr(held, name)), described(held)[name].of(held)
+            place = place[int(step)] if isinstance(place, tuple) else getattr(place, step)
+        value, unit = float(getattr(place, name)), described(place)[name].of(place)
         self.facts.append(Fact(path, unit, value))
         return format_quantity(value, unit, 3)
 
@@ -145,14 +145,14 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
 
 
 def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
-    found, write = result.deviation, _Writer(result)
-    if np.isnan(found.frequency) or result.sources[0].name == "common_mode":  # which goes another way
+    deviation, write = result.deviation, _Writer(result)
+    if np.isnan(deviation.frequency) or result.sources[0].name == "common_mode":  # which goes another way
         return
     text = f"From {write('deviation.frequency')} on the filter does worse than one of ideal parts would"
-    if found.element:
-        text += f", mostly because of the {found.what} of {found.element}"
-    near = found.resonance
-    if near is not None and 1 / NEAR < near.frequency / found.frequency < NEAR:
+    if deviation.element:
+        text += f", mostly because of the {deviation.what} of {deviation.element}"
+    near = deviation.resonance
+    if near is not None and 1 / NEAR < near.frequency / deviation.frequency < NEAR:
         at = write("deviation.resonance.frequency")
         text += f"; the nearest resonance, at {at}, is that of {resonance_words(near)}"
     yield write.sentence(f"{text}.")

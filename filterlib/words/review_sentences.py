@@ -61,8 +61,8 @@ def verdict_sentence(verdict: Verdict) -> str:
     answer = f"depends on the {verdict.label}" if open_ else verdict.verdict
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
     value, ends = number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
-    told = f"{value} ({ends} over the uncertainty)" if " to " in ends else value
-    return f"{start}: {answer}. It is {told}, worst at {verdict.point}." + (
+    figure = f"{value} ({ends} over the uncertainty)" if " to " in ends else value
+    return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
         f" To decide it, measure {advice}." if advice else ""
     )
 
@@ -99,17 +99,17 @@ def broken_ratings(result: ReviewResult) -> list[str]:
 
 def ratings(result: ReviewResult) -> str:
     """What the top of the page says of ratings that are exceeded, which the exit code does not know; "" where none is."""
-    found = broken_ratings(result)
-    more = f" (and {len(found) - 1} more, see Stress)" if len(found) > 1 else ""
-    return f"Not a requirement, but a rating: {found[0]}{more}." if found else ""
+    sentences = broken_ratings(result)
+    more = f" (and {len(sentences) - 1} more, see Stress)" if len(sentences) > 1 else ""
+    return f"Not a requirement, but a rating: {sentences[0]}{more}." if sentences else ""
 
 
 def review_notes(result: ReviewResult) -> list[str]:
     """What is no requirement and yet to be known, a line each: exceeded ratings, the worst margin of an estimate."""
     notes = [f"⚠ Not a requirement, but a rating: {rating}." for rating in broken_ratings(result)]
-    held = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
-    if held:
-        margin, test, point = min(held, key=lambda one: one[0].margin)
+    margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
+    if margins:
+        margin, test, point = min(margins, key=lambda one: one[0].margin)
         side = "below" if margin.margin >= 0 else "above"
         notes.append(
             f"≈ Conducted emission at the {test.side}, an estimate and no test: at worst {number(abs(margin.margin), 'dB')} {side} "

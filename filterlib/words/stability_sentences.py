@@ -26,26 +26,26 @@ _NOTES = {
 }
 
 
-def stability_sentence(found: Stability) -> str:
+def stability_sentence(stability: Stability) -> str:
     """What the poles, or the Nyquist count, say."""
-    if found.stable:
-        return _stable(found)
-    if found.method == "nyquist":
-        return f"unstable: the Nyquist curve at {found.load} encircles -1"
-    where = f"at {number(found.frequency, 'Hz')}" if found.frequency else "without ringing"
+    if stability.stable:
+        return _stable(stability)
+    if stability.method == "nyquist":
+        return f"unstable: the Nyquist curve at {stability.load} encircles -1"
+    where = f"at {number(stability.frequency, 'Hz')}" if stability.frequency else "without ringing"
     return (
-        f"unstable: {found.count} pole{'s' * (found.count > 1)} in the right half plane, {where}, growing by e every "
-        f"{number(found.growth, 's')}; there is no steady state, so no ripple and no step is given. Damping across the filter's "
+        f"unstable: {stability.count} pole{'s' * (stability.count > 1)} in the right half plane, {where}, growing by e every "
+        f"{number(stability.growth, 's')}; there is no steady state, so no ripple and no step is given. Damping across the filter's "
         "last capacitor, or more resistance in series, takes it away"
     )
 
 
-def _stable(found: Stability) -> str:
-    if found.method == "nyquist":
+def _stable(stability: Stability) -> str:
+    if stability.method == "nyquist":
         return "no Nyquist curve at a load encircles -1 (a part has no ladder, so no poles)"
-    if math.isnan(found.frequency):
+    if math.isnan(stability.frequency):
         return f"every pole is in the left half plane, and none below {format_quantity(NAMED, 'Hz')} rings"
-    return f"every pole is in the left half plane; the least damped rings at {number(found.frequency, 'Hz')} with Q = {found.quality:.3g}"
+    return f"every pole is in the left half plane; the least damped rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}"
 
 
 def reason_text(reason: Stability | str | None) -> str:
@@ -60,15 +60,15 @@ def part_note(note: PartNote) -> str:
     return _NOTES[note.kind].format(name=note.name, value=value, limit=limit, left=left, full=full)
 
 
-def clip_sentence(found: ClippedResult) -> str:
+def clip_sentence(result: ClippedResult) -> str:
     """What a scope with its clip on reads, beside what is there without it."""
-    if not found.stable:
+    if not result.stable:
         return f"{UNSTABLE}, so there is nothing to read"
-    at = found.figures["full"]
-    shown, seen, own = (number(volts, "V") for volts in (at.shown, at.seen, at.own_clip))
+    at = result.figures["full"]
+    shown, without, own = (number(volts, "V") for volts in (at.shown, at.seen, at.own_clip))
     if at.difference < LITTLE * at.seen:
-        return f"At {found.place} an earthed clip changes nothing that one would see: {seen} peak to peak in full bandwidth."
+        return f"At {result.place} an earthed clip changes nothing that one would see: {without} peak to peak in full bandwidth."
     return (
-        f"At {found.place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {seen} is without it; its tip "
-        f"on its own clip alone shows {own}, along a lead of {number(float(found.clip.lead_inductance.value), 'H')}."
+        f"At {result.place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {without} is without it; its tip "
+        f"on its own clip alone shows {own}, along a lead of {number(float(result.clip.lead_inductance.value), 'H')}."
     )

@@ -182,6 +182,6 @@ def _range(worst: Margin) -> str:
 
 
 def _sentence(r: EmissionResult) -> str:
-    found = r.worst
-    text = margin_sentence(found) if found is not None else "no harmonic is where there is a limit"
+    worst = r.worst
+    text = margin_sentence(worst) if worst is not None else "no harmonic is where there is a limit"
     return f"{capital(reason_text(r.reason) or text)}. {ESTIMATE}"

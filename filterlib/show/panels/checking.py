@@ -1,4 +1,4 @@
-"""Whether a panel does what it promises: every control driven to its ends, every change seen."""
+"""Whether a panel does what it promises: every control driven to its ends, every change noticed."""
 
 from __future__ import annotations
 

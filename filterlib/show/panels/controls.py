@@ -1,4 +1,4 @@
-"""What can be moved on a panel, as data: sliders and choices, checked when they are made."""
+"""What can be moved on a panel, as data: sliders and choices, checked when they are built."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from filterlib.units import format_quantity, format_temperature, nearest_preferr
 
 P = TypeVar("P")
 Scale = Literal["log", "linear"]
-Stated: TypeAlias = Any  # a number in SI, or text such as "4.7 µF"; a number once the slider is made
+Stated: TypeAlias = Any  # a number in SI, or text such as "4.7 µF"; a number once the slider is built
 LINEAR = ("V", "K", "%", "")  # units whose sliders move in equal differences; all others in equal ratios
 DIGITS = 3  # of a slider's values: what one reads is what is computed
 

@@ -294,7 +294,7 @@ class Picture(Generic[R]):
         return dict(self._limits)
 
     @limits.setter
-    def limits(self, wanted: dict[tuple[int, str], Pair]) -> None:  # {}: found anew
+    def limits(self, wanted: dict[tuple[int, str], Pair]) -> None:  # {}: computed anew
         for (at, side), ends in wanted.items():
             getattr(self.axes[at], f"set_{side}lim")(*ends)
         self._limits, self._background = dict(wanted), None
