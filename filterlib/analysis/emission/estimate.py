@@ -147,7 +147,16 @@ def emissions(
     ScaleError
         Where the converter's stated figures contradict each other.
     FilterlibError
-        Where the input current cannot be estimated.
+        Where the input current cannot be estimated; for an unknown network or limit.
+
+    Examples
+    --------
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> nearest = emissions(solution, interval=False).worst
+    >>> nearest.limit, nearest.detector, round(nearest.margin, 1)  # [dB]
+    ('mains-class-b', 'average', -7.3)
     """
     test = test or EmissionTest()
     if not stays_up(solution):

@@ -163,7 +163,18 @@ def _in_systems(solution: Solution, mode: Mode, frequencies: np.ndarray) -> dict
 
 
 def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
-    """Insertion loss in every test system, and what the filter really does; ``frequencies`` (f,) [Hz]."""
+    """Insertion loss in every test system, and in the filter's own circuit.
+
+    Parameters: ``solution``; ``frequencies`` (f,) [Hz], not negative.
+    Returns: InsertionResult, its losses (f,) [dB].
+    Raises: CircuitError for frequencies that are not (f,), finite and not negative.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> insertion(solution, frequencies=np.array([180e3])).symmetrical["50/50"].round(1).tolist()
+    [54.1]
+    """
     design, state = solution.design, solution.state
     tested: dict[Mode, dict[str, np.ndarray]] = {mode: _in_systems(solution, mode, frequencies) for mode in _MODES}
     driven = design.converter.common_mode is not None

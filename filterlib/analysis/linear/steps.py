@@ -49,8 +49,19 @@ def steps(
 ) -> StepsResult:
     """Step responses at a load of a stable design.
 
-    ``step_current`` [A]: half the load's present current where None; ``rise_time`` [s]: time constant of that rise (an ideal
-    step would make an infinite voltage across a lead). Linear: the loads keep the slope they have at the operating point. Raises FilterlibError for a load that is not there.
+    Linear: the loads keep the slope they have at the operating point.
+
+    Parameters: ``solution`` of one design; ``load``: its name; ``step_current`` [A]: half the load's present current where
+    None; ``rise_time`` [s]: time constant of that rise (an ideal step would make an infinite voltage across a lead).
+    Returns: StepsResult, its responses (t,) [V]; without them, with the ``reason``, where the circuit has no poles.
+    Raises: FilterlibError for an unknown load.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = steps(solution, "modem")
+    >>> round(result.overshoot, 2), round(result.load_dip, 3)
+    (0.23, 0.136)
     """
     wanted, state = solution.design.named_load(load), solution.state
     amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current

@@ -121,11 +121,19 @@ class RippleResult:
 def ripple(
     solution: Solution, *, interval: bool = True, progress: Callable[[float], None] | None = None
 ) -> RippleResult:
-    """The ripple at an operating point, before and after the filter, with its band.
+    """The ripple at an operating point, before and after the filter, with its interval.
 
-    Parameters: ``solution`` of an operating point, which must be stable; ``interval``: False leaves the search over the
-    uncertainty out; ``progress``: called with the share of the search that is done.
-    Raises ScaleError where the stated figures contradict each other.
+    Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
+    uncertainty out; ``progress``: called with the share of the search that is done, 0 .. 1.
+    Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
+    Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> figure = ripple(solution, interval=False).figures["modem", "20MHz"]
+    >>> round(1e3 * figure.peak_to_peak, 2)  # [mV]
+    5.08
     """
     design, state = solution.design, solution.state
     wanted = bands(design)

@@ -120,9 +120,18 @@ def spectra(
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
-    ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
-    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
-    Raises ScaleError where the converter's stated figures contradict each other.
+    Parameters: ``solution``; ``filtered``: False takes the filter away; ``outputs``: what to read instead, by any label that
+    then names the place: nodes, pairs of them, `Current`; ``top`` [Hz]: leave out the converter's harmonics above the first
+    that reaches it, None keeps all.
+    Returns: Spectra, its coefficients complex (h,), or (designs, h) where the design holds arrays.
+    Raises: ScaleError where the converter's stated figures contradict each other; CircuitError for an unknown output.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> harmonics = spectra(solution)
+    >>> harmonics.places, harmonics.sources("modem"), harmonics.by_source["modem", "ripple"].shape
+    (('terminals', 'modem', 'logger'), ('ripple',), (556,))
     """
     design, harmonics = solution.design, solution.source_spectra.frequencies
     count = len(harmonics) if top is None else int(np.ceil(top / design.converter.switching_frequency))
@@ -144,11 +153,8 @@ def from_transfers(
     solution: Solution, places: list[Any], transfers: list[list[np.ndarray]]
 ) -> dict[tuple[Any, str], np.ndarray]:
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
-    kept, converter, sources = (
-        slice(1, 1 + transfers[0][0].shape[-1]),
-        solution.design.converter,
-        solution.source_spectra,
-    )
+    converter, sources = solution.design.converter, solution.source_spectra
+    kept = slice(1, 1 + transfers[0][0].shape[-1])
     ripple = solution.source_scale * sources.ripple[..., kept]
     by_source = {}
     for index, place in enumerate(places):

@@ -120,10 +120,20 @@ class _Measure:
 def stress(solution: Solution) -> StressResult:
     """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
-    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each unknown is
-    moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`; a part's
-    own rise changes its copper and its life, and not the circuit.
-    Raises ScaleError where the converter's stated figures contradict each other.
+    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
+    parameter is moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`;
+    a part's own rise changes its copper and its life, and not the circuit.
+
+    Parameters: ``solution`` of one design at a stable operating point.
+    Returns: StressResult, one check for each stress of each part (SI units), one heat for each part [W].
+    Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> check = stress(solution).checks[0]
+    >>> check.name, check.what, round(check.value, 3), check.limit, check.verdict  # [A]
+    ('C1', 'ripple current', 0.059, 2.4, 'within')
     """
     design, state = solution.design, solution.state
     batches = [_batch(variant) for variant in shapes(design)]

@@ -46,6 +46,10 @@ def tolerance(
 
     Parameters
     ----------
+    solution : Solution
+        Of one design.
+    load : str
+        Its name.
     designs : int
         How many; each part's value is drawn evenly over its range, and independently: an assumption, no source.
     top : float, optional
@@ -53,15 +57,29 @@ def tolerance(
     seed : int
         Of the draw.
 
+    Returns
+    -------
+    ToleranceResult
+        Ripple (designs,) [V].
+
     Raises
     ------
     FilterlibError
-        For a load that is not there, or a design of which no part states a tolerance.
+        For an unknown load, or a design of which no part states a tolerance.
 
     Notes
     -----
-    What is not known of the converter stays at its nominal value: over that, see `filterlib.analysis.ripple.ripple`. The parts
-    stand at the bias and current of the nominal design.
+    Uncertain parameters of the converter keep their nominal values: over those, see `filterlib.analysis.ripple.ripple`. The
+    parts have the bias and current of the nominal design.
+
+    Examples
+    --------
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = tolerance(solution, "modem", designs=100)
+    >>> result.peak_to_peak.shape, bool(4e-3 < result.quantile(0.5) < 6e-3)  # [V]
+    ((100,), True)
     """
     design = solution.design
     loose = [one for one in uncertain_parameters(design) if one.key.startswith("filter.")]
