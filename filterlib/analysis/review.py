@@ -136,5 +136,5 @@ def _closing(point: PointJudgement, load: str, label: str) -> MeasurementValues:
 def _assumed(design: Design) -> tuple[UncertainParameter, ...]:
     """Every default that carries the result."""
     inputs = (one for test in emission_tests(design) for one in test.inputs(design.converter))
-    found = dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs))
-    return tuple(one for one in found if not one.stated)
+    parameters = dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs))
+    return tuple(one for one in parameters if not one.stated)

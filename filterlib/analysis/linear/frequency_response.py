@@ -82,6 +82,6 @@ def prominent(values: np.ndarray, least: float) -> list[int]:
 
 def peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, float, str], ...]:
     """Frequency [Hz], height [dB] and words of every peak of a level (f,) [dB] that stands out by `PROMINENT`."""
-    found = prominent(level, PROMINENT)
+    places = prominent(level, PROMINENT)
     words = ("raises", "lowers less here")
-    return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in found)
+    return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in places)

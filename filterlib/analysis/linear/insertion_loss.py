@@ -32,11 +32,11 @@ SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": 
 class InsertionResult:
     """Insertion loss at one operating point over ``frequencies`` (f,); positive where the filter lowers the voltage.
 
-    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts stand at the bias,
+    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts have the bias,
     current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
     that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
     of the common-mode drive; empty where none is stated. ``converter_impedance``,
-    ``load_impedance``: complex (f,), what really stands at the filter's two ends, from line to line; all loads.
+    ``load_impedance``: complex (f,), the real impedances at the filter's two ends, from line to line; all loads.
     """
 
     point: str
@@ -121,7 +121,7 @@ def in_system(
         Resistance of generator and receiver, above zero [ohm].
     mode : "symmetrical" or "asymmetrical"
         Symmetrical: generator and receiver each from line to line through isolating transformers, so that neither is tied
-        to the chassis, which floats (held by the design's insulation alone). Asymmetrical: both lines tied together at the generator's end, and together at the
+        to the chassis, which floats (through the design's insulation alone). Asymmetrical: both lines tied together at the generator's end, and together at the
         receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
         what its lines are in series, one beside the other: capacitors between the lines do nothing.
     frequencies : array (f,)
@@ -200,9 +200,9 @@ def _real(
     """Each load's voltage (the mean of several outputs) without the filter over that with it [dB]."""
     wanted = [one for ports in outputs.values() for one in ports]
     without, left = (solution.with_filter(filtered).transfer(frequencies, source, wanted) for filtered in (False, True))
-    found, start = {}, 0
+    losses, start = {}, 0
     for load, ports in outputs.items():
         chosen = slice(start, start + len(ports))
-        found[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
+        losses[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
         start += len(ports)
-    return found
+    return losses

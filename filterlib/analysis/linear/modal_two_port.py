@@ -87,13 +87,13 @@ class ModalTwoPort:
     @property
     def losses(self) -> dict[str, np.ndarray]:
         """From the converter's end to the load's [dB], (..., f): of each mode, and of each conversion."""
-        found = {
+        blocks = {
             "differential": self.differential,
             "common": self.common,
             "common_to_differential": self.common_to_differential,
             "differential_to_common": self.differential_to_common,
         }
-        return {name: -decibels(block[..., 1, 0]) for name, block in found.items()}
+        return {name: -decibels(block[..., 1, 0]) for name, block in blocks.items()}
 
 
 def mixed(lines: np.ndarray) -> np.ndarray:
@@ -145,8 +145,8 @@ def modal_two_port(
     if not np.all(np.asarray(frequencies) > 0):
         raise QuantityError("must be above 0 Hz", name="frequencies", value=frequencies)
     circuit = terminated(solution, reference)
-    found = circuit.transfer(frequencies, [f"E{n}" for n in range(1, 5)], [(port, CHASSIS) for port in PORTS])
-    lines = np.moveaxis(2 * np.array(found), (0, 1), (-1, -2)) - np.eye(4)
+    transfers = circuit.transfer(frequencies, [f"E{n}" for n in range(1, 5)], [(port, CHASSIS) for port in PORTS])
+    lines = np.moveaxis(2 * np.array(transfers), (0, 1), (-1, -2)) - np.eye(4)
     return ModalTwoPort(np.asarray(frequencies, float), reference, lines, mixed(lines))
 
 

@@ -110,7 +110,7 @@ def examine(part: Part) -> PartResult:
     Parameters
     ----------
     part : Part
-        Its circuit is asked for: either from node to node, or along two pairs of nodes (chokes in both lines, wire).
+        Its circuit is used: either from node to node, or along two pairs of nodes (chokes in both lines, wire).
 
     Returns
     -------
@@ -119,8 +119,8 @@ def examine(part: Part) -> PartResult:
     Examples
     --------
     >>> from filterlib.parts.wire import WirePair
-    >>> found = examine(WirePair(length="2 m", awg=24, spacing="1.5 mm"))
-    >>> found.modes
+    >>> result = examine(WirePair(length="2 m", awg=24, spacing="1.5 mm"))
+    >>> result.modes
     ('both lines together', 'out and back')
     """
     frequencies = np.geomspace(LOWEST, HIGHEST, POINTS)

@@ -88,7 +88,7 @@ def steps(
 
 
 def no_steps(solution: Solution, load: str, reason: Stability | str | None) -> StepsResult:
-    """What stands for the steps where there are none: the reason."""
+    """A result without steps, with the reason."""
     nothing = np.zeros(0)
     return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)
 
@@ -100,7 +100,7 @@ def _with_rising_source(circuit: Circuit, load: Load, rise_time: float) -> Circu
 
 
 def _settling(times: np.ndarray, values: np.ndarray, *, end: float | None = None) -> float:
-    """Last time at which a step stands further from its end than `SETTLED` of its greatest excursion."""
+    """Last time at which a step is further from its end than `SETTLED` of its greatest excursion."""
     end = float(values[-1]) if end is None else end
     off = np.abs(values - end) > SETTLED * np.max(np.abs(values - end), initial=1e-300)
     return float(times[min(np.flatnonzero(off)[-1] + 1, len(times) - 1)]) if off.any() else float(times[1])

@@ -82,10 +82,10 @@ def _seen(solution: Solution, load: str, rows: list[np.ndarray]) -> Seen:
     """From the transfer of every source at the grid, then at the harmonics."""
     by_source = from_transfers(solution, [load], [[row[..., len(GRID) :]] for row in rows])
     sources = solution.source_spectra
-    found = Spectra(sources.frequencies[1:], by_source, {}, {}, sources)
+    harmonics = Spectra(sources.frequencies[1:], by_source, {}, {}, sources)
     narrow, wide = narrow_and_wide(solution.design)
-    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
-    return Seen(*figures, rows[0][..., : len(GRID)], found, solution)
+    figures = harmonics.peak_to_peak(load, narrow), harmonics.peak_to_peak(load, wide)
+    return Seen(*figures, rows[0][..., : len(GRID)], harmonics, solution)
 
 
 def seen(solution: Solution, load: str) -> Seen:
@@ -96,6 +96,11 @@ def seen(solution: Solution, load: str) -> Seen:
     view = _seen(solution, load, [row[0] for row in rows])
     if all(one.ripple is None for one in design.loads):
         return view
-    found = spectra(solution, outputs={load: port})
+    load_spectra = spectra(solution, outputs={load: port})
     narrow, wide = narrow_and_wide(design)
-    return replace(view, ripple=found.peak_to_peak(load, narrow), spike=found.peak_to_peak(load, wide), spectra=found)
+    return replace(
+        view,
+        ripple=load_spectra.peak_to_peak(load, narrow),
+        spike=load_spectra.peak_to_peak(load, wide),
+        spectra=load_spectra,
+    )

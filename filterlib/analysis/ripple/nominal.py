@@ -1,6 +1,6 @@
 """What a panel shows of a design at once: nominal figures only, in a few milliseconds, from frequency responses alone.
 
-The same circuits, sources and bands as the full analyses; what they do for every place, source and unknown is left out.
+The same circuits, sources and bands as the full analyses; what they do for every place, source and uncertain parameter is left out.
 """
 
 from __future__ import annotations
@@ -114,15 +114,15 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
     chosen = next(one for one in bands(design) if one.label == band)
     after, before = _side(solution, load), _without(_Without(design, at, load))
     voltage = float(at.voltage(load))
-    found: dict[str, Any] = {
+    figures: dict[str, Any] = {
         "point": at.point, "load": load, "band": chosen, "frequencies": FREQUENCIES, "with_filter": after.over_source,
         "without_filter": before.over_source, "resonances": peaks(FREQUENCIES, decibels(after.over_source)),
         "voltage": voltage, "drop": float(design.converter.output_voltage - voltage), "stable": after.stable,
     }  # fmt: skip
     if not after.stable:
-        return NominalResult(**found)
-    found |= _steps(solution, wanted, after, before)
-    return NominalResult(**found, **_ripple(after, before, load, chosen, design))
+        return NominalResult(**figures)
+    figures |= _steps(solution, wanted, after, before)
+    return NominalResult(**figures, **_ripple(after, before, load, chosen, design))
 
 
 # fields of a design that the circuit without filter does not depend on
@@ -164,24 +164,24 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     design = solution.design
     harmonics = solution.source_spectra.frequencies[1:]
     powered = powered_loads(solution)
-    asked = dict.fromkeys((load, *(one.name for one in powered)))
+    names = dict.fromkeys((load, *(one.name for one in powered)))
     sources = driven(design)
-    ports: list[Any] = [design.named_load(name).port for name in asked]
+    ports: list[Any] = [design.named_load(name).port for name in names]
     rows = np.array(
         solution.with_filter(filtered).transfer(
             np.concatenate((FREQUENCIES, harmonics)),
-            [*sources, *(design.named_load(name).source for name in asked)],
+            [*sources, *(design.named_load(name).source for name in names)],
             ports,
         )
     )
     count = len(FREQUENCIES)
-    found = from_transfers(solution, [load], [[row[0, count:]] for row in rows[: len(sources)]])
+    by_source = from_transfers(solution, [load], [[row[0, count:]] for row in rows[: len(sources)]])
     driving = rows[len(sources) :, :, :count]
-    places = [list(asked).index(one.name) for one in powered]
+    places = [list(names).index(one.name) for one in powered]
     return _Side(
         over_source=rows[0, 0, :count],
         impedance=driving[0, 0],
-        spectra=Spectra(harmonics, found, {}, {}, solution.source_spectra),
+        spectra=Spectra(harmonics, by_source, {}, {}, solution.source_spectra),
         stable=not filtered or encircles_nothing(solution, powered, -driving[np.ix_(places, places)]),
     )
 

@@ -48,12 +48,12 @@ class Band:
 def bands(design: Design) -> tuple[Band, ...]:
     """20 MHz, full bandwidth, and every further band that a requirement names."""
     order = design.converter.ripple.order
-    found = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
+    by_label = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
     for wanted in design.requirements:
         if isinstance(wanted, RippleRequirement | SpikeRequirement):
             label = band_label(wanted.above, wanted.bandwidth, wanted.order)
-            found.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
-    return tuple(found.values())
+            by_label.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
+    return tuple(by_label.values())
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,7 @@ def as_measured(design: Design) -> dict[str, float]:
 
 def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -> tuple[dict[Any, Any], dict[str, Any]]:
     """What the loads' own ripple currents make at every place."""
-    found, grids = {}, {}
+    amplitudes, grids = {}, {}
     for load in solution.design.loads:
         if load.ripple is None or solution.state.scale(load.name) == 0:
             continue
@@ -199,8 +199,8 @@ def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -
         for place, transfer in zip(
             ports, circuit.transfer(grids[load.name], load.source, list(ports.values())), strict=True
         ):
-            found[place, load.name] = transfer * current
-    return found, grids
+            amplitudes[place, load.name] = transfer * current
+    return amplitudes, grids
 
 
 def _triangle(drawn: ReflectedRipple) -> tuple[np.ndarray, np.ndarray]:

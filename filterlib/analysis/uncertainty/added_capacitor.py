@@ -59,10 +59,10 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
 
     Examples
     --------
-    >>> made = Converter(name="x", output_voltage=28, switching_frequency=180e3, output_capacitance=22e-6,
+    >>> converter = Converter(name="x", output_voltage=28, switching_frequency=180e3, output_capacitance=22e-6,
     ...                  output_esr=12e-3, output_esl=4e-9, lead_inductance=16e-9, ripple={"peak_to_peak": 0.1})
-    >>> found = added_capacitor(made, 4.0)
-    >>> 10e-6 <= found.capacitance <= 100e-6, found.orders[0], 0.2e-6 < found.too_small < 5e-6
+    >>> added = added_capacitor(converter, 4.0)
+    >>> 10e-6 <= added.capacitance <= 100e-6, added.orders[0], 0.2e-6 < added.too_small < 5e-6
     (True, 1, True)
     """
     frequencies = converter.switching_frequency * np.arange(1, _HARMONICS + 1)

@@ -14,7 +14,7 @@ from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
-POINTS = 2**17  # designs times harmonics held at a time
+POINTS = 2**17  # designs times harmonics in memory at a time
 
 
 @dataclass(frozen=True)
@@ -135,9 +135,9 @@ def peak_to_peak(
     count = len(next(iter(values.values())))
     harmonics = len(spectra(solution, top=top).frequencies)
     step = max(1, POINTS // harmonics)
-    found = np.empty(count)
+    ripple = np.empty(count)
     for start in range(0, count, step):
         chosen = slice(start, start + step)
         one = solution.varied({key: value[chosen] for key, value in values.items()})
-        found[chosen] = np.ravel(spectra(one, top=top).peak_to_peak(place, band))
-    return found
+        ripple[chosen] = np.ravel(spectra(one, top=top).peak_to_peak(place, band))
+    return ripple
