@@ -152,21 +152,10 @@ class Judgement:
 def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], None] | None = None) -> Judgement:
     """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
 
-    Parameters
-    ----------
-    solutions : iterable of Solution
-        Of one design, at all its operating points: see `filterlib.solve_all`.
-    progress : callable, optional
-        Called with the share done (0 to 1) and what is being done.
-
-    Returns
-    -------
-    Judgement
-
-    Raises
-    ------
-    ScaleError
-        Where the converter's stated figures contradict each other.
+    Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``progress``: called with
+    the share done (0 to 1) and what is being done.
+    Returns: Judgement, in SI units.
+    Raises: ScaleError where the converter's stated figures contradict each other.
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0

@@ -91,6 +91,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     """Review a design at all its operating points.
 
     Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
+    Returns: ReviewResult, in SI units.
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
     """
     tell = progress or (lambda share, text: None)

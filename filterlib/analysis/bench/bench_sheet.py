@@ -135,6 +135,7 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
 
     Parameters: ``result``; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: `BenchSheet`. Where an operating point is unstable it has DC readings alone.
+    Raises: ScaleError where the converter's stated figures contradict each other.
     """
     design = result.design
     stored = stores(design)

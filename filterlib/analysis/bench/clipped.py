@@ -1,4 +1,4 @@
-"""Measuring closes a loop: what a scope shows whose earthed clip stands on a return, beside what is there without it."""
+"""Measuring closes a loop: what a scope shows whose earthed clip is on a return, beside what is there without it."""
 
 from __future__ import annotations
 

@@ -59,7 +59,7 @@ def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Can
     """Every change worth a try for one load, in the order of their names, whatever the order of the parts.
 
     Parameters: ``design``; ``load``: name of the load; ``parts``: by name, those that may be bought.
-    Raises FilterlibError for a load that is not there.
+    Raises FilterlibError for an unknown load.
     """
     bought = {name: parts[name] for name in sorted(parts)}
     wanted = design.named_load(load)

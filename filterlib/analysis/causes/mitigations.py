@@ -62,7 +62,7 @@ class Mitigation:
     """One change, or two together, as tried.
 
     ``ripple``, ``spike`` at the load, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
-    ``checked``: whether it was also tried over the band and at the other operating points; then ``ripple_high``,
+    ``checked``: whether it was also tried over the interval and at the other operating points; then ``ripple_high``,
     ``spike_high``: greatest with each uncertain parameter alone at its ends; ``holds``: False where it loses more than half its effect
     somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
@@ -254,8 +254,8 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
 
 @dataclass(frozen=True)
 class Baseline:
-    """The deciding figure of the design as it is: at every other stable operating point by name, and with each uncertain parameter alone at
-    its ends, by label and end."""
+    """The deciding figure of the design as it is: at every other stable operating point by name, and with each uncertain
+    parameter alone at its ends, by label and end."""
 
     points: Volts[Mapping[str, float]]
     ends: Volts[Mapping[tuple[str, str], float]]
@@ -271,7 +271,7 @@ def baseline(trial: Trial) -> Baseline:
 
 
 def check(trial: Trial, mitigation: Mitigation, candidates: Iterable[Candidate], was: Baseline) -> Mitigation:
-    """A mitigation tried over the band and at the other operating points.
+    """A mitigation tried over the interval and at the other operating points.
 
     Each uncertain parameter is moved alone to both ends of its range, in the design with and without the change. A change after
     which the circuit is unstable is refused.

@@ -34,7 +34,7 @@ from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
-CHECKED = 3  # of the best changes, that are tried over the band
+CHECKED = 3  # of the best changes, that are tried over the uncertainty
 Progress = Callable[[float, str], None]
 
 
@@ -90,25 +90,13 @@ def reasons(
 ) -> ReasonsResult:
     """Why this much is left at a load, and what would change it.
 
-    Parameters
-    ----------
-    solution : Solution
-    load : str
-        Its name.
-    parts : mapping, optional
-        Parts that may be bought, by name; those of data/parts where None.
-    pairs : int
-        So many of the best single changes are tried two at a time; 0 leaves pairs out.
-    progress : callable, optional
-        Called with the share done and what is being done.
+    Parameters: ``solution`` of one design at a stable operating point; ``load``: its name; ``parts`` that may be bought, by
+    name, those of data/parts where None; ``pairs``: so many of the best single changes are tried two at a time, 0 leaves
+    pairs out; ``progress``: called with the share done (0 to 1) and what is being done.
+    Returns: ReasonsResult, in SI units.
+    Raises: FilterlibError for an unknown load, QuantityError for a ``pairs`` that is no whole number from 0, ScaleError where
+    the converter's stated figures contradict each other.
 
-    Raises
-    ------
-    FilterlibError
-        For an unknown load, for a negative ``pairs``, and where the converter's stated figures contradict each other.
-
-    Examples
-    --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib import load_design
     >>> from filterlib.system.solution import solve
@@ -177,7 +165,7 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasi
 
 
 def _cures(trial: Trial, candidates: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
-    """Changes tried: singly, in pairs, and the best of both over the band."""
+    """Changes tried: singly, in pairs, and the best of both over the uncertainty."""
     singles = try_all(trial, candidates, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
     both = try_pairs(
         trial, candidates, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
@@ -196,7 +184,7 @@ def _checked(
     *,
     most: int = CHECKED,
 ) -> tuple[Mitigation, ...]:
-    """The best few tried over the band; one that turns out unstable is refused, and the next takes its place."""
+    """The best few tried over the uncertainty; one that turns out unstable is refused, and the next takes its place."""
     done: dict[tuple[str, ...], Mitigation] = {}
     for one in tried:
         if one.refused or sum(not other.refused for other in done.values()) >= most:

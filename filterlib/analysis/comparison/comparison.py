@@ -100,21 +100,10 @@ class ComparisonResult:
 def compare(first: Design, second: Design, *, progress: Progress | None = None) -> ComparisonResult:
     """Compare two designs: the same filter on two converters, two filters on one, or whatever differs.
 
-    Parameters
-    ----------
-    first, second : Design
-        With at least one load of the same name.
-    progress : callable, optional
-        Called with the share done (0 to 1) and what is being done.
-
-    Returns
-    -------
-    ComparisonResult
-
-    Raises
-    ------
-    FilterlibError
-        Where no load has the same name in both, where different designs have the same title, and as `review`.
+    Parameters: ``first``, ``second``: designs with at least one load of the same name; ``progress``: called with the share done
+    (0 to 1) and what is being done.
+    Returns: ComparisonResult, in SI units.
+    Raises: FilterlibError where no load has the same name in both, where different designs have the same title, and as `review`.
     """
     shared = _shared(first, second)
     differing = differences(first, second)

@@ -49,11 +49,11 @@ def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     """
     stated_values = [{key: value for key, value in stated(one).items() if key not in _ASIDE} for one in (first, second)]
     defaults = [{u.key: _range(u) for u in uncertain_parameters(one) if not u.stated} for one in (first, second)]
-    return tuple(_told(one, defaults) for one in _differ("", *stated_values) if not one.key.endswith(".note"))
+    return tuple(_with_default(one, defaults) for one in _differ("", *stated_values) if not one.key.endswith(".note"))
 
 
-def _told(one: Difference, defaults: list[dict[str, str]]) -> Difference:
-    """With the default that stands where a file is silent."""
+def _with_default(one: Difference, defaults: list[dict[str, str]]) -> Difference:
+    """With the default that is used where a file is silent."""
     texts = (
         f"{NOTHING}: {known[one.key]}" if text == NOTHING and one.key in known else text
         for text, known in zip((one.first, one.second), defaults, strict=True)
@@ -83,7 +83,7 @@ def _differ(key: str, first: object, second: object) -> Iterator[Difference]:
 
 
 def _by_name(value: object) -> object:
-    """A list of tables as a table: each by its name, else by its kind and where it is asked for, else by its number."""
+    """A list of tables as a table: each by its name, else by its kind and its place, else by its number."""
     if not isinstance(value, list) or not value or not all(isinstance(one, dict) for one in value):
         return value
     table: dict[str, object] = {}

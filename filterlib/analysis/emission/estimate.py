@@ -39,8 +39,8 @@ class Margin:
     """How far one detector stays below one limit where it comes nearest; negative means above it.
 
     ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``low``, ``high``: the worst and best
-    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: label of the uncertain parameter that moves it
-    most, or "".
+    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: label of the uncertain
+    parameter that moves it most, or "".
     """
 
     limit: str
@@ -127,30 +127,12 @@ def emissions(
 ) -> EmissionResult:
     """Conducted emission at an operating point, on each line and as modes, with margins to the limits.
 
-    Parameters
-    ----------
-    solution : Solution
-    test : EmissionTest, optional
-        Which line, through which network, against which limits.
-    interval : bool
-        False leaves the search over the uncertainty out.
-    progress : callable, optional
-        Called with the share of the search that is done.
+    Parameters: ``solution`` of one design; ``test``: which line, through which network, against which limits; ``interval``:
+    False leaves the search over the uncertainty out; ``progress``: called with the share of the search that is done, 0 .. 1.
+    Returns: EmissionResult, its levels (h,) [dBµV or dBµA]: an estimate before a test, not a test.
+    Raises: ScaleError where the converter's stated figures contradict each other; FilterlibError where the input current
+    cannot be estimated, and for an unknown network or limit.
 
-    Returns
-    -------
-    EmissionResult
-        An estimate before a test, not a test.
-
-    Raises
-    ------
-    ScaleError
-        Where the converter's stated figures contradict each other.
-    FilterlibError
-        Where the input current cannot be estimated; for an unknown network or limit.
-
-    Examples
-    --------
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")

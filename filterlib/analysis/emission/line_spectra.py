@@ -34,7 +34,7 @@ class EmissionTest:
 
     ``side``: the converter's "output" line, at the end of the filter, or its "input" line; ``network``: name of an
     artificial network, or "" for the one at which the first limit holds; ``limits``: names of standard limits, or limit
-    files that were read; ``input_side``: what is known of the input, and None for defaults.
+    files that were read; ``input_side``: the figures of the input, None for defaults.
 
     Raises FilterlibError for a side, network or limit that does not exist, and for an ``input_side`` at the output.
     """

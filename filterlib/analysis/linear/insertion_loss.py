@@ -116,7 +116,7 @@ def in_system(
     ----------
     design, state : Design, State
         The stages between the converter's terminals and the load's, without converter, loads and bonds, at the state's
-        bias, currents and temperature; `State()` stands for a test without load.
+        bias, currents and temperature; `State()` for a test without load.
     source, load : float, or arrays (designs, 1)
         Resistance of generator and receiver, above zero [ohm].
     mode : "symmetrical" or "asymmetrical"

@@ -22,7 +22,7 @@ GRID = np.logspace(3, 8, 201)  # [Hz]
 class Seen:
     """One load of one design at one operating point.
 
-    ``ripple``, ``spike``: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
+    ``ripple``, ``spike``: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design holds
     many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load; ``solution``.
     """
 
@@ -34,7 +34,7 @@ class Seen:
 
     @property
     def fundamental(self) -> Any:
-        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design stands for many."""
+        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design holds many."""
         (place,) = self.spectra.places
         return 2 * np.abs(self.spectra.whole(place)[..., 0])
 
@@ -48,7 +48,7 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
 def seen_several(solutions: Sequence[Solution], load: str) -> list[Seen | FilterlibError]:
     """What the load of one name sees in each of several solutions, those whose circuits have one structure together.
 
-    In place of what cannot be solved stands why.
+    What cannot be solved is replaced by its error.
     """
     views: dict[int, Seen | FilterlibError] = {}
     for places in alike([solution.circuit for solution in solutions]):

@@ -73,35 +73,15 @@ class _Side:
 def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalResult:
     """The nominal figures at a load.
 
-    Parameters
-    ----------
-    solution : Solution
-        Of one design.
-    load : str
-        Its name.
-    band : str
-        Label of the band in which ripple is read: one of `filterlib.analysis.ripple.spectra.bands`.
-
-    Returns
-    -------
-    NominalResult
-        Without ripple and steps where the circuit is unstable.
-
-    Raises
-    ------
-    FilterlibError
-        For an unknown load.
-    ScaleError
-        Where the converter's stated figures contradict each other.
-
-    Notes
-    -----
     Ripple is exactly that of `ripple`. Steps come from the frequency response, to a hundredth of their greatest excursion;
     stability from the turns of det(1 - Z Y) about the origin, Z being the impedances at the loads of constant power and Y
     their admittances, everything else being passive. Where a resonance is too sharp for that, the poles give both.
 
-    Examples
-    --------
+    Parameters: ``solution`` of one design; ``load``: its name; ``band``: label of the band in which ripple is read, one of
+    `filterlib.analysis.ripple.spectra.bands`.
+    Returns: NominalResult, in SI units; without ripple and steps where the circuit is unstable.
+    Raises: FilterlibError for an unknown load, ScaleError where the converter's stated figures contradict each other.
+
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")

@@ -25,9 +25,10 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Interval:
-    """The band of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
+    """The interval of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
 
-    ``nominal``: the figure itself. ``effects``: for each uncertain parameter (by key) the least and greatest figure while it alone moves through its range.
+    ``nominal``: the figure itself. ``effects``: by key of each uncertain parameter, the least and greatest figure while
+    it alone moves through its range.
     """
 
     nominal: Annotated[float, Unit("own")]
@@ -64,9 +65,9 @@ def over_shapes(
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
-    """The band of every figure over the design's uncertain parameters, and over shapes that are not stated.
+    """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
-    Parameters: ``measure``: takes a design that stands for many and the values that made it {key: array (designs, 1)},
+    Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
     ``progress``: called with the share of the search that is done.
     """
@@ -81,7 +82,7 @@ def over_shapes(
 
 
 def _wider(one: Interval, two: Interval) -> Interval:
-    """Both shapes' intervals together; the shape itself is an uncertain parameter that moves the figure from one nominal to the other."""
+    """Both shapes' intervals together; the shape counts as an uncertain parameter, from one nominal figure to the other."""
     low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
     shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
     return Interval(
@@ -112,14 +113,14 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
 def search(
     metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], *, seed: int = 1
 ) -> dict[Hashable, Interval]:
-    """The band of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
+    """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
-    where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can still be missed,
-    so an interval is a lower bound of the true one.
+    where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can
+    still be missed, so the true interval is at least this wide.
     """
     if not uncertain_parameters:
         return {}

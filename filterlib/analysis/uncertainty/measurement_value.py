@@ -1,4 +1,4 @@
-"""What would close the band: by how much each measurement would narrow the figure that decides, the best one first."""
+"""What would narrow the interval: by how much each measurement would narrow the figure that decides, the best one first."""
 
 from __future__ import annotations
 
@@ -39,15 +39,15 @@ _ROUNDS = (
     0.1,
 )  # of refinement: their spreads, as shares of the ranges; 0: along the strongest uncertain parameter
 _MOVED = 0.3  # share of the uncertain parameters that each such point moves
-LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be worth its while
+LEAST = 0.01  # share of the interval, in decibels, that a measurement must take away to be worth its while
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """One measurement, and the band if it proved its uncertain parameters to be as assumed.
+    """One measurement, and the interval if it proved its uncertain parameters to be as assumed.
 
-    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's band then; ``narrows``: share of the
-    band, in decibels, that it takes away, 0 to 1.
+    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's interval then; ``narrows``: share of the
+    interval, in decibels, that it takes away, 0 to 1.
     """
 
     name: str
@@ -66,7 +66,7 @@ class Measurement:
 class MeasurementValues:
     """What would narrow the interval of the ripple at ``load`` in the band ``label``, at one operating point.
 
-    ``low``, ``high``: the band as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
+    ``low``, ``high``: the interval as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
     to put across the terminals, where the converter's inside is uncertain. No measurements: no uncertain parameter moves it.
     """
 
@@ -82,26 +82,23 @@ class MeasurementValues:
 def measurement_values(solution: Solution, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
     """How much each measurement would narrow the interval of the ripple at a load.
 
-    Parameters
-    ----------
-    solution : Solution
-        Of a stable operating point.
-    load : str
-        Name of the load.
-    band : Band
-        In which the figure is taken.
-    extent : Interval or None
-        Of that ripple, as in `RippleResult.extents`; None: nothing is uncertain.
-
-    Returns
-    -------
-    MeasurementValues
-
-    Notes
-    -----
-    Each measurement's uncertain parameters keep their nominal values, and the ends of the interval are sought again: from the points
-    that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
+    Each measurement's uncertain parameters keep their nominal values, and the ends of the interval are sought again: from the
+    points that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
     find about nine tenths of what is left; so what a measurement takes away may come out a little too large.
+
+    Parameters: ``solution`` of one design at a stable operating point; ``load``: its name; ``band`` in which the ripple is read;
+    ``extent``: interval of that ripple, as in `RippleResult.extents`; None: nothing is uncertain.
+    Returns: MeasurementValues, the interval [V] as it is and after each measurement.
+    Raises: FilterlibError for an unknown load.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> from filterlib.analysis.ripple.spectra import bands
+    >>> result, band = filterlib.ripple(solution), bands(solution.design)[0]
+    >>> values = measurement_values(solution, "modem", band, result.extents["modem", "20MHz"])
+    >>> values.measurements[0].name, round(values.measurements[0].narrows, 2)
+    ('part L1', 0.78)
     """
     design, state = solution.design, solution.state
     if extent is None or width((extent.low, extent.high)) == 0.0:
@@ -152,7 +149,7 @@ class _Search:
         self.fixed = {name: np.array([one.key in keys for one in self.box]) for name, keys in self.groups.items()}
 
     def ends(self) -> dict[str, tuple[float, float]]:
-        """Low and high [V] by group, inside the band as it is."""
+        """Low and high [V] by group, inside the interval as it is."""
         random = np.random.default_rng(1)
         points = {name: self.first(fixed) for name, fixed in self.fixed.items()}
         values = self.figures(points)
@@ -164,12 +161,12 @@ class _Search:
         return {name: self.end(name, figures) for name, figures in values.items()}
 
     def open(self, values: Mapping[str, np.ndarray]) -> list[str]:
-        """Groups that still seem to narrow the band: of the others it is known that they do not."""
+        """Groups that still seem to narrow the interval; the others certainly do not."""
         whole = width((self.interval.low, self.interval.high))
         return [name for name, figures in values.items() if width(self.end(name, figures)) < (1 - LEAST) * whole]
 
     def first(self, fixed: np.ndarray) -> np.ndarray:
-        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
+        """The points that make the interval's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
         at = [self.interval.at_low, self.interval.at_high]
         rows = [[one.share(end[one.key]) for one in self.box] for end in at]
         return np.where(fixed, self.nominal, np.array([*rows, self.corner(0), self.corner(1)]))

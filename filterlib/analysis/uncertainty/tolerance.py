@@ -44,36 +44,15 @@ def tolerance(
 ) -> ToleranceResult:
     """The ripple in 20 MHz at a load, of designs whose parts lie anywhere within their tolerances.
 
-    Parameters
-    ----------
-    solution : Solution
-        Of one design.
-    load : str
-        Its name.
-    designs : int
-        How many; each part's value is drawn evenly over its range, and independently: an assumption, no source.
-    top : float, optional
-        Leave out harmonics above the first that reaches this frequency [Hz]; see `peak_to_peak`.
-    seed : int
-        Of the draw.
-
-    Returns
-    -------
-    ToleranceResult
-        Ripple (designs,) [V].
-
-    Raises
-    ------
-    FilterlibError
-        For an unknown load, or a design of which no part states a tolerance.
-
-    Notes
-    -----
     Uncertain parameters of the converter keep their nominal values: over those, see `filterlib.analysis.ripple.ripple`. The
     parts have the bias and current of the nominal design.
 
-    Examples
-    --------
+    Parameters: ``solution`` of one design; ``load``: its name; ``designs``: how many, each part's value drawn evenly over its
+    range, and independently: an assumption, no source; ``top`` [Hz]: leave out harmonics above the first that reaches it, see
+    `peak_to_peak`; ``seed`` of the draw.
+    Returns: ToleranceResult, its ripple (designs,) [V].
+    Raises: FilterlibError for an unknown load, or a design of which no part states a tolerance.
+
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
@@ -124,7 +103,7 @@ def peak_to_peak(
     Raises
     ------
     FilterlibError
-        For a load that is not there, or a key that is none.
+        For an unknown load, or an unknown key.
     """
     design = solution.design
     known = [one.key for one in uncertain_parameters(design)]
