@@ -45,8 +45,8 @@ _POINTS = 0.9  # share of the work that ripple and stress are, where emission is
 class Verdict:
     """One requirement and what became of it.
 
-    ``value``, ``low``, ``high``: nominal and interval at the worst operating point ``point``; ``depends_on``: key of the uncertain
-    parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
+    ``value``, ``low``, ``high``: nominal and interval at the worst operating point ``point``; ``depends_on``: key of the
+    uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
     distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
     below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
     ``low``, ``high`` are margins; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at

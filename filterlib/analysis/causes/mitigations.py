@@ -62,9 +62,9 @@ class Mitigation:
     """One change, or two together, as tried.
 
     ``ripple``, ``spike`` at the load, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
-    ``checked``: whether it was also tried over the interval and at the other operating points; then ``ripple_high``,
-    ``spike_high``: greatest with each uncertain parameter alone at its ends; ``holds``: False where it loses more than half its effect
-    somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    ``checked``: whether it was also tried over the uncertainty and at the other operating points; then ``ripple_high``,
+    ``spike_high``: greatest with each uncertain parameter alone at its ends; ``holds``: False where it loses more than half
+    its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -271,7 +271,7 @@ def baseline(trial: Trial) -> Baseline:
 
 
 def check(trial: Trial, mitigation: Mitigation, candidates: Iterable[Candidate], was: Baseline) -> Mitigation:
-    """A mitigation tried over the interval and at the other operating points.
+    """A mitigation tried over the uncertainty and at the other operating points.
 
     Each uncertain parameter is moved alone to both ends of its range, in the design with and without the change. A change after
     which the circuit is unstable is refused.
@@ -301,7 +301,7 @@ def _figure(now: Seen, label: str) -> Value:
 
 
 def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
-    """The deciding figure with each uncertain parameter alone at both ends, by label and end; the greatest ripple and spike [V]."""
+    """By label and end, the figure with each uncertain parameter alone at both ends; the greatest ripple and spike [V]."""
     box = uncertain_parameters(design)
     if not box:
         now = trial.see(design)

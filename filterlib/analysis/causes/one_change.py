@@ -94,7 +94,7 @@ def over_the_uncertainty(change: OneChange, shown: ChangeResult, tick: Callable[
 
 @dataclass(frozen=True)
 class _Base:
-    """A design as the key of a cache, told apart first by its converter."""
+    """A design as the key of a cache, compared first by its converter."""
 
     design: Design
 

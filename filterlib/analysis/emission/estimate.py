@@ -162,7 +162,7 @@ def estimate(
     inside = _inside(spectra.frequencies, test)
     levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, inside)
     spread = _Spread(state, test)
-    intervals = _extents(design, spread, interval, progress)
+    intervals = _intervals(design, spread, interval, progress)
     return EmissionResult(
         point=state.point,
         test=test,
@@ -184,7 +184,7 @@ def estimate(
     )
 
 
-def _extents(
+def _intervals(
     design: Design, spread: _Spread, interval: bool | Mapping[Any, Interval], progress: Callable[[float], None] | None
 ) -> Mapping[Any, Interval]:
     """The range of every margin, as a ratio: sought, or read where another operating point has its ends."""

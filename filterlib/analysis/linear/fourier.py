@@ -54,7 +54,7 @@ def _weights(frequencies: tuple[float, ...], times: tuple[float, ...]) -> np.nda
     spline = CubicSpline(level, np.eye(len(level)))(between)
     w, t = 2 * np.pi * np.exp(between), np.array(times)[:, None]
     sine, cosine = sici(w * t)[0], -np.cos(w * t) / (w * t)
-    # over one piece Re H = a + b w: a (Si(w2 t) - Si(w1 t)) + b (cos(w1 t) - cos(w2 t))/t, told apart for its two ends
+    # over one piece Re H = a + b w: a (Si(w2 t) - Si(w1 t)) + b (cos(w1 t) - cos(w2 t))/t, split between its two ends
     area, tilt = np.diff(sine), np.diff(cosine * w)
     share = (tilt - w[:-1] * area) / np.diff(w)
     weights = np.zeros((len(t), len(w)))

@@ -121,8 +121,8 @@ def in_system(
         Resistance of generator and receiver, above zero [ohm].
     mode : "symmetrical" or "asymmetrical"
         Symmetrical: generator and receiver each from line to line through isolating transformers, so that neither is tied
-        to the chassis, which floats (through the design's insulation alone). Asymmetrical: both lines tied together at the generator's end, and together at the
-        receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
+        to the chassis, which floats (through the design's insulation alone). Asymmetrical: both lines tied together at the
+        generator's end, and together at the receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
         what its lines are in series, one beside the other: capacitors between the lines do nothing.
     frequencies : array (f,)
         [Hz]

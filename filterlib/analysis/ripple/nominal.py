@@ -1,6 +1,7 @@
 """What a panel shows of a design at once: nominal figures only, in a few milliseconds, from frequency responses alone.
 
-The same circuits, sources and bands as the full analyses; what they do for every place, source and uncertain parameter is left out.
+The same circuits, sources and bands as the full analyses; what they do for every place, source and
+uncertain parameter is left out.
 """
 
 from __future__ import annotations

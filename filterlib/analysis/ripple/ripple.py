@@ -92,8 +92,8 @@ class RippleResult:
     -> (t,), their sum being the waveform. ``spectra``: place -> (h,) complex peak amplitudes; ``spectra_by_source`` alike by
     (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the uncertain
     parameter that moves that figure most. ``extents``: alike, the interval with the values that make its ends.
-    ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``: why there is nothing
-    at all (an unstable circuit), else None.
+    ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
+    spikes, as none is stated. ``reason``: why there is nothing at all (an unstable circuit), else None.
     """
 
     point: str

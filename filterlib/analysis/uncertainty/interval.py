@@ -143,7 +143,7 @@ def search(
         near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
         width /= 2
-    return {name: _extent(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+    return {name: _interval(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
 
 
 def _more(
@@ -159,7 +159,7 @@ def _more(
 
 
 def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int) -> np.ndarray:
-    """For each figure every uncertain parameter where it alone makes it least, and where greatest: most figures go one way each."""
+    """For each figure, every uncertain parameter where it alone makes it least, and greatest: most figures are monotonic."""
     grid = len(GRID)
     rows = []
     for figure in values.values():
@@ -217,7 +217,7 @@ def _argmax(values: np.ndarray) -> int:
     return int(np.argmax(np.where(np.isfinite(values), values, -np.inf)))
 
 
-def _extent(
+def _interval(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: np.ndarray,
