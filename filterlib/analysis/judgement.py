@@ -38,17 +38,17 @@ _OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement 
 Unknown = Literal["unstable", "no ladder", "no harmonic"]
 NO_SPIKE = "converter.spike"
 LABELS = {NO_SPIKE: "converter's spikes, which are not stated", "converter.shape": "shape of the switching current"}
-_POINTS = 0.9  # share of the work that ripple and stress are, where emission is asked for
+_POINTS = 0.9  # share of the work that ripple and stress are, where emission is required
 
 
 @dataclass(frozen=True)
 class Verdict:
     """One requirement and what became of it.
 
-    ``value``, ``low``, ``high``: nominal and band at the worst operating point ``point``; ``depends_on``: key of the uncertain
-    parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
+    ``value``, ``low``, ``high``: nominal and interval at the worst operating point ``point``; ``depends_on``: key of the
+    uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
     distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
-    below what is asked); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
+    below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
     ``low``, ``high`` are margins; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
     its frequency.
     """
@@ -74,7 +74,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class _Reading:
-    """What one operating point says of one requirement: value, band, and what the band hangs on."""
+    """What one operating point says of one requirement: value, interval, and the uncertain parameter that decides."""
 
     point: str
     value: float
@@ -152,48 +152,37 @@ class Judgement:
 def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], None] | None = None) -> Judgement:
     """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
 
-    Parameters
-    ----------
-    solutions : iterable of Solution
-        Of one design, at all its operating points: see `filterlib.solve_all`.
-    progress : callable, optional
-        Called with the share done (0 to 1) and what is being done.
-
-    Returns
-    -------
-    Judgement
-
-    Raises
-    ------
-    ScaleError
-        Where the converter's stated figures contradict each other.
+    Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``progress``: called with
+    the share done (0 to 1) and what is being done.
+    Returns: Judgement, in SI units.
+    Raises: ScaleError where the converter's stated figures contradict each other.
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     steady = [operating(solution) for solution in solved]
     ripples, stresses = [], []
-    for number, (solution, found) in enumerate(zip(solved, steady, strict=True)):
+    for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         text = f"{solution.point}: ripple over the uncertainty"
 
         def searched(share: float, number: int = number, text: str = text) -> None:
             tell(part * (number + share) / count, text)
 
         frequency = design.converter.switching_frequency
-        steady_here = found.stable
+        steady_here = dc_point.stable
         ripples.append(
             ripple(solution, progress=searched)
             if steady_here
-            else RippleResult(solution.point, frequency, reason=found.reason)
+            else RippleResult(solution.point, frequency, reason=dc_point.reason)
         )
-        stresses.append(stress(solution) if steady_here else StressResult(solution.point, reason=found.reason))
+        stresses.append(stress(solution) if steady_here else StressResult(solution.point, reason=dc_point.reason))
     emitted = emissions_of(
         design,
         solved,
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )
     points = tuple(
-        PointJudgement(solution, found, at_point, stressed, emitted[solution.point])
-        for solution, found, at_point, stressed in zip(solved, steady, ripples, stresses, strict=True)
+        PointJudgement(solution, dc_point, at_point, stressed, emitted[solution.point])
+        for solution, dc_point, at_point, stressed in zip(solved, steady, ripples, stresses, strict=True)
     )
     lives = missions(design, stresses)
     return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
@@ -234,12 +223,12 @@ def _read(design: Design, wanted: _OfVolts, point: PointJudgement) -> _Reading:
     return _ripple(wanted, point.ripple)
 
 
-def _ripple(wanted: RippleRequirement | SpikeRequirement, found: RippleResult) -> _Reading:
+def _ripple(wanted: RippleRequirement | SpikeRequirement, result: RippleResult) -> _Reading:
     key = (wanted.load, wanted.label)
-    figure = found.figures[key]
+    figure = result.figures[key]
     low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
-    depends = NO_SPIKE if key in found.without_spike else found.depends.get(key, "")
-    return _Reading(found.point, figure.peak_to_peak, low, high, depends)
+    depends = NO_SPIKE if key in result.without_spike else result.depends.get(key, "")
+    return _Reading(result.point, figure.peak_to_peak, low, high, depends)
 
 
 def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: PointJudgement) -> _Reading:
@@ -250,15 +239,15 @@ def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: Poi
         return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
 
     value = float(level(design))
-    for unknown in uncertain_parameters(design):
-        if unknown.key == "converter.output_resistance":
-            ends = np.ravel(level(with_values(design, {unknown.key: np.array([[unknown.low], [unknown.high]])})))
-            return _Reading(point.operating.point, value, float(ends.min()), float(ends.max()), unknown.key)
+    for parameter in uncertain_parameters(design):
+        if parameter.key == "converter.output_resistance":
+            ends = np.ravel(level(with_values(design, {parameter.key: np.array([[parameter.low], [parameter.high]])})))
+            return _Reading(point.operating.point, value, float(ends.min()), float(ends.max()), parameter.key)
     return _Reading(point.operating.point, value, value, value)
 
 
 def _step(design: Design, wanted: StepRequirement, point: PointJudgement) -> _Reading:
-    """Greatest deviation after the step; each unknown moved alone to its ends, and all to the worse ones together."""
+    """Greatest deviation after the step; each uncertain parameter moved alone to its ends, and all to the worse ones together."""
     state = point.operating.state
 
     def dip(values: dict[str, float]) -> float:
@@ -321,22 +310,22 @@ def _label(design: Design, key: str) -> str:
 
 def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> Verdict:
     """Judged where a detector comes nearest to the limit over the uncertainty, at any operating point."""
-    found = {point.operating.point: _of(wanted, point.emissions) for point in points}
-    unstable = next((name for name, result in found.items() if result.reason), "")
-    margins = [(m, name) for name, result in found.items() for m in result.margins if m.limit == wanted.limit.name]
-    asked = wanted.words, wanted.kind, wanted.load, wanted.margin, "dB"
+    results = {point.operating.point: _of(wanted, point.emissions) for point in points}
+    unstable = next((name for name, result in results.items() if result.reason), "")
+    margins = [(m, name) for name, result in results.items() for m in result.margins if m.limit == wanted.limit.name]
+    heading = wanted.words, wanted.kind, wanted.load, wanted.margin, "dB"
     if unstable or not margins:
-        point = unstable or next(iter(found))
+        point = unstable or next(iter(results))
         why: Unknown = "unstable" if unstable else "no harmonic"
-        return Verdict(*asked, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
+        return Verdict(*heading, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
     worst, point = min(margins, key=lambda pair: pair[0].low)
     answer = _kept(wanted, worst)
     open_ = answer == "depends on"
-    depends = found[point].extents[worst.limit, worst.detector].decisive if open_ else ""
+    depends = results[point].extents[worst.limit, worst.detector].decisive if open_ else ""
     return Verdict(
-        *asked, worst.margin, worst.low, worst.high, point, answer, depends,
+        *heading, worst.margin, worst.low, worst.high, point, answer, depends,
         float(from_decibels(worst.low - wanted.margin)) - 1, worst.depends_on if open_ else "",
-        nearest=worst, trusted=worst.frequency <= found[point].trusted_to,
+        nearest=worst, trusted=worst.frequency <= results[point].trusted_to,
     )  # fmt: skip
 
 

@@ -91,6 +91,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     """Review a design at all its operating points.
 
     Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
+    Returns: ReviewResult, in SI units.
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
     """
     tell = progress or (lambda share, text: None)
@@ -136,5 +137,5 @@ def _closing(point: PointJudgement, load: str, label: str) -> MeasurementValues:
 def _assumed(design: Design) -> tuple[UncertainParameter, ...]:
     """Every default that carries the result."""
     inputs = (one for test in emission_tests(design) for one in test.inputs(design.converter))
-    found = dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs))
-    return tuple(one for one in found if not one.stated)
+    parameters = dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs))
+    return tuple(one for one in parameters if not one.stated)

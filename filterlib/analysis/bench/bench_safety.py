@@ -32,7 +32,7 @@ FUSES = (
 
 @dataclass(frozen=True)
 class SupplyFigures:
-    """Highest direct voltage of all, current from the supply and the fuse for it; None where unknown."""
+    """Highest direct voltage of all, current from the supply and the fuse for it; None where not stated."""
 
     voltage: Volts[float]
     current: Amperes[float | None]

@@ -135,10 +135,11 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
 
     Parameters: ``result``; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: `BenchSheet`. Where an operating point is unstable it has DC readings alone.
+    Raises: ScaleError where the converter's stated figures contradict each other.
     """
     design = result.design
-    held = stores(design)
-    chosen = bleeder(held)
+    stored = stores(design)
+    chosen = bleeder(stored)
     probes = tuple(_probes(design))
     if progress is not None:
         progress(0.0, "what a test capacitor would read")
@@ -149,7 +150,7 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
     return BenchSheet(
         review=result,
         supply=supply_figures(design),
-        stores=held,
+        stores=stored,
         bleeder=chosen,
         probes=probes,
         stations=stations,
@@ -173,10 +174,10 @@ def _stations(result: ReviewResult, labels: Mapping[str, str], test: SecondReadi
     yield Station("voltage", tuple(_direct(result, labels)))
     stable = [point for point in result.points if point.ripple.reason is None]
     for point in stable:
-        found = point.operating
-        supply = design.point(found.point).input_voltage or design.converter.input_voltage
+        operating = point.operating
+        supply = design.point(operating.point).input_voltage or design.converter.input_voltage
         checks = tuple(_ripples(design, point, labels))
-        yield Station("ripple at", checks, None, found, supply, point is stable[0])
+        yield Station("ripple at", checks, None, operating, supply, point is stable[0])
     if stable:
         yield Station("own clip", tuple(_clips(design, stable[0], labels)))
     steps = tuple(_steps(result, labels))
@@ -189,11 +190,11 @@ def _first(design: Design) -> Iterator[Station]:
     read = as_measured(design)
     kinds: tuple[Kind, Kind] = ("ripple", "spike")
     for kind in kinds:
-        seen = getattr(design.converter, kind)
-        if seen is not None:
+        arrangement = getattr(design.converter, kind)
+        if arrangement is not None:
             value = float(np.max(read[kind]))
             check = Check(kind, TERMINALS, "P1", "", value, value * (1 - AGREES), value * (1 + AGREES))
-            yield Station(kind, (_scaled(check),), seen)
+            yield Station(kind, (_scaled(check),), arrangement)
 
 
 def _with_capacitor(design: Design, test: SecondReading) -> Station:
@@ -209,13 +210,13 @@ def _direct(result: ReviewResult, labels: Mapping[str, str]) -> Iterator[Check]:
             value = state.terminal_voltage if place == TERMINALS else state.load_voltages[place]
             low, high = _direct_band(design, name, place, value)
             reading = Check("voltage", place, label, name, value, low, high)
-            asked = [one for one in design.requirements if one.load == place]
-            limits = [one for one in asked if isinstance(one, VoltageRequirement)]
+            requirements = [one for one in design.requirements if one.load == place]
+            limits = [one for one in requirements if isinstance(one, VoltageRequirement)]
             yield from (replace(reading, limit_low=w.low, limit=w.high, requirement=w.words) for w in limits)
             if not limits:
                 yield reading
             regulated = design.converter.output_voltage
-            for wanted in (one for one in asked if isinstance(one, DropRequirement)):
+            for wanted in (one for one in requirements if isinstance(one, DropRequirement)):
                 fall = Check("drop", place, label, name, regulated - value, regulated - high, regulated - low)
                 yield replace(fall, limit=wanted.limit, requirement=wanted.words)
 
@@ -247,12 +248,12 @@ def _ripples(design: Design, point: PointResult, labels: Mapping[str, str]) -> I
 
 
 def _strictest(design: Design, place: str, label: str) -> RippleRequirement | SpikeRequirement | None:
-    found = [
+    requirements = [
         wanted
         for wanted in design.requirements
         if isinstance(wanted, RippleRequirement | SpikeRequirement) and wanted.load == place and wanted.label == label
     ]
-    return min(found, key=lambda wanted: wanted.limit, default=None)
+    return min(requirements, key=lambda wanted: wanted.limit, default=None)
 
 
 def _clips(design: Design, point: PointResult, labels: Mapping[str, str]) -> Iterator[Check]:
@@ -299,11 +300,11 @@ def _narrowing(result: ReviewResult) -> tuple[Narrowing, ...]:
     """Unknowns of the decisive point, gathered by the measurement that settles them."""
     stable = [point for point in result.points if point.ripple.uncertain_parameters]
     gathered: dict[str, list[Sensitivity]] = {}
-    for unknown in stable[0].ripple.uncertain_parameters if stable else ():
-        if unknown.measurement:
-            gathered.setdefault(unknown.measurement, []).append(unknown)
-    found = (
+    for parameter in stable[0].ripple.uncertain_parameters if stable else ():
+        if parameter.measurement:
+            gathered.setdefault(parameter.measurement, []).append(parameter)
+    measurements = (
         Narrowing(name, sum(one.share for one in several), tuple(one.label for one in several))
         for name, several in gathered.items()
     )
-    return tuple(sorted(found, key=lambda one: -one.share))
+    return tuple(sorted(measurements, key=lambda one: -one.share))

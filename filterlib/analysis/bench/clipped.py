@@ -1,4 +1,4 @@
-"""Measuring closes a loop: what a scope shows whose earthed clip stands on a return, beside what is there without it."""
+"""Measuring closes a loop: what a scope shows whose earthed clip is on a return, beside what is there without it."""
 
 from __future__ import annotations
 
@@ -97,8 +97,8 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib import load_design
-    >>> found = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
-    >>> found.figures["full"].shown > found.figures["full"].seen
+    >>> result = clipped(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"), "logger")
+    >>> result.figures["full"].shown > result.figures["full"].seen
     True
     """
     on = with_clip(design, place, clip or design.clip)
@@ -108,52 +108,52 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     for one in solutions:
         if not stability(one).stable:
             return ClippedResult(place, one.point, on.clip, stable=False)
-    without, held = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
-    return _result(place, solutions[0].state, on, without, held)
+    without, with_it = (spectra(one, outputs=_outputs(one.design, on.clip)) for one in solutions)
+    return _result(place, solutions[0].state, on, without, with_it)
 
 
 def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:
     """The place, each of its lines to the chassis where there is one, and the scope's readings where it is clipped on."""
     plus, minus = clip.port(design.loads)
-    found: dict[Any, Output] = {_THERE: (plus, minus)}
+    outputs: dict[Any, Output] = {_THERE: (plus, minus)}
     if design.chassis:
-        found |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
-    return found if design.clip is None else found | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}
+        outputs |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
+    return outputs if design.clip is None else outputs | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}
 
 
-def _result(place: str, state: State, on: Design, without: Spectra, held: Spectra) -> ClippedResult:
+def _result(place: str, state: State, on: Design, without: Spectra, with_it: Spectra) -> ClippedResult:
     assert on.clip is not None
     figures: dict[str, ClipFigures] = {}
     waveforms: dict[tuple[str, str], np.ndarray] = {}
-    changed = held.whole(MEASURED) - without.whole(_THERE)
+    changed = with_it.whole(MEASURED) - without.whole(_THERE)
     for band in narrow_and_wide(on):
         waves = {
-            "seen": without.waveform(_THERE, band), "there": held.waveform(_THERE, band),
-            "shown": held.waveform(MEASURED, band), "own_clip": held.waveform(OWN_CLIP, band),
+            "seen": without.waveform(_THERE, band), "there": with_it.waveform(_THERE, band),
+            "shown": with_it.waveform(MEASURED, band), "own_clip": with_it.waveform(OWN_CLIP, band),
         }  # fmt: skip
         waves["difference"] = waves["shown"] - waves["seen"]
         waveforms |= {(what, band.label): wave for what, wave in waves.items()}
         figures[band.label] = ClipFigures(
             seen=float(without.peak_to_peak(_THERE, band)),
-            there=float(held.peak_to_peak(_THERE, band)),
-            shown=float(held.peak_to_peak(MEASURED, band)),
-            own_clip=float(held.peak_to_peak(OWN_CLIP, band)),
-            difference=float(peak_to_peak(changed * band.response(held.frequencies))),
+            there=float(with_it.peak_to_peak(_THERE, band)),
+            shown=float(with_it.peak_to_peak(MEASURED, band)),
+            own_clip=float(with_it.peak_to_peak(OWN_CLIP, band)),
+            difference=float(peak_to_peak(changed * band.response(with_it.frequencies))),
         )
-    through = held.whole(_CURRENT)
+    through = with_it.whole(_CURRENT)
     count = len(waveforms["seen", "full"])
     return ClippedResult(
         place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
-        _by_mode("without", without) | _by_mode("with", held),
+        _by_mode("without", without) | _by_mode("with", with_it),
         float(peak_to_peak(through)), _rms(through),
     )  # fmt: skip
 
 
-def _by_mode(arrangement: str, found: Spectra) -> dict[tuple[str, str], float]:
+def _by_mode(arrangement: str, spectra: Spectra) -> dict[tuple[str, str], float]:
     """Root mean square [V] of both modes at the place, of the converter's sources."""
-    differential, common = found.whole(_THERE), np.array([np.nan])
-    if _PLUS in found.places:
-        differential, common = modal_voltages(found.whole(_PLUS), found.whole(_MINUS))
+    differential, common = spectra.whole(_THERE), np.array([np.nan])
+    if _PLUS in spectra.places:
+        differential, common = modal_voltages(spectra.whole(_PLUS), spectra.whole(_MINUS))
     return {(arrangement, "differential"): _rms(differential), (arrangement, "common"): _rms(common)}
 
 

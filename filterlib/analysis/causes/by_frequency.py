@@ -74,7 +74,7 @@ def _band(
     differential = _rms(real, load, low, high, tuple(name for name in alone if name != "common_mode"))
     whole = _rms(real, load, low, high)
     source = max(sorted(alone), key=lambda name: alone[name]) if whole else ""
-    left = [(_rms(seen.spectra, load, low, high), ideal) for ideal, seen in without]
+    left = [(_rms(view.spectra, load, low, high), ideal) for ideal, view in without]
     least, best = min(left, key=lambda pair: (pair[0], pair[1].name, pair[1].what), default=(whole, None))
     counts = best is not None and least < (1 - NOTABLE) * whole
     mode = ("common" if common > differential else "differential") if whole else ""
@@ -85,15 +85,15 @@ def _band(
     )  # fmt: skip
 
 
-def _rms(found: Spectra, load: str, low: float, high: float, names: Sequence[str] | None = None) -> float:
+def _rms(spectra: Spectra, load: str, low: float, high: float, names: Sequence[str] | None = None) -> float:
     """Root mean square [V] in a band of some sources, or of all; a load's own ripple adds as a power."""
-    chosen = found.sources(load) if names is None else names
-    own = [c for (at, name), c in found.by_source.items() if at == load and name in chosen]
-    inside = (found.frequencies > low) & (found.frequencies <= high)
+    chosen = spectra.sources(load) if names is None else names
+    own = [c for (at, name), c in spectra.by_source.items() if at == load and name in chosen]
+    inside = (spectra.frequencies > low) & (spectra.frequencies <= high)
     power = 2 * float(np.sum(np.abs(sum(own, np.zeros(1)) * inside) ** 2))
-    for (at, name), c in found.reflected.items():
+    for (at, name), c in spectra.reflected.items():
         if at == load and name in chosen:
-            f = found.reflected_frequencies[name]
+            f = spectra.reflected_frequencies[name]
             power += 2 * float(np.sum(np.abs(c[(f > low) & (f <= high)]) ** 2))
     return float(np.sqrt(power))
 
@@ -106,7 +106,7 @@ def deviation(circuit: Circuit, real: Seen, formula: Seen, without: Sequence[tup
         return NEVER
     at = int(apart[0])
     gains: Mapping[int, float] = {
-        number: float(np.abs(real.response[at]) / np.abs(seen.response[at])) for number, (_, seen) in enumerate(without)
+        number: float(np.abs(real.response[at]) / np.abs(view.response[at])) for number, (_, view) in enumerate(without)
     }
     cause = max(gains, key=lambda number: gains[number], default=None)
     name, what = (without[cause][0].name, without[cause][0].what) if cause is not None else ("", "")

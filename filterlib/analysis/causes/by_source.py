@@ -40,49 +40,49 @@ class Source:
         return float(np.sqrt(np.sum(self.power_alone)))
 
 
-def split(found: Spectra, design: Design) -> Spectra:
+def split(spectra: Spectra, design: Design) -> Spectra:
     """The same with "ripple" as "ripple_c", "ripple_esr" and "ripple_esl": shares of the capacitor's three voltages.
 
     The switching current that flows into the output capacitor makes three voltages there, in series: their ratios to the
     whole emf are those of 1/(j w C), ESR and j w ESL to the capacitor's impedance, whatever the regulating branch takes.
     """
-    inside, w = design.converter, 2j * np.pi * found.frequencies
-    whole = inside.capacitor_impedance(found.frequencies)
+    inside, w = design.converter, 2j * np.pi * spectra.frequencies
+    whole = inside.capacitor_impedance(spectra.frequencies)
     parts = {
         "ripple_c": 1 / (w * inside.output_capacitance.value),
         "ripple_esr": inside.output_esr.value + 0 * w,
         "ripple_esl": w * inside.output_esl.value,
     }
     by_source: dict[tuple[str, str], np.ndarray] = {}
-    for (place, source), c in found.by_source.items():
+    for (place, source), c in spectra.by_source.items():
         if source == "ripple":
             by_source |= {(place, name): c * (part / whole) for name, part in parts.items()}
         else:
             by_source[place, source] = c
-    return replace(found, by_source=by_source)
+    return replace(spectra, by_source=by_source)
 
 
-def sources(found: Spectra, load: str, narrow: Band, wide: Band) -> tuple[Source, ...]:
+def sources(spectra: Spectra, load: str, narrow: Band, wide: Band) -> tuple[Source, ...]:
     """Every source at a load, from `split` spectra, the one that makes most in 20 MHz first."""
-    whole = {band: float(found.peak_to_peak(load, band)) for band in (narrow, wide)}
-    listed = [_source(found, load, name, whole) for name in found.sources(load)]
+    whole = {band: float(spectra.peak_to_peak(load, band)) for band in (narrow, wide)}
+    listed = [_source(spectra, load, name, whole) for name in spectra.sources(load)]
     return tuple(sorted(listed, key=lambda one: (-one.ripple_alone, one.name)))
 
 
-def _source(found: Spectra, load: str, name: str, whole: dict[Band, float]) -> Source:
-    own = (load, name) in found.by_source
-    c = found.by_source[load, name] if own else found.reflected[load, name]
+def _source(spectra: Spectra, load: str, name: str, whole: dict[Band, float]) -> Source:
+    own = (load, name) in spectra.by_source
+    c = spectra.by_source[load, name] if own else spectra.reflected[load, name]
     narrow, wide = whole
-    without = {band: float(found.peak_to_peak(load, band, leave_out=name)) for band in whole}
+    without = {band: float(spectra.peak_to_peak(load, band, leave_out=name)) for band in whole}
     return Source(
         name=name,
-        ripple_alone=float(found.alone(load, name, narrow)),
+        ripple_alone=float(spectra.alone(load, name, narrow)),
         ripple_falls=whole[narrow] - without[narrow],
-        spike_alone=float(found.alone(load, name, wide)),
+        spike_alone=float(spectra.alone(load, name, wide)),
         spike_falls=whole[wide] - without[wide],
-        frequencies=found.frequencies if own else found.reflected_frequencies[name],
+        frequencies=spectra.frequencies if own else spectra.reflected_frequencies[name],
         coefficients=c,
-        power=2 * np.real(c * np.conj(found.whole(load) if own else c)),
+        power=2 * np.real(c * np.conj(spectra.whole(load) if own else c)),
         power_alone=2 * np.abs(c) ** 2,
-        waveform=found.waveform(load, wide, name) if own else None,
+        waveform=spectra.waveform(load, wide, name) if own else None,
     )

@@ -59,11 +59,11 @@ def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Can
     """Every change worth a try for one load, in the order of their names, whatever the order of the parts.
 
     Parameters: ``design``; ``load``: name of the load; ``parts``: by name, those that may be bought.
-    Raises FilterlibError for a load that is not there.
+    Raises FilterlibError for an unknown load.
     """
     bought = {name: parts[name] for name in sorted(parts)}
     wanted = design.named_load(load)
-    found = [
+    listed = [
         *_mounting(design),
         *_capacitors(design, bought),
         *_chokes(design, bought),
@@ -71,7 +71,7 @@ def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Can
         *_bonds(design, wanted),
         *_leads(wanted),
     ]
-    return tuple(sorted({one.name: one for one in found}.values(), key=lambda one: one.name))
+    return tuple(sorted({one.name: one for one in listed}.values(), key=lambda one: one.name))
 
 
 def _mounting(design: Design) -> Iterator[Candidate]:
@@ -98,11 +98,11 @@ def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
             words = f"fit {name} across the load's end as damping"
             yield Candidate(words, "damping", "damping", 1, partial(_inserted, stage=stage, before=""))
         elif part.kind == "film":
-            for held in design.filter:
-                if held.kind == "capacitor" and held.part.kind.startswith("ceramic"):
+            for neighbour in design.filter:
+                if neighbour.kind == "capacitor" and neighbour.part.kind.startswith("ceramic"):
                     stage = ShuntCapacitor(kind="capacitor", name=_free(design, "Cf"), part=part)
-                    words = f"fit {name} beside {held.name}"
-                    change = partial(_inserted, stage=stage, before=held.name)
+                    words = f"fit {name} beside {neighbour.name}"
+                    change = partial(_inserted, stage=stage, before=neighbour.name)
                     yield Candidate(words, "film beside ceramic", "film", 1, change)
 
 

@@ -62,9 +62,9 @@ class Mitigation:
     """One change, or two together, as tried.
 
     ``ripple``, ``spike`` at the load, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
-    ``checked``: whether it was also tried over the band and at the other operating points; then ``ripple_high``,
-    ``spike_high``: greatest with each unknown alone at its ends; ``holds``: False where it loses more than half its effect
-    somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    ``checked``: whether it was also tried over the uncertainty and at the other operating points; then ``ripple_high``,
+    ``spike_high``: greatest with each uncertain parameter alone at its ends; ``holds``: False where it loses more than half
+    its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -128,31 +128,33 @@ class Trial:
         return [next(views) if isinstance(one, Solution) else one for one in solved]
 
 
-def try_all(trial: Trial, found: Iterable[Candidate], *, progress: Progress | None = None) -> tuple[Mitigation, ...]:
+def try_all(
+    trial: Trial, candidates: Iterable[Candidate], *, progress: Progress | None = None
+) -> tuple[Mitigation, ...]:
     """Every candidate by itself, ranked: lowest figure first, what is refused last; ties by name."""
-    singles = [(one,) for one in sorted(found, key=lambda one: one.name)]
+    singles = [(one,) for one in sorted(candidates, key=lambda one: one.name)]
     return ranked(_tried(trial, singles, progress), trial.label)
 
 
 def try_pairs(
     trial: Trial,
-    found: Iterable[Candidate],
+    candidates: Iterable[Candidate],
     singles: Iterable[Mitigation],
     count: int,
     *,
     progress: Progress | None = None,
 ) -> tuple[Mitigation, ...]:
     """Two at a time of the ``count`` best, those that were not refused, of unlike groups first; ranked."""
-    best = _unlike(found, singles, count)
+    best = _unlike(candidates, singles, count)
     pairs = [(a, b) for a, b in combinations(sorted(best, key=lambda one: one.name), 2) if a.group != b.group]
     return ranked(_tried(trial, pairs, progress), trial.label)
 
 
-def _unlike(found: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
+def _unlike(candidates: Iterable[Candidate], singles: Iterable[Mitigation], count: int) -> list[Candidate]:
     """The best that were not refused, first `ALIKE` of each group, then the others: one group's exclude each other."""
-    known = {one.name: one for one in found}
-    allowed = [known[held.names[0]] for held in singles if not held.refused]
-    best = [one for n, one in enumerate(allowed) if sum(held.group == one.group for held in allowed[:n]) < ALIKE]
+    known = {one.name: one for one in candidates}
+    allowed = [known[other.names[0]] for other in singles if not other.refused]
+    best = [one for n, one in enumerate(allowed) if sum(other.group == one.group for other in allowed[:n]) < ALIKE]
     return [*best, *(one for one in allowed if one not in best)][:count]
 
 
@@ -223,16 +225,16 @@ def _heat(state: State) -> float:
 
 def _charge(design: Design) -> float:
     """In the capacitors across the lines, those of the loads too, as they are without bias: the most [C]."""
-    held: list[Any] = [one for one in design.filter if one.kind in ("capacitor", "damping")]
-    held += [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
-    return float(design.converter.output_voltage * sum(np.max(one.part.capacitance) * one.count for one in held))
+    capacitors: list[Any] = [one for one in design.filter if one.kind in ("capacitor", "damping")]
+    capacitors += [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
+    return float(design.converter.output_voltage * sum(np.max(one.part.capacitance) * one.count for one in capacitors))
 
 
 def leakage(design: Design) -> float:
     """Earth-leakage current [A] of all Y capacitors, one line's alone on a voltage to the chassis: see `Costs`."""
     volts = max(design.converter.output_voltage, design.converter.input_voltage or 0.0)
-    held = [one for one in design.filter if one.kind == "capacitor_to_chassis"]
-    farads = sum(np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in held)
+    capacitors = [one for one in design.filter if one.kind == "capacitor_to_chassis"]
+    farads = sum(np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in capacitors)
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
@@ -252,8 +254,8 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
 
 @dataclass(frozen=True)
 class Baseline:
-    """The deciding figure of the design as it is: at every other stable operating point by name, and with each unknown alone at
-    its ends, by label and end."""
+    """The deciding figure of the design as it is: at every other stable operating point by name, and with each uncertain
+    parameter alone at its ends, by label and end."""
 
     points: Volts[Mapping[str, float]]
     ends: Volts[Mapping[tuple[str, str], float]]
@@ -268,13 +270,13 @@ def baseline(trial: Trial) -> Baseline:
     return Baseline(points, _at_ends(trial.design, trial)[0])
 
 
-def check(trial: Trial, mitigation: Mitigation, found: Iterable[Candidate], was: Baseline) -> Mitigation:
-    """A mitigation tried over the band and at the other operating points.
+def check(trial: Trial, mitigation: Mitigation, candidates: Iterable[Candidate], was: Baseline) -> Mitigation:
+    """A mitigation tried over the uncertainty and at the other operating points.
 
-    Each unknown is moved alone to both ends of its range, in the design with and without the change. A change after
+    Each uncertain parameter is moved alone to both ends of its range, in the design with and without the change. A change after
     which the circuit is unstable is refused.
     """
-    known = {one.name: one for one in found}
+    known = {one.name: one for one in candidates}
     design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
     now = float(_figure(trial.now, trial.label))
     least = KEPT * np.log(mitigation.figure(trial.label) / now)
@@ -299,7 +301,7 @@ def _figure(now: Seen, label: str) -> Value:
 
 
 def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
-    """The deciding figure with each unknown alone at both ends, by label and end; the greatest ripple and spike [V]."""
+    """By label and end, the figure with each uncertain parameter alone at both ends; the greatest ripple and spike [V]."""
     box = uncertain_parameters(design)
     if not box:
         now = trial.see(design)
@@ -308,8 +310,8 @@ def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float]
     for place, one in enumerate(box):
         columns[2 * place : 2 * place + 2, place] = one.low, one.high
     many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
-    found = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
-    figures = [np.ravel(found.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
+    harmonics = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
+    figures = [np.ravel(harmonics.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
     keys = [(one.label, end) for one in box for end in ("low", "high")]
     chosen = figures[0] if trial.label == "20MHz" else figures[1]
     values = {key: float(v) for key, v in zip(keys, np.broadcast_to(chosen, len(keys)), strict=True) if np.isfinite(v)}

@@ -87,14 +87,14 @@ def over_the_uncertainty(change: OneChange, shown: ChangeResult, tick: Callable[
     highest: dict[Place, float] = {}
     for at, (load, trial) in enumerate(trials.items()):
         tick(at / len(trials))
-        found = check(trial, try_all(trial, [change.tried])[0], [change.tried], baseline(trial))
-        highest |= {(load, NARROW): found.ripple_high, (load, WIDE): found.spike_high}
+        checked = check(trial, try_all(trial, [change.tried])[0], [change.tried], baseline(trial))
+        highest |= {(load, NARROW): checked.ripple_high, (load, WIDE): checked.spike_high}
     return replace(shown, highest={one: highest[one] for one in shown.limits if np.isfinite(highest[one])})
 
 
 @dataclass(frozen=True)
 class _Base:
-    """A design as the key of a cache, told apart first by its converter."""
+    """A design as the key of a cache, compared first by its converter."""
 
     design: Design
 

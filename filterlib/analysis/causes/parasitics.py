@@ -60,10 +60,10 @@ class Ideal:
 
 def ideals(design: Design) -> tuple[Ideal, ...]:
     """The design with each parasitic gone, one at a time, in the order of the filter; then of the loads."""
-    found = [*_of_stages(design), *_of_loads(design)]
+    listed = [*_of_stages(design), *_of_loads(design)]
     if any(np.any(one.mutual.value) for one in design.all_couplings):
-        found.append(Ideal("capacitors", "coupling of the loops", "", _uncoupled(design)))
-    return tuple(found)
+        listed.append(Ideal("capacitors", "coupling of the loops", "", _uncoupled(design)))
+    return tuple(listed)
 
 
 def all_ideal(design: Design) -> Design:
@@ -108,8 +108,8 @@ def _in_one_line(stage: AnyStage) -> TypeGuard[SeriesChoke]:
 def _halved(stage: SeriesChoke) -> SeriesChoke:
     """Half of a choke in each line, the same between the lines and alike in both."""
     factors = {"inductance": 0.5, "dc_resistance": 0.5, "parallel_resistance": 0.5, "winding_capacitance": 2.0}
-    held = {name: getattr(stage.part, name) for name in factors}
-    halves = {name: factors[name] * value for name, value in held.items() if value is not None}
+    values = {name: getattr(stage.part, name) for name in factors}
+    halves = {name: factors[name] * value for name, value in values.items() if value is not None}
     return stage.replace(line="both", imbalance=0.0, part=stage.part.replace(**halves))
 
 
@@ -122,9 +122,9 @@ def _of_loads(design: Design) -> Iterator[Ideal]:
     for load in design.loads:
         with_load = partial(_with_load, design)
         if load.input_capacitor is not None:
-            held = load.input_capacitor
-            for what, element, changes in _of_part(held, name=f"{load.name}.capacitor"):
-                fitted = held.replace(**changes(held))
+            capacitor = load.input_capacitor
+            for what, element, changes in _of_part(capacitor, name=f"{load.name}.capacitor"):
+                fitted = capacitor.replace(**changes(capacitor))
                 yield Ideal(f"{load.name}'s input", what, element, with_load(load.replace(input_capacitor=fitted)))
         if load.lead is not None:
             words = "inductance and resistance of the lead"
@@ -150,8 +150,8 @@ def _of_part(stage: Model, *, name: str = "") -> Iterator[Imperfection]:
         yield from _of_capacitor(stage, name)
     elif part.kind in ("differential_choke", "common_mode_choke"):
         yield from _of_choke(part, name)
-    held = getattr(stage, "imbalance", None)
-    if held is not None and np.any(held.value):
+    imbalance = getattr(stage, "imbalance", None)
+    if imbalance is not None and np.any(imbalance.value):
         yield "imbalance", name, lambda at: {"imbalance": 0.0}
 
 

@@ -34,7 +34,7 @@ from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
-CHECKED = 3  # of the best changes, that are tried over the band
+CHECKED = 3  # of the best changes, that are tried over the uncertainty
 Progress = Callable[[float, str], None]
 
 
@@ -90,31 +90,19 @@ def reasons(
 ) -> ReasonsResult:
     """Why this much is left at a load, and what would change it.
 
-    Parameters
-    ----------
-    solution : Solution
-    load : str
-        Its name.
-    parts : mapping, optional
-        Parts that may be bought, by name; those of data/parts where None.
-    pairs : int
-        So many of the best single changes are tried two at a time; 0 leaves pairs out.
-    progress : callable, optional
-        Called with the share done and what is being done.
+    Parameters: ``solution`` of one design at a stable operating point; ``load``: its name; ``parts`` that may be bought, by
+    name, those of data/parts where None; ``pairs``: so many of the best single changes are tried two at a time, 0 leaves
+    pairs out; ``progress``: called with the share done (0 to 1) and what is being done.
+    Returns: ReasonsResult, in SI units.
+    Raises: FilterlibError for an unknown load, QuantityError for a ``pairs`` that is no whole number from 0, ScaleError where
+    the converter's stated figures contradict each other.
 
-    Raises
-    ------
-    FilterlibError
-        For a load that is not there, for a negative ``pairs``, and as `source_spectra`.
-
-    Examples
-    --------
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib import load_design
     >>> from filterlib.system.solution import solve
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> found = reasons(solve(design), "modem", parts={}, pairs=0)
-    >>> found.sources[0].name, found.ripple < found.ripple_before
+    >>> result = reasons(solve(design), "modem", parts={}, pairs=0)
+    >>> result.sources[0].name, result.ripple < result.ripple_before
     ('ripple_c', True)
     """
     if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
@@ -127,10 +115,10 @@ def reasons(
     label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
     trial = Trial(solution, load, label, now)
     tell(0.0, "parasitics")
-    found = _causes(trial)
+    answers = _causes(trial)
     bought = _bought() if parts is None else parts
-    found |= _cures(trial, candidates(design, load, bought), pairs, tell)
-    return ReasonsResult(solution.point, load, label, limit, **found)
+    answers |= _cures(trial, candidates(design, load, bought), pairs, tell)
+    return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
 def _bought() -> dict[str, Part]:
@@ -165,7 +153,7 @@ def _causes(trial: Trial) -> dict[str, Any]:
 def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasitic, ...]:
     """The parasitics, by how much the figure that decides falls without each."""
     now = trial.now
-    found = [
+    effects = [
         Parasitic(
             one.name, one.what, one.element, float(at.ripple), float(at.spike),
             float(now.ripple - at.ripple), float(now.spike - at.spike), float(at.fundamental),
@@ -173,33 +161,33 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasi
         for one, at in without
     ]  # fmt: skip
     wide = trial.label == "full"
-    return tuple(sorted(found, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
+    return tuple(sorted(effects, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
 
 
-def _cures(trial: Trial, found: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
-    """Changes tried: singly, in pairs, and the best of both over the band."""
-    singles = try_all(trial, found, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
+def _cures(trial: Trial, candidates: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
+    """Changes tried: singly, in pairs, and the best of both over the uncertainty."""
+    singles = try_all(trial, candidates, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
     both = try_pairs(
-        trial, found, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
+        trial, candidates, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
     )
     was = baseline(trial)
-    singles = _checked(trial, singles, found, was)
+    singles = _checked(trial, singles, candidates, was)
     tell(0.9, "the best changes over what is not known")
-    return {"mitigations": singles, "pairs": _checked(trial, both, found, was, most=1)}
+    return {"mitigations": singles, "pairs": _checked(trial, both, candidates, was, most=1)}
 
 
 def _checked(
     trial: Trial,
     tried: tuple[Mitigation, ...],
-    found: tuple[Candidate, ...],
+    candidates: tuple[Candidate, ...],
     was: Baseline,
     *,
     most: int = CHECKED,
 ) -> tuple[Mitigation, ...]:
-    """The best few tried over the band; one that turns out unstable is refused, and the next takes its place."""
+    """The best few tried over the uncertainty; one that turns out unstable is refused, and the next takes its place."""
     done: dict[tuple[str, ...], Mitigation] = {}
     for one in tried:
-        if one.refused or sum(not held.refused for held in done.values()) >= most:
+        if one.refused or sum(not other.refused for other in done.values()) >= most:
             break
-        done[one.names] = check(trial, one, found, was)
+        done[one.names] = check(trial, one, candidates, was)
     return ranked([done.get(one.names, one) for one in tried], trial.label)

@@ -59,15 +59,15 @@ def resonance_at(circuit: Circuit, source: str, frequency: float, height: float)
         for winding in ((1, 2) if e.kind == "coupled" else (1,))
     ]
     outputs: list[Any] = [current for _, current, _ in pairs] + [nodes for _, _, nodes in pairs]
-    found = np.array(circuit.transfer([frequency], source, outputs))[:, 0]
-    currents, volts = np.split(found, 2)
-    held: dict[str, float] = defaultdict(float)
+    response = np.array(circuit.transfer([frequency], source, outputs))[:, 0]
+    currents, volts = np.split(response, 2)
+    powers: dict[str, float] = defaultdict(float)
     for (name, _, _), power in zip(pairs, np.imag(volts * np.conj(currents)), strict=True):
-        held[_group(name)] += float(power)
-    magnetic = max(held, key=lambda name: held[name])
-    electric = min(held, key=lambda name: held[name])
-    stored = sum(p for p in held.values() if p > 0), sum(-p for p in held.values() if p < 0)
-    shares = [abs(held[n]) / total if total else 0.0 for n, total in zip((magnetic, electric), stored, strict=True)]
+        powers[_group(name)] += float(power)
+    magnetic = max(powers, key=lambda name: powers[name])
+    electric = min(powers, key=lambda name: powers[name])
+    stored = sum(p for p in powers.values() if p > 0), sum(-p for p in powers.values() if p < 0)
+    shares = [abs(powers[n]) / total if total else 0.0 for n, total in zip((magnetic, electric), stored, strict=True)]
     return Resonance(float(frequency), height, magnetic, electric, shares[0], shares[1])
 
 

@@ -100,25 +100,14 @@ class ComparisonResult:
 def compare(first: Design, second: Design, *, progress: Progress | None = None) -> ComparisonResult:
     """Compare two designs: the same filter on two converters, two filters on one, or whatever differs.
 
-    Parameters
-    ----------
-    first, second : Design
-        With at least one load of the same name.
-    progress : callable, optional
-        Told the share done and what is being done.
-
-    Returns
-    -------
-    ComparisonResult
-
-    Raises
-    ------
-    FilterlibError
-        Where no load has the same name in both, where different designs have the same title, and as `review`.
+    Parameters: ``first``, ``second``: designs with at least one load of the same name; ``progress``: called with the share done
+    (0 to 1) and what is being done.
+    Returns: ComparisonResult, in SI units.
+    Raises: FilterlibError where no load has the same name in both, where different designs have the same title, and as `review`.
     """
     shared = _shared(first, second)
-    found = differences(first, second)
-    if found and first.name == second.name:
+    differing = differences(first, second)
+    if differing and first.name == second.name:
         raise FilterlibError(
             f'name: both designs are called "{first.name}" and are not the same: give one of them another name'
         )
@@ -131,7 +120,7 @@ def compare(first: Design, second: Design, *, progress: Progress | None = None) 
         loads.append(_load(load, points))
     return ComparisonResult(
         reviews=reviews,
-        differences=found,
+        differences=differing,
         loads=tuple(loads),
         only=tuple(
             (label, load.name)
@@ -184,11 +173,11 @@ def _load(load: str, points: tuple[tuple[PointResult, PointResult], ...]) -> Loa
 
 
 def _left(point: PointResult, load: str) -> Left:
-    name, found = point.operating.point, point.ripple
-    if found.reason is not None:
-        return Left(name, reason=found.reason)
+    name, result = point.operating.point, point.ripple
+    if result.reason is not None:
+        return Left(name, reason=result.reason)
     (narrow, narrow_before), (wide, wide_before) = (
-        (found.figures[load, label], found.figures[f"{load}_before", label]) for label in ("20MHz", "full")
+        (result.figures[load, label], result.figures[f"{load}_before", label]) for label in ("20MHz", "full")
     )
     return Left(
         name, narrow.peak_to_peak, narrow_before.peak_to_peak, narrow.low, narrow.high,

@@ -37,7 +37,7 @@ class Difference:
 def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     """Everything that two files state differently, in the order of the file; titles and notes aside.
 
-    Where one file is silent and a default with a range stands in its place, that is told too. Other defaults are not.
+    Where one file is silent and a default with a range is used, that is listed too. Other defaults are not.
 
     >>> from filterlib.parts.tables import data_folder
     >>> from filterlib import load_design
@@ -47,13 +47,13 @@ def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     >>> differences(one, one.replace(name="another name"))
     ()
     """
-    held = [{key: value for key, value in stated(one).items() if key not in _ASIDE} for one in (first, second)]
+    stated_values = [{key: value for key, value in stated(one).items() if key not in _ASIDE} for one in (first, second)]
     defaults = [{u.key: _range(u) for u in uncertain_parameters(one) if not u.stated} for one in (first, second)]
-    return tuple(_told(one, defaults) for one in _differ("", *held) if not one.key.endswith(".note"))
+    return tuple(_with_default(one, defaults) for one in _differ("", *stated_values) if not one.key.endswith(".note"))
 
 
-def _told(one: Difference, defaults: list[dict[str, str]]) -> Difference:
-    """With the default that stands where a file is silent."""
+def _with_default(one: Difference, defaults: list[dict[str, str]]) -> Difference:
+    """With the default that is used where a file is silent."""
     texts = (
         f"{NOTHING}: {known[one.key]}" if text == NOTHING and one.key in known else text
         for text, known in zip((one.first, one.second), defaults, strict=True)
@@ -61,8 +61,10 @@ def _told(one: Difference, defaults: list[dict[str, str]]) -> Difference:
     return Difference(one.key, *texts)
 
 
-def _range(unknown: UncertainParameter) -> str:
-    nominal, low, high = (format_quantity(v, unknown.unit) for v in (unknown.nominal, unknown.low, unknown.high))
+def _range(parameter: UncertainParameter) -> str:
+    nominal, low, high = (
+        format_quantity(v, parameter.unit) for v in (parameter.nominal, parameter.low, parameter.high)
+    )
     return f"{nominal} ({low} to {high})"
 
 
@@ -81,14 +83,14 @@ def _differ(key: str, first: object, second: object) -> Iterator[Difference]:
 
 
 def _by_name(value: object) -> object:
-    """A list of tables as a table: each by its name, else by its kind and where it is asked for, else by its number."""
+    """A list of tables as a table: each by its name, else by its kind and its place, else by its number."""
     if not isinstance(value, list) or not value or not all(isinstance(one, dict) for one in value):
         return value
-    found: dict[str, object] = {}
+    table: dict[str, object] = {}
     for number, one in enumerate(value, 1):
         name = _text(one["name"]) if "name" in one else " ".join(_text(one[k]) for k in ("kind", *_WHERE) if k in one)
-        found[f"{name} {number}".strip() if not name or name in found else name] = one
-    return found
+        table[f"{name} {number}".strip() if not name or name in table else name] = one
+    return table
 
 
 def _table(value: object) -> TypeGuard[Mapping[str, object]]:
@@ -99,7 +101,7 @@ def _table(value: object) -> TypeGuard[Mapping[str, object]]:
 def _texts(first: object, second: object) -> tuple[str, str]:
     """Both as one reads them: long decimals are cut, unless only they tell the two apart."""
     texts = _text(first), _text(second)
-    cut = tuple(re.sub(r"\d+\.\d{4,}", lambda found: f"{float(found[0]):.4g}", text) for text in texts)
+    cut = tuple(re.sub(r"\d+\.\d{4,}", lambda match: f"{float(match[0]):.4g}", text) for text in texts)
     return (cut[0], cut[1]) if cut[0] != cut[1] else texts
 
 
@@ -111,8 +113,10 @@ def _text(value: object) -> str:
         return f"{_text(value['value'])} ({_text(value['low'])} to {_text(value['high'])})"
     text = str(value)
     if isinstance(value, Mapping):
-        told = [f"{name.replace('_', ' ')} {_text(one)}" for name, one in value.items() if name not in ("name", "note")]
-        text = ", ".join(told) or "stated, with its defaults"
+        phrases = [
+            f"{name.replace('_', ' ')} {_text(one)}" for name, one in value.items() if name not in ("name", "note")
+        ]
+        text = ", ".join(phrases) or "stated, with its defaults"
     elif isinstance(value, list):
         text = ("; " if any(isinstance(one, dict) for one in value) else ", ").join(map(_text, value)) or "none"
     elif text.startswith('"'):

@@ -39,8 +39,8 @@ class Margin:
     """How far one detector stays below one limit where it comes nearest; negative means above it.
 
     ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``low``, ``high``: the worst and best
-    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: words for the unknown that moves it
-    most, or "".
+    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: label of the uncertain
+    parameter that moves it most, or "".
     """
 
     limit: str
@@ -127,27 +127,18 @@ def emissions(
 ) -> EmissionResult:
     """Conducted emission at an operating point, on each line and as modes, with margins to the limits.
 
-    Parameters
-    ----------
-    solution : Solution
-    test : EmissionTest, optional
-        Which line, through which network, against which limits.
-    interval : bool
-        False leaves the search over the uncertainty out.
-    progress : callable, optional
-        Called with the share of the search that is done.
+    Parameters: ``solution`` of one design; ``test``: which line, through which network, against which limits; ``interval``:
+    False leaves the search over the uncertainty out; ``progress``: called with the share of the search that is done, 0 .. 1.
+    Returns: EmissionResult, its levels (h,) [dBµV or dBµA]: an estimate before a test, not a test.
+    Raises: ScaleError where the converter's stated figures contradict each other; FilterlibError where the input current
+    cannot be estimated, and for an unknown network or limit.
 
-    Returns
-    -------
-    EmissionResult
-        An estimate before a test, not a test.
-
-    Raises
-    ------
-    ScaleError
-        Where the converter's stated figures contradict each other.
-    FilterlibError
-        Where the input current cannot be estimated.
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> nearest = emissions(solution, interval=False).worst
+    >>> nearest.limit, nearest.detector, round(nearest.margin, 1)  # [dB]
+    ('mains-class-b', 'average', -7.3)
     """
     test = test or EmissionTest()
     if not stays_up(solution):
@@ -167,33 +158,33 @@ def estimate(
     ``interval``: True seeks the range; the ``extents`` of another operating point give that at the values which make its ends.
     """
     design, state = solution.design, solution.state
-    found = line_spectra(solution, test)
-    inside = _inside(found.frequencies, test)
-    levels = _levels(_amplitudes(found), design.converter.switching_frequency, inside)
+    spectra = line_spectra(solution, test)
+    inside = _inside(spectra.frequencies, test)
+    levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, inside)
     spread = _Spread(state, test)
-    extents = _extents(design, spread, interval, progress)
+    intervals = _intervals(design, spread, interval, progress)
     return EmissionResult(
         point=state.point,
         test=test,
         spacing=design.converter.switching_frequency,
-        frequencies=found.frequencies[inside],
-        amplitudes={place: values[inside] for place, values in _amplitudes(found).items()},
+        frequencies=spectra.frequencies[inside],
+        amplitudes={place: values[inside] for place, values in _amplitudes(spectra).items()},
         by_source={
             (place, source): values[inside]
-            for source in found.sources
-            for place, values in _amplitudes(found, source).items()
+            for source in spectra.sources
+            for place, values in _amplitudes(spectra, source).items()
         },
         levels=levels,
         low=spread.low,
         high=spread.high,
-        margins=tuple(_margins(levels, found.frequencies[inside], test, extents, _labels(design, test))),
+        margins=tuple(_margins(levels, spectra.frequencies[inside], test, intervals, _labels(design, test))),
         trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
         assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
-        extents=extents,
+        extents=intervals,
     )
 
 
-def _extents(
+def _intervals(
     design: Design, spread: _Spread, interval: bool | Mapping[Any, Interval], progress: Callable[[float], None] | None
 ) -> Mapping[Any, Interval]:
     """The range of every margin, as a ratio: sought, or read where another operating point has its ends."""
@@ -202,7 +193,7 @@ def _extents(
         return {}
     if isinstance(interval, bool):
         return over_shapes(design, spread, more=more, progress=progress)
-    ends = [values for extent in interval.values() for values in (extent.at_low, extent.at_high)]
+    ends = [values for each in interval.values() for values in (each.at_low, each.at_high)]
     read: dict[Any, list[np.ndarray]] = {name: [] for name in interval}
     for variant in shapes(design):
         box = (*uncertain_parameters(variant), *more(variant))
@@ -220,12 +211,14 @@ def _inside(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
     return (frequencies >= test.at.low * (1 - 1e-9)) & (frequencies <= test.at.high * (1 + 1e-9))
 
 
-def _amplitudes(found: LineSpectra, source: str = "") -> dict[str, np.ndarray]:
+def _amplitudes(spectra: LineSpectra, source: str = "") -> dict[str, np.ndarray]:
     """Both lines, both modes and the common-mode current, of all sources or of one."""
     if source:
-        volts, amps = (tuple(held[line, source] for line in LINES) for held in (found.voltages, found.currents))
+        volts, amps = (
+            tuple(by_source[line, source] for line in LINES) for by_source in (spectra.voltages, spectra.currents)
+        )
     else:
-        volts, amps = (tuple(map(read_line, LINES)) for read_line in (found.voltage, found.current))
+        volts, amps = (tuple(map(read_line, LINES)) for read_line in (spectra.voltage, spectra.current))
     values = (*volts, *modal_voltages(*volts), modal_currents(*amps)[1])
     return dict(zip((*PLACES, CURRENT), values, strict=True))
 
@@ -241,20 +234,20 @@ def _levels(amplitudes: dict[str, np.ndarray], spacing: float, inside: np.ndarra
 
 def _gaps(levels: Mapping[tuple[str, str], np.ndarray], frequencies: np.ndarray, test: EmissionTest) -> dict[Any, Any]:
     """(limit, detector) -> (places judged, distance below the limit (..., places, h) [dB])."""
-    found = {}
+    gaps = {}
     for one in test.judged:
         places = _JUDGED[one.limit.of, one.limit.unit]
         for detector in one.limit.detectors:
             level = np.stack([levels[place, detector] for place in places], axis=-2)
-            found[one, detector] = places, one.limit.at(frequencies, detector) - level
-    return found
+            gaps[one, detector] = places, one.limit.at(frequencies, detector) - level
+    return gaps
 
 
 def _margins(
     levels: Mapping[tuple[str, str], np.ndarray],
     frequencies: np.ndarray,
     test: EmissionTest,
-    extents: Mapping[Any, Interval],
+    intervals: Mapping[Any, Interval],
     labels: Mapping[str, str],
 ) -> Any:
     for (one, detector), (places, gap) in _gaps(levels, frequencies, test).items():
@@ -262,13 +255,13 @@ def _margins(
         margin = float(gap[row, column])
         if not np.isfinite(margin):
             continue  # no harmonic where this detector has a limit
-        extent = extents.get((one.name, detector))
-        ends = (-decibels(extent.high), -decibels(extent.low)) if extent else (margin, margin)
+        interval = intervals.get((one.name, detector))
+        ends = (-decibels(interval.high), -decibels(interval.low)) if interval else (margin, margin)
         level = float(levels[places[row], detector][column])
         yield Margin(
             one.name, one.limit.title, detector, places[row], float(frequencies[column]), level, level + margin,
             one.limit.unit, margin, min(float(ends[0]), margin), max(float(ends[1]), margin),
-            labels.get(extent.decisive, extent.decisive) if extent else "", one.limit.from_memory,
+            labels.get(interval.decisive, interval.decisive) if interval else "", one.limit.from_memory,
         )  # fmt: skip
 
 
@@ -285,14 +278,14 @@ class _Spread:
         test = self.test
         if test.side == "input":
             test = EmissionTest(test.side, test.network, test.limits, test.held.at(values))
-        found = line_spectra(Solution(design, self.state), test)
-        inside = _inside(found.frequencies, test)
-        levels = _levels(_amplitudes(found), design.converter.switching_frequency, inside)
+        spectra = line_spectra(Solution(design, self.state), test)
+        inside = _inside(spectra.frequencies, test)
+        levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, inside)
         for place in (*PLACES, CURRENT):
             rows = np.atleast_2d(levels[place, DETECTORS[0]])
             self.low[place] = np.fmin.reduce([*rows, self.low.get(place, rows[0])])
             self.high[place] = np.fmax.reduce([*rows, self.high.get(place, rows[0])])
-        gaps = _gaps(levels, found.frequencies[inside], test)
+        gaps = _gaps(levels, spectra.frequencies[inside], test)
         if not gaps:  # no limit: the search then follows the highest line
             return {"highest": from_decibels(levels["plus", DETECTORS[0]].max(axis=-1))}
         return {

@@ -34,7 +34,7 @@ class EmissionTest:
 
     ``side``: the converter's "output" line, at the end of the filter, or its "input" line; ``network``: name of an
     artificial network, or "" for the one at which the first limit holds; ``limits``: names of standard limits, or limit
-    files that were read; ``input_side``: what is known of the input, and None for defaults.
+    files that were read; ``input_side``: the figures of the input, None for defaults.
 
     Raises FilterlibError for a side, network or limit that does not exist, and for an ``input_side`` at the output.
     """
@@ -74,7 +74,7 @@ class EmissionTest:
         return self.input_side or InputSide()
 
     def inputs(self, converter: Converter) -> tuple[UncertainParameter, ...]:
-        """What is not known exactly of the input; nothing at the output."""
+        """Uncertain parameters of the input; nothing at the output."""
         return tuple(self.held.uncertain_parameters(converter)) if self.side == "input" else ()
 
 
@@ -123,14 +123,14 @@ def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
     names = list(dict.fromkeys(name for name, _ in driven.values()))
     outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
     transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
-    made = {
+    by_source = {
         source: [2 * transfer * harmonics[..., 1 : len(kept) + 1] for transfer in transfers[name]]
         for source, (name, harmonics) in driven.items()
     }
     return LineSpectra(
         kept,
-        {(line, source): found[n] for source, found in made.items() for n, line in enumerate(LINES)},
-        {(line, source): found[n + 2] for source, found in made.items() for n, line in enumerate(LINES)},
+        {(line, source): amplitudes[n] for source, amplitudes in by_source.items() for n, line in enumerate(LINES)},
+        {(line, source): amplitudes[n + 2] for source, amplitudes in by_source.items() for n, line in enumerate(LINES)},
     )
 
 
@@ -150,7 +150,7 @@ def _input(solution: Solution, side: InputSide, count: int) -> np.ndarray:
 def setup(solution: Solution, test: EmissionTest) -> tuple[Circuit, tuple[str, str]]:
     """The circuit with its two networks, and the nodes at which a receiver reads the plus and the return line.
 
-    "output": the networks stand at the end of the filter, and the loads beyond them are decoupled. "input": they feed the
+    "output": the networks are at the end of the filter, and the loads beyond them are decoupled. "input": they feed the
     converter through its input side's lead, and filter and loads are as they are. Sources as in `Design.circuit`,
     and at the input `SOURCE`; "network.plus" and "network.return" are shorts whose current flows into the networks.
     """

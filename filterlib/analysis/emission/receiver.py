@@ -1,6 +1,6 @@
 """What a measuring receiver reads of a periodic signal: peak, quasi-peak and average, in the standard's bandwidths.
 
-The receiver is tuned to each harmonic in turn. Behind its intermediate-frequency filter stands an envelope that repeats
+The receiver is tuned to each harmonic in turn. The envelope behind its intermediate-frequency filter repeats
 with the signal's period. All detectors read the rms of a sine: one line alone within the filter reads the same on all
 three. Source of bandwidths and time constants: CISPR 16-1-1, tables of the quasi-peak receiver (from memory).
 """
@@ -20,7 +20,7 @@ DETECTORS = ("peak", "quasi_peak", "average")
 REACH = 2.0  # bandwidths either side within which lines count: the filter is 96 dB down there
 MICROVOLT = 1e-6  # rms [V], the zero of dBµV
 _SAMPLES = 8  # of the envelope, for each line within reach
-_ROWS = 2**21  # envelope samples held at a time
+_ROWS = 2**21  # envelope samples in memory at a time
 _CLOSE = 1e-12  # change of a charge, as a share, at which the search for the steady state ends
 _ROUNDS = 60
 
@@ -44,7 +44,7 @@ class ReceiverBand:
     meter: Seconds[float]
 
     def alone(self, spacing: float) -> bool:
-        """True where lines ``spacing`` [Hz] apart never stand in the filter together: all detectors then agree."""
+        """True where lines ``spacing`` [Hz] apart are never in the filter together: all detectors then agree."""
         return spacing > REACH * self.bandwidth
 
 
@@ -60,12 +60,12 @@ _EDGES = (9e3 * (1 - _ROUNDING), 150e3 * (1 - _ROUNDING), 30e6 * (1 + _ROUNDING)
 def by_band(frequencies: ArrayLike) -> dict[ReceiverBand, NDArray[np.intp]]:
     """Which of the frequencies (f,) [Hz] are received in which band: 150 kHz and 30 MHz both in band B.
 
-    >>> {band.name: found.tolist() for band, found in by_band([1e3, 100e3, 150e3, 30e6, 30.1e6]).items()}
+    >>> {band.name: places.tolist() for band, places in by_band([1e3, 100e3, 150e3, 30e6, 30.1e6]).items()}
     {'A': [1], 'B': [2, 3], 'C and D': [4]}
     """
     place = np.searchsorted(_EDGES, np.asarray(frequencies, dtype=float), side="right")
-    found = {band: np.flatnonzero(place == number) for number, band in enumerate(BANDS, 1)}
-    return {band: chosen for band, chosen in found.items() if chosen.size}
+    places = {band: np.flatnonzero(place == number) for number, band in enumerate(BANDS, 1)}
+    return {band: chosen for band, chosen in places.items() if chosen.size}
 
 
 def filter_response(offsets: ArrayLike, bandwidth: float) -> Array:
@@ -87,7 +87,7 @@ def read(lines: ArrayLike, spacing: float) -> dict[str, Array]:
     lines : complex array (h,) or (designs, h)
         Peak amplitudes of the harmonics 1 ... h [V] (2 c_k), with their phases.
     spacing : float
-        Frequency of the signal [Hz]; harmonic k stands at k times this.
+        Frequency of the signal [Hz]; harmonic k is at k times this.
 
     Returns
     -------
@@ -117,29 +117,29 @@ def read(lines: ArrayLike, spacing: float) -> dict[str, Array]:
         raise QuantityError("must be above 0 Hz", name="spacing", value=spacing)
     if amplitudes.ndim == 0 or not amplitudes.shape[-1]:
         raise QuantityError("at least one line is needed", name="lines", value=lines)
-    found = {detector: np.full(amplitudes.shape, np.nan) for detector in DETECTORS}
+    levels = {detector: np.full(amplitudes.shape, np.nan) for detector in DETECTORS}
     tuned = spacing * np.arange(1, amplitudes.shape[-1] + 1)
     for band, chosen in by_band(tuned).items():
         for detector, values in _in_band(amplitudes, chosen, spacing, band).items():
-            found[detector][..., chosen] = values / np.sqrt(2)
-    return found
+            levels[detector][..., chosen] = values / np.sqrt(2)
+    return levels
 
 
 def _in_band(amplitudes: np.ndarray, chosen: np.ndarray, spacing: float, band: ReceiverBand) -> dict[str, Array]:
     """Readings, as peak amplitudes, at the chosen harmonics of one band."""
     if band.alone(spacing):
         return dict.fromkeys(DETECTORS, np.abs(amplitudes[..., chosen]))
-    found = {detector: np.empty((*amplitudes.shape[:-1], chosen.size)) for detector in DETECTORS}
+    levels = {detector: np.empty((*amplitudes.shape[:-1], chosen.size)) for detector in DETECTORS}
     size = max(
         1, _ROWS // (_SAMPLES * (2 * int(REACH * band.bandwidth / spacing) + 1) * max(amplitudes[..., 0].size, 1))
     )
     for start in range(0, chosen.size, size):
         part = slice(start, start + size)
         wave = envelope(amplitudes, chosen[part], spacing, band.bandwidth)
-        found["peak"][..., part] = wave.max(axis=-1)
-        found["average"][..., part] = wave.mean(axis=-1)
-        found["quasi_peak"][..., part] = quasi_peak(wave, 1 / spacing, band)
-    return found
+        levels["peak"][..., part] = wave.max(axis=-1)
+        levels["average"][..., part] = wave.mean(axis=-1)
+        levels["quasi_peak"][..., part] = quasi_peak(wave, 1 / spacing, band)
+    return levels
 
 
 def envelope(amplitudes: np.ndarray, chosen: np.ndarray, spacing: float, bandwidth: float) -> Array:
@@ -202,21 +202,21 @@ def quasi_peak(wave: ArrayLike, period: float, band: ReceiverBand) -> Array:
         charge = charge + move
         if np.all(np.abs(move) <= _CLOSE * np.maximum(charge, 1e-300)):
             break
-    held = _one_period(charge, samples, rate * step, fall)[2]
-    spectrum = np.fft.rfft(held, axis=-1)
+    charges = _one_period(charge, samples, rate * step, fall)[2]
+    spectrum = np.fft.rfft(charges, axis=-1)
     instrument = 1 / (1 + 2j * np.pi * np.arange(spectrum.shape[-1]) * band.meter / period) ** 2
     return np.fft.irfft(spectrum * instrument, samples.shape[-1], axis=-1).max(axis=-1) / calibration
 
 
 def _one_period(charge: Array, samples: Array, gain: float, fall: float) -> tuple[Array, Array, Array]:
     """Charge after a period, its slope against the charge before, and the charge after each sample."""
-    slope, held = np.ones_like(charge), np.empty_like(samples)
+    slope, charges = np.ones_like(charge), np.empty_like(samples)
     for index in range(samples.shape[-1]):
         current, conduction = _current(samples[..., index], charge)
         charge = (charge + gain * current) * fall
         slope = slope * (1 - gain * conduction) * fall
-        held[..., index] = charge
-    return charge, slope, held
+        charges[..., index] = charge
+    return charge, slope, charges
 
 
 def _current(amplitude: Array, charge: Array) -> tuple[Array, Array]:
@@ -233,14 +233,16 @@ def _detector(charge: float, discharge: float) -> tuple[float, float]:
     from scipy.integrate import quad
     from scipy.optimize import brentq
 
-    def current(held: float) -> float:
-        return (np.sqrt(1 - held**2) - held * np.arccos(held)) / np.pi
+    def current(output: float) -> float:
+        return (np.sqrt(1 - output**2) - output * np.arccos(output)) / np.pi
 
     def final(rate: float) -> float:
-        return brentq(lambda held: rate * current(held) - held / discharge, 0.0, 1.0, xtol=1e-15, rtol=1e-14)
+        return brentq(lambda output: rate * current(output) - output / discharge, 0.0, 1.0, xtol=1e-15, rtol=1e-14)
 
     def rise(rate: float) -> float:
-        return quad(lambda held: 1 / (rate * current(held) - held / discharge), 0, (1 - np.exp(-1)) * final(rate))[0]
+        return quad(
+            lambda output: 1 / (rate * current(output) - output / discharge), 0, (1 - np.exp(-1)) * final(rate)
+        )[0]
 
     rate = brentq(lambda rate: rise(rate) - charge, 1 / charge, 100 / charge, rtol=1e-13)
     return float(rate), final(rate)

@@ -19,16 +19,16 @@ Progress = Callable[[float], None]
 
 def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
     """What the design file asks for, one test a side and network: of its estimates and of its requirements."""
-    asked: dict[tuple[str, str], dict[str, LimitFile]] = {}
+    limits_at: dict[tuple[str, str], dict[str, LimitFile]] = {}
     for one in design.emissions:
-        asked.setdefault((one.side, one.at), {}).update({limit.name: limit for limit in one.limits})
+        limits_at.setdefault((one.side, one.at), {}).update({limit.name: limit for limit in one.limits})
     for wanted in design.requirements:
         if not isinstance(wanted, EmissionRequirement):
             continue
-        asked.setdefault((wanted.side, wanted.at), {})[wanted.limit.name] = wanted.limit
+        limits_at.setdefault((wanted.side, wanted.at), {})[wanted.limit.name] = wanted.limit
     return tuple(
         EmissionTest(side, network, tuple(limits.values()), design.input_side if side == "input" else None)  # type: ignore[arg-type]
-        for (side, network), limits in asked.items()
+        for (side, network), limits in limits_at.items()
     )
 
 
@@ -38,10 +38,10 @@ def emissions_of(
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
-    there, so that it may be wider than told, as every range that was sought.
+    there, so the true interval may be wider, as after every search.
     """
     points, tests = [(solution, stability(solution)) for solution in solutions], emission_tests(design)
-    found: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
+    by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
     for number, test in enumerate(tests):
 
         def tell(share: float, number: int = number) -> None:
@@ -49,8 +49,8 @@ def emissions_of(
                 progress((number + share) / len(tests))
 
         for result in _at_points(test, points, tell):
-            found[result.point].append(result)
-    return {point: tuple(results) for point, results in found.items()}
+            by_point[result.point].append(result)
+    return {point: tuple(results) for point, results in by_point.items()}
 
 
 def _at_points(
@@ -59,10 +59,10 @@ def _at_points(
     steady = [solution for solution, verdict in points if verdict.stable]
     nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}
     steady.sort(key=lambda solution: nearest(nominal[solution.point]))
-    extents = None
+    intervals = None
     for solution in steady:
-        result = estimate(solution, test, interval=True if extents is None else extents, progress=tell)
-        extents = result.extents if extents is None else extents
+        result = estimate(solution, test, interval=True if intervals is None else intervals, progress=tell)
+        intervals = result.extents if intervals is None else intervals
         yield result
     for solution, verdict in points:
         if not verdict.stable:

@@ -54,8 +54,8 @@ def choke_windings(choke: LoadedChoke, *, switching: float, spike: float) -> Cho
     """Both ways of measuring a choke; read at the frequencies ``switching`` and ``spike`` [Hz].
 
     >>> from filterlib.parts.tables import find_part, standard_tables
-    >>> found = choke_windings(LoadedChoke(find_part("cm-1m0-5A", None, standard_tables()), 1e-3, 3.6), switching=180e3, spike=30e6)
-    >>> round(found.loop_inductance, 6), found.loop_at_switching < found.common_at_switching / 50
+    >>> windings = choke_windings(LoadedChoke(find_part("cm-1m0-5A", None, standard_tables()), 1e-3, 3.6), switching=180e3, spike=30e6)
+    >>> round(windings.loop_inductance, 6), windings.loop_at_switching < windings.common_at_switching / 50
     (1.1e-05, True)
     """
     part, at = choke.part, {"current": choke.current, "unbalance": choke.unbalance}

@@ -54,11 +54,11 @@ def _weights(frequencies: tuple[float, ...], times: tuple[float, ...]) -> np.nda
     spline = CubicSpline(level, np.eye(len(level)))(between)
     w, t = 2 * np.pi * np.exp(between), np.array(times)[:, None]
     sine, cosine = sici(w * t)[0], -np.cos(w * t) / (w * t)
-    # over one piece Re H = a + b w: a (Si(w2 t) - Si(w1 t)) + b (cos(w1 t) - cos(w2 t))/t, told apart for its two ends
+    # over one piece Re H = a + b w: a (Si(w2 t) - Si(w1 t)) + b (cos(w1 t) - cos(w2 t))/t, split between its two ends
     area, tilt = np.diff(sine), np.diff(cosine * w)
     share = (tilt - w[:-1] * area) / np.diff(w)
-    held = np.zeros((len(t), len(w)))
-    held[:, :-1] += area - share
-    held[:, 1:] += share
-    held[:, 0] += sine[:, 0]
-    return 2 / np.pi * held @ spline
+    weights = np.zeros((len(t), len(w)))
+    weights[:, :-1] += area - share
+    weights[:, 1:] += share
+    weights[:, 0] += sine[:, 0]
+    return 2 / np.pi * weights @ spline

@@ -34,7 +34,18 @@ class BodeResult:
 
 
 def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:
-    """The three ratios at a load; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
+    """Load voltage over the source, over the terminals, and over itself without the filter.
+
+    Parameters: ``solution`` of one design; ``load``: its name; ``frequencies`` (f,) [Hz], not negative.
+    Returns: BodeResult, its ratios complex (f,).
+    Raises: FilterlibError for an unknown load; CircuitError for frequencies that are not (f,), finite and not negative.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> abs(bode(solution, "modem", frequencies=np.array([180e3])).load_over_source).round(4).tolist()
+    [0.0455]
+    """
     port = solution.design.named_load(load).port
     at_load, at_terminals = solution.circuit.transfer(frequencies, "ripple", [port, (PLUS, RETURN)])
     without = solution.without_filter.transfer(frequencies, "ripple", port)
@@ -71,6 +82,6 @@ def prominent(values: np.ndarray, least: float) -> list[int]:
 
 def peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, float, str], ...]:
     """Frequency [Hz], height [dB] and words of every peak of a level (f,) [dB] that stands out by `PROMINENT`."""
-    found = prominent(level, PROMINENT)
+    places = prominent(level, PROMINENT)
     words = ("raises", "lowers less here")
-    return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in found)
+    return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in places)

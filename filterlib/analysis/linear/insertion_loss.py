@@ -32,11 +32,11 @@ SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": 
 class InsertionResult:
     """Insertion loss at one operating point over ``frequencies`` (f,); positive where the filter lowers the voltage.
 
-    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts stand at the bias,
+    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts have the bias,
     current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
     that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
     of the common-mode drive; empty where none is stated. ``converter_impedance``,
-    ``load_impedance``: complex (f,), what really stands at the filter's two ends, from line to line; all loads.
+    ``load_impedance``: complex (f,), the real impedances at the filter's two ends, from line to line; all loads.
     """
 
     point: str
@@ -116,13 +116,13 @@ def in_system(
     ----------
     design, state : Design, State
         The stages between the converter's terminals and the load's, without converter, loads and bonds, at the state's
-        bias, currents and temperature; `State()` stands for a test without load.
+        bias, currents and temperature; `State()` for a test without load.
     source, load : float, or arrays (designs, 1)
         Resistance of generator and receiver, above zero [ohm].
     mode : "symmetrical" or "asymmetrical"
         Symmetrical: generator and receiver each from line to line through isolating transformers, so that neither is tied
-        to the chassis, which floats (held by the design's insulation alone). Asymmetrical: both lines tied together at the generator's end, and together at the
-        receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
+        to the chassis, which floats (through the design's insulation alone). Asymmetrical: both lines tied together at the
+        generator's end, and together at the receiver's; generator and receiver each from there to the chassis. A filter without anything to the chassis then is
         what its lines are in series, one beside the other: capacitors between the lines do nothing.
     frequencies : array (f,)
         [Hz]
@@ -163,7 +163,18 @@ def _in_systems(solution: Solution, mode: Mode, frequencies: np.ndarray) -> dict
 
 
 def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> InsertionResult:
-    """Insertion loss in every test system, and what the filter really does; ``frequencies`` (f,) [Hz]."""
+    """Insertion loss in every test system, and in the filter's own circuit.
+
+    Parameters: ``solution``; ``frequencies`` (f,) [Hz], not negative.
+    Returns: InsertionResult, its losses (f,) [dB].
+    Raises: CircuitError for frequencies that are not (f,), finite and not negative.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> insertion(solution, frequencies=np.array([180e3])).symmetrical["50/50"].round(1).tolist()
+    [54.1]
+    """
     design, state = solution.design, solution.state
     tested: dict[Mode, dict[str, np.ndarray]] = {mode: _in_systems(solution, mode, frequencies) for mode in _MODES}
     driven = design.converter.common_mode is not None
@@ -189,9 +200,9 @@ def _real(
     """Each load's voltage (the mean of several outputs) without the filter over that with it [dB]."""
     wanted = [one for ports in outputs.values() for one in ports]
     without, left = (solution.with_filter(filtered).transfer(frequencies, source, wanted) for filtered in (False, True))
-    found, start = {}, 0
+    losses, start = {}, 0
     for load, ports in outputs.items():
         chosen = slice(start, start + len(ports))
-        found[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
+        losses[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
         start += len(ports)
-    return found
+    return losses

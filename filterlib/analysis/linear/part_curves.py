@@ -107,20 +107,13 @@ class PartResult:
 def examine(part: Part) -> PartResult:
     """Examine a part of any kind.
 
-    Parameters
-    ----------
-    part : Part
-        Its circuit is asked for: either from node to node, or along two pairs of nodes (chokes in both lines, wire).
+    Parameters: ``part``: its circuit is used, either from node to node, or along two pairs of nodes (chokes in both lines, wire).
+    Returns: PartResult, its impedances complex (f,) [ohm].
+    Raises: nothing.
 
-    Returns
-    -------
-    PartResult
-
-    Examples
-    --------
     >>> from filterlib.parts.wire import WirePair
-    >>> found = examine(WirePair(length="2 m", awg=24, spacing="1.5 mm"))
-    >>> found.modes
+    >>> result = examine(WirePair(length="2 m", awg=24, spacing="1.5 mm"))
+    >>> result.modes
     ('both lines together', 'out and back')
     """
     frequencies = np.geomspace(LOWEST, HIGHEST, POINTS)

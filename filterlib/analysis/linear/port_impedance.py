@@ -31,7 +31,18 @@ class ImpedanceResult:
 
 
 def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:
-    """The three impedances; ``frequencies`` (f,) [Hz]. Raises FilterlibError for a load that is not there."""
+    """Impedance that the load sees, that the converter sees, and that the load itself has.
+
+    Parameters: ``solution``; ``load``: its name; ``frequencies`` (f,) [Hz], not negative.
+    Returns: ImpedanceResult, its impedances complex (f,) [ohm].
+    Raises: FilterlibError for an unknown load; CircuitError for frequencies that are not (f,), finite and not negative.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> abs(impedance(solution, "modem", frequencies=np.array([1e3, 180e3])).seen_by_load).round(2).tolist()
+    [0.45, 0.41]
+    """
     wanted = solution.design.named_load(load)
     with np.errstate(divide="ignore", invalid="ignore"):
         load_input = 1 / input_admittance(solution, wanted, frequencies)

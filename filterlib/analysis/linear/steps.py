@@ -49,8 +49,19 @@ def steps(
 ) -> StepsResult:
     """Step responses at a load of a stable design.
 
-    ``step_current`` [A]: half the load's present current where None; ``rise_time`` [s]: time constant of that rise (an ideal
-    step would make an infinite voltage across a lead). Linear: the loads keep the slope they have at the operating point. Raises FilterlibError for a load that is not there.
+    Linear: the loads keep the slope they have at the operating point.
+
+    Parameters: ``solution`` of one design; ``load``: its name; ``step_current`` [A]: half the load's present current where
+    None; ``rise_time`` [s]: time constant of that rise (an ideal step would make an infinite voltage across a lead).
+    Returns: StepsResult, its responses (t,) [V]; without them, with the ``reason``, where the circuit has no poles.
+    Raises: FilterlibError for an unknown load.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = steps(solution, "modem")
+    >>> round(result.overshoot, 2), round(result.load_dip, 3)
+    (0.23, 0.136)
     """
     wanted, state = solution.design.named_load(load), solution.state
     amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
@@ -77,7 +88,7 @@ def steps(
 
 
 def no_steps(solution: Solution, load: str, reason: Stability | str | None) -> StepsResult:
-    """What stands for the steps where there are none: the reason."""
+    """A result without steps, with the reason."""
     nothing = np.zeros(0)
     return StepsResult(solution.point, load, np.nan, np.nan, nothing, nothing, nothing, np.nan, np.nan, np.nan, reason)
 
@@ -89,7 +100,7 @@ def _with_rising_source(circuit: Circuit, load: Load, rise_time: float) -> Circu
 
 
 def _settling(times: np.ndarray, values: np.ndarray, *, end: float | None = None) -> float:
-    """Last time at which a step stands further from its end than `SETTLED` of its greatest excursion."""
+    """Last time at which a step is further from its end than `SETTLED` of its greatest excursion."""
     end = float(values[-1]) if end is None else end
     off = np.abs(values - end) > SETTLED * np.max(np.abs(values - end), initial=1e-300)
     return float(times[min(np.flatnonzero(off)[-1] + 1, len(times) - 1)]) if off.any() else float(times[1])

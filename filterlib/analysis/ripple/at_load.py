@@ -22,7 +22,7 @@ GRID = np.logspace(3, 8, 201)  # [Hz]
 class Seen:
     """One load of one design at one operating point.
 
-    ``ripple``, ``spike``: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design stands for
+    ``ripple``, ``spike``: peak to peak in 20 MHz and in full bandwidth, (designs, 1) where the design holds
     many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load; ``solution``.
     """
 
@@ -34,7 +34,7 @@ class Seen:
 
     @property
     def fundamental(self) -> Any:
-        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design stands for many."""
+        """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design holds many."""
         (place,) = self.spectra.places
         return 2 * np.abs(self.spectra.whole(place)[..., 0])
 
@@ -48,7 +48,7 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
 def seen_several(solutions: Sequence[Solution], load: str) -> list[Seen | FilterlibError]:
     """What the load of one name sees in each of several solutions, those whose circuits have one structure together.
 
-    In place of what cannot be solved stands why.
+    What cannot be solved is replaced by its error.
     """
     views: dict[int, Seen | FilterlibError] = {}
     for places in alike([solution.circuit for solution in solutions]):
@@ -82,10 +82,10 @@ def _seen(solution: Solution, load: str, rows: list[np.ndarray]) -> Seen:
     """From the transfer of every source at the grid, then at the harmonics."""
     by_source = from_transfers(solution, [load], [[row[..., len(GRID) :]] for row in rows])
     sources = solution.source_spectra
-    found = Spectra(sources.frequencies[1:], by_source, {}, {}, sources)
+    harmonics = Spectra(sources.frequencies[1:], by_source, {}, {}, sources)
     narrow, wide = narrow_and_wide(solution.design)
-    figures = found.peak_to_peak(load, narrow), found.peak_to_peak(load, wide)
-    return Seen(*figures, rows[0][..., : len(GRID)], found, solution)
+    figures = harmonics.peak_to_peak(load, narrow), harmonics.peak_to_peak(load, wide)
+    return Seen(*figures, rows[0][..., : len(GRID)], harmonics, solution)
 
 
 def seen(solution: Solution, load: str) -> Seen:
@@ -96,6 +96,11 @@ def seen(solution: Solution, load: str) -> Seen:
     view = _seen(solution, load, [row[0] for row in rows])
     if all(one.ripple is None for one in design.loads):
         return view
-    found = spectra(solution, outputs={load: port})
+    load_spectra = spectra(solution, outputs={load: port})
     narrow, wide = narrow_and_wide(design)
-    return replace(view, ripple=found.peak_to_peak(load, narrow), spike=found.peak_to_peak(load, wide), spectra=found)
+    return replace(
+        view,
+        ripple=load_spectra.peak_to_peak(load, narrow),
+        spike=load_spectra.peak_to_peak(load, wide),
+        spectra=load_spectra,
+    )

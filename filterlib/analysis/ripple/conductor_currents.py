@@ -64,7 +64,7 @@ class ConductorCurrents:
 def conductor_currents(solution: Solution, layout: Layout, frequency: float) -> ConductorCurrents:
     """The currents at every place of a layout; ``frequency`` [Hz] in the middle of the octave.
 
-    Raises FilterlibError for a load that is not there, ScaleError where the converter's stated figures contradict each other.
+    Raises FilterlibError for an unknown load, ScaleError where the converter's stated figures contradict each other.
     """
     design, state, read = solution.design, solution.state, _Reader(solution, layout)
     taps = {name: read(terms) for name, terms in layout.taps.items() if read.present(terms)}

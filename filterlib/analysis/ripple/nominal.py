@@ -1,6 +1,7 @@
 """What a panel shows of a design at once: nominal figures only, in a few milliseconds, from frequency responses alone.
 
-The same circuits, sources and bands as the full analyses; what they do for every place, source and unknown is left out.
+The same circuits, sources and bands as the full analyses; what they do for every place, source and
+uncertain parameter is left out.
 """
 
 from __future__ import annotations
@@ -73,49 +74,40 @@ class _Side:
 def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalResult:
     """The nominal figures at a load.
 
-    Parameters
-    ----------
-    solution : Solution
-    load : str
-        Its name.
-    band : str
-        Label of the band in which ripple is read, as in `filterlib.analysis.ripple.spectra.bands`.
-
-    Raises
-    ------
-    FilterlibError
-        For a load that is not there, and as `source_spectra`.
-
-    Notes
-    -----
     Ripple is exactly that of `ripple`. Steps come from the frequency response, to a hundredth of their greatest excursion;
     stability from the turns of det(1 - Z Y) about the origin, Z being the impedances at the loads of constant power and Y
     their admittances, everything else being passive. Where a resonance is too sharp for that, the poles give both.
+
+    Parameters: ``solution`` of one design; ``load``: its name; ``band``: label of the band in which ripple is read, one of
+    `filterlib.analysis.ripple.spectra.bands`.
+    Returns: NominalResult, in SI units; without ripple and steps where the circuit is unstable.
+    Raises: FilterlibError for an unknown load, ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = nominal(solution, "modem")
+    >>> round(1e3 * result.peak_to_peak, 2), round(1e3 * result.peak_to_peak_before, 1)  # [mV]
+    (5.08, 88.9)
     """
     design, at = solution.design, solution.state
     wanted = design.named_load(load)
     chosen = next(one for one in bands(design) if one.label == band)
     after, before = _side(solution, load), _without(_Without(design, at, load))
     voltage = float(at.voltage(load))
-    found: dict[str, Any] = {
+    figures: dict[str, Any] = {
         "point": at.point, "load": load, "band": chosen, "frequencies": FREQUENCIES, "with_filter": after.over_source,
         "without_filter": before.over_source, "resonances": peaks(FREQUENCIES, decibels(after.over_source)),
         "voltage": voltage, "drop": float(design.converter.output_voltage - voltage), "stable": after.stable,
     }  # fmt: skip
     if not after.stable:
-        return NominalResult(**found)
-    found |= _steps(solution, wanted, after, before)
-    return NominalResult(**found, **_ripple(after, before, load, chosen, design))
+        return NominalResult(**figures)
+    figures |= _steps(solution, wanted, after, before)
+    return NominalResult(**figures, **_ripple(after, before, load, chosen, design))
 
 
-_ELSEWHERE = (
-    "name",
-    "note",
-    "filter",
-    "couplings",
-    "operating_points",
-    "requirements",
-)  # what a side without filter is not of
+# fields of a design that the circuit without filter does not depend on
+_ELSEWHERE = ("name", "note", "filter", "couplings", "operating_points", "requirements")
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,24 +145,24 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     design = solution.design
     harmonics = solution.source_spectra.frequencies[1:]
     powered = powered_loads(solution)
-    asked = dict.fromkeys((load, *(one.name for one in powered)))
+    names = dict.fromkeys((load, *(one.name for one in powered)))
     sources = driven(design)
-    ports: list[Any] = [design.named_load(name).port for name in asked]
+    ports: list[Any] = [design.named_load(name).port for name in names]
     rows = np.array(
         solution.with_filter(filtered).transfer(
             np.concatenate((FREQUENCIES, harmonics)),
-            [*sources, *(design.named_load(name).source for name in asked)],
+            [*sources, *(design.named_load(name).source for name in names)],
             ports,
         )
     )
     count = len(FREQUENCIES)
-    found = from_transfers(solution, [load], [[row[0, count:]] for row in rows[: len(sources)]])
+    by_source = from_transfers(solution, [load], [[row[0, count:]] for row in rows[: len(sources)]])
     driving = rows[len(sources) :, :, :count]
-    places = [list(asked).index(one.name) for one in powered]
+    places = [list(names).index(one.name) for one in powered]
     return _Side(
         over_source=rows[0, 0, :count],
         impedance=driving[0, 0],
-        spectra=Spectra(harmonics, found, {}, {}, solution.source_spectra),
+        spectra=Spectra(harmonics, by_source, {}, {}, solution.source_spectra),
         stable=not filtered or encircles_nothing(solution, powered, -driving[np.ix_(places, places)]),
     )
 

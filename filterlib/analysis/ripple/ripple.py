@@ -1,4 +1,4 @@
-"""The ripple at the terminals and at every load: nominal, split by source, and the band in which it lies."""
+"""The ripple at the terminals and at every load: nominal, split by source, and the interval in which it lies."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def measurement(key: str) -> str:
 class Figure:
     """Ripple at one place in one band.
 
-    ``low``, ``high``: band of the peak to peak (NaN where there is none). ``by_source``: peak to peak that each source makes
+    ``low``, ``high``: interval of the peak to peak (NaN where there is none). ``by_source``: peak to peak that each source makes
     alone; ``reduction``: by how much the whole falls without it. Peak to peak figures of sources do not add.
     """
 
@@ -65,9 +65,9 @@ class Figure:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """What one unknown alone does to the ripple at the first load to 20 MHz.
+    """What one uncertain parameter alone does to the ripple at the first load to 20 MHz.
 
-    ``pp_at_low``, ``pp_at_high``: least and greatest ripple while it moves through its range alone; ``share`` of the band's
+    ``pp_at_low``, ``pp_at_high``: least and greatest ripple while it moves through its range alone; ``share`` of the interval's
     width in decibels, all uncertain parameters' shares adding to 1; ``measurement``: name of the one that would settle it.
     """
 
@@ -90,10 +90,10 @@ class RippleResult:
     ``figures``: (place, band) -> `Figure`; places are "terminals", each load, and each of them with "_before": without
     the filter. ``times`` (t,): one period; ``waveforms``: (place, band) -> (t,); ``partial``: (place, band, source)
     -> (t,), their sum being the waveform. ``spectra``: place -> (h,) complex peak amplitudes; ``spectra_by_source`` alike by
-    (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the unknown that moves
-    that figure most. ``extents``: alike, the band with what makes its ends. ``largest_factor``: largest emf over reading that
-    was used. ``without_spike``: (place, band) of figures that lack spikes, as none is stated. ``reason``: why there is nothing
-    at all (an unstable circuit), else None.
+    (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the uncertain
+    parameter that moves that figure most. ``extents``: alike, the interval with the values that make its ends.
+    ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
+    spikes, as none is stated. ``reason``: why there is nothing at all (an unstable circuit), else None.
     """
 
     point: str
@@ -121,16 +121,24 @@ class RippleResult:
 def ripple(
     solution: Solution, *, interval: bool = True, progress: Callable[[float], None] | None = None
 ) -> RippleResult:
-    """The ripple at an operating point, before and after the filter, with its band.
+    """The ripple at an operating point, before and after the filter, with its interval.
 
-    Parameters: ``solution`` of an operating point, which must be stable; ``interval``: False leaves the search over the
-    uncertainty out; ``progress``: called with the share of the search that is done.
-    Raises ScaleError where the stated figures contradict each other.
+    Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
+    uncertainty out; ``progress``: called with the share of the search that is done, 0 .. 1.
+    Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
+    Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> figure = ripple(solution, interval=False).figures["modem", "20MHz"]
+    >>> round(1e3 * figure.peak_to_peak, 2)  # [mV]
+    5.08
     """
     design, state = solution.design, solution.state
     wanted = bands(design)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    extents = (
+    intervals = (
         over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
         if interval
         else {}
@@ -139,12 +147,12 @@ def ripple(
         place: (after, place) for place in after.places
     }
     figures, waveforms, partial = {}, {}, {}
-    for name, (found, place) in sides.items():
+    for name, (harmonics, place) in sides.items():
         for one in wanted:
-            figures[name, one.label] = _figure(found, place, one, extents.get((name, one.label)))
-            waveforms[name, one.label] = found.waveform(place, one)
-            for source in (s for at, s in found.by_source if at == place):
-                partial[name, one.label, source] = found.waveform(place, one, source)
+            figures[name, one.label] = _figure(harmonics, place, one, intervals.get((name, one.label)))
+            waveforms[name, one.label] = harmonics.waveform(place, one)
+            for source in (s for at, s in harmonics.by_source if at == place):
+                partial[name, one.label, source] = harmonics.waveform(place, one, source)
     count = len(next(iter(waveforms.values())))
     return RippleResult(
         point=state.point,
@@ -155,16 +163,16 @@ def ripple(
         waveforms=waveforms,
         partial=partial,
         frequencies=after.frequencies,
-        spectra={name: 2 * found.whole(place) for name, (found, place) in sides.items()},
+        spectra={name: 2 * harmonics.whole(place) for name, (harmonics, place) in sides.items()},
         spectra_by_source={
             (name, s): 2 * c
-            for name, (found, place) in sides.items()
-            for (at, s), c in found.by_source.items()
+            for name, (harmonics, place) in sides.items()
+            for (at, s), c in harmonics.by_source.items()
             if at == place
         },
-        uncertain_parameters=_ranked(design, extents),
-        depends={key: extent.decisive for key, extent in extents.items()},
-        extents=extents,
+        uncertain_parameters=_ranked(design, intervals),
+        depends={key: each.decisive for key, each in intervals.items()},
+        extents=intervals,
         largest_factor=after.source_spectra.largest_factor,
         largest_factor_frequency=after.source_spectra.largest_factor_frequency,
         trusted_to=trusted_to(design),
@@ -174,43 +182,45 @@ def ripple(
 
 def trusted_to(design: Design) -> float:
     """Highest frequency [Hz] at which figures are more than a shape's continuation: as measured, and at most `TRUSTED`."""
-    seen = [design.converter.ripple.bandwidth] + ([design.converter.spike.bandwidth] if design.converter.spike else [])
-    return min(TRUSTED, max(np.inf if width is None else width for width in seen))
+    bandwidths = [design.converter.ripple.bandwidth] + (
+        [design.converter.spike.bandwidth] if design.converter.spike else []
+    )
+    return min(TRUSTED, max(np.inf if width is None else width for width in bandwidths))
 
 
-def _figure(found: Spectra, place: str, band: Band, extent: Interval | None) -> Figure:
-    whole, sources = float(found.peak_to_peak(place, band)), found.sources(place)
+def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None) -> Figure:
+    whole, sources = float(spectra.peak_to_peak(place, band)), spectra.sources(place)
     return Figure(
         peak_to_peak=whole,
-        rms=float(found.rms(place, band)),
-        low=min(extent.low, whole) if extent else np.nan,
-        high=max(extent.high, whole) if extent else np.nan,
-        by_source={source: float(found.alone(place, source, band)) for source in sources},
-        reduction={source: whole - float(found.peak_to_peak(place, band, leave_out=source)) for source in sources},
+        rms=float(spectra.rms(place, band)),
+        low=min(interval.low, whole) if interval else np.nan,
+        high=max(interval.high, whole) if interval else np.nan,
+        by_source={source: float(spectra.alone(place, source, band)) for source in sources},
+        reduction={source: whole - float(spectra.peak_to_peak(place, band, leave_out=source)) for source in sources},
     )
 
 
 def _peaks(solution: Solution, wanted: tuple[Band, ...]) -> dict[Any, Any]:
-    found = spectra(solution)
-    return {(place, band.label): found.peak_to_peak(place, band) for place in found.places for band in wanted}
+    harmonics = spectra(solution)
+    return {(place, band.label): harmonics.peak_to_peak(place, band) for place in harmonics.places for band in wanted}
 
 
-def _ranked(design: Design, extents: Mapping[Any, Interval]) -> tuple[Sensitivity, ...]:
-    extent = extents.get((design.loads[0].name, "20MHz"))
-    if extent is None:
+def _ranked(design: Design, intervals: Mapping[Any, Interval]) -> tuple[Sensitivity, ...]:
+    interval = intervals.get((design.loads[0].name, "20MHz"))
+    if interval is None:
         return ()
-    total = sum(width(ends) for ends in extent.effects.values()) or 1.0
-    known = {unknown.key: unknown for unknown in uncertain_parameters(design)}
-    effects = [_effect(known.get(key), key, ends, width(ends) / total) for key, ends in extent.effects.items()]
+    total = sum(width(ends) for ends in interval.effects.values()) or 1.0
+    known = {parameter.key: parameter for parameter in uncertain_parameters(design)}
+    effects = [_effect(known.get(key), key, ends, width(ends) / total) for key, ends in interval.effects.items()]
     return tuple(sorted(effects, key=lambda effect: -effect.share))
 
 
-def _effect(unknown: UncertainParameter | None, key: str, ends: tuple[float, float], share: float) -> Sensitivity:
-    told = measurement(key)
-    if unknown is None:
-        return Sensitivity(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, told)
+def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, float], share: float) -> Sensitivity:
+    settled_by = measurement(key)
+    if parameter is None:
+        return Sensitivity(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, settled_by)
     return Sensitivity(
-        key, unknown.label, unknown.unit, unknown.nominal, unknown.low, unknown.high, *ends, share, told
+        key, parameter.label, parameter.unit, parameter.nominal, parameter.low, parameter.high, *ends, share, settled_by
     )  # fmt: skip
 
 

@@ -48,12 +48,12 @@ class Band:
 def bands(design: Design) -> tuple[Band, ...]:
     """20 MHz, full bandwidth, and every further band that a requirement names."""
     order = design.converter.ripple.order
-    found = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
+    by_label = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
     for wanted in design.requirements:
         if isinstance(wanted, RippleRequirement | SpikeRequirement):
             label = band_label(wanted.above, wanted.bandwidth, wanted.order)
-            found.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
-    return tuple(found.values())
+            by_label.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
+    return tuple(by_label.values())
 
 
 @dataclass(frozen=True)
@@ -120,9 +120,18 @@ def spectra(
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
-    ``outputs``: what to read instead, by any label that then stands for the place: nodes, pairs of them, `Current`.
-    ``top`` [Hz]: leave out the converter's harmonics above the first that reaches it; None keeps all.
-    Raises ScaleError where the converter's stated figures contradict each other.
+    Parameters: ``solution``; ``filtered``: False takes the filter away; ``outputs``: what to read instead, by any label that
+    then names the place: nodes, pairs of them, `Current`; ``top`` [Hz]: leave out the converter's harmonics above the first
+    that reaches it, None keeps all.
+    Returns: Spectra, its coefficients complex (h,), or (designs, h) where the design holds arrays.
+    Raises: ScaleError where the converter's stated figures contradict each other; CircuitError for an unknown output.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> harmonics = spectra(solution)
+    >>> harmonics.places, harmonics.sources("modem"), harmonics.by_source["modem", "ripple"].shape
+    (('terminals', 'modem', 'logger'), ('ripple',), (556,))
     """
     design, harmonics = solution.design, solution.source_spectra.frequencies
     count = len(harmonics) if top is None else int(np.ceil(top / design.converter.switching_frequency))
@@ -144,11 +153,8 @@ def from_transfers(
     solution: Solution, places: list[Any], transfers: list[list[np.ndarray]]
 ) -> dict[tuple[Any, str], np.ndarray]:
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
-    kept, converter, sources = (
-        slice(1, 1 + transfers[0][0].shape[-1]),
-        solution.design.converter,
-        solution.source_spectra,
-    )
+    converter, sources = solution.design.converter, solution.source_spectra
+    kept = slice(1, 1 + transfers[0][0].shape[-1])
     ripple = solution.source_scale * sources.ripple[..., kept]
     by_source = {}
     for index, place in enumerate(places):
@@ -184,7 +190,7 @@ def as_measured(design: Design) -> dict[str, float]:
 
 def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -> tuple[dict[Any, Any], dict[str, Any]]:
     """What the loads' own ripple currents make at every place."""
-    found, grids = {}, {}
+    amplitudes, grids = {}, {}
     for load in solution.design.loads:
         if load.ripple is None or solution.state.scale(load.name) == 0:
             continue
@@ -193,8 +199,8 @@ def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -
         for place, transfer in zip(
             ports, circuit.transfer(grids[load.name], load.source, list(ports.values())), strict=True
         ):
-            found[place, load.name] = transfer * current
-    return found, grids
+            amplitudes[place, load.name] = transfer * current
+    return amplitudes, grids
 
 
 def _triangle(drawn: ReflectedRipple) -> tuple[np.ndarray, np.ndarray]:

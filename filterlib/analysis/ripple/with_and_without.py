@@ -15,7 +15,7 @@ from filterlib.system.solution import Solution
 from filterlib.units import decibels
 
 MICROVOLT = 1e-6
-LEAST = 1e-15  # [V] amplitude that stands for none
+LEAST = 1e-15  # [V] amplitude that counts as none
 
 
 @dataclass(frozen=True)

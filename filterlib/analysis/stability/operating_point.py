@@ -75,7 +75,19 @@ class OperatingResult:
 
 
 def operating(solution: Solution) -> OperatingResult:
-    """The DC state and the stability verdict at an operating point."""
+    """The DC state and the stability verdict at an operating point.
+
+    Parameters: ``solution`` of one design.
+    Returns: OperatingResult, in V, A, W and K.
+    Raises: nothing; `filterlib.solve` does, where there is no DC state.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = operating(solution)
+    >>> result.stable, round(1e3 * result.drops["modem"])  # [mV]
+    (True, 51)
+    """
     design, state = solution.design, solution.state
     volts, amps = state.load_voltages, state.load_currents
     return OperatingResult(

@@ -39,7 +39,19 @@ class Stability:
 
 
 def stability(solution: Solution) -> Stability:
-    """Poles of the circuit at an operating point and what they mean; judged at the load ports where there are no poles."""
+    """Whether the circuit is stable at an operating point: by its poles, else by the Nyquist count at the loads' ports.
+
+    Parameters: ``solution`` of one design.
+    Returns: Stability, with poles (p,) [1/s], frequency [Hz] and quality factor of the least damped one.
+    Raises: nothing; where a part has no ladder the Nyquist count decides.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> result = stability(solution)
+    >>> result.stable, result.method, round(result.frequency / 1e3), round(result.quality)  # [kHz]
+    (True, 'poles', 902, 11)
+    """
     try:
         poles = solution.poles
     except CircuitError:

@@ -72,18 +72,18 @@ def _across(circuit: Circuit, branch: Branch) -> tuple[str, str]:
     return nodes[2:] if branch.winding == 2 else nodes[:2]  # type: ignore[return-value]
 
 
-def _loading(one: Component, found: Spectra) -> Loading:
-    currents = tuple(_lines(found, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
-    voltages = tuple(_lines(found, ("v", _key(branch)), 1.0) for branch in one.branches)
+def _loading(one: Component, spectra: Spectra) -> Loading:
+    currents = tuple(_lines(spectra, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
+    voltages = tuple(_lines(spectra, ("v", _key(branch)), 1.0) for branch in one.branches)
     direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 * branch.ohms for branch in one.branches], axis=0)
     pairs = zip(voltages, currents, strict=True)
     heat = np.sum([_power(u, i) for us, both in pairs for u, i in zip(us, both, strict=True)], axis=0)
     return Loading(one, currents, voltages, direct, heat)
 
 
-def _lines(found: Spectra, label: Any, share: float) -> Lines:
-    lines = [(found.frequencies, found.whole(label))]
-    lines += [(found.reflected_frequencies[s], c) for (at, s), c in found.reflected.items() if at == label]
+def _lines(spectra: Spectra, label: Any, share: float) -> Lines:
+    lines = [(spectra.frequencies, spectra.whole(label))]
+    lines += [(spectra.reflected_frequencies[s], c) for (at, s), c in spectra.reflected.items() if at == label]
     return [(frequencies, share * np.atleast_2d(c)) for frequencies, c in lines]
 
 

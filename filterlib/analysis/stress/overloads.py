@@ -35,7 +35,7 @@ class Overload:
 
 def overloads(solution: Solution) -> tuple[Overload, ...]:
     """Chokes and capacitors that direct current or voltage alone takes beyond what they are rated for, at one point."""
-    return tuple(found for component in solution.components for found in _overloads(component, solution.state))
+    return tuple(overload for component in solution.components for overload in _overloads(component, solution.state))
 
 
 def _overloads(component: Component, state: State) -> Iterator[Overload]:

@@ -78,13 +78,13 @@ def _stores(design: Design) -> Iterator[Store]:
             yield from _of_part(f"input of {load.name}", load.input_capacitor, volts)
 
 
-def _of_part(name: str, held: Any, volts: float) -> Iterator[Store]:
-    if hasattr(held.part, "rated_voltage"):
-        most = float(np.max(held.part.capacitance * (1 + held.part.tolerance)))
-        yield Store(name, getattr(held, "count", 1) * most, volts)
+def _of_part(name: str, stage: Any, volts: float) -> Iterator[Store]:
+    if hasattr(stage.part, "rated_voltage"):
+        most = float(np.max(stage.part.capacitance * (1 + stage.part.tolerance)))
+        yield Store(name, getattr(stage, "count", 1) * most, volts)
 
 
-def bleeder(found: Iterable[Store], *, safe: float = SAFE) -> Bleeder:
+def bleeder(stores: Iterable[Store], *, safe: float = SAFE) -> Bleeder:
     """The resistor for capacitors in parallel: done within `PATIENCE` where `MOST_POWER` allows it, else as fast as that does.
 
     A value of the series E12.
@@ -93,9 +93,9 @@ def bleeder(found: Iterable[Store], *, safe: float = SAFE) -> Bleeder:
     >>> chosen.resistance, round(chosen.time, 2), chosen.power_rating
     (15000.0, 5.0, 0.25)
     """
-    held = tuple(found)
-    voltage = max(store.voltage for store in held)
-    whole = sum(store.capacitance for store in held)
+    charged = tuple(stores)
+    voltage = max(store.voltage for store in charged)
+    whole = sum(store.capacitance for store in charged)
     fast = PATIENCE / discharge_time(1.0, whole, voltage, safe) if voltage > safe else 1e3
     resistance = max(_rounded(fast, up=False), _rounded(voltage**2 / MOST_POWER, up=True))
     power = voltage**2 / resistance

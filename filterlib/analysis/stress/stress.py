@@ -36,7 +36,7 @@ Kind = Literal[
 
 @dataclass(frozen=True)
 class Basis:
-    """What a stress is held against.
+    """What a stress is compared with.
 
     ``kind``: how it is counted, and whose limit it has; ``missing``: the field that part or design would have to state, ""
     where nothing is missing. ``factors``: against which the part's ripple rating is weighed; ``share`` of the ``rated``
@@ -83,7 +83,7 @@ class Heat:
     """Heat of one part: of direct current, of ripple (as the circuit has it), and of the core by its Steinmetz data.
 
     ``core`` is NaN where no data are stated; ``rise`` above the surroundings, NaN without a thermal resistance. Of
-    the core's two figures, circuit and Steinmetz, the rise holds the larger. ``count`` such parts stand in parallel.
+    the core's two figures, circuit and Steinmetz, the rise holds the larger. ``count`` such parts are in parallel.
     """
 
     name: str
@@ -120,10 +120,20 @@ class _Measure:
 def stress(solution: Solution) -> StressResult:
     """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
-    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each unknown is
-    moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`; a part's
-    own rise changes its copper and its life, and not the circuit.
-    Raises ScaleError where the converter's stated figures contradict each other.
+    Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
+    parameter is moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`;
+    a part's own rise changes its copper and its life, and not the circuit.
+
+    Parameters: ``solution`` of one design at a stable operating point.
+    Returns: StressResult, one check for each stress of each part (SI units), one heat for each part [W].
+    Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> check = stress(solution).checks[0]
+    >>> check.name, check.what, round(check.value, 3), check.limit, check.verdict  # [A]
+    ('C1', 'ripple current', 0.059, 2.4, 'within')
     """
     design, state = solution.design, solution.state
     batches = [_batch(variant) for variant in shapes(design)]
@@ -141,7 +151,7 @@ def stress(solution: Solution) -> StressResult:
 
 
 def _batch(design: Design) -> tuple[Design, list[str]]:
-    """A design of several: the nominal one, then each unknown alone at its two ends; and the uncertain parameters' keys, in order."""
+    """A design of several: the nominal one, then each uncertain parameter alone at its two ends, and their keys in order."""
     box = uncertain_parameters(design)
     if not box:
         return design, []
@@ -292,30 +302,30 @@ def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressChe
     weights = [share for share in stated if share is not None]
     if len(weights) < len(stated) or not sum(weights):
         return ()
-    return tuple(_mission(found, weights) for found in lives.values() if len(found) == len(weights))
+    return tuple(_mission(checks, weights) for checks in lives.values() if len(checks) == len(weights))
 
 
-def _mission(found: list[StressCheck], weights: list[float]) -> StressCheck:
+def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
     value, low, high = (
-        float(mission_life(weights, [getattr(c, end) for c in found])) for end in ("value", "low", "high")
+        float(mission_life(weights, [getattr(c, end) for c in checks])) for end in ("value", "low", "high")
     )
-    limit = found[0].limit
+    limit = checks[0].limit
     answer = _answer(low, high, limit, at_least=True)
     return replace(
-        found[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
-        verdict=answer, depends_on=found[0].depends_on if answer == "depends on" else "",
+        checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+        verdict=answer, depends_on=checks[0].depends_on if answer == "depends on" else "",
     )  # fmt: skip
 
 
 def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
     """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
-    found: dict[tuple[str, str], tuple[str, StressCheck]] = {}
+    at_worst: dict[tuple[str, str], tuple[str, StressCheck]] = {}
     for result in results:
         for check in result.checks:
             key = check.name, check.what
-            if key not in found or _severity(check) > _severity(found[key][1]):
-                found[key] = result.point, check
-    return tuple(found.values())
+            if key not in at_worst or _severity(check) > _severity(at_worst[key][1]):
+                at_worst[key] = result.point, check
+    return tuple(at_worst.values())
 
 
 def _severity(check: StressCheck) -> float:
@@ -325,5 +335,5 @@ def _severity(check: StressCheck) -> float:
 
 def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
     """Every rating that is exceeded, or may be, at its worst operating point ("" of a whole life); those exceeded first."""
-    found = [*worst(results), *(("", life) for life in lives)]
-    return tuple(pair for answer in ("beyond", "depends on") for pair in found if pair[1].verdict == answer)
+    pairs = [*worst(results), *(("", life) for life in lives)]
+    return tuple(pair for answer in ("beyond", "depends on") for pair in pairs if pair[1].verdict == answer)

@@ -32,10 +32,10 @@ class AddedCapacitor:
     """A capacitor to put across the terminals for a second reading of the ripple.
 
     ``capacitance``, as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
-    which it tells (see `TELLS`) over most of what is not known inside. ``bare``, ``loaded``: peak to peak that the
+    which it helps (see `TELLS`) over most of the uncertainty inside. ``bare``, ``loaded``: peak to peak that the
     stated arrangement reads without and with it, nominal; ``low``, ``high``: reading with it over the uncertainty
     inside. ``too_small``: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
-    by ``too_small_moves``; NaN where every value tells.
+    by ``too_small_moves``; NaN where every value moves it more.
     """
 
     capacitance: Farads[float]
@@ -59,10 +59,10 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
 
     Examples
     --------
-    >>> made = Converter(name="x", output_voltage=28, switching_frequency=180e3, output_capacitance=22e-6,
+    >>> converter = Converter(name="x", output_voltage=28, switching_frequency=180e3, output_capacitance=22e-6,
     ...                  output_esr=12e-3, output_esl=4e-9, lead_inductance=16e-9, ripple={"peak_to_peak": 0.1})
-    >>> found = added_capacitor(made, 4.0)
-    >>> 10e-6 <= found.capacitance <= 100e-6, found.orders[0], 0.2e-6 < found.too_small < 5e-6
+    >>> added = added_capacitor(converter, 4.0)
+    >>> 10e-6 <= added.capacitance <= 100e-6, added.orders[0], 0.2e-6 < added.too_small < 5e-6
     (True, 1, True)
     """
     frequencies = converter.switching_frequency * np.arange(1, _HARMONICS + 1)
@@ -92,7 +92,7 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
 
 
 def _corners(converter: Converter) -> Converter:
-    """The converter as an array of designs: nominal, then every corner of what is not known inside."""
+    """The converter as an array of designs: nominal, then every corner of the uncertainty inside."""
     ranges = [getattr(converter, name) for name in INSIDE]
     ends = [sorted({one.low, one.high}) for one in ranges]
     rows = np.array([[float(np.max(one.value)) for one in ranges], *product(*ends)])

@@ -12,7 +12,7 @@ from filterlib.analysis.described import Unit
 from filterlib.system.design import Design
 from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
 
-GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each unknown is moved alone
+GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box
 CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
@@ -25,9 +25,10 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Interval:
-    """The band of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
+    """The interval of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
 
-    ``nominal``: the figure itself. ``effects``: for each unknown (by key) the least and greatest figure while it alone moves through its range.
+    ``nominal``: the figure itself. ``effects``: by key of each uncertain parameter, the least and greatest figure while
+    it alone moves through its range.
     """
 
     nominal: Annotated[float, Unit("own")]
@@ -39,7 +40,7 @@ class Interval:
 
     @property
     def decisive(self) -> str:
-        """Key of the unknown that moves the figure most."""
+        """Key of the uncertain parameter that moves the figure most."""
         return max(self.effects, key=lambda key: width(self.effects[key]))
 
 
@@ -53,8 +54,8 @@ def shapes(design: Design) -> tuple[Design, ...]:
     """The design, or one of each shape where the converter's is not stated."""
     if design.converter.shape is not None:
         return (design,)
-    made = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
-    return tuple(design.model_copy(update={"converter": converter}) for converter in made)
+    converters = (design.converter.model_copy(update={"shape": shape}) for shape in ("triangle", "pulse"))
+    return tuple(design.model_copy(update={"converter": converter}) for converter in converters)
 
 
 def over_shapes(
@@ -64,24 +65,24 @@ def over_shapes(
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
-    """The band of every figure over the design's uncertain parameters, and over shapes that are not stated.
+    """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
-    Parameters: ``measure``: takes a design that stands for many and the values that made it {key: array (designs, 1)},
+    Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
-    ``progress``: told the share of the search that is done.
+    ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
-    found: dict[Hashable, Interval] = {}
+    intervals: dict[Hashable, Interval] = {}
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
-        for key, extent in search(in_chunks(variant, measure, tell), box).items():
-            found[key] = _wider(found[key], extent) if key in found else extent
-    return found
+        for key, interval in search(in_chunks(variant, measure, tell), box).items():
+            intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
+    return intervals
 
 
 def _wider(one: Interval, two: Interval) -> Interval:
-    """Both shapes' bands together; the shape itself is an unknown that moves the figure from one nominal to the other."""
+    """Both shapes' intervals together; the shape counts as an uncertain parameter, from one nominal figure to the other."""
     low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
     shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
     return Interval(
@@ -99,8 +100,8 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
         for start in range(0, count, CHUNK):
             chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
             size = len(next(iter(chunk.values())))
-            found = measure(with_values(design, chunk), chunk)
-            parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in found.items()})
+            figures = measure(with_values(design, chunk), chunk)
+            parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in figures.items()})
             done[0] += CHUNK
             if progress is not None:
                 progress(done[0] / (done[0] + 256))
@@ -112,14 +113,14 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
 def search(
     metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], *, seed: int = 1
 ) -> dict[Hashable, Interval]:
-    """The band of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
+    """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
-    The box is walked with each unknown alone, in a Latin hypercube and random corners, with every unknown where it alone
-    goes furthest, then around the best points found; a resonance that is narrow against that spacing can still be missed,
-    so an interval is a lower bound of the true one.
+    The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
+    where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can
+    still be missed, so the true interval is at least this wide.
     """
     if not uncertain_parameters:
         return {}
@@ -142,7 +143,7 @@ def search(
         near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
         width /= 2
-    return {name: _extent(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+    return {name: _interval(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
 
 
 def _more(
@@ -153,12 +154,12 @@ def _more(
     rows: np.ndarray,
 ) -> Any:
     """The points and figures so far, and those of further points."""
-    found = _measure(metric, uncertain_parameters, rows)
-    return np.concatenate([shares, rows]), {name: np.concatenate([v, found[name]]) for name, v in values.items()}
+    more = _measure(metric, uncertain_parameters, rows)
+    return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
 
 
 def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int) -> np.ndarray:
-    """For each figure every unknown where it alone makes it least, and where greatest: most figures go one way each."""
+    """For each figure, every uncertain parameter where it alone makes it least, and greatest: most figures are monotonic."""
     grid = len(GRID)
     rows = []
     for figure in values.values():
@@ -169,8 +170,8 @@ def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: 
 
 
 def _alone(uncertain_parameters: tuple[UncertainParameter, ...]) -> np.ndarray:
-    """The nominal point, then each unknown alone at the shares of `GRID`."""
-    nominal = np.array([unknown.share(unknown.nominal) for unknown in uncertain_parameters])
+    """The nominal point, then each uncertain parameter alone at the shares of `GRID`."""
+    nominal = np.array([parameter.share(parameter.nominal) for parameter in uncertain_parameters])
     rows = [nominal]
     for index in range(len(uncertain_parameters)):
         for share in GRID:
@@ -193,7 +194,7 @@ def _latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> 
 def _measure(
     metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], shares: np.ndarray
 ) -> dict[Hashable, np.ndarray]:
-    values = {unknown.key: unknown.at(shares[:, [index]]) for index, unknown in enumerate(uncertain_parameters)}
+    values = {parameter.key: parameter.at(shares[:, [index]]) for index, parameter in enumerate(uncertain_parameters)}
     return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
 
 
@@ -201,10 +202,10 @@ def _effects(
     uncertain_parameters: tuple[UncertainParameter, ...], values: np.ndarray
 ) -> dict[str, tuple[float, float]]:
     effects = {}
-    for index, unknown in enumerate(uncertain_parameters):
+    for index, parameter in enumerate(uncertain_parameters):
         moved = np.append(values[1 + index * len(GRID) : 1 + (index + 1) * len(GRID)], values[0])
         moved = moved[np.isfinite(moved)]
-        effects[unknown.key] = (float(moved.min()), float(moved.max())) if moved.size else (np.nan, np.nan)
+        effects[parameter.key] = (float(moved.min()), float(moved.max())) if moved.size else (np.nan, np.nan)
     return effects
 
 
@@ -216,7 +217,7 @@ def _argmax(values: np.ndarray) -> int:
     return int(np.argmax(np.where(np.isfinite(values), values, -np.inf)))
 
 
-def _extent(
+def _interval(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: np.ndarray,
@@ -226,8 +227,8 @@ def _extent(
 
     def at(row: int) -> dict[str, float]:
         return {
-            unknown.key: float(unknown.at(share))
-            for unknown, share in zip(uncertain_parameters, shares[row], strict=True)
+            parameter.key: float(parameter.at(share))
+            for parameter, share in zip(uncertain_parameters, shares[row], strict=True)
         }
 
     return Interval(float(values[0]), float(values[low]), float(values[high]), at(low), at(high), effects)

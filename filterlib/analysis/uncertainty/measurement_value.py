@@ -1,4 +1,4 @@
-"""What would close the band: by how much each measurement would narrow the figure that decides, the best one first."""
+"""What would narrow the interval: by how much each measurement would narrow the figure that decides, the best one first."""
 
 from __future__ import annotations
 
@@ -32,17 +32,22 @@ TOGETHER: Mapping[str, tuple[str, ...]] = {
 """Uncertain parameters that one measurement settles together, by the beginnings of their keys, the first that fits. Each part of the
 filter is a group of its own; the rest go by `filterlib.analysis.ripple.ripple.measurement`."""
 _NEAR = 8  # points around the best of each end, in each round
-_ROUNDS = (0.0, 0.5, 0.25, 0.1)  # of refinement: their spreads, as shares of the ranges; 0: along the strongest unknown
+_ROUNDS = (
+    0.0,
+    0.5,
+    0.25,
+    0.1,
+)  # of refinement: their spreads, as shares of the ranges; 0: along the strongest uncertain parameter
 _MOVED = 0.3  # share of the uncertain parameters that each such point moves
-LEAST = 0.01  # share of the band, in decibels, that a measurement must take away to be worth its while
+LEAST = 0.01  # share of the interval, in decibels, that a measurement must take away to be worth its while
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """One measurement, and the band if it proved its uncertain parameters to be as assumed.
+    """One measurement, and the interval if it proved its uncertain parameters to be as assumed.
 
-    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's band then; ``narrows``: share of the
-    band, in decibels, that it takes away, 0 to 1.
+    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's interval then; ``narrows``: share of the
+    interval, in decibels, that it takes away, 0 to 1.
     """
 
     name: str
@@ -59,10 +64,10 @@ class Measurement:
 
 @dataclass(frozen=True)
 class MeasurementValues:
-    """What would narrow the band of the ripple at ``load`` in the band ``label``, at one operating point.
+    """What would narrow the interval of the ripple at ``load`` in the band ``label``, at one operating point.
 
-    ``low``, ``high``: the band as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
-    to put across the terminals, where the converter's inside is not known. No measurements: no uncertain parameter moves it.
+    ``low``, ``high``: the interval as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
+    to put across the terminals, where the converter's inside is uncertain. No measurements: no uncertain parameter moves it.
     """
 
     point: str
@@ -75,28 +80,25 @@ class MeasurementValues:
 
 
 def measurement_values(solution: Solution, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
-    """How much each measurement would narrow the band of the ripple at a load.
+    """How much each measurement would narrow the interval of the ripple at a load.
 
-    Parameters
-    ----------
-    solution : Solution
-        Of a stable operating point.
-    load : str
-        Name of the load.
-    band : Band
-        In which the figure is taken.
-    extent : Interval or None
-        Its band, as `filterlib.analysis.ripple.ripple.ripple` found it; None: nothing is unknown.
+    Each measurement's uncertain parameters keep their nominal values, and the ends of the interval are sought again: from the
+    points that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
+    find about nine tenths of what is left; so what a measurement takes away may come out a little too large.
 
-    Returns
-    -------
-    MeasurementValues
+    Parameters: ``solution`` of one design at a stable operating point; ``load``: its name; ``band`` in which the ripple is read;
+    ``extent``: interval of that ripple, as in `RippleResult.extents`; None: nothing is uncertain.
+    Returns: MeasurementValues, the interval [V] as it is and after each measurement.
+    Raises: FilterlibError for an unknown load.
 
-    Notes
-    -----
-    Each measurement's uncertain parameters are held at their nominal values, and the ends of the band sought again: from the points
-    that make them now, from the ends that lower or raise the figure alone, and around the best of those. So few points
-    find about nine tenths of what is left; what a measurement takes away is told a little too large rather than too small.
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> from filterlib.analysis.ripple.spectra import bands
+    >>> result, band = filterlib.ripple(solution), bands(solution.design)[0]
+    >>> values = measurement_values(solution, "modem", band, result.extents["modem", "20MHz"])
+    >>> values.measurements[0].name, round(values.measurements[0].narrows, 2)
+    ('part L1', 0.78)
     """
     design, state = solution.design, solution.state
     if extent is None or width((extent.low, extent.high)) == 0.0:
@@ -104,12 +106,12 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
         return MeasurementValues(state.point, load, band.label, *ends)
     search = _Search(design, state, load, band, extent)
     whole = width((extent.low, extent.high))
-    found = []
+    measurements = []
     for name, (low, high) in search.ends().items():
         narrows = max(0.0, 1 - width((low, high)) / whole)
         keys = search.groups[name]
-        found.append(Measurement(name, keys, low, high, narrows))
-    ranked = tuple(sorted(found, key=lambda one: -one.narrows))
+        measurements.append(Measurement(name, keys, low, high, narrows))
+    ranked = tuple(sorted(measurements, key=lambda one: -one.narrows))
     inside = any(one.name == INSIDE for one in ranked)
     capacitor = added_capacitor(design.converter, design.full_current) if inside else None
     return MeasurementValues(state.point, load, band.label, extent.low, extent.high, ranked, capacitor)
@@ -121,11 +123,11 @@ def _groups(keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
     >>> _groups(["converter.duty", "filter.L1.leakage", "filter.L1.inductance"])
     {'switching node': ('converter.duty',), 'part L1': ('filter.L1.leakage', 'filter.L1.inductance')}
     """
-    found: dict[str, tuple[str, ...]] = {}
+    groups: dict[str, tuple[str, ...]] = {}
     for key in keys:
         name = _group(key)
-        found[name] = (*found.get(name, ()), key)
-    return found
+        groups[name] = (*groups.get(name, ()), key)
+    return groups
 
 
 def _group(key: str) -> str:
@@ -137,46 +139,46 @@ def _group(key: str) -> str:
 
 
 class _Search:
-    """The ends of the band with each group of uncertain parameters held at its nominal values."""
+    """The ends of the interval with each group of uncertain parameters at its nominal values."""
 
-    def __init__(self, design: Design, state: State, load: str, band: Band, extent: Interval) -> None:
-        self.variants, self.state, self.load, self.band, self.extent = shapes(design), state, load, band, extent
+    def __init__(self, design: Design, state: State, load: str, band: Band, interval: Interval) -> None:
+        self.variants, self.state, self.load, self.band, self.interval = shapes(design), state, load, band, interval
         self.box: tuple[UncertainParameter, ...] = uncertain_parameters(design)
-        self.groups = _groups(extent.effects)
+        self.groups = _groups(interval.effects)
         self.nominal = np.array([one.share(one.nominal) for one in self.box])
-        self.held = {name: np.array([one.key in keys for one in self.box]) for name, keys in self.groups.items()}
+        self.fixed = {name: np.array([one.key in keys for one in self.box]) for name, keys in self.groups.items()}
 
     def ends(self) -> dict[str, tuple[float, float]]:
-        """Low and high [V] by group, inside the band as it is."""
+        """Low and high [V] by group, inside the interval as it is."""
         random = np.random.default_rng(1)
-        points = {name: self.first(held) for name, held in self.held.items()}
+        points = {name: self.first(fixed) for name, fixed in self.fixed.items()}
         values = self.figures(points)
         for spread in _ROUNDS:
             near = {name: self.around(name, points[name], values[name], spread, random) for name in self.open(values)}
             for name, more in (self.figures(near) if near else {}).items():
                 points[name] = np.concatenate([points[name], near[name]])
                 values[name] = np.concatenate([values[name], more], axis=-1)
-        return {name: self.end(name, found) for name, found in values.items()}
+        return {name: self.end(name, figures) for name, figures in values.items()}
 
     def open(self, values: Mapping[str, np.ndarray]) -> list[str]:
-        """Groups that still seem to narrow the band: of the others it is known that they do not."""
-        whole = width((self.extent.low, self.extent.high))
-        return [name for name, found in values.items() if width(self.end(name, found)) < (1 - LEAST) * whole]
+        """Groups that still seem to narrow the interval; the others certainly do not."""
+        whole = width((self.interval.low, self.interval.high))
+        return [name for name, figures in values.items() if width(self.end(name, figures)) < (1 - LEAST) * whole]
 
-    def first(self, held: np.ndarray) -> np.ndarray:
-        """The points that make the band's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
-        at = [self.extent.at_low, self.extent.at_high]
+    def first(self, fixed: np.ndarray) -> np.ndarray:
+        """The points that make the interval's ends, and the corners of what lowers and raises alone; (4, uncertain parameters)."""
+        at = [self.interval.at_low, self.interval.at_high]
         rows = [[one.share(end[one.key]) for one in self.box] for end in at]
-        return np.where(held, self.nominal, np.array([*rows, self.corner(0), self.corner(1)]))
+        return np.where(fixed, self.nominal, np.array([*rows, self.corner(0), self.corner(1)]))
 
     def corner(self, end: int) -> list[float]:
-        """Every unknown at the end of its range where it alone lowers (0) or raises (1) the figure."""
+        """Every uncertain parameter at the end of its range where it alone lowers (0) or raises (1) the figure."""
         raising = [self.raises(one) for one in self.box]
         return [float(up if end else not up) for up in raising]
 
     def raises(self, one: UncertainParameter) -> bool:
-        """Whether the unknown was larger where the band has its high end."""
-        return self.extent.at_high[one.key] >= self.extent.at_low[one.key]
+        """Whether the uncertain parameter is larger at the interval's high end than at its low end."""
+        return self.interval.at_high[one.key] >= self.interval.at_low[one.key]
 
     def around(
         self, name: str, points: np.ndarray, values: np.ndarray, spread: float, random: np.random.Generator
@@ -185,7 +187,7 @@ class _Search:
         least, most = np.where(known, values, np.inf).min(axis=0), np.where(known, values, -np.inf).max(axis=0)
         best = [int(np.argmin(least)), int(np.argmax(most))]
         centres = np.repeat(points[best], _NEAR, axis=0)
-        free = np.flatnonzero(~self.held[name])
+        free = np.flatnonzero(~self.fixed[name])
         if not free.size:
             return centres
         near = centres.copy()
@@ -194,24 +196,24 @@ class _Search:
             moved[np.arange(len(centres)), random.choice(free, len(centres))] = True
             near = np.clip(centres + spread * moved * random.standard_normal(centres.shape), 0, 1)
         else:
-            strongest = max(free, key=lambda n: width(self.extent.effects[self.box[n].key]))
+            strongest = max(free, key=lambda n: width(self.interval.effects[self.box[n].key]))
             near[:, strongest] = np.tile((np.arange(_NEAR) + 0.5) / _NEAR, 2)
-        return np.where(self.held[name], self.nominal, near)
+        return np.where(self.fixed[name], self.nominal, near)
 
     def figures(self, points: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Of all groups' points in one go, (shapes that may be, points) each."""
         shares = np.concatenate(list(points.values()))
-        given = {one.key: one.at(shares[:, [n]]) for n, one in enumerate(self.box)}
-        found = np.array([in_chunks(variant, self.measured)(given)["figure"] for variant in self.variants])
+        batch = {one.key: one.at(shares[:, [n]]) for n, one in enumerate(self.box)}
+        figures = np.array([in_chunks(variant, self.measured)(batch)["figure"] for variant in self.variants])
         stops = np.cumsum([len(rows) for rows in points.values()])[:-1]
-        parts = dict(zip(points, np.split(found, stops, axis=-1), strict=True))
+        parts = dict(zip(points, np.split(figures, stops, axis=-1), strict=True))
         return {name: values[:1] if name == SHAPE else values for name, values in parts.items()}
 
     def measured(self, moved: Design, _: Mapping[str, Any]) -> Mapping[Hashable, Any]:
         return {"figure": spectra(Solution(moved, self.state)).peak_to_peak(self.load, self.band)}
 
-    def end(self, name: str, found: np.ndarray) -> tuple[float, float]:
-        alone = [ends for key, ends in self.extent.effects.items() if key not in self.groups[name]]
-        low = np.nanmin([*found.flat, *(ends[0] for ends in alone), self.extent.nominal])
-        high = np.nanmax([*found.flat, *(ends[1] for ends in alone), self.extent.nominal])
-        return max(float(low), self.extent.low), min(float(high), self.extent.high)
+    def end(self, name: str, figures: np.ndarray) -> tuple[float, float]:
+        alone = [ends for key, ends in self.interval.effects.items() if key not in self.groups[name]]
+        low = np.nanmin([*figures.flat, *(ends[0] for ends in alone), self.interval.nominal])
+        high = np.nanmax([*figures.flat, *(ends[1] for ends in alone), self.interval.nominal])
+        return max(float(low), self.interval.low), min(float(high), self.interval.high)
