@@ -42,7 +42,10 @@ def recorded(measurement: Measurement, file: str, channel: str | int | None = No
 
 
 def identified(design: Design, taken: Taken, file: str) -> Design:
-    """The design with what two recordings determine of its converter's inside, in place of what the file says of it; with one as it is."""
+    """The design with what two recordings determine of its converter's inside, in place of what the file says of it.
+
+    With one recording, the design unchanged. Raises InputError where the two do not determine the inside.
+    """
     if _SECOND not in taken:
         return design
     converter = design.converter
