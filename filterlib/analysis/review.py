@@ -13,7 +13,7 @@ from filterlib.analysis.linear.frequency_response import BodeResult, bode
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
 from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
 from filterlib.analysis.linear.steps import StepsResult, no_steps, steps
-from filterlib.analysis.ripple.spectra import bands
+from filterlib.analysis.ripple.spectra import named_band
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
@@ -130,7 +130,7 @@ def _with_responses(point: PointJudgement) -> PointResult:
 
 
 def _closing(point: PointJudgement, load: str, label: str) -> MeasurementValues:
-    band = next(one for one in bands(point.solution.design) if one.label == label)
+    band = named_band(point.solution.design, label)
     return measurement_values(point.solution, load, band, point.ripple.extents.get((load, label)))
 
 

@@ -97,9 +97,9 @@ def average_periods(recording: Recording, period: float, first: float) -> Averag
     Notes
     -----
     Between samples the recording is read as the band-limited wave that goes through them: by a Fourier series at twice
-    the rate, and a polynomial through six of those; 2 % low at four fifths of half the sample rate. Each period's time is where it correlates best with the mean, which is then made anew; a straight
-    line through the times gives the period, and what strays from it is jitter. What the noise makes of a time is the
-    bound of Cramér and Rao: noise / (root of the sum of squares of the mean's slope). Harmonics of the mean that the
+    the rate, and a polynomial through six of those; 2 % low at four fifths of half the sample rate. Each period's
+    time is where it correlates best with the mean, which is then computed again; a straight line through the times
+    gives the period, and what strays from it is jitter. What the noise makes of a time is the bound of Cramér and Rao: noise / (root of the sum of squares of the mean's slope). Harmonics of the mean that the
     noise explains are left out of both; half the difference of the means of every other period measures that noise.
     """
     finer = _doubled(recording.volts)

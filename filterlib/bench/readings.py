@@ -169,7 +169,7 @@ class Readings:
         return np.array(columns).T
 
     def covariance(self, values: Mapping[str, Any], misfit: float) -> np.ndarray:
-        """Of what is `FITTED`: by noise and misfit, and by what is not known of capacitor, scales and loop."""
+        """Of what is `FITTED`: by noise and misfit, and by the uncertainty of capacitor, scales and loop."""
         inverse = np.linalg.pinv(self.slopes(values, FITTED, misfit))
         uncertainties = self.setup.held
         moved = inverse @ self.slopes(values, tuple(uncertainties), misfit) * np.array(list(uncertainties.values()))

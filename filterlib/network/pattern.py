@@ -29,7 +29,7 @@ Node = TypeVar("Node")
 class Branch:
     """One current: of which element, between which unknowns (-1: the reference), and what orders it in the tree.
 
-    ``form``: "z" (v = symbol * i), "y" (i = symbol * v), "v" and "j" (sources). ``other``: the symbol that stands
+    ``form``: "z" (v = symbol * i), "y" (i = symbol * v), "v" and "j" (sources). ``other``: the symbol
     before v in an immittance (1, or 0 where it is open).
     """
 

@@ -36,7 +36,7 @@ class ImpedanceCurve:
     """An impedance over ``frequencies`` (f,), rising [Hz].
 
     ``impedance`` (f,) [ohm] is complex, or real and positive where only |Z| is known; ``file`` and ``lines`` (f,) say where
-    it stands.
+    it was read.
     """
 
     frequencies: Array

@@ -277,7 +277,7 @@ class WirePair(_Conductor):
     ) -> Circuit:  # fmt: skip
         """Adds each conductor, ``name``.r1 and .l1 along ``first``, .r2 and .l2 along ``second``, and their coupling.
 
-        Both are named in the same direction, from the source to the load. Capacitance to the node ``chassis`` stands half
+        Both are named in the same direction, from the source to the load. Capacitance to the node ``chassis`` is half
         at each end: ``name``.c1a, .c1b, .c2a, .c2b.
         """
         for number, (a, b, share) in enumerate(

@@ -86,7 +86,7 @@ def temperature_rise(copper: Value, rest: Value, thermal_resistance: Value, temp
 
     ``copper`` and ``rest`` [W] are the heat of the winding, at the surroundings' temperature, and of everything else;
     the copper's grows with the rise: R_th (P_cu (1 + a rise) + P_rest). Valid where one temperature and one thermal
-    resistance [K/W] stand for the part. Source: conservation of energy; the coefficient: IEC 60028 (from memory).
+    resistance [K/W] describe the part. Source: conservation of energy; the coefficient: IEC 60028 (from memory).
 
     >>> round(float(temperature_rise(1.0, 0.5, 20.0)), 2)   # 30 K, and 0.393 % of copper's 20 K a kelvin more
     32.56

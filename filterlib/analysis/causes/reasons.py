@@ -172,7 +172,7 @@ def _cures(trial: Trial, candidates: tuple[Candidate, ...], pairs: int, tell: Pr
     )
     was = baseline(trial)
     singles = _checked(trial, singles, candidates, was)
-    tell(0.9, "the best changes over what is not known")
+    tell(0.9, "the best changes over the uncertainty")
     return {"mitigations": singles, "pairs": _checked(trial, both, candidates, was, most=1)}
 
 

@@ -16,7 +16,7 @@ from filterlib.analysis.described import Amperes, Decibels, Hertz, Ratio, Second
 from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers
+from filterlib.analysis.ripple.spectra import Band, Spectra, driven, from_transfers, named_band
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, powered_loads, sharp
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
@@ -92,7 +92,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
     """
     design, at = solution.design, solution.state
     wanted = design.named_load(load)
-    chosen = next(one for one in bands(design) if one.label == band)
+    chosen = named_band(design, band)
     after, before = _side(solution, load), _without(_Without(design, at, load))
     voltage = float(at.voltage(load))
     figures: dict[str, Any] = {

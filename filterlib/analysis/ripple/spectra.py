@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Volts
+from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import peak_to_peak
 from filterlib.network.spectrum import lowpass_response
@@ -54,6 +55,14 @@ def bands(design: Design) -> tuple[Band, ...]:
             label = band_label(wanted.above, wanted.bandwidth, wanted.order)
             by_label.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
     return tuple(by_label.values())
+
+
+def named_band(design: Design, label: str) -> Band:
+    """The band of that label, among those of `bands`. Raises FilterlibError with the nearest one."""
+    labelled = {band.label: band for band in bands(design)}
+    if label not in labelled:
+        raise FilterlibError(f'no band "{label}"; {did_you_mean(label, labelled)}')
+    return labelled[label]
 
 
 @dataclass(frozen=True)

@@ -116,3 +116,9 @@ def test_what_is_kept_is_told_apart():
 def test_a_load_that_is_not_there():
     with pytest.raises(FilterlibError, match="modem"):
         nominal(solve(DEMOS["clean"]), "modme")
+
+
+def test_a_band_that_is_not_there_is_named_with_the_nearest():
+    one = design(shunt(), series(), shunt())
+    with pytest.raises(FilterlibError, match='no band "20Mhz"; did you mean "20MHz"'):
+        nominal(solve(one), "modem", band="20Mhz")
