@@ -8,6 +8,7 @@ from filterlib.show.drawing import save
 from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.plots import ripple_figure
+from filterlib.system.solution import solve
 
 HERE = Path(__file__).parent
 
@@ -16,7 +17,7 @@ def main() -> None:
     """Write ripple-modem.svg, pi-filter.png and common-mode.png beside this script."""
     design = load_design(HERE.parent / "data" / "designs" / "tide-gauge-clean.toml")
     limits = {wanted.label: wanted.limit for wanted in design.requirements if wanted.kind == "ripple"}
-    save(ripple_figure(ripple(design, design.state()), "modem", limits=limits), HERE / "ripple-modem.svg")
+    save(ripple_figure(ripple(solve(design)), "modem", limits=limits), HERE / "ripple-modem.svg")
     panel = pi_panel()
     panel.keep()
     panel.move("filter.C2.part", "aluminium-47u-63V")

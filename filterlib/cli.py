@@ -99,7 +99,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # for small matrices threads wait for each other; also in the kernels that this starts
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        return chosen.run(chosen)
+        return int(chosen.run(chosen))
     except OutputError as error:
         return complain(str(error), NOT_WRITTEN)
     except FilterlibError as error:

@@ -69,7 +69,7 @@ def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
     import nbformat
     from nbclient import NotebookClient
 
-    notebook = nbformat.read(path, as_version=4)
+    notebook: NotebookNode = nbformat.read(path, as_version=4)  # type: ignore[no-untyped-call]
     count = sum(cell.cell_type == "code" for cell in notebook.cells)
     done = [0]
 

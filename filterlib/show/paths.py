@@ -37,7 +37,7 @@ def needed(x: Values, *ys: Values, most: float) -> NDArray[np.intp]:
         bent |= ~(np.abs(np.interp(x[kept], x[kept[coarse]], y[kept[coarse]]) - y[kept]) < FLAT)
     bends = np.repeat(np.logical_or.reduceat(bent, coarse), np.diff(coarse, append=kept.size))
     bends[coarse] = True
-    return kept[bends]
+    return np.asarray(kept[bends])
 
 
 def joined(x: Values, y: Values) -> str:

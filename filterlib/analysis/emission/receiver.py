@@ -205,7 +205,7 @@ def quasi_peak(wave: ArrayLike, period: float, band: ReceiverBand) -> Array:
     charges = _one_period(charge, samples, rate * step, fall)[2]
     spectrum = np.fft.rfft(charges, axis=-1)
     instrument = 1 / (1 + 2j * np.pi * np.arange(spectrum.shape[-1]) * band.meter / period) ** 2
-    return np.fft.irfft(spectrum * instrument, samples.shape[-1], axis=-1).max(axis=-1) / calibration
+    return np.asarray(np.fft.irfft(spectrum * instrument, samples.shape[-1], axis=-1).max(axis=-1) / calibration)
 
 
 def _one_period(charge: Array, samples: Array, gain: float, fall: float) -> tuple[Array, Array, Array]:
@@ -234,15 +234,16 @@ def _detector(charge: float, discharge: float) -> tuple[float, float]:
     from scipy.optimize import brentq
 
     def current(output: float) -> float:
-        return (np.sqrt(1 - output**2) - output * np.arccos(output)) / np.pi
+        return float((np.sqrt(1 - output**2) - output * np.arccos(output)) / np.pi)
 
     def final(rate: float) -> float:
-        return brentq(lambda output: rate * current(output) - output / discharge, 0.0, 1.0, xtol=1e-15, rtol=1e-14)
+        return float(
+            brentq(lambda output: rate * current(output) - output / discharge, 0.0, 1.0, xtol=1e-15, rtol=1e-14)
+        )
 
     def rise(rate: float) -> float:
-        return quad(
-            lambda output: 1 / (rate * current(output) - output / discharge), 0, (1 - np.exp(-1)) * final(rate)
-        )[0]
+        whole = (1 - np.exp(-1)) * final(rate)
+        return float(quad(lambda output: 1 / (rate * current(output) - output / discharge), 0, whole)[0])
 
     rate = brentq(lambda rate: rise(rate) - charge, 1 / charge, 100 / charge, rtol=1e-13)
     return float(rate), final(rate)

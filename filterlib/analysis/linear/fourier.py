@@ -40,7 +40,7 @@ def step_from_response(frequencies: np.ndarray, response: np.ndarray, times: np.
     >>> step.round(3).tolist()   # 1 - 1/e, and nearly all
     [0.632, 1.0]
     """
-    return _weights(tuple(frequencies), tuple(times)) @ np.real(response)
+    return np.asarray(_weights(tuple(frequencies), tuple(times)) @ np.real(response))
 
 
 @lru_cache(maxsize=16)
@@ -61,4 +61,4 @@ def _weights(frequencies: tuple[float, ...], times: tuple[float, ...]) -> np.nda
     weights[:, :-1] += area - share
     weights[:, 1:] += share
     weights[:, 0] += sine[:, 0]
-    return 2 / np.pi * weights @ spline
+    return np.asarray(2 / np.pi * weights @ spline)

@@ -14,7 +14,8 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ohms, Ratio
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.system.converter import CHASSIS, PLUS, RETURN
+from filterlib.system.chassis import CHASSIS
+from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.couplings import couple
 from filterlib.system.solution import Solution
 from filterlib.system.stages import add_filter
@@ -109,7 +110,7 @@ def mixed(lines: np.ndarray) -> np.ndarray:
     >>> mixed(straight).round(12).real.astype(int).tolist()
     [[0, 1, 0, 0], [1, 0, 0, 0], [0, 0, 0, 1], [0, 0, 1, 0]]
     """
-    return _MODES @ lines @ _MODES.T
+    return np.asarray(_MODES @ lines @ _MODES.T)
 
 
 def modal_two_port(

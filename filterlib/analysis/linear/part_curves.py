@@ -135,16 +135,21 @@ def both_together(part: Any, at: Mapping[str, float]) -> Circuit:
     ``part``: with ``add(circuit, name, first, second, ...)``; ``at``: its conditions, such as "current" [A].
     """
     circuit = Circuit().resistor("near", "a", "a2", 0.0).resistor("far", "b2", "0", 0.0)
-    return part.add(circuit, "part", ("a", "0"), ("a2", "b2"), **at)
+    part.add(circuit, "part", ("a", "0"), ("a2", "b2"), **at)
+    return circuit
 
 
 def out_and_back(part: Any, at: Mapping[str, float]) -> Circuit:
     """The same part from "a" out through one line and back through the other, as differential current meets it."""
-    return part.add(Circuit().resistor("far", "b", "b2", 0.0), "part", ("a", "b"), ("0", "b2"), **at)
+    circuit = Circuit().resistor("far", "b", "b2", 0.0)
+    part.add(circuit, "part", ("a", "b"), ("0", "b2"), **at)
+    return circuit
 
 
 def _single(part: Any, at: Mapping[str, float]) -> Circuit:
-    return part.add(Circuit(), "part", "a", "0", **at)
+    circuit = Circuit()
+    part.add(circuit, "part", "a", "0", **at)
+    return circuit
 
 
 def _ports(part: Part) -> dict[str, Port]:

@@ -12,6 +12,7 @@ from filterlib.analysis.described import Ratio, Volts
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
+from filterlib.network.netlist import Value
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 
@@ -26,8 +27,8 @@ class Seen:
     many; ``response`` (g,) complex: load over the converter's emf, over `GRID`; ``spectra`` of that load; ``solution``.
     """
 
-    ripple: Volts[Any]
-    spike: Volts[Any]
+    ripple: Volts[Value]
+    spike: Volts[Value]
     response: Ratio[np.ndarray]
     spectra: Spectra
     solution: Solution

@@ -9,12 +9,14 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
-from filterlib.analysis.ripple.spectra import TERMINALS, Band, Spectra, bands, spectra
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
+from filterlib.system.clip import TERMINALS
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"

@@ -72,7 +72,7 @@ def unstable_poles(poles: np.ndarray) -> np.ndarray:
     array([2.+90.j])
     """
     size = np.abs(poles)
-    return poles[(poles.real > MARGIN * size) & (size > AT_ZERO * size.max(initial=0.0))]
+    return np.asarray(poles[(poles.real > MARGIN * size) & (size > AT_ZERO * size.max(initial=0.0))])
 
 
 def least_damped(poles: np.ndarray) -> tuple[float, float]:

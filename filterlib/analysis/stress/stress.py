@@ -186,7 +186,7 @@ def _core_heat(one: Loading, state: State) -> np.ndarray:
     flux = integral(volts)
     swings = (peak_to_peak(c) for _, c in flux)
     heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
-    return np.sum([np.reshape(heat, (-1, 1)) for heat in heats], axis=0)
+    return np.asarray(np.sum([np.reshape(heat, (-1, 1)) for heat in heats], axis=0))
 
 
 def _measures(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:

@@ -10,7 +10,8 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.system.design import Design
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters, with_values
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box

@@ -16,7 +16,8 @@ from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes,
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import UncertainParameter, uncertain_parameters
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 INSIDE, SHAPE = "inside", "converter.shape"
 TOGETHER: Mapping[str, tuple[str, ...]] = {
