@@ -11,7 +11,7 @@ from filterlib.analysis.described import label
 from filterlib.analysis.emission.estimate import Margin
 from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
-from filterlib.show.review_tables import INTERVAL, Row, Table, cells, column, heads, table, verdict_cell
+from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.reason_sentences import check_text
@@ -38,7 +38,7 @@ def left_table(result: ComparisonResult) -> Table:
         for one in result.loads
         for letter, left in zip(LABELS, one.lefts, strict=True)
     )
-    head = (words for names in (narrow, wide) for words in (*heads(Left, *names[:2]), INTERVAL, *heads(Left, names[2])))
+    head = (words for names in (narrow, wide) for words in (*heads(Left, *names[:2]), RANGE, *heads(Left, names[2])))
     return Table("Peak to peak at every load that both have", ("Load", "Design", "Operating point", *head), rows)
 
 

@@ -131,9 +131,9 @@ def margins_table(results: list[EmissionResult]) -> Table:
         for margin in one.margins
     )
     head = (
-        "Limit", "Detector", "Margin", "Range (uncertain parameters)", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
+        "Limit", "Detector", "Margin", "Range", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
     )  # fmt: skip
-    return Table("Margins below the limits; negative is above", head, rows)
+    return Table("Margins below the limits, with their ranges (uncertain parameters); negative is above", head, rows)
 
 
 def _symbol(margin: Margin) -> str:

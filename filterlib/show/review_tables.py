@@ -32,6 +32,7 @@ from filterlib.words.stability_sentences import reason_text, stability_sentence
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
 INTERVAL = "Range (uncertain parameters)"
+RANGE = "Range"  # the same in tables as wide as the paper
 Row = tuple[str, ...]
 T = TypeVar("T")
 Column: TypeAlias = tuple[str, Callable[[T], str]]

@@ -19,7 +19,7 @@ def test_it_reads_as_the_full_analysis(name):
     """second method: the full ripple of both demo files, which has the load without the filter as well."""
     design = demo(name)
     found = with_and_without(solve(design), "modem")
-    full = ripple(design, design.state(), band=False).figures
+    full = ripple(solve(design), interval=False).figures
     for label, now, then in (("20MHz", found.ripple, found.ripple_before), ("full", found.spike, found.spike_before)):
         assert now == pytest.approx(full["modem", label].peak_to_peak, rel=1e-9, abs=0)
         assert then == pytest.approx(full["modem_before", label].peak_to_peak, rel=1e-9, abs=0)
