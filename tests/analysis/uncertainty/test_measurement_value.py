@@ -9,7 +9,7 @@ from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty.interval import in_chunks, search, width
-from filterlib.analysis.uncertainty.measurement_value import INSIDE, SHAPE, measurement_values
+from filterlib.analysis.uncertainty.measurement_value import _MOVED, INSIDE, SHAPE, _Search, measurement_values
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
@@ -165,3 +165,19 @@ def test_the_ends_are_sought_again_where_a_resonance_moves():
     box = tuple(each for each in uncertain_parameters(one) if each.key != "filter.C1.capacitance")
     end = search(in_chunks(one, lambda moved, _: {0: spectra(solve(moved, state)).peak_to_peak("modem", band)}), box)[0]
     assert of(found, "part C1").high == pytest.approx(end.high, rel=0.03, abs=0)
+
+
+def test_a_point_near_the_best_moves_few_of_the_uncertain_parameters():
+    """hand: one of those that are free always, each other with the given probability; a held one never."""
+    one = load_design(DATA / "tide-gauge-clean.toml")
+    solution = solve(one, "listening")
+    band = next(band for band in bands(one) if band.label == "20MHz")
+    seeker = _Search(one, solution.state, "modem", band, ripple(solution).extents["modem", "20MHz"])
+    name, held = next(iter(seeker.fixed.items()))
+    middle, random = np.full((1, len(held)), 0.5), np.random.default_rng(3)
+    middle[:, held] = seeker.nominal[held]
+    points = [seeker.around(name, middle, np.ones((1, 1)), 0.1, random) for _ in range(100)]
+    moved = np.concatenate(points) != middle
+    assert not moved[:, held].any()
+    free = np.count_nonzero(~held)
+    assert moved[:, ~held].mean() == pytest.approx(1 / free + (1 - 1 / free) * _MOVED, abs=0.02)
