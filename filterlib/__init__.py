@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     )
     from filterlib.show.report import write_review
     from filterlib.system.changes import changed, value
+    from filterlib.system.converter import FixtureCapacitor
     from filterlib.system.design import Design
     from filterlib.system.solution import Solution, solve, solve_all
     from filterlib.system.state import State
@@ -183,6 +184,7 @@ _HOMES = {
         "changed",
         "value",
     ),
+    "system.converter": ("FixtureCapacitor",),
     "system.design": ("Design",),
     "system.solution": (
         "Solution",
@@ -213,6 +215,7 @@ __all__ = [
     "EmissionResult",
     "EmissionTest",
     "FilterlibError",
+    "FixtureCapacitor",
     "ImpedanceResult",
     "InputError",
     "InsertionResult",

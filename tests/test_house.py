@@ -1,12 +1,15 @@
 """The house keeps its shape: arrows of imports, who sees which library, no blind comparison, a light import."""
 
 import ast
+import inspect
 import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+import filterlib
 
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
@@ -185,3 +188,9 @@ def test_lint_and_types():
     for command in (["ruff", "check", "."], ["ruff", "format", "--check", "."], ["mypy"]):
         done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-1000:]
+
+
+def test_every_public_function_shows_an_example():
+    functions = [getattr(filterlib, name) for name in filterlib.__all__]
+    silent = [one.__name__ for one in functions if inspect.isfunction(one) and ">>> " not in (one.__doc__ or "")]
+    assert not silent

@@ -156,6 +156,13 @@ def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], Non
     the share done (0 to 1) and what is being done.
     Returns: Judgement, in SI units.
     Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> judgement = filterlib.judge(filterlib.solve_all(design))
+    >>> judgement.good, judgement.verdicts[0].verdict
+    (True, 'met throughout')
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0

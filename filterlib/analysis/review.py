@@ -93,6 +93,12 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
     Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: ReviewResult, in SI units.
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> filterlib.review(design).exit_code
+    0
     """
     tell = progress or (lambda share, text: None)
     judged = judge(solve_all(design), progress=lambda share, text: tell(_JUDGEMENT * share, text))

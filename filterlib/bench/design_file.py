@@ -34,6 +34,12 @@ def load_design(path: str | Path) -> Design:
     ------
     InputError
         With every problem: file, key, value, and what would be right.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> [load.name for load in design.loads]
+    ['modem', 'logger']
     """
     taken: Taken = {}
 

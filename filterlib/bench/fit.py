@@ -84,7 +84,17 @@ def fit_inside(
 
     Valid while capacitors and leads are small against the wavelength: harmonics to 20 MHz are used. The values are those
     of one capacitor that acts as the inside does where the harmonics are strong; a bank may hold more capacitance behind
-    its ESR.
+    its ESR. Here the invented bank holds 19.6 µF.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> files = ("clean-terminals.csv", "clean-terminals-with-capacitor.csv")
+    >>> readings = [filterlib.load_recording(data_folder() / "recordings" / file) for file in files]
+    >>> across = filterlib.FixtureCapacitor(capacitance="10.2 µF", esr="5 mΩ", esl="8 nH")
+    >>> found = filterlib.fit_inside(*readings, across, design.converter, 4.0)
+    >>> filterlib.format_quantity(found.capacitance.value, "F", 2)
+    '17 µF'
     """
     for name, share in {"tolerance": tolerance, "drift": drift}.items():
         quantity(share, "", above=0, below=1, name=name)

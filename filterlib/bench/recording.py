@@ -125,6 +125,12 @@ def load_recording(
         settings that cannot be read, and everything that `filterlib.parts.rows.read_rows` refuses.
     QuantityError
         For an argument whose value is impossible.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> recording = filterlib.load_recording(data_folder() / "recordings" / "clean-terminals.csv")
+    >>> len(recording.volts)
+    34000
     """
     arguments = _in_si(probe_factor, bandwidth, full_scale, sample_interval, coupling)
     rows = read_rows(path)

@@ -78,7 +78,11 @@ def data_folder() -> Path:
 
 @lru_cache(maxsize=1)
 def standard_tables() -> tuple[Table, ...]:
-    """The tables that come with the library: data/parts, every part invented."""
+    """The tables that come with the library: data/parts, every part invented.
+
+    >>> [table.title for table in standard_tables()][-2]
+    'Film capacitors'
+    """
     return load_tables(*sorted((data_folder() / "parts").glob("*.toml")))
 
 
@@ -111,6 +115,11 @@ def load_table(path: str | Path) -> Table:
     ------
     InputError
         With everything that is wrong, at once: file, key (such as ``part "C1".esl``), value, and what would be right.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> filterlib.load_table(data_folder() / "parts" / "film.toml").title
+    'Film capacitors'
     """
     return load_tables(path)[0]
 

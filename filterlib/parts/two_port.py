@@ -63,6 +63,17 @@ def measured_two_port(path: str | Path) -> MeasuredTwoPort:
     -----
     Z = R^(1/2) (I - S)^-1 (I + S) R^(1/2), R the reference resistances. Valid inside the band of the file.
     Source: D. M. Pozar, Microwave Engineering, equation 4.45 (from memory).
+
+    Of 50 ohm from terminal 1 and 2 to the return every impedance is 50 ohm.
+
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> rows = [f"{f}  -0.3333333 0  0.6666667 0  0.6666667 0  -0.3333333 0" for f in range(1000, 17000, 1000)]
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder, "shunt.s2p")
+    ...     _ = file.write_text("\\n".join(["# Hz S RI R 50", *rows]))
+    ...     measured_two_port(file).matrix[0].real.round(3).tolist()
+    [[50.0, 50.0], [50.0, 50.0]]
     """
     data = read_touchstone(path)
     if data.ports != 2:

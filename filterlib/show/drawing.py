@@ -34,7 +34,14 @@ _PATTERN = (
 
 
 def svg(figure: Figure) -> str:
-    """The figure as an SVG element, with its title; identifiers begin with a slug of that title."""
+    """The figure as an SVG element, with its title; identifiers begin with a slug of that title.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.bode_figure(filterlib.bode(solution, "modem")))[:4]
+    '<svg'
+    """
     return _Drawing(figure).text()
 
 

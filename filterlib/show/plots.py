@@ -68,7 +68,14 @@ _SYSTEMS = (  # curves of test systems that coincide lie on one another, the nar
 
 
 def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -> Figure:
-    """Magnitude [dB] and phase [°] of the three ratios of a `BodeResult`, its resonances named."""
+    """Magnitude [dB] and phase [°] of the three ratios of a `BodeResult`, its resonances named.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.bode_figure(filterlib.bode(solution, "modem")))[:4]
+    '<svg'
+    """
     ratios = {
         "load / ripple source": bode.load_over_source,
         "load / terminals": bode.load_over_terminals,
@@ -87,7 +94,14 @@ def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -
 
 
 def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float | None = None) -> Figure:
-    """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input."""
+    """Magnitude [Ω] and phase [°] of what the load sees, what the converter sees, and the load's own input.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.impedance_figure(filterlib.impedance(solution, "modem")))[:4]
+    '<svg'
+    """
     curves = {
         "seen by the load": impedance.seen_by_load,
         "seen by the converter": impedance.seen_by_converter,
@@ -103,7 +117,14 @@ def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float |
 
 
 def insertion_figure(insertion: InsertionResult, load: str, *, switching_frequency: float | None = None) -> Figure:
-    """Insertion loss [dB] in each test system, symmetrical and asymmetrical, with the real effect at a load drawn in."""
+    """Insertion loss [dB] in each test system, symmetrical and asymmetrical, with the real effect at a load drawn in.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.insertion_figure(filterlib.insertion(solution), "modem"))[:4]
+    '<svg'
+    """
     rows = []
     for mode, words in (("symmetrical", "switching"), ("asymmetrical", "")):
         tested = getattr(insertion, mode).items()
@@ -125,6 +146,12 @@ def ripple_figure(ripple: RippleResult, load: str, *, limits: Mapping[str, float
     """Waveforms at a load without and with the filter, two periods, one row a bandwidth.
 
     ``limits``: the peak-to-peak limit [V] of each bandwidth that has one; drawn about the middle of the waveform.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.ripple_figure(filterlib.ripple(solution), "modem"))[:4]
+    '<svg'
     """
     wanted = dict.fromkeys(("20MHz", "full", *(limits or {})))
     rows = tuple(
@@ -166,7 +193,14 @@ def _limits(middle: float, limit: float | None) -> Iterator[Mark]:
 
 
 def spectrum_figure(ripple: RippleResult, load: str) -> Figure:
-    """Harmonics at a load without and with the filter [dBµV, rms of each], the untrusted range hatched."""
+    """Harmonics at a load without and with the filter [dBµV, rms of each], the untrusted range hatched.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.spectrum_figure(filterlib.ripple(solution), "modem"))[:4]
+    '<svg'
+    """
     looks = (
         (f"{load}_before", "without filter", Look(BEFORE, width=1.0, marker="o", size=4.8, hollow=True)),
         (load, "with filter", Look(AFTER, width=1.0, marker="s", size=4.8)),
@@ -289,7 +323,14 @@ def _around(ranges: Sequence[tuple[float, float]], nominal: float, limit: float 
 
 
 def steps_figure(steps: StepsResult) -> Figure:
-    """What a step of the regulated voltage and one of the load's current do at the load."""
+    """What a step of the regulated voltage and one of the load's current do at the load.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
+    >>> filterlib.svg(filterlib.steps_figure(filterlib.steps(solution, "modem")))[:4]
+    '<svg'
+    """
     rise = f"load current rises by {format_quantity(steps.step_current, 'A')}, time constant "
     shown = (
         (steps.converter_step, "regulated voltage rises by 1 V"),

@@ -62,6 +62,14 @@ def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress
     """Write review.html, results.json and the figures of a `ReviewResult` into a folder as `write_files` does.
 
     Returns the path of the page; ``progress`` is called with the share done (0 to 1) and what is being done.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     filterlib.write_review(filterlib.review(design), folder).name
+    'review.html'
     """
     write_files(folder, review_files(result, progress=progress), last=NUMBERS)
     return Path(folder) / PAGE

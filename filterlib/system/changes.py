@@ -52,7 +52,14 @@ def changed(design: Design, values: Mapping[str, object]) -> Design:
 
 
 def value(design: Design, key: str) -> Any:
-    """What is under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`."""
+    """What is under a key of `changed`; of a range the nominal value. Raises FilterlibError as `changed`.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> filterlib.value(design, "converter.duty")
+    0.55
+    """
     design = with_coupling(design, key)
     there = at(design, path(design, key))
     return there.value if isinstance(there, Ranged) else there

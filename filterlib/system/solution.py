@@ -147,5 +147,12 @@ def solve_several(designs: Sequence[Design], point: str) -> list[Solution | Filt
 
 
 def solve_all(design: Design) -> tuple[Solution, ...]:
-    """A design at all of its operating points, in their order. Raises OperatingError as `solve`."""
+    """A design at all of its operating points, in their order. Raises OperatingError as `solve`.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> [solution.point for solution in filterlib.solve_all(design)]
+    ['transmitting', 'listening']
+    """
     return tuple(solve(design, point.name) for point in design.operating_points)

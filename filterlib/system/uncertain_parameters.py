@@ -17,6 +17,13 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     """Everything with a range: of converter, couplings, filter, loads and clip, and (``tolerances``) of the filter's parts.
 
     The order is kept: random points go by it. Unit and label of each are those at the field of its model.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> duty = filterlib.uncertain_parameters(design)[0]
+    >>> duty.key, duty.nominal
+    ('converter.duty', 0.55)
     """
     driven = design.driven
     parameters = [*ranges("converter", design.converter, driven=driven)]
@@ -40,6 +47,12 @@ def with_values(design: Design, values: Mapping[str, Value]) -> Design:
 
     Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
     Raises FilterlibError for another key that leads nowhere.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> filterlib.value(filterlib.with_values(design, {"converter.duty": 0.5}), "converter.duty")
+    0.5
     """
     design = design.model_copy(update={"couplings": design.all_couplings})
     places = {path(design, key): value for key, value in values.items() if not key.startswith("input_side.")}

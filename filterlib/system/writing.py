@@ -30,7 +30,17 @@ SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "cou
 
 
 def save_design(design: Design, path: str | Path) -> None:
-    """Write a design file, encoded as UTF-8. Raises FilterlibError as `design_toml`, OutputError where it cannot be."""
+    """Write a design file, encoded as UTF-8. Raises FilterlibError as `design_toml`, OutputError where it cannot be.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     filterlib.save_design(design, f"{folder}/copy.toml")
+    ...     filterlib.load_design(f"{folder}/copy.toml") == design
+    True
+    """
     text = design_toml(design)
     try:
         Path(path).write_text(text, encoding="utf-8")

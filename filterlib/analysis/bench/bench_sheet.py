@@ -136,6 +136,12 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
     Parameters: ``result``; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: `BenchSheet`. Where an operating point is unstable it has DC readings alone.
     Raises: ScaleError where the converter's stated figures contradict each other.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> [probe.place for probe in filterlib.bench_sheet(filterlib.review(design)).probes]
+    ['terminals', 'modem', 'logger']
     """
     design = result.design
     stored = stores(design)

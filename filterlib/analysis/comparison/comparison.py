@@ -104,6 +104,13 @@ def compare(first: Design, second: Design, *, progress: Progress | None = None) 
     (0 to 1) and what is being done.
     Returns: ComparisonResult, in SI units.
     Raises: FilterlibError where no load has the same name in both, where different designs have the same title, and as `review`.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> other = filterlib.changed(design.replace(name="Longer leads"), {"converter.lead_inductance": 100e-9})
+    >>> filterlib.compare(design, other).exit_code
+    0
     """
     shared = _shared(first, second)
     differing = differences(first, second)
