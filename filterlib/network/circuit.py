@@ -142,16 +142,7 @@ class Circuit:
         return Circuit.of(self.netlist)
 
     def laddered(self) -> Circuit:
-        """The same circuit with every immittance and coupled pair that has a ladder replaced by it.
-
-        The ladder's nodes and elements take the names "NAME/x"; a short that keeps the element's name leads into each
-        winding, so that its current can still be asked for.
-
-        Raises
-        ------
-        CircuitError
-            For a ladder without its terminals, or one that holds the reference.
-        """
+        """The same circuit with ladders in place of what has one; raises as `filterlib.network.netlist.Netlist.laddered`."""
         return Circuit.of(self.netlist.laddered())
 
     @staticmethod

@@ -15,13 +15,12 @@ from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
-from filterlib.show.plots import FREQUENCY
+from filterlib.show.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
 from filterlib.words.quantities import number
 
 PAGE, NUMBERS = "part.html", "part.json"
-MAGNITUDE = Axis("magnitude", "ohm", log=True)
 PHASE = Axis("phase", "°", limits=(-95.0, 95.0))
 SMALLEST = 1e-4  # [%] of a difference that is drawn
 COLUMNS = 2  # of the curves' figure

@@ -56,6 +56,7 @@ VANISHED = 160.0  # [dB] below the largest harmonic, where rounding begins
 BINS_PER_DECADE = 40  # of the harmonics' figure; the largest harmonic of each bin is drawn
 DEEPEST = 160.0  # [dB] beyond which rounding begins
 FREQUENCY = Axis("frequency", "Hz", log=True)
+MAGNITUDE = Axis("magnitude", "ohm", log=True)
 HARMONICS = "frequency (largest harmonic of each fortieth of a decade)"
 ZERO = Look("#aaaaaa", width=1.0)
 LIMIT = Look(dash=LONG, width=1.6)
@@ -89,8 +90,7 @@ def bode_figure(bode: BodeResult, *, switching_frequency: float | None = None) -
         FREQUENCY, Axis("level", "dB", limits=level_limits(levels)),
         (*levels, *at_frequency(switching_frequency), *_resonances(bode.resonances)), legend=True,
     )  # fmt: skip
-    phase = Plot(FREQUENCY, Axis("phase", "°"), (*phases, *at_frequency(switching_frequency, "")))
-    return Figure(f"Frequency response to {bode.load}", ((level,), (phase,)), share="x")
+    return _above_phase(f"Frequency response to {bode.load}", level, phases, switching_frequency)
 
 
 def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float | None = None) -> Figure:
@@ -109,11 +109,13 @@ def impedance_figure(impedance: ImpedanceResult, *, switching_frequency: float |
     }
     sizes = _curves(impedance.frequencies, {label: np.abs(values) for label, values in curves.items()})
     phases = _curves(impedance.frequencies, {label: np.degrees(np.angle(values)) for label, values in curves.items()})
-    size = Plot(
-        FREQUENCY, Axis("magnitude", "ohm", log=True), (*sizes, *at_frequency(switching_frequency)), legend=True
-    )
+    size = Plot(FREQUENCY, MAGNITUDE, (*sizes, *at_frequency(switching_frequency)), legend=True)
+    return _above_phase(f"Impedances at {impedance.load}", size, phases, switching_frequency)
+
+
+def _above_phase(title: str, upper: Plot, phases: Sequence[Curve], switching_frequency: float | None) -> Figure:
     phase = Plot(FREQUENCY, Axis("phase", "°"), (*phases, *at_frequency(switching_frequency, "")))
-    return Figure(f"Impedances at {impedance.load}", ((size,), (phase,)), share="x")
+    return Figure(title, ((upper,), (phase,)), share="x")
 
 
 def insertion_figure(insertion: InsertionResult, load: str, *, switching_frequency: float | None = None) -> Figure:

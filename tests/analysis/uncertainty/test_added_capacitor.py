@@ -20,21 +20,10 @@ from tests.bench.test_fit import CURRENT, pair
 from tests.bench.test_fit import converter as bench_converter
 
 DATA = Path(__file__).parents[3] / "data" / "designs"
-KNOWN = {
-    "shape": "triangle",
-    "duty": 0.45,
-    "edge_time": "30 ns",
-    "output_capacitance": "22 µF",
-    "output_esr": "8 mΩ",
-    "output_esl": "4 nH",
-    "lead_inductance": "15 nH",
-    "output_resistance": "20 mΩ",
-    "loop_bandwidth": "9 kHz",
-}
 
 
 def converter(**more):
-    return Converter(**designs.converter(**KNOWN | more))
+    return Converter(**designs.converter(**designs.KNOWN | more))
 
 
 def inside(made, frequency):

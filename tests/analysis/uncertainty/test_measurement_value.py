@@ -13,20 +13,9 @@ from filterlib.analysis.uncertainty.measurement_value import _MOVED, INSIDE, SHA
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
-from tests.designs import converter, design, film, resistive, series, shunt
+from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
 DATA = Path(__file__).parents[3] / "data" / "designs"
-KNOWN = {
-    "shape": "triangle",
-    "duty": 0.45,
-    "edge_time": "30 ns",
-    "output_capacitance": "22 µF",
-    "output_esr": "8 mΩ",
-    "output_esl": "4 nH",
-    "lead_inductance": "15 nH",
-    "output_resistance": "20 mΩ",
-    "loop_bandwidth": "9 kHz",
-}
 SURE = {"kind": "capacitor", "part": film(tolerance=0), "mounting_loop": 0.0}
 
 
