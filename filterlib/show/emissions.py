@@ -40,7 +40,7 @@ _LIMITS = (BLACK, PURPLE, "#777777")
 def emissions_figure(result: EmissionResult) -> Figure:
     """Levels of an `EmissionResult` over the logarithm of the frequency, lines and modes, with its limits drawn in.
 
-    The peak detector is drawn; the worst distance to a limit stands beside its harmonic. A row of current is there only
+    The peak detector is drawn; the worst distance to a limit is written beside its harmonic. A row of current is there only
     where a limit of current is. Raises FilterlibError where there is nothing to draw, with the reason.
     """
     if result.reason:
@@ -83,7 +83,7 @@ def _highest(result: EmissionResult, places: Sequence[str]) -> Iterator[Curve]:
 
 
 def _limit_marks(limits: Sequence[Limit], x: Axis) -> Iterator[Mark]:
-    """Every piece, and its name on it; the names of several limits stand at different frequencies."""
+    """Every piece, and its name on it; the names of several limits are at different frequencies."""
     left, right = np.log(np.array(x.limits, float))
     for number, limit in enumerate(limits):
         at = float(np.exp(left + _NAMED_AT[number % len(_NAMED_AT)] * (right - left)))

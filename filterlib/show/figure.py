@@ -1,4 +1,4 @@
-"""A figure as data: plots on their axes, and the marks that stand in them. `drawing.svg` makes a picture of it."""
+"""A figure as data: plots on their axes, and the marks in them. `drawing.svg` makes a picture of it."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ _NOTHING: Values = np.zeros(0)
 
 @dataclass(frozen=True)
 class Axis:
-    """One axis: ``label``, ``unit`` in SI, ``log`` or linear, ``limits`` (None: by the marks that stand there).
+    """One axis: ``label``, ``unit`` in SI, ``log`` or linear, ``limits`` (None: by the marks there).
 
-    ``names``: what stands at 0, 1, 2 ... instead of numbers. ``falling``: the largest value stands left, or lowest.
+    ``names``: labels at 0, 1, 2 ... instead of numbers. ``falling``: the largest value is at the left, or lowest.
     """
 
     label: str = ""
@@ -108,7 +108,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Span:
-    """A range of y, or ``upright`` of x, that is shaded, or ``hatched``; ``words`` stand at the head of an upright one."""
+    """A range of y, or ``upright`` of x, that is shaded, or ``hatched``; ``words`` are at the head of an upright one."""
 
     low: float
     high: float
