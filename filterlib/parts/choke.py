@@ -17,6 +17,7 @@ from filterlib.parts.wound import Wound
 
 Saturation = Literal["soft", "hard"]
 SATURATION_EXPONENT = {"soft": 2, "hard": 10}  # common practice, no source: powder cores and gapped ferrites
+SATURATION_VALID = 2.0  # times the saturation current, to which that law is good: common practice, no source
 
 Inductance = Annotated[Value, Quantity("H", above=0, plausible=(1e-9, 1.0))]
 Capacitance = Annotated[Value, Quantity("F", low=0, plausible=(1e-14, 1e-6))]
@@ -32,7 +33,7 @@ def saturated(current: Value, saturation_current: Value, ratio: Value, saturatio
     """What is left of the small-signal inductance at a DC ``current`` [A]: ``ratio`` at ``saturation_current``.
 
     1/(1 + (I/Isat)**n (1/ratio - 1)), n = 2 (soft: powder cores) or 10 (hard: flat, then steep: gapped ferrites).
-    Valid to about twice the saturation current; further out a real choke keeps its air inductance.
+    Valid to about `SATURATION_VALID` times the saturation current; further out a real choke keeps its air inductance.
     Source: common practice, no source.
 
     >>> [round(float(saturated(i, 4.0, 0.7, "hard")), 3) for i in (2.0, 4.0, 5.0)]

@@ -36,13 +36,14 @@ class ImpedanceCurve:
     """An impedance over ``frequencies`` (f,), rising [Hz].
 
     ``impedance`` (f,) [ohm] is complex, or real and positive where only |Z| is known; ``file`` and ``lines`` (f,) say where
-    it was read.
+    it was read; ``note``: what the file leaves open, or "".
     """
 
     frequencies: Array
     impedance: NDArray[np.float64] | NDArray[np.complex128]
     file: str = ""
     lines: NDArray[np.int64] | None = None
+    note: str = ""
 
     @property
     def has_phase(self) -> bool:
@@ -62,7 +63,7 @@ class ImpedanceCurve:
         right = np.searchsorted(logs, np.linspace(logs[0], logs[-1], most)).clip(0, len(logs) - 1)
         kept = np.unique([*right, 0, self.magnitude.argmin(), self.magnitude.argmax()])
         lines = None if self.lines is None else self.lines[kept]
-        return ImpedanceCurve(self.frequencies[kept], self.impedance[kept], self.file, lines)
+        return ImpedanceCurve(self.frequencies[kept], self.impedance[kept], self.file, lines, self.note)
 
     def misses(self, model: NDArray[np.complex128]) -> Array:
         """ln(model / this): of the magnitudes, followed by the angles [rad] where there is a phase."""

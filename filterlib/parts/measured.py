@@ -34,14 +34,24 @@ def _origin(measurement: FittedCurve) -> dict[str, str]:
     return {
         "measured": f"{known} from {low} to {high}, in {Path(measurement.curve.file).name}",
         "error of the network": error,
+        "error of its resistance": _resistance_error(measurement),
     }
+
+
+def _resistance_error(measurement: FittedCurve) -> str:
+    error, at = measurement.resistance_error
+    if np.isnan(error):
+        return "not known: the file holds no phase"
+    return f"{error:.2g} dB at most, at {format_quantity(at, 'Hz')}"
 
 
 def _reservation(measurement: FittedCurve, unchanged: str) -> str:
     low, high = (format_quantity(end, "Hz") for end in measurement.band)
+    note = f"; {measurement.curve.note}" if measurement.curve.note else ""
     return (
         f"is as measured in {Path(measurement.curve.file).name}, {low} to {high}: a passive network within "
-        f"{measurement.largest_error:.2g} dB of it ({measurement.rms_error:.2g} dB rms), continued outside that band{unchanged}"
+        f"{measurement.largest_error:.2g} dB of it ({measurement.rms_error:.2g} dB rms), continued outside that band{unchanged}; "
+        f"error of its resistance, which damps and heats: {_resistance_error(measurement)}{note}"
     )
 
 

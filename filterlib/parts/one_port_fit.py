@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -192,6 +193,21 @@ class FittedCurve:
     def band(self) -> tuple[float, float]:
         """Where the curve says what the part does; beyond it the network is continued."""
         return float(self.curve.frequencies[0]), float(self.curve.frequencies[-1])
+
+    @cached_property
+    def resistance_error(self) -> tuple[float, float]:
+        """Largest error of the resistance [dB], 20 lg of the ratio, and where it is [Hz]; NaN without a phase.
+
+        Loss and damping follow it: a magnitude that is near says little of a resistance that is small against the reactance.
+        Points at which noise makes the measured resistance negative are left out.
+        """
+        known = np.flatnonzero(np.real(self.curve.impedance) > 0) if self.curve.has_phase else np.array([], int)
+        if not known.size:
+            return np.nan, np.nan
+        f = self.curve.frequencies[known]
+        error = 20 * np.abs(np.log10(self.one_port.impedance(f).real / np.real(self.curve.impedance[known])))
+        worst = int(error.argmax())
+        return float(error[worst]), float(f[worst])
 
     @property
     def errors(self) -> Array:

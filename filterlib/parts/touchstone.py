@@ -100,13 +100,13 @@ def impedance_of(data: Scattering, connection: str | None) -> ImpedanceCurve:
     Source: from the ABCD parameters of a series and of a shunt impedance, D. M. Pozar, Microwave Engineering, tables 4.1 and 4.2 (from
     memory).
     """
-    z0 = float(data.reference[0])
+    z0, note = float(data.reference[0]), ""
     if connection is None:
         s = data.s[:, 0, 0]
         _refuse_short(data, np.abs(1 - s) > 0, np.abs(1 + s) > 0)
         z, slope = z0 * (1 + s) / (1 - s), 2 * z0 / np.abs(1 - s) ** 2
     else:
-        _refuse_other(data, connection)
+        note = _either_connection(data, connection)
         s = data.s[:, 1, 0]
         _refuse_short(data, np.abs(s) > 0, np.abs(1 - s) > 0)
         if connection == "series_through":
@@ -114,7 +114,7 @@ def impedance_of(data: Scattering, connection: str | None) -> ImpedanceCurve:
         else:
             z, slope = z0 * s / (2 * (1 - s)), z0 / (2 * np.abs(1 - s) ** 2)
     _refuse_negative(data, z, NOISE * slope)
-    return ImpedanceCurve(data.frequencies, z, data.file, data.lines)
+    return ImpedanceCurve(data.frequencies, z, data.file, data.lines, note)
 
 
 # ---- the file ---------------------------------------------------------------------------------------------------------
@@ -291,13 +291,20 @@ def _refuse_short(data: Scattering, *present: NDArray[np.bool_]) -> None:
         raise refused(data.file, why, int(data.lines[wrong[0]]))
 
 
-def _refuse_other(data: Scattering, connection: str) -> None:
-    """S11 = 1 - S21 of a part in series, S21 - 1 of one across; the nearer one should be the one that is stated."""
+def _either_connection(data: Scattering, connection: str) -> str:
+    """What to say where the file does not tell which connection was measured, else "".
+
+    S11 = 1 - S21 of a part in series, S21 - 1 of one across: the nearer one should be the one that is stated. A part that the
+    instrument hardly sees (S21 near 1 throughout) is near both, and S21 alone says nothing.
+    """
     s11, s21 = data.s[:, 0, 0], data.s[:, 1, 0]
     away = {"series_through": np.median(np.abs(s11 - 1 + s21)), "shunt_through": np.median(np.abs(s11 + 1 - s21))}
-    other = next(one for one in CONNECTIONS if one != connection)
-    if np.any(s11) and away[connection] > 3 * NOISE and away[connection] > 3 * away[other]:
-        words = other.replace("_", "-")
-        raise refused(
-            data.file, f"S11 and S21 are those of a {words} measurement, not of a {connection.replace('_', '-')} one"
-        )
+    stated, other = (one.replace("_", "-") for one in (connection, *(o for o in CONNECTIONS if o != connection)))
+    apart = away[other.replace("-", "_")]
+    if not np.any(s11):
+        return f"S11 is zero throughout, so the file does not show whether it was measured {stated} or {other}"
+    if away[connection] > 3 * NOISE and away[connection] > 3 * apart:
+        raise refused(data.file, f"S11 and S21 are those of a {other} measurement, not of a {stated} one")
+    if apart < 3 * max(NOISE, float(away[connection])):
+        return f"S11 and S21 fit a {other} measurement nearly as well as the {stated} one that is stated: check which it was"
+    return ""

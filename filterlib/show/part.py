@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from filterlib.analysis.linear.part_curves import WORDS, PartCurve, PartResult
+from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.one_port_fit import FittedCurve
@@ -19,6 +20,7 @@ from filterlib.show.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
 from filterlib.words.quantities import number
+from filterlib.words.rating_sentences import SEAL_DECIDES
 
 PAGE, NUMBERS = "part.html", "part.json"
 PHASE = Axis("phase", "°", limits=(-95.0, 95.0))
@@ -167,4 +169,5 @@ def _curve_plot(curve: PartCurve) -> Plot:
         marks.append(Curve(x - shift, y, Look(marker="o", size=5.5), joined=False))
     x_axis = Axis("", unit, log=unit == "Hz")
     y_axis = Axis("", "h", log=True) if hours else Axis("", curve.unit)
-    return Plot(x_axis, y_axis, tuple(marks), f"{curve.label} over {curve.against}", 150.0)
+    seal = f": {SEAL_DECIDES}" if hours and np.max(curve.y) > SEAL_LIFE else ""
+    return Plot(x_axis, y_axis, tuple(marks), f"{curve.label} over {curve.against}{seal}", 150.0)

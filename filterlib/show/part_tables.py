@@ -165,6 +165,8 @@ def _measured_numbers(fitted: FittedCurve | None) -> Section | None:
         "error_dB": fitted.errors,
         "largest_error_dB": fitted.largest_error,
         "rms_error_dB": fitted.rms_error,
+        "largest_resistance_error_dB": fitted.resistance_error[0],
+        "largest_resistance_error_frequency_Hz": fitted.resistance_error[1],
     }
 
 

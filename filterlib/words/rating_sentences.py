@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from filterlib.analysis.stress.stress import LONGEST, Basis, StressCheck
+from filterlib.analysis.stress.stress import Basis, StressCheck
+from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.units import format_hours, format_quantity
 from filterlib.words.quantities import joined, share, stress_number
 
@@ -24,12 +25,14 @@ _KINDS = {
     "ceramic rise": "the usual limit for ceramics",
 }
 
+SEAL_DECIDES = f"beyond some {format_hours(SEAL_LIFE, 2)} the seal decides"
+
 
 def basis_text(basis: Basis) -> str:
     """Whose a limit is and how the stress is counted, or why there is no limit."""
     if basis.missing == "thermal_resistance" and basis.kind == "life":
         return "the part states no thermal_resistance, so its temperature is not known"
-    seal = f"; beyond some {format_hours(LONGEST, 2)} the seal decides" if basis.beyond_seal else ""
+    seal = f"; {SEAL_DECIDES}" if basis.beyond_seal else ""
     if basis.missing:
         return f"the {'design' if basis.kind == 'life' else 'part'} states no {basis.missing}{seal}"
     if basis.kind == "ripple rms":

@@ -23,6 +23,10 @@ _NOTES = {
         "{name}: {value} returns past the second winding, through bonds to the chassis; it magnetises the core, which "
         "saturates at {limit}: {left} of {full} is left to the common mode"
     ),
+    "beyond saturation": (
+        "{name} carries {value} of direct current, {times:.2g} times its saturation current: its inductance there is a guess, "
+        "for the model of its saturation is good to about twice that current"
+    ),
 }
 
 
@@ -57,7 +61,9 @@ def part_note(note: PartNote) -> str:
     """What to know of a part at an operating point."""
     value, limit = (format_quantity(v, note.unit) for v in (note.value, note.limit))
     left, full = (format_quantity(v, "H") for v in (note.left, note.full))
-    return _NOTES[note.kind].format(name=note.name, value=value, limit=limit, left=left, full=full)
+    return _NOTES[note.kind].format(
+        name=note.name, value=value, limit=limit, left=left, full=full, times=note.value / note.limit
+    )
 
 
 def clip_sentence(result: ClippedResult) -> str:

@@ -16,7 +16,7 @@ from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
 from filterlib.parts.one_port import OnePort, Section
-from filterlib.parts.one_port_fit import DECIBELS, fit_one_port
+from filterlib.parts.one_port_fit import DECIBELS, FittedCurve, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.show.part import part_files, part_text
@@ -465,3 +465,40 @@ def test_separator_decimal_sign_units_and_extra_columns_do_not_matter(tmp_path):
     for unit, scale in (("deg", 1.0), ("°", 1.0), ("rad", np.pi / 180)):
         path.write_text(f"f [Hz];Z [ohm];phase [{unit}]\n" + "".join(f"{f};{z};{p * scale}\n" for f, z, p in rows))
         assert_allclose(np.angle(read_impedance_curve(path).impedance, deg=True), -89.0, rtol=1e-9, atol=0)
+
+
+# ---- what a file leaves open ------------------------------------------------------------------------------------------
+
+
+def test_the_worst_error_of_the_resistance_is_stated_beside_that_of_the_magnitude():
+    """A resistance small against the reactance may be off by far more than |Z|: hand, a curve of 2 ohm kept as 1 ohm."""
+    f = np.geomspace(1e4, 1e6, 60)
+    port = OnePort(1.0, 10e-6, None)
+    curve = ImpedanceCurve(f, 2.0 + 2j * np.pi * f * 10e-6)
+    fitted = FittedCurve(port, 0.0, 0.0, f[0], curve)
+    error, at = fitted.resistance_error
+    assert error == pytest.approx(20 * np.log10(2), rel=1e-9, abs=0)
+    assert f[0] <= at <= f[-1]
+    digitised = demo("film-470n.csv")
+    assert np.isnan(digitised.measurement.resistance_error[0])
+    assert "the file holds no phase" in part_text(examine(digitised))
+
+
+def two_port(tmp_path, z, z0=50.0):
+    """Scattering of a part in series between two ports: published, D. M. Pozar, Microwave Engineering, table 4.1 (from memory)."""
+    f = np.geomspace(1e5, 1e8, 61)
+    z = np.broadcast_to(z(f), f.shape)
+    s11, s21 = z / (z + 2 * z0), 2 * z0 / (z + 2 * z0)
+    rows = [
+        f"{a} {b.real} {b.imag} {c.real} {c.imag} {c.real} {c.imag} {b.real} {b.imag}"
+        for a, b, c in zip(f, s11, s21, strict=True)
+    ]
+    (tmp_path / "part.s2p").write_text("\n".join(["# Hz S RI R 50", *rows]))
+    return read_touchstone(tmp_path / "part.s2p")
+
+
+def test_a_two_port_that_may_be_of_either_connection_says_so(tmp_path):
+    plain = impedance_of(two_port(tmp_path, lambda f: 30 + 2j * np.pi * f * 1e-6), "series_through")
+    assert plain.note == ""
+    hardly_seen = impedance_of(two_port(tmp_path, lambda f: 0.05 + 2j * np.pi * f * 1e-12), "series_through")
+    assert "shunt-through measurement nearly as well" in hardly_seen.note

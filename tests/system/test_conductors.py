@@ -178,10 +178,29 @@ def test_the_operating_point_says_what_is_left_of_the_choke():
     """hand: 1 A past the second winding of a choke that saturates at 0.2 A; the inductance is the part's own at 1 A."""
     load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
     one = design(common_mode(), source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
-    (note,) = map(part_note, operating(solve(one)).notes)
+    note, beyond = map(part_note, operating(solve(one)).notes)
     assert "L1: 1 A returns past the second winding" in note
     left = one.filter[0].part.magnetising_at(1.0) * 1e6
     assert f"{left:.3g} µH of 995 µH is left" in note
+    assert "1 A of direct current, 5 times its saturation current" in beyond  # and the model is good to twice
+
+
+def test_a_choke_is_said_to_be_beyond_its_model_only_above_twice_its_saturation_current():
+    for saturation, said in (("1.1 A", False), ("0.9 A", True)):  # hand: 28 V at 14 ohm are 2 A
+        stage = series()
+        stage["part"]["saturation_current"] = saturation
+        notes = operating(solve(design(stage, load=resistive("14 ohm")))).notes
+        assert ("beyond saturation" in [note.kind for note in notes]) is said
+
+
+def test_return_current_is_said_from_a_fifth_of_the_saturation_current_on():
+    """hand: 1 A past the second winding: a fifth of 4.9 A is less, of 5.1 A more."""
+    for saturation, said in (("4.9 A", True), ("5.1 A", False)):
+        choke = common_mode()
+        choke["part"]["saturation_current"] = saturation
+        load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
+        one = design(choke, source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
+        assert ("unbalance" in [note.kind for note in operating(solve(one)).notes]) is said
 
 
 # ---- the filter's pairs -------------------------------------------------------------------------------------------

@@ -10,7 +10,9 @@ import numpy as np
 
 from filterlib.analysis.described import Henries, InUnit, Kelvins, Unit
 from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import SATURATION_VALID
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
@@ -24,7 +26,7 @@ class PartNote:
     Of "unbalance", ``left`` and ``full``: inductance that the core has left for the common mode, of the whole.
     """
 
-    kind: Literal["overcurrent", "overvoltage", "no bias curve", "beyond curve", "unbalance"]
+    kind: Literal["overcurrent", "overvoltage", "no bias curve", "beyond curve", "unbalance", "beyond saturation"]
     name: str
     value: InUnit[float]
     limit: InUnit[float] = np.nan
@@ -124,6 +126,19 @@ def _notes(design: Design, state: State) -> Iterator[PartNote]:
             yield PartNote("overcurrent", name, amps, float(np.min(limit)))
         if name in state.unbalances and isinstance(part, CommonModeChoke):
             yield from _unbalance_notes(part, name, state)
+        yield from _saturation_notes(part, name, state)
+
+
+def _saturation_notes(part: Part, name: str, state: State) -> Iterator[PartNote]:
+    """A core so deep in saturation that its model is no longer good: see `SATURATION_VALID`."""
+    if isinstance(part, CommonModeChoke):
+        pairs = [(state.unbalances.get(name, 0.0), part.saturation_current)]
+        pairs.append((state.current(name), part.leakage_saturation_current))
+    else:
+        pairs = [(state.current(name), getattr(part, "saturation_current", None))]
+    for amps, limit in pairs:
+        if limit is not None and abs(float(amps)) > SATURATION_VALID * float(np.min(limit)):
+            yield PartNote("beyond saturation", name, abs(float(amps)), float(np.min(limit)))
 
 
 def _unbalance_notes(part: CommonModeChoke, name: str, state: State) -> Iterator[PartNote]:

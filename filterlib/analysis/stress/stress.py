@@ -13,7 +13,7 @@ from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
 from filterlib.network.extremes import peak_to_peak
-from filterlib.parts.ageing import mission_life
+from filterlib.parts.ageing import SEAL_LIFE, mission_life
 from filterlib.parts.base import Part, Value
 from filterlib.parts.wound import temperature_rise
 from filterlib.system.design import Design
@@ -25,8 +25,6 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
 ceramic chip capacitors."""
-LONGEST = 15 * 8766 * 3600.0
-"""[s] of life beyond which the seal of an electrolytic decides, and not its electrolyte: common practice, no source."""
 Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
@@ -226,7 +224,7 @@ def _of_capacitor(one: Loading, rise: Value, design: Design, state: State) -> It
         limit = np.nan if design.service_life is None else design.service_life
         life = part.life_at(state.temperature + rise)
         missing = "service_life" if design.service_life is None else ""
-        beyond = bool(np.ravel(life)[0] > LONGEST)
+        beyond = bool(np.any(np.asarray(life) > SEAL_LIFE))
         if part.thermal_resistance is None and not beyond:
             missing = "thermal_resistance"
         yield _Measure("life", "s", life, limit, Basis("life", missing, beyond_seal=beyond), at_least=True)
@@ -313,6 +311,7 @@ def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
     answer = _answer(low, high, limit, at_least=True)
     return replace(
         checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+        basis=replace(checks[0].basis, beyond_seal=high > SEAL_LIFE),
         verdict=answer, depends_on=checks[0].depends_on if answer == "depends on" else "",
     )  # fmt: skip
 

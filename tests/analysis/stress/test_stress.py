@@ -8,6 +8,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stress.loading import core_voltage, integral, loadings, peak, root_sum
 from filterlib.analysis.stress.stress import missions, stress, worst
 from filterlib.network.circuit import Current
+from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder
@@ -147,6 +148,9 @@ def test_lives_over_all_operating_points():
     lives = [check(result, "modem.capacitor", "life").value for result in results]
     assert whole.value == pytest.approx(1 / (0.25 / lives[0] + 0.75 / lives[1]), rel=1e-12, abs=0)  # hand
     assert whole.what == "life over all operating points"
+    assert whole.basis.beyond_seal == (whole.high > SEAL_LIFE)  # winter alone is beyond it, summer is not
+    assert whole.basis.beyond_seal
+    assert "the seal decides" in stress_sentence(whole)
     assert not missions(pump(), [found(pump())])  # no share of time is stated
 
 
