@@ -131,6 +131,7 @@ def _notes(design: Design, state: State) -> Iterator[PartNote]:
 
 def _saturation_notes(part: Part, name: str, state: State) -> Iterator[PartNote]:
     """A core so deep in saturation that its model is no longer good: see `SATURATION_VALID`."""
+    pairs: list[tuple[Any, Any]]
     if isinstance(part, CommonModeChoke):
         pairs = [(state.unbalances.get(name, 0.0), part.saturation_current)]
         pairs.append((state.current(name), part.leakage_saturation_current))
