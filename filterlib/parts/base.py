@@ -92,12 +92,16 @@ class Unequal:
 
 @dataclass(frozen=True)
 class Curve:
-    """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``, if any."""
+    """Marks a field as a curve [[x, ratio], ...] of rising x, the ratio being 1 (within 5 %) at ``reference``, if any.
+
+    ``zero``: True where a ratio may be 0.
+    """
 
     unit: str
     reference: float | None = None
     low: float | None = None
     high: float | None = None
+    zero: bool = False
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -120,7 +124,7 @@ class Curve:
             raise QuantityError(f"point {number} is not a pair [{self.unit}, ratio]", value=point)
         try:
             x = quantity(point[0], self.unit, low=self.low, high=self.high)
-            return x, quantity(point[1], "", above=0, high=100)
+            return x, quantity(point[1], "", low=0, above=None if self.zero else 0, high=100)
         except QuantityError as error:
             raise QuantityError(f"point {number}: {error.why}", value=point) from None
 

@@ -242,7 +242,7 @@ def _stress(stress: StressResult) -> Section:
         return {"reason": reason_text(stress.reason)}
     section: dict[str, Section] = {heat.name: {} for heat in stress.heats}
     for check in stress.checks:
-        section[check.name] |= _stressed(check)
+        section.setdefault(check.name, {}).update(_stressed(check))
     for heat in stress.heats:
         section[heat.name] |= numbers(heat, whys={"core": NO_CORE})
     return section

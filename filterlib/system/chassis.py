@@ -22,7 +22,6 @@ INSULATION = 10e6
 """[ohm] from the chassis to the load's return, so that no node hangs on capacitors alone: an assumption, no source."""
 HAZARDOUS = 60.0
 """[V] DC above which extra low voltage ends: IEC 61140 and IEC 60364-4-41 (120 V there), here the lower."""
-EFFICIENCY = 0.9  # of the converter, for the DC current at its input: common practice, no source
 
 
 class Bond(Model):
@@ -133,6 +132,7 @@ class Supply(Model):
 
     ``inductance`` and ``resistance``: of the cable's conductors together, from the converter's input to the battery; at DC
     the resistance is that of the return conductor. ``bond``: a strap unless stated; a battery that floats has a capacitor.
+    ``earthed_pole``: which pole of the supply is earthed; None where nobody says. It decides where the fuse is.
     """
 
     inductance: Annotated[
@@ -142,6 +142,7 @@ class Supply(Model):
         default(10e-3, 2e-3, 50e-3, "the return conductor of the input cable (common practice, no source)")
     )
     bond: Bond = Field(default_factory=Bond)
+    earthed_pole: Literal["negative", "positive", "neither"] | None = None
 
     def add(self, circuit: Circuit, node: str, *, shared: bool) -> None:
         """Add cable and bond from ``node``; where that return is ``shared`` with the output, the input current too.

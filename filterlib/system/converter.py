@@ -15,6 +15,7 @@ from filterlib.parts.base import Quantity, Value
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
 from filterlib.system.model import Given, Model, Note, Order, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.rating import ConverterRating
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
 
@@ -186,11 +187,15 @@ class Converter(Model):
     output_resistance: Annotated[Ranged, RangedQuantity("ohm", "output resistance", low=0, high=100)] = _ranged(
         20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
     )
+    efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = _ranged(
+        0.9, 0.8, 0.95, "small converters lose a tenth"
+    )
     loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", "loop bandwidth", low=10, high=5e6)] = Field(
         default_factory=_loop_default
     )
     ripple: Ripple
     spike: Spike | None = None
+    rating: ConverterRating | None = None
     common_mode: CommonMode | None = None
     bond: Bond | None = None
     bridge: Bond | None = None
@@ -246,9 +251,10 @@ class Converter(Model):
         return 1 / self.switching_frequency
 
     def ineffective(self, driven: bool) -> tuple[str, ...]:
-        """What a recording of the ripple leaves without effect, where no other source needs it."""
+        """What a recording of the ripple leaves without effect, where no other source needs it; no ripple sees efficiency."""
         others = self.spike is not None or self.common_mode is not None
-        return () if self.ripple.recording is None or others else ("duty", "edge_time")
+        shape = () if self.ripple.recording is None or others else ("duty", "edge_time")
+        return ("efficiency", *shape)
 
     @property
     def reaches_chassis(self) -> bool:

@@ -12,7 +12,6 @@ import numpy as np
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
-from filterlib.system.chassis import EFFICIENCY
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.load import Load
 from filterlib.system.stages import AnyStage
@@ -69,7 +68,7 @@ class Unsolved:
         volts = self.start.input_voltage or self.design.converter.input_voltage
         if volts is None or all(element.name != "converter.input_current" for element in self.circuit.elements):
             return 0.0
-        return self.design.converter.output_voltage / (EFFICIENCY * volts)
+        return float(self.design.converter.output_voltage / (np.mean(self.design.converter.efficiency.value) * volts))
 
 
 def dc_state(design: Line, circuit: Circuit, start: State) -> State:

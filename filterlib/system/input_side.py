@@ -6,16 +6,16 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from filterlib.errors import FilterlibError
+from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.source_spectra import rectangle, triangle
-from filterlib.system.uncertain_parameter import UncertainParameter, ranges
+from filterlib.system.uncertain_parameter import UncertainParameter, one_range, ranges
 
 SOURCE = "input_current"
 
@@ -34,9 +34,6 @@ class InputSide(Model):
     ripple_current: Annotated[Ranged, RangedQuantity("A", "ripple of the input current", above=0, high=1000)] | None = (
         None
     )
-    efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = _usual(
-        0.9, 0.8, 0.95, "small converters lose a tenth"
-    )
     ripple_ratio: Annotated[
         Ranged, RangedQuantity("", "ripple of the input choke's current over its mean", above=0, high=2)
     ] = _usual(0.3, 0.2, 0.5, "chokes are chosen for that")
@@ -53,6 +50,14 @@ class InputSide(Model):
         _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _one_efficiency(cls, fields: Any) -> Any:
+        if isinstance(fields, Mapping) and "efficiency" in fields:
+            why = "the converter has one efficiency: state it as efficiency under [converter]"
+            raise QuantityError(why, name="efficiency", value=fields["efficiency"])
+        return fields
+
     def add(self, circuit: Circuit, lines: tuple[str, str], inner_return: str) -> None:
         """Add lead, capacitor and the source `SOURCE` [A] between the two ``lines`` and the converter's own return."""
         circuit.inductor("input.lead_plus", lines[0], "input:bus", self.lead_inductance.value / 2)
@@ -63,9 +68,10 @@ class InputSide(Model):
         circuit.current_source(SOURCE, inner_return, "input:bus")
 
     def uncertain_parameters(self, converter: Converter) -> Iterator[UncertainParameter]:
-        """What is not known exactly and matters for this converter; keys "input_side.NAME"."""
-        unused = {"efficiency", "ripple_ratio"} if self.ripple_current else set()
-        unused |= set() if steps_up(converter) else {"ripple_ratio"}
+        """What is not known exactly and matters for this converter; keys "input_side.NAME", "converter.efficiency"."""
+        unused = {"ripple_ratio"} if self.ripple_current or not steps_up(converter) else set()
+        if not self.ripple_current:
+            yield from one_range("converter", converter, "efficiency")
         yield from (one for one in ranges("input_side", self) if one.key.partition(".")[2] not in unused)
 
     def at(self, values: Mapping[str, Value]) -> InputSide:
@@ -142,11 +148,11 @@ def input_current(
     if side.ripple_current is not None:
         return side.ripple_current.value * wave
     if not triangular and not converter.isolated and converter.shape != "pulse":
-        return power / (side.efficiency.value * converter.output_voltage) * wave
+        return power / (converter.efficiency.value * converter.output_voltage) * wave
     if voltage is None:
         raise FilterlibError(
             "converter.input_voltage: missing: the input current is estimated from it; state it, or the input's ripple_current"
         )
     if triangular:
-        return side.ripple_ratio.value * full_power / (side.efficiency.value * voltage) * wave
-    return power / (side.efficiency.value * voltage * duty) * wave
+        return side.ripple_ratio.value * full_power / (converter.efficiency.value * voltage) * wave
+    return power / (converter.efficiency.value * voltage * duty) * wave

@@ -75,6 +75,13 @@ def ranges(key: str, model: BaseModel, *, owner: str = "", driven: bool = False)
             yield from ranges(f"{key}.{name}", inner, owner=whole, driven=driven)
 
 
+def one_range(key: str, model: BaseModel, name: str) -> Iterator[UncertainParameter]:
+    """The range of one field of a model, whatever `Model.ineffective` says of it; nothing where it has no extent."""
+    mark = next(mark for mark in marks(type(model))[name] if isinstance(mark, RangedQuantity))
+    if (value := getattr(model, name)).low < value.high:
+        yield _of_range(f"{key}.{name}", mark, value, "")
+
+
 def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParameter]:
     """Every value of a part that has a tolerance."""
     for name, found in marks(type(part)).items():

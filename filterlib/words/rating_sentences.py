@@ -40,7 +40,14 @@ def basis_text(basis: Basis) -> str:
     if basis.kind == "usable voltage":
         rule = " by the rule of its kind" if basis.by_kind else ""
         return f"direct voltage and ripple; {share(basis.share)} of the rated {format_quantity(basis.rated, 'V')}{rule}"
+    if basis.kind == "converter":
+        return _of_converter(basis)
     return _KINDS[basis.kind] + seal
+
+
+def _of_converter(basis: Basis) -> str:
+    left = "the converter's rating" if basis.share == 1 else f"{share(basis.share)} of its rating at this temperature"
+    return left + ("; its derating ends below this temperature" if basis.too_hot else "")
 
 
 def stress_verdict(check: StressCheck) -> str:

@@ -154,7 +154,7 @@ def cautions(result: ReviewResult) -> Iterator[str]:
     design = result.design
     yield from (f"A rating is exceeded, or may be: {rating}" for rating in broken_ratings(result))
     yield (
-        "A battery can feed a short circuit with hundreds of amperes: fuse it at its terminal, and never work on live "
+        "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
     )
     yield (

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from filterlib.analysis.bench.bench_safety import EFFICIENCY, FUSE_MARGIN
+from filterlib.analysis.bench.bench_safety import FUSE_MARGIN
 from filterlib.analysis.bench.bench_sheet import BenchSheet
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
 from filterlib.units import format_quantity
+from filterlib.words.quantities import share
 
 
 @dataclass(frozen=True)
@@ -64,16 +65,33 @@ def _supply(sheet: BenchSheet) -> SafetyStep:
         shown = format_quantity(current, "A")
         size = f"at least {fuse:g} A" if fuse else f"above {FUSE_MARGIN:g} times that"
         rating = (
-            f"At full load about {shown} flows from it (efficiency taken as {100 * EFFICIENCY:.0f} %): a fuse of {size}, and of no more "
+            f"At full load about {shown} flows from it ({_efficiency(sheet.design)}): a fuse of {size}, and of no more "
             "than the thinnest wire behind it carries."
         )
     return SafetyStep(
         "Battery or supply: short circuits and arcs",
-        "A battery feeds a short circuit with hundreds of amperes. Fuse at its positive terminal, for direct current of "
+        f"A battery feeds a short circuit with hundreds of amperes. {_fused_pole(sheet.design)}, for direct current of "
         f"that voltage and the battery's short-circuit current. {rating} Rings and watch off, insulated tools, the other "
         "terminal covered; connect the battery last and take it off first. Never pull a plug that carries current: direct "
         "current keeps its arc; switch the load off first.",
     )
+
+
+def _efficiency(design: Design) -> str:
+    one = design.converter.efficiency
+    return f"efficiency {share(float(one.value))}, {'as stated' if one.stated else 'assumed'}"
+
+
+def _fused_pole(design: Design) -> str:
+    """Where the fuse is: in the pole that is not earthed, or it would not end a fault to earth."""
+    supply = design.converter.supply
+    earthed = None if supply is None else supply.earthed_pole
+    if earthed == "neither":
+        return "Neither pole is earthed here: fuse both poles at the battery"
+    if earthed is not None:
+        other = "negative" if earthed == "positive" else "positive"
+        return f"Fuse at its {other} terminal, because the {earthed} pole is earthed here"
+    return "Fuse at the terminal of the pole that is not earthed (the positive one where the negative pole is earthed; both where neither is)"
 
 
 def _discharge(sheet: BenchSheet) -> SafetyStep:

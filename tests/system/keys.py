@@ -26,6 +26,7 @@ from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
 from filterlib.system.ranged import Ranged, RangedQuantity
+from filterlib.system.rating import ConverterRating
 from filterlib.system.requirements import OperatingPoint
 from filterlib.system.stages import KINDS
 from filterlib.units import format_quantity, format_temperature
@@ -44,6 +45,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[converter.ripple]`": Ripple,
     "`with_capacitor` of `[converter.ripple]`": WithCapacitor,
     "`[converter.spike]`": Spike,
+    "`[converter.rating]`": ConverterRating,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,
     "`ring` of `[converter.common_mode]`": NodeRing,

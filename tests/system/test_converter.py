@@ -29,7 +29,7 @@ def test_two_numbers_are_enough_and_all_the_rest_has_a_range_with_its_origin():
     one = made()
     fields = {name: getattr(one, name) for name in Converter.model_fields}
     left_open = {name: value for name, value in fields.items() if isinstance(value, Ranged)}
-    assert set(left_open) == {"duty", "edge_time", *module.INSIDE}
+    assert set(left_open) == {"duty", "edge_time", "efficiency", *module.INSIDE}
     for value in left_open.values():
         assert not value.stated
         assert value.low < value.value < value.high

@@ -55,7 +55,7 @@ def test_fundamentals_in_closed_form():
 def test_a_stated_ripple_current_is_taken():
     side = InputSide(ripple_current="2 A")
     assert peak_to_peak(drawn(converter(shape="pulse"), side)) == pytest.approx(2.0, rel=0.06, abs=0)
-    assert not {"input_side.efficiency", "input_side.ripple_ratio"} & {
+    assert not {"converter.efficiency", "input_side.ripple_ratio"} & {
         u.key for u in side.uncertain_parameters(converter())
     }
 

@@ -7,9 +7,6 @@ from dataclasses import dataclass
 from filterlib.analysis.described import Amperes, Volts
 from filterlib.system.design import Design
 
-EFFICIENCY = (
-    0.85  # of a converter that states none, so that its supply current is not underrated: common practice, no source
-)
 FUSE_MARGIN = 1.25  # of a fuse above the largest steady current: common practice, no source
 FUSES = (
     1,
@@ -54,13 +51,14 @@ def highest_voltage(design: Design) -> float:
 def supply_current(design: Design) -> float | None:
     """Largest steady current [A] from the supply: full load at the lowest input voltage; None where no input is stated.
 
-    The converter's efficiency is taken as `EFFICIENCY`. Source: conservation of energy.
+    The converter's efficiency is the one value that all of the design uses, ``converter.efficiency``; what is uncertain of
+    it is within `FUSE_MARGIN`. Source: conservation of energy.
     """
     inputs = [design.converter.input_voltage, *(point.input_voltage for point in design.operating_points)]
     stated = [volts for volts in inputs if volts is not None]
     most = max(point.scale(load.name) for point in design.operating_points for load in design.loads)
     power = design.full_current * max(1.0, most) * design.converter.output_voltage
-    return power / EFFICIENCY / min(stated) if stated else None
+    return power / float(design.converter.efficiency.value) / min(stated) if stated else None
 
 
 def fuse_rating(current: float) -> float | None:

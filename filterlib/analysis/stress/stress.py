@@ -28,7 +28,7 @@ ceramic chip capacitors."""
 Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
-    "highest temperature", "ceramic rise",
+    "highest temperature", "ceramic rise", "converter",
 ]  # fmt: skip
 
 
@@ -38,7 +38,8 @@ class Basis:
 
     ``kind``: how it is counted, and whose limit it has; ``missing``: the field that part or design would have to state, ""
     where nothing is missing. ``factors``: against which the part's ripple rating is weighed; ``share`` of the ``rated``
-    voltage that is usable, ``by_kind`` where no derating is stated; ``beyond_seal``: a life that the seal ends before.
+    voltage that is usable, or of the converter's rating that is left at this temperature, ``by_kind`` where no derating is
+    stated; ``beyond_seal``: a life that the seal ends before; ``too_hot``: the converter's derating ends below this temperature.
     """
 
     kind: Kind
@@ -48,6 +49,7 @@ class Basis:
     rated: Volts[float] = np.nan
     by_kind: bool = False
     beyond_seal: bool = False
+    too_hot: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,7 @@ class _Measure:
 
 
 def stress(solution: Solution) -> StressResult:
-    """The stress of every part of the filter, and of the loads' input capacitors, at a stable operating point.
+    """The stress of the converter, of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
     Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
     parameter is moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`;
@@ -137,7 +139,7 @@ def stress(solution: Solution) -> StressResult:
     batches = [_batch(variant) for variant in shapes(design)]
     loaded = [loadings(Solution(many, state)) for many, _ in batches]
     keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
-    checks, heats = [], []
+    checks, heats = [*_of_converter(design, state)], []
     for alike in zip(*loaded, strict=True):
         heat = [_heat(one, state) for one in alike]
         measures = [tuple(_measures(one, rise, design, state)) for one, (*_, rise) in zip(alike, heat, strict=True)]
@@ -287,6 +289,24 @@ def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
     if sign * worst <= sign * limit:
         return "within"
     return "beyond" if sign * best > sign * limit else "depends on"
+
+
+def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
+    """Current and power that the converter delivers, against its own rating where one is stated."""
+    rating = design.converter.rating
+    if rating is None:
+        return
+    share, amps = rating.share(state.temperature), abs(float(state.converter_current))
+    delivered = {"output_current": (amps, "A"), "output_power": (amps * float(state.terminal_voltage), "W")}
+    basis = Basis("converter", share=share, too_hot=rating.too_hot(state.temperature))
+    for name, (value, unit) in delivered.items():
+        if (rated := getattr(rating, name)) is not None:
+            limit = share * rated
+            yield StressCheck(
+                name="converter", part="converter", what=name.replace("_", " "), unit=unit, value=value, low=value, high=value,
+                limit=limit, at_least=False, margin=limit / value - 1 if value else np.inf,
+                verdict=_answer(value, value, limit, at_least=False), depends_on="", basis=basis,
+            )  # fmt: skip
 
 
 def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:

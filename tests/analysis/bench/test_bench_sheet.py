@@ -155,19 +155,42 @@ def test_the_scale_holds_the_reading_and_is_the_finest_that_does(largest):
 
 
 def test_current_from_the_supply_and_its_fuse(sheet):
-    """hand: 28 V (84 W / 28 V + 0.6 A) = 100.8 W, at 85 % from 24 V: 4.94 A; the next fuse above 6.2 A is 7.5 A."""
-    assert supply_current(sheet.design) == pytest.approx(100.8 / 0.85 / 24, rel=1e-6, abs=0)
+    """hand: 28 V (84 W / 28 V + 0.6 A) = 100.8 W, at 90 % from 24 V: 4.67 A; the next fuse above 5.83 A is 7.5 A."""
+    assert supply_current(sheet.design) == pytest.approx(100.8 / 0.9 / 24, rel=1e-6, abs=0)
     assert fuse_rating(supply_current(sheet.design)) == 7.5
     low = [{"name": "flat battery", "input_voltage": "20 V"}, {"name": "half", "load": "50 %"}]
     flat = designs.design(source=designs.converter(input_voltage="24 V"), operating_point=low)
     assert supply_current(flat) == pytest.approx(
-        28**2 / 7 / 0.85 / 20, rel=1e-6, abs=0
+        28**2 / 7 / 0.9 / 20, rel=1e-6, abs=0
     )  # hand: 112 W at the lowest input
     text = step_named(sheet, "Battery")
-    assert "4.94 A" in text
+    assert "4.67 A" in text
+    assert "efficiency 90 %, assumed" in text
     assert "7.5 A" in text
     assert "fuse" in step_named(small(), "Battery")  # no input voltage is stated: no number is made up
     assert " A flow" not in step_named(small(), "Battery")
+
+
+def test_a_stated_efficiency_is_the_one_that_is_taken():
+    """hand: 28 V squared over 7 ohm are 112 W, at 80 % from 24 V."""
+    one = designs.design(source=designs.converter(input_voltage="24 V", efficiency="80 %"))
+    assert supply_current(one) == pytest.approx(112 / 0.8 / 24, rel=1e-6, abs=0)
+    assert "efficiency 80 %, as stated" in step_named(bench_sheet(review(one)), "Battery")
+
+
+@pytest.mark.parametrize(
+    ("pole", "words"),
+    [
+        (None, "the pole that is not earthed"),
+        ("negative", "its positive terminal"),
+        ("positive", "its negative terminal"),
+        ("neither", "fuse both poles"),
+    ],
+)
+def test_the_fuse_is_in_the_pole_that_is_not_earthed(pole, words):
+    supply = {} if pole is None else {"supply": {"earthed_pole": pole}}
+    one = designs.design(source=designs.converter(input_voltage="24 V", **supply))
+    assert words in step_named(bench_sheet(review(one)), "Battery")
 
 
 def step_named(sheet, start):

@@ -7,6 +7,7 @@ from filterlib.analysis.review import review
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stress.loading import core_voltage, integral, loadings, peak, root_sum
 from filterlib.analysis.stress.stress import missions, stress, worst
+from filterlib.errors import InputError
 from filterlib.network.circuit import Current
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.capacitor import Capacitor
@@ -480,3 +481,53 @@ def test_measured_parts_are_held_against_what_is_stated_beside_their_file():
     assert check(result, "C1", "leakage current").value == pytest.approx(28 * part.capacitance / 5000, rel=1e-2, abs=0)
     assert check(result, "L1", "current").verdict == "beyond"  # hand: 4 A
     assert basis_text(check(result, "L1", "peak current").basis) == "the part states no saturation_current"
+
+
+# ---- the converter's own rating -----------------------------------------------------------------------------------
+
+RATING = {"output_current": "3 A", "output_power": "150 W", "derating": [["50 °C", 1.0], ["70 °C", 0.5]]}
+
+
+def rated(temperature="20 °C", resistance="14 ohm", **changes):
+    source = converter(output_resistance=0.0, rating=RATING | changes)
+    return design(source=source, load=resistive(resistance), operating_point=[{"temperature": temperature}])
+
+
+@pytest.mark.parametrize(
+    ("temperature", "resistance", "limit", "verdict"),
+    [
+        ("20 °C", "14 ohm", 3.0, "within"),  # hand: 28 V / 14 ohm = 2 A
+        ("60 °C", "14 ohm", 2.25, "within"),  # hand: half-way between 100 % and 50 %
+        ("70 °C", "14 ohm", 1.5, "beyond"),
+        ("80 °C", "14 ohm", 1.5, "beyond"),  # the last share holds
+        ("20 °C", "7 ohm", 3.0, "beyond"),  # hand: 4 A
+    ],
+)
+def test_the_converters_rating_is_judged_at_the_points_temperature(temperature, resistance, limit, verdict):
+    result = found(rated(temperature, resistance))
+    current = check(result, "converter", "output current")
+    assert current.value == pytest.approx(28 / float(resistance.split()[0]), rel=1e-4, abs=0)
+    assert current.limit == pytest.approx(limit, rel=1e-9, abs=0)
+    assert current.verdict == verdict
+
+
+def test_the_converters_power_is_judged_too_and_what_is_not_stated_is_not():
+    """hand: 28 V squared over 7 ohm are 112 W; a rating of 100 W is exceeded at room temperature."""
+    power = check(found(rated(resistance="7 ohm", output_power="100 W")), "converter", "output power")
+    assert power.value == pytest.approx(112, rel=1e-4, abs=0)
+    assert (power.verdict, power.margin) == ("beyond", pytest.approx(100 / 112 - 1, rel=1e-3, abs=0))
+    alone = found(design(source=converter(rating={"output_power": "100 W"})))
+    assert [one.what for one in alone.checks if one.name == "converter"] == ["output power"]
+    assert not [one for one in found(design(source=converter())).checks if one.name == "converter"]
+
+
+def test_a_load_beyond_the_converters_rating_is_said_with_its_derating():
+    said = "".join(broken_ratings(review(rated("80 °C"))))
+    assert "converter: output current 2 A, at most 1.5 A" in said
+    assert "50 % of its rating at this temperature; its derating ends below this temperature" in said
+    assert "beyond its rating" in said
+
+
+def test_a_rating_without_a_figure_is_refused():
+    with pytest.raises(InputError, match="output_current: missing"):
+        rated(output_current=None, output_power=None)
