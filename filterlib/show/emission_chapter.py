@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
-from filterlib.analysis.emission.receiver import MICROVOLT
 from filterlib.analysis.emission.required_tests import nearest
 from filterlib.analysis.review import ReviewResult
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table
 from filterlib.system.design import Design
-from filterlib.units import decibels, format_quantity
+from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, agreement, covers, emission_notes, margin_sentence
 from filterlib.words.labels import detector_words, emission_source
 from filterlib.words.quantities import capital, interval_text, level_unit, number
@@ -28,6 +27,7 @@ PLACES = {
     "common": "common, (v+ + v\N{MINUS SIGN})/2",
     "common_current": "common-mode current, i+ + i\N{MINUS SIGN}",
 }
+LEAST = -99.9  # [dBµV or dBµA] that is written for whatever is less
 
 
 @dataclass(frozen=True)
@@ -80,23 +80,16 @@ def _sentences(worst: EmissionResult) -> Iterator[str]:
     for margin in worst.margins:
         yield f"{margin_sentence(margin)}."
     if worst.margins:
-        yield _made_by(worst, min(worst.margins, key=lambda margin: margin.margin))
+        yield _made_by(min(worst.margins, key=lambda margin: margin.margin))
 
 
-def _made_by(worst: EmissionResult, margin: Margin) -> str:
-    """The sources at the line that comes nearest, each alone, the greatest first."""
-    at = int(np.argmin(np.abs(worst.frequencies - margin.frequency)))
-    alone = [(_level(lines[at]), source) for (place, source), lines in worst.by_source.items() if place == margin.place]
+def _made_by(margin: Margin) -> str:
+    """What a receiver reads of each source alone where it comes nearest, the greatest first."""
     unit = level_unit(margin.unit)
     levels = ", ".join(
-        f"{emission_source(source)} {_signed(level)} {unit}" for level, source in sorted(alone, reverse=True)
+        f"{emission_source(source)} {_signed(max(level, LEAST))} {unit}" for source, level in margin.by_source.items()
     )
-    where = f"{format_quantity(margin.frequency, 'Hz')} ({PLACES[margin.place]})"
-    return f"At {where} each source alone makes: {levels}."
-
-
-def _level(amplitude: complex) -> float:
-    return max(float(decibels(abs(amplitude) / np.sqrt(2) / MICROVOLT)), -99.9) if amplitude else -99.9
+    return f"At {format_quantity(margin.frequency, 'Hz')} ({PLACES[margin.place]}) each source alone makes: {levels}."
 
 
 def _signed(level: float) -> str:

@@ -41,6 +41,17 @@ class Bond(Model):
             why = "only a capacitor has one: state the capacitance too, or leave this out"
             yield Problem("", "safety_class", fields["safety_class"], why)
 
+    def impedance(self, frequency: float) -> Value:
+        """Its magnitude [ohm] at a frequency above 0 [Hz].
+
+        >>> round(float(Bond(inductance="600 nH").impedance(23.6e6)), 1)
+        89.0
+        """
+        s = 2j * np.pi * frequency
+        through = self.resistance + s * self.inductance
+        magnitude: Value = np.abs(through if self.capacitance is None else through + 1 / (s * self.capacitance))
+        return magnitude
+
     def add(self, circuit: Circuit, name: str, node: str, to: str = CHASSIS) -> None:
         """Add the bond between ``node`` and the chassis."""
         inner = f"{name}:x"

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
-from filterlib.analysis.emission.receiver import ReceiverBand, by_band
+from filterlib.analysis.emission.receiver import ReceiverBand, by_band, heard
 from filterlib.analysis.linear.modal_two_port import CONVENTION
+from filterlib.parts.artificial_network import ArtificialNetwork
+from filterlib.system.chassis import Bond
 from filterlib.system.design import Design
 from filterlib.system.input_side import steps_up
 from filterlib.units import format_quantity
@@ -16,6 +20,8 @@ from filterlib.words.quantities import level_unit
 ESTIMATE = (
     "This is an estimate before a test, not a test: only a measurement in a test house shows whether a limit is kept."
 )
+SAME = 1e-6  # share by which a frequency may miss a line and be called by its name
+LITTLE = 0.1  # of the network's impedance, which a bond leaves to a line that reads little: 20 dB less
 NEAR_END = 0.1  # share by which a switching frequency may miss the end of a limit and still cross it in practice
 _WHERE = {
     "plus": "plus line",
@@ -30,13 +36,20 @@ def margin_sentence(margin: Margin) -> str:
     unit = level_unit(margin.unit)
     text = (
         f"{margin.title}, {detector_words(margin.detector)}: {_side(margin.margin)} the limit at "
-        f"{format_quantity(margin.frequency, 'Hz')}, {_WHERE[margin.place]} ({margin.level:.1f} {unit} against "
+        f"{format_quantity(margin.frequency, 'Hz')}{_beside(margin)}, {_WHERE[margin.place]} ({margin.level:.1f} {unit} against "
         f"{margin.limit_level:.1f} {unit})"
     )
     if margin.low < margin.high:
         moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
         text += f"; from {_side(margin.low)} to {_side(margin.high)} it over the uncertainty{moved}"
     return text + ("; this limit is from memory" if margin.from_memory else "")
+
+
+def _beside(margin: Margin) -> str:
+    """Which line the receiver hears there, where it is not tuned to one."""
+    if abs(margin.line / margin.frequency - 1) < SAME:
+        return ""
+    return f" (from the line at {format_quantity(margin.line, 'Hz')}, which the receiver's filter there lets through)"
 
 
 def _side(margin: float) -> str:
@@ -100,10 +113,7 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
     switching, test = design.converter.switching_frequency, result.test
     network = test.at
     if switching < network.low * (1 - 1e-9):
-        yield (
-            f"The network is specified from {format_quantity(network.low, 'Hz')} on: harmonics below, the switching frequency "
-            f"of {format_quantity(switching, 'Hz')} among them, are not judged"
-        )
+        yield _below(switching, network)
     for lowest in sorted({piece.frequencies[0] for one in test.judged for piece in one.limit.pieces}):
         if abs(switching / lowest - 1) < NEAR_END:
             yield (
@@ -117,8 +127,31 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
             yield f"{one.limit.title}: these limits are from memory; look them up in the standard"
         if one.limit.note:
             yield f"{one.limit.title}: {one.limit.note}"
-    if design.converter.bond is not None and test.side == "input":
-        yield (
-            "The converter's bond joins its return to the chassis, in parallel with the return line's network: that line then reads "
-            "little, and the bond's inductance decides"
+    if design.converter.bond is not None and test.side == "input" and not design.converter.isolated:
+        yield _bonded(design.converter.bond, result)
+
+
+def _below(switching: float, network: ArtificialNetwork) -> str:
+    """What becomes of harmonics below the network's range."""
+    start = f"The network is specified from {format_quantity(network.low, 'Hz')} on: "
+    if switching >= heard(network.low, network.high)[0]:
+        return (
+            f"{start}the switching frequency of {format_quantity(switching, 'Hz')} is below, and judged by what the receiver's "
+            "filter lets through when it is tuned to where the range begins"
         )
+    return f"{start}harmonics below, the switching frequency of {format_quantity(switching, 'Hz')} among them, are not judged"
+
+
+def _bonded(bond: Bond, result: EmissionResult) -> str:
+    """What a bond of the converter's return does to its line, at the frequency that decides."""
+    at = result.worst.line if result.worst is not None else float(result.frequencies[0])
+    ours, network = float(bond.impedance(at)), float(np.abs(result.test.at.impedance([at])[0]))
+    reads = (
+        "that line reads little there, and the bond's inductance decides"
+        if ours < LITTLE * network
+        else "the bond does not keep that line quiet there"
+    )
+    return (
+        "The converter's bond joins its return to the chassis, in parallel with the return line's network: at "
+        f"{format_quantity(at, 'Hz')} it is {format_quantity(ours, 'ohm')} beside {format_quantity(network, 'ohm')}, so {reads}"
+    )

@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
-from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, read
+from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read, tunings
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
@@ -29,6 +29,7 @@ CURRENT = "common_current"
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _JUDGED = {("line", "dBuV"): LINES, ("common_mode", "dBuV"): ("common",), ("common_mode", "dBuA"): (CURRENT,)}
 
+_ROUNDING = 1e-9  # share by which rounding may move a frequency past the end of the network's range
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 Answer = Literal["below throughout", "depends on", "above throughout"]
@@ -38,7 +39,9 @@ Answer = Literal["below throughout", "depends on", "above throughout"]
 class Margin:
     """How far one detector stays below one limit where it comes nearest; negative means above it.
 
-    ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``low``, ``high``: the worst and best
+    ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``frequency``: to which the receiver
+    is tuned; ``line``: the harmonic that it hears most there, the same but at the end of a limit's piece; ``by_source``: what it
+    would read there of each source alone, most first; ``low``, ``high``: the worst and best
     margin over the uncertainty (equal to it where no range was sought); ``depends_on``: label of the uncertain
     parameter that moves it most, or "".
     """
@@ -48,6 +51,8 @@ class Margin:
     detector: str
     place: str
     frequency: Annotated[float, Unit("Hz", key="at")]
+    line: Hertz[float]
+    by_source: Annotated[Mapping[str, float], Unit("{unit}", key=None)]
     level: InUnit[float]
     limit_level: Annotated[float, Unit("{unit}", key="limit")]
     unit: str
@@ -159,25 +164,27 @@ def estimate(
     """
     design, state = solution.design, solution.state
     spectra = line_spectra(solution, test)
-    inside = _inside(spectra.frequencies, test)
-    levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, inside)
+    inside, amplitudes = _inside(spectra.frequencies, test), _amplitudes(spectra)
+    tuned = _tuned(spectra.frequencies, test)
+    spacing = design.converter.switching_frequency
+    levels = _levels(amplitudes, spacing, tuned)
     spread = _Spread(state, test)
     intervals = _intervals(design, spread, interval, progress)
     return EmissionResult(
         point=state.point,
         test=test,
-        spacing=design.converter.switching_frequency,
+        spacing=spacing,
         frequencies=spectra.frequencies[inside],
-        amplitudes={place: values[inside] for place, values in _amplitudes(spectra).items()},
+        amplitudes={place: values[inside] for place, values in amplitudes.items()},
         by_source={
             (place, source): values[inside]
             for source in spectra.sources
             for place, values in _amplitudes(spectra, source).items()
         },
-        levels=levels,
+        levels={key: level[: inside.sum()] for key, level in levels.items()},
         low=spread.low,
         high=spread.high,
-        margins=tuple(_margins(levels, spectra.frequencies[inside], test, intervals, _labels(design, test))),
+        margins=tuple(_margins(levels, tuned, spectra, test, intervals, _labels(design, test))),
         trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
         assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
         extents=intervals,
@@ -207,8 +214,13 @@ def _intervals(
 
 
 def _inside(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
-    """Which harmonics lie in the network's range."""
-    return (frequencies >= test.at.low * (1 - 1e-9)) & (frequencies <= test.at.high * (1 + 1e-9))
+    """Which frequencies lie in the network's range."""
+    return (frequencies >= test.at.low * (1 - _ROUNDING)) & (frequencies <= test.at.high * (1 + _ROUNDING))
+
+
+def _tuned(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
+    """Where the receiver is tuned: to the harmonics inside, then to what is between them and to the ends of the limits."""
+    return tunings(frequencies[_inside(frequencies, test)], frequencies[0], test.ends)
 
 
 def _amplitudes(spectra: LineSpectra, source: str = "") -> dict[str, np.ndarray]:
@@ -223,46 +235,61 @@ def _amplitudes(spectra: LineSpectra, source: str = "") -> dict[str, np.ndarray]
     return dict(zip((*PLACES, CURRENT), values, strict=True))
 
 
-def _levels(amplitudes: dict[str, np.ndarray], spacing: float, inside: np.ndarray) -> dict[tuple[str, str], np.ndarray]:
-    """(place, detector) -> level (..., h) [dBµV or dBµA] of the harmonics inside."""
+def _levels(amplitudes: dict[str, np.ndarray], spacing: float, tuned: np.ndarray) -> dict[tuple[str, str], np.ndarray]:
+    """(place, detector) -> level (..., t) [dBµV or dBµA] at every frequency to which the receiver is tuned."""
     return {
-        (place, detector): decibels(values[..., inside] / MICROVOLT)
+        (place, detector): decibels(values / MICROVOLT)
         for place, lines in amplitudes.items()
-        for detector, values in read(lines, spacing).items()
+        for detector, values in read(lines, spacing, tuned).items()
     }
 
 
-def _gaps(levels: Mapping[tuple[str, str], np.ndarray], frequencies: np.ndarray, test: EmissionTest) -> dict[Any, Any]:
-    """(limit, detector) -> (places judged, distance below the limit (..., places, h) [dB])."""
+def _gaps(levels: Mapping[tuple[str, str], np.ndarray], tuned: np.ndarray, test: EmissionTest) -> dict[Any, Any]:
+    """(limit, detector) -> (places judged, distance below the limit (..., places, t) [dB]); infinite where none holds."""
     gaps = {}
     for one in test.judged:
         places = _JUDGED[one.limit.of, one.limit.unit]
         for detector in one.limit.detectors:
             level = np.stack([levels[place, detector] for place in places], axis=-2)
-            gaps[one, detector] = places, one.limit.at(frequencies, detector) - level
+            gaps[one, detector] = places, one.limit.at(tuned, detector) - level
     return gaps
 
 
 def _margins(
     levels: Mapping[tuple[str, str], np.ndarray],
-    frequencies: np.ndarray,
+    tuned: np.ndarray,
+    spectra: LineSpectra,
     test: EmissionTest,
     intervals: Mapping[Any, Interval],
     labels: Mapping[str, str],
 ) -> Any:
-    for (one, detector), (places, gap) in _gaps(levels, frequencies, test).items():
+    for (one, detector), (places, gap) in _gaps(levels, tuned, test).items():
         row, column = np.unravel_index(int(np.argmin(gap)), gap.shape)
         margin = float(gap[row, column])
         if not np.isfinite(margin):
-            continue  # no harmonic where this detector has a limit
+            continue  # nothing is heard where this detector has a limit
         interval = intervals.get((one.name, detector))
         ends = (-decibels(interval.high), -decibels(interval.low)) if interval else (margin, margin)
-        level = float(levels[places[row], detector][column])
+        place, at = places[row], float(tuned[column])
+        level = float(levels[place, detector][column])
         yield Margin(
-            one.name, one.limit.title, detector, places[row], float(frequencies[column]), level, level + margin,
-            one.limit.unit, margin, min(float(ends[0]), margin), max(float(ends[1]), margin),
+            one.name, one.limit.title, detector, place, at, _line(spectra, place, at), _alone(spectra, place, detector, at),
+            level, level + margin, one.limit.unit, margin, min(float(ends[0]), margin), max(float(ends[1]), margin),
             labels.get(interval.decisive, interval.decisive) if interval else "", one.limit.from_memory,
         )  # fmt: skip
+
+
+def _line(spectra: LineSpectra, place: str, at: float) -> float:
+    """The harmonic that a receiver tuned to ``at`` hears most [Hz]."""
+    return main_line(_amplitudes(spectra)[place], spectra.frequencies[0], at)
+
+
+def _alone(spectra: LineSpectra, place: str, detector: str, at: float) -> dict[str, float]:
+    """What a receiver tuned to ``at`` reads of each source alone [dBµV or dBµA], most first."""
+    lines = {source: _amplitudes(spectra, source)[place] for source in spectra.sources}
+    read_ = {source: read(one, spectra.frequencies[0], [at])[detector][0] for source, one in lines.items()}
+    levels = {source: float(decibels(value / MICROVOLT)) for source, value in read_.items()}
+    return dict(sorted(levels.items(), key=lambda pair: -pair[1]))
 
 
 class _Spread:
@@ -279,13 +306,13 @@ class _Spread:
         if test.side == "input":
             test = EmissionTest(test.side, test.network, test.limits, test.held.at(values))
         spectra = line_spectra(Solution(design, self.state), test)
-        inside = _inside(spectra.frequencies, test)
-        levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, inside)
+        tuned, count = _tuned(spectra.frequencies, test), int(_inside(spectra.frequencies, test).sum())
+        levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, tuned)
         for place in (*PLACES, CURRENT):
-            rows = np.atleast_2d(levels[place, DETECTORS[0]])
+            rows = np.atleast_2d(levels[place, DETECTORS[0]])[:, :count]
             self.low[place] = np.fmin.reduce([*rows, self.low.get(place, rows[0])])
             self.high[place] = np.fmax.reduce([*rows, self.high.get(place, rows[0])])
-        gaps = _gaps(levels, spectra.frequencies[inside], test)
+        gaps = _gaps(levels, tuned, test)
         if not gaps:  # no limit: the search then follows the highest line
             return {"highest": from_decibels(levels["plus", DETECTORS[0]].max(axis=-1))}
         return {

@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Hertz, Volts
+from filterlib.analysis.emission.receiver import heard
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
@@ -69,6 +70,12 @@ class EmissionTest:
         return artificial_network(self.network or next(named, "50uH"))
 
     @property
+    def ends(self) -> np.ndarray:
+        """Where limits begin and end within the network's range (e,) [Hz], the ends of that range among them."""
+        ends = np.concatenate([[self.at.low, self.at.high], *(one.limit.ends for one in self.judged)])
+        return np.unique(ends[(ends >= self.at.low) & (ends <= self.at.high)])
+
+    @property
     def held(self) -> InputSide:
         """The input, with its defaults."""
         return self.input_side or InputSide()
@@ -105,13 +112,13 @@ class LineSpectra:
 
 
 def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
-    """Harmonics up to the end of the network's range, on each line, of each source, at an operating point.
+    """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
     design, forces = solution.design, solution.source_spectra
-    kept = forces.frequencies[1:][forces.frequencies[1:] <= test.at.high * (1 + 1e-9)]
+    kept = forces.frequencies[1:][forces.frequencies[1:] <= heard(test.at.low, test.at.high)[1]]
     circuit, ports = setup(solution, test)
     driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.source_scale * forces.ripple)}
     if design.converter.spike is not None:

@@ -1,7 +1,7 @@
 """What a measuring receiver reads of a periodic signal: peak, quasi-peak and average, in the standard's bandwidths.
 
-The receiver is tuned to each harmonic in turn. The envelope behind its intermediate-frequency filter repeats
-with the signal's period. All detectors read the rms of a sine: one line alone within the filter reads the same on all
+The receiver is tuned to each harmonic in turn, or to any other frequency, where its filter lets through what lines are in
+reach. The envelope behind that filter repeats with the signal's period. All detectors read the rms of a sine: one line alone within the filter reads the same on all
 three. Source of bandwidths and time constants: CISPR 16-1-1, tables of the quasi-peak receiver (from memory).
 """
 
@@ -21,6 +21,7 @@ REACH = 2.0  # bandwidths either side within which lines count: the filter is 96
 MICROVOLT = 1e-6  # rms [V], the zero of dBµV
 _SAMPLES = 8  # of the envelope, for each line within reach
 _ROWS = 2**21  # envelope samples in memory at a time
+_TUNED = 1e-3  # of the bandwidth beside a line at which a receiver is as good as tuned to it
 _CLOSE = 1e-12  # change of a charge, as a share, at which the search for the steady state ends
 _ROUNDS = 60
 
@@ -68,6 +69,16 @@ def by_band(frequencies: ArrayLike) -> dict[ReceiverBand, NDArray[np.intp]]:
     return {band: chosen for band, chosen in places.items() if chosen.size}
 
 
+def heard(low: float, high: float) -> tuple[float, float]:
+    """Between which frequencies [Hz] lines are in the filter of a receiver that is tuned from ``low`` to ``high`` [Hz].
+
+    >>> heard(150e3, 30e6)
+    (132000.0, 30018000.0)
+    """
+    below, above = (REACH * next(iter(by_band([end]))).bandwidth for end in (low, high))
+    return max(low - below, BANDS[0].low), high + above
+
+
 def filter_response(offsets: ArrayLike, bandwidth: float) -> Array:
     """Response of the intermediate-frequency filter at ``offsets`` [Hz] from its centre: Gaussian, half at half the bandwidth.
 
@@ -79,8 +90,45 @@ def filter_response(offsets: ArrayLike, bandwidth: float) -> Array:
     return 2.0 ** -((2 * np.asarray(offsets, dtype=float) / bandwidth) ** 2)
 
 
-def read(lines: ArrayLike, spacing: float) -> dict[str, Array]:
-    """What the receiver reads when it is tuned to each harmonic.
+def tunings(lines: ArrayLike, spacing: float, ends: ArrayLike = ()) -> Array:
+    """Where a receiver is tuned that looks for the highest readings (t,) [Hz].
+
+    To each of the ``lines`` (h,) [Hz], ``spacing`` [Hz] apart; midway between those that share its filter, where they may beat
+    higher; and to each of the ``ends`` of a limit (e,) [Hz] that lies beside the lines but within the filter's reach of one.
+
+    >>> tunings([145e3, 290e3], 145e3, [150e3, 500e3]).tolist()
+    [145000.0, 290000.0, 150000.0]
+    """
+    on, beside = np.asarray(lines, dtype=float), np.asarray(ends, dtype=float)
+    between = on[:-1] + spacing / 2
+    away = np.abs(beside - spacing * np.maximum(np.rint(beside / spacing), 1)) / _bandwidths(beside)
+    return np.concatenate(
+        [on, between[spacing <= REACH * _bandwidths(between)], beside[(away > _TUNED) & (away <= REACH)]]
+    )
+
+
+def _bandwidths(frequencies: Array) -> Array:
+    """Of the filter, where it is tuned to each frequency (f,) [Hz]."""
+    widths = np.full(frequencies.shape, np.nan)
+    for band, chosen in by_band(frequencies).items():
+        widths[chosen] = band.bandwidth
+    return widths
+
+
+def main_line(lines: ArrayLike, spacing: float, tuned: float) -> float:
+    """Frequency [Hz] of the one of the ``lines`` (h,), as of `read`, that a receiver tuned to ``tuned`` [Hz] hears most.
+
+    >>> main_line([1.0, 1e-6], 145e3, 150e3)
+    145000.0
+    """
+    amplitudes = np.abs(np.asarray(lines))
+    frequencies = spacing * np.arange(1, amplitudes.size + 1)
+    passed = filter_response(frequencies - tuned, float(_bandwidths(np.array([tuned]))[0]))
+    return float(frequencies[np.argmax(amplitudes * passed)])
+
+
+def read(lines: ArrayLike, spacing: float, tuned: ArrayLike | None = None) -> dict[str, Array]:
+    """What the receiver reads when it is tuned to each harmonic, or to other frequencies.
 
     Parameters
     ----------
@@ -88,11 +136,14 @@ def read(lines: ArrayLike, spacing: float) -> dict[str, Array]:
         Peak amplitudes of the harmonics 1 ... h [V] (2 c_k), with their phases.
     spacing : float
         Frequency of the signal [Hz]; harmonic k is at k times this.
+    tuned : array (t,), optional
+        Frequencies to which it is tuned [Hz]; without them each harmonic.
 
     Returns
     -------
     dict of array
-        By detector ("peak", "quasi_peak", "average"), shape of ``lines`` [V rms]; NaN outside 9 kHz to 1 GHz.
+        By detector ("peak", "quasi_peak", "average"), shape of ``lines``, or (t,), (designs, t) [V rms]; NaN where it is tuned
+        outside 9 kHz to 1 GHz.
 
     Raises
     ------
@@ -111,46 +162,56 @@ def read(lines: ArrayLike, spacing: float) -> dict[str, Array]:
 
     >>> {name: values.round(3).tolist() for name, values in read([1.0, 0.1j], 150e3).items()}
     {'peak': [0.707, 0.071], 'quasi_peak': [0.707, 0.071], 'average': [0.707, 0.071]}
+
+    A line at 145 kHz, read at 150 kHz in 9 kHz:
+
+    >>> read([1.0], 145e3, [150e3])["average"].round(3).tolist()
+    [0.3]
     """
     amplitudes = np.asarray(lines, dtype=complex)
     if not (np.isfinite(spacing) and spacing > 0):
         raise QuantityError("must be above 0 Hz", name="spacing", value=spacing)
     if amplitudes.ndim == 0 or not amplitudes.shape[-1]:
         raise QuantityError("at least one line is needed", name="lines", value=lines)
-    levels = {detector: np.full(amplitudes.shape, np.nan) for detector in DETECTORS}
-    tuned = spacing * np.arange(1, amplitudes.shape[-1] + 1)
-    for band, chosen in by_band(tuned).items():
-        for detector, values in _in_band(amplitudes, chosen, spacing, band).items():
+    centres = spacing * np.arange(1, amplitudes.shape[-1] + 1) if tuned is None else np.asarray(tuned, dtype=float)
+    levels = {detector: np.full((*amplitudes.shape[:-1], centres.size), np.nan) for detector in DETECTORS}
+    for band, chosen in by_band(centres).items():
+        for detector, values in _in_band(amplitudes, centres[chosen], spacing, band).items():
             levels[detector][..., chosen] = values / np.sqrt(2)
     return levels
 
 
-def _in_band(amplitudes: np.ndarray, chosen: np.ndarray, spacing: float, band: ReceiverBand) -> dict[str, Array]:
-    """Readings, as peak amplitudes, at the chosen harmonics of one band."""
-    if band.alone(spacing):
-        return dict.fromkeys(DETECTORS, np.abs(amplitudes[..., chosen]))
-    levels = {detector: np.empty((*amplitudes.shape[:-1], chosen.size)) for detector in DETECTORS}
-    size = max(
-        1, _ROWS // (_SAMPLES * (2 * int(REACH * band.bandwidth / spacing) + 1) * max(amplitudes[..., 0].size, 1))
-    )
-    for start in range(0, chosen.size, size):
-        part = slice(start, start + size)
-        wave = envelope(amplitudes, chosen[part], spacing, band.bandwidth)
+def _in_band(amplitudes: np.ndarray, tuned: Array, spacing: float, band: ReceiverBand) -> dict[str, Array]:
+    """Readings, as peak amplitudes, at frequencies of one band."""
+    nearest = np.clip(np.rint(tuned / spacing), 1, amplitudes.shape[-1]).astype(int) - 1
+    away = (nearest + 1) * spacing - tuned
+    passed = np.abs(amplitudes[..., nearest]) * filter_response(away, band.bandwidth)
+    levels = {detector: passed.copy() for detector in DETECTORS}
+    several = np.flatnonzero(spacing - np.abs(away) <= REACH * band.bandwidth)  # where a second line is in reach
+    count = 2 * int(REACH * band.bandwidth / spacing) + 1
+    size = max(1, _ROWS // (_SAMPLES * count * max(amplitudes[..., 0].size, 1)))
+    for start in range(0, several.size, size):
+        part = several[start : start + size]
+        wave = envelope(amplitudes, nearest[part], spacing, band.bandwidth, away=away[part])
         levels["peak"][..., part] = wave.max(axis=-1)
         levels["average"][..., part] = wave.mean(axis=-1)
         levels["quasi_peak"][..., part] = quasi_peak(wave, 1 / spacing, band)
     return levels
 
 
-def envelope(amplitudes: np.ndarray, chosen: np.ndarray, spacing: float, bandwidth: float) -> Array:
-    """One period of the envelope behind the filter, tuned to each of the ``chosen`` harmonics (their index from 0).
+def envelope(
+    amplitudes: np.ndarray, chosen: np.ndarray, spacing: float, bandwidth: float, *, away: ArrayLike = 0.0
+) -> Array:
+    """One period of the envelope behind the filter, tuned next to each of the ``chosen`` harmonics (their index from 0).
 
-    Shape (..., chosen, samples) [V peak] for ``amplitudes`` (..., h) as in `read`.
+    Shape (..., chosen, samples) [V peak] for ``amplitudes`` (..., h) as in `read`; ``away`` (chosen,): how far above its
+    tuning each harmonic is [Hz].
     """
-    reach = int(REACH * bandwidth / spacing)
+    reach = int((REACH * bandwidth + np.max(np.abs(away))) / spacing)
     offsets = np.arange(-reach, reach + 1)
     padded = np.pad(amplitudes, [(0, 0)] * (amplitudes.ndim - 1) + [(reach, reach)])
-    within = padded[..., chosen[:, None] + reach + offsets] * filter_response(offsets * spacing, bandwidth)
+    passed = filter_response(np.reshape(away, (-1, 1)) + offsets * spacing, bandwidth)
+    within = padded[..., chosen[:, None] + reach + offsets] * passed
     count = 2 ** int(np.ceil(np.log2(_SAMPLES * len(offsets))))
     spectrum = np.zeros((*within.shape[:-1], count), dtype=complex)
     spectrum[..., offsets] = within

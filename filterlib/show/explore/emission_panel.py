@@ -153,7 +153,7 @@ def _readings(r: EmissionResult) -> tuple[ui.Reading, ...]:
             ui.Reading(label, "none")
             for label in ("quasi-peak", "average", "nearest to the limit", "mode there", RANGE)
         )
-    over = r.common_over_differential(worst.frequency)
+    over = r.common_over_differential(worst.line)
     mode = "common mode" if over > 0 else "differential mode"
     rows = [
         ui.Reading(

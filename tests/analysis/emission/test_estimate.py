@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 from filterlib import load_design
 from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import INPUT_LINES, EmissionTest, line_spectra, setup
+from filterlib.analysis.emission.receiver import read
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import trapezoid
@@ -367,6 +368,87 @@ def test_how_far_the_common_mode_exceeds_the_differential_part_of_a_line():
     expected = 20 * np.log10(np.abs(plus + minus) / np.abs(plus - minus))
     for at in (0, 7, -1):
         assert found.common_over_differential(found.frequencies[at]) == pytest.approx(expected[at], rel=1e-6, abs=0)
+
+
+def steps(tmp_path):
+    """A limit that begins at 150 kHz and falls by 6 dB at 500 kHz, as many do."""
+    path = tmp_path / "steps.toml"
+    pieces = "".join(
+        f'[[piece]]\ndetector = "average"\nfrequencies = {ends}\nlevels = [{level}, {level}]\n'
+        for ends, level in ((["150 kHz", "500 kHz"], 66), (["500 kHz", "30 MHz"], 60))
+    )
+    path.write_text(f'title = "Steps (invented)"\nsource = "invented"\n{pieces}', encoding="utf-8")
+    return load_limit(path)
+
+
+@pytest.mark.parametrize(
+    ("line", "step", "limit", "loss"),
+    [("145 kHz", 150e3, 66, (10 / 9) ** 2), ("499 kHz", 500e3, 60, (2 / 9) ** 2)],
+)
+def test_a_line_beside_a_step_is_judged_where_the_limit_is_lower(tmp_path, line, step, limit, loss):
+    """hand: a Gaussian filter of 9 kHz that is tuned to the step passes 2^-(2 d / 9 kHz)^2 of a line d beside it."""
+    one = design(source=converter(switching_frequency=line))
+    found = emissions(solve(one), EmissionTest(limits=(steps(tmp_path),)), interval=False)
+    (margin,) = found.margins
+    spectra = line_spectra(solve(one), found.test)
+    level = 20 * np.log10(np.abs(spectra.voltage(margin.place)[0]) / np.sqrt(2) / 1e-6)
+    assert margin.frequency == pytest.approx(step, rel=1e-6, abs=0)
+    assert margin.line == spectra.frequencies[0]
+    assert margin.limit_level == limit
+    assert margin.level == pytest.approx(level - 20 * np.log10(2) * loss, rel=0, abs=1e-3)
+    assert f"from the line at {line}" in margin_sentence(margin)
+
+
+@pytest.mark.parametrize("frequency", [12e3, 27e3, 145e3, 166.3e3, 148.7e3])
+def test_margins_against_a_receiver_that_sweeps(tmp_path, frequency):
+    """second method: the receiver swept in steps of a thirtieth of its bandwidth finds nothing nearer, within 0.05 dB."""
+    one = design(shunt(), source=converter(switching_frequency=frequency))
+    test = EmissionTest(limits=(steps(tmp_path), "mains-class-b"))
+    spectra = line_spectra(solve(one), test)
+    swept = np.concatenate([np.arange(150e3, 2e6, 300.0), [500e3 * (1 + 1e-12)]])
+    for margin in emissions(solve(one), test, interval=False).margins:
+        limit = next(each for each in test.judged if each.name == margin.limit).limit.at(swept, margin.detector)
+        levels = (read(spectra.voltage(line), frequency, swept)[margin.detector] for line in ("plus", "return"))
+        nearest = min(float(np.min(limit - 20 * np.log10(level / 1e-6))) for level in levels)
+        assert margin.frequency < 2e6
+        assert margin.margin == pytest.approx(nearest, rel=0, abs=0.05)
+
+
+def test_what_a_margin_is_made_of():
+    """law: alone, a source reads what its amplitude at the deciding line says; they stand with the greatest first."""
+    found = emissions(solve(board()), interval=False)
+    worst = found.worst
+    at = int(np.argmin(np.abs(found.frequencies - worst.line)))
+    for source, level in worst.by_source.items():
+        amplitude = np.abs(found.by_source[worst.place, source][at])
+        assert level == pytest.approx(20 * np.log10(amplitude / np.sqrt(2) / 1e-6), rel=1e-9, abs=0)
+    assert list(worst.by_source.values()) == sorted(worst.by_source.values(), reverse=True)
+
+
+@pytest.mark.parametrize(
+    ("bond", "words"),
+    [({}, "reads little there"), ({"inductance": "100 µH"}, "does not keep that line quiet")],
+)
+def test_a_bonded_line_reads_little_only_where_its_bond_is_small(bond, words):
+    """hand: at 180 kHz 20 nH are 23 mohm, and 100 µH are 113 ohm, beside 37.5 ohm of the network."""
+    one = board().replace(converter={**DRIVEN, "bond": bond})
+    found = emissions(solve(one), EmissionTest("input"), interval=False)
+    (note,) = [note for note in emission_notes(one, found) if "The converter's bond" in note]
+    assert words in note
+
+
+def test_an_isolated_input_is_not_beside_the_outputs_bond():
+    one = board().replace(converter={**DRIVEN, "isolated": True, "bond": {}})
+    found = emissions(solve(one), EmissionTest("input"), interval=False)
+    assert not any("The converter's bond" in note for note in emission_notes(one, found))
+
+
+def test_a_switching_frequency_that_the_filter_lets_through_is_judged_and_it_is_said():
+    one = design(source=converter(switching_frequency="145 kHz"))
+    found = emissions(solve(one), interval=False)
+    notes = tuple(emission_notes(one, found))
+    assert any("lets through when it is tuned" in note for note in notes)
+    assert not any("not judged" in note for note in notes)
 
 
 def test_the_worst_margin_is_the_least():

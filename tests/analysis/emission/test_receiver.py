@@ -8,7 +8,17 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from filterlib.analysis.emission.receiver import BANDS, DETECTORS, by_band, envelope, filter_response, quasi_peak, read
+from filterlib.analysis.emission.receiver import (
+    BANDS,
+    DETECTORS,
+    by_band,
+    envelope,
+    filter_response,
+    main_line,
+    quasi_peak,
+    read,
+    tunings,
+)
 from filterlib.errors import QuantityError
 
 BAND_A, BAND_B, BAND_C = BANDS
@@ -175,3 +185,58 @@ def test_bad_arguments_are_named(lines, spacing, name):
     with pytest.raises(QuantityError) as caught:
         read(lines, spacing)
     assert caught.value.name == name
+
+
+def test_a_line_beside_the_tuning_is_heard_through_the_filter():
+    """hand: 5 kHz from the centre of 9 kHz a Gaussian is at 2^-(10/9)^2, 7.43 dB down; 200 Hz wide it is at nothing."""
+    for reading in read([1.0, 1e-3], 145e3, [150e3, 149.9e3]).values():
+        assert 20 * np.log10(reading[0] * np.sqrt(2)) == pytest.approx(-7.433, rel=0, abs=1e-3)
+        assert reading[1] < 1e-100
+
+
+@pytest.mark.parametrize("away", [0.0, 700.0, 1500.0, -1400.0])
+def test_the_envelope_beside_a_line_is_that_of_the_filtered_signal(away):
+    """second method: the filtered lines summed as a signal in time, its envelope from the Hilbert transform."""
+    from scipy.signal import hilbert
+
+    rng = np.random.default_rng(4)
+    lines = rng.standard_normal(120) + 1j * rng.standard_normal(120)
+    spacing, orders = 3e3, np.arange(1, 121)
+    centre = 61 * spacing + away
+    kept = filter_response(orders * spacing - centre, 9e3)
+    time = np.arange(2**15) / 2**15 / spacing
+    signal = (kept * lines * np.exp(2j * np.pi * spacing * np.outer(time, orders))).sum(axis=1).real
+    wave = np.abs(hilbert(signal))
+    found = {name: float(values[0]) * np.sqrt(2) for name, values in read(lines, spacing, [centre]).items()}
+    assert found["peak"] == pytest.approx(wave.max(), rel=3e-3, abs=0)
+    assert found["average"] == pytest.approx(wave.mean(), rel=1e-3, abs=0)
+
+
+def test_without_tunings_it_is_tuned_to_each_line():
+    lines = np.array([[1.0, 0.3j, 0.2], [0.5, 0.4, -0.1]])
+    for spacing in (8e3, 60e3):
+        plain, tuned = read(lines, spacing), read(lines, spacing, spacing * np.arange(1, 4))
+        for name in DETECTORS:
+            assert_allclose(tuned[name], plain[name], rtol=1e-12, atol=0)
+
+
+def test_where_a_receiver_is_tuned_that_looks_for_the_highest():
+    """hand: of ends those in reach of a line, 18 kHz in band B, and not on one; midway where lines are less than that apart."""
+    lines = 145e3 * np.arange(1, 5)
+    assert tunings(lines, 145e3, [150e3, 290e3, 500e3]).tolist() == [*lines, 150e3]
+    assert tunings([160e3, 170e3, 180e3], 10e3).tolist() == [160e3, 170e3, 180e3, 165e3, 175e3]
+
+
+def test_two_equal_lines_are_read_highest_midway():
+    """hand: 4.5 kHz apart each passes midway at 2^-(1/4): 1.682 together, against 1.5 on one of them."""
+    lines = np.zeros(100, complex)
+    lines[60:62] = 1.0
+    tuned = tunings([61 * 4.5e3, 62 * 4.5e3], 4.5e3)
+    found = read(lines, 4.5e3, tuned)["peak"] * np.sqrt(2)
+    assert_allclose(found, [1.5, 1.5, 2 * 2**-0.25], rtol=1e-9, atol=0)
+
+
+def test_the_line_that_is_heard_most():
+    """hand: at 150 kHz a line at 145 kHz passes at 0.42, one at 160 kHz at 0.03."""
+    assert main_line([0.0] * 28 + [1.0, 0.0, 0.0, 10.0], 5e3, 150e3) == 145e3
+    assert main_line([0.0] * 28 + [1.0, 0.0, 0.0, 20.0], 5e3, 150e3) == 160e3

@@ -100,8 +100,8 @@ def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer
 
 
 def test_what_cannot_be_judged_is_not_known(quick, tmp_path):
-    """hand: multiples of 180 kHz leave 150 to 170 kHz empty."""
-    limit = own(tmp_path, ["150 kHz", "170 kHz"], [60, 60])
+    """hand: multiples of 180 kHz leave 150 to 160 kHz empty; a filter of 9 kHz reaches 18 kHz."""
+    limit = own(tmp_path, ["150 kHz", "160 kHz"], [60, 60])
     (empty,) = review(CLEAN.replace(requirements=[wanted(limit)], emissions=())).verdicts
     assert empty.verdict == "not known"
     assert np.isnan(empty.value)
