@@ -1,8 +1,8 @@
 """The command `filterlib`: review a design, compare two, look at a recording or a part, make the sheet for the bench.
 
 Exit codes: 0 done; 2 the input or the command was refused; 3 the output could not be written; 70 a fault of the program
-itself; 130 interrupted. ``review`` and ``compare`` alone also have 1: a requirement is not met over the whole range at every
-operating point, or undecided, or the circuit is unstable (the page is written and says so).
+itself; 130 interrupted. ``review`` and ``compare`` alone also have 1: a requirement or a rating is not met over the whole range
+at every operating point, or undecided, or the circuit is unstable (the page is written and says so).
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ examples:
       reads the design, writes review/review.html, review/results.json and the figures
 
 exit codes of review:
-  0  every requirement is met over the whole range, at every operating point
-  1  one is not met or undecided, or the circuit is unstable
+  0  every requirement is met over the whole range, at every operating point, and no rating is exceeded unaccepted
+  1  a requirement or rating is not met or undecided, or the circuit is unstable
   2  the input was refused
   3  the output could not be written
 """
@@ -79,7 +79,7 @@ examples:
       reads both designs, writes compare/compare.html, compare/compare.json and the figures
 
 exit codes of compare:
-  0  both designs would get 0 from review: every requirement of each is met over the whole range
+  0  both designs would get 0 from review: every requirement and rating of each is met over the whole range
   1  one of them would get 1
   2  the input was refused: a file, no load of the same name in both, or one title on two different designs
   3  the output could not be written

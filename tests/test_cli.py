@@ -71,13 +71,15 @@ def test_every_verdict_and_the_headline_are_said(quick, clean, tmp_path, capsys)
     assert said.err == ""
 
 
-def test_what_is_no_requirement_is_said_too(quick, clean, tmp_path, capsys):
+def test_an_exceeded_rating_gives_one_and_is_said_and_so_is_the_worst_margin_of_an_estimate(
+    quick, clean, tmp_path, capsys
+):
     """measured: the worst margin is the least of all that the result holds."""
     check = replace(clean.points[0].stress.checks[0], part="C11", verdict="beyond")
     quick(exceeded=(("full", check),))
-    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 0
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 1
     said = capsys.readouterr().out
-    assert f"⚠ Not a requirement, but a rating: {stress_sentence(check, 'full')}." in said
+    assert f"✗ Rating not met: {stress_sentence(check, 'full')}." in said
     worst = min(margin.margin for point in clean.points for test in point.emissions for margin in test.margins)
     assert worst < 0
     assert f"an estimate and no test: at worst {-worst:.1f} dB above its limit" in said

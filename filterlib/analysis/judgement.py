@@ -20,6 +20,7 @@ from filterlib.analysis.stability.operating_point import OperatingResult, operat
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Value
+from filterlib.system.accepted import AcceptedRating
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import (
@@ -104,7 +105,7 @@ class Judgement:
 
     ``points`` in their order; ``verdicts``: one a requirement, in their order; ``lives`` of the electrolytics over all
     operating points, where each states its share of time; ``exceeded``: operating point and check of every rating that is
-    exceeded, or may be. An exceeded rating is no requirement, and leaves ``good`` alone.
+    exceeded, or may be.
     """
 
     design: Design
@@ -119,9 +120,25 @@ class Judgement:
         return tuple(point for point in self.points if not point.operating.stable)
 
     @property
+    def broken(self) -> tuple[tuple[str, StressCheck], ...]:
+        """Operating point and check of every rating that is exceeded, or may be, and that the design does not accept."""
+        return tuple(pair for pair in self.exceeded if self.acceptance(pair[1]) is None)
+
+    @property
+    def unused(self) -> tuple[AcceptedRating, ...]:
+        """What the design accepts although it is not exceeded; nothing where the circuit is unstable, and has no stress."""
+        used = [self.acceptance(check) for _, check in self.exceeded]
+        return tuple(one for one in self.design.accepted if one not in used and not self.unstable)
+
+    def acceptance(self, check: StressCheck) -> AcceptedRating | None:
+        """What the design says of a rating that it accepts as exceeded; None where it does not accept it."""
+        return next((one for one in self.design.accepted if one.covers(check.name, check.what)), None)
+
+    @property
     def good(self) -> bool:
-        """True where every requirement is met throughout, and every operating point is stable."""
-        return not self.unstable and all(verdict.verdict == "met throughout" for verdict in self.verdicts)
+        """True where every requirement is met throughout, every point is stable, and no rating is exceeded unaccepted."""
+        met = all(verdict.verdict == "met throughout" for verdict in self.verdicts)
+        return met and not self.unstable and not self.broken
 
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:

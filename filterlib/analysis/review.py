@@ -83,7 +83,7 @@ class ReviewResult:
 
     @property
     def exit_code(self) -> int:
-        """0 where every requirement is met throughout and every point is stable, else 1."""
+        """0 where every requirement is met throughout, every point stable and no rating exceeded unaccepted, else 1."""
         return 0 if self.judgement.good else 1
 
 

@@ -23,6 +23,7 @@ from filterlib.words.comparison_sentences import comparison_sentences, opening, 
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import number
+from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
@@ -154,6 +155,7 @@ def _design(review: ReviewResult) -> Section:
         "headline": headline(review),
         "emissions": [_emission(*margin) for margin in tables.least_margins(review).values()],
         "requirements": [texts(one, *words) | {"sentence": verdict_sentence(one)} for one in review.verdicts],
+        "ratings": list(rating_lines(review.judgement)),
     }
 
 

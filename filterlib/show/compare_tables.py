@@ -11,9 +11,11 @@ from filterlib.analysis.described import label
 from filterlib.analysis.emission.estimate import Margin
 from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.stress.stress import worst
 from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
-from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.quantities import capital, interval_text, number, stress_number
+from filterlib.words.rating_sentences import stress_interval, stress_verdict
 from filterlib.words.reason_sentences import check_text
 
 REMEDIES = 6  # rows of a table of changes
@@ -52,23 +54,39 @@ def _factor(ratio: float) -> str:
 
 
 def verdicts_table(result: ComparisonResult) -> Table:
-    """Every requirement of either design, with the verdict in each."""
+    """Every requirement of either design, and every rating that one of them exceeds, with the verdict in each."""
     verdicts = [{verdict.requirement: verdict for verdict in one.verdicts} for one in result.reviews]
     rows = tuple(
         (capital(words), *(cell for one in verdicts for cell in _verdict(one.get(words))))
         for words in dict.fromkeys((*verdicts[0], *verdicts[1]))
     )
+    exceeded = dict.fromkeys((check.part, check.what) for one in result.reviews for _, check in one.exceeded)
+    rows += tuple(
+        (f"{capital(part)}: {what}", *(cell for one in result.reviews for cell in _rating(one, part, what)))
+        for part, what in exceeded
+    )
     head = (
-        "Requirement",
+        "Requirement or rating",
         *(f"{letter}{what}" for letter in LABELS for what in ("", ": nominal", f": {INTERVAL.lower()}")),
     )
-    return Table("Requirements in each, judged at the worst operating point", head, rows)
+    return Table("Requirements and exceeded ratings in each, judged at the worst operating point", head, rows)
 
 
 def _verdict(verdict: Verdict | None) -> Row:
     if verdict is None:
         return "not asked", "", ""
     return verdict_cell(verdict), *cells(verdict, "value"), interval_text(verdict.low, verdict.high, verdict.unit)
+
+
+def _rating(review: ReviewResult, part: str, what: str) -> Row:
+    """The worst of a stress in one design."""
+    stresses = [*worst(point.stress for point in review.points), *(("", life) for life in review.lives)]
+    check = next((one for _, one in stresses if (one.part, one.what) == (part, what)), None)
+    if check is None:
+        return "no such rating", "", ""
+    accepted = check.verdict in ("beyond", "depends on") and review.judgement.acceptance(check) is not None
+    verdict = "⚠ exceeded and accepted" if accepted else stress_verdict(check)
+    return verdict, stress_number(check.value, check.unit), stress_interval(check)
 
 
 def emissions_table(result: ComparisonResult) -> Table:

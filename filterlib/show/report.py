@@ -29,6 +29,7 @@ from filterlib.show.style import slug
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
 from filterlib.words.quantities import interval_text, loss, number, ohms
+from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.review_sentences import cautions, headline, ratings, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
@@ -223,7 +224,8 @@ def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
             if p.stress.reason
         ],
         open_verdicts=[
-            f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"
+            *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"),
+            *rating_lines(result.judgement),
         ],
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),

@@ -23,6 +23,7 @@ from filterlib.show.emission_numbers import emission_arrays_section, emission_se
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
+from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
 from filterlib.words.measurement_sentences import (
@@ -31,7 +32,7 @@ from filterlib.words.measurement_sentences import (
     useless_sentence,
     what_to_measure,
 )
-from filterlib.words.rating_sentences import basis_text
+from filterlib.words.rating_sentences import basis_text, stress_sentence
 from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
@@ -68,6 +69,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),
+        "accepted_ratings": [_accepted(one, result) for one in result.design.accepted],
         "assumptions": [asdict(assumption) for assumption in assumptions(result)],
         "trust": list(trust(result)),
         "arrays": {point.operating.point: _arrays(point, keys) for point in result.points},
@@ -92,6 +94,13 @@ def _requirement(verdict: Verdict) -> Section:
     sentence = verdict_sentence(verdict)
     words = texts(verdict, "requirement", "kind", "load", "verdict", "depends_on", "point")
     return words | {"sentence": sentence} | numbers(verdict, sentence)
+
+
+def _accepted(one: AcceptedRating, result: ReviewResult) -> Section:
+    """What the design accepts, and what is exceeded of it."""
+    exceeded = [pair for pair in result.exceeded if result.judgement.acceptance(pair[1]) == one]
+    told = [stress_sentence(check, point) for point, check in exceeded]
+    return {"part": one.part, "rating": one.rating, "reason": one.reason, "exceeded": told}
 
 
 def _parameter(parameter: Sensitivity) -> Section:

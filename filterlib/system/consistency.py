@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import cast
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system.accepted import without_rating
 from filterlib.system.conductors import to_chassis
 from filterlib.system.couplings import Coupling, loops, possible
 from filterlib.system.model import Given, is_name, read
@@ -51,6 +52,7 @@ def problems_across(fields: Given) -> Iterator[Problem]:
     yield from _inputs(fields.get("converter"), points)
     yield from _no_input(fields)
     yield from to_chassis(fields, stages, loads, points)
+    yield from without_rating(_entries(fields, "accepted"), stages, loads, fields.get("converter"))
     known = [read(load, "name") for load in loads]
     if known and all(map(is_name, known)):
         yield from _unknown_loads(_entries(fields, "requirement", "requirements"), points, known)

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, StrictBool, model_validator
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
+from filterlib.system.accepted import AcceptedRating
 from filterlib.system.chassis import CHASSIS, INSULATION
 from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
@@ -41,7 +42,7 @@ class Design(Model):
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
     ``operating_points``, ``requirements``, ``input_side`` (of the converter, for its emission), ``emissions`` (that are to
     be estimated), ``couplings`` (stated ones), ``has_chassis`` (``chassis`` in the file; False in a plastic box),
-    ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope), ``service_life`` [s] that parts are asked
+    ``accepted`` (ratings that may be exceeded), ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope), ``service_life`` [s] that parts are asked
     for, ``tables`` (paths of part tables that were read).
     """
 
@@ -56,6 +57,7 @@ class Design(Model):
     input_side: InputSide | None = None
     emissions: tuple[EmissionEstimate, ...] = Field((), alias="emission")
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
+    accepted: tuple[AcceptedRating, ...] = ()
     has_chassis: StrictBool = Field(True, alias="chassis")
     clip: Clip | None = None
     insulation: Annotated[Value, Quantity("ohm", low=1e3, high=1e15)] = INSULATION

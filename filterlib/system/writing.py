@@ -26,7 +26,7 @@ Text: TypeAlias = "str | dict[str, Text] | list[Text]"
 """What is written under a key: text ready for the file, or more of it in a table or a list."""
 MOST_DIGITS = 17  # that a float can need
 ENDS = ("value", "low", "high")  # of a range
-SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling")
+SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling", "accepted")
 
 
 def save_design(design: Design, path: str | Path) -> None:

@@ -13,7 +13,7 @@ from filterlib.words.stability_sentences import reason_text
 
 ALIKE = 1.05  # ratio below which two figures are called about the same: in two digits it is 1
 MOST = 4  # keys that a sentence lists
-_SEVERAL = ("load", "operating_point", "requirement", "emission", "coupling")
+_SEVERAL = ("load", "operating_point", "requirement", "emission", "coupling", "accepted")
 _SECTIONS = {
     "load": "loads",
     "operating_point": "operating points",
@@ -21,6 +21,7 @@ _SECTIONS = {
     "emission": "required emissions",
     "input_side": "the converter's input",
     "coupling": "couplings",
+    "accepted": "accepted ratings",
     "chassis": "the chassis",
     "insulation": "the chassis' insulation",
     "clip": "the oscilloscope's clip",

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.stress.stress import Basis, StressCheck
 from filterlib.parts.ageing import SEAL_LIFE
+from filterlib.system.accepted import AcceptedRating
 from filterlib.units import format_hours, format_quantity
 from filterlib.words.quantities import joined, share, stress_number
 
 _VERDICTS = {
     "within": "✓ within its rating",
-    "beyond": "✗ beyond its rating",
+    "beyond": "✗ not met: beyond its rating",
     "no limit": "– no limit stated",
     "not known": "? not known",
 }
@@ -77,3 +81,32 @@ def stress_sentence(check: StressCheck, point: str = "") -> str:
         return f"{value}; {why}"
     end = {"within": "", "beyond": ": beyond its rating"}.get(check.verdict, f": depends on {check.depends_on}")
     return f"{value}, {stress_limit(check)} ({why}){end}" + (f", at {point}" if point else "")
+
+
+def rating_lines(judgement: Judgement) -> Iterator[str]:
+    """A line for each rating that is not met or undecided, then for each that the design accepts, with its reason."""
+    for point, check in judgement.broken:
+        verdict = "✗ Rating not met" if check.verdict == "beyond" else "◐ Rating undecided"
+        yield f"{verdict}: {stress_sentence(check, point)}."
+    for point, check in judgement.exceeded:
+        accepted = judgement.acceptance(check)
+        if accepted is not None:
+            yield f"⚠ Rating accepted: {stress_sentence(check, point)}. Reason: {reason(accepted)}"
+    for accepted in judgement.unused:
+        yield f"⚠ Accepted, but not exceeded: {accepted.rating} of {accepted.part}. The file can leave this out."
+
+
+def reason(accepted: AcceptedRating) -> str:
+    """Why a rating may be exceeded, as one sentence on one line."""
+    text = " ".join(accepted.reason.split())
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def rating_count(judgement: Judgement) -> str:
+    """How many ratings are not met, undecided, or exceeded and accepted; "" where none is exceeded."""
+    broken = len([check for _, check in judgement.broken if check.verdict == "beyond"])
+    undecided = len(judgement.broken) - broken
+    accepted = len(judgement.exceeded) - len(judgement.broken)
+    counts = (broken, "not met"), (undecided, "undecided"), (accepted, "exceeded and accepted")
+    said = [f"{count} {words}" for count, words in counts if count]
+    return f"Ratings: {', '.join(said)}." if said else ""

@@ -16,7 +16,7 @@ from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
-from filterlib.words.rating_sentences import stress_sentence
+from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
 from filterlib.words.stability_sentences import part_note, stability_sentence
 
 _OUTCOMES = {
@@ -34,7 +34,11 @@ _UNKNOWN = {
 
 
 def summary(result: ReviewResult) -> str:
-    """What became of the requirements, in one sentence."""
+    """What became of the requirements, in one sentence, and of ratings that are exceeded, in another."""
+    return " ".join(filter(None, (_of_requirements(result), rating_count(result.judgement))))
+
+
+def _of_requirements(result: ReviewResult) -> str:
     unstable = [point.operating.point for point in result.points if not point.operating.stable]
     if unstable:
         return f"The circuit is unstable at {joined(unstable)}: there it has no steady ripple."
@@ -93,20 +97,20 @@ def _source(name: str) -> str:
 
 
 def broken_ratings(result: ReviewResult) -> list[str]:
-    """A sentence for every rating that is exceeded, or may be; those exceeded first."""
-    return [stress_sentence(check, point) for point, check in result.exceeded]
+    """A sentence for every rating that is exceeded, or may be, and that the design does not accept; those exceeded first."""
+    return [stress_sentence(check, point) for point, check in result.judgement.broken]
 
 
 def ratings(result: ReviewResult) -> str:
-    """What the top of the page says of ratings that are exceeded, which the exit code does not know; "" where none is."""
-    sentences = broken_ratings(result)
-    more = f" (and {len(sentences) - 1} more, see Stress)" if len(sentences) > 1 else ""
-    return f"Not a requirement, but a rating: {sentences[0]}{more}." if sentences else ""
+    """What the top of the page says of ratings that are exceeded; "" where none is."""
+    lines = list(rating_lines(result.judgement))
+    more = f" ({len(lines) - 1} more: see Requirements.)" if len(lines) > 1 else ""
+    return f"{lines[0]}{more}" if lines else ""
 
 
 def review_notes(result: ReviewResult) -> list[str]:
-    """What is no requirement and yet to be known, a line each: exceeded ratings, the worst margin of an estimate."""
-    notes = [f"⚠ Not a requirement, but a rating: {rating}." for rating in broken_ratings(result)]
+    """What is to be known beside the requirements, a line each: exceeded ratings, the worst margin of an estimate."""
+    notes = list(rating_lines(result.judgement))
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
         margin, test, point = min(margins, key=lambda one: one[0].margin)
@@ -152,7 +156,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What can hurt, or break."""
     design = result.design
-    yield from (f"A rating is exceeded, or may be: {rating}" for rating in broken_ratings(result))
+    yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
     yield (
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"

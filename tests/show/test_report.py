@@ -118,7 +118,7 @@ def test_every_stress_stands_in_the_table_with_its_margin_at_its_worst(page):
     assert margins == ["-29 %", "-8 %", "233 %", "", ""]  # hand: 24/33.6, 5.5/6, 2/0.6; then what has no limit
     verdicts = {row[2] for row in rows}
     assert verdicts == {
-        "✓ within its rating", "✗ beyond its rating", "◐ depends on converter.output_esr", "– no limit stated", "? not known"
+        "✓ within its rating", "✗ not met: beyond its rating", "◐ depends on converter.output_esr", "– no limit stated", "? not known"
     }  # fmt: skip
 
 
@@ -143,17 +143,20 @@ def _cells(page, caption):
     return [tuple(row) for row in rows if row]
 
 
-def test_an_exceeded_rating_is_said_at_the_top_and_leaves_the_verdict_alone(fakes):
+def test_an_exceeded_rating_is_said_at_the_top_and_is_not_met(fakes):
     volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
     amps = fakes.stress_check("peak current", "A", 5.0, 5.5, verdict="depends on", depends_on="converter.output_esr")
     whole = fakes.review(words=("met throughout",), exceeded=(("full", volts), ("full", amps)))
     page = Page(review_files(whole)["review.html"])
     text = " ".join("".join(page.text).split())
     told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
-    sentence = f"Not a requirement, but a rating: {told} (and 1 more, see Stress)."
+    sentence = f"✗ Rating not met: {told}. (1 more: see Requirements.)"
     assert text.index(summary(whole)) < text.index(sentence) < text.index("Circuit and parts")
-    assert "✓ Every requirement is met" in text
-    assert "Not a requirement" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
+    assert "✗ Every requirement is met" in text
+    assert "Ratings: 1 not met, 1 undecided." in text
+    undecided = "◐ Rating undecided: C11: peak current 5 A (4.5 A to 6 A), at most 5.5 A (rms): depends on"
+    assert text.index(sentence) < text.index(undecided)
+    assert "Rating" not in "".join(Page(review_files(fakes.review())["review.html"]).text)
 
 
 def test_a_point_without_a_steady_state_says_that_it_has_no_stress(fakes):

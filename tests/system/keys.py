@@ -10,6 +10,7 @@ from pydantic.fields import FieldInfo
 
 from filterlib.parts.base import Quantity
 from filterlib.system import requirements
+from filterlib.system.accepted import AcceptedRating
 from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
 from filterlib.system.clip import Clip
 from filterlib.system.converter import (
@@ -60,6 +61,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[[emission]]`": EmissionEstimate,
     "`[input_side]`": InputSide,
     "`[[coupling]]`": Coupling,
+    "`[[accepted]]`": AcceptedRating,
     "`[clip]`": Clip,
 }
 """Heading in the note -> model."""

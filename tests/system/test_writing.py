@@ -101,6 +101,10 @@ current = "0.1 A"
 first = "D1"
 second = "C9"
 mutual = "0.2 nH"
+[[accepted]]
+part = "L1"
+rating = "temperature rise"
+reason = "two minutes an hour"
 """
 
 

@@ -353,6 +353,11 @@ def _severity(check: StressCheck) -> float:
 
 
 def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
-    """Every rating that is exceeded, or may be, at its worst operating point ("" of a whole life); those exceeded first."""
-    pairs = [*worst(results), *(("", life) for life in lives)]
+    """Every rating that is exceeded, or may be, at its worst operating point; those exceeded first.
+
+    A life over all operating points ("") counts instead of the lives at each.
+    """
+    whole = {life.name: life for life in lives}
+    pairs = [pair for pair in worst(results) if pair[1].what != "life" or pair[1].name not in whole]
+    pairs += [("", life) for life in whole.values()]
     return tuple(pair for answer in ("beyond", "depends on") for pair in pairs if pair[1].verdict == answer)

@@ -1,5 +1,7 @@
 """Stress: currents, voltages, heat and life of every part against what it is rated for."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,8 +17,8 @@ from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import samples
-from filterlib.words.rating_sentences import basis_text, stress_sentence
-from filterlib.words.review_sentences import broken_ratings, cautions
+from filterlib.words.rating_sentences import basis_text, rating_lines, stress_sentence
+from filterlib.words.review_sentences import broken_ratings, cautions, summary
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 QUIET = converter(shape="triangle", ripple={"peak_to_peak": "1 µV"})
@@ -430,15 +432,15 @@ def test_a_damping_resistor_and_a_wire_have_heat_and_no_check():
     assert {one.name for one in result.checks} == {"D1"}
 
 
-def test_a_review_names_exceeded_ratings_at_their_worst_point_and_its_exit_code_does_not_know_them():
+def test_exceeded_ratings_are_not_met_at_their_worst_point_unless_the_design_accepts_them_by_name():
     points = [{"name": "idle", "load": "10 %"}, {"name": "full"}]
     low = {"kind": "capacitor", "part": film(rated_voltage="30 V")}
     known = converter(shape="triangle", ripple={"peak_to_peak": "10 mV"})
     limit = {"kind": "ripple", "load": "modem", "limit": "1 V"}
-    result = review(
-        design(low, choke(rated_current="3.5 A"), source=known, operating_points=points, requirements=[limit])
-    )
-    assert result.exit_code == 0
+    one = design(low, choke(rated_current="3.5 A"), source=known, operating_points=points, requirements=[limit])
+    result = review(one)
+    assert result.exit_code == 1
+    assert summary(result).endswith("at every operating point. Ratings: 2 not met.")
     told = broken_ratings(result)
     assert len(told) == 2
     volts, amps = sorted(told)
@@ -447,7 +449,37 @@ def test_a_review_names_exceeded_ratings_at_their_worst_point_and_its_exit_code_
     assert amps.startswith("L1: current 3.9")
     assert amps.endswith("beyond its rating, at full")
     assert next(cautions(result)) == f"A rating is exceeded, or may be: {told[0]}"
-    assert not review(design(shunt(), source=known, requirements=[limit])).exceeded
+    quiet = review(design(shunt(), source=known, requirements=[limit]))
+    assert (quiet.exceeded, quiet.exit_code) == ((), 0)
+    half = judged(one, result, {"part": "C1", "rating": "voltage", "reason": "for a trial\nof an hour"})
+    assert not half.good  # the choke's current is still exceeded
+    first, second = rating_lines(half)
+    assert first == f"✗ Rating not met: {amps}."
+    assert second == f"⚠ Rating accepted: {volts}. Reason: for a trial of an hour."
+    both = judged(
+        one, result, *({"part": part, "rating": rating, "reason": "seen"} for part, rating in
+                       (("C1", "voltage"), ("L1", "current"), ("L1", "peak current")))
+    )  # fmt: skip
+    assert both.good
+    assert list(rating_lines(both))[-1] == (
+        "⚠ Accepted, but not exceeded: peak current of L1. The file can leave this out."
+    )
+
+
+def judged(one, result, *accepted):
+    """The same judgement of a design that accepts ratings."""
+    return replace(result.judgement, design=one.replace(accepted=accepted))
+
+
+def test_a_life_over_all_operating_points_counts_instead_of_the_lives_at_each():
+    points = [{"name": "hot", "temperature": "95 °C", "share_of_time": 0.01}, {"name": "cool", "share_of_time": 0.99}]
+    held = {"part": CAN | WARM}
+    one = design(series("1 mH"), source=QUIET, load=resistive("14 ohm", input_capacitor=held),
+                 operating_points=points, service_life="50000 h")  # fmt: skip
+    result = review(one)
+    assert check(result.points[0].stress, "modem.capacitor", "life").verdict == "beyond"
+    assert [life.verdict for life in result.lives] == ["within"]
+    assert (result.exceeded, result.exit_code) == ((), 0)
 
 
 def test_a_point_without_a_steady_state_has_no_stress():
