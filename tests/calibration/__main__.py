@@ -1,0 +1,86 @@
+"""One command: `python -m tests.calibration --count 300 [--kinds number,load] [--seed 1] [--first 0] [--jobs 2] [--json FILE]`.
+
+Converters of the population are given to the library with more and more knowledge. Printed: how often the truth lies in the
+probable and in the possible interval, how wide they are, what was refused, and every truth that lies outside.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict
+from itertools import chain
+from pathlib import Path
+
+from threadpoolctl import threadpool_limits
+
+from tests.calibration.files import KINDS
+from tests.calibration.trials import Tally, Trial, tallies, trials
+
+HEAD = ("knowledge", "cases", "refused", "probable", "width", "aim", "possible", "width", "nominal off")
+
+
+def row(tally: Tally) -> str:
+    """One kind on one line."""
+    cells = (
+        tally.kind, str(len(tally.trials)), str(len(tally.refused)), share(tally.coverage("probable")),
+        f"{tally.width('probable'):.3g}", f"{KINDS[tally.kind].aim:g}", share(tally.coverage("possible")),
+        f"{tally.width('possible'):.3g}", f"{tally.off:.3g}",
+    )  # fmt: skip
+    return line(cells)
+
+
+def line(cells: Sequence[str]) -> str:
+    return f"{cells[0]:<22}" + "".join(f"{cell:>12}" for cell in cells[1:])
+
+
+def share(value: float) -> str:
+    return "-" if value != value else f"{100 * value:.1f} %"
+
+
+def outside(trial: Trial) -> str:
+    """A truth that lies outside, or what was refused."""
+    start = f"{trial.number:>4} {trial.topology:<25} {trial.kind:<20}"
+    if trial.refused:
+        return f"{start} refused: {trial.refused}"
+    ends = f"possible {trial.low:.4g} to {trial.high:.4g} V, probable {trial.probable_low:.4g} to {trial.probable_high:.4g} V"
+    return f"{start} truth {trial.truth:.4g} V; {ends}"
+
+
+def _some(task: tuple[int, list[int], list[str]]) -> list[Trial]:
+    with threadpool_limits(limits=1):
+        return list(trials(*task))
+
+
+def run(seed: int, numbers: Sequence[int], kinds: list[str], jobs: int) -> list[Trial]:
+    """All of them, shared among processes."""
+    tasks = [(seed, [number], kinds) for number in numbers]
+    if jobs == 1:
+        return list(chain.from_iterable(map(_some, tasks)))
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(chain.from_iterable(pool.map(_some, tasks)))
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Print the table and what lies outside; 0, as what is wanted is judged by whoever reads it."""
+    parser = argparse.ArgumentParser(prog="python -m tests.calibration", description=__doc__)
+    parser.add_argument("--count", type=int, default=300, help="how many converters")
+    parser.add_argument("--first", type=int, default=0, help="number of the first one")
+    parser.add_argument("--kinds", default=";".join(KINDS), help=f"with semicolons: {'; '.join(KINDS)}")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="how many at a time")
+    parser.add_argument("--json", type=Path, help="a file for every trial")
+    given = parser.parse_args(arguments)
+    kinds = [kind.strip() for kind in given.kinds.split(";")]
+    done = run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs)
+    print(line(HEAD), *map(row, tallies(done, kinds)), "", sep="\n")
+    print(*(outside(one) for one in done if not (one.possible and one.probable)), sep="\n")
+    if given.json:
+        given.json.write_text(json.dumps([asdict(one) for one in done], indent=1) + "\n", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,111 @@
+"""Each converter given to the library, kind by kind; what came out beside what is true."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from filterlib import load_design, ripple, solve
+from filterlib.errors import FilterlibError
+from tests.calibration.files import KINDS, write
+from tests.calibration.plants import case
+
+FIGURE = ("receiver", "20MHz")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One converter and one kind of knowledge. ``truth`` and ends in V, NaN where the library gave none."""
+
+    number: int
+    topology: str
+    kind: str
+    truth: float
+    nominal: float = np.nan
+    low: float = np.nan
+    high: float = np.nan
+    probable_low: float = np.nan
+    probable_high: float = np.nan
+    refused: str = ""
+    seconds: float = 0.0
+
+    @property
+    def possible(self) -> bool:
+        """Whether the truth lies between the worst found."""
+        return self.low <= self.truth <= self.high
+
+    @property
+    def probable(self) -> bool:
+        """Whether it lies in the probable interval."""
+        return self.probable_low <= self.truth <= self.probable_high
+
+
+def trials(seed: int, numbers: Sequence[int], kinds: Sequence[str]) -> Iterator[Trial]:
+    """Converter by converter, kind by kind."""
+    for number in numbers:
+        for kind in kinds:
+            yield trial(seed, number, kind)
+
+
+def trial(seed: int, number: int, kind: str) -> Trial:
+    """One: written into a folder, read and solved as a user would."""
+    if kind not in KINDS:
+        raise ValueError(f"no kind {kind}; valid: {', '.join(KINDS)}")
+    one, start = case(seed, number), time.process_time()
+    begin = number, one.converter.topology, kind, one.truth
+    with tempfile.TemporaryDirectory() as folder:
+        path = write(one, kind, Path(folder))
+        start = time.process_time()
+        try:
+            result = ripple(solve(load_design(path)))
+        except FilterlibError as error:
+            return Trial(*begin, refused=str(error).replace(folder, "."), seconds=time.process_time() - start)
+    if FIGURE not in result.figures:
+        return Trial(*begin, refused="unstable", seconds=time.process_time() - start)
+    figure = result.figures[FIGURE]
+    probable = (getattr(figure, name, np.nan) for name in ("probable_low", "probable_high"))
+    return Trial(*begin, figure.peak_to_peak, figure.low, figure.high, *probable, seconds=time.process_time() - start)
+
+
+@dataclass(frozen=True)
+class Tally:
+    """All trials of one kind."""
+
+    kind: str
+    trials: tuple[Trial, ...]
+
+    @property
+    def judged(self) -> list[Trial]:
+        """Those for which the library gave an interval."""
+        return [one for one in self.trials if np.isfinite(one.low)]
+
+    @property
+    def refused(self) -> list[Trial]:
+        return [one for one in self.trials if not np.isfinite(one.low)]
+
+    def coverage(self, which: str) -> float:
+        """Share of those judged whose truth lies in the "probable" or "possible" interval; NaN where there is none."""
+        held = [getattr(one, which) for one in self.judged if which == "possible" or np.isfinite(one.probable_low)]
+        return float(np.mean(held)) if held else np.nan
+
+    def width(self, which: str) -> float:
+        """Median of high over low; NaN where there is no such interval."""
+        ends = [(t.low, t.high) if which == "possible" else (t.probable_low, t.probable_high) for t in self.judged]
+        known = [high / low for low, high in ends if np.isfinite(low) and low > 0]
+        return float(np.median(known)) if known else np.nan
+
+    @property
+    def off(self) -> float:
+        """Median factor between the nominal figure and the truth."""
+        factors = [abs(np.log(one.nominal / one.truth)) for one in self.judged]
+        return float(np.exp(np.median(factors))) if factors else np.nan
+
+
+def tallies(done: Sequence[Trial], kinds: Sequence[str]) -> list[Tally]:
+    """One for each kind."""
+    return [Tally(kind, tuple(one for one in done if one.kind == kind)) for kind in kinds]
