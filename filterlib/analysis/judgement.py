@@ -18,6 +18,7 @@ from filterlib.analysis.linear.steps import steps
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
+from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Value
 from filterlib.system.accepted import AcceptedRating
@@ -166,11 +167,18 @@ class Judgement:
         return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
 
 
-def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], None] | None = None) -> Judgement:
+def judge(
+    solutions: Iterable[Solution],
+    *,
+    like: Judgement | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> Judgement:
     """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
 
-    Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``progress``: called with
-    the share done (0 to 1) and what is being done.
+    Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``like``: the
+    judgement of a design that is like this one, as where a change is tried: then only a first look is taken, at the nominal
+    values and at those that make that design's ends, which can show that a requirement is not met throughout and not that it
+    is; ratings are nominal; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: Judgement, in SI units.
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -183,8 +191,9 @@ def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], Non
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
-    steady = [operating(solution) for solution in solved]
+    steady = [operating(solution, poles=like is None) for solution in solved]
     ripples, stresses = [], []
+    others = {} if like is None else {one.operating.point: one for one in like.points}
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         text = f"{solution.point}: ripple over the uncertainty"
 
@@ -194,14 +203,19 @@ def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], Non
         frequency = design.converter.switching_frequency
         steady_here = dc_point.stable
         ripples.append(
-            ripple(solution, progress=searched)
+            ripple(solution, like=_extents(others.get(solution.point)), progress=searched)
             if steady_here
             else RippleResult(solution.point, frequency, reason=dc_point.reason)
         )
-        stresses.append(stress(solution) if steady_here else StressResult(solution.point, reason=dc_point.reason))
+        stresses.append(
+            stress(solution, interval=like is None)
+            if steady_here
+            else StressResult(solution.point, reason=dc_point.reason)
+        )
     emitted = emissions_of(
         design,
         solved,
+        like={name: point.emissions for name, point in others.items()} if others else None,
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )
     points = tuple(
@@ -210,6 +224,10 @@ def judge(solutions: Iterable[Solution], *, progress: Callable[[float, str], Non
     )
     lives = missions(design, stresses)
     return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
+
+
+def _extents(point: PointJudgement | None) -> Mapping[tuple[str, str], Interval] | None:
+    return None if point is None else point.ripple.extents
 
 
 def deciding_figure(design: Design, load: str, figures: Mapping[str, float]) -> tuple[str, float]:

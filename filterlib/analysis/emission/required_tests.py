@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
 
 import numpy as np
 
 from filterlib.analysis.emission.estimate import EmissionResult, estimate
 from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.limits import LimitFile
@@ -33,33 +35,50 @@ def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
 
 
 def emissions_of(
-    design: Design, solutions: Iterable[Solution], *, progress: Progress | None = None
+    design: Design,
+    solutions: Iterable[Solution],
+    *,
+    like: Mapping[str, tuple[EmissionResult, ...]] | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
-    there, so the true interval may be wider, as after every search.
+    there, so the true interval may be wider, as after every search. ``like``: the estimates of a design that is like this one,
+    by point: tests that a requirement asks for are then read at the values which make the ends of those, and others left out.
     """
-    points, tests = [(solution, stability(solution)) for solution in solutions], emission_tests(design)
-    by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution, _ in points}
+    solutions, tests = tuple(solutions), emission_tests(design)
+    by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
     for number, test in enumerate(tests):
+        if like is not None and not _required(test, design):
+            continue
+        ends = None if like is None else {k: v for of in like.values() for k, v in of[number].extents.items()}
 
         def tell(share: float, number: int = number) -> None:
             if progress is not None:
                 progress((number + share) / len(tests))
 
-        for result in _at_points(test, points, tell):
+        points = [(solution, stability(solution)) for solution in solutions]
+        for result in _at_points(test, points, tell, ends):
             by_point[result.point].append(result)
     return {point: tuple(results) for point, results in by_point.items()}
 
 
+def _required(test: EmissionTest, design: Design) -> bool:
+    """Whether a requirement asks for the test."""
+    asked = [one for one in design.requirements if isinstance(one, EmissionRequirement)]
+    return any(one.side == test.side and one.at == test.network for one in asked)
+
+
 def _at_points(
-    test: EmissionTest, points: list[tuple[Solution, Stability]], tell: Progress
+    test: EmissionTest,
+    points: list[tuple[Solution, Stability]],
+    tell: Progress,
+    intervals: Mapping[Any, Interval] | None,
 ) -> Iterator[EmissionResult]:
     steady = [solution for solution, verdict in points if verdict.stable]
     nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}
     steady.sort(key=lambda solution: nearest(nominal[solution.point]))
-    intervals = None
     for solution in steady:
         result = estimate(solution, test, interval=True if intervals is None else intervals, progress=tell)
         intervals = result.extents if intervals is None else intervals

@@ -121,12 +121,18 @@ class RippleResult:
 
 
 def ripple(
-    solution: Solution, *, interval: bool = True, progress: Callable[[float], None] | None = None
+    solution: Solution,
+    *,
+    interval: bool = True,
+    like: Mapping[tuple[str, str], Interval] | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
-    uncertainty out; ``progress``: called with the share of the search that is done, 0 .. 1.
+    uncertainty out; ``like``: the ``extents`` of a design that is like this one, at whose ends alone the figures that have a
+    requirement are then read (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share of
+    the search that is done, 0 .. 1.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -139,6 +145,8 @@ def ripple(
     """
     design, state = solution.design, solution.state
     wanted = bands(design)
+    if like is not None:
+        return _first_look(solution, wanted, like)
     before, after = spectra(solution, filtered=False), spectra(solution)
     intervals = (
         over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
@@ -179,6 +187,31 @@ def ripple(
         largest_factor_frequency=after.source_spectra.largest_factor_frequency,
         trusted_to=trusted_to(design),
         without_spike=frozenset() if design.converter.spike else frozenset((name, "full") for name in sides),
+    )
+
+
+def _first_look(solution: Solution, wanted: tuple[Band, ...], like: Mapping[tuple[str, str], Interval]) -> RippleResult:
+    """The figures that have a requirement, at the nominal values and at the ends of another design's intervals."""
+    design, state = solution.design, solution.state
+    asked = {(one.load, one.label) for one in design.requirements if one.kind in ("ripple", "spike")}
+    sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
+    ends = {key: like[key] for key in asked if key in like}
+    found = over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought), like=ends) if ends else {}
+    after = spectra(solution)
+    figures = {
+        (place, band.label): _figure(after, place, band, found.get((place, band.label)))
+        for place in after.places
+        for band in sought
+        if (place, band.label) in asked
+    }
+    return RippleResult(
+        state.point,
+        design.converter.switching_frequency,
+        tuple(dict.fromkeys(place for place, _ in figures)),
+        figures,
+        depends={key: each.decisive for key, each in found.items()},
+        extents=found,
+        without_spike=frozenset() if design.converter.spike else frozenset(key for key in figures if key[1] == "full"),
     )
 
 

@@ -117,14 +117,14 @@ class _Measure:
     at_least: bool = False
 
 
-def stress(solution: Solution) -> StressResult:
+def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     """The stress of the converter, of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
     Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
     parameter is moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`;
     a part's own rise changes its copper and its life, and not the circuit.
 
-    Parameters: ``solution`` of one design at a stable operating point.
+    Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the uncertainty out.
     Returns: StressResult, one check for each stress of each part (SI units), one heat for each part [W].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -136,7 +136,7 @@ def stress(solution: Solution) -> StressResult:
     ('C1', 'ripple current', 0.059, 2.4, 'within')
     """
     design, state = solution.design, solution.state
-    batches = [_batch(variant) for variant in shapes(design)]
+    batches = [_batch(variant) for variant in shapes(design)] if interval else [(design, [])]
     loaded = [loadings(Solution(many, state)) for many, _ in batches]
     keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [*_of_converter(design, state)], []

@@ -42,7 +42,7 @@ class Interval:
     @property
     def decisive(self) -> str:
         """Key of the uncertain parameter that moves the figure most."""
-        return max(self.effects, key=lambda key: width(self.effects[key]))
+        return max(self.effects, key=lambda key: width(self.effects[key]), default="")
 
 
 def width(ends: tuple[float, float]) -> float:
@@ -64,12 +64,14 @@ def over_shapes(
     measure: Measure,
     *,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
+    like: Mapping[Any, Interval] | None = None,
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
+    ``like``: the intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those;
     ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
@@ -77,7 +79,9 @@ def over_shapes(
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
-        for key, interval in search(in_chunks(variant, measure, tell), box).items():
+        metric = in_chunks(variant, measure, tell)
+        found = search(metric, box) if like is None else at_ends(metric, box, like)
+        for key, interval in found.items():
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
 
@@ -145,6 +149,37 @@ def search(
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
         width /= 2
     return {name: _interval(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+
+
+def at_ends(
+    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], like: Mapping[Any, Interval]
+) -> dict[Hashable, Interval]:
+    """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
+
+    ``like``: the intervals of a design that is like this one; what that one does not have is nominal. The true interval is at
+    least as wide as these. ``effects`` are those of ``like``.
+
+    >>> box = (UncertainParameter("x", "x", "", 1.0, 0.0, 2.0, True, ""), UncertainParameter("y", "y", "", 3.0, 2.0, 4.0, True, ""))
+    >>> other = Interval(0.0, 0.0, 1.0, {"x": 0.5}, {"x": 2.0, "z": 7.0}, {"x": (0.0, 1.0)})
+    >>> found = at_ends(lambda values: {"sum": (values["x"] + values["y"])[:, 0]}, box, {"sum": other})["sum"]
+    >>> found.low, found.nominal, found.high, found.at_high
+    (3.5, 4.0, 5.0, {'x': 2.0, 'y': 3.0})
+    """
+    if not uncertain_parameters:
+        return {}
+    ends = [{}, *(values for one in like.values() for values in (one.at_low, one.at_high))]
+    rows = [[at.get(one.key, one.nominal) for one in uncertain_parameters] for at in ends]
+    shares = np.array(
+        [
+            [p.share(float(np.clip(v, p.low, p.high))) for p, v in zip(uncertain_parameters, row, strict=True)]
+            for row in rows
+        ]
+    )
+    values = _measure(metric, uncertain_parameters, shares)
+    return {
+        name: _interval(uncertain_parameters, shares, v, like[name].effects if name in like else {})
+        for name, v in values.items()
+    }
 
 
 def _more(
