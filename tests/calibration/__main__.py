@@ -19,14 +19,15 @@ from threadpoolctl import threadpool_limits
 from tests.calibration.files import KINDS
 from tests.calibration.trials import Tally, Trial, tallies, trials
 
-HEAD = ("knowledge", "cases", "refused", "probable", "width", "aim", "possible", "width", "nominal off")
+HEAD = ("knowledge", "cases", "refused", "probable", "width", "of 9 in 10", "aim", "possible", "width", "nominal off")
 
 
 def row(tally: Tally) -> str:
     """One kind on one line."""
     cells = (
         tally.kind, str(len(tally.trials)), str(len(tally.refused)), share(tally.coverage("probable")),
-        f"{tally.width('probable'):.3g}", f"{KINDS[tally.kind].aim:g}", share(tally.coverage("possible")),
+        f"{tally.width('probable'):.3g}", f"{tally.width('probable', 0.9):.3g}", f"{KINDS[tally.kind].aim:g}",
+        share(tally.coverage("possible")),
         f"{tally.width('possible'):.3g}", f"{tally.off:.3g}",
     )  # fmt: skip
     return line(cells)
@@ -45,8 +46,8 @@ def outside(trial: Trial) -> str:
     start = f"{trial.number:>4} {trial.topology:<25} {trial.kind:<20}"
     if trial.refused:
         return f"{start} refused: {trial.refused}"
-    ends = f"possible {trial.low:.4g} to {trial.high:.4g} V, probable {trial.probable_low:.4g} to {trial.probable_high:.4g} V"
-    return f"{start} truth {trial.truth:.4g} V; {ends}"
+    ends = f"probable {trial.probable_low:.3g} to {trial.probable_high:.3g} V, possible {trial.low:.3g} to {trial.high:.3g} V"
+    return f"{start} truth {trial.truth:.3g} V; {ends}"
 
 
 def _some(task: tuple[int, list[int], list[str]]) -> list[Trial]:
@@ -68,15 +69,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.calibration", description=__doc__)
     parser.add_argument("--count", type=int, default=300, help="how many converters")
     parser.add_argument("--first", type=int, default=0, help="number of the first one")
-    parser.add_argument("--kinds", default=";".join(KINDS), help=f"with semicolons: {'; '.join(KINDS)}")
+    parser.add_argument("--kinds", default=",".join(KINDS), help=f"with commas: {', '.join(KINDS)}")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1, help="how many at a time")
     parser.add_argument("--json", type=Path, help="a file for every trial")
     given = parser.parse_args(arguments)
-    kinds = [kind.strip() for kind in given.kinds.split(";")]
+    kinds = [kind.strip() for kind in given.kinds.split(",")]
     done = run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs)
     print(line(HEAD), *map(row, tallies(done, kinds)), "", sep="\n")
-    print(*(outside(one) for one in done if not (one.possible and one.probable)), sep="\n")
+    print(*(outside(one) for one in done if one.surprises), sep="\n")
     if given.json:
         given.json.write_text(json.dumps([asdict(one) for one in done], indent=1) + "\n", encoding="utf-8")
     return 0

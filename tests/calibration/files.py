@@ -37,7 +37,7 @@ KINDS = {
     "line": Knowledge(("number", "load", "shape", "spike", "inside", "rms", "line"), 3),
     "recording": Knowledge(("recording", "load"), 2.6),
     "two": Knowledge(("recording", "second", "load", "shape", "spike"), 2),
-    "two, filter measured": Knowledge(("recording", "second", "load", "shape", "spike"), 1.4, measured=True),
+    "two-measured": Knowledge(("recording", "second", "load", "shape", "spike"), 1.4, measured=True),
 }
 
 
@@ -48,6 +48,7 @@ def write(case: Case, kind: str, folder: Path) -> Path:
     for name in known.readings:
         READINGS[name](case, design["converter"], folder)
     design |= {"filter": stages(case, known.measured), "load": [load(case, known.measured)]}
+    design |= {"coupling": couplings(case, known.measured)}
     path = folder / "design.toml"
     path.write_text(toml(design), encoding="utf-8")
     return path
@@ -224,6 +225,15 @@ def _inductances(choke: Choke, value: float, tolerance: str, loss: float) -> Key
     }
 
 
+def couplings(case: Case, measured: bool) -> list[Keys]:
+    """Of the capacitors' loops, where the layout was computed: to 30 %; measured, to `BRIDGE`. Else nothing is stated."""
+    if not case.filter.computed:
+        return []
+    share = BRIDGE if measured else 0.3
+    mutual = Draw(case.seed, case.number, 12).near(case.filter.mutual, 0.7 * share)
+    return [{"first": "C1", "second": "C2", "mutual": f"{text(mutual, 'H', 3)} ± {100 * share:g} %"}]
+
+
 def load(case: Case, measured: bool) -> Keys:
     one, c = case.load, case.converter
     keys: Keys = {
@@ -265,7 +275,7 @@ def toml(design: Keys) -> str:
     lines = [f"{key} = {inline(value)}" for key, value in design.items() if not isinstance(value, dict | list)]
     lines += ["", "[converter]"]
     lines += [f"{key} = {inline(value)}" for key, value in design["converter"].items()]
-    for key in ("filter", "load"):
+    for key in ("filter", "load", "coupling"):
         for entry in design[key]:
             lines += ["", f"[[{key}]]", *(f"{name} = {inline(value)}" for name, value in entry.items())]
     return "\n".join(lines) + "\n"

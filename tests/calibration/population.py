@@ -246,12 +246,13 @@ class Choke:
 
 @dataclass(frozen=True)
 class Filter:
-    """Capacitor, choke, capacitor; ``mutual`` [H] between the capacitors' loops."""
+    """Capacitor, choke, capacitor; ``mutual`` [H] between the capacitors' loops, and whether the layout was computed."""
 
     first: Capacitor
     choke: Choke
     second: Capacitor
     mutual: float
+    computed: bool
 
 
 @dataclass(frozen=True)
@@ -276,7 +277,7 @@ def filter_for(draw: Draw, converter: Converter) -> Filter:
         small = min(one.stated.capacitance * one.left for one in (first, second))
         if 2.5 / (2 * np.pi * np.sqrt(choke.stated.inductance * small)) < converter.frequency:
             most = 0.3 * min(first.true.esl + first.loop, second.true.esl + second.loop)
-            return Filter(first, choke, second, draw.even(0.0, min(0.8e-9, most)))
+            return Filter(first, choke, second, min(draw.log(0.03e-9, 0.8e-9), most), draw.chance(2 / 3))
 
 
 def _filter_capacitor(draw: Draw, wet: bool) -> Capacitor:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 LEVELS = 256
-TIMED = 24_000  # samples of a recording, at most
+TIMED = 34_000  # samples of a recording, at most
+SLOWEST = 10e-9  # [s] between samples
 NOISE = 1 / 500  # of full scale, rms
 
 
@@ -39,7 +40,7 @@ def full_scale(peak_to_peak: float) -> float:
 def recording(coefficients: np.ndarray, period: float, seed: int, *, bandwidth: float) -> str:
     """A file of 8-bit samples of some hundred periods, with noise and jitter; one column of millivolts."""
     random = np.random.default_rng(seed)
-    step = max(2e-9, 100 * period / TIMED)
+    step = float(np.clip(100 * period / TIMED, 2e-9, SLOWEST))
     times = np.arange(min(TIMED, int(100 * period / step))) * step + random.uniform(0, period)
     seen, whole = wave(coefficients), full_scale(2 * float(np.abs(wave(coefficients)).max()))
     late = random.normal(0, 0.5e-9, int(times[-1] / period) + 1)[(times / period).astype(int)]

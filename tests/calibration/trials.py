@@ -20,7 +20,7 @@ FIGURE = ("receiver", "20MHz")
 
 @dataclass(frozen=True)
 class Trial:
-    """One converter and one kind of knowledge. ``truth`` and ends in V, NaN where the library gave none."""
+    """One converter and one kind of knowledge; whether it has a chassis, and a computed layout. ``truth`` and ends in V, NaN where the library gave none."""
 
     number: int
     topology: str
@@ -32,6 +32,8 @@ class Trial:
     probable_low: float = np.nan
     probable_high: float = np.nan
     refused: str = ""
+    chassis: bool = False
+    computed: bool = False
     seconds: float = 0.0
 
     @property
@@ -43,6 +45,11 @@ class Trial:
     def probable(self) -> bool:
         """Whether it lies in the probable interval."""
         return self.probable_low <= self.truth <= self.probable_high
+
+    @property
+    def surprises(self) -> bool:
+        """Whether it was refused, or the truth lies outside an interval that there is."""
+        return bool(self.refused) or not self.possible or (np.isfinite(self.probable_low) and not self.probable)
 
 
 def trials(seed: int, numbers: Sequence[int], kinds: Sequence[str]) -> Iterator[Trial]:
@@ -57,19 +64,20 @@ def trial(seed: int, number: int, kind: str) -> Trial:
     if kind not in KINDS:
         raise ValueError(f"no kind {kind}; valid: {', '.join(KINDS)}")
     one, start = case(seed, number), time.process_time()
-    begin = number, one.converter.topology, kind, one.truth
+    begin = {"number": number, "topology": one.converter.topology, "kind": kind, "truth": one.truth}
+    begin |= {"chassis": one.converter.chassis is not None, "computed": one.filter.computed}
     with tempfile.TemporaryDirectory() as folder:
         path = write(one, kind, Path(folder))
         start = time.process_time()
         try:
             result = ripple(solve(load_design(path)))
         except FilterlibError as error:
-            return Trial(*begin, refused=str(error).replace(folder, "."), seconds=time.process_time() - start)
+            return Trial(**begin, refused=str(error).replace(folder, "."), seconds=time.process_time() - start)
     if FIGURE not in result.figures:
-        return Trial(*begin, refused="unstable", seconds=time.process_time() - start)
+        return Trial(**begin, refused="unstable", seconds=time.process_time() - start)
     figure = result.figures[FIGURE]
-    probable = (getattr(figure, name, np.nan) for name in ("probable_low", "probable_high"))
-    return Trial(*begin, figure.peak_to_peak, figure.low, figure.high, *probable, seconds=time.process_time() - start)
+    ends = {name: getattr(figure, name, np.nan) for name in ("low", "high", "probable_low", "probable_high")}
+    return Trial(**begin, **ends, nominal=figure.peak_to_peak, seconds=time.process_time() - start)
 
 
 @dataclass(frozen=True)
@@ -93,11 +101,11 @@ class Tally:
         held = [getattr(one, which) for one in self.judged if which == "possible" or np.isfinite(one.probable_low)]
         return float(np.mean(held)) if held else np.nan
 
-    def width(self, which: str) -> float:
-        """Median of high over low; NaN where there is no such interval."""
+    def width(self, which: str, share: float = 0.5) -> float:
+        """High over low that a ``share`` of them stays below, the median; NaN where there is no such interval."""
         ends = [(t.low, t.high) if which == "possible" else (t.probable_low, t.probable_high) for t in self.judged]
         known = [high / low for low, high in ends if np.isfinite(low) and low > 0]
-        return float(np.median(known)) if known else np.nan
+        return float(np.quantile(known, share)) if known else np.nan
 
     @property
     def off(self) -> float:
