@@ -39,7 +39,11 @@ Answer = Literal["met throughout", "depends on", "not met", "not known"]
 _OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
 Unknown = Literal["unstable", "no ladder", "no harmonic"]
 NO_SPIKE = "converter.spike"
-LABELS = {NO_SPIKE: "converter's spikes, which are not stated", "converter.shape": "shape of the switching current"}
+LABELS = {
+    NO_SPIKE: "converter's spikes, which are not stated",
+    "converter.shape": "shape of the switching current",
+    "converter.burst_below": "converter's light load: whether it bursts",
+}
 _POINTS = 0.9  # share of the work that ripple and stress are, where emission is required
 
 

@@ -26,6 +26,7 @@ from filterlib.show.reasons_numbers import reasons_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
+from filterlib.words.light_load_sentences import light_load_sentence
 from filterlib.words.measurement_sentences import (
     measurement_sentences,
     measurement_words,
@@ -138,6 +139,7 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "stability": stability_sentence(point.operating.stability),
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
+        **_light_load(point),
         "ripple": _ripple(point.ripple, keys),
         "bode": _by_load(point.bode, keys, lambda result, key: _at_switching(result, key, switching)),
         "impedance": _by_load(point.impedance, keys, lambda result, key: _impedance(result, key, switching)),
@@ -150,6 +152,16 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "stress": _stress(point.stress),
         "emissions": emission_section(point.emissions),
     }
+
+
+def _light_load(point: PointResult) -> Section:
+    """What the converter does where the load is light; nothing elsewhere."""
+    light, words = point.operating.light_load, light_load_sentence(point)
+    if light is None:
+        return {}
+    figures = {f"{place}_{label}_estimated_pp_V": volts for (place, label), volts in point.ripple.estimated.items()}
+    known = {"stated": light.stated, "burst_stated": light.certain, "words": words}
+    return {"light_load": known | numbers(light, "the loads draw nothing") | figures}
 
 
 def _by_load(results: Mapping[str, T], keys: Mapping[str, str], section: Callable[[T, str], Section]) -> Section:

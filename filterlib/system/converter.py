@@ -12,6 +12,7 @@ from pydantic_core import core_schema
 from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
+from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
 from filterlib.system.model import Given, Model, Note, Order, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
@@ -21,6 +22,7 @@ from filterlib.units import format_quantity, quantity
 
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
+IDLE = 0.1  # [Hz] bandwidth of a loop at rest: nothing flows through it at any harmonic
 LONGEST_EDGE = 0.2  # of the switching period
 LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
@@ -157,7 +159,8 @@ class Converter(Model):
     """A switch-mode converter as seen from its output.
 
     Fields in SI; what the file leaves open is a default with a range. ``shape``: "triangle", the current of an output
-    inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either.
+    inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either. ``burst_below``: the load
+    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`.
     """
 
     name: Title
@@ -196,6 +199,8 @@ class Converter(Model):
     ripple: Ripple
     spike: Spike | None = None
     rating: ConverterRating | None = None
+    burst_below: Annotated[LoadThreshold, LoadThresholdField()] | None = None
+    burst: Burst | None = None
     common_mode: CommonMode | None = None
     bond: Bond | None = None
     bridge: Bond | None = None
@@ -227,6 +232,19 @@ class Converter(Model):
             if rise and fall and (why := _no_room(rise.value, fall.value, others.data)):
                 raise QuantityError(why, name="rise_time" if drive.rise_time else "fall_time")
         return drive
+
+    @field_validator("burst")
+    @classmethod
+    def _pulses_fit_the_burst(cls, burst: Burst | None, others: ValidationInfo) -> Burst | None:
+        shortest = 0.0 if burst is None else burst.pulses / others.data.get("switching_frequency", np.inf)
+        if burst is not None and burst.period is not None and burst.period < shortest * (1 - 1e-9):
+            raise QuantityError(
+                f"{burst.pulses} pulses take {format_quantity(shortest, 's', 3)}: the burst's period is from its first pulse to "
+                "the first pulse of the next burst",
+                name="period",
+                value=burst.period,
+            )
+        return burst
 
     @field_validator("bridge")
     @classmethod
@@ -265,6 +283,11 @@ class Converter(Model):
     def within(self) -> Converter:
         """The converter without all that reaches the chassis."""
         return self.model_copy(update=dict.fromkeys(("common_mode", "bond", "bridge", "supply")))
+
+    @property
+    def idle(self) -> Converter:
+        """The converter between bursts: its regulation is at rest, so that the output capacitor alone holds the voltage."""
+        return self.model_copy(update={"loop_bandwidth": self.loop_bandwidth.at(IDLE)})
 
     def capacitor_impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """Output capacitor with ESR and ESL [ohm]; (f,) or (designs, f); infinite at f = 0."""

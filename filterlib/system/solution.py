@@ -11,10 +11,14 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.system.burst import Burst, PulseTrain
+from filterlib.system.burst_spectra import burst_spectra
 from filterlib.system.components import Component
-from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
+from filterlib.system.input import on_input
+from filterlib.system.light_load import LightLoad, full_load, light_load
 from filterlib.system.load import Load
 from filterlib.system.source_spectra import SourceSpectra, source_spectra
 from filterlib.system.state import State
@@ -66,8 +70,52 @@ class Solution:
         return self.design.build(self.state, open_load=load.name)
 
     def with_filter(self, filtered: bool) -> Circuit:
-        """The circuit with the filter or without it."""
-        return self.circuit if filtered else self.without_filter
+        """The circuit in which ripple flows, with the filter or without it: where the converter bursts its regulation rests."""
+        there = self if self.burst is None else self._idle
+        return there.circuit if filtered else there.without_filter
+
+    @cached_property
+    def _idle(self) -> Solution:
+        converter = self.design.converter.idle
+        return Solution(self.design.model_copy(update={"converter": converter}), self.state)
+
+    @property
+    def drawn(self) -> float:
+        """Current [A] that all loads draw here; all of it where the state is not solved; of many designs the mean."""
+        currents = self.state.load_currents
+        return float(np.mean(sum(currents.values()))) if currents else self.design.full_current
+
+    @cached_property
+    def light_load(self) -> LightLoad | None:
+        """What the converter does where the load is light, else None. Raises FilterlibError for a burst that cannot be."""
+        converter = self._on_its_input
+        return light_load(converter, self.drawn, full_load(converter, self.design.full_current))
+
+    @property
+    def burst(self) -> PulseTrain | None:
+        """The burst that is stated for this load, else None."""
+        return self.light_load.train if self.light_load is not None and self.light_load.certain else None
+
+    @property
+    def supposed(self) -> Solution | None:
+        """The same with the burst that has to be suspected as if it were stated; None where none has to be."""
+        light = self.light_load
+        if light is None or light.certain or light.train is None:
+            return None
+        burst = Burst(pulses=light.train.pulses, period=light.train.period, peak=float(np.mean(light.train.peak)))
+        converter = self.design.converter.model_copy(update={"burst": burst})
+        return Solution(self.design.model_copy(update={"converter": converter}), self.state)
+
+    @property
+    def _on_its_input(self) -> Converter:
+        """The converter with the duty cycle of this point's input voltage."""
+        converter, volts = self.design.converter, self.state.input_voltage
+        return converter if volts is None or converter.input_voltage is None else on_input(converter, volts)[0]
+
+    @property
+    def period(self) -> float:
+        """After which the converter's ripple repeats [s]: of switching, or of its bursts."""
+        return float(1 / self.source_spectra.frequencies[1])
 
     @cached_property
     def poles(self) -> np.ndarray:
@@ -85,11 +133,25 @@ class Solution:
     @cached_property
     def source_spectra(self) -> SourceSpectra:
         """Harmonics of the converter's sources. Raises ScaleError where its stated figures contradict each other."""
+        return self.steady_spectra if self.burst is None else self.spectra_of(self.burst)
+
+    @cached_property
+    def steady_spectra(self) -> SourceSpectra:
+        """The same while it switches all the time, whatever the load."""
         return source_spectra(self.design.converter, self.design.full_current, input_voltage=self.state.input_voltage)
+
+    def spectra_of(self, burst: PulseTrain) -> SourceSpectra:
+        """The same while it switches in bursts."""
+        return burst_spectra(self._on_its_input, burst, self.steady_spectra)
 
     @property
     def source_scale(self) -> Any:
-        """Ripple here over that which was stated: see `Converter.ripple_scale`."""
+        """Ripple here over that which was stated: see `Converter.ripple_scale`; a burst's is what it is."""
+        return 1.0 if self.burst is not None else self.steady_scale
+
+    @property
+    def steady_scale(self) -> Any:
+        """The same while it switches all the time."""
         drawn = sum(self.state.load_currents.values()) if self.state.load_currents else self.design.full_current
         return self.design.converter.ripple_scale(drawn, self.design.full_current)
 

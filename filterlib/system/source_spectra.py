@@ -156,7 +156,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=_with_dc(a * ripple),
         spike=_with_dc(b * spike),
-        common_mode=_with_dc(_common_mode(converter, k)),
+        common_mode=_with_dc(node_voltage(converter, k)),
         feasible=feasible,
         largest_factor=float(np.max(factors)),
         largest_factor_frequency=float(frequencies[probe.within][worst]),
@@ -169,14 +169,14 @@ _kept = lru_cache(maxsize=8)(_source_spectra)
 def _shapes(converter: Converter, k: Orders, inner: Harmonics) -> tuple[Harmonics, Harmonics]:
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
     ripple = switching_current(converter, k) * inner
-    return ripple, np.zeros_like(ripple) if converter.spike is None else _spike_shape(converter, len(k))
+    return ripple, np.zeros_like(ripple) if converter.spike is None else spike_shape(converter, len(k))
 
 
 def _with_dc(harmonics: Harmonics) -> Harmonics:
     return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
 
 
-def _common_mode(converter: Converter, k: Orders) -> Harmonics:
+def node_voltage(converter: Converter, k: Orders) -> Harmonics:
     """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
     if converter.common_mode is None:
         return np.zeros(k.shape, complex)
@@ -186,7 +186,7 @@ def _common_mode(converter: Converter, k: Orders) -> Harmonics:
     )  # fmt: skip
 
 
-def _spike_shape(converter: Converter, count: int) -> Harmonics:
+def spike_shape(converter: Converter, count: int) -> Harmonics:
     """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value

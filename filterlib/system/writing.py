@@ -14,6 +14,7 @@ from filterlib.errors import FilterlibError, OutputError, QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
+from filterlib.system.burst import LoadThreshold
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
@@ -147,6 +148,8 @@ def _written(value: object, unit: str, name: str) -> Text:
         return dict(_measured(value))
     if isinstance(value, Part):
         return _text(value.name) if _in_tables(value) else dict(_fields(value))
+    if isinstance(value, LoadThreshold):
+        return _text(value.text)
     if isinstance(value, Recorded):
         return _text(value.file)
     if isinstance(value, LimitFile):

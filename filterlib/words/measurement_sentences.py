@@ -23,6 +23,7 @@ _MEASUREMENTS = {
     "ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
     "input cable": "the current in the input cable with a current probe around all its conductors",
     "own clip": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
+    "light load": "the terminals at this light load: whether the converter bursts, and the ripple then",
     "idle and full load": "the terminals' voltage idle and at full load",
     "load step": "the terminals' voltage after a load step",
     "bridge": "the part itself on an impedance bridge",

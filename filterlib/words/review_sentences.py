@@ -14,6 +14,7 @@ from filterlib.analysis.ripple.spectra import bands
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.light_load_sentences import light_load_sentence
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
@@ -109,8 +110,9 @@ def ratings(result: ReviewResult) -> str:
 
 
 def review_notes(result: ReviewResult) -> list[str]:
-    """What is to be known beside the requirements, a line each: exceeded ratings, the worst margin of an estimate."""
+    """What is to be known beside the requirements, a line each: exceeded ratings, light loads, the worst margin of an estimate."""
     notes = list(rating_lines(result.judgement))
+    notes += [f"⚠ {sentence}." for sentence in map(light_load_sentence, result.points) if sentence]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
         margin, test, point = min(margins, key=lambda one: one[0].margin)
@@ -156,6 +158,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What can hurt, or break."""
     design = result.design
+    yield from filter(None, map(light_load_sentence, result.points))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
     yield (
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "

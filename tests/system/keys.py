@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 from filterlib.parts.base import Quantity
 from filterlib.system import requirements
 from filterlib.system.accepted import AcceptedRating
+from filterlib.system.burst import Burst
 from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
 from filterlib.system.clip import Clip
 from filterlib.system.converter import (
@@ -47,6 +48,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`with_capacitor` of `[converter.ripple]`": WithCapacitor,
     "`[converter.spike]`": Spike,
     "`[converter.rating]`": ConverterRating,
+    "`[converter.burst]`": Burst,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,
     "`ring` of `[converter.common_mode]`": NodeRing,

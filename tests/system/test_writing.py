@@ -42,12 +42,16 @@ isolated = true
 duty = 0.3
 edge_time = { low = "8 ns", high = "20 ns" }
 efficiency = "86 % ± 3 %"
+burst_below = "7.5 %"
 [converter.ripple]
 peak_to_peak = "110 mV"
 bandwidth = "full"
 capacitors = [{ capacitance = "10 µF" }, { capacitance = "1 µF", esr = "5 mΩ" }]
 [converter.common_mode]
 swing = "28 V ± 20 %"
+[converter.burst]
+pulses = 3
+period = "100 µs"
 [converter.rating]
 output_current = "4.2 A"
 derating = [["50 °C", 1.0], ["70 °C", 0.5], ["85 °C", 0]]

@@ -143,7 +143,7 @@ def _result(place: str, state: State, on: Design, without: Spectra, with_it: Spe
     through = with_it.whole(_CURRENT)
     count = len(waveforms["seen", "full"])
     return ClippedResult(
-        place, state.point, on.clip, figures, np.arange(count) * on.converter.period / count, waveforms,
+        place, state.point, on.clip, figures, np.arange(count) / (with_it.frequencies[0] * count), waveforms,
         _by_mode("without", without) | _by_mode("with", with_it),
         float(peak_to_peak(through)), _rms(through),
     )  # fmt: skip

@@ -75,7 +75,7 @@ def one_change(change: OneChange) -> ChangeResult:
     return ChangeResult(
         limits, _figures(before, limits), _figures(after, limits),
         try_all(trials[first], [change.tried])[0] if change.tried else None,
-        np.arange(len(now)) * design.converter.period / len(now), then, now,
+        np.arange(len(now)) / (after[first].spectra.frequencies[0] * len(now)), then, now,
     )  # fmt: skip
 
 

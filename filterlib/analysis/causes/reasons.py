@@ -141,7 +141,7 @@ def _causes(trial: Trial) -> dict[str, Any]:
         "ripple_before": float(before.peak_to_peak(load, narrow)), "spike_before": float(before.peak_to_peak(load, wide)),
         "ripple_ideal": float(formula.ripple), "spike_ideal": float(formula.spike),
         "fundamental": float(now.fundamental), "fundamental_ideal": float(formula.fundamental),
-        "times": np.arange(len(waveform)) * design.converter.period / len(waveform), "waveform": waveform,
+        "times": np.arange(len(waveform)) * solution.period / len(waveform), "waveform": waveform,
         "sources": sources(apart, load, narrow, wide),
         "parasitics": _listed(trial, without),
         "bands": bands_of(apart, load, without, formula),

@@ -117,10 +117,10 @@ def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
-    design, forces = solution.design, solution.source_spectra
+    design, forces = solution.design, solution.steady_spectra
     kept = forces.frequencies[1:][forces.frequencies[1:] <= heard(test.at.low, test.at.high)[1]]
     circuit, ports = setup(solution, test)
-    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.source_scale * forces.ripple)}
+    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.steady_scale * forces.ripple)}
     if design.converter.spike is not None:
         driven["spike"] = "ripple", forces.spike
     if design.converter.common_mode is not None:

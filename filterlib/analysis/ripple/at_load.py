@@ -52,7 +52,7 @@ def seen_several(solutions: Sequence[Solution], load: str) -> list[Seen | Filter
     What cannot be solved is replaced by its error.
     """
     views: dict[int, Seen | FilterlibError] = {}
-    for places in alike([solution.circuit for solution in solutions]):
+    for places in alike([solution.with_filter(True) for solution in solutions]):
         group = [solutions[place] for place in places]
         try:
             views |= zip(places, _seen_together(group, load), strict=True)
@@ -73,7 +73,7 @@ def _seen_together(group: list[Solution], load: str) -> list[Seen]:
     if len(group) == 1 or any(one.ripple is not None for one in group[0].design.loads):
         return [seen(solution, load) for solution in group]
     port, harmonics = group[0].design.named_load(load).port, group[0].source_spectra.frequencies[1:]
-    circuit = together([solution.circuit for solution in group])
+    circuit = together([solution.with_filter(True) for solution in group])
     rows = circuit.transfer(np.concatenate((GRID, harmonics)), driven(group[0].design), [port])
     rows = [np.broadcast_to(row[0], (len(group), row[0].shape[-1])) for row in rows]
     return [_seen(solution, load, [row[number] for row in rows]) for number, solution in enumerate(group)]
@@ -93,7 +93,7 @@ def seen(solution: Solution, load: str) -> Seen:
     """What a load sees: one elimination for harmonics and grid, and another one for loads that make ripple themselves."""
     design = solution.design
     port, harmonics = design.named_load(load).port, solution.source_spectra.frequencies[1:]
-    rows = solution.circuit.transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
+    rows = solution.with_filter(True).transfer(np.concatenate((GRID, harmonics)), driven(design), [port])
     view = _seen(solution, load, [row[0] for row in rows])
     if all(one.ripple is None for one in design.loads):
         return view

@@ -103,7 +103,8 @@ class _Reader:
     """Coefficients (h,) of sums of elements' currents [A], all sources together."""
 
     def __init__(self, solution: Solution, layout: Layout) -> None:
-        design, circuit, harmonics = solution.design, solution.circuit, solution.source_spectra.frequencies[1:]
+        design, circuit = solution.design, solution.with_filter(True)
+        harmonics = solution.source_spectra.frequencies[1:]
         self.harmonics = harmonics[harmonics <= TOP]
         self._names = {element.name for element in circuit.elements}
         sums = [

@@ -103,7 +103,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
     if not after.stable:
         return NominalResult(**figures)
     figures |= _steps(solution, wanted, after, before)
-    return NominalResult(**figures, **_ripple(after, before, load, chosen, design))
+    return NominalResult(**figures, **_ripple(after, before, load, chosen))
 
 
 # fields of a design that the circuit without filter does not depend on
@@ -191,10 +191,10 @@ def _times(look: np.ndarray) -> np.ndarray:
     return np.linspace(0, power * next(step for step in STEPS if step * power >= last), POINTS)[1:]
 
 
-def _ripple(after: _Side, before: _Side, load: str, band: Band, design: Design) -> dict[str, Any]:
+def _ripple(after: _Side, before: _Side, load: str, band: Band) -> dict[str, Any]:
     now, then = after.spectra.waveform(load, band), before.spectra.waveform(load, band)
     return {
-        "period": np.arange(len(now)) * design.converter.period / len(now),
+        "period": np.arange(len(now)) / (after.spectra.frequencies[0] * len(now)),
         "ripple": now, "ripple_before": then, "peak_to_peak": float(after.spectra.peak_to_peak(load, band)),
         "peak_to_peak_before": float(before.spectra.peak_to_peak(load, band)),
     }  # fmt: skip

@@ -35,6 +35,7 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.common_mode.ring": "ring",
     "converter.supply": "input cable",
     "converter.common_mode": "own clip",
+    "converter.burst": "light load",
     "converter.output_resistance": "idle and full load",
     "converter.loop_bandwidth": "load step",
     "filter.": "bridge",
@@ -93,7 +94,8 @@ class RippleResult:
     the filter. ``times`` (t,): one period; ``waveforms``: (place, band) -> (t,); ``partial``: (place, band, source)
     -> (t,), their sum being the waveform. ``spectra``: place -> (h,) complex peak amplitudes; ``spectra_by_source`` alike by
     (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the uncertain
-    parameter that moves that figure most. ``extents``: alike, the interval with the values that make its ends.
+    parameter that moves that figure most. ``estimated``: alike, peak to peak if the converter bursts, where that has to be
+    suspected; it is within the figure's interval. ``extents``: alike, the interval with the values that make its ends.
     ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
     spikes, as none is stated. ``reason``: why there is nothing at all (an unstable circuit), else None.
     """
@@ -112,6 +114,7 @@ class RippleResult:
     )
     uncertain_parameters: tuple[Sensitivity, ...] = ()
     depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    estimated: Annotated[Mapping[tuple[str, str], float], Unit("V", "if it bursts", None)] = field(default_factory=dict)
     extents: Mapping[tuple[str, str], Interval] = field(default_factory=dict)
     largest_factor: Ratio[float] = np.nan
     largest_factor_frequency: Annotated[float, Unit("Hz", key="largest_factor")] = np.nan
@@ -153,23 +156,26 @@ def ripple(
         if interval
         else {}
     )
+    estimated = _if_it_bursts(solution, wanted) if interval else {}
     sides = {place + BEFORE: (before, place) for place in before.places} | {
         place: (after, place) for place in after.places
     }
     figures, waveforms, partial = {}, {}, {}
     for name, (harmonics, place) in sides.items():
         for one in wanted:
-            figures[name, one.label] = _figure(harmonics, place, one, intervals.get((name, one.label)))
+            figures[name, one.label] = _figure(
+                harmonics, place, one, intervals.get((name, one.label)), estimated.get((name, one.label))
+            )
             waveforms[name, one.label] = harmonics.waveform(place, one)
             for source in (s for at, s in harmonics.by_source if at == place):
                 partial[name, one.label, source] = harmonics.waveform(place, one, source)
     count = len(next(iter(waveforms.values())))
     return RippleResult(
         point=state.point,
-        switching_frequency=design.converter.switching_frequency,
+        switching_frequency=1 / solution.period,
         places=tuple(sides),
         figures=figures,
-        times=np.arange(count) * design.converter.period / count,
+        times=np.arange(count) * solution.period / count,
         waveforms=waveforms,
         partial=partial,
         frequencies=after.frequencies,
@@ -181,7 +187,8 @@ def ripple(
             if at == place
         },
         uncertain_parameters=_ranked(design, intervals),
-        depends={key: each.decisive for key, each in intervals.items()},
+        depends=_depends(intervals, estimated),
+        estimated=estimated,
         extents=intervals,
         largest_factor=after.source_spectra.largest_factor,
         largest_factor_frequency=after.source_spectra.largest_factor_frequency,
@@ -197,19 +204,22 @@ def _first_look(solution: Solution, wanted: tuple[Band, ...], like: Mapping[tupl
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
     found = over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought), like=ends) if ends else {}
-    after = spectra(solution)
+    after, estimated = spectra(solution), _if_it_bursts(solution, sought)
     figures = {
-        (place, band.label): _figure(after, place, band, found.get((place, band.label)))
+        (place, band.label): _figure(
+            after, place, band, found.get((place, band.label)), estimated.get((place, band.label))
+        )
         for place in after.places
         for band in sought
         if (place, band.label) in asked
     }
     return RippleResult(
         state.point,
-        design.converter.switching_frequency,
+        1 / solution.period,
         tuple(dict.fromkeys(place for place, _ in figures)),
         figures,
-        depends={key: each.decisive for key, each in found.items()},
+        depends=_depends(found, estimated),
+        estimated=estimated,
         extents=found,
         without_spike=frozenset() if design.converter.spike else frozenset(key for key in figures if key[1] == "full"),
     )
@@ -223,13 +233,29 @@ def trusted_to(design: Design) -> float:
     return min(TRUSTED, max(np.inf if width is None else width for width in bandwidths))
 
 
-def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None) -> Figure:
+def _if_it_bursts(solution: Solution, wanted: tuple[Band, ...]) -> dict[tuple[str, str], float]:
+    """Peak to peak [V] behind the filter at light load, if the converter bursts; nothing where that is known, or does not matter."""
+    bursting = solution.supposed
+    if bursting is None:
+        return {}
+    return {key: float(np.ravel(volts)[0]) for key, volts in _peaks(bursting, wanted).items()}
+
+
+def _depends(intervals: Mapping[Any, Interval], estimated: Mapping[Any, float]) -> dict[tuple[str, str], str]:
+    """What moves each figure most: whether the converter bursts, where that takes it beyond all else."""
+    most = {key: each.decisive for key, each in intervals.items()}
+    ends = {key: intervals[key].high if key in intervals else 0.0 for key in estimated}
+    return most | {key: "converter.burst_below" for key, volts in estimated.items() if volts > ends[key]}
+
+
+def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None, burst: float | None) -> Figure:
     whole, sources = float(spectra.peak_to_peak(place, band)), spectra.sources(place)
+    others = [] if burst is None else [burst]
     return Figure(
         peak_to_peak=whole,
         rms=float(spectra.rms(place, band)),
-        low=min(interval.low, whole) if interval else np.nan,
-        high=max(interval.high, whole) if interval else np.nan,
+        low=min(interval.low, whole, *others) if interval else min(whole, *others) if others else np.nan,
+        high=max(interval.high, whole, *others) if interval else max(whole, *others) if others else np.nan,
         by_source={source: float(spectra.alone(place, source, band)) for source in sources},
         reduction={source: whole - float(spectra.peak_to_peak(place, band, leave_out=source)) for source in sources},
     )

@@ -143,7 +143,7 @@ def spectra(
     (('terminals', 'modem', 'logger'), ('ripple',), (556,))
     """
     design, harmonics = solution.design, solution.source_spectra.frequencies
-    count = len(harmonics) if top is None else int(np.ceil(top / design.converter.switching_frequency))
+    count = len(harmonics) if top is None else int(np.ceil(top / harmonics[1]))
     frequencies = harmonics[1 : count + 1]
     ports = outputs or _ports(design)
     circuit = solution.with_filter(filtered)

@@ -47,7 +47,7 @@ def with_and_without(solution: Solution, load: str) -> WithAndWithout:
     narrow, wide = narrow_and_wide(design)
     after, sources = now.waveform(load, wide), now.sources(load)
     return WithAndWithout(
-        times=np.arange(len(after)) * design.converter.period / len(after),
+        times=np.arange(len(after)) * solution.period / len(after),
         before=then.waveform(load, wide),
         after=after,
         spike_before=float(then.peak_to_peak(load, wide)),

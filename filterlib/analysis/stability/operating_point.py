@@ -8,14 +8,16 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import Henries, InUnit, Kelvins, Unit
+from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Seconds, Unit
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import SATURATION_VALID
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.system.burst import PulseTrain
 from filterlib.system.design import Design
+from filterlib.system.light_load import LightLoad
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
@@ -37,12 +39,31 @@ class PartNote:
 
 
 @dataclass(frozen=True)
+class LightLoadResult:
+    """What the converter does at a light load, see `filterlib.system.light_load.LightLoad`.
+
+    ``drawn`` of ``full`` load, ``below`` which it bursts; ``stated``: whether that is, ``certain``: whether the burst is; the burst's
+    ``pulses``, ``period`` and ``peak``, and the current that they carry, ``delivered``: 0 and NaN where nothing is drawn.
+    """
+
+    drawn: Amperes[float]
+    below: Amperes[float]
+    full: Amperes[float]
+    stated: bool
+    certain: bool
+    pulses: Annotated[int, Unit("")]
+    period: Seconds[float]
+    peak: Amperes[float]
+    delivered: Amperes[float]
+
+
+@dataclass(frozen=True)
 class OperatingResult:
     """One operating point; mappings are by name.
 
     ``load_scale``: share of the full draw by load; ``drops``: regulated voltage minus load voltage; ``currents`` through chokes
     and wires; ``unbalances``: sum of both windings' currents; ``notes``: what to know of parts at this point; ``state``: the
-    `State` itself.
+    `State` itself; ``light_load``: None where the load is not light.
     """
 
     point: str
@@ -60,6 +81,7 @@ class OperatingResult:
     stability: Stability
     notes: tuple[PartNote, ...]
     state: State
+    light_load: LightLoadResult | None = None
 
     @property
     def stable(self) -> bool:
@@ -109,6 +131,17 @@ def operating(solution: Solution, *, poles: bool = True) -> OperatingResult:
         stability=stability(solution) if poles else Stability(stays_up(solution), None, "nyquist"),
         notes=tuple(_notes(design, state)),
         state=state,
+        light_load=_light_load(solution.light_load),
+    )
+
+
+def _light_load(light: LightLoad | None) -> LightLoadResult | None:
+    if light is None:
+        return None
+    train = light.train or PulseTrain(0, np.nan, np.nan, np.nan)
+    peak, delivered = (float(np.mean(one)) for one in (train.peak, train.delivered))
+    return LightLoadResult(
+        light.drawn, light.below, light.full, light.stated, light.certain, train.pulses, train.period, peak, delivered
     )
 
 

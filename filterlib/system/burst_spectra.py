@@ -1,0 +1,117 @@
+"""Harmonics of a converter that bursts: of the burst's frequency, each source a group of pulses, exact."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from filterlib.network.extremes import Harmonics
+from filterlib.network.waveform import Waveform
+from filterlib.system.burst import PulseTrain
+from filterlib.system.converter import Converter
+from filterlib.system.source_spectra import SourceSpectra, node_voltage, spike_shape
+
+MOST = 8192  # harmonics of a burst; what is above is left out
+
+
+def burst_spectra(converter: Converter, train: PulseTrain, steady: SourceSpectra) -> SourceSpectra:
+    """The sources of a converter that switches in bursts.
+
+    Parameters
+    ----------
+    converter : Converter
+        Its values may be arrays (designs, 1).
+    train : PulseTrain
+    steady : SourceSpectra
+        Of the same converter where it switches all the time: how high its spikes are, and up to which frequency.
+
+    Returns
+    -------
+    SourceSpectra
+        Its frequencies are multiples of the burst's; at most `MOST` of them.
+
+    Notes
+    -----
+    The current into the output capacitor is `pulse_current`; its force is that current through the impedance inside, while
+    the regulation rests (`Converter.idle`): it acts by starting bursts. Spikes are as high as at full load, at both edges of
+    every pulse; the switching node swings during the pulses. Valid while every pulse begins and ends without current.
+
+    Examples
+    --------
+    >>> from filterlib.system.source_spectra import source_spectra
+    >>> one = Converter(name="Tarn", output_voltage=28, switching_frequency=1e5, shape="triangle", duty=0.5,
+    ...                 ripple={"peak_to_peak": 0.1})
+    >>> forces = burst_spectra(one, PulseTrain(2, 1e-4, 1.0, 0.1), source_spectra(one, 1.0))
+    >>> float(forces.frequencies[1].round(6))
+    10000.0
+    """
+    count = int(min(np.ceil(steady.frequencies[-1] * train.period * (1 - 1e-9)), MOST))
+    k = np.arange(1, count + 1)
+    frequencies = k / train.period
+    group = _group(k * (converter.period / train.period), train.pulses)
+    ripple = train.peak * pulse_current(converter, train, count) * converter.idle.inner_impedance(frequencies)
+    once = converter.model_copy(
+        update={
+            "switching_frequency": 1 / train.period,
+            "duty": converter.duty.at(converter.duty.value * converter.period / train.period),
+        }
+    )
+    feasible = np.where(steady.feasible, 1.0, np.nan)
+    return replace(
+        steady,
+        frequencies=np.concatenate([[0.0], frequencies]),
+        ripple=_with_dc(feasible * ripple),
+        spike=_with_dc(feasible * _spike_height(converter, steady) * _spikes(once, count) * group),
+        common_mode=_with_dc(feasible * node_voltage(once, k) * group),
+    )
+
+
+def pulse_current(converter: Converter, train: PulseTrain, count: int) -> Harmonics:
+    """Coefficients c_1 .. c_count [A] of a burst whose pulses have a peak of 1 A; (count,) or (designs, count).
+
+    An output inductor's current rises to the peak until the switch opens, and falls to zero over the rest of the switching
+    period; a diode's jumps to the peak there, and falls to zero. Corners are rounded over the edge time.
+
+    >>> one = Converter(name="Tarn", output_voltage=28, switching_frequency=1e5, shape="pulse", duty=0.5,
+    ...                 ripple={"peak_to_peak": 0.1})
+    >>> c = pulse_current(one, PulseTrain(3, 1e-3, 1.0, 7.5e-3), 4)
+    >>> float(abs(c[0]).round(4))   # hand: at low frequencies three pulses of 2.5 uAs each millisecond
+    0.0075
+    """
+    opened, whole = np.asarray(converter.duty.value) * converter.period, converter.period
+    starts = opened if converter.shape == "pulse" else np.zeros_like(opened)
+    times = np.concatenate(np.broadcast_arrays(*(np.atleast_1d(t) for t in (starts, opened, whole))), axis=-1)
+    one = Waveform.lines(train.period, times, np.array([0.0, 1.0, 0.0])).coefficients(count)[..., 1:]
+    k = np.arange(1, count + 1)
+    rounded = np.sinc(k * converter.edge_time.value / train.period)
+    return np.asarray(one * rounded * _group(k * (whole / train.period), train.pulses))
+
+
+def _group(turns: Any, pulses: int) -> Harmonics:
+    """Of a group over one of its pulses: the sum of exp(-j 2 pi n turns), n = 0 .. pulses - 1; (f,)."""
+    near = np.mod(turns + 0.5, 1) - 0.5  # whole turns make no difference
+    sine = np.sin(np.pi * near)
+    small = np.abs(sine) < 1e-9
+    size = np.where(small, pulses, np.sin(pulses * np.pi * near) / np.where(small, 1.0, sine))
+    return np.asarray(size * np.exp(-1j * np.pi * (pulses - 1) * near))
+
+
+def _spikes(once: Converter, count: int) -> Any:
+    return 0.0 if once.spike is None else spike_shape(once, count)
+
+
+def _spike_height(converter: Converter, steady: SourceSpectra) -> Any:
+    """Of the spikes as they are over those of `spike_shape`, where they are known."""
+    if converter.spike is None:
+        return 0.0
+    spike = steady.spike[..., 1:]
+    shape = spike_shape(converter, spike.shape[-1]) * (spike != 0)
+    size = np.sum(np.abs(shape) ** 2, axis=-1, keepdims=True)
+    height = np.sum(np.real(spike * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
+    return height if np.ndim(steady.spike) > 1 else height[0]
+
+
+def _with_dc(harmonics: Harmonics) -> Harmonics:
+    return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
