@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.parts import skin_effect
 from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
 
 COPPER_RESISTIVITY = 1.7241e-8  # ohm m at 20 °C, 100 % IACS; IEC 60028 (from memory)
@@ -32,7 +35,7 @@ def copper_factor(temperature: Value) -> Value:
 def resistance_per_metre(cross_section: Value, temperature: Value = ROOM) -> Value:
     """DC resistance of a copper conductor [ohm/m] of ``cross_section`` [m2] at ``temperature`` [K].
 
-    Without skin effect: compare the radius with `skin_depth`. Source: IEC 60028 (from memory).
+    Without skin effect: see `filterlib.parts.skin_effect`. Source: IEC 60028 (from memory).
 
     >>> round(resistance_per_metre(1e-6) * 1e3, 2)
     17.24
@@ -181,6 +184,22 @@ class _Conductor(Part):
         """Of one conductor [ohm] at ``temperature`` [K]."""
         return self.length * resistance_per_metre(np.pi / 4 * self.diameter**2, temperature)
 
+    @property
+    def internal_inductance(self) -> Value:
+        """Of one conductor at low frequency [H]: mu_0/(8 pi) for each metre. It vanishes as the current moves to the skin."""
+        return MU_0 / (8 * np.pi) * self.length
+
+    def add_inside(
+        self, circuit: Circuit, name: str, a: str, b: str, *, temperature: Value, share: Value = 1.0
+    ) -> Circuit:
+        """Adds ``name`` from ``a`` to ``b``: resistance and internal inductance of a ``share`` of the length, with skin effect."""
+        ohms, henries = self.resistance(temperature), self.internal_inductance
+
+        def inside(frequencies: ArrayLike) -> NDArray[np.complex128]:
+            return np.asarray(share * skin_effect.internal_impedance(frequencies, ohms, henries))
+
+        return circuit.immittance(name, a, b, inside, ladder=partial(skin_effect.ladder, share * ohms, share * henries))
+
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
         size = f"{self.awg} AWG" if self.cross_section is None else shown(self.cross_section * 1e6, "") + " mm²"
@@ -190,6 +209,8 @@ class _Conductor(Part):
 class Lead(_Conductor):
     """One straight copper wire: ``length`` [m] and ``cross_section`` [m2] or ``awg``; current returns far away.
 
+    Its resistance rises, and the inductance of its inside vanishes, as `skin_effect.internal_impedance` says.
+
     >>> float(round(Lead(length="100 mm", awg=24).inductance * 1e9, 1))
     118.3
     """
@@ -198,20 +219,21 @@ class Lead(_Conductor):
 
     @property
     def inductance(self) -> Value:
-        """Partial self-inductance [H]."""
+        """Partial self-inductance at low frequency [H]."""
         return straight_wire_inductance(self.length, self.diameter)
 
     def add(self, circuit: Circuit, name: str, a: str, b: str, *, temperature: Value = ROOM) -> Circuit:
         """Adds ``name``.r from ``a`` to the node ``name``:r and ``name``.l from there to ``b``."""
-        circuit.resistor(f"{name}.r", a, f"{name}:r", self.resistance(temperature))
-        return circuit.inductor(f"{name}.l", f"{name}:r", b, self.inductance)
+        self.add_inside(circuit, f"{name}.r", a, f"{name}:r", temperature=temperature)
+        return circuit.inductor(f"{name}.l", f"{name}:r", b, self.inductance - self.internal_inductance)
 
 
 class WirePair(_Conductor):
     """A pair of copper wires, out and back, ``spacing`` [m] from centre to centre; else like `Lead`.
 
-    Solid round wires of that cross-section; the skin effect is left out, so the pair damps more than computed above the
-    frequency where `skin_depth` is the radius. Valid while the pair is short against a wavelength. ``imbalance``: by how
+    Solid round wires of that cross-section, with skin effect (`skin_effect.internal_impedance`); the proximity of the other
+    wire, which adds some tens of percent to the resistance of a tight pair, is left out. Valid while the pair is short against a
+    wavelength. ``imbalance``: by how
     much the first conductor is longer than the second, of their mean (0 unless stated). Over a chassis plane, ``height``
     [m] from the wires' centres to it: the plane takes the return of what both carry, and each conductor has a
     ``chassis_capacitance`` [F], from the height unless stated. Without a height what both carry returns far away.
@@ -240,7 +262,7 @@ class WirePair(_Conductor):
 
     @property
     def self_inductance(self) -> Value:
-        """Self-inductance of the mean conductor [H]: partial, or with the plane as return where there is a height."""
+        """Self-inductance of the mean conductor at low frequency [H]: partial, or with the plane as return where there is a height."""
         if self.height is not None:
             return self.length * wire_over_plane_inductance(self.height, self.diameter)
         return straight_wire_inductance(self.length, self.diameter)
@@ -268,7 +290,7 @@ class WirePair(_Conductor):
 
     @property
     def loop_inductance(self) -> Value:
-        """Out and back: 2 (self - mutual) [H], the coupling of unequal conductors being that of equal ones."""
+        """Out and back, at low frequency: 2 (self - mutual) [H], the coupling of unequal conductors being that of equal ones."""
         return 2 * (self.self_inductance - self.mutual_inductance * np.sqrt(1 - self.imbalance**2 / 4))
 
     def add(
@@ -280,15 +302,16 @@ class WirePair(_Conductor):
         Both are named in the same direction, from the source to the load. Capacitance to the node ``chassis`` is half
         at each end: ``name``.c1a, .c1b, .c2a, .c2b.
         """
+        outside = self.self_inductance - self.internal_inductance
         for number, (a, b, share) in enumerate(
             ((*first, 1 + self.imbalance / 2), (*second, 1 - self.imbalance / 2)), start=1
         ):
-            circuit.resistor(f"{name}.r{number}", a, f"{name}:r{number}", share * self.resistance(temperature))
-            circuit.inductor(f"{name}.l{number}", f"{name}:r{number}", b, share * self.self_inductance)
+            self.add_inside(circuit, f"{name}.r{number}", a, f"{name}:r{number}", temperature=temperature, share=share)
+            circuit.inductor(f"{name}.l{number}", f"{name}:r{number}", b, share * outside)
             if self.reaches_chassis:
                 circuit.capacitor(f"{name}.c{number}a", a, chassis, share * self.capacitance_to_chassis / 2)
                 circuit.capacitor(f"{name}.c{number}b", b, chassis, share * self.capacitance_to_chassis / 2)
-        return circuit.couple(f"{name}.k", f"{name}.l1", f"{name}.l2", self.mutual_inductance / self.self_inductance)
+        return circuit.couple(f"{name}.k", f"{name}.l1", f"{name}.l2", self.mutual_inductance / outside)
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""

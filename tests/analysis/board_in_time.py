@@ -33,7 +33,7 @@ E = SimpleNamespace(  # F, ohm, H
 E.ri = 1 / (E.crossover * E.co)
 E.li, E.ld = E.ri / (0.25 * E.crossover), E.ri / (5 * E.crossover)
 _D = np.sqrt(4 / np.pi * 0.75e-6)
-E.lw = 2e-7 * E.wire * (np.log(4 * E.wire / _D) - 0.75)  # one wire, Rosa 1908
+E.lw = 2e-7 * E.wire * (np.log(4 * E.wire / _D) - 1.0)  # one wire, Rosa 1908: of the ring the current is in the skin
 E.mw = (
     2e-7 * E.wire * (np.arcsinh(E.wire / 3e-3) - np.sqrt(1 + (3e-3 / E.wire) ** 2) + 3e-3 / E.wire)
 )  # both, Rosa 1908

@@ -8,6 +8,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import Waveform
+from filterlib.parts.skin_effect import internal_impedance
 from filterlib.parts.wire import WirePair
 from filterlib.system.load import LEFT_OVER, LOOP_BANDWIDTH, Load
 from filterlib.system.solution import solve
@@ -106,7 +107,9 @@ def test_a_lead_moves_the_load_behind_it():
     one.add(circuit, AT)
     wire = WirePair(**pair)
     f = np.array([0.0, 1e5])
-    expected = 7 + 2 * wire.resistance() + 2j * np.pi * f * wire.loop_inductance  # hand: out and back in series
+    inside = internal_impedance(f, wire.resistance(), wire.internal_inductance)
+    outside = wire.loop_inductance - 2 * wire.internal_inductance
+    expected = 7 + 2 * inside + 2j * np.pi * f * outside  # hand: out and back in series
     assert_allclose(circuit.impedance(f, "load_plus"), expected, rtol=1e-9, atol=0)
 
 

@@ -5,6 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.network.circuit import Circuit
+from filterlib.parts.skin_effect import internal_impedance
 from filterlib.system.design import Design
 from filterlib.system.stages import CHASSIS_LOOP, KINDS, MOUNTING_LOOP, add_filter
 from filterlib.system.state import State
@@ -128,7 +129,10 @@ def test_a_wire_is_its_resistance_out_and_back_and_the_loops_inductance():
     raw = {"kind": "wire", "part": {"kind": "wire_pair", "length": "2 m", "awg": 20, "spacing": "2 mm"}}
     (stage,) = stages(raw)
     found = built(raw, state=State(temperature=333.15)).resistor("end", "q", "0", 0.0).impedance(F, "p", "n")
-    expected = 2 * stage.part.resistance(333.15) + 2j * np.pi * F * stage.part.loop_inductance  # hand
+    pair = stage.part
+    inside = internal_impedance(F, pair.resistance(333.15), pair.internal_inductance)
+    outside = pair.loop_inductance - 2 * pair.internal_inductance
+    expected = 2 * inside + 2j * np.pi * F * outside  # hand
     assert_allclose(found, expected, rtol=1e-9, atol=0)
 
 

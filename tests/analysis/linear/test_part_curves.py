@@ -74,10 +74,12 @@ def test_a_choke_in_both_lines_is_seen_in_both_ways():
 def test_a_pair_of_wires_shows_its_loop():
     pair = WirePair(length="2 m", awg=24, spacing="1.5 mm")
     found = examine(pair)
-    loop = 2 * np.pi * 1e6 * 1.616e-6  # hand: check of the loop's inductance, two-wire line
-    assert at(found, "", 1e6, "out and back") == pytest.approx(loop, rel=2e-3, abs=0)
+    loop = (
+        2 * np.pi * 1e8 * (1.616e-6 - 4 * 50e-9)
+    )  # hand: two-wire line, and the 50 nH/m inside each wire have vanished
+    assert at(found, "", 1e8, "out and back") == pytest.approx(loop, rel=2e-2, abs=0)
     plain = found.impedances[0]
-    assert found.difference(plain) < 1e-12  # nothing in it needs a ladder
+    assert found.difference(plain) < 0.02  # the error that both faces are allowed
 
 
 @pytest.mark.parametrize("part", EVERY, ids=lambda part: part.name)
