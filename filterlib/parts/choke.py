@@ -12,7 +12,7 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Quantity, Toleranced, Value, angular, shown
-from filterlib.parts.wire import copper_factor
+from filterlib.parts.copper import copper_factor
 from filterlib.parts.wound import Wound
 
 Saturation = Literal["soft", "hard"]

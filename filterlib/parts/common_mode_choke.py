@@ -24,7 +24,7 @@ from filterlib.parts.choke import (
     saturated,
 )
 from filterlib.parts.constant_phase import branches, power_law
-from filterlib.parts.wire import copper_factor
+from filterlib.parts.copper import copper_factor
 from filterlib.parts.wound import Wound
 
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]

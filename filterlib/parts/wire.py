@@ -14,22 +14,10 @@ from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts import skin_effect
 from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
+from filterlib.parts.copper import COPPER_RESISTIVITY, copper_factor
 
-COPPER_RESISTIVITY = 1.7241e-8  # ohm m at 20 °C, 100 % IACS; IEC 60028 (from memory)
-COPPER_COEFFICIENT = 0.00393  # 1/K at 20 °C; IEC 60028 (from memory)
 MU_0 = 4e-7 * np.pi  # H/m
 EPSILON_0 = 1 / (MU_0 * 299792458.0**2)  # F/m
-
-
-def copper_factor(temperature: Value) -> Value:
-    """Resistance of copper at ``temperature`` [K] over that at 20 °C.
-
-    Valid from about -50 to 150 °C, where the resistivity is linear. Source: IEC 60028 (from memory).
-
-    >>> round(copper_factor(273.15 + 100), 4)
-    1.3144
-    """
-    return 1 + COPPER_COEFFICIENT * (temperature - ROOM)
 
 
 def resistance_per_metre(cross_section: Value, temperature: Value = ROOM) -> Value:

@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, beyond, on_curve
-from filterlib.parts.wire import COPPER_COEFFICIENT, copper_factor
+from filterlib.parts.copper import COPPER_COEFFICIENT, copper_factor
 
 CORE = (
     "core_volume", "core_area", "turns", "core_loss", "core_loss_frequency", "core_loss_flux",
