@@ -175,6 +175,7 @@ def judge(
     solutions: Iterable[Solution],
     *,
     like: Judgement | None = None,
+    closer: bool = False,
     progress: Callable[[float, str], None] | None = None,
 ) -> Judgement:
     """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
@@ -182,7 +183,7 @@ def judge(
     Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``like``: the
     judgement of a design that is like this one, as where a change is tried: then only a first look is taken, at the nominal
     values and at those that make that design's ends, which can show that a requirement is not met throughout and not that it
-    is; ratings are nominal; ``progress``: called with the share done (0 to 1) and what is being done.
+    is; ratings are nominal; ``closer``: at more of them (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: Judgement, in SI units.
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -207,7 +208,7 @@ def judge(
         frequency = design.converter.switching_frequency
         steady_here = dc_point.stable
         ripples.append(
-            ripple(solution, like=_extents(others.get(solution.point)), progress=searched)
+            ripple(solution, like=_extents(others.get(solution.point)), closer=closer, progress=searched)
             if steady_here
             else RippleResult(solution.point, frequency, reason=dc_point.reason)
         )

@@ -111,7 +111,10 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
         stored_energy=sum(store.energy for store in stores(design)),
         closing=_closing(point, load, label) if steady else None,
         reasons=reasons(
-            point.solution, load, progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text)
+            point.solution,
+            load,
+            judgement=judged,
+            progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
         )
         if steady
         else None,

@@ -184,7 +184,7 @@ def _source(one: Source) -> Section:
 
 def _remedy(one: Mitigation) -> Section:
     refused = refusal_text(one.refused)
-    section = {"change": one.words, "refused": refused} | texts(one, "checked", "holds")
+    section = {"change": one.words, "refused": refused}
     put(section, "20MHz_pp_V", one.ripple, refused or NOT_COMPUTED)
     put(section, "full_pp_V", one.spike, refused or NOT_COMPUTED)
     return section

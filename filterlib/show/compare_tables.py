@@ -16,7 +16,6 @@ from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, col
 from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import capital, interval_text, number, stress_number
 from filterlib.words.rating_sentences import stress_interval, stress_verdict
-from filterlib.words.reason_sentences import check_text
 
 REMEDIES = 6  # rows of a table of changes
 
@@ -141,10 +140,9 @@ def remedies_tables(one: LoadComparison) -> Iterator[Table]:
     """The best changes for each design, the best first."""
     for letter, reasons in zip(LABELS, one.reasons, strict=True):
         yield table(
-            f"{letter}: what would change it at {one.load}, the best first",
+            f"{letter}: what changes would leave at {one.load}, at nominal values and not judged, the best first",
             [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES],
             ("Change", lambda mitigation: capital(mitigation.words)),
             *(column(Mitigation, name) for name in ("ripple", "spike")),
             ("More parts", lambda mitigation: str(mitigation.costs.parts) if mitigation.costs else ""),
-            ("Over the uncertainty", check_text),
         )

@@ -18,8 +18,9 @@ from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
 from filterlib.show.review_tables import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
+from filterlib.words.proposal_sentences import proposal_row
 from filterlib.words.quantities import capital, number
-from filterlib.words.reason_sentences import high_text, reason_sentences, refusal_text
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (
@@ -59,6 +60,14 @@ def _tables(reasons: ReasonsResult) -> Iterator[Table]:
     yield sources_table(reasons)
     yield imperfections_table(reasons)
     yield bands_table(reasons)
+    if reasons.proposals:
+        head = ("Change", "Outcome", "What it breaks", "What else stays open")
+        rows: tuple[Row, ...] = tuple(proposal_row(one) for one in reasons.proposals)
+        yield Table(
+            "Changes judged as the design is: all requirements and ratings, every operating point, whole range",
+            head,
+            rows,
+        )
     yield remedies_table(reasons)
     refused = [one for one in (*reasons.mitigations, *reasons.pairs) if one.refused][:REFUSED]
     if refused:
@@ -105,10 +114,14 @@ def remedies_table(reasons: ReasonsResult) -> Table:
     """The best changes, single and two together, with their costs."""
     singles = [one for one in reasons.mitigations if not one.refused][:REMEDIES]
     pairs = [one for one in reasons.pairs if not one.refused][:PAIRS]
-    rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs), high_text(one)) for one in (*singles, *pairs))
+    rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs)) for one in (*singles, *pairs))
     costs = heads(Costs, "drop", "heat", "leakage", "charge", "peak")
-    head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *costs, "Over the uncertainty")
-    return Table(f"What would change it at {reasons.load}, the best first; then two together", head, rows)
+    head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *costs)
+    return Table(
+        f"What changes would leave at {reasons.load}, at nominal values and not judged, the best first; then two together",
+        head,
+        rows,
+    )
 
 
 def _volts(one: Mitigation) -> Row:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from filterlib.analysis.causes.mitigations import Mitigation
+from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.words.labels import source_phrase
-from filterlib.words.reason_sentences import Sentence, failure_text, reason_sentences, refusal_text
+from filterlib.words.proposal_sentences import failing_text
+from filterlib.words.reason_sentences import Sentence, reason_sentences, refusal_text
 from filterlib.words.stability_sentences import UNSTABLE
-
-_FEW = "only the best are tried over the uncertainty"
 
 
 def reasons_section(reasons: ReasonsResult | None) -> Section:
@@ -29,6 +29,7 @@ def reasons_section(reasons: ReasonsResult | None) -> Section:
         "resonances": [texts(one, "inductive", "capacitive") | numbers(one) for one in reasons.resonances],
         "mitigations": [_mitigation(one) for one in reasons.mitigations],
         "pairs": [_mitigation(one) for one in reasons.pairs],
+        "proposals": [_proposal(one) for one in reasons.proposals],
     }
 
 
@@ -39,9 +40,24 @@ def _facts(sentence: Sentence) -> Section:
     return facts
 
 
+def _proposal(one: Proposal) -> Section:
+    """A judged change: what it comes to, and every requirement with it."""
+    return {
+        "change": one.words,
+        "robust": one.robust,
+        "judged": "whole" if one.whole else "first look",
+        "parts": one.parts,
+        "breaks": [failing_text(failing) for failing in one.broken],
+        "open": [failing_text(failing) for failing in one.open],
+        "requirements": [
+            texts(each, "requirement", "verdict", "point") | numbers(each, "not known")
+            for each in one.judgement.verdicts
+        ],
+    }
+
+
 def _mitigation(one: Mitigation) -> Section:
     refused = refusal_text(one.refused)
-    section = {"change": one.words, "kinds": list(one.kinds), "refused": refused, "fails_at": failure_text(one.fails)}
-    section |= texts(one, "checked", "holds")
-    section |= numbers(one, refused or NOT_COMPUTED, whys={"ripple_high": _FEW, "spike_high": _FEW})
+    section = {"change": one.words, "kinds": list(one.kinds), "refused": refused}
+    section |= numbers(one, refused or NOT_COMPUTED)
     return section if one.costs is None else section | {"parts": one.costs.parts} | numbers(one.costs)

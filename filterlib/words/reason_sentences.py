@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Refusal
-from filterlib.analysis.causes.mitigations import Failure, Mitigation
+from filterlib.analysis.causes.mitigations import Mitigation
+from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.analysis.described import described
 from filterlib.units import format_quantity
 from filterlib.words.labels import resonance_words, source_phrase
-from filterlib.words.quantities import number
+from filterlib.words.proposal_sentences import failing_list
 
 NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
 SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word
@@ -56,25 +57,12 @@ def refusal_text(refusal: Refusal | None) -> str:
     return _REFUSALS[refusal.rule].format(subject=refusal.subject, value=value, limit=limit)
 
 
-def failure_text(failure: Failure | None) -> str:
-    """Where a change loses its effect; "" where it does nowhere."""
-    if failure is None:
-        return ""
-    return f"{failure.parameter} at its {failure.end} end" if failure.parameter else f"operating point {failure.point}"
-
-
-def check_text(one: Mitigation) -> str:
-    """What came of trying a change at the other operating points and over the uncertainty."""
-    if not one.checked:
-        return "not tried"
-    return "✓ holds" if one.holds else f"◐ nominal only: {failure_text(one.fails)}"
-
-
 def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
     """What the reasons come to: what is left and from where, why, and what to do next; none without a steady state."""
     if not result.stable:
         return ()
-    steps = (_left, _spike, _parasitic, _deviation, _best, _pair)
+    cures = (_best, _pair) if result.judgement is None else (_advice,)
+    steps = (_left, _spike, _parasitic, _deviation, *cures)
     return tuple(one for step in steps for one in step(result))
 
 
@@ -158,6 +146,44 @@ def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
     yield write.sentence(f"{text}.")
 
 
+def _advice(result: ReasonsResult) -> Iterator[Sentence]:
+    """What to change first, of the changes that were judged as the design is."""
+    assert result.judgement is not None
+    write, best = _Writer(result), next(iter(result.proposals), None)
+    if result.judgement.good:
+        now = write("ripple" if result.figure == "20MHz" else "spike")
+        yield write.sentence(
+            f"No change is needed: {now} is left at {result.load}, and everything is met over the whole range."
+        )
+    elif best is not None and best.robust:
+        promised = "; ".join(_promises(write, best))
+        yield write.sentence(
+            f"Change first: {best.words}. Judged as the design is, over the whole range and at every operating point, this "
+            f"meets every requirement and rating{': ' if promised else ''}{promised}."
+        )
+    else:
+        yield from _not_enough(result, write, best)
+
+
+def _promises(write: _Writer, best: Proposal) -> Iterator[str]:
+    """The greatest figure that a robust change leaves, for each ripple or spike that is asked for."""
+    for number, verdict in enumerate(best.judgement.verdicts):
+        if verdict.kind in ("ripple", "spike"):
+            where = "in full bandwidth" if verdict.kind == "spike" else "of ripple"
+            yield f"at most {write(f'proposals.0.judgement.verdicts.{number}.high')} {where} at {verdict.load}"
+
+
+def _not_enough(result: ReasonsResult, write: _Writer, best: Proposal | None) -> Iterator[Sentence]:
+    now = write("ripple" if result.figure == "20MHz" else "spike")
+    start = f"No change that was tried meets everything over the whole range (now {now} at {result.load})"
+    if best is None or not best.better:
+        yield write.sentence(f"{start}, and none of them helps without breaking something else; look at the converter.")
+        return
+    yield write.sentence(
+        f"{start}. The best so far: {best.words}. This breaks nothing, and leaves open: {failing_list(best.open)}."
+    )
+
+
 def _best(result: ReasonsResult) -> Iterator[Sentence]:
     at, write = _chosen(result.mitigations), _Writer(result)
     if at is None or result.mitigations[at].figure(result.figure) > (1 - LITTLE) * result.now:
@@ -169,10 +195,14 @@ def _best(result: ReasonsResult) -> Iterator[Sentence]:
     one, path = result.mitigations[at], f"mitigations.{at}"
     assert one.costs is not None
     drop = f" and {write(f'{path}.costs.drop')} more drop" if one.costs.drop > SHOWN_DROP else ""
-    begin = "The nominal figure needs no change. For more margin" if result.now <= result.limit else "Change first"
+    begin = (
+        "The nominal figure needs no change. For more margin, worth a try"
+        if result.now <= result.limit
+        else "Worth a try"
+    )
     yield write.sentence(
-        f"{begin}: {one.words}. This leaves {_figures(write, path)}, for {_parts(one.costs.parts)}{drop}"
-        f"{_check(write, result, one, path)}."
+        f"{begin}: {one.words}. This leaves {_figures(write, path)}, for {_parts(one.costs.parts)}{drop}, at the nominal "
+        "values; it was not judged whole."
     )
 
 
@@ -184,14 +214,13 @@ def _pair(result: ReasonsResult) -> Iterator[Sentence]:
         return
     write, one, path = _Writer(result), result.pairs[at], f"pairs.{at}"
     yield write.sentence(
-        f"If that is not enough: {one.words}. This leaves {_figures(write, path)}{_check(write, result, one, path)}."
+        f"If that is not enough: {one.words}. This leaves {_figures(write, path)}, at the nominal values."
     )
 
 
 def _chosen(tried: Sequence[Mitigation]) -> int | None:
-    """The best of those that were tried over the uncertainty and hold; else the best that is not refused."""
-    allowed = [n for n, one in enumerate(tried) if not one.refused]
-    return next((n for n in allowed if tried[n].holds), allowed[0] if allowed else None)
+    """The best that is not refused."""
+    return next((n for n, one in enumerate(tried) if not one.refused), None)
 
 
 def _figures(write: _Writer, path: str) -> str:
@@ -200,20 +229,3 @@ def _figures(write: _Writer, path: str) -> str:
 
 def _parts(count: int) -> str:
     return "no more parts" if not count else f"{count} more part{'s' * (count > 1)}"
-
-
-def _check(write: _Writer, result: ReasonsResult, one: Mitigation, path: str) -> str:
-    if not one.checked:
-        return ""
-    if one.holds:
-        name = "ripple_high" if result.figure == "20MHz" else "spike_high"
-        return (
-            f"; at most {write(f'{path}.{name}')} with each uncertain parameter, one at a time, at its worst, and it helps at "
-            "every operating point"
-        )
-    return f"; but it works at the nominal values only: it fails for {failure_text(one.fails)}"
-
-
-def high_text(one: Mitigation) -> str:
-    """As `check_text`, with the greatest figure that it leaves in 20 MHz."""
-    return check_text(one) + (f", at most {number(one.ripple_high, 'V')}" if one.checked and one.holds else "")

@@ -54,7 +54,7 @@ def test_every_sentence_holds_numbers_that_are_in_the_result(whole):
             assert format_quantity(fact.value, fact.unit, 3) in one.text
     assert any(
         one.text.startswith(
-            ("Change first: ", "The nominal figure needs no change. For more margin: ", "No single change")
+            ("Worth a try: ", "The nominal figure needs no change. For more margin, worth a try: ", "No single change")
         )
         for one in reason_sentences(whole)
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Literal
@@ -21,6 +21,7 @@ from filterlib.units import format_quantity
 
 SHORT_LOOP = 1e-9  # [H] of a capacitor on wide pads with vias beside them: common practice, no source
 STRAP = 20e-9  # [H] of a short strap to the chassis: common practice, no source
+TURNED = 0.1  # share of the coupling of two loops that is left at right angles: common practice, no source
 INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulated wires that touch; no source
 SMALLEST_SHUNT = 0.3e-6  # [F] below which a capacitor across the lines is no mitigation against ripple: no source
 LARGEST_Y = 100e-9  # [F] above which nobody puts a capacitor from a line to the chassis: common practice, no source
@@ -44,7 +45,8 @@ class Candidate:
     """A change to try.
 
     ``name``: the change in words, as an instruction; ``kind``; ``group``: two of one group exclude each other; ``parts``:
-    how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None.
+    how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None; ``narrows``: key of the uncertain
+    parameter whose range it makes narrow, or "".
     """
 
     name: str
@@ -53,6 +55,14 @@ class Candidate:
     parts: int
     change: Change
     refused: Refusal | None = None
+    narrows: str = ""
+
+
+def applied(design: Design, change: Iterable[Candidate]) -> Design:
+    """The design with every part of a change. Raises FilterlibError where it cannot be."""
+    for one in change:
+        design = one.change(design)
+    return design
 
 
 def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Candidate, ...]:
@@ -65,6 +75,7 @@ def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Can
     wanted = design.named_load(load)
     listed = [
         *_mounting(design),
+        *_placing(design),
         *_capacitors(design, bought),
         *_chokes(design, bought),
         *_to_chassis(design, bought),
@@ -81,6 +92,20 @@ def _mounting(design: Design) -> Iterator[Candidate]:
             words = f"mount {stage.name} with a loop of {format_quantity(SHORT_LOOP, 'H')}"
             change = partial(changed, values={f"filter.{stage.name}.mounting_loop": SHORT_LOOP})
             yield Candidate(words, "mounting loop", f"loop of {stage.name}", 0, change)
+
+
+def _placing(design: Design) -> Iterator[Candidate]:
+    """Capacitors turned or moved, so that their loops couple less."""
+    for pair in design.all_couplings:
+        key, least = f"coupling.{pair.name}", TURNED * float(np.max(pair.mutual.value))
+        most = format_quantity(TURNED * float(np.max(pair.mutual.high)), "H", 3)
+        words = (
+            f"turn {pair.second}, or move it away, so that its loop and that of {pair.first} couple by at most {most}"
+        )
+        if least:
+            yield Candidate(
+                words, "placing", f"place of {pair.second}", 0, partial(changed, values={key: least}), narrows=key
+            )
 
 
 def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:

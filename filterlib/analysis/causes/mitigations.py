@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Annotated, Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate, Refusal
+from filterlib.analysis.causes.candidates import Candidate, Refusal, applied
 from filterlib.analysis.described import Decibels, Unit, Volts, Watts
 from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
-from filterlib.parts.base import Value
 from filterlib.system.design import Design
-from filterlib.system.solution import Solution, solve, solve_all, solve_several
+from filterlib.system.solution import Solution, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
@@ -26,7 +24,6 @@ LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""
 LEAKAGE_FREQUENCY = 60.0  # [Hz], the higher of the two mains frequencies
 ALIKE = 2  # of a group, that take part in pairs
-KEPT = 0.5  # share of its nominal effect, in decibels, that a fix keeps wherever it is said to hold
 Progress = Callable[[float], None]
 
 
@@ -49,22 +46,11 @@ class Costs:
 
 
 @dataclass(frozen=True)
-class Failure:
-    """Where a change loses its effect: another operating ``point``, or the ``end`` of an uncertain ``parameter`` by its label."""
-
-    point: str = ""
-    parameter: str = ""
-    end: str = ""
-
-
-@dataclass(frozen=True)
 class Mitigation:
     """One change, or two together, as tried.
 
-    ``ripple``, ``spike`` at the load, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
-    ``checked``: whether it was also tried over the uncertainty and at the other operating points; then ``ripple_high``,
-    ``spike_high``: greatest with each uncertain parameter alone at its ends; ``holds``: False where it loses more than half
-    its effect somewhere, first where ``fails`` says. Figures are NaN where it could not be tried.
+    ``ripple``, ``spike`` at the load, nominal, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
+    Figures are NaN where it could not be tried.
     """
 
     names: tuple[str, ...]
@@ -73,11 +59,6 @@ class Mitigation:
     spike: Annotated[float, Unit("V", "full bandwidth", "*_pp")]
     costs: Costs | None
     refused: Refusal | None = None
-    checked: bool = False
-    ripple_high: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    spike_high: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    holds: bool = False
-    fails: Failure | None = None
 
     @property
     def words(self) -> str:
@@ -178,7 +159,7 @@ def _tried(
     for place, change in enumerate(changes):
         try:
             if not refused[place]:
-                designs[place] = _apply(trial.design, change)
+                designs[place] = applied(trial.design, change)
         except FilterlibError as error:
             refused[place] = Refusal("impossible", str(error))
     views = dict(zip(designs, trial.see_several(list(designs.values())), strict=True))
@@ -196,12 +177,6 @@ def _mitigation(
     costs = _costs(trial, view, sum(one.parts for one in change))
     broken = next(broken_rules(trial, view.solution, costs), None)
     return Mitigation(names, kinds, float(view.ripple), float(view.spike), costs, broken)
-
-
-def _apply(design: Design, pair: tuple[Candidate, ...]) -> Design:
-    for one in pair:
-        design = one.change(design)
-    return design
 
 
 def _costs(trial: Trial, now: Seen, parts: int) -> Costs:
@@ -252,67 +227,20 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
             yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
 
 
-@dataclass(frozen=True)
-class Baseline:
-    """The deciding figure of the design as it is: at every other stable operating point by name, and with each uncertain
-    parameter alone at its ends, by label and end."""
-
-    points: Volts[Mapping[str, float]]
-    ends: Volts[Mapping[tuple[str, str], float]]
+def highest(trial: Trial, candidate: Candidate) -> tuple[Volts[float], Volts[float]]:
+    """Greatest ripple and spike of a changed design with each uncertain parameter alone at both ends of its range."""
+    return _at_ends(candidate.change(trial.design), trial)
 
 
-def baseline(trial: Trial) -> Baseline:
-    """What changes are checked against."""
-    points = {}
-    for solution in solve_all(trial.design):
-        if solution.point != trial.state.point and stays_up(solution):
-            points[solution.point] = float(_figure(seen(solution, trial.load), trial.label))
-    return Baseline(points, _at_ends(trial.design, trial)[0])
-
-
-def check(trial: Trial, mitigation: Mitigation, candidates: Iterable[Candidate], was: Baseline) -> Mitigation:
-    """A mitigation tried over the uncertainty and at the other operating points.
-
-    Each uncertain parameter is moved alone to both ends of its range, in the design with and without the change. A change after
-    which the circuit is unstable is refused.
-    """
-    known = {one.name: one for one in candidates}
-    design = _apply(trial.design, tuple(known[name] for name in mitigation.names))
-    now = float(_figure(trial.now, trial.label))
-    least = KEPT * np.log(mitigation.figure(trial.label) / now)
-    solutions = {name: solve(design, name) for name in (trial.state.point, *was.points)}
-    for name, solution in solutions.items():
-        if not stays_up(solution):
-            return replace(mitigation, refused=Refusal("unstable", name))
-    fails = []
-    for name, before in was.points.items():
-        there = seen(solutions[name], trial.load)
-        if np.log(float(_figure(there, trial.label)) / before) > least:
-            fails.append(Failure(point=name))
-    then, ripple, spike = _at_ends(design, trial)
-    worse = (key for key, v in then.items() if np.log(v / was.ends.get(key, now)) > least)
-    fails += [Failure(parameter=label, end=end) for label, end in worse]
-    first = fails[0] if fails else None
-    return replace(mitigation, checked=True, ripple_high=ripple, spike_high=spike, holds=not fails, fails=first)
-
-
-def _figure(now: Seen, label: str) -> Value:
-    return now.ripple if label == "20MHz" else now.spike
-
-
-def _at_ends(design: Design, trial: Trial) -> tuple[dict[tuple[str, str], float], float, float]:
-    """By label and end, the figure with each uncertain parameter alone at both ends; the greatest ripple and spike [V]."""
+def _at_ends(design: Design, trial: Trial) -> tuple[float, float]:
     box = uncertain_parameters(design)
     if not box:
         now = trial.see(design)
-        return {}, float(now.ripple), float(now.spike)
+        return float(now.ripple), float(now.spike)
     columns = np.repeat([[one.nominal for one in box]], 2 * len(box), axis=0)
     for place, one in enumerate(box):
         columns[2 * place : 2 * place + 2, place] = one.low, one.high
     many = with_values(design, {one.key: columns[:, [place]] for place, one in enumerate(box)})
     harmonics = spectra(trial.solution.changed(many), outputs={trial.load: many.named_load(trial.load).port})
-    figures = [np.ravel(harmonics.peak_to_peak(trial.load, band)) for band in narrow_and_wide(design)]
-    keys = [(one.label, end) for one in box for end in ("low", "high")]
-    chosen = figures[0] if trial.label == "20MHz" else figures[1]
-    values = {key: float(v) for key, v in zip(keys, np.broadcast_to(chosen, len(keys)), strict=True) if np.isfinite(v)}
-    return values, float(np.nanmax(figures[0])), float(np.nanmax(figures[1]))
+    narrow, wide = (float(np.nanmax(harmonics.peak_to_peak(trial.load, band))) for band in narrow_and_wide(design))
+    return narrow, wide

@@ -10,7 +10,7 @@ from typing import TypeAlias
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal
-from filterlib.analysis.causes.mitigations import Mitigation, Trial, baseline, check, try_all
+from filterlib.analysis.causes.mitigations import Mitigation, Trial, highest, try_all
 from filterlib.analysis.described import Seconds, Volts
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.system.design import Design
@@ -84,12 +84,11 @@ def over_the_uncertainty(change: OneChange, shown: ChangeResult, tick: Callable[
     if change.tried is None or shown.refused:
         return shown
     trials = _trials(_Base(change.base))
-    highest: dict[Place, float] = {}
+    greatest: dict[Place, float] = {}
     for at, (load, trial) in enumerate(trials.items()):
         tick(at / len(trials))
-        checked = check(trial, try_all(trial, [change.tried])[0], [change.tried], baseline(trial))
-        highest |= {(load, NARROW): checked.ripple_high, (load, WIDE): checked.spike_high}
-    return replace(shown, highest={one: highest[one] for one in shown.limits if np.isfinite(highest[one])})
+        greatest[load, NARROW], greatest[load, WIDE] = highest(trial, change.tried)
+    return replace(shown, highest={one: greatest[one] for one in shown.limits if np.isfinite(greatest[one])})
 
 
 @dataclass(frozen=True)

@@ -11,20 +11,12 @@ import numpy as np
 from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation, bands_of, deviation, resonances_of
 from filterlib.analysis.causes.by_source import Source, sources, split
 from filterlib.analysis.causes.candidates import Candidate, candidates
-from filterlib.analysis.causes.mitigations import (
-    Baseline,
-    Mitigation,
-    Trial,
-    baseline,
-    check,
-    ranked,
-    try_all,
-    try_pairs,
-)
+from filterlib.analysis.causes.mitigations import Mitigation, Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
+from filterlib.analysis.causes.proposals import Proposal, proposals
 from filterlib.analysis.causes.resonances import Resonance
 from filterlib.analysis.described import Unit
-from filterlib.analysis.judgement import deciding_figure
+from filterlib.analysis.judgement import Judgement, deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
@@ -34,7 +26,6 @@ from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
-CHECKED = 3  # of the best changes, that are tried over the uncertainty
 Progress = Callable[[float, str], None]
 
 
@@ -47,7 +38,8 @@ class ReasonsResult:
     gone; ``fundamental``, ``fundamental_ideal``: amplitude at the ripple's frequency alone.
     ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) (one switching period at ``times`` (t,), full
     bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs most first. ``resonances`` of the response
-    from the converter's emf to the load. ``mitigations``: single changes, best first, refused last; ``pairs`` of the best.
+    from the converter's emf to the load. ``mitigations``: single changes at nominal values, best first, refused last; ``pairs``
+    of the best. ``judgement`` of the design, None where its changes are not judged; ``proposals``: those that are.
     ``stable``: False where there is no steady state, and so nothing at all.
     """
 
@@ -72,6 +64,8 @@ class ReasonsResult:
     resonances: tuple[Resonance, ...] = ()
     mitigations: tuple[Mitigation, ...] = ()
     pairs: tuple[Mitigation, ...] = ()
+    judgement: Judgement | None = None
+    proposals: tuple[Proposal, ...] = ()
     stable: bool = True
 
     @property
@@ -86,13 +80,15 @@ def reasons(
     *,
     parts: Mapping[str, Part] | None = None,
     pairs: int = PAIRS,
+    judgement: Judgement | None = None,
     progress: Progress | None = None,
 ) -> ReasonsResult:
     """Why this much is left at a load, and what would change it.
 
     Parameters: ``solution`` of one design at a stable operating point; ``load``: its name; ``parts`` that may be bought, by
     name, those of data/parts where None; ``pairs``: so many of the best single changes are tried two at a time, 0 leaves
-    pairs out; ``progress``: called with the share done (0 to 1) and what is being done.
+    pairs out; ``judgement`` of the design: then the best changes are judged as it was, alone and together, unless it is good as it
+    is, and no ``pairs`` are tried beside; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: ReasonsResult, in SI units.
     Raises: FilterlibError for an unknown load, QuantityError for a ``pairs`` that is no whole number from 0, ScaleError where
     the converter's stated figures contradict each other.
@@ -117,7 +113,7 @@ def reasons(
     tell(0.0, "parasitics")
     answers = _causes(trial)
     bought = _bought() if parts is None else parts
-    answers |= _cures(trial, candidates(design, load, bought), pairs, tell)
+    answers |= _cures(trial, candidates(design, load, bought), pairs, judgement, tell)
     return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
@@ -164,30 +160,23 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasi
     return tuple(sorted(effects, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
 
 
-def _cures(trial: Trial, candidates: tuple[Candidate, ...], pairs: int, tell: Progress) -> dict[str, Any]:
-    """Changes tried: singly, in pairs, and the best of both over the uncertainty."""
-    singles = try_all(trial, candidates, progress=lambda share: tell(0.1 + 0.4 * share, "changes that may help"))
+def _cures(
+    trial: Trial, listed: tuple[Candidate, ...], pairs: int, judgement: Judgement | None, tell: Progress
+) -> dict[str, Any]:
+    """Changes tried at the load: singly, then in pairs; or the best of them judged."""
+    singles = try_all(trial, listed, progress=lambda share: tell(0.1 + 0.2 * share, "changes that may help"))
+    if judgement is not None:
+        known = {one.name: one for one in listed}
+        changes = [tuple(known[name] for name in one.names) for one in singles if not one.refused]
+        judged = (
+            ()
+            if judgement.good
+            else proposals(
+                judgement, changes, progress=lambda share: tell(0.3 + 0.7 * share, "the best changes judged")
+            )
+        )
+        return {"mitigations": singles, "judgement": judgement, "proposals": judged}
     both = try_pairs(
-        trial, candidates, singles, pairs, progress=lambda share: tell(0.5 + 0.3 * share, "two changes together")
+        trial, listed, singles, pairs, progress=lambda share: tell(0.3 + 0.7 * share, "two changes together")
     )
-    was = baseline(trial)
-    singles = _checked(trial, singles, candidates, was)
-    tell(0.9, "the best changes over the uncertainty")
-    return {"mitigations": singles, "pairs": _checked(trial, both, candidates, was, most=1)}
-
-
-def _checked(
-    trial: Trial,
-    tried: tuple[Mitigation, ...],
-    candidates: tuple[Candidate, ...],
-    was: Baseline,
-    *,
-    most: int = CHECKED,
-) -> tuple[Mitigation, ...]:
-    """The best few tried over the uncertainty; one that turns out unstable is refused, and the next takes its place."""
-    done: dict[tuple[str, ...], Mitigation] = {}
-    for one in tried:
-        if one.refused or sum(not other.refused for other in done.values()) >= most:
-            break
-        done[one.names] = check(trial, one, candidates, was)
-    return ranked([done.get(one.names, one) for one in tried], trial.label)
+    return {"mitigations": singles, "pairs": both}

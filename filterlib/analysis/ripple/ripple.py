@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any
 
@@ -128,13 +128,14 @@ def ripple(
     *,
     interval: bool = True,
     like: Mapping[tuple[str, str], Interval] | None = None,
+    closer: bool = False,
     progress: Callable[[float], None] | None = None,
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
     uncertainty out; ``like``: the ``extents`` of a design that is like this one, at whose ends alone the figures that have a
-    requirement are then read (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share of
+    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share of
     the search that is done, 0 .. 1.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
@@ -149,7 +150,7 @@ def ripple(
     design, state = solution.design, solution.state
     wanted = bands(design)
     if like is not None:
-        return _first_look(solution, wanted, like)
+        return _first_look(solution, wanted, like, closer)
     before, after = spectra(solution, filtered=False), spectra(solution)
     intervals = (
         over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
@@ -197,13 +198,19 @@ def ripple(
     )
 
 
-def _first_look(solution: Solution, wanted: tuple[Band, ...], like: Mapping[tuple[str, str], Interval]) -> RippleResult:
+def _first_look(
+    solution: Solution, wanted: tuple[Band, ...], like: Mapping[tuple[str, str], Interval], closer: bool
+) -> RippleResult:
     """The figures that have a requirement, at the nominal values and at the ends of another design's intervals."""
     design, state = solution.design, solution.state
     asked = {(one.load, one.label) for one in design.requirements if one.kind in ("ripple", "spike")}
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
-    found = over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought), like=ends) if ends else {}
+    found = (
+        over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought, asked), like=ends, closer=closer)
+        if ends
+        else {}
+    )
     after, estimated = spectra(solution), _if_it_bursts(solution, sought)
     figures = {
         (place, band.label): _figure(
@@ -261,9 +268,16 @@ def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None,
     )
 
 
-def _peaks(solution: Solution, wanted: tuple[Band, ...]) -> dict[Any, Any]:
+def _peaks(
+    solution: Solution, wanted: tuple[Band, ...], asked: Collection[tuple[str, str]] | None = None
+) -> dict[Any, Any]:
     harmonics = spectra(solution)
-    return {(place, band.label): harmonics.peak_to_peak(place, band) for place in harmonics.places for band in wanted}
+    return {
+        (place, band.label): harmonics.peak_to_peak(place, band)
+        for place in harmonics.places
+        for band in wanted
+        if asked is None or (place, band.label) in asked
+    }
 
 
 def _ranked(design: Design, intervals: Mapping[Any, Interval]) -> tuple[Sensitivity, ...]:

@@ -18,6 +18,7 @@ SPREAD = 128  # points spread evenly over the whole box
 CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
+CLOSER = 6  # the same of a closer look
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
 Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
@@ -65,13 +66,14 @@ def over_shapes(
     *,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     like: Mapping[Any, Interval] | None = None,
+    closer: bool = False,
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
-    ``like``: the intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those;
+    ``like``: the intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
     ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
@@ -80,7 +82,7 @@ def over_shapes(
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
         metric = in_chunks(variant, measure, tell)
-        found = search(metric, box) if like is None else at_ends(metric, box, like)
+        found = search(metric, box) if like is None else at_ends(metric, box, like, closer=closer)
         for key, interval in found.items():
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
@@ -132,14 +134,14 @@ def search(
     rng = np.random.default_rng(seed)
     shares = np.concatenate(
         [
-            _alone(uncertain_parameters),
+            _alone(uncertain_parameters, GRID),
             _latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
     values = _measure(metric, uncertain_parameters, shares)
     effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
-    together = _together(shares, values, len(uncertain_parameters))
+    together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
     width = 0.25
     for _ in range(ROUNDS):
@@ -152,12 +154,17 @@ def search(
 
 
 def at_ends(
-    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], like: Mapping[Any, Interval]
+    metric: Metric,
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    like: Mapping[Any, Interval],
+    *,
+    closer: bool = False,
 ) -> dict[Hashable, Interval]:
     """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
 
-    ``like``: the intervals of a design that is like this one; what that one does not have is nominal. The true interval is at
-    least as wide as these. ``effects`` are those of ``like``.
+    ``like``: the intervals of a design that is like this one; what that one does not have is nominal. ``closer``: also with each
+    uncertain parameter alone at its ends, all of them where each alone goes furthest, and around the best of these: some 150
+    points where `search` takes a thousand. The true interval is at least as wide as these. ``effects`` are those of ``like``.
 
     >>> box = (UncertainParameter("x", "x", "", 1.0, 0.0, 2.0, True, ""), UncertainParameter("y", "y", "", 3.0, 2.0, 4.0, True, ""))
     >>> other = Interval(0.0, 0.0, 1.0, {"x": 0.5}, {"x": 2.0, "z": 7.0}, {"x": (0.0, 1.0)})
@@ -175,7 +182,16 @@ def at_ends(
             for row in rows
         ]
     )
+    if closer:
+        shares = np.concatenate([_alone(uncertain_parameters, (0.0, 1.0)), shares])
     values = _measure(metric, uncertain_parameters, shares)
+    if closer:
+        together = _together(shares, values, len(uncertain_parameters), 2)
+        shares, values = _more(metric, uncertain_parameters, shares, values, together)
+        best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
+        centres = np.repeat(shares[sorted(set(best))], CLOSER, axis=0)
+        near = np.clip(centres + 0.2 * np.random.default_rng(1).standard_normal(centres.shape), 0, 1)
+        shares, values = _more(metric, uncertain_parameters, shares, values, near)
     return {
         name: _interval(uncertain_parameters, shares, v, like[name].effects if name in like else {})
         for name, v in values.items()
@@ -194,9 +210,8 @@ def _more(
     return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
 
 
-def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int) -> np.ndarray:
+def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int, grid: int) -> np.ndarray:
     """For each figure, every uncertain parameter where it alone makes it least, and greatest: most figures are monotonic."""
-    grid = len(GRID)
     rows = []
     for figure in values.values():
         moved = figure[1 : 1 + count * grid].reshape(count, grid)
@@ -205,12 +220,12 @@ def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: 
     return np.unique(np.array(rows), axis=0)
 
 
-def _alone(uncertain_parameters: tuple[UncertainParameter, ...]) -> np.ndarray:
-    """The nominal point, then each uncertain parameter alone at the shares of `GRID`."""
+def _alone(uncertain_parameters: tuple[UncertainParameter, ...], grid: tuple[float, ...]) -> np.ndarray:
+    """The nominal point, then each uncertain parameter alone at the shares of a grid."""
     nominal = np.array([parameter.share(parameter.nominal) for parameter in uncertain_parameters])
     rows = [nominal]
     for index in range(len(uncertain_parameters)):
-        for share in GRID:
+        for share in grid:
             row = nominal.copy()
             row[index] = share
             rows.append(row)

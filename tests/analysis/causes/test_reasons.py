@@ -17,7 +17,7 @@ from filterlib.network.waveform import Waveform
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.solution import solve
-from filterlib.words.reason_sentences import failure_text, reason_sentences, refusal_text
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 COMMON = {"swing": "28 V", "coupling": "100 pF"}
@@ -236,27 +236,6 @@ def test_a_choke_that_leaks_more_takes_the_place_of_one():
     assert mitigation(found, "take leaky for L1").ripple < found.ripple
 
 
-def test_the_best_are_checked_over_the_band():
-    result = reasons(solve(pi()), "modem", parts={}, pairs=3)
-    best = [one for one in result.mitigations if not one.refused][:3]
-    assert all(one.checked and one.ripple_high >= one.ripple * (1 - 1e-9) for one in best)
-    assert not any(one.checked for one in result.mitigations[3:])
-
-
-def test_a_fix_that_works_at_the_nominal_value_alone_is_marked():
-    # a series resonance laid upon the strongest harmonic: 330 nF with 303 nH and 4 nH of mounting at 500 kHz (hand); a
-    # tenth of that capacitance, the low end of its tolerance, is a thirtieth of C1 and helps next to nothing
-    source = converter(switching_frequency="500 kHz", output_capacitance="10 µF", shape="triangle", duty="50 %")
-    trap = Capacitor(**film("330 nF", name="trap", loss_angle=1e-6, esl=303e-9, tolerance=0.9))
-    held = {**shunt(name="C1"), "part": film("1 µF", kind="ceramic_class_1")}
-    one = design(series("10 µH", name="L1"), held, source=source)
-    found = mitigation(reasons(solve(one), "modem", parts={"trap": trap}, pairs=0), "fit trap beside C1")
-    assert found.ripple < 0.5 * reasons(solve(one), "modem", parts={}, pairs=0).ripple
-    assert found.checked
-    assert not found.holds
-    assert failure_text(found.fails) == "capacitance of Cf1 at its low end"
-
-
 # ---- bad input ---------------------------------------------------------------------------------------------------------
 
 
@@ -271,7 +250,7 @@ def test_bad_input_is_named():
 
 @pytest.mark.parametrize(
     ("limit", "begun", "enough"),
-    [("10 V", "The nominal figure needs no change", True), ("1 nV", "Change first", False)],
+    [("10 V", "The nominal figure needs no change", True), ("1 nV", "Worth a try", False)],
 )
 def test_a_limit_decides_what_is_said_next(limit, begun, enough):
     """hand: 10 V is kept as it is, 1 nV by nothing; a pair of changes is told only where one is not enough."""

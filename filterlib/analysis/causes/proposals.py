@@ -1,0 +1,190 @@
+"""Changes judged as a design is: every requirement and rating, stability, all operating points, over the uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.causes.candidates import Candidate, applied
+from filterlib.analysis.described import Ratio
+from filterlib.analysis.judgement import Judgement, Verdict, judge
+from filterlib.analysis.stress.stress import StressCheck
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.solution import solve_all
+
+LOOKED = 5  # of the best single changes get a first look
+OF_A_KIND = 2  # of them, at most
+JOINED = 3  # that are tried together with the best one, and then with the best two
+WHOLE = 2  # of those that a first look does not refute are judged in full, at most
+Change = tuple[Candidate, ...]
+
+
+@dataclass(frozen=True)
+class Failing:
+    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability."""
+
+    point: str
+    verdict: Verdict | None = None
+    check: StressCheck | None = None
+
+    @property
+    def what(self) -> tuple[str, ...]:
+        """What it is, alike in two designs."""
+        if self.verdict is not None:
+            return "requirement", self.verdict.requirement
+        return ("rating", self.check.name, self.check.what) if self.check is not None else ("unstable", self.point)
+
+    @property
+    def sure(self) -> bool:
+        """False where it may be, over the uncertainty, and need not."""
+        if self.verdict is not None:
+            return self.verdict.verdict != "depends on"
+        return self.check is None or self.check.verdict == "beyond"
+
+    @property
+    def excess(self) -> Ratio[float]:
+        """How far it is from what is asked, at its worst: 1 at the limit, more beyond it."""
+        failing = self.verdict or self.check
+        if failing is None or np.isnan(failing.margin):
+            return np.inf
+        of_range = isinstance(failing, Verdict) and failing.kind == "voltage"
+        return 1 - failing.margin if of_range else 1 / max(1 + failing.margin, 1e-300)
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One change, or several together, as judged.
+
+    ``names``: in words, each an instruction; ``parts``: how many it adds; ``whole``: judged in full, else a first look that
+    refuted it; ``broken``: what fails then and does not in the design as it is; ``better``: whether it breaks nothing and less
+    fails than before.
+    """
+
+    names: tuple[str, ...]
+    parts: int
+    judgement: Judgement
+    whole: bool
+    broken: tuple[Failing, ...]
+    better: bool
+
+    @property
+    def words(self) -> str:
+        """The change as an instruction."""
+        return " and ".join(self.names)
+
+    @property
+    def design(self) -> Design:
+        """The design with the change."""
+        return self.judgement.design
+
+    @property
+    def robust(self) -> bool:
+        """Whether everything is met throughout with it."""
+        return self.whole and self.judgement.good
+
+    @property
+    def open(self) -> tuple[Failing, ...]:
+        """What fails with it."""
+        return tuple(failings(self.judgement))
+
+
+def failings(judgement: Judgement) -> Iterator[Failing]:
+    """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
+    yield from (Failing(one.operating.point) for one in judgement.unstable)
+    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met throughout")
+    yield from (Failing(point, check=check) for point, check in judgement.broken)
+
+
+def broken_by(judgement: Judgement, was: Judgement) -> tuple[Failing, ...]:
+    """What fails in one design and not in the other, or only may fail there."""
+    known = {one.what: one.sure for one in failings(was)}
+    return tuple(one for one in failings(judgement) if known.get(one.what, False) < one.sure or one.what not in known)
+
+
+def proposals(
+    was: Judgement, changes: Sequence[Change], *, progress: Callable[[float], None] | None = None
+) -> tuple[Proposal, ...]:
+    """The best changes judged, those with which everything is met first, then those that help, last those that break something.
+
+    Parameters: ``was``: the judgement of the design as it is; single ``changes`` in the order in which they are worth a try;
+    ``progress``: called with the share done.
+    The best few get a first look (`judge` with ``like``), then the best of them together with others. What that does not
+    refute is judged in full, one after another, until everything is met throughout.
+    """
+    tell = progress or (lambda share: None)
+    looked = [(one, proposal) for one in _picked(was, changes) if (proposal := _look(was, one))]
+    tell(0.3)
+    for number in range(2):
+        looked += _joined(was, looked)
+        tell(0.5 + 0.1 * number)
+    ordered = sorted((one for _, one in looked), key=rank)
+    for number, one in enumerate([one for one in ordered if not one.open][:WHOLE]):
+        ordered[ordered.index(one)] = judged = _in_full(was, one)
+        tell(0.8 + 0.1 * number)
+        if judged.robust:
+            break
+    return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
+
+
+def _in_full(was: Judgement, one: Proposal) -> Proposal:
+    """The judgement of what a first look did not refute: a closer look, and what that does not refute either, in full."""
+    solutions = solve_all(one.design)
+    look = _judged(was, one.names, one.parts, judge(solutions, like=was, closer=True), whole=False)
+    return look if look.open else _judged(was, one.names, one.parts, judge(solutions), whole=True)
+
+
+def rank(one: Proposal) -> tuple[object, ...]:
+    """What proposals are ordered by: the judgement, and where nothing fails fewer changes before more margin; then parts and names."""
+    sure, count, excess = _badness(one.judgement)
+    few = 0 if count else len(one.names)
+    return not one.robust, bool(one.broken), sure, count, few, excess, len(one.names), one.parts, one.names
+
+
+def _badness(judgement: Judgement) -> tuple[int, int, float]:
+    """How many failings are sure, how many there are, and how near to its limit, or beyond it, the worst requirement is."""
+    failing = tuple(failings(judgement))
+    every = [*failing, *(Failing(one.point, one) for one in judgement.verdicts)]
+    return sum(one.sure for one in failing), len(failing), max((one.excess for one in every), default=0.0)
+
+
+def _picked(was: Judgement, changes: Sequence[Change]) -> list[Change]:
+    """Changes that narrow what a requirement depends on; then the first few others, at most `OF_A_KIND` of each kind."""
+    asked = {failing.verdict.depends_on for failing in failings(was) if failing.verdict is not None} - {""}
+    narrow = [one for one in changes if one[0].narrows in asked]
+    others = [one for one in changes if one not in narrow]
+    kinds = [one[0].kind for one in others]
+    return [*narrow, *[one for n, one in enumerate(others) if kinds[:n].count(kinds[n]) < OF_A_KIND][:LOOKED]]
+
+
+def _joined(was: Judgement, looked: Sequence[tuple[Change, Proposal]]) -> list[tuple[Change, Proposal]]:
+    """The best change together with the next single ones, of other groups; none where it is good enough as it is."""
+    best = sorted((pair for pair in looked if not pair[1].broken), key=lambda pair: rank(pair[1]))
+    if not best or not best[0][1].open:
+        return []
+    first, known = best[0][0], {frozenset(names) for _, one in looked for names in [one.names]}
+    groups = {one.group for one in first}
+    others = [one for one, _ in best if len(one) == 1 and one[0].group not in groups]
+    left = {failing.what for failing in best[0][1].open}
+    seen = {one: {failing.what for failing in proposal.open} for one, proposal in best}
+    others.sort(key=lambda one: len(left & seen[one]))  # those first that meet what the best one does not
+    together: list[Change] = [(*first, *one) for one in others[:JOINED]]
+    new = [one for one in together if frozenset(single.name for single in one) not in known]
+    return [(one, proposal) for one in new if (proposal := _look(was, one))]
+
+
+def _look(was: Judgement, change: Change) -> Proposal | None:
+    """A first look at a change; None where it cannot be."""
+    try:
+        solutions = solve_all(applied(was.design, change))
+        judgement = judge(solutions, like=was)
+    except FilterlibError:
+        return None
+    return _judged(was, tuple(one.name for one in change), sum(one.parts for one in change), judgement, whole=False)
+
+
+def _judged(was: Judgement, names: tuple[str, ...], parts: int, judgement: Judgement, *, whole: bool) -> Proposal:
+    broken = broken_by(judgement, was)
+    return Proposal(names, parts, judgement, whole, broken, not broken and _badness(judgement) < _badness(was))
