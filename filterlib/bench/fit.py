@@ -20,7 +20,8 @@ UNDECIDED = 0.3
 """A value whose standard uncertainty is a larger share of it is not decided by the readings."""
 READ = 1e-4
 """Share of the strongest harmonic, to which each is read at best: levels of the scope, and periods of no whole samples."""
-_FEWEST, _MOST = 3, 48  # harmonics; of more, as many are taken, evenly spread over the octaves
+FEWEST, MOST = 3, 48
+"""Harmonics; of more, as many are taken, evenly spread over the octaves."""
 _SAME_CLOCK, _SAME_DESIGN = 0.01, 0.05  # shares by which switching frequencies of one converter may differ
 
 
@@ -52,8 +53,8 @@ def fit_inside(
     arrangement : Arrangement, optional
         What else was connected at the probe in both; nothing by default.
     tolerance : float
-        Standard uncertainty of the test capacitor's capacitance, as a share; `filterlib.bench.readings.PARASITICS` times
-        that of its ESR and ESL.
+        Standard uncertainty of the test capacitor's capacitance, as a share; `filterlib.bench.readings.PARASITICS` says by
+        how much less its ESR and ESL are known.
     drift : float
         Standard uncertainty of the ratio of both recordings' scales, as a share: scope, supply and temperature.
     needed : tuple of str
@@ -96,18 +97,39 @@ def fit_inside(
     >>> filterlib.format_quantity(found.capacitance.value, "F", 2)
     '17 µF'
     """
-    for name, share in {"tolerance": tolerance, "drift": drift}.items():
-        quantity(share, "", above=0, below=1, name=name)
-    current = quantity(load_current, "A", low=0, name="load_current")
     for name in needed:
         if name not in VALUES:
             raise QuantityError(did_you_mean(name, VALUES), name="needed", value=name)
+    return _fit(readings_of(bare, loaded, test_capacitor, converter, load_current, arrangement=arrangement,
+                            tolerance=tolerance, drift=drift), needed)  # fmt: skip
+
+
+def readings_of(
+    bare: Recording | Measurement,
+    loaded: Recording | Measurement,
+    test_capacitor: FixtureCapacitor,
+    converter: Converter,
+    load_current: float,
+    *,
+    arrangement: Arrangement | None = None,
+    tolerance: float = 0.01,
+    drift: float = 0.01,
+    fewest: int = FEWEST,
+    most: int = MOST,
+) -> Readings:
+    """The harmonics of both that are above the noise, ``fewest`` at least and ``most`` of them, and how they were taken.
+
+    Parameters and Raises as of `fit_inside`.
+    """
+    for name, share in {"tolerance": tolerance, "drift": drift}.items():
+        quantity(share, "", above=0, below=1, name=name)
+    current = quantity(load_current, "A", low=0, name="load_current")
     measured = [measure(one) if isinstance(one, Recording) else one for one in (bare, loaded)]
     first, second = (_harmonics(one, name) for one, name in zip(measured, ("bare", "loaded"), strict=True))
     _refuse_unlike(measured, first, second, converter)
     usual = converter.replace(switching_frequency=float(first.frequencies[0]))
     setup = Setup(usual, test_capacitor, arrangement or Arrangement(), current, tolerance, drift)
-    return _fit(_readings(setup, first, second), needed)
+    return _readings(setup, first, second, fewest, most)
 
 
 def _harmonics(measured: Measurement, name: str) -> Harmonics:
@@ -135,22 +157,22 @@ def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmon
         raise FitError(f"the recordings' bandwidths differ, {limits}: take both with the same limit")
 
 
-def _readings(setup: Setup, first: Harmonics, second: Harmonics) -> Readings:
+def _readings(setup: Setup, first: Harmonics, second: Harmonics, fewest: int, most: int) -> Readings:
     """The harmonics of both at which the bare terminals are well above the noise."""
     both = min(first.orders.size, second.orders.size)
     noise = [np.hypot(one.noise, READ * np.abs(one.coefficients).max())[:both] for one in (first, second)]
     clear = np.flatnonzero(np.abs(first.coefficients[:both]) > CLEAR * noise[0])
-    if clear.size < _FEWEST:
-        why = f"{clear.size} harmonics of the bare terminals are above the noise, and {_FEWEST} are needed"
+    if clear.size < fewest:
+        why = f"{clear.size} harmonics of the bare terminals are above the noise, and {fewest} are needed"
         raise FitError(f"{why}: fill the screen, record longer, or in a wider band")
-    if clear.size > _MOST:
+    if clear.size > most:
         octaves = np.log2(first.orders[clear])
-        spread = np.linspace(octaves[0], octaves[-1], _MOST)
+        spread = np.linspace(octaves[0], octaves[-1], most)
         clear = clear[np.unique(np.argmin(np.abs(octaves - spread[:, None]), axis=1))]
     parts = (first.coefficients, noise[0], second.coefficients, noise[1])
     readings = Readings(setup, first.orders[clear], first.frequencies[clear], *(part[clear] for part in parts))
-    if (most := readings.moved()) < LEAST_MOVE:
-        raise FitError(_unmoved("any harmonic", most, readings))
+    if (share := readings.moved()) < LEAST_MOVE:
+        raise FitError(_unmoved("any harmonic", share, readings))
     return readings
 
 

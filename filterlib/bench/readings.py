@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from lmfit.minimizer import MinimizerResult
 
 FITTED = (*VALUES, "delay")
-PARASITICS = 5.0
-"""Times the tolerance of its capacitance, ESR and ESL of the test capacitor are known: common practice, no source."""
+PARASITICS = {"test_esr": 5.0, "test_esl": 7.5}
+"""Times the tolerance of its capacitance, to which the test capacitor's ESR and ESL are known: common practice, no source."""
 LARGEST_MISFIT = 0.1
 """Share of the impedance, beyond which a capacitor with ESR and inductance does not describe the inside."""
 _MISFITS = tuple(LARGEST_MISFIT * 0.6 ** np.arange(9))  # that are tried, besides none
@@ -60,7 +60,7 @@ class Setup:
         """Standard uncertainty of the logarithm of each factor that the readings do not determine."""
         loop = self.usual.loop_bandwidth
         spreads = {"scale": self.drift, "test_capacitance": self.tolerance}
-        spreads |= dict.fromkeys(("test_esr", "test_esl"), PARASITICS * self.tolerance)
+        spreads |= {name: times * self.tolerance for name, times in PARASITICS.items()}
         return spreads | {"loop": float(np.log(loop.high / loop.low)) / 4}
 
     def ratio(self, frequencies: np.ndarray, values: Mapping[str, Any]) -> np.ndarray:

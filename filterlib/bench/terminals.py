@@ -8,17 +8,23 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.bench.fit import fit_inside
+from filterlib.bench.bank_fit import BankFit, fit_bank
+from filterlib.bench.fit import fit_inside, readings_of
 from filterlib.bench.harmonics import harmonics
+from filterlib.bench.inside import FitError, InsideFit
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity, quantity
 
 SAME = 0.02
 """Share by which a recording's switching frequency may differ from the one that the design file states."""
+ONE_BRANCH = 0.05
+"""Misfit of one capacitor with ESR and inductance, from which on a bank of several is sought."""
+MOST_OF_A_BANK = 200  # harmonics, of which more branches are told
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
@@ -49,16 +55,28 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     if _SECOND not in taken:
         return design
     converter = design.converter
-    ripple, second = converter.ripple, converter.ripple.with_capacitor
-    assert second is not None
+    ripple = converter.ripple
     current = design.full_current if ripple.load_current is None else ripple.load_current
     try:
-        fit = fit_inside(taken[_FIRST], taken[_SECOND], second, converter, current, arrangement=ripple)
-        return design.replace(converter=fit.inside(converter))
+        return design.replace(converter=_told(converter, taken, current).inside(converter))
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
     except FilterlibError as error:
-        raise InputError([Problem(file, _SECOND, second.recording.file, str(error))]) from None
+        shown = ripple.with_capacitor.recording.file if ripple.with_capacitor else None
+        raise InputError([Problem(file, _SECOND, shown, str(error))]) from None
+
+
+def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | BankFit:
+    """What both recordings tell: one capacitor where that explains them, else a bank of several."""
+    ripple, second = converter.ripple, converter.ripple.with_capacitor
+    assert second is not None
+    both = taken[_FIRST], taken[_SECOND], second, converter, current
+    try:
+        if (one := fit_inside(*both, arrangement=ripple)).misfit < ONE_BRANCH:
+            return one
+    except FitError:
+        pass  # the bank's own refusal says more
+    return fit_bank(readings_of(*both, arrangement=ripple, fewest=1, most=MOST_OF_A_BANK))
 
 
 def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:

@@ -296,6 +296,15 @@ class Converter(Model):
             reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
         return self.output_esr.value + w * self.output_esl.value + reactance
 
+    def capacitor_voltages(self, frequencies: np.ndarray) -> dict[str, np.ndarray]:
+        """Its three voltages in series at 1 A: of the capacitance, the ESR and the ESL [ohm]; (f,) or (designs, f), f > 0."""
+        w = 2j * np.pi * np.asarray(frequencies, float)
+        return {
+            "ripple_c": 1 / (w * self.output_capacitance.value),
+            "ripple_esr": self.output_esr.value + 0 * w,
+            "ripple_esl": w * self.output_esl.value,
+        }
+
     def ripple_scale(self, drawn: Any, full: float) -> Any:
         """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
 

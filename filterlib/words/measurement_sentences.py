@@ -15,6 +15,8 @@ _MEASUREMENTS = {
     "second reading": "the ripple once more, with a capacitor of about the same impedance across the terminals",
     "second reading, harmonics": "the ripple once more, with a capacitor across the terminals, at several harmonics",
     "second reading, above 1 MHz": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
+    "test capacitor": "the test capacitor of the second recording on an impedance bridge, at the switching frequency",
+    "two recordings": "both recordings once more, longer and with the screen filled",
     "duty cycle": "the switching node's duty cycle with a scope, or the input voltage",
     "rise time": "the rise time at the switching node, in full bandwidth",
     "fall time": "the fall time at the switching node, in full bandwidth",

@@ -46,13 +46,8 @@ def split(spectra: Spectra, design: Design) -> Spectra:
     The switching current that flows into the output capacitor makes three voltages there, in series: their ratios to the
     whole emf are those of 1/(j w C), ESR and j w ESL to the capacitor's impedance, whatever the regulating branch takes.
     """
-    inside, w = design.converter, 2j * np.pi * spectra.frequencies
-    whole = inside.capacitor_impedance(spectra.frequencies)
-    parts = {
-        "ripple_c": 1 / (w * inside.output_capacitance.value),
-        "ripple_esr": inside.output_esr.value + 0 * w,
-        "ripple_esl": w * inside.output_esl.value,
-    }
+    inside, f = design.converter, spectra.frequencies
+    whole, parts = inside.capacitor_impedance(f), inside.capacitor_voltages(f)
     by_source: dict[tuple[str, str], np.ndarray] = {}
     for (place, source), c in spectra.by_source.items():
         if source == "ripple":

@@ -26,6 +26,8 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.output_esr": "second reading, harmonics",
     "converter.output_esl": "second reading, above 1 MHz",
     "converter.lead_inductance": "second reading, above 1 MHz",
+    "converter.bank.test": "test capacitor",
+    "converter.bank": "two recordings",
     "converter.duty": "duty cycle",
     "converter.edge_time": "rise time",
     "converter.shape": "shape",

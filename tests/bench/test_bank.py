@@ -1,0 +1,215 @@
+"""Two recordings of converters with any bank: the source's impedance, and the ripple behind a filter, against own circuits.
+
+FILTERLIB_TRIALS=6 takes six trials of each converter in place of one.
+"""
+
+import os
+from itertools import product
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from filterlib import load_design
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.stability.stability import unstable_poles
+from filterlib.bench.bank_fit import fit_bank
+from filterlib.bench.fit import readings_of
+from filterlib.bench.inside import FitError
+from filterlib.bench.measurement import measure
+from filterlib.bench.recording import Recording
+from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
+from filterlib.network.circuit import Circuit
+from filterlib.system.bank import OF_THE_TEST, BankConverter
+from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
+from filterlib.system.solution import solve
+from filterlib.system.source_spectra import source_spectra
+from tests.bench import converters as own
+
+TRIALS = int(os.environ.get("FILTERLIB_TRIALS", "1"))
+KNOWN = {"farads": 0.01, "ohms": 0.025, "henries": 0.075}  # of the test capacitor, standard: 2 %, 5 %, 15 % at the ends
+BY_NAME = {plant.name: plant for plant in own.PLANTS}
+
+
+def fixture(branch):
+    return FixtureCapacitor(capacitance=branch.farads, esr=branch.ohms, esl=branch.henries)
+
+
+class Trial:
+    """One converter recorded twice, the second time with a capacitor that is a little off what is stated of it."""
+
+    def __init__(self, plant, seed):
+        random = np.random.default_rng(seed)
+        off = {name: getattr(plant.test, name) * np.exp(random.normal(0, share)) for name, share in KNOWN.items()}
+        self.plant, self.fitted = plant, own.Branch(**off)
+        across = (None, self.fitted.impedance(plant.s))
+        self.samples = [plant.recorded(plant.terminals(one), random) for one in across]
+        self.measured = [measure(Recording(volts, step, bandwidth=own.BANDWIDTH)) for volts, step in self.samples]
+
+    def converter(self):
+        bare, _ = self.measured
+        ripple = {
+            "peak_to_peak": bare.peak_to_peak,
+            "recording": recorded(bare, "a.csv"),
+            "load_current": self.plant.amperes,
+        }
+        return Converter(
+            name=self.plant.name, output_voltage=self.plant.volts, switching_frequency=bare.frequency,
+            shape=self.plant.shape, ripple=ripple,
+        )  # fmt: skip
+
+    def fit(self, order=1, test=None):
+        converter = self.converter()
+        readings = readings_of(
+            *self.measured[::order], fixture(test or self.plant.test), converter, self.plant.amperes,
+            arrangement=converter.ripple, fewest=1, most=MOST_OF_A_BANK,
+        )  # fmt: skip
+        return fit_bank(readings)
+
+
+def left(plant, converter, filter_):
+    """Peak to peak in 20 MHz [V] behind a filter, from the library's source, (designs,) or one number."""
+    forces = source_spectra(converter, plant.amperes)
+    z = converter.terminal_impedance(forces.frequencies[1:])
+    return own.in_20mhz(plant, plant.behind(filter_, forces.ripple[..., 1:], z))
+
+
+def corners(converter):
+    """The converter with the test capacitor at every corner of what is known of it."""
+    ranges = [getattr(converter.bank, name) for name in OF_THE_TEST]
+    rows = np.array(list(product(*((one.low, one.high) for one in ranges))))
+    moved = {name: one.at(rows[:, [n]]) for n, (name, one) in enumerate(zip(OF_THE_TEST, ranges, strict=True))}
+    return converter.model_copy(update={"bank": converter.bank.model_copy(update=moved)})
+
+
+@pytest.mark.parametrize("seed", range(1, TRIALS + 1))
+@pytest.mark.parametrize("name", BY_NAME)
+def test_the_ripple_behind_a_filter(name, seed):
+    """The filter begins with the capacitor of the second recording: 2 %. With another first capacitor: inside the range."""
+    plant, trial = BY_NAME[name], Trial(BY_NAME[name], seed)
+    fit = trial.fit()
+    converter = fit.inside(trial.converter())
+    _, choke, last = plant.pi()
+    true = own.in_20mhz(plant, plant.behind((trial.fitted, choke, last)))
+    assert left(plant, converter, plant.pi()) == pytest.approx(
+        true, rel=0.02, abs=0
+    )  # second method: the circuit's own
+    other = own.Branch(3 * plant.test.farads, plant.test.ohms, plant.test.henries), choke, last
+    values = left(plant, corners(converter), other)
+    true = own.in_20mhz(plant, plant.behind(other))
+    assert np.min(values) < true < np.max(values)  # second method: the circuit's own
+    _, impedance = plant.inside()
+    apart = np.abs(fit.impedance - impedance[fit.orders - 1]) / fit.uncertainty
+    assert np.median(apart) < 3  # hand: within three standard uncertainties
+
+
+@pytest.fixture(scope="module")
+def boost():
+    trial = Trial(BY_NAME["boost"], 1)
+    return trial, trial.fit()
+
+
+def test_the_bank_is_passive_and_has_poles(boost):
+    """hand: no resistance is negative, from 1 Hz to 1 GHz; second method: the ladder against the impedance in closed form."""
+    trial, fit = boost
+    converter = fit.inside(trial.converter())
+    assert converter.bank.branches > 1
+    frequencies = np.geomspace(1, 1e9, 400)
+    assert np.all(converter.terminal_impedance(frequencies).real > 0)
+    assert np.all(corners(converter).terminal_impedance(frequencies).real > 0)
+    circuit = Circuit().resistor("reference", RETURN, "0", 0.0).resistor("load", PLUS, RETURN, 9.3)
+    converter.add(circuit)
+    assert_allclose(
+        circuit.laddered().impedance(frequencies, PLUS), circuit.impedance(frequencies, PLUS), rtol=1e-6, atol=0
+    )
+    assert np.all(circuit.laddered().poles().real < 0)
+
+
+def test_what_is_told_straight_from_the_readings(boost):
+    """Z_test (V_bare / V_loaded - 1) at the strong harmonics, by hand with the delay that was found, is the bank's there."""
+    trial, fit = boost
+    s = 2j * np.pi * fit.frequencies[:4]
+    bare, loaded = (np.array(recorded(one, "").harmonics)[fit.orders[:4] - 1] for one in trial.measured)
+    late = loaded * np.exp(2j * np.pi * fit.orders[:4] * fit.delay * fit.frequencies[0] / fit.orders[0])
+    by_hand = trial.plant.test.impedance(s) * (bare / late - 1)
+    assert_allclose(fit.measured[:4], by_hand, rtol=0.03, atol=0)  # hand: load and loop are 2 % of it
+    assert_allclose(fit.measured[:4], fit.impedance[:4], rtol=0.02, atol=0)  # second method: readings against branches
+
+
+def test_a_converter_with_one_capacitor_again_when_one_is_stated(boost):
+    trial, fit = boost
+    converter = fit.inside(trial.converter())
+    assert isinstance(converter, BankConverter)
+    assert isinstance(converter.replace(duty=0.4), BankConverter)
+    stated = converter.replace(output_esr="5 mΩ")
+    assert not isinstance(stated, BankConverter)
+    assert stated.output_esr.value == 5e-3
+
+
+def test_swapped_recordings_are_refused(boost):
+    trial, _ = boost
+    with pytest.raises(FitError, match=r"no passive inside makes both readings.*swapped"):
+        trial.fit(order=-1)
+
+
+FILE = """
+format = 1
+name = "Tide gauge, two recordings"
+[converter]
+name = "Skerry (invented)"
+output_voltage = "28 V"
+switching_frequency = "250 kHz"
+shape = "pulse"
+[converter.ripple]
+recording = {{ file = "bare.csv", bandwidth = "20 MHz" }}
+load_current = "3 A"
+[converter.ripple.with_capacitor]
+recording = {{ file = "loaded.csv", bandwidth = "20 MHz" }}
+capacitance = {c}
+esr = {r}
+esl = {l}
+[[filter]]
+kind = "capacitor"
+name = "C1"
+mounting_loop = 0
+part = {{ kind = "film", capacitance = {c}, esr = {r}, esl = {l}, loss_angle = 1e-6, rated_voltage = "100 V", tolerance = 0 }}
+[[filter]]
+kind = "differential_choke"
+name = "L1"
+part = {{ kind = "differential_choke", inductance = "2.2 µH", dc_resistance = "15 mΩ", saturation_current = "30 A", \
+rated_current = "6 A", winding_capacitance = "0 F", parallel_resistance = "1 MΩ", tolerance = 0 }}
+[[filter]]
+kind = "capacitor"
+name = "C2"
+mounting_loop = 0
+part = {{ kind = "film", capacitance = "47 µF", esr = "30 mΩ", esl = "8 nH", loss_angle = 1e-6, rated_voltage = "100 V", tolerance = 0 }}
+[[coupling]]
+first = "C1"
+second = "C2"
+mutual = 0
+[[load]]
+name = "modem"
+kind = "resistive"
+resistance = {load}
+"""
+
+
+def test_a_design_file_with_two_recordings_of_a_bank(boost, tmp_path):
+    trial, _ = boost
+    plant = trial.plant
+    for name, (volts, step) in zip(("bare", "loaded"), trial.samples, strict=True):
+        rows = [f"Sample interval;{step * 1e9:g};ns", "CH1 [V]", *(f"{v:.7g}" for v in volts)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(rows), encoding="utf-8")
+    test = plant.test
+    text = FILE.format(c=test.farads, r=test.ohms, l=test.henries, load=plant.volts / plant.amperes)
+    (tmp_path / "design.toml").write_text(text, encoding="utf-8")
+    design = load_design(tmp_path / "design.toml")
+    assert isinstance(design.converter, BankConverter)
+    solution = solve(design)
+    found = ripple(solution).figures["modem", "20MHz"]
+    filter_ = trial.fitted, plant.pi()[1], own.Branch(47e-6, 30e-3, 8e-9)
+    true = own.in_20mhz(plant, plant.behind(filter_))
+    assert found.low < true < found.high  # second method: the circuit's own
+    assert found.high / found.low < 1.4  # hand: wanted where the parts of the filter are known
+    assert found.peak_to_peak == pytest.approx(true, rel=0.03, abs=0)  # second method
+    assert not unstable_poles(solution.poles).size
