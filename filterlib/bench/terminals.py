@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,8 @@ SAME = 0.02
 ONE_BRANCH = 0.05
 """Misfit of one capacitor with ESR and inductance, from which on a bank of several is sought."""
 MOST_OF_A_BANK = 200  # harmonics, of which more branches are told
+_TIMES = (1.0, 2.0, 0.5)
+"""Of the stated frequency, a recording may repeat at: a bridge's ripple at twice its switches' frequency, or half of it."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
@@ -134,8 +137,14 @@ def _in_place_of_figures(raw: _Raw, measurement: Measurement, file: str) -> list
         stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
     except FilterlibError:
         return []  # refused with the rest, by the model
-    if abs(measurement.frequency / stated - 1) > SAME:
+    if measurement.pulses is not None:
+        why = f"{measurement.periods.why}: no ripple at full load. State its pulses and period under [converter.burst], and the ripple at full load here"
+        return [Problem(file, f"{_FIRST}.recording", ripple["recording"].file, why)]
+    times = next((n for n in _TIMES if abs(measurement.frequency / stated / n - 1) <= SAME), None)
+    if times is None:
         why = f"the recording has {format_quantity(measurement.frequency, 'Hz', 4)}: another converter, or one that shares its work"
         return [Problem(file, "converter.switching_frequency", converter["switching_frequency"], why)]
+    if times != 1:
+        ripple["recording"] = replace(ripple["recording"], stated=stated)
     converter["switching_frequency"] = measurement.frequency
     return []

@@ -12,6 +12,7 @@ from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import bands
 from filterlib.system.chassis import HAZARDOUS
+from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentence
@@ -145,6 +146,8 @@ def trust(result: ReviewResult) -> Iterator[str]:
             f"above its noise, up to {format_quantity(recorded.highest, 'Hz')}; the others are left out, and beyond "
             f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} nothing is claimed of it"
         )
+        if recorded.stated is not None:
+            yield _other_frequency(recorded)
     elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
@@ -153,6 +156,16 @@ def trust(result: ReviewResult) -> Iterator[str]:
     yield from (f"{name} {part.caveat}" for name, part in parts if part.caveat)
     for point in result.points:
         yield from (f"{point.operating.point}: {part_note(note)}" for note in point.operating.notes)
+
+
+def _other_frequency(recorded: Recorded) -> str:
+    """Where a data sheet counts otherwise than the ripple repeats: at half of it, or at twice."""
+    stated, found = (format_quantity(one, "Hz", 4) for one in (recorded.stated or 0.0, recorded.frequency))
+    if (recorded.stated or 0.0) < recorded.frequency:
+        why = "a half or full bridge makes two equal ripples in each period of its switches"
+    else:
+        why = "every other period differs, as with two phases or halves that are not alike"
+    return f"The file states {stated}, and the recording repeats at {found}: {why}. The ripple is taken at {found}"
 
 
 def cautions(result: ReviewResult) -> Iterator[str]:

@@ -5,12 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from filterlib import InputError, load_design
+from filterlib import InputError, load_design, review
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.cli import main
 from filterlib.system import files
 from filterlib.units import quantity
+from filterlib.words.review_sentences import trust
 from tests import make_recordings as invented
+from tests.bench.test_measurement import into_a_bank
 
 DATA = Path(__file__).parents[2] / "data"
 CLEAN = (DATA / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
@@ -142,4 +144,30 @@ def test_a_second_recording_that_tells_nothing_is_refused(tmp_path, second, word
     file, capacitance = second
     path = written(tmp_path, SECOND % (DATA / "recordings" / file, capacitance))
     with pytest.raises(InputError, match=words):
+        load_design(path)
+
+
+@pytest.mark.parametrize(("sheet", "words"), [("90 kHz", "a half or full bridge"), ("360 kHz", "every other period")])
+def test_a_data_sheet_may_count_half_or_twice(tmp_path, sheet, words):
+    path = written(tmp_path, f'recording = "{RECORDING}"', CLEAN.replace('"180 kHz"', f'"{sheet}"'))
+    design = load_design(path)
+    assert design.converter.switching_frequency == pytest.approx(180.2e3, rel=1e-5, abs=0)
+    recorded = design.converter.ripple.recording
+    assert recorded.stated == quantity(sheet, "Hz")
+    said = [text for text in trust(review(design)) if f"The file states {sheet}" in text]
+    assert len(said) == 1
+    assert "the recording repeats at 180.2 kHz" in said[0]
+    assert words in said[0]
+
+
+def test_a_recording_of_bursts_is_not_taken_for_the_ripple_at_full_load(tmp_path):
+    taken = into_a_bank()
+    rows = "\n".join(f"{n * taken.sample_interval:.9g},{volts:.6g}" for n, volts in enumerate(taken.volts))
+    (tmp_path / "bursts.csv").write_text(f"time (s),CH1 (V)\n{rows}\n", encoding="utf-8")
+    path = written(
+        tmp_path,
+        'recording = "bursts.csv"\nbandwidth = "20 MHz"',
+        CLEAN.replace('bandwidth = "20 MHz"\nload_current', "load_current"),
+    )
+    with pytest.raises(InputError, match=r"bursts of 3 pulses at 300\.1 kHz, one burst each 100 µs"):
         load_design(path)
