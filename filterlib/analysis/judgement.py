@@ -15,7 +15,7 @@ from filterlib.analysis.described import InUnit, Ratio, Unit
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.steps import steps
-from filterlib.analysis.ripple.ripple import RippleResult, ripple
+from filterlib.analysis.ripple.ripple import Drawn, RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.interval import Interval
@@ -197,7 +197,7 @@ def judge(
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     steady = [operating(solution, poles=like is None) for solution in solved]
-    ripples, stresses = [], []
+    ripples, stresses, drawn = [], [], Drawn()
     others = {} if like is None else {one.operating.point: one for one in like.points}
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         text = f"{solution.point}: ripple over the uncertainty"
@@ -208,7 +208,7 @@ def judge(
         frequency = design.converter.switching_frequency
         steady_here = dc_point.stable
         ripples.append(
-            ripple(solution, like=_extents(others.get(solution.point)), closer=closer, progress=searched)
+            ripple(solution, like=_extents(others.get(solution.point)), closer=closer, progress=searched, drawn=drawn)
             if steady_here
             else RippleResult(solution.point, frequency, reason=dc_point.reason)
         )
