@@ -83,13 +83,19 @@ def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | Ban
 
 
 def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
-    """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them."""
-    ripple = raw["converter"]["ripple"]
+    """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them.
+
+    That of bursts under ``converter.burst`` too.
+    """
+    ripple, burst = raw["converter"].get("ripple"), raw["converter"].get("burst")
+    ripple = ripple if isinstance(ripple, dict) else {}
     second = ripple.get("with_capacitor")
-    places = {_FIRST: ripple}
+    places = {_FIRST: ripple} if "recording" in ripple else {}
     if isinstance(second, dict) and "recording" in second:
         places[_SECOND] = second
     problems: list[Problem] = []
+    if isinstance(burst, dict) and "recording" in burst:
+        problems += _read_burst(raw["converter"], ripple, path)
     for key, holder in places.items():
         try:
             measurement = taken[key] = _measured(holder, ripple, path)
@@ -102,6 +108,26 @@ def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
             if holder is ripple:
                 problems += _in_place_of_figures(raw, measurement, str(path))
     return problems
+
+
+def _read_burst(converter: _Raw, ripple: _Raw, path: Path) -> list[Problem]:
+    """A recording of bursts in place of its name, with its pulses and its period; what is wrong with it."""
+    burst = converter["burst"]
+    named, stated = burst["recording"], [key for key in ("pulses", "period", "peak") if key in burst]
+    if stated:
+        why = "the recording says it: leave this key out, or the recording"
+        return [Problem(str(path), f"converter.burst.{key}", burst[key], why) for key in stated]
+    try:
+        measurement = _measured(burst, ripple, path)
+        if measurement.pulses is None:
+            raise FilterlibError(f"no evenly spaced bursts are in it: {measurement.periods.why}")
+        burst["recording"] = recorded(measurement, *_named(named))
+    except InputError as error:
+        return list(error.problems)
+    except FilterlibError as error:
+        return [Problem(str(path), "converter.burst.recording", named, str(error))]
+    burst |= {"pulses": measurement.pulses.count, "period": measurement.period}
+    return []
 
 
 def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
@@ -138,7 +164,7 @@ def _in_place_of_figures(raw: _Raw, measurement: Measurement, file: str) -> list
     except FilterlibError:
         return []  # refused with the rest, by the model
     if measurement.pulses is not None:
-        why = f"{measurement.periods.why}: no ripple at full load. State its pulses and period under [converter.burst], and the ripple at full load here"
+        why = f"{measurement.periods.why}: no ripple at full load. Name it under [converter.burst], and state the ripple at full load here"
         return [Problem(file, f"{_FIRST}.recording", ripple["recording"].file, why)]
     times = next((n for n in _TIMES if abs(measurement.frequency / stated / n - 1) <= SAME), None)
     if times is None:
