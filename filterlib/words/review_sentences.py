@@ -19,7 +19,7 @@ from filterlib.words.light_load_sentences import light_load_sentence
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
-from filterlib.words.stability_sentences import part_note, stability_sentence
+from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 
 _OUTCOMES = {
     "not met": "not met",
@@ -44,6 +44,29 @@ def _of_requirements(result: ReviewResult) -> str:
     unstable = [point.operating.point for point in result.points if not point.operating.stable]
     if unstable:
         return f"The circuit is unstable at {joined(unstable)}: there it has no steady ripple."
+    lead = "".join(f"At {joined(names)} the circuit is {words}. " for words, names in _turned(result).items())
+    return lead + _counted(result)
+
+
+def _turned(result: ReviewResult) -> dict[str, list[str]]:
+    """What turns the circuit unstable, and at which operating points."""
+    points: dict[str, list[str]] = {}
+    for point in result.judgement.turned:
+        words = f"stable at nominal values, unstable for {turns(point.over)}" if point.over else ""
+        points.setdefault(words, []).append(point.operating.point)
+    return points
+
+
+def stability_lines(result: ReviewResult) -> list[str]:
+    """A line for each operating point at which the circuit is unstable somewhere in the range."""
+    return [
+        f"✗ At {point.operating.point} the circuit is {over_sentence(point.over, point.operating.stable)}."
+        for point in result.points
+        if point.over is not None and not point.over.stable
+    ]
+
+
+def _counted(result: ReviewResult) -> str:
     count: Counter[str] = Counter(verdict.verdict for verdict in result.verdicts)
     total = len(result.verdicts)
     if not total:
@@ -111,8 +134,8 @@ def ratings(result: ReviewResult) -> str:
 
 
 def review_notes(result: ReviewResult) -> list[str]:
-    """What is to be known beside the requirements, a line each: exceeded ratings, light loads, the worst margin of an estimate."""
-    notes = list(rating_lines(result.judgement))
+    """What is to be known beside the requirements, a line each: stability, ratings, light loads, the worst margin of an estimate."""
+    notes = [*stability_lines(result), *rating_lines(result.judgement)]
     notes += [f"⚠ {sentence}." for sentence in map(light_load_sentence, result.points) if sentence]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
@@ -173,6 +196,9 @@ def cautions(result: ReviewResult) -> Iterator[str]:
     design = result.design
     yield from filter(None, map(light_load_sentence, result.points))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
+    for point in result.points:
+        if words := ringing(point.operating.stability):
+            yield f"At {point.operating.point} {words}"
     yield (
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"

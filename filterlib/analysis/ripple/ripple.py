@@ -23,6 +23,8 @@ from filterlib.system.uncertain_parameters import uncertain_parameters
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
 _KEPT = 4  # batches of designs whose source spectra are kept
+Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
+"""Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
 
 MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.output_capacitance": "second reading",
@@ -134,6 +136,7 @@ def ripple(
     interval: bool = True,
     like: Mapping[tuple[str, str], Interval] | None = None,
     closer: bool = False,
+    mask: Mask | None = None,
     progress: Callable[[float], None] | None = None,
     drawn: Drawn | None = None,
 ) -> RippleResult:
@@ -141,8 +144,9 @@ def ripple(
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
     uncertainty out; ``like``: the ``extents`` of a design that is like this one, at whose ends alone the figures that have a
-    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with
-    the share of the search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next.
+    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``mask``: makes
+    figures NaN in cases that are left out of the search, such as unstable ones; ``progress``: called with the share of the
+    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -158,7 +162,7 @@ def ripple(
     if like is not None:
         return _first_look(solution, wanted, like, closer)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    intervals = _intervals(solution, wanted, drawn or Drawn(), progress) if interval else {}
+    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or _as_it_is) if interval else {}
     estimated = _if_it_bursts(solution, wanted) if interval else {}
     sides = {place + BEFORE: (before, place) for place in before.places} | {
         place: (after, place) for place in after.places
@@ -285,17 +289,23 @@ class Drawn:
         return Solution(moved, state, self.kept.get(key))
 
 
+def _as_it_is(_: Solution, figures: dict[Any, Any]) -> dict[Any, Any]:
+    return figures
+
+
 def _intervals(
-    solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None
+    solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None, mask: Mask
 ) -> dict[Any, Interval]:
     """(place, band) -> interval: sought roughly, its ends confirmed."""
     state = solution.state
 
     def roughly(moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
-        return _peaks(drawn.solution(moved, state, values), wanted, rough=True)
+        many = drawn.solution(moved, state, values)
+        return mask(many, _peaks(many, wanted, rough=True))
 
     def exactly(moved: Design, _: Mapping[str, Any]) -> dict[Any, Any]:
-        return _peaks(Solution(moved, state), wanted)
+        many = Solution(moved, state)
+        return mask(many, _peaks(many, wanted))
 
     return over_shapes(solution.design, roughly, confirm=exactly, progress=progress)
 

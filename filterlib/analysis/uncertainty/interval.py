@@ -143,7 +143,7 @@ def search(
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
-            _latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
+            latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
@@ -260,7 +260,7 @@ def _alone(uncertain_parameters: tuple[UncertainParameter, ...], grid: tuple[flo
     return np.array(rows)
 
 
-def _latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
+def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
     """Points (points, dimensions) between 0 and 1: in each dimension one in every part of 1/points, in random order.
 
     Source: M. D. McKay, R. J. Beckman, W. J. Conover, "A Comparison of Three Methods for Selecting Values of Input Variables

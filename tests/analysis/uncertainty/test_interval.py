@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.interval import Interval, _latin_hypercube, search, width
+from filterlib.analysis.uncertainty.interval import Interval, latin_hypercube, search, width
 from filterlib.system.uncertain_parameter import UncertainParameter
 
 
@@ -19,8 +19,8 @@ def of(figure, count=3, *, seed=1, **ends):
     return search(metric, box(count, **ends), seed=seed)["figure"]
 
 
-def test_a_latin_hypercube_has_one_point_in_each_part_of_each_dimension():
-    points = _latin_hypercube(np.random.default_rng(1), 128, 12)
+def test_alatin_hypercube_has_one_point_in_each_part_of_each_dimension():
+    points = latin_hypercube(np.random.default_rng(1), 128, 12)
     assert points.shape == (128, 12)
     assert np.array_equal(np.sort(np.floor(points * 128), axis=0), np.tile(np.arange(128)[:, None], (1, 12)))  # hand
     alike = np.corrcoef(points.T)[np.triu_indices(12, 1)]
