@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import QuantityError
 from filterlib.network.spectrum import phasors
@@ -122,3 +123,23 @@ def _positive(values: ArrayLike, name: str) -> np.ndarray:
     if not np.all(array > 0):
         raise QuantityError("must be above 0", name=name, value=values)
     return array
+
+
+def rectangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
+    """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
+
+    >>> import numpy as np
+    >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
+    array([0.3183, 0.    ])
+    """
+    return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
+
+
+def triangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
+    """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
+
+    >>> import numpy as np
+    >>> abs(triangle(np.array([1, 2]), 0.5)).round(4)   # 2 / pi^2, and no even harmonic
+    array([0.2026, 0.    ])
+    """
+    return np.asarray(rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics))

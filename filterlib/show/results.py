@@ -17,7 +17,6 @@ from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
-from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
@@ -36,15 +35,7 @@ from filterlib.words.measurement_sentences import (
 )
 from filterlib.words.rating_sentences import basis_text, stress_sentence
 from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
-from filterlib.words.stability_sentences import (
-    NO_DRIVE,
-    NO_SPIKE,
-    NOTHING_TURNS,
-    over_sentence,
-    part_note,
-    reason_text,
-    stability_sentence,
-)
+from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
 
 T = TypeVar("T")
 FORMAT = 2  # raised whenever a key changes its name or its meaning
@@ -146,7 +137,6 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
     return {
         "stable": bool(point.operating.stable),
         "stability": stability_sentence(point.operating.stability),
-        "stability_over": _over(point.over, bool(point.operating.stable)),
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
         **_light_load(point),
@@ -195,7 +185,8 @@ def _ripple(ripple: RippleResult, keys: Mapping[str, str]) -> Section:
     first = next(iter(keys.values()))
     of_first = {key: value for key, value in section.items() if key.startswith(f"{first}_")}
     section = {f"load_{key.removeprefix(f'{first}_')}": value for key, value in of_first.items()} | section
-    section |= numbers(ripple, reason_text(ripple.reason) or NOT_COMPUTED)
+    why = reason_text(ripple.reason) or NOT_COMPUTED
+    section |= numbers(ripple, why, whys={} if ripple.reason else {"spike_as_measured": NO_SPIKE})
     return section | {"uncertain_parameters": [*map(_parameter, ripple.uncertain_parameters)]}
 
 
@@ -223,19 +214,6 @@ def _impedance(impedance: ImpedanceResult, key: str, switching: float) -> Sectio
     put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, NOT_COMPUTED)
     put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, NOT_COMPUTED)
     return section
-
-
-def _over(over: OverUncertainty | None, stable: bool) -> Section:
-    """Stability over the uncertainty, or why there is nothing to say."""
-    if over is None:
-        return {"reason": NOTHING_TURNS}
-    turns = {name: [_turn(turn) for turn in getattr(over, name)] for name in ("alone", "together")}
-    why = "no case rings with a Q above 2" if over.stable else "the least damped case grows"
-    return texts(over, "stable", "cases") | {"sentence": over_sentence(over, stable)} | numbers(over, why) | turns
-
-
-def _turn(turn: Turn) -> Section:
-    return texts(turn, "key", "label", "above") | numbers(turn)
 
 
 def _insertion(insertion: InsertionResult, switching: float, keys: Mapping[str, str]) -> Section:

@@ -13,11 +13,13 @@ from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stress import Heat, worst
 from filterlib.parts.base import Part
 from filterlib.show.results import at_frequency, largest_below, spots
+from filterlib.system.clip import TERMINALS
+from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.stages import AnyStage
@@ -27,7 +29,8 @@ from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
 from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_verdict
-from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, reason_text, stability_sentence
+from filterlib.words.reading_sentences import as_stated, measured_words, why_not_as_stated
+from filterlib.words.stability_sentences import reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
@@ -144,34 +147,17 @@ def _draw(load: Load) -> str:
 
 
 def points_table(result: ReviewResult) -> Table:
-    """The operating points and whether they are stable, at nominal values and over the range."""
-    electrical = ("terminal_voltage", "converter_current")
-    rows = tuple(
-        (
-            point.operating.point,
-            format_temperature(point.operating.temperature),
-            *cells(point.operating, *electrical),
-            _stable(point),
-            capital(stability_sentence(point.operating.stability)),
-            capital(over_sentence(point.over, point.operating.stable) or NOTHING_TURNS),
-        )
-        for point in result.points
+    """The operating points and whether they are stable."""
+    return table(
+        "Operating points",
+        [point.operating for point in result.points],
+        ("Operating point", lambda operating: operating.point),
+        ("Temperature", lambda operating: format_temperature(operating.temperature)),
+        column(OperatingResult, "terminal_voltage"),
+        column(OperatingResult, "converter_current"),
+        ("Stability", lambda operating: "✓ stable" if operating.stable else "✗ unstable"),
+        ("Why", lambda operating: capital(stability_sentence(operating.stability))),
     )
-    head = (
-        "Operating point",
-        "Temperature",
-        *heads(OperatingResult, *electrical),
-        "Stability",
-        "At nominal values",
-        RANGE,
-    )
-    return Table("Operating points", head, rows)
-
-
-def _stable(point: PointResult) -> str:
-    if not point.operating.stable:
-        return "✗ unstable"
-    return "✗ unstable in a part of the range" if point.turned else "✓ stable"
 
 
 def loads_table(result: ReviewResult) -> Table:
@@ -237,10 +223,29 @@ def ripple_table(point: PointResult) -> Table:
     words = [capital(bandwidth_words(band)) for band in labels]
     head = ("Place", *(part for band in words for part in (f"{band}, {size}", INTERVAL, f"{band}, {rms}")))
     rows = tuple(
-        (capital(place_words(place)), *(cell for band in labels for cell in _figure(ripple.figures[place, band])))
+        (capital(_place(point, place)), *(cell for band in labels for cell in _figure(ripple.figures[place, band])))
         for place in ripple.places
     )
-    return Table(f"Ripple at {point.operating.point}", head, rows)
+    return Table(f"Ripple at {point.operating.point}", head, (_measured(point, labels), *rows))
+
+
+def _place(point: PointResult, place: str) -> str:
+    """A place, and for the unfiltered terminals why they do not read what was stated."""
+    differs = why_not_as_stated(point.solution) if place == TERMINALS + BEFORE else ""
+    return place_words(place) + (f" ({differs})" if differs else "")
+
+
+def _measured(point: PointResult, labels: Sequence[str]) -> Row:
+    """What the stated arrangements read on the model, of all sources: the ripple's to 20 MHz, the spike's in full bandwidth."""
+    converter, ripple = point.solution.design.converter, point.ripple
+    read: dict[str, tuple[Arrangement, float]] = {"20MHz": (converter.ripple, ripple.ripple_as_measured)}
+    if converter.spike is not None:
+        read["full"] = converter.spike, ripple.spike_as_measured
+    cells: list[str] = []
+    for band in labels:
+        known = read.get(band)
+        cells += (number(known[1], "V"), as_stated(known[0], band), "") if known else ("", "", "")
+    return (capital(measured_words(point.solution.design)), *cells)
 
 
 def _figure(figure: Figure) -> Row:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field
@@ -47,10 +47,13 @@ class Bond(Model):
         >>> round(float(Bond(inductance="600 nH").impedance(23.6e6)), 1)
         89.0
         """
-        s = 2j * np.pi * frequency
-        through = self.resistance + s * self.inductance
-        magnitude: Value = np.abs(through if self.capacitance is None else through + 1 / (s * self.capacitance))
+        magnitude: Value = np.abs(self.way(2j * np.pi * frequency))
         return magnitude
+
+    def way(self, s: Any) -> Any:
+        """Its impedance [ohm] at ``s`` = j 2 pi f [1/s]; a number, (f,) or (designs, f)."""
+        strap = self.resistance + s * self.inductance
+        return strap if self.capacitance is None else strap + 1 / (s * self.capacitance)
 
     def add(self, circuit: Circuit, name: str, node: str, to: str = CHASSIS) -> None:
         """Add the bond between ``node`` and the chassis."""
@@ -104,6 +107,10 @@ class CommonMode(Model):
     ) = None
     ring: NodeRing | None = None
 
+    def way(self, s: Any) -> Any:
+        """The coupling with its losses [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
+        return self.resistance.value + 1 / (s * self.coupling.value)
+
     def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
         """Add the source "common_mode" and its coupling: isolated, the input side swings and the output is reached.
 
@@ -154,6 +161,10 @@ class Supply(Model):
     )
     bond: Bond = Field(default_factory=Bond)
     earthed_pole: Literal["negative", "positive", "neither"] | None = None
+
+    def way(self, s: Any) -> Any:
+        """From the converter's input to the chassis [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
+        return self.resistance.value + s * self.inductance.value + self.bond.way(s)
 
     def add(self, circuit: Circuit, node: str, *, shared: bool) -> None:
         """Add cable and bond from ``node``; where that return is ``shared`` with the output, the input current too.

@@ -14,6 +14,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
+from filterlib.system.load import Load
 from filterlib.system.model import Given, Model, Note, Order, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.rating import ConverterRating
@@ -160,7 +161,9 @@ class Converter(Model):
 
     Fields in SI; what the file leaves open is a default with a range. ``shape``: "triangle", the current of an output
     inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either. ``burst_below``: the load
-    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`.
+    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``measured_with``: the loads
+    that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
+    where something drives it and the file says nothing; a resistor where there are none.
     """
 
     name: Title
@@ -205,6 +208,7 @@ class Converter(Model):
     bond: Bond | None = None
     bridge: Bond | None = None
     supply: Supply | None = Field(default_factory=_supply_default)
+    measured_with: tuple[Load, ...] = ()
     note: Note = ""
 
     @field_validator("edge_time")
@@ -236,7 +240,7 @@ class Converter(Model):
     @field_validator("burst")
     @classmethod
     def _pulses_fit_the_burst(cls, burst: Burst | None, others: ValidationInfo) -> Burst | None:
-        shortest = 0.0 if burst is None else (burst.pulses or 0) / others.data.get("switching_frequency", np.inf)
+        shortest = 0.0 if burst is None else burst.pulses / others.data.get("switching_frequency", np.inf)
         if burst is not None and burst.period is not None and burst.period < shortest * (1 - 1e-9):
             raise QuantityError(
                 f"{burst.pulses} pulses take {format_quantity(shortest, 's', 3)}: the burst's period is from its first pulse to "
@@ -282,7 +286,9 @@ class Converter(Model):
     @property
     def within(self) -> Converter:
         """The converter without all that reaches the chassis."""
-        return self.model_copy(update=dict.fromkeys(("common_mode", "bond", "bridge", "supply")))
+        return self.model_copy(
+            update={**dict.fromkeys(("common_mode", "bond", "bridge", "supply")), "measured_with": ()}
+        )
 
     @property
     def idle(self) -> Converter:

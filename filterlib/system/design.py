@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
@@ -70,6 +70,13 @@ class Design(Model):
     @classmethod
     def _name_stages(cls, raw: Any) -> Any:
         return {**raw, "filter": named(raw["filter"])} if isinstance(raw.get("filter"), list | tuple) else raw
+
+    @model_validator(mode="after")
+    def _measured_with_its_loads(self) -> Self:
+        """They are the converter's from here on: a load that is changed later was not on the line while one measured."""
+        if self.driven and not self.converter.measured_with:
+            self.__dict__["converter"] = self.converter.model_copy(update={"measured_with": self.loads})
+        return self
 
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:

@@ -146,11 +146,17 @@ def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
         kind = STAGES.get(str(stage.get("kind")))
         if kind is not None:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
-    for number, load in enumerate(_list(raw, "load")):
+    yield from _load_places(raw, ("load",))
+    if isinstance(raw.get("converter"), dict):
+        yield from _load_places(raw["converter"], ("converter", "measured_with"))
+
+
+def _load_places(raw: Raw, way: _Way) -> Iterator[tuple[_Way, type[Part]]]:
+    for number, load in enumerate(_list(raw, str(way[-1]))):
         if isinstance(load.get("input_capacitor"), dict):
-            yield ("load", number, "input_capacitor", "part"), Capacitor
+            yield (*way, number, "input_capacitor", "part"), Capacitor
         if "lead" in load:
-            yield ("load", number, "lead"), WirePair
+            yield (*way, number, "lead"), WirePair
 
 
 def _list(raw: Raw, key: str) -> list[Raw]:

@@ -10,11 +10,11 @@ from pydantic import Field, model_validator
 
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.network.shapes import rectangle, triangle
 from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.source_spectra import rectangle, triangle
 from filterlib.system.uncertain_parameter import UncertainParameter, one_range, ranges
 
 SOURCE = "input_current"

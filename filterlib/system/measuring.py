@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from filterlib.network.circuit import Circuit
-from filterlib.network.extremes import Harmonics, Mixture, Real
+from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.spectrum import lowpass_response
+from filterlib.system.conversion import loads_on_line, through_loads
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 
 PROBE_RESISTANCE = 1e6  # of a scope's input [ohm]: common practice, no source
@@ -16,7 +19,8 @@ class Probe:
     """One measuring arrangement: from the electromotive force to what the scope showed.
 
     ``divider``: voltage at the probe over that force; ``transfer``: the same behind the limit of bandwidth;
-    ``within``: whether a frequency lies in that bandwidth, (f,). Parameters as in `probe_transfer`, but for the load
+    ``conversion``: that over the switching node's voltage, 0 where no load is known that reaches the chassis; ``within``:
+    whether a frequency lies in that bandwidth, (f,). Parameters as in `probe_transfer`, but for the load
     current [A]: that where the arrangement states none.
     """
 
@@ -25,21 +29,41 @@ class Probe:
         behind: Harmonics | None = None,
     ) -> None:  # fmt: skip
         current = load_current if arrangement.load_current is None else arrangement.load_current
-        self.divider = probe_transfer(converter, arrangement, frequencies, current, behind=behind)
-        self.transfer = self.divider * lowpass_response(frequencies, arrangement.bandwidth, arrangement.order)
+        limit = lowpass_response(frequencies, arrangement.bandwidth, arrangement.order)
+        self.divider, converted = _transfers(converter, arrangement, frequencies, current, behind)
+        self.transfer, self.conversion = self.divider * limit, converted * limit
         self.within = frequencies <= (arrangement.bandwidth or np.inf)
+        self.converts = bool(converter.measured_with) and converter.common_mode is not None
 
-    def mixture(self, waves: list[Harmonics], shape: tuple[int, ...]) -> Mixture:
-        """What it shows of electromotive forces in any mixture; ``shape``: of all designs together, (..., h)."""
-        shown = (np.broadcast_to(self.transfer * wave, shape) for wave in waves)
-        return Mixture(*(np.reshape(one, (-1, shape[-1])) for one in shown))
+    def shown(self, ripple: Harmonics, spike: Harmonics, node: Harmonics) -> list[Harmonics]:
+        """What it shows of each source, and of the switching node where that is converted."""
+        return [self.transfer * ripple, self.transfer * spike, *([self.conversion * node] if self.converts else [])]
+
+
+def _transfers(
+    converter: Converter, arrangement: Arrangement, frequencies: Real, current: float, behind: Harmonics | None
+) -> tuple[Harmonics, Harmonics]:
+    """Voltage at the probe over the electromotive force, and over the switching node's voltage."""
+    if not converter.measured_with:
+        return probe_transfer(converter, arrangement, frequencies, current, behind=behind), np.zeros(1, complex)
+    behind = converter.terminal_impedance(frequencies) if behind is None else behind
+    probe, lead = _probe(arrangement, 2j * np.pi * frequencies)
+    divider, converted = through_loads(converter, frequencies, current, behind, probe / lead)
+    return divider / lead, converted / lead
+
+
+def _probe(arrangement: Arrangement, w: Any) -> tuple[Harmonics, Harmonics]:
+    """Current through probe and fixtures [A], and voltage at the terminals, at 1 V at the probe; ``w`` = j 2 pi f."""
+    fixtures = (1 / (one.esr + w * one.esl + 1 / (w * one.capacitance)) for one in arrangement.capacitors)
+    probe = sum(fixtures, np.array(1 / PROBE_RESISTANCE))
+    return probe, np.asarray(1 + w * arrangement.lead_inductance * probe)
 
 
 def probe_transfer(
     converter: Converter, arrangement: Arrangement, frequencies: Real, load_current: float,
     *, behind: Harmonics | None = None,
 ) -> Harmonics:  # fmt: skip
-    """Voltage at the probe over the electromotive force of the ripple, without the limit of bandwidth.
+    """Voltage at the probe over the electromotive force of the ripple, without the limit of bandwidth; the load a resistor.
 
     Parameters
     ----------
@@ -57,20 +81,24 @@ def probe_transfer(
     numpy.ndarray
         Complex (f,) or (designs, f); that of `measuring_circuit`, in closed form.
     """
-    w, load = 2j * np.pi * frequencies, load_current / converter.output_voltage
+    load = load_current / converter.output_voltage
     behind = converter.terminal_impedance(frequencies) if behind is None else behind
-    fixtures = (1 / (one.esr + w * one.esl + 1 / (w * one.capacitance)) for one in arrangement.capacitors)
-    probe = sum(fixtures, np.array(1 / PROBE_RESISTANCE))  # current through it and the fixtures [A] at 1 V
-    terminals = 1 + w * arrangement.lead_inductance * probe  # voltage [V] there
+    probe, terminals = _probe(arrangement, 2j * np.pi * frequencies)
     return np.asarray(1 / (terminals + behind * (probe + terminals * load)))
 
 
 def measuring_circuit(converter: Converter, arrangement: Arrangement, load_current: float) -> Circuit:
-    """Converter, the load it fed, and what stood at the probe; the reading is across ("probe", "converter_return")."""
-    circuit = Circuit()
-    converter.within.add(circuit)
+    """Converter, what it fed, and what was at the probe; the reading is across ("probe", "converter_return").
+
+    It fed the loads that it was ``measured_with``; where there are none, a resistor, and nothing reached the chassis.
+    """
+    circuit, loads = Circuit(), converter.measured_with
+    (converter if loads else converter.within).add(circuit)
     circuit.resistor("reference", RETURN, "0", 0.0)
-    if load_current > 0:
+    if loads:
+        circuit.resistor("link", PLUS, "load_plus", 0.0)
+        loads_on_line(circuit, loads, converter.output_voltage, load_current)
+    elif load_current > 0:
         circuit.resistor("load", PLUS, RETURN, converter.output_voltage / load_current)
     circuit.inductor("probe.lead", PLUS, "probe", arrangement.lead_inductance)
     circuit.resistor("probe.input", "probe", RETURN, PROBE_RESISTANCE)

@@ -2,35 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
-from filterlib.network.shapes import ring
-from filterlib.network.spectrum import phasors
+from filterlib.network.shapes import rectangle, ring, triangle
+from filterlib.system.contradictions import contradiction
 from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
-from filterlib.units import format_quantity
+from filterlib.system.scales import scaled
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
-_STEPS = 60  # at most, of the search for the two scales
-_CLOSE = 1e-13  # logarithm of a reading over what was stated, or share, at which it ends
-_LOST = 1e-6  # pairs of figures that miss each other by less than this share are taken as feasible
-
-_Miss: TypeAlias = Callable[[Real], tuple[Real, Real]]
-"""How far readings are off [1], rising with the argument, and where they are not while their extremes stay in place."""
-
-
-Orders: TypeAlias = NDArray[np.int_]
 
 
 class ScaleError(FilterlibError):
@@ -66,27 +56,7 @@ def harmonic_count(converter: Converter) -> int:
     return int(np.ceil(top / converter.switching_frequency))
 
 
-def rectangle(harmonics: Orders, duty: Any) -> Harmonics:
-    """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
-
-    >>> import numpy as np
-    >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
-    array([0.3183, 0.    ])
-    """
-    return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
-
-
-def triangle(harmonics: Orders, duty: Any) -> Harmonics:
-    """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
-
-    >>> import numpy as np
-    >>> abs(triangle(np.array([1, 2]), 0.5)).round(4)   # 2 / pi^2, and no even harmonic
-    array([0.2026, 0.    ])
-    """
-    return np.asarray(rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics))
-
-
-def switching_current(converter: Converter, harmonics: Orders) -> Harmonics:
+def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harmonics:
     """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
 
     The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
@@ -136,27 +106,24 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
     spike_probe = None
     if converter.spike is not None:
         spike_probe = Probe(converter, converter.spike, frequencies, load_current, behind)
-    recorded = converter.ripple.recording
+    recorded, node = converter.ripple.recording, node_voltage(converter, k)
     if recorded is not None:
-        ripple = _recorded_emf(recorded, probe, ripple)
+        ripple = _recorded_emf(recorded, probe, ripple, probe.conversion * node)
         spike = np.where(probe.within, 0, spike)
-        a, b, feasible = 1.0, *_spike_scale(converter, ripple, spike, spike_probe)
-    elif spike_probe is None:
-        a, b, feasible = converter.ripple.peak_to_peak / peak_to_peak(probe.transfer * ripple), 0.0, np.True_
-    else:
-        a, b, feasible = _scales(converter, ripple, spike, probe, spike_probe)
+    probes = [one for one in (probe, spike_probe) if one is not None]
+    a, b, feasible = _scales(converter, [[*one.shown(ripple, spike, node)] for one in probes])
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
             ripple, spike = _shapes(converter, k, inner)
-        a = a * larger
+        a, node = a * larger, node_voltage(converter, k)
     factors = 1 / np.abs(np.atleast_2d(probe.divider)[:, probe.within])
     worst = np.argmax(factors.max(axis=0))
     return SourceSpectra(
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=_with_dc(a * ripple),
         spike=_with_dc(b * spike),
-        common_mode=_with_dc(node_voltage(converter, k)),
+        common_mode=_with_dc(node),
         feasible=feasible,
         largest_factor=float(np.max(factors)),
         largest_factor_frequency=float(frequencies[probe.within][worst]),
@@ -166,7 +133,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
 _kept = lru_cache(maxsize=8)(_source_spectra)
 
 
-def _shapes(converter: Converter, k: Orders, inner: Harmonics) -> tuple[Harmonics, Harmonics]:
+def _shapes(converter: Converter, k: NDArray[np.int_], inner: Harmonics) -> tuple[Harmonics, Harmonics]:
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
     ripple = switching_current(converter, k) * inner
     return ripple, np.zeros_like(ripple) if converter.spike is None else spike_shape(converter, len(k))
@@ -176,7 +143,7 @@ def _with_dc(harmonics: Harmonics) -> Harmonics:
     return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
 
 
-def node_voltage(converter: Converter, k: Orders) -> Harmonics:
+def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
     """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
     if converter.common_mode is None:
         return np.zeros(k.shape, complex)
@@ -202,22 +169,28 @@ def _directions(converter: Converter) -> tuple[int, int]:
     return (-1, 1) if converter.shape == "pulse" else (1, -1)
 
 
-def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics) -> Harmonics:
-    """That which reads as recorded, its edges where those of ``shape`` are: a recording's period begins anywhere."""
+def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics, converted: Harmonics) -> Harmonics:
+    """That which reads as recorded together with what is ``converted``, where there is something above the noise.
+
+    Its edges are where those of ``shape`` are: a recording's period begins anywhere.
+    """
     k = np.arange(1, shape.shape[-1] + 1)
     harmonics = recorded.coefficients(len(k)) * probe.within
     likeness = samples(np.conj(harmonics) * probe.transfer * shape)
     late = np.argmax(likeness, axis=-1)[..., None] / likeness.shape[-1]
-    return np.asarray(harmonics * np.exp(-2j * np.pi * k * late) / probe.transfer)
+    read = harmonics * np.exp(-2j * np.pi * k * late)
+    return np.asarray(np.where(read == 0, 0, read - converted) / probe.transfer)
 
 
 def reading(converter: Converter, arrangement: Arrangement, sources: SourceSpectra, load_current: float) -> Real:
-    """What an arrangement shows of ripple and spike: peak to peak [V], one number or (designs, 1).
+    """What an arrangement shows of all sources: peak to peak [V], one number or (designs, 1).
 
     ``load_current`` [A]: drawn meanwhile, where the arrangement states none. NaN where the figures contradict each other.
     """
     probe = Probe(converter, arrangement, sources.frequencies[1:], load_current)
-    return peak_to_peak(probe.transfer * (sources.ripple + sources.spike)[..., 1:])
+    return peak_to_peak(
+        probe.transfer * (sources.ripple + sources.spike)[..., 1:] + probe.conversion * sources.common_mode[..., 1:]
+    )
 
 
 def samples(harmonics: Harmonics) -> Real:
@@ -226,78 +199,28 @@ def samples(harmonics: Harmonics) -> Real:
     return np.asarray(np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count)
 
 
-def _scales(
-    converter: Converter, ripple: Harmonics, spike: Harmonics, probe: Probe, spike_probe: Probe
-) -> tuple[Any, Any, Any]:
-    """Scales a, b with which both arrangements read a ripple + b spike as stated.
+def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, Any, Any]:
+    """Factors of ripple and spike with which the stated figures are read, and where there are such.
 
-    The ratio of the two readings depends on the spike's share alone, and grows with it: a search for the share, then one
-    common scale. While the extremes stay where they are, both readings are linear in the share.
+    ``shown``: by each arrangement, the ripple's and the spike's, harmonics of ripple and spike before they are scaled, and
+    of what is converted. A recorded ripple stays as it is. Raises ScaleError where there are none for a single design.
     """
-    assert converter.spike is not None
-    stated, stated_wide = np.ravel(converter.ripple.peak_to_peak), np.ravel(converter.spike.peak_to_peak)
-    shape = _shape(converter, ripple, spike, probe.transfer, spike_probe.transfer)
-    narrow, wide = (one.mixture([ripple, spike], shape) for one in (probe, spike_probe))
-    none, whole = np.zeros(narrow.designs), np.ones(narrow.designs)
-    unit_r, unit_s = narrow.swings(whole, none)[0], wide.swings(none, whole)[1]
-
-    def readings(share: Real) -> tuple[Real, Real, Real]:
-        a, b = (1 - share) / unit_r, share / unit_s
-        (r1, s1), (r2, s2) = narrow.swings(a, b), wide.swings(a, b)
-        without, alone = (
-            (two / stated_wide - one / stated) / unit for one, two, unit in ((r1, r2, unit_r), (s1, s2, unit_s))
-        )
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return a * r1 + b * s1, a * r2 + b * s2, without / (without - alone)
-
-    def miss(share: Real) -> tuple[Real, Real]:
-        low, high, there = readings(share)
-        return np.log(high / low * stated / stated_wide), there
-
-    (at_none, _), (at_whole, start) = miss(none), miss(whole)
-    feasible = (at_none <= _LOST) & (at_whole >= -_LOST)
-    if len(shape) == 1 and not feasible[0]:
-        raise ScaleError(
-            _contradiction(converter, *(float(v[0]) for share in (none, whole) for v in readings(share)[:2]))
-        )
-    share = _root(miss, none, whole, start, feasible)
-    scale = np.where(feasible, stated / readings(share)[0], np.nan)
-    return (
-        _by_design(scale * (1 - share) / unit_r, shape),
-        _by_design(scale * share / unit_s, shape),
-        _by_design(feasible, shape),
+    recorded, (ripple, *_) = converter.ripple.recording is not None, shown[0]
+    if recorded and converter.spike is None:
+        return 1.0, 0.0, np.True_
+    if converter.spike is None and len(shown[0]) == 2:
+        return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, np.True_
+    shape = np.broadcast_shapes(
+        *(np.shape(one) for waves in shown for one in waves),
+        *(np.shape(one.peak_to_peak) for one in (converter.ripple, converter.spike) if one is not None),
     )
-
-
-def _spike_scale(converter: Converter, ripple: Harmonics, spike: Harmonics, probe: Probe | None) -> tuple[Any, Any]:
-    """The scale b with which the spike's arrangement reads ripple + b spike as stated: a recorded ripple stays as it is."""
-    if converter.spike is None or probe is None:
-        return 0.0, np.True_
-    stated, shape = np.ravel(converter.spike.peak_to_peak), _shape(converter, ripple, spike, probe.transfer)
-    wide = probe.mixture([ripple, spike], shape)
-    none, whole = np.zeros(wide.designs), np.ones(wide.designs)
-    alone, unit = wide.swings(whole, none)[0], wide.swings(none, whole)[1]
-
-    def miss(b: Real) -> tuple[Real, Real]:
-        r, s = wide.swings(whole, b)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.log((r + b * s) / stated), (stated - r) / s
-
-    feasible = np.log(alone / stated) <= _LOST
+    waves = [[np.reshape(np.broadcast_to(one, shape), (-1, shape[-1])) for one in some] for some in shown]
+    a, b, feasible, *needed = scaled(
+        waves, np.ravel(converter.ripple.peak_to_peak), _spike_figure(converter), recorded=recorded
+    )
     if len(shape) == 1 and not feasible[0]:
-        raise ScaleError(
-            f"converter.spike.peak_to_peak = {format_quantity(float(stated[0]), 'V')}: the recorded ripple alone already "
-            f"reads {format_quantity(float(alone[0]), 'V')} in that band; state a larger spike, or none"
-        )
-    most = (stated + alone) / unit
-    b = np.where(feasible, _root(miss, none, most, miss(most)[1], feasible), np.nan)
-    return _by_design(b, shape), _by_design(feasible, shape)
-
-
-def _shape(converter: Converter, *arrays: Harmonics) -> tuple[int, ...]:
-    """Of all of them, and of the stated figures, together: (h,) or (designs, h)."""
-    stated = [one.peak_to_peak for one in (converter.ripple, converter.spike) if one is not None]
-    return np.broadcast_shapes(*(np.shape(one) for one in (*arrays, *stated)))
+        raise ScaleError(contradiction(converter, *(float(one[0]) for one in needed)))
+    return _by_design(a, shape), _by_design(b, shape), _by_design(feasible, shape)
 
 
 def _by_design(values: Any, shape: tuple[int, ...]) -> Any:
@@ -305,39 +228,5 @@ def _by_design(values: Any, shape: tuple[int, ...]) -> Any:
     return values[0] if len(shape) == 1 else values[:, None]
 
 
-def _root(miss: _Miss, left: Real, right: Real, start: Real, wanted: NDArray[np.bool_]) -> Real:
-    """Root of ``miss`` between left and right, elementwise; where none is ``wanted`` the value means nothing.
-
-    Newton's method, as the readings are linear in between; halving where that leaves the interval or gains too little.
-    """
-    x, done = np.where((start > left) & (start < right), start, (left + right) / 2), ~wanted
-    before = np.full(x.shape, np.inf)
-    for _ in range(_STEPS):
-        off, there = miss(x)
-        done |= np.abs(off) < _CLOSE
-        if np.all(done):
-            break
-        left, right = np.where(off < 0, x, left), np.where(off < 0, right, x)
-        usable = (there > left) & (there < right) & (np.abs(off) < before / 2)
-        x, before = np.where(done, x, np.where(usable, there, (left + right) / 2)), np.abs(off)
-    return x
-
-
-def _contradiction(
-    converter: Converter, ripple_low: float, ripple_high: float, spike_low: float, spike_high: float
-) -> str:
-    """Why no mixture of ripple and spike reads both figures."""
-    assert converter.spike is not None
-    narrow, wide = converter.ripple.peak_to_peak, converter.spike.peak_to_peak
-    if ripple_high / ripple_low > wide / narrow:
-        reads = format_quantity(narrow * ripple_high / ripple_low, "V")
-        return (
-            f"converter.spike.peak_to_peak = {format_quantity(wide, 'V')}: the ripple alone already reads {reads} "
-            f"in that band when it reads {format_quantity(narrow, 'V')} in the ripple's; state a larger spike, or none"
-        )
-    reads = format_quantity(wide * spike_low / spike_high, "V")
-    return (
-        f"converter.ripple.peak_to_peak = {format_quantity(narrow, 'V')}: a spike of {format_quantity(wide, 'V')} "
-        f"alone still reads {reads} through the ripple's bandwidth; state at least that, a faster ring "
-        "(converter.spike.ring_frequency), or a limit of higher order (converter.ripple.order)"
-    )
+def _spike_figure(converter: Converter) -> Real | None:
+    return None if converter.spike is None else np.ravel(converter.spike.peak_to_peak)

@@ -71,11 +71,10 @@ def design_toml(design: Design) -> str:
     >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
     ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
     """
-    burst = design.converter.burst
-    if design.converter.ripple.recording is not None or (burst is not None and burst.recording is not None):
+    if design.converter.ripple.recording is not None:
         why = "a recorded converter is not written: change a copy of the design file that names the recording"
         raise FilterlibError(f"converter.ripple.recording: {why}")
-    fields = dict(_fields(design))
+    fields = stated(design)
     fields.pop("tables", None)
     lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
     for name, value in fields.items():
@@ -95,7 +94,10 @@ def stated(design: Design) -> dict[str, Text]:
     >>> stated(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))["converter"]["duty"]
     '"0.55 ± 10 %"'
     """
-    return dict(_fields(design))
+    fields, converter = dict(_fields(design)), dict(_fields(design.converter))
+    if design.converter.measured_with == design.loads:
+        converter.pop("measured_with", None)  # as it is where a file does not state them
+    return fields | {"converter": converter}
 
 
 def _section(head: str, fields: Text, name: str) -> Iterator[str]:

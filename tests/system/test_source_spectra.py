@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from filterlib.analysis.ripple.spectra import as_measured
+from filterlib.network.shapes import rectangle
 from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.input import on_input
@@ -16,7 +17,6 @@ from filterlib.system.measuring import measuring_circuit, probe_transfer
 from filterlib.system.source_spectra import (
     ScaleError,
     harmonic_count,
-    rectangle,
     source_spectra,
     switching_current,
 )

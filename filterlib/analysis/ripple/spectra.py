@@ -11,9 +11,9 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Volts
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.network.extremes import peak_to_peak, rough_peak_to_peak
+from filterlib.network.extremes import peak_to_peak
+from filterlib.network.shapes import triangle
 from filterlib.network.spectrum import lowpass_response
-from filterlib.network.thinned import at_all_orders, kept_orders
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
@@ -21,7 +21,7 @@ from filterlib.system.load import ReflectedRipple
 from filterlib.system.measuring import measuring_circuit
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra, samples, source_spectra, triangle
+from filterlib.system.source_spectra import SourceSpectra, samples, source_spectra
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
@@ -106,15 +106,11 @@ class Spectra:
             return peak_to_peak(self.by_source[place, source] * band.response(self.frequencies))
         return peak_to_peak(self.reflected[place, source] * band.response(self.reflected_frequencies[source]))
 
-    def peak_to_peak(self, place: str, band: Band, leave_out: str = "", *, rough: bool = False) -> Any:
-        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds.
-
-        ``rough``: in half the time, see `rough_peak_to_peak`.
-        """
+    def peak_to_peak(self, place: str, band: Band, leave_out: str = "") -> Any:
+        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds."""
         rest = self.whole(place, leave_out) * band.response(self.frequencies)
         others = [source for at, source in self.reflected if at == place and source != leave_out]
-        swing = rough_peak_to_peak if rough else peak_to_peak
-        return swing(rest) + sum(self.alone(place, source, band) for source in others)
+        return peak_to_peak(rest) + sum(self.alone(place, source, band) for source in others)
 
     def rms(self, place: str, band: Band) -> Any:
         """Root mean square [V] of the whole; different frequencies add as powers."""
@@ -131,14 +127,12 @@ def spectra(
     filtered: bool = True,
     outputs: Mapping[Any, Any] | None = None,
     top: float | None = None,
-    thinned: bool = False,
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
     Parameters: ``solution``; ``filtered``: False takes the filter away; ``outputs``: what to read instead, by any label that
     then names the place: nodes, pairs of them, `Current`; ``top`` [Hz]: leave out the converter's harmonics above the first
-    that reaches it, None keeps all; ``thinned``: the circuit is solved at some harmonics and read at the others, see
-    `filterlib.network.thinned`: a sixth of the time, within about 1e-3.
+    that reaches it, None keeps all.
     Returns: Spectra, its coefficients complex (h,), or (designs, h) where the design holds arrays.
     Raises: ScaleError where the converter's stated figures contradict each other; CircuitError for an unknown output.
 
@@ -154,20 +148,10 @@ def spectra(
     frequencies = harmonics[1 : count + 1]
     ports = outputs or _ports(design)
     circuit = solution.with_filter(filtered)
-    transfers = _transfers(circuit, frequencies, driven(design), list(ports.values()), thinned=thinned)
+    transfers = circuit.transfer(frequencies, driven(design), list(ports.values()))
     reflected, grids = _reflected(solution, circuit, ports)
     by_source = from_transfers(solution, list(ports), transfers)
     return Spectra(frequencies, by_source, reflected, grids, solution.source_spectra)
-
-
-def _transfers(
-    circuit: Circuit, frequencies: np.ndarray, sources: list[str], outputs: list[Any], *, thinned: bool
-) -> Any:
-    """As `Circuit.transfer`, at harmonics from the first one on."""
-    if not thinned:
-        return circuit.transfer(frequencies, sources, outputs)
-    some = circuit.transfer(frequencies[kept_orders(len(frequencies)) - 1], sources, outputs)
-    return [[at_all_orders(one, len(frequencies)) for one in row] for row in some]
 
 
 def driven(design: Design) -> list[str]:
@@ -201,16 +185,19 @@ def as_measured(design: Design) -> dict[str, float]:
     """What the stated arrangements read on the model, without filter: "ripple" and, if stated, "spike" [V] peak to peak."""
     full = design.full_current
     forces = source_spectra(design.converter, full)
-    emf = (forces.ripple + forces.spike)[..., 1:]
+    driving = {"ripple": forces.ripple + forces.spike}
+    if driven(design)[1:] and design.converter.measured_with:
+        driving["common_mode"] = forces.common_mode
     stated = {"ripple": design.converter.ripple, "spike": design.converter.spike}
     read = {}
     for name, arrangement in stated.items():
         if arrangement is not None:
             current = full if arrangement.load_current is None else arrangement.load_current
             probe = measuring_circuit(design.converter, arrangement, current)
-            transfer = probe.transfer(forces.frequencies[1:], "ripple", ("probe", RETURN))
+            transfers = probe.transfer(forces.frequencies[1:], list(driving), ("probe", RETURN))
             limit = lowpass_response(forces.frequencies[1:], arrangement.bandwidth, arrangement.order)
-            read[name] = float(peak_to_peak(transfer * limit * emf))
+            shown = (transfer * emf[..., 1:] for transfer, emf in zip(transfers, driving.values(), strict=True))
+            read[name] = float(peak_to_peak(limit * sum(shown, np.zeros(1, complex))))
     return read
 
 
