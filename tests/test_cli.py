@@ -244,3 +244,59 @@ def test_no_progress_line_where_nobody_watches(monkeypatch):
 def test_control_characters_of_a_name_never_reach_the_terminal(capsys):
     terminal.complain("bad \x1b[31mname", 2)
     assert "\x1b" not in capsys.readouterr().err
+
+
+FEEBLE = """
+name = "A choke before a constant power (invented)"
+[converter]
+name = "Skerry (invented)"
+output_voltage = "24 V"
+switching_frequency = "180 kHz"
+shape = "triangle"
+duty = 0.5
+edge_time = "30 ns"
+output_capacitance = "47 mF"
+output_esr = "0.1 mΩ"
+output_esl = "4 nH"
+output_resistance = "0 Ω"
+lead_inductance = "10 nH"
+loop_bandwidth = "9 kHz"
+ripple = { peak_to_peak = "50 mV" }
+[[filter]]
+kind = "differential_choke"
+part = { kind = "differential_choke", inductance = "47 µH", tolerance = "20 %", dc_resistance = "50 mΩ", saturation_current = "50 A", rated_current = "5 A", self_resonance = "20 MHz" }
+[[filter]]
+kind = "capacitor"
+part = { kind = "film", capacitance = "100 µF", rated_voltage = "63 V", loss_angle = 0, esl = 0, tolerance = 0 }
+[[load]]
+name = "modem"
+kind = "constant_power"
+power = "60 W"
+[[requirement]]
+kind = "ripple"
+load = "modem"
+limit = "15 mV"
+"""
+
+
+def test_a_design_that_tolerances_turn_unstable_is_refused_a_green_page(tmp_path, capsys):
+    """hand: R C / L < g from 48.5 µH on, see the tests of stability over the uncertainty."""
+    path = tmp_path / "feeble.toml"
+    path.write_text(FEEBLE, encoding="utf-8")
+    assert cli.main(["review", str(path), "--out", str(tmp_path / "out")]) == 1
+    said = capsys.readouterr().out
+    turned = "stable at nominal values, unstable for L1 above 48."
+    assert said.startswith(f"At full load the circuit is {turned}")
+    assert f"✗ At full load the circuit is {turned}" in said
+    assert "of the plausible cases. The worst case oscillates at 2." in said
+    found = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
+    over = found["operating_points"]["full load"]["stability_over"]
+    assert over["stable"] is False
+    assert over["alone"][0]["value_H"] == pytest.approx(48.5e-6, rel=0.01, abs=0)
+    assert over["unstable_share"] == pytest.approx(0.42, abs=0.03)  # hand: (56.4 - 48.5) / 18.8
+    assert over["least_damping_ratio"] < 0
+    assert (found["exit_code"], found["operating_points"]["full load"]["stable"]) == (1, True)
+    page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")
+    assert turned in page.replace("\N{NO-BREAK SPACE}", " ").split("<nav")[0]
+    assert "✗ unstable in a part of the range" in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert "rings at 2.3" in page.replace("\N{NO-BREAK SPACE}", " ").split('id="cautions"')[1]

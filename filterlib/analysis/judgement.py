@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
@@ -14,9 +14,10 @@ import numpy as np
 from filterlib.analysis.described import InUnit, Ratio, Unit
 from filterlib.analysis.emission.estimate import EmissionResult, Margin
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
-from filterlib.analysis.linear.steps import steps
-from filterlib.analysis.ripple.ripple import RippleResult, ripple
+from filterlib.analysis.linear.step_range import step_range
+from filterlib.analysis.ripple.ripple import Drawn, RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
+from filterlib.analysis.stability.over_uncertainty import OverUncertainty, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.parts.artificial_network import artificial_network
@@ -80,7 +81,10 @@ class Verdict:
 
 @dataclass(frozen=True)
 class _Reading:
-    """What one operating point says of one requirement: value, interval, and the uncertain parameter that decides."""
+    """What one operating point says of one requirement: value, interval, and the uncertain parameter that decides.
+
+    ``turned_by``: what turns the circuit unstable there, away from nominal values; "" where nothing does.
+    """
 
     point: str
     value: float
@@ -88,13 +92,15 @@ class _Reading:
     high: float
     depends_on: str = ""
     unknown: Unknown | None = None
+    turned_by: str = ""
 
 
 @dataclass(frozen=True)
 class PointJudgement:
     """What is judged at one operating point; ``ripple`` and ``stress`` have their reason where it is unstable.
 
-    ``emissions``: of every test that the design asks for.
+    ``emissions``: of every test that the design asks for. ``over``: stability over the uncertainty, None where nothing can
+    turn it, or where it was not looked for.
     """
 
     solution: Solution
@@ -102,6 +108,12 @@ class PointJudgement:
     ripple: RippleResult
     stress: StressResult
     emissions: tuple[EmissionResult, ...]
+    over: OverUncertainty | None = None
+
+    @property
+    def turned(self) -> bool:
+        """True where it is stable at nominal values and unstable elsewhere in the range."""
+        return self.operating.stable and self.over is not None and not self.over.stable
 
 
 @dataclass(frozen=True)
@@ -121,8 +133,13 @@ class Judgement:
 
     @property
     def unstable(self) -> tuple[PointJudgement, ...]:
-        """The operating points at which the circuit is unstable."""
+        """The operating points at which the circuit is unstable at nominal values."""
         return tuple(point for point in self.points if not point.operating.stable)
+
+    @property
+    def turned(self) -> tuple[PointJudgement, ...]:
+        """The operating points at which it is stable at nominal values and unstable elsewhere in the range."""
+        return tuple(point for point in self.points if point.turned)
 
     @property
     def broken(self) -> tuple[tuple[str, StressCheck], ...]:
@@ -141,9 +158,9 @@ class Judgement:
 
     @property
     def good(self) -> bool:
-        """True where every requirement is met throughout, every point is stable, and no rating is exceeded unaccepted."""
+        """True where every requirement is met throughout, every point stable over the range, no rating exceeded unaccepted."""
         met = all(verdict.verdict == "met throughout" for verdict in self.verdicts)
-        return met and not self.unstable and not self.broken
+        return met and not self.unstable and not self.turned and not self.broken
 
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:
@@ -197,7 +214,8 @@ def judge(
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     steady = [operating(solution, poles=like is None) for solution in solved]
-    ripples, stresses = [], []
+    ripples, stresses, drawn = [], [], Drawn()
+    overs = [stability_over(solution) if like is None else None for solution in solved]
     others = {} if like is None else {one.operating.point: one for one in like.points}
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         text = f"{solution.point}: ripple over the uncertainty"
@@ -206,9 +224,17 @@ def judge(
             tell(part * (number + share) / count, text)
 
         frequency = design.converter.switching_frequency
-        steady_here = dc_point.stable
+        steady_here, over = dc_point.stable, overs[number]
+        turned = over is not None and not over.stable
         ripples.append(
-            ripple(solution, like=_extents(others.get(solution.point)), closer=closer, progress=searched)
+            ripple(
+                solution,
+                like=_extents(others.get(solution.point)),
+                closer=closer,
+                mask=where_stable if turned else None,
+                progress=searched,
+                drawn=drawn,
+            )
             if steady_here
             else RippleResult(solution.point, frequency, reason=dc_point.reason)
         )
@@ -224,8 +250,8 @@ def judge(
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )
     points = tuple(
-        PointJudgement(solution, dc_point, at_point, stressed, emitted[solution.point])
-        for solution, dc_point, at_point, stressed in zip(solved, steady, ripples, stresses, strict=True)
+        PointJudgement(solution, dc_point, at_point, stressed, emitted[solution.point], over)
+        for solution, dc_point, at_point, stressed, over in zip(solved, steady, ripples, stresses, overs, strict=True)
     )
     lives = missions(design, stresses)
     return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
@@ -254,9 +280,16 @@ def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict,
     return tuple(
         _emission(wanted, points)
         if isinstance(wanted, EmissionRequirement)
-        else _verdict(design, wanted, [_read(design, wanted, point) for point in points])
+        else _verdict(
+            design, wanted, [replace(_read(design, wanted, one), turned_by=_turned_by(one)) for one in points]
+        )
         for wanted in design.requirements
     )
+
+
+def _turned_by(point: PointJudgement) -> str:
+    turns = (*point.over.alone, *point.over.together) if point.turned and point.over is not None else ()
+    return turns[0].key if turns else ""
 
 
 def _read(design: Design, wanted: _OfVolts, point: PointJudgement) -> _Reading:
@@ -266,7 +299,8 @@ def _read(design: Design, wanted: _OfVolts, point: PointJudgement) -> _Reading:
     if isinstance(wanted, VoltageRequirement | DropRequirement):
         return _dc(design, wanted, point)
     if isinstance(wanted, StepRequirement):
-        return _step(design, wanted, point)
+        value, low, high, depends = step_range(point.solution, wanted)
+        return _Reading(name, value, low, high, depends, "no ladder" if np.isnan(value) else None)
     return _ripple(wanted, point.ripple)
 
 
@@ -293,34 +327,13 @@ def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: Poi
     return _Reading(point.operating.point, value, value, value)
 
 
-def _step(design: Design, wanted: StepRequirement, point: PointJudgement) -> _Reading:
-    """Greatest deviation after the step; each uncertain parameter moved alone to its ends, and all to the worse ones together."""
-    state = point.operating.state
-
-    def dip(values: dict[str, float]) -> float:
-        return steps(point.solution.varied(values), wanted.load, step_current=wanted.current).load_dip
-
-    value = dip({})
-    if np.isnan(value):
-        return _Reading(state.point, value, value, value, unknown="no ladder")
-    moving = [
-        one for one in uncertain_parameters(design) if one.key.split(".")[1] in _SLOW or one.key.endswith("capacitance")
-    ]
-    ends = {one: (dip({one.key: one.low}), dip({one.key: one.high})) for one in moving}
-    worst = dip({one.key: one.low if pair[0] > pair[1] else one.high for one, pair in ends.items()})
-    best = dip({one.key: one.high if pair[0] > pair[1] else one.low for one, pair in ends.items()})
-    most = max(ends, key=lambda one: abs(ends[one][1] - ends[one][0]), default=None)
-    alone = [level for pair in ends.values() for level in pair]
-    return _Reading(state.point, value, min(best, value, *alone), max(worst, value, *alone), most.key if most else "")
-
-
-_SLOW = ("output_capacitance", "output_esr", "output_resistance", "loop_bandwidth")
-
-
 def _verdict(design: Design, wanted: _OfVolts, readings: list[_Reading]) -> Verdict:
     low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
     worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
     answer, depends = _answer(worst, low_limit, limit)
+    turned_by = next((one.turned_by for one in readings if one.turned_by), "")
+    if answer == "met throughout" and turned_by:  # where it is unstable nothing holds
+        answer, depends = "depends on", turned_by
     return Verdict(
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,

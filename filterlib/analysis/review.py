@@ -26,7 +26,7 @@ Progress = Callable[[float, str], None]
 _JUDGEMENT = 0.8  # share of the work; the rest: reasons
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PointResult(PointJudgement):
     """All results at one operating point: what is judged there, and ``bode``, ``impedance`` and ``steps`` by load."""
 
@@ -131,6 +131,7 @@ def _with_responses(point: PointJudgement) -> PointResult:
         ripple=point.ripple,
         stress=point.stress,
         emissions=point.emissions,
+        over=point.over,
         bode={load: bode(solution, load) for load in loads},
         impedance={load: impedance(solution, load) for load in loads},
         insertion=insertion(solution),

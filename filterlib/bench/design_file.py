@@ -23,7 +23,7 @@ def load_design(path: str | Path) -> Design:
         the name of a CSV file, or a table with ``file`` and what `load_recording` takes; it is in place of
         ``peak_to_peak``. The switching frequency becomes that of the recording, from which the stated one may differ by
         2 %. A second recording, under ``converter.ripple.with_capacitor``, determines C, ESR and inductance inside the converter:
-        see `filterlib.bench.fit.fit_inside`.
+        see `filterlib.bench.fit.fit_inside`. A recording of bursts at light load is named under ``converter.burst``.
 
     Returns
     -------
@@ -60,5 +60,5 @@ def load_design(path: str | Path) -> Design:
 
 def _names_recording(raw: dict[str, Any]) -> bool:
     converter = raw.get("converter")
-    ripple = converter.get("ripple") if isinstance(converter, dict) else None
-    return isinstance(ripple, dict) and "recording" in ripple
+    held = [converter.get(name) for name in ("ripple", "burst")] if isinstance(converter, dict) else []
+    return any(isinstance(one, dict) and "recording" in one for one in held)

@@ -10,8 +10,9 @@ import numpy as np
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
+from filterlib.bench.bursts import Pulses, pulses_within
 from filterlib.bench.noise_floor import Spectrum, spectrum
-from filterlib.bench.periods import Periods, find_periods
+from filterlib.bench.periods import Periods, find_periods, in_bursts
 from filterlib.bench.recording import Recording
 from filterlib.network.spectrum import fast_length
 from filterlib.network.waveform import Waveform, lowpass_response
@@ -46,7 +47,7 @@ class Measurement:
     ----------
     recording : Recording
     periods : Periods
-        The switching period, or how the periods are distributed.
+        The switching period, that of bursts, or how the periods are distributed.
     mean, rms, rms_about_mean : float
         Of all samples as they are; ``rms`` includes the mean.
     noise : float
@@ -92,13 +93,23 @@ class Measurement:
 
     @property
     def period(self) -> Seconds[float | None]:
-        """Switching period; None where there is no single one."""
+        """After which it repeats; None where there is no single one."""
         return self.average.period if self.average else None
 
     @property
-    def frequency(self) -> Annotated[float | None, Unit("Hz", key="switching_frequency")]:
-        """Switching frequency; None where there is no single one."""
+    def frequency(self) -> Annotated[float | None, Unit("Hz", key="repetition")]:
+        """At which the recording repeats: of switching, or of bursts; None where there is no single one."""
         return 1 / self.average.period if self.average else None
+
+    @property
+    def pulses(self) -> Pulses | None:
+        """Those of each burst; None where it switches all the time, or does not repeat."""
+        return self.periods.pulses if self.average else None
+
+    @property
+    def switching_frequency(self) -> Hertz[float | None]:
+        """That of the pulses within a burst where it bursts; None where there is no single one."""
+        return 1 / self.pulses.interval if self.pulses else self.frequency
 
     @property
     def jitter(self) -> Seconds[float | None]:
@@ -140,6 +151,7 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     parts = _Parts(recording, bandwidth, order)
     periods = find_periods(recording)
     average = None if periods.period is None else average_periods(recording, periods.period, periods.first)
+    periods = _with_pulses(periods, average)
     density = _density(recording, periods)
     ring = _ring(density, bandwidth) if parts.spike_known else None
     return Measurement(
@@ -159,6 +171,14 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
         ring_frequency=ring,
         remarks=tuple(_remarks(periods, parts, average, ring)),
     )
+
+
+def _with_pulses(periods: Periods, average: Average | None) -> Periods:
+    """The same, as bursts where each period holds several pulses."""
+    if average is None:
+        return periods
+    pulses = pulses_within(average.plain, average.noise / np.sqrt(average.periods)) or periods.pulses
+    return in_bursts(periods.lengths, average.period, periods.first, pulses) if pulses else periods
 
 
 @dataclass(frozen=True)
@@ -231,7 +251,9 @@ def _ring(density: Spectrum, bandwidth: float) -> float | None:
 
 
 def _remarks(periods: Periods, parts: _Parts, average: Average | None, ring: float | None) -> Iterator[str]:
-    yield f"one period, {format_quantity(1 / average.period, 'Hz', 4)}" if average else periods.why
+    yield (
+        f"one period, {format_quantity(1 / average.period, 'Hz', 4)}" if average and not periods.pulses else periods.why
+    )
     if not parts.spike_known:
         yield f"the recording does not reach beyond {format_quantity(parts.bandwidth, 'Hz')}: its spikes are not known"
     if average is None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.bench.bursts import Pulses, even_groups
 from filterlib.bench.recording import Recording
 from filterlib.network.spectrum import fast_length
 from filterlib.units import format_quantity
@@ -38,11 +39,13 @@ class Periods:
     lengths : array (periods,)
         From each event to the next, as the slow part of the wave crosses its middle upwards [s].
     period : float or None
-        The single period [s]; None where there is none.
+        The single period [s], of bursts that of the bursts where they come evenly; None where there is none.
     first : float
         Time of the first event after the first sample [s].
     why : str
         What was found, in words.
+    pulses : Pulses or None
+        Within each period, where bursts come evenly.
     """
 
     pattern: str
@@ -50,6 +53,7 @@ class Periods:
     period: float | None
     first: float
     why: str
+    pulses: Pulses | None = None
 
     @property
     def median(self) -> float | None:
@@ -253,6 +257,15 @@ def _interrupted(events: np.ndarray, lengths: np.ndarray, ratios: np.ndarray, sh
     if whole > 0.9 and np.median(pauses) < 3.5:
         why = f"no single period: pulses are skipped at {shown}; {share}"
         return Periods("skipped pulses", lengths, None, float(events[0]), why)
+    if (even := even_groups(events, long)) is not None:
+        return in_bursts(lengths, *even)
     group = (np.count_nonzero(~long) + np.count_nonzero(long)) / np.count_nonzero(long)
     why = f"no single period: bursts of about {group:.3g} pulses at {shown}; {share}"
     return Periods("bursts", lengths, None, float(events[0]), why)
+
+
+def in_bursts(lengths: np.ndarray, period: float, first: float, pulses: Pulses) -> Periods:
+    """Periods of bursts that come evenly."""
+    rate, each = format_quantity(1 / pulses.interval, "Hz", 4), format_quantity(period, "s", 4)
+    why = f"bursts of {pulses.count} pulses at {rate}, one burst each {each}"
+    return Periods("bursts", lengths, period, first, why, pulses)

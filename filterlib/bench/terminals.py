@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,8 @@ SAME = 0.02
 ONE_BRANCH = 0.05
 """Misfit of one capacitor with ESR and inductance, from which on a bank of several is sought."""
 MOST_OF_A_BANK = 200  # harmonics, of which more branches are told
+_TIMES = (1.0, 2.0, 0.5)
+"""Of the stated frequency, a recording may repeat at: a bridge's ripple at twice its switches' frequency, or half of it."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
 _Raw = dict[str, Any]
@@ -80,13 +83,19 @@ def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | Ban
 
 
 def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
-    """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them."""
-    ripple = raw["converter"]["ripple"]
+    """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them.
+
+    That of bursts under ``converter.burst`` too.
+    """
+    ripple, burst = raw["converter"].get("ripple"), raw["converter"].get("burst")
+    ripple = ripple if isinstance(ripple, dict) else {}
     second = ripple.get("with_capacitor")
-    places = {_FIRST: ripple}
+    places = {_FIRST: ripple} if "recording" in ripple else {}
     if isinstance(second, dict) and "recording" in second:
         places[_SECOND] = second
     problems: list[Problem] = []
+    if isinstance(burst, dict) and "recording" in burst:
+        problems += _read_burst(raw["converter"], ripple, path)
     for key, holder in places.items():
         try:
             measurement = taken[key] = _measured(holder, ripple, path)
@@ -99,6 +108,26 @@ def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
             if holder is ripple:
                 problems += _in_place_of_figures(raw, measurement, str(path))
     return problems
+
+
+def _read_burst(converter: _Raw, ripple: _Raw, path: Path) -> list[Problem]:
+    """A recording of bursts in place of its name, with its pulses and its period; what is wrong with it."""
+    burst = converter["burst"]
+    named, stated = burst["recording"], [key for key in ("pulses", "period", "peak") if key in burst]
+    if stated:
+        why = "the recording says it: leave this key out, or the recording"
+        return [Problem(str(path), f"converter.burst.{key}", burst[key], why) for key in stated]
+    try:
+        measurement = _measured(burst, ripple, path)
+        if measurement.pulses is None:
+            raise FilterlibError(f"no evenly spaced bursts are in it: {measurement.periods.why}")
+        burst["recording"] = recorded(measurement, *_named(named))
+    except InputError as error:
+        return list(error.problems)
+    except FilterlibError as error:
+        return [Problem(str(path), "converter.burst.recording", named, str(error))]
+    burst |= {"pulses": measurement.pulses.count, "period": measurement.period}
+    return []
 
 
 def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
@@ -134,8 +163,14 @@ def _in_place_of_figures(raw: _Raw, measurement: Measurement, file: str) -> list
         stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
     except FilterlibError:
         return []  # refused with the rest, by the model
-    if abs(measurement.frequency / stated - 1) > SAME:
+    if measurement.pulses is not None:
+        why = f"{measurement.periods.why}: no ripple at full load. Name it under [converter.burst], and state the ripple at full load here"
+        return [Problem(file, f"{_FIRST}.recording", ripple["recording"].file, why)]
+    times = next((n for n in _TIMES if abs(measurement.frequency / stated / n - 1) <= SAME), None)
+    if times is None:
         why = f"the recording has {format_quantity(measurement.frequency, 'Hz', 4)}: another converter, or one that shares its work"
         return [Problem(file, "converter.switching_frequency", converter["switching_frequency"], why)]
+    if times != 1:
+        ripple["recording"] = replace(ripple["recording"], stated=stated)
     converter["switching_frequency"] = measurement.frequency
     return []

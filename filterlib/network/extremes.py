@@ -47,6 +47,32 @@ def peak_to_peak(harmonics: Harmonics) -> Real:
     return highest - lowest
 
 
+def rough_peak_to_peak(harmonics: Harmonics) -> Real:
+    """As `peak_to_peak`, but of the extremes next to the highest and lowest sample alone: for searches.
+
+    In half the time; low by up to a few percent where the highest harmonics are as strong as the others.
+
+    >>> waves = np.array([[0, 0, 0.5], [0.5, 0.25, 0]])
+    >>> rough_peak_to_peak(waves).shape, bool(np.allclose(rough_peak_to_peak(waves), peak_to_peak(waves), rtol=1e-9, atol=0))
+    ((2, 1), True)
+    """
+    wave = sampled(np.atleast_2d(harmonics))
+    swing = _top(wave) + _top(-wave)
+    return swing[:, None] if harmonics.ndim > 1 else swing[0]
+
+
+def _top(wave: Real) -> Real:
+    """The extreme next to the highest sample of each row (rows, samples); (rows,)."""
+    rows, top = np.arange(len(wave))[:, None], wave.argmax(axis=1)
+    series = _taylor() @ wave[rows, _neighbours(top, wave.shape[1])].T
+    return _sum(series, _powers(_crest(series)))
+
+
+def _neighbours(places: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """The samples, of ``count``, on both sides of some; (places, neighbours)."""
+    return (places[:, None] + np.arange(-_REACH, _REACH + 1)) % count
+
+
 def largest_magnitude(harmonics: Harmonics, direct: float | Real = 0.0) -> Real:
     """Largest magnitude of waves from c_1 ... c_n with a direct part, in their unit; shapes as in `peak_to_peak`.
 
@@ -161,7 +187,7 @@ def _near(waves: list[Real], about: list[Real] | None = None) -> _Near:
     low = _places([-one for one in sums], [-bound for bound in bounds], slack)
     row, place = np.concatenate([low, high], axis=1)
     sign = np.repeat([-1.0, 1.0], [low.shape[1], high.shape[1]])
-    neighbours = (place[:, None] + np.arange(-_REACH, _REACH + 1)) % waves[0].shape[1]
+    neighbours = _neighbours(place, waves[0].shape[1])
     series = np.array([sign * (_taylor() @ wave[row[:, None], neighbours].T) for wave in waves])
     return _Near(row, sign, series)
 

@@ -113,7 +113,11 @@ def margins_table(results: list[EmissionResult]) -> Table:
             margin.title + (" (from memory)" if margin.from_memory else ""),
             detector_words(margin.detector),
             f"{_symbol(margin)}\N{NO-BREAK SPACE}{number(margin.margin, 'dB')}",
-            interval_text(margin.low, margin.high, "dB") if margin.low < margin.high else "",
+            *(
+                (interval_text(margin.low, margin.high, "dB"), _ends_at(margin))
+                if margin.low < margin.high
+                else ("", "")
+            ),
             capital(margin.depends_on),
             format_quantity(margin.frequency, "Hz"),
             PLACES[margin.place],
@@ -124,9 +128,15 @@ def margins_table(results: list[EmissionResult]) -> Table:
         for margin in one.margins
     )
     head = (
-        "Limit", "Detector", "Margin", "Range", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
+        "Limit", "Detector", "Margin", "Range", "Its ends at", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
     )  # fmt: skip
     return Table("Margins below the limits, with their ranges (uncertain parameters); negative is above", head, rows)
+
+
+def _ends_at(margin: Margin) -> str:
+    """Where the receiver is tuned to at the least margin and at the greatest."""
+    least, greatest = (format_quantity(at, "Hz") for at in (margin.low_at, margin.high_at))
+    return least if least == greatest else f"{least}, {greatest}"
 
 
 def _symbol(margin: Margin) -> str:

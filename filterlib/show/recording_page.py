@@ -62,9 +62,8 @@ def _summary(result: Measurement) -> str:
         return f"{number(result.peak_to_peak, 'V')} peak to peak; {result.periods.why}"
     spike = "" if result.aligned.spike is None else f", and {number(result.aligned.spike, 'V')} of spikes beyond"
     border = format_quantity(result.bandwidth, "Hz")
-    return (
-        f"{number(result.aligned.ripple, 'V')} peak to peak to {border}{spike}, "
-        f"repeating at {number(result.frequency, 'Hz', 4)}"
+    return f"{number(result.aligned.ripple, 'V')} peak to peak to {border}{spike}, " + (
+        result.periods.why if result.pulses else f"repeating at {number(result.frequency, 'Hz', 4)}"
     )
 
 

@@ -49,9 +49,9 @@ def _about(recording: Recording) -> Iterator[Row]:
 
 def _periods(result: Measurement) -> Iterator[Row]:
     average, periods = result.average, result.periods
-    yield "pattern", f"{periods.pattern}: {periods.why}" if average is None else periods.pattern
+    yield "pattern", f"{periods.pattern}: {periods.why}" if average is None or result.pulses else periods.pattern
     if average is not None:
-        yield "switching frequency", number(result.frequency, "Hz", 5)
+        yield "switching frequency", number(result.switching_frequency, "Hz", 5)
         yield "period", f"{number(result.period, 's', 5)}, mean of {average.periods}"
         small = f"under the {number(average.jitter_resolution, 's', 2)} that noise makes of it"
         yield "jitter", f"{number(result.jitter, 's', 2)} rms" if result.jitter else small
@@ -120,6 +120,7 @@ def recording_numbers(result: Measurement, harmonics: Harmonics | None) -> Secti
         **texts(result.periods, "pattern", "why"),
         **numbers(result, ""),
         "periods": None if average is None else average.periods,
+        "pulses_in_a_burst": None if result.pulses is None else result.pulses.count,
         "border_order": result.order,
         "peak_to_peak": {
             name: None if swing is None else numbers(swing, "")

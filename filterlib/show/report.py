@@ -30,7 +30,15 @@ from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
 from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.rating_sentences import rating_lines
-from filterlib.words.review_sentences import cautions, headline, ratings, summary, trust, verdict_sentence
+from filterlib.words.review_sentences import (
+    cautions,
+    headline,
+    ratings,
+    stability_lines,
+    summary,
+    trust,
+    verdict_sentence,
+)
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
 if TYPE_CHECKING:
@@ -225,6 +233,7 @@ def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
         ],
         open_verdicts=[
             *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"),
+            *stability_lines(result),
             *rating_lines(result.judgement),
         ],
         requirements=tables.requirements_table(result),

@@ -17,6 +17,7 @@ from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
@@ -35,7 +36,15 @@ from filterlib.words.measurement_sentences import (
 )
 from filterlib.words.rating_sentences import basis_text, stress_sentence
 from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
-from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, part_note, reason_text, stability_sentence
+from filterlib.words.stability_sentences import (
+    NO_DRIVE,
+    NO_SPIKE,
+    NOTHING_TURNS,
+    over_sentence,
+    part_note,
+    reason_text,
+    stability_sentence,
+)
 
 T = TypeVar("T")
 FORMAT = 2  # raised whenever a key changes its name or its meaning
@@ -137,6 +146,7 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
     return {
         "stable": bool(point.operating.stable),
         "stability": stability_sentence(point.operating.stability),
+        "stability_over": _over(point.over, bool(point.operating.stable)),
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
         **_light_load(point),
@@ -214,6 +224,19 @@ def _impedance(impedance: ImpedanceResult, key: str, switching: float) -> Sectio
     put(section, f"{key}_seen_by_load_largest_below_switching_ohm", size, NOT_COMPUTED)
     put(section, f"{key}_seen_by_load_largest_below_switching_at_Hz", frequency, NOT_COMPUTED)
     return section
+
+
+def _over(over: OverUncertainty | None, stable: bool) -> Section:
+    """Stability over the uncertainty, or why there is nothing to say."""
+    if over is None:
+        return {"reason": NOTHING_TURNS}
+    turns = {name: [_turn(turn) for turn in getattr(over, name)] for name in ("alone", "together")}
+    why = "no case rings with a Q above 2" if over.stable else "the least damped case grows"
+    return texts(over, "stable", "cases") | {"sentence": over_sentence(over, stable)} | numbers(over, why) | turns
+
+
+def _turn(turn: Turn) -> Section:
+    return texts(turn, "key", "label", "above") | numbers(turn)
 
 
 def _insertion(insertion: InsertionResult, switching: float, keys: Mapping[str, str]) -> Section:

@@ -30,7 +30,7 @@ from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
 from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_verdict
 from filterlib.words.reading_sentences import as_stated, measured_words, why_not_as_stated
-from filterlib.words.stability_sentences import reason_text, stability_sentence
+from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, reason_text, stability_sentence
 
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
@@ -147,17 +147,34 @@ def _draw(load: Load) -> str:
 
 
 def points_table(result: ReviewResult) -> Table:
-    """The operating points and whether they are stable."""
-    return table(
-        "Operating points",
-        [point.operating for point in result.points],
-        ("Operating point", lambda operating: operating.point),
-        ("Temperature", lambda operating: format_temperature(operating.temperature)),
-        column(OperatingResult, "terminal_voltage"),
-        column(OperatingResult, "converter_current"),
-        ("Stability", lambda operating: "✓ stable" if operating.stable else "✗ unstable"),
-        ("Why", lambda operating: capital(stability_sentence(operating.stability))),
+    """The operating points and whether they are stable, at nominal values and over the range."""
+    electrical = ("terminal_voltage", "converter_current")
+    rows = tuple(
+        (
+            point.operating.point,
+            format_temperature(point.operating.temperature),
+            *cells(point.operating, *electrical),
+            _stable(point),
+            capital(stability_sentence(point.operating.stability)),
+            capital(over_sentence(point.over, point.operating.stable) or NOTHING_TURNS),
+        )
+        for point in result.points
     )
+    head = (
+        "Operating point",
+        "Temperature",
+        *heads(OperatingResult, *electrical),
+        "Stability",
+        "At nominal values",
+        RANGE,
+    )
+    return Table("Operating points", head, rows)
+
+
+def _stable(point: PointResult) -> str:
+    if not point.operating.stable:
+        return "✗ unstable"
+    return "✗ unstable in a part of the range" if point.turned else "✓ stable"
 
 
 def loads_table(result: ReviewResult) -> Table:

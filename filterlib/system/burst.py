@@ -13,6 +13,7 @@ from pydantic_core import core_schema
 from filterlib.errors import Problem, QuantityError
 from filterlib.parts.base import Quantity
 from filterlib.system.model import Count, Given, Model
+from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import quantity
 
 
@@ -56,16 +57,20 @@ class Burst(Model):
     """A group of ``pulses`` at the switching frequency, again each ``period`` [s], each of them up to ``peak`` [A].
 
     ``peak``: of the current into the output capacitor. Period and peak are both known, or the one that is not follows from
-    the load's current, which the pulses carry: see `PulseTrain`.
+    the load's current, which the pulses carry: see `PulseTrain`. ``recording`` of the terminals, in the arrangement of the
+    ripple's figure, from which pulses and period are then taken.
     """
 
-    pulses: Count
+    pulses: Count | None = None
     period: Annotated[float, Quantity("s", low=1e-7, high=0.1)] | None = None
     peak: Annotated[float, Quantity("A", above=0, high=1e4)] | None = None
+    recording: Annotated[Recorded, RecordingField()] | None = None
 
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:
-        if fields.get("period") is None and fields.get("peak") is None:
+        if fields.get("pulses") is None:
+            yield Problem("", "pulses", None, "missing: how many pulses a burst has, or a recording of bursts")
+        elif fields.get("period") is None and fields.get("peak") is None:
             yield Problem("", "period", None, "missing: a burst states its period, the peak of its pulses, or both")
 
 
@@ -73,10 +78,11 @@ class Burst(Model):
 class PulseTrain:
     """A burst with all its values: ``pulses`` each ``period`` [s] up to ``peak`` [A], that deliver ``delivered`` [A] in the mean.
 
-    ``peak`` and ``delivered`` are floats, or arrays (designs, 1) where the duty cycle is.
+    ``peak`` and ``delivered`` are floats, or arrays (designs, 1) where the duty cycle is; ``recording``: as the terminals showed it.
     """
 
     pulses: int
     period: float
     peak: float | np.ndarray
     delivered: float | np.ndarray
+    recording: Recorded | None = None

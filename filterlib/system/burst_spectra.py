@@ -11,7 +11,9 @@ from filterlib.network.extremes import Harmonics
 from filterlib.network.waveform import Waveform
 from filterlib.system.burst import PulseTrain
 from filterlib.system.converter import Converter
-from filterlib.system.source_spectra import SourceSpectra, node_voltage, spike_shape
+from filterlib.system.measuring import Probe
+from filterlib.system.recorded import Recorded
+from filterlib.system.source_spectra import SourceSpectra, node_voltage, samples, spike_shape
 
 MOST = 8192  # harmonics of a burst; what is above is left out
 
@@ -35,7 +37,7 @@ def burst_spectra(converter: Converter, train: PulseTrain, steady: SourceSpectra
     Notes
     -----
     The current into the output capacitor is `pulse_current`; its force is that current through the impedance inside, while
-    the regulation rests (`Converter.idle`): it acts by starting bursts. Spikes are as high as at full load, at both edges of
+    the regulation rests (`Converter.idle`): it acts by starting bursts. A recorded burst is taken as it reads. Spikes are as high as at full load, at both edges of
     every pulse; the switching node swings during the pulses. Valid while every pulse begins and ends without current.
 
     Examples
@@ -52,6 +54,8 @@ def burst_spectra(converter: Converter, train: PulseTrain, steady: SourceSpectra
     frequencies = k / train.period
     group = _group(k * (converter.period / train.period), train.pulses)
     ripple = train.peak * pulse_current(converter, train, count) * converter.idle.inner_impedance(frequencies)
+    if train.recording is not None:
+        ripple = _recorded(converter, train, train.recording, ripple)
     once = converter.model_copy(
         update={
             "switching_frequency": 1 / train.period,
@@ -96,6 +100,17 @@ def _group(turns: Any, pulses: int) -> Harmonics:
     small = np.abs(sine) < 1e-9
     size = np.where(small, pulses, np.sin(pulses * np.pi * near) / np.where(small, 1.0, sine))
     return np.asarray(size * np.exp(-1j * np.pi * (pulses - 1) * near))
+
+
+def _recorded(converter: Converter, train: PulseTrain, recording: Recorded, shape: Harmonics) -> Harmonics:
+    """That which reads as recorded in the arrangement of the ripple's figure, its pulses where those of ``shape`` are."""
+    k = np.arange(1, shape.shape[-1] + 1)
+    seen = converter.ripple.model_copy(update={"load_current": None})
+    probe = Probe(converter.idle, seen, k / train.period, float(np.mean(train.delivered)))
+    harmonics = recording.coefficients(len(k)) * probe.within
+    likeness = samples(np.conj(harmonics) * probe.transfer * shape)
+    late = np.argmax(likeness, axis=-1)[..., None] / likeness.shape[-1]
+    return np.asarray(harmonics * np.exp(-2j * np.pi * k * late) / probe.transfer)
 
 
 def _spikes(once: Converter, count: int) -> Any:

@@ -240,7 +240,7 @@ class Converter(Model):
     @field_validator("burst")
     @classmethod
     def _pulses_fit_the_burst(cls, burst: Burst | None, others: ValidationInfo) -> Burst | None:
-        shortest = 0.0 if burst is None else burst.pulses / others.data.get("switching_frequency", np.inf)
+        shortest = 0.0 if burst is None else (burst.pulses or 0) / others.data.get("switching_frequency", np.inf)
         if burst is not None and burst.period is not None and burst.period < shortest * (1 - 1e-9):
             raise QuantityError(
                 f"{burst.pulses} pulses take {format_quantity(shortest, 's', 3)}: the burst's period is from its first pulse to "

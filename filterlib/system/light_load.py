@@ -71,18 +71,19 @@ def pulse_charge(converter: Converter) -> Any:
 
 def _train(converter: Converter, burst: Burst, drawn: float) -> PulseTrain | None:
     """The stated burst; what it does not state follows from the charge that the loads draw."""
-    charge = burst.pulses * pulse_charge(converter)
+    pulses = burst.pulses or 1  # it states them: see `Burst`
+    charge = pulses * pulse_charge(converter)
     if burst.period is None and not drawn:
         return None
     period = float(np.mean(burst.peak * charge / drawn)) if burst.period is None else burst.period
     peak = drawn * period / charge if burst.peak is None else burst.peak
-    if burst.pulses * converter.period > period * (1 + 1e-9):
-        room, asked = (format_quantity(t, "s", 3) for t in (period, burst.pulses * converter.period))
+    if pulses * converter.period > period * (1 + 1e-9):
+        room, asked = (format_quantity(t, "s", 3) for t in (period, pulses * converter.period))
         raise FilterlibError(
-            f"converter.burst: {burst.pulses} pulses take {asked}, and a burst comes each {room}"
+            f"converter.burst: {pulses} pulses take {asked}, and a burst comes each {room}"
             + ("" if burst.period else f" while the loads draw {format_quantity(drawn, 'A', 3)}; state a higher peak")
         )
-    return PulseTrain(burst.pulses, period, peak, peak * charge / period)
+    return PulseTrain(pulses, period, peak, peak * charge / period, burst.recording)
 
 
 def _estimated(converter: Converter, drawn: float, full: float) -> PulseTrain | None:

@@ -23,7 +23,7 @@ from filterlib.system.model import Given, Model, Note, Title
 Detector = Literal["peak", "quasi_peak", "average"]
 LOWEST, HIGHEST = -40.0, 200.0  # [dBµV or dBµA] between which a limit is
 _SAME = 1e-9  # share by which a frequency may miss the end of a piece through rounding
-_INSIDE = 1e-8  # share by which a receiver that is tuned to the end of a piece is inside it
+INSIDE = 1e-8  # share by which a receiver that is tuned to the end of a piece is inside it
 
 Frequency = Annotated[float, Quantity("Hz", low=1e3, high=1e10)]
 Level = Annotated[float, Quantity("", low=LOWEST, high=HIGHEST)]
@@ -84,7 +84,7 @@ class Limit(Model):
         >>> find_limit("mains-class-a").limit.ends.round().tolist()  # [Hz]
         [150000.0, 500000.0, 500000.0, 30000000.0]
         """
-        ends = np.array([piece.frequencies for piece in self.pieces]) * (1 + _INSIDE, 1 - _INSIDE)
+        ends = np.array([piece.frequencies for piece in self.pieces]) * (1 + INSIDE, 1 - INSIDE)
         return np.unique(ends)
 
     def at(self, frequencies: ArrayLike, detector: Detector) -> NDArray[np.float64]:

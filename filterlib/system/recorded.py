@@ -24,6 +24,8 @@ class Recorded:
         Fourier coefficients c_1, c_2 ... inside the bandwidth, seen through the scope's low-pass; 0 where noise hides it [V].
     channel : str, int or None
         As the design file has it.
+    stated : float or None
+        Switching frequency that the design file states, where it is half or twice this one [Hz].
 
     Examples
     --------
@@ -35,6 +37,7 @@ class Recorded:
     frequency: float
     harmonics: tuple[complex, ...]
     channel: str | int | None = None
+    stated: float | None = None
 
     @property
     def kept(self) -> NDArray[np.bool_]:

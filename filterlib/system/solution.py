@@ -33,11 +33,13 @@ class Solution:
 
     ``design``; ``state``: DC voltages and currents, bias and temperature, that its parts are linearised at. Circuits,
     components and source spectra are made when first asked for, and kept. Where the design's values are arrays
-    (designs, 1), so is every answer.
+    (designs, 1), so is every answer. ``known_sources``: the source spectra, of a solution with the same converter and input
+    voltage.
     """
 
     design: Design
     state: State
+    known_sources: SourceSpectra | None = None
 
     @property
     def point(self) -> str:
@@ -138,6 +140,8 @@ class Solution:
     @cached_property
     def steady_spectra(self) -> SourceSpectra:
         """The same while it switches all the time, whatever the load."""
+        if self.known_sources is not None:
+            return self.known_sources
         return source_spectra(self.design.converter, self.design.full_current, input_voltage=self.state.input_voltage)
 
     def spectra_of(self, burst: PulseTrain) -> SourceSpectra:

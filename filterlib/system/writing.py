@@ -71,7 +71,8 @@ def design_toml(design: Design) -> str:
     >>> [line for line in design_toml(design).splitlines() if "lead_i" in line or "power" in line]
     ['lead_inductance = "20 nH ± 50 %"', 'kind = "constant_power"', 'power = "84 W"']
     """
-    if design.converter.ripple.recording is not None:
+    burst = design.converter.burst
+    if design.converter.ripple.recording is not None or (burst is not None and burst.recording is not None):
         why = "a recorded converter is not written: change a copy of the design file that names the recording"
         raise FilterlibError(f"converter.ripple.recording: {why}")
     fields = stated(design)

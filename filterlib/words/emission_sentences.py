@@ -41,8 +41,12 @@ def margin_sentence(margin: Margin) -> str:
     )
     if margin.low < margin.high:
         moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
-        text += f"; from {_side(margin.low)} to {_side(margin.high)} it over the uncertainty{moved}"
+        text += f"; from {_end(margin.low, margin.low_at)} to {_end(margin.high, margin.high_at)} over the uncertainty{moved}"
     return text + ("; this limit is from memory" if margin.from_memory else "")
+
+
+def _end(margin: float, at: float) -> str:
+    return f"{_side(margin)} it (at {format_quantity(at, 'Hz')})"
 
 
 def _beside(margin: Margin) -> str:

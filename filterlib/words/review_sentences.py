@@ -12,13 +12,14 @@ from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import bands
 from filterlib.system.chassis import HAZARDOUS
+from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentence
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
-from filterlib.words.stability_sentences import part_note, stability_sentence
+from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 
 _OUTCOMES = {
     "not met": "not met",
@@ -43,6 +44,29 @@ def _of_requirements(result: ReviewResult) -> str:
     unstable = [point.operating.point for point in result.points if not point.operating.stable]
     if unstable:
         return f"The circuit is unstable at {joined(unstable)}: there it has no steady ripple."
+    lead = "".join(f"At {joined(names)} the circuit is {words}. " for words, names in _turned(result).items())
+    return lead + _counted(result)
+
+
+def _turned(result: ReviewResult) -> dict[str, list[str]]:
+    """What turns the circuit unstable, and at which operating points."""
+    points: dict[str, list[str]] = {}
+    for point in result.judgement.turned:
+        words = f"stable at nominal values, unstable for {turns(point.over)}" if point.over else ""
+        points.setdefault(words, []).append(point.operating.point)
+    return points
+
+
+def stability_lines(result: ReviewResult) -> list[str]:
+    """A line for each operating point at which the circuit is unstable somewhere in the range."""
+    return [
+        f"✗ At {point.operating.point} the circuit is {over_sentence(point.over, point.operating.stable)}."
+        for point in result.points
+        if point.over is not None and not point.over.stable
+    ]
+
+
+def _counted(result: ReviewResult) -> str:
     count: Counter[str] = Counter(verdict.verdict for verdict in result.verdicts)
     total = len(result.verdicts)
     if not total:
@@ -110,8 +134,8 @@ def ratings(result: ReviewResult) -> str:
 
 
 def review_notes(result: ReviewResult) -> list[str]:
-    """What is to be known beside the requirements, a line each: exceeded ratings, light loads, the worst margin of an estimate."""
-    notes = list(rating_lines(result.judgement))
+    """What is to be known beside the requirements, a line each: stability, ratings, light loads, the worst margin of an estimate."""
+    notes = [*stability_lines(result), *rating_lines(result.judgement)]
     notes += [f"⚠ {sentence}." for sentence in map(light_load_sentence, result.points) if sentence]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
@@ -145,6 +169,8 @@ def trust(result: ReviewResult) -> Iterator[str]:
             f"above its noise, up to {format_quantity(recorded.highest, 'Hz')}; the others are left out, and beyond "
             f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} nothing is claimed of it"
         )
+        if recorded.stated is not None:
+            yield _other_frequency(recorded)
     elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
@@ -155,11 +181,24 @@ def trust(result: ReviewResult) -> Iterator[str]:
         yield from (f"{point.operating.point}: {part_note(note)}" for note in point.operating.notes)
 
 
+def _other_frequency(recorded: Recorded) -> str:
+    """Where a data sheet counts otherwise than the ripple repeats: at half of it, or at twice."""
+    stated, found = (format_quantity(one, "Hz", 4) for one in (recorded.stated or 0.0, recorded.frequency))
+    if (recorded.stated or 0.0) < recorded.frequency:
+        why = "a half or full bridge makes two equal ripples in each period of its switches"
+    else:
+        why = "every other period differs, as with two phases or halves that are not alike"
+    return f"The file states {stated}, and the recording repeats at {found}: {why}. The ripple is taken at {found}"
+
+
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What can hurt, or break."""
     design = result.design
     yield from filter(None, map(light_load_sentence, result.points))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
+    for point in result.points:
+        if words := ringing(point.operating.stability):
+            yield f"At {point.operating.point} {words}"
     yield (
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"

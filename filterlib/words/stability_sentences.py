@@ -6,13 +6,17 @@ import math
 
 from filterlib.analysis.bench.clipped import ClippedResult
 from filterlib.analysis.stability.operating_point import PartNote
+from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stability.stability import NAMED, Stability
 from filterlib.units import format_quantity
-from filterlib.words.quantities import number
+from filterlib.words.quantities import capital, joined, number, share
 
 UNSTABLE = "unstable: there is no steady state"
 NO_DRIVE = "the converter states no common-mode drive (converter.common_mode), so there is no real effect to compare with the test"
 NO_SPIKE = "no spike is stated (converter.spike): the figure in full bandwidth is the ripple alone, a lower bound"
+NOTHING_TURNS = "nothing uncertain can turn it unstable"
+RINGS = 10.0  # Q above which a circuit gets a caution: common practice, no source
+MOST_TURNS = 3  # that a sentence names
 LITTLE = 0.01  # share of what is there that nobody sees on a screen: common practice, no source
 _NOTES = {
     "overcurrent": "{name} carries {value}, more than the {limit} it is rated for",
@@ -50,6 +54,61 @@ def _stable(stability: Stability) -> str:
     if math.isnan(stability.frequency):
         return f"every pole is in the left half plane, and none below {format_quantity(NAMED, 'Hz')} rings"
     return f"every pole is in the left half plane; the least damped rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}"
+
+
+def over_sentence(over: OverUncertainty | None, stable: bool = True) -> str:
+    """Stability over the uncertainty, of a circuit that is ``stable`` at nominal values or not; "" where nothing can turn it."""
+    if over is None:
+        return ""
+    if over.stable:
+        return f"stable over the whole range; {_least_damped(over)}"
+    likely = share(over.share) if over.share else f"fewer than 1 in {over.cases}"
+    many = f"in {likely} of the plausible cases"
+    if not stable:
+        return f"unstable at nominal values, and {many}"
+    return f"stable at nominal values, unstable for {turns(over)}: {many}. {capital(_least_damped(over))}"
+
+
+def turns(over: OverUncertainty) -> str:
+    """What turns a circuit unstable: each value alone, or several together.
+
+    >>> from filterlib.analysis.stability.over_uncertainty import Turn
+    >>> turn = Turn("filter.L1.inductance", "inductance of L1", "H", 48.5e-6, above=True)
+    >>> turns(OverUncertainty(False, 0.4, -0.01, 2e3, 576, alone=(turn,)))
+    'L1 above 48.5 µH'
+    """
+    if over.alone:
+        return " or ".join(_turn(turn, "above" if turn.above else "below") for turn in over.alone[:MOST_TURNS])
+    if not over.together:
+        return "some combinations of values within their ranges"
+    more = [f"{len(over.together) - MOST_TURNS} more"] if len(over.together) > MOST_TURNS else []
+    return joined([*(_turn(turn, "at") for turn in over.together[:MOST_TURNS]), *more]) + " together"
+
+
+def _turn(turn: Turn, where: str) -> str:
+    place, name, field = (*turn.key.split("."), "", "")[:3]
+    named = place == "filter" and field in ("inductance", "capacitance")
+    return f"{name if named else turn.label} {where} {number(turn.value, turn.unit)}"
+
+
+def _least_damped(over: OverUncertainty) -> str:
+    """How damped the least damped case is."""
+    if over.damping < 0 and over.frequency > 0:
+        growth = 1 / (-over.damping * 2 * math.pi * over.frequency)
+        return f"the worst case oscillates at {number(over.frequency, 'Hz')} and grows by e every {number(growth, 's')}"
+    if math.isinf(over.damping):
+        return "no case rings with a Q above 2"
+    return f"the least damped case rings at {number(over.frequency, 'Hz')} with Q = {over.quality:.3g}"
+
+
+def ringing(stability: Stability) -> str:
+    """A caution about a circuit that rings too long at nominal values; "" where it does not."""
+    if not stability.stable or not stability.quality > RINGS:
+        return ""
+    return (
+        f"it rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}, so that a disturbance there grows "
+        f"{stability.quality:.2g} times: a resistor in series with a capacitor of some times the size across the one that rings damps it"
+    )
 
 
 def reason_text(reason: Stability | str | None) -> str:

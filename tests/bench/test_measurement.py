@@ -67,7 +67,8 @@ def test_bursts(pulses, pause):
     assert found.pattern == "bursts"
     assert found.median == pytest.approx(PERIOD, rel=0.01, abs=0)  # hand
     assert found.lengths.max() == pytest.approx(pause * PERIOD, rel=0.01, abs=0)  # hand
-    assert f"bursts of about {pulses}" in found.why
+    assert f"bursts of {pulses} pulses" in found.why
+    assert found.period == pytest.approx((pulses - 1 + pause) * PERIOD, rel=1e-3, abs=0)  # hand
 
 
 @pytest.mark.parametrize("kind", ["random", "swept"])
@@ -253,3 +254,67 @@ def test_a_coarse_first_guess_of_the_period_takes_no_turn_of_the_ring_for_jitter
     assert found.period == pytest.approx(PERIOD, rel=2e-5, abs=0)  # hand
     assert found.jitter < 0.3e-9  # hand: there is none; a turn of the ring is 20 ns
     assert found.noise == pytest.approx(0.005, rel=0.2, abs=0)  # hand; the ring begins between samples
+
+
+# ---- bursts into a capacitor --------------------------------------------------------------------------------------
+
+
+def into_a_bank(pulses=3, esr=20e-3, noise=1e-3, count=30, capacitance=22e-6, triangular=False):
+    """Terminals of a bank of known C and ESR, fed with pulses of 1 A and 300 kHz each 100 us: charge and ESR steps, sample by sample."""
+    interval, within, burst = 10e-9, 1 / 300e3, 100e-6
+    times = np.arange(int(count * burst / interval)) * interval
+    nth, phase = np.divmod(np.mod(times, burst), within)
+    phase = phase / within
+    shape = np.minimum(phase / 0.4, (1 - phase) / 0.6) if triangular else np.where(phase >= 0.5, 2 * (1 - phase), 0.0)
+    current = np.where(nth < pulses, shape, 0.0)
+    volts = esr * current + np.cumsum(current - current.mean()) * interval / capacitance
+    return Recording(volts + np.random.default_rng(1).normal(0, noise, volts.size), interval, bandwidth=20e6)
+
+
+@pytest.mark.parametrize(
+    ("pulses", "more"),
+    [
+        (3, {}),
+        (3, {"esr": 1e-3, "noise": 0.2e-3}),  # charge alone: the wave does not come back between the pulses
+        (3, {"esr": 0.5}),  # steps alone: each pulse crosses the middle
+        (6, {}),
+        (12, {}),
+        (3, {"triangular": True}),
+        (10, {"triangular": True, "esr": 0.2}),
+    ],
+)
+def test_a_recording_of_bursts_is_read_as_bursts(pulses, more):
+    found = measure(into_a_bank(pulses, **more))
+    assert found.periods.pattern == "bursts"
+    assert found.period == pytest.approx(100e-6, rel=1e-4, abs=0)  # hand
+    assert found.pulses.count == pulses  # hand
+    assert found.switching_frequency == pytest.approx(300e3, rel=0.02, abs=0)  # hand
+    assert found.frequency == pytest.approx(10e3, rel=1e-4, abs=0)  # hand
+    assert f"bursts of {pulses} pulses" in found.remarks[0]
+
+
+@pytest.mark.parametrize("esr", [1e-3, 20e-3, 0.5])
+def test_one_pulse_each_period_is_no_burst(esr):
+    found = measure(into_a_bank(1, esr=esr, noise=0.5e-3))
+    assert (found.periods.pattern, found.pulses) == ("steady", None)
+    assert found.switching_frequency == found.frequency
+
+
+@pytest.mark.parametrize(
+    "options", [{}, {"noise": 0.01}, {"spike": 0.3, "noise": 0.01}, {"spike": 0.2, "jitter": 20e-9}]
+)
+def test_edges_and_rings_are_no_pulses_of_a_burst(options):
+    assert measure(steady(**options)).pulses is None
+
+
+def test_bursts_that_come_unevenly_have_no_period():
+    pauses = 100e-6 * (1 + 0.3 * np.random.default_rng(2).uniform(-1, 1, 40))
+    starts = np.add.outer(np.cumsum(pauses), np.arange(5) * PERIOD).ravel()
+    found = find_periods(from_events(starts, noise=0.002))
+    assert (found.pattern, found.period, found.pulses) == ("bursts", None, None)
+
+
+def test_the_average_of_a_burst_is_that_of_the_bank():
+    """hand: charge and ESR steps, as in tests/system/test_light_load.py; between its samples a jump of 20 mV overshoots by a tenth."""
+    found = measure(into_a_bank(noise=0.5e-3))
+    assert found.aligned.peak_to_peak == pytest.approx(107.4e-3, rel=0.03, abs=0)

@@ -5,12 +5,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from filterlib import InputError, load_design
+from filterlib import InputError, load_design, review, solve
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.cli import main
+from filterlib.errors import FilterlibError
 from filterlib.system import files
+from filterlib.system.writing import design_toml
 from filterlib.units import quantity
+from filterlib.words.review_sentences import trust
 from tests import make_recordings as invented
+from tests.bench.test_measurement import into_a_bank
 
 DATA = Path(__file__).parents[2] / "data"
 CLEAN = (DATA / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
@@ -143,3 +148,104 @@ def test_a_second_recording_that_tells_nothing_is_refused(tmp_path, second, word
     path = written(tmp_path, SECOND % (DATA / "recordings" / file, capacitance))
     with pytest.raises(InputError, match=words):
         load_design(path)
+
+
+@pytest.mark.parametrize(("sheet", "words"), [("90 kHz", "a half or full bridge"), ("360 kHz", "every other period")])
+def test_a_data_sheet_may_count_half_or_twice(tmp_path, sheet, words):
+    path = written(tmp_path, f'recording = "{RECORDING}"', CLEAN.replace('"180 kHz"', f'"{sheet}"'))
+    design = load_design(path)
+    assert design.converter.switching_frequency == pytest.approx(180.2e3, rel=1e-5, abs=0)
+    recorded = design.converter.ripple.recording
+    assert recorded.stated == quantity(sheet, "Hz")
+    said = [text for text in trust(review(design)) if f"The file states {sheet}" in text]
+    assert len(said) == 1
+    assert "the recording repeats at 180.2 kHz" in said[0]
+    assert words in said[0]
+
+
+def rows_of(taken):
+    """As a scope's CSV file."""
+    rows = (f"{n * taken.sample_interval:.9g},{volts:.6g}" for n, volts in enumerate(taken.volts))
+    return "\n".join(["time (s),CH1 (V)", *rows, ""])
+
+
+def test_a_recording_of_bursts_is_not_taken_for_the_ripple_at_full_load(tmp_path):
+    (tmp_path / "bursts.csv").write_text(rows_of(into_a_bank()), encoding="utf-8")
+    path = written(
+        tmp_path,
+        'recording = "bursts.csv"\nbandwidth = "20 MHz"',
+        CLEAN.replace('bandwidth = "20 MHz"\nload_current', "load_current"),
+    )
+    with pytest.raises(InputError, match=r"bursts of 3 pulses at 300\.1 kHz, one burst each 100 µs"):
+        load_design(path)
+
+
+# ---- bursts at light load -----------------------------------------------------------------------------------------
+
+BANK = """
+name = "A known bank"
+[converter]
+name = "Tarn (invented)"
+output_voltage = "28 V"
+switching_frequency = "300 kHz"
+shape = "pulse"
+duty = 0.5
+edge_time = "50 ns"
+output_capacitance = "22 µF"
+output_esr = "20 mΩ"
+output_esl = 0.0
+lead_inductance = 0.0
+output_resistance = "20 mΩ"
+loop_bandwidth = "9 kHz"
+burst_below = "10 %"
+[converter.burst]
+recording = "bursts.csv"
+[converter.ripple]
+peak_to_peak = "110 mV"
+bandwidth = "20 MHz"
+[[load]]
+name = "modem"
+kind = "constant_current"
+current = "1 A"
+[[operating_point]]
+name = "light"
+load = "2.5 %"
+"""
+
+
+def with_bursts(folder, taken=None, text=BANK):
+    (folder / "bursts.csv").write_text(rows_of(taken or into_a_bank()), encoding="utf-8")
+    path = folder / "bank.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_recorded_burst_is_given_as_it_reads(tmp_path):
+    """hand: as in tests/system/test_light_load.py, 107.4 mV; behind 20 MHz the jumps of 20 mV overshoot less."""
+    design = load_design(with_bursts(tmp_path))
+    burst = design.converter.burst
+    assert burst.pulses == 3
+    assert burst.period == pytest.approx(100e-6, rel=1e-4, abs=0)
+    result = ripple(solve(design, "light"), interval=False)
+    assert result.switching_frequency == pytest.approx(10e3, rel=1e-4, abs=0)
+    assert result.figures["terminals", "20MHz"].peak_to_peak == pytest.approx(107.4e-3, rel=0.03, abs=0)
+    with pytest.raises(FilterlibError, match="a recorded converter is not written"):
+        design_toml(design)
+
+
+@pytest.mark.parametrize(
+    ("change", "taken", "words"),
+    [
+        (("bursts.csv", "none.csv"), {}, "burst"),
+        (
+            ('recording = "bursts.csv"', 'recording = "bursts.csv"\npulses = 3'),
+            {},
+            "converter.burst.pulses = 3: the recording says it",
+        ),
+        (("", ""), {"pulses": 1, "noise": 0.2e-3}, "no evenly spaced bursts are in it: one period"),
+        (('recording = "bursts.csv"', ""), {}, "converter.burst.pulses: missing"),
+    ],
+)
+def test_a_burst_that_cannot_be_read_is_refused_by_its_key(tmp_path, change, taken, words):
+    with pytest.raises(InputError, match=words):
+        load_design(with_bursts(tmp_path, into_a_bank(**taken), BANK.replace(*change)))

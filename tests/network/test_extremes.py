@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize_scalar
 
-from filterlib.network.extremes import Mixture, extremes, largest_magnitude, peak_to_peak, sampled
+from filterlib.network.extremes import Mixture, extremes, largest_magnitude, peak_to_peak, rough_peak_to_peak, sampled
 from filterlib.network.waveform import Waveform
 
 COUNTS = st.integers(1, 60)
@@ -114,3 +114,21 @@ def test_nothing_reads_nothing_and_what_is_not_known_is_not_known():
     assert peak_to_peak(np.zeros(0)) == peak_to_peak(np.zeros(9)) == 0
     found = peak_to_peak(np.array([[0.5, 0], [np.nan, 0], [0, 0]]))
     assert_allclose(found, [[2], [np.nan], [0]], rtol=1e-12, atol=0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(count=COUNTS, slope=st.floats(1, 3), seed=SEEDS)
+def test_a_rough_one_is_never_larger_and_near_where_the_harmonics_fall(count, slope, seed):
+    """hand: it looks near the highest sample alone, and four samples a period miss 1 - cos(pi / 4) = 0.29 of a harmonic at most."""
+    harmonics = waves(4, count, slope, seed)
+    exact, rough = peak_to_peak(harmonics), rough_peak_to_peak(harmonics)
+    assert rough.shape == exact.shape == (4, 1)
+    assert np.all(rough <= exact * (1 + 1e-9))
+    assert np.all(rough >= 0.97 * exact)
+    assert rough_peak_to_peak(harmonics[0]) == pytest.approx(float(rough[0, 0]), rel=1e-12, abs=0)
+
+
+def test_a_rough_one_of_what_is_not_known_is_not_known():
+    harmonics = np.array([[1.0, 0.5], [np.nan, 1.0]], complex)
+    assert np.isfinite(rough_peak_to_peak(harmonics)[0, 0])
+    assert np.isnan(rough_peak_to_peak(harmonics)[1, 0])

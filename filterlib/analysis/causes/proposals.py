@@ -93,7 +93,7 @@ class Proposal:
 
 def failings(judgement: Judgement) -> Iterator[Failing]:
     """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
-    yield from (Failing(one.operating.point) for one in judgement.unstable)
+    yield from (Failing(one.operating.point) for one in (*judgement.unstable, *judgement.turned))
     yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met throughout")
     yield from (Failing(point, check=check) for point, check in judgement.broken)
 

@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal
 
 import numpy as np
 
 from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit
-from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, Side, line_spectra
-from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read, tunings
-from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.emission.extents import Extent, at_ends, extents, wider
+from filterlib.analysis.emission.levels import (
+    CURRENT,
+    PLACES,
+    Levels,
+    above,
+    amplitudes,
+    inside,
+    judged_places,
+    levels,
+    tuned_to,
+)
+from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, Side, line_spectra
+from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
-from filterlib.analysis.uncertainty.interval import Interval, in_chunks, over_shapes, shapes
+from filterlib.analysis.uncertainty.interval import CHUNK, shapes
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
-from filterlib.system.state import State
+from filterlib.system.source_spectra import SourceSpectra
 from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.units import decibels, from_decibels
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.units import decibels
 
-PLACES = (*LINES, "differential", "common")
-CURRENT = "common_current"
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
-_JUDGED = {("line", "dBuV"): LINES, ("common_mode", "dBuV"): ("common",), ("common_mode", "dBuA"): (CURRENT,)}
-
-_ROUNDING = 1e-9  # share by which rounding may move a frequency past the end of the network's range
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 Answer = Literal["below throughout", "depends on", "above throughout"]
@@ -42,7 +48,8 @@ class Margin:
     ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``frequency``: to which the receiver
     is tuned; ``line``: the harmonic that it hears most there, the same but at the end of a limit's piece; ``by_source``: what it
     would read there of each source alone, most first; ``low``, ``high``: the worst and best
-    margin over the uncertainty (equal to it where no range was sought); ``depends_on``: label of the uncertain
+    margin over the uncertainty (equal to it where no range was sought), and ``low_at``, ``high_at`` where the receiver is tuned
+    to then; ``depends_on``: label of the uncertain
     parameter that moves it most, or "".
     """
 
@@ -59,6 +66,8 @@ class Margin:
     margin: Decibels[float]
     low: Annotated[float, Unit("dB", key="margin_low")]
     high: Annotated[float, Unit("dB", key="margin_high")]
+    low_at: Annotated[float, Unit("Hz", key="margin_low_at")]
+    high_at: Annotated[float, Unit("Hz", key="margin_high_at")]
     depends_on: str
     from_memory: bool
 
@@ -93,7 +102,7 @@ class EmissionResult:
     margins: tuple[Margin, ...] = ()
     trusted_to: Hertz[float] = np.nan
     assumptions: tuple[UncertainParameter, ...] = ()
-    extents: Mapping[Any, Interval] = field(default_factory=dict)
+    extents: Mapping[tuple[str, str], Extent] = field(default_factory=dict)
     reason: Stability | None = None
 
     @property
@@ -148,184 +157,179 @@ def emissions(
     test = test or EmissionTest()
     if not stays_up(solution):
         return EmissionResult(solution.point, test, reason=stability(solution))
-    return estimate(solution, test, interval=interval, progress=progress)
+    return estimates([solution], test, interval=interval, progress=progress)[0]
 
 
-def estimate(
-    solution: Solution,
+def estimates(
+    solutions: Sequence[Solution],
     test: EmissionTest,
     *,
-    interval: bool | Mapping[Any, Interval],
+    interval: bool | Mapping[tuple[str, str, str], Extent],
     progress: Callable[[float], None] | None = None,
-) -> EmissionResult:
-    """As `emissions`, of a circuit that is known to be stable there.
+) -> list[EmissionResult]:
+    """As `emissions`, at operating points of one design at which it is known to be stable: the range is sought at all at once.
 
-    ``interval``: True seeks the range; the ``extents`` of another operating point give that at the values which make its ends.
+    ``interval``: the extents of a design that is like this one, by (point, limit, detector), give the range at the values
+    which make their ends.
     """
-    design, state = solution.design, solution.state
+    if not solutions:
+        return []
+    many = _Many(solutions, test, progress)
+    found = _extents(many) if interval is True else _at_ends(many, interval) if interval else {}
+    return [_estimate(solution, test, many, found) for solution in solutions]
+
+
+def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mapping[Any, Extent]) -> EmissionResult:
+    design, point = solution.design, solution.point
     spectra = line_spectra(solution, test)
-    inside, amplitudes = _inside(spectra.frequencies, test), _amplitudes(spectra)
-    tuned = _tuned(spectra.frequencies, test)
+    kept, tuned = inside(spectra.frequencies, test), tuned_to(spectra.frequencies, test)
     spacing = design.converter.switching_frequency
-    levels = _levels(amplitudes, spacing, tuned)
-    spread = _Spread(state, test)
-    intervals = _intervals(design, spread, interval, progress)
+    read_ = levels(amplitudes(spectra), spacing, tuned)
+    mine = {(limit, detector): extent for (at, limit, detector), extent in found.items() if at == point}
     return EmissionResult(
-        point=state.point,
+        point=point,
         test=test,
         spacing=spacing,
-        frequencies=spectra.frequencies[inside],
-        amplitudes={place: values[inside] for place, values in amplitudes.items()},
+        frequencies=spectra.frequencies[kept],
+        amplitudes={place: values[kept] for place, values in amplitudes(spectra).items()},
         by_source={
-            (place, source): values[inside]
+            (place, source): values[kept]
             for source in spectra.sources
-            for place, values in _amplitudes(spectra, source).items()
+            for place, values in amplitudes(spectra, source).items()
         },
-        levels={key: level[: inside.sum()] for key, level in levels.items()},
-        low=spread.low,
-        high=spread.high,
-        margins=tuple(_margins(levels, tuned, spectra, test, intervals, _labels(design, test))),
+        levels={key: level[: kept.sum()] for key, level in read_.items()},
+        low=many.low.get(point, {}),
+        high=many.high.get(point, {}),
+        margins=tuple(_margins(read_, tuned, spectra, test, mine, _labels(design, test))),
         trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
         assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
-        extents=intervals,
+        extents=mine,
     )
 
 
-def _intervals(
-    design: Design, spread: _Spread, interval: bool | Mapping[Any, Interval], progress: Callable[[float], None] | None
-) -> Mapping[Any, Interval]:
-    """The range of every margin, as a ratio: sought, or read where another operating point has its ends."""
-    more = _more(spread.test)
-    if not interval:
-        return {}
-    if isinstance(interval, bool):
-        return over_shapes(design, spread, more=more, progress=progress)
-    ends = [values for each in interval.values() for values in (each.at_low, each.at_high)]
-    read: dict[Any, list[np.ndarray]] = {name: [] for name in interval}
-    for variant in shapes(design):
-        box = (*uncertain_parameters(variant), *more(variant))
-        values = {one.key: np.array([[at.get(one.key, one.nominal)] for at in ends]) for one in box}
-        for name, figures in in_chunks(variant, spread)(values).items():
-            read[name].append(figures)
-    return {
-        name: replace(interval[name], low=float(np.nanmin(figures)), high=float(np.nanmax(figures)))
-        for name, figures in read.items()
-    }
-
-
-def _inside(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
-    """Which frequencies lie in the network's range."""
-    return (frequencies >= test.at.low * (1 - _ROUNDING)) & (frequencies <= test.at.high * (1 + _ROUNDING))
-
-
-def _tuned(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
-    """Where the receiver is tuned: to the harmonics inside, then to what is between them and to the ends of the limits."""
-    return tunings(frequencies[_inside(frequencies, test)], frequencies[0], test.ends)
-
-
-def _amplitudes(spectra: LineSpectra, source: str = "") -> dict[str, np.ndarray]:
-    """Both lines, both modes and the common-mode current, of all sources or of one."""
-    if source:
-        volts, amps = (
-            tuple(by_source[line, source] for line in LINES) for by_source in (spectra.voltages, spectra.currents)
-        )
-    else:
-        volts, amps = (tuple(map(read_line, LINES)) for read_line in (spectra.voltage, spectra.current))
-    values = (*volts, *modal_voltages(*volts), modal_currents(*amps)[1])
-    return dict(zip((*PLACES, CURRENT), values, strict=True))
-
-
-def _levels(amplitudes: dict[str, np.ndarray], spacing: float, tuned: np.ndarray) -> dict[tuple[str, str], np.ndarray]:
-    """(place, detector) -> level (..., t) [dBµV or dBµA] at every frequency to which the receiver is tuned."""
-    return {
-        (place, detector): decibels(values / MICROVOLT)
-        for place, lines in amplitudes.items()
-        for detector, values in read(lines, spacing, tuned).items()
-    }
-
-
-def _gaps(levels: Mapping[tuple[str, str], np.ndarray], tuned: np.ndarray, test: EmissionTest) -> dict[Any, Any]:
-    """(limit, detector) -> (places judged, distance below the limit (..., places, t) [dB]); infinite where none holds."""
-    gaps = {}
-    for one in test.judged:
-        places = _JUDGED[one.limit.of, one.limit.unit]
-        for detector in one.limit.detectors:
-            level = np.stack([levels[place, detector] for place in places], axis=-2)
-            gaps[one, detector] = places, one.limit.at(tuned, detector) - level
-    return gaps
-
-
 def _margins(
-    levels: Mapping[tuple[str, str], np.ndarray],
+    read_: Levels,
     tuned: np.ndarray,
     spectra: LineSpectra,
     test: EmissionTest,
-    intervals: Mapping[Any, Interval],
+    found: Mapping[tuple[str, str], Extent],
     labels: Mapping[str, str],
-) -> Any:
-    for (one, detector), (places, gap) in _gaps(levels, tuned, test).items():
-        row, column = np.unravel_index(int(np.argmin(gap)), gap.shape)
-        margin = float(gap[row, column])
+) -> Iterator[Margin]:
+    over, files = above(read_, tuned, test), {one.name: one for one in test.judged}
+    for (name, detector), lines in over.items():
+        row, column = np.unravel_index(int(np.argmax(lines)), lines.shape)
+        margin = -float(lines[row, column])
         if not np.isfinite(margin):
             continue  # nothing is heard where this detector has a limit
-        interval = intervals.get((one.name, detector))
-        ends = (-decibels(interval.high), -decibels(interval.low)) if interval else (margin, margin)
-        place, at = places[row], float(tuned[column])
-        level = float(levels[place, detector][column])
+        limit, extent = files[name].limit, found.get((name, detector))
+        place, at = judged_places(files[name])[row], float(tuned[column])
+        level, ends = float(read_[place, detector][column]), _ends(margin, at, tuned, extent)
         yield Margin(
-            one.name, one.limit.title, detector, place, at, _line(spectra, place, at), _alone(spectra, place, detector, at),
-            level, level + margin, one.limit.unit, margin, min(float(ends[0]), margin), max(float(ends[1]), margin),
-            labels.get(interval.decisive, interval.decisive) if interval else "", one.limit.from_memory,
+            name, limit.title, detector, place, at, _line(spectra, place, at), _alone(spectra, place, detector, at),
+            level, level + margin, limit.unit, margin, *ends,
+            labels.get(extent.decisive, extent.decisive) if extent else "", limit.from_memory,
         )  # fmt: skip
+
+
+def _ends(margin: float, at: float, tuned: np.ndarray, extent: Extent | None) -> tuple[float, float, float, float]:
+    """The least and the greatest margin [dB], and where the receiver is tuned to then [Hz]."""
+    if extent is None:
+        return margin, margin, at, at
+    least, greatest = (-float(decibels(ratio)) for ratio in (extent.high, extent.low))
+    least_at, greatest_at = (float(tuned[line % len(tuned)]) for line in (extent.high_at, extent.low_at))
+    return min(least, margin), max(greatest, margin), least_at, greatest_at
 
 
 def _line(spectra: LineSpectra, place: str, at: float) -> float:
     """The harmonic that a receiver tuned to ``at`` hears most [Hz]."""
-    return main_line(_amplitudes(spectra)[place], spectra.frequencies[0], at)
+    return main_line(amplitudes(spectra)[place], spectra.frequencies[0], at)
 
 
 def _alone(spectra: LineSpectra, place: str, detector: str, at: float) -> dict[str, float]:
     """What a receiver tuned to ``at`` reads of each source alone [dBµV or dBµA], most first."""
-    lines = {source: _amplitudes(spectra, source)[place] for source in spectra.sources}
+    lines = {source: amplitudes(spectra, source)[place] for source in spectra.sources}
     read_ = {source: read(one, spectra.frequencies[0], [at])[detector][0] for source, one in lines.items()}
-    levels = {source: float(decibels(value / MICROVOLT)) for source, value in read_.items()}
-    return dict(sorted(levels.items(), key=lambda pair: -pair[1]))
+    alone = {source: float(decibels(value / MICROVOLT)) for source, value in read_.items()}
+    return dict(sorted(alone.items(), key=lambda pair: -pair[1]))
 
 
-class _Spread:
-    """What is measured of many designs at once; keeps the range of every line of the spectrum as it goes."""
+def _extents(many: _Many) -> dict[Any, Extent]:
+    """(point, limit, detector) -> the range of that margin, over shapes that are not stated too."""
+    found: dict[Any, Extent] = {}
+    for variant in shapes(many.design):
+        many.design = variant
+        for key, extent in extents(many, _box(variant, many.test), told=many.told).items():
+            found[key] = wider(found[key], extent) if key in found else extent
+    return found
 
-    def __init__(self, state: State, test: EmissionTest) -> None:
-        self.state, self.test = state, test
-        self.low: dict[str, np.ndarray] = {}
-        self.high: dict[str, np.ndarray] = {}
 
-    def __call__(self, design: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
-        """(limit, detector) -> nearest approach as the ratio of level to limit, (designs,)."""
+def _at_ends(many: _Many, like: Mapping[Any, Extent]) -> dict[Any, Extent]:
+    """The same at the values which make the ends of ``like`` alone."""
+    ends = [values for each in like.values() for values in (each.at_low, each.at_high)]
+    found: dict[Any, Extent] = {}
+    for variant in shapes(many.design):
+        many.design = variant
+        for key, extent in at_ends(many, _box(variant, many.test), ends).items():
+            found[key] = wider(found[key], extent) if key in found else extent
+    return {key: replace(extent, effects=like[key].effects) for key, extent in found.items() if key in like}
+
+
+class _Many:
+    """What is measured of many designs at once, at each of several operating points; keeps the range of every harmonic as it goes."""
+
+    def __init__(
+        self, solutions: Sequence[Solution], test: EmissionTest, progress: Callable[[float], None] | None
+    ) -> None:
+        self.design, self.states = solutions[0].design, [solution.state for solution in solutions]
+        self.test, self.progress = test, progress
+        self.low: dict[str, dict[str, np.ndarray]] = {}
+        self.high: dict[str, dict[str, np.ndarray]] = {}
+
+    def told(self, count: int) -> None:
+        """Progress, of a search whose length is not known."""
+        if self.progress is not None:
+            self.progress(count / (count + CHUNK))
+
+    def __call__(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
+        """(point, limit, detector) -> how far each reading is above that limit (designs, places x tunings) [dB]."""
+        count = len(next(iter(values.values())))
+        parts = [
+            self._some({key: value[start : start + CHUNK] for key, value in values.items()})
+            for start in range(0, count, CHUNK)
+        ]
+        return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+    def _some(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
         test = self.test
         if test.side == "input":
             test = EmissionTest(test.side, test.network, test.limits, test.held.at(values))
-        spectra = line_spectra(Solution(design, self.state), test)
-        tuned, count = _tuned(spectra.frequencies, test), int(_inside(spectra.frequencies, test).sum())
-        levels = _levels(_amplitudes(spectra), design.converter.switching_frequency, tuned)
+        design, count = with_values(self.design, values), len(next(iter(values.values())))
+        sources: dict[float | None, SourceSpectra] = {}  # by the input voltage, on which alone they depend
+        over: dict[Any, np.ndarray] = {}
+        for state in self.states:
+            solution = Solution(design, state)
+            if state.input_voltage not in sources:
+                sources[state.input_voltage] = solution.steady_spectra
+            spectra = line_spectra(solution, test, sources=sources[state.input_voltage])
+            tuned = tuned_to(spectra.frequencies, test)
+            read_ = levels(amplitudes(spectra), spectra.frequencies[0], tuned)
+            self._keep(state.point, read_, int(inside(spectra.frequencies, test).sum()))
+            found = above(read_, tuned, test) or {("highest", "peak"): read_["plus", "peak"][..., None, :]}  # no limit
+            for name, lines in found.items():
+                over[state.point, *name] = np.broadcast_to(lines, (count, *lines.shape[-2:])).reshape(count, -1)
+        return over
+
+    def _keep(self, point: str, read_: Levels, count: int) -> None:
+        """The range of the peak detector at every harmonic."""
+        low, high = self.low.setdefault(point, {}), self.high.setdefault(point, {})
         for place in (*PLACES, CURRENT):
-            rows = np.atleast_2d(levels[place, DETECTORS[0]])[:, :count]
-            self.low[place] = np.fmin.reduce([*rows, self.low.get(place, rows[0])])
-            self.high[place] = np.fmax.reduce([*rows, self.high.get(place, rows[0])])
-        gaps = _gaps(levels, tuned, test)
-        if not gaps:  # no limit: the search then follows the highest line
-            return {"highest": from_decibels(levels["plus", DETECTORS[0]].max(axis=-1))}
-        return {
-            (one.name, detector): from_decibels(-gap.min(axis=(-2, -1))) for (one, detector), (_, gap) in gaps.items()
-        }
-
-
-def _more(test: EmissionTest) -> Callable[[Design], Any]:
-    return lambda design: test.inputs(design.converter)
+            rows = np.atleast_2d(read_[place, DETECTORS[0]])[:, :count]
+            low[place] = np.fmin.reduce([*rows, low.get(place, rows[0])])
+            high[place] = np.fmax.reduce([*rows, high.get(place, rows[0])])
 
 
 def _box(design: Design, test: EmissionTest, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
-    return (*uncertain_parameters(design, tolerances=tolerances), *_more(test)(design))
+    return (*uncertain_parameters(design, tolerances=tolerances), *test.inputs(design.converter))
 
 
 def _labels(design: Design, test: EmissionTest) -> dict[str, str]:

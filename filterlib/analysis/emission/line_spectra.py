@@ -17,8 +17,9 @@ from filterlib.system.converter import RETURN, Converter
 from filterlib.system.design import Design
 from filterlib.system.input import on_input
 from filterlib.system.input_side import SOURCE, InputSide, input_current
-from filterlib.system.limits import LimitFile, find_limit
+from filterlib.system.limits import INSIDE, LimitFile, find_limit
 from filterlib.system.solution import Solution
+from filterlib.system.source_spectra import SourceSpectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import UncertainParameter
 
@@ -72,7 +73,8 @@ class EmissionTest:
     @property
     def ends(self) -> np.ndarray:
         """Where limits begin and end within the network's range (e,) [Hz], the ends of that range among them."""
-        ends = np.concatenate([[self.at.low, self.at.high], *(one.limit.ends for one in self.judged)])
+        whole = self.at.low * (1 + INSIDE), self.at.high * (1 - INSIDE)
+        ends = np.concatenate([whole, *(one.limit.ends for one in self.judged)])
         return np.unique(ends[(ends >= self.at.low) & (ends <= self.at.high)])
 
     @property
@@ -111,13 +113,14 @@ class LineSpectra:
         return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
 
 
-def line_spectra(solution: Solution, test: EmissionTest) -> LineSpectra:
+def line_spectra(solution: Solution, test: EmissionTest, *, sources: SourceSpectra | None = None) -> LineSpectra:
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
+    ``sources``: those of the solution, where another operating point has them already.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
-    design, forces = solution.design, solution.steady_spectra
+    design, forces = solution.design, sources or solution.steady_spectra
     kept = forces.frequencies[1:][forces.frequencies[1:] <= heard(test.at.low, test.at.high)[1]]
     circuit, ports = setup(solution, test)
     driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.steady_scale * forces.ripple)}

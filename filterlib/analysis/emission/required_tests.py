@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, estimate
+from filterlib.analysis.emission.estimate import EmissionResult, estimates
+from filterlib.analysis.emission.extents import Extent
 from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.analysis.stability.stability import Stability, stability
-from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.limits import LimitFile
@@ -43,16 +42,16 @@ def emissions_of(
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
-    The range is sought where the nominal margin is least; at the other points it is read at the values which make its ends
-    there, so the true interval may be wider, as after every search. ``like``: the estimates of a design that is like this one,
-    by point: tests that a requirement asks for are then read at the values which make the ends of those, and others left out.
+    The range is sought at all of them at once, each design that is tried being solved at every point. ``like``: the estimates
+    of a design that is like this one, by point: tests that a requirement asks for are then read at the values which make the
+    ends of those, and others left out.
     """
     solutions, tests = tuple(solutions), emission_tests(design)
     by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
     for number, test in enumerate(tests):
         if like is not None and not _required(test, design):
             continue
-        ends = None if like is None else {k: v for of in like.values() for k, v in of[number].extents.items()}
+        ends = None if like is None else {(at, *k): v for at, of in like.items() for k, v in of[number].extents.items()}
 
         def tell(share: float, number: int = number) -> None:
             if progress is not None:
@@ -74,15 +73,10 @@ def _at_points(
     test: EmissionTest,
     points: list[tuple[Solution, Stability]],
     tell: Progress,
-    intervals: Mapping[Any, Interval] | None,
+    intervals: Mapping[tuple[str, str, str], Extent] | None,
 ) -> Iterator[EmissionResult]:
     steady = [solution for solution, verdict in points if verdict.stable]
-    nominal = {solution.point: estimate(solution, test, interval=False) for solution in steady}
-    steady.sort(key=lambda solution: nearest(nominal[solution.point]))
-    for solution in steady:
-        result = estimate(solution, test, interval=True if intervals is None else intervals, progress=tell)
-        intervals = result.extents if intervals is None else intervals
-        yield result
+    yield from estimates(steady, test, interval=True if intervals is None else intervals, progress=tell)
     for solution, verdict in points:
         if not verdict.stable:
             yield EmissionResult(solution.point, test, reason=verdict)

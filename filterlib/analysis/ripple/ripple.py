@@ -16,12 +16,16 @@ from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.source_spectra import SourceSpectra, reading, source_spectra
+from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
+_KEPT = 4  # batches of designs whose source spectra are kept
+Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
+"""Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
 
 MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.output_capacitance": "second reading",
@@ -136,14 +140,17 @@ def ripple(
     interval: bool = True,
     like: Mapping[tuple[str, str], Interval] | None = None,
     closer: bool = False,
+    mask: Mask | None = None,
     progress: Callable[[float], None] | None = None,
+    drawn: Drawn | None = None,
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
     uncertainty out; ``like``: the ``extents`` of a design that is like this one, at whose ends alone the figures that have a
-    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share of
-    the search that is done, 0 .. 1.
+    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``mask``: makes
+    figures NaN in cases that are left out of the search, such as unstable ones; ``progress``: called with the share of the
+    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -152,18 +159,14 @@ def ripple(
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
     >>> figure = ripple(solution, interval=False).figures["modem", "20MHz"]
     >>> round(1e3 * figure.peak_to_peak, 2)  # [mV]
-    5.08
+    4.91
     """
     design, state = solution.design, solution.state
     wanted = bands(design)
     if like is not None:
         return _first_look(solution, wanted, like, closer)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    intervals = (
-        over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), wanted), progress=progress)
-        if interval
-        else {}
-    )
+    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or _as_it_is) if interval else {}
     estimated = _if_it_bursts(solution, wanted) if interval else {}
     sides = {place + BEFORE: (before, place) for place in before.places} | {
         place: (after, place) for place in after.places
@@ -285,12 +288,52 @@ def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None,
     )
 
 
+class Drawn:
+    """Source spectra of the designs that a search draws first: alike at every operating point of one input voltage."""
+
+    def __init__(self) -> None:
+        self.kept: dict[Any, SourceSpectra] = {}
+
+    def solution(self, moved: Design, state: State, values: Mapping[str, Any]) -> Solution:
+        """Many designs at a state, with the source spectra of those with the same converters."""
+        inside = (one.tobytes() for key, one in values.items() if key.startswith("converter."))
+        key = (moved.converter.shape, state.input_voltage, *inside)
+        if key not in self.kept and len(self.kept) < _KEPT:
+            self.kept[key] = Solution(moved, state).steady_spectra
+        return Solution(moved, state, self.kept.get(key))
+
+
+def _as_it_is(_: Solution, figures: dict[Any, Any]) -> dict[Any, Any]:
+    return figures
+
+
+def _intervals(
+    solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None, mask: Mask
+) -> dict[Any, Interval]:
+    """(place, band) -> interval: sought roughly, its ends confirmed."""
+    state = solution.state
+
+    def roughly(moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
+        many = drawn.solution(moved, state, values)
+        return mask(many, _peaks(many, wanted, rough=True))
+
+    def exactly(moved: Design, _: Mapping[str, Any]) -> dict[Any, Any]:
+        many = Solution(moved, state)
+        return mask(many, _peaks(many, wanted))
+
+    return over_shapes(solution.design, roughly, confirm=exactly, progress=progress)
+
+
 def _peaks(
-    solution: Solution, wanted: tuple[Band, ...], asked: Collection[tuple[str, str]] | None = None
+    solution: Solution,
+    wanted: tuple[Band, ...],
+    asked: Collection[tuple[str, str]] | None = None,
+    *,
+    rough: bool = False,
 ) -> dict[Any, Any]:
-    harmonics = spectra(solution)
+    harmonics = spectra(solution, thinned=rough)
     return {
-        (place, band.label): harmonics.peak_to_peak(place, band)
+        (place, band.label): harmonics.peak_to_peak(place, band, rough=rough)
         for place in harmonics.places
         for band in wanted
         if asked is None or (place, band.label) in asked
@@ -316,4 +359,4 @@ def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, f
     )  # fmt: skip
 
 
-__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]
+__all__ = ["BEFORE", "TERMINALS", "Drawn", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]

@@ -19,6 +19,7 @@ CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
 CLOSER = 6  # the same of a closer look
+BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
 Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
@@ -64,6 +65,7 @@ def over_shapes(
     design: Design,
     measure: Measure,
     *,
+    confirm: Measure | None = None,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     like: Mapping[Any, Interval] | None = None,
     closer: bool = False,
@@ -72,8 +74,9 @@ def over_shapes(
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
-    gives {figure: array (designs,) or (designs, 1), or one number}; ``more``: uncertain parameters beside those of a design;
-    ``like``: the intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
+    gives {figure: array (designs,) or (designs, 1), or one number}; ``confirm``: the same, exactly, of the points that come
+    out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``like``: the
+    intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
     ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
@@ -81,8 +84,8 @@ def over_shapes(
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
-        metric = in_chunks(variant, measure, tell)
-        found = search(metric, box) if like is None else at_ends(metric, box, like, closer=closer)
+        metric, exact = in_chunks(variant, measure, tell), None if confirm is None else in_chunks(variant, confirm)
+        found = search(metric, box, confirm=exact) if like is None else at_ends(metric, box, like, closer=closer)
         for key, interval in found.items():
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
@@ -118,12 +121,17 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
 
 
 def search(
-    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], *, seed: int = 1
+    metric: Metric,
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    *,
+    confirm: Metric | None = None,
+    seed: int = 1,
 ) -> dict[Hashable, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
-    contradicts what was stated; ``uncertain_parameters``; ``seed`` of the random points.
+    contradicts what was stated; ``uncertain_parameters``; ``confirm``: as ``metric``, where that is rough: then the nominal
+    figure and the ends are its answers; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
     where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can
@@ -135,7 +143,7 @@ def search(
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
-            _latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
+            latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
@@ -150,7 +158,27 @@ def search(
         near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
         width /= 2
+    if confirm is not None:
+        shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
     return {name: _interval(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+
+
+def _confirmed(
+    confirm: Metric,
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    shares: np.ndarray,
+    values: Mapping[Hashable, np.ndarray],
+) -> Any:
+    """The nominal point and those nearest to each end, with their exact figures."""
+    order = [np.argsort(np.where(np.isfinite(v), v, np.inf), kind="stable") for v in values.values()]
+    known = [np.count_nonzero(np.isfinite(v)) for v in values.values()]
+    near = [
+        row
+        for rows, count in zip(order, known, strict=True)
+        for row in (*rows[:BEST], *rows[max(count - BEST, 0) : count])
+    ]
+    shares = shares[[0, *dict.fromkeys(near)]]
+    return shares, _measure(confirm, uncertain_parameters, shares)
 
 
 def at_ends(
@@ -232,7 +260,7 @@ def _alone(uncertain_parameters: tuple[UncertainParameter, ...], grid: tuple[flo
     return np.array(rows)
 
 
-def _latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
+def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
     """Points (points, dimensions) between 0 and 1: in each dimension one in every part of 1/points, in random order.
 
     Source: M. D. McKay, R. J. Beckman, W. J. Conover, "A Comparison of Three Methods for Selecting Values of Input Variables

@@ -211,7 +211,8 @@ class _Search:
         return {name: values[:1] if name == SHAPE else values for name, values in parts.items()}
 
     def measured(self, moved: Design, _: Mapping[str, Any]) -> Mapping[Hashable, Any]:
-        return {"figure": spectra(Solution(moved, self.state)).peak_to_peak(self.load, self.band)}
+        harmonics = spectra(Solution(moved, self.state), thinned=True)
+        return {"figure": harmonics.peak_to_peak(self.load, self.band, rough=True)}
 
     def end(self, name: str, figures: np.ndarray) -> tuple[float, float]:
         alone = [ends for key, ends in self.interval.effects.items() if key not in self.groups[name]]

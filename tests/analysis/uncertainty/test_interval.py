@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.interval import Interval, _latin_hypercube, search, width
+from filterlib.analysis.uncertainty.interval import Interval, latin_hypercube, search, width
 from filterlib.system.uncertain_parameter import UncertainParameter
 
 
@@ -19,8 +19,8 @@ def of(figure, count=3, *, seed=1, **ends):
     return search(metric, box(count, **ends), seed=seed)["figure"]
 
 
-def test_a_latin_hypercube_has_one_point_in_each_part_of_each_dimension():
-    points = _latin_hypercube(np.random.default_rng(1), 128, 12)
+def test_alatin_hypercube_has_one_point_in_each_part_of_each_dimension():
+    points = latin_hypercube(np.random.default_rng(1), 128, 12)
     assert points.shape == (128, 12)
     assert np.array_equal(np.sort(np.floor(points * 128), axis=0), np.tile(np.arange(128)[:, None], (1, 12)))  # hand
     alike = np.corrcoef(points.T)[np.triu_indices(12, 1)]
@@ -70,3 +70,20 @@ def test_width_is_the_logarithm_of_the_ratio():
 
 def test_without_unknowns_there_is_no_range():
     assert search(lambda values: {}, ()) == {}
+
+
+def test_ends_of_a_rough_figure_are_confirmed():
+    """hand: the rough figure is 3 % off, up or down; what comes out is exact, and of the right corner."""
+
+    def exactly(values):
+        return {"figure": 1 + values["x0"][:, 0] + 2 * values["x1"][:, 0]}
+
+    def roughly(values):
+        return {"figure": exactly(values)["figure"] * (1 + 0.03 * np.sin(1e3 * values["x1"][:, 0]))}
+
+    found = search(roughly, box(2), confirm=exactly)["figure"]
+    for end, values in ((found.low, found.at_low), (found.high, found.at_high)):
+        assert end == pytest.approx(1 + values["x0"] + 2 * values["x1"], rel=1e-12, abs=0)
+    assert found.nominal == pytest.approx(2.5, rel=1e-12, abs=0)
+    assert 1.0 <= found.low < 1.1
+    assert 3.9 < found.high <= 4.0

@@ -1,0 +1,247 @@
+"""Stability over the uncertainty: how damped the circuit is wherever its values may be, and what turns it unstable.
+
+Everything but the loads of constant power is passive, and cannot become unstable. Around a resonance the admittance Y at such
+a load, its own included, is smooth where the impedance has its peak: susceptance rises through zero, and the pole lies off the
+axis by conductance over slope. So a grid that could not follow the peaks finds the poles of many designs at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+
+from filterlib.analysis.described import InUnit, Unit
+from filterlib.analysis.stability.by_frequency_response import powered_loads
+from filterlib.analysis.uncertainty.interval import latin_hypercube
+from filterlib.errors import CircuitError
+from filterlib.network.circuit import Output
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
+
+LOWEST = 10.0  # [Hz] below which no filter resonates: common practice, no source
+BEYOND = 30.0  # times its loop bandwidth, where a load of constant power has lost a thousandth of its conductance
+PER_DECADE = 32  # points of the grid
+DRAWS = 64  # plausible cases that every design is tried in
+MORE = 512  # of a design of which one of those is unstable, or close to it
+CLOSE = 0.1  # damping ratio below which it is looked at more closely
+HALVES = 24  # values tried between two, twice, to find where it turns: to 1/600 of the way
+AROUND = 32  # cases tried around the least damped so far, three times
+FAR = 0.25  # of a pole from the axis, as a share of its frequency, beyond which a straight line does not lead to it: a Q below 2
+
+
+@dataclass(frozen=True)
+class Turn:
+    """An uncertain parameter and the ``value`` from which the circuit is unstable, ``above`` it or below."""
+
+    key: str
+    label: str
+    unit: str
+    value: InUnit[float]
+    above: bool
+
+
+@dataclass(frozen=True)
+class OverUncertainty:
+    """Stability over the uncertain parameters.
+
+    ``stable``: of every case tried; ``share`` of the plausible cases (each value anywhere in its range, as the range is walked)
+    that are unstable; ``alone``: what alone turns it, the nearest to nominal first; ``together``: where none does, the nearest
+    combination that turns it. ``damping`` ratio and ``frequency`` of the least damped pole pair found, in any case, of those
+    that the loads of constant power reach: below 0 it is unstable; inf where none rings. ``cases``: how many the share is of.
+    """
+
+    stable: bool
+    share: Annotated[float, Unit("", "plausible cases that are unstable", "unstable_share")]
+    damping: Annotated[float, Unit("", "least damping ratio", "least_damping_ratio")]
+    frequency: Annotated[float, Unit("Hz", "least damped at", "least_damped")]
+    cases: int
+    alone: tuple[Turn, ...] = ()
+    together: tuple[Turn, ...] = ()
+
+    @property
+    def quality(self) -> Annotated[float, Unit("", "Q of the least damped case", "least_damped_Q")]:
+        """Q of the least damped case; NaN where it is unstable."""
+        return 1 / (2 * self.damping) if self.damping > 0 else np.nan
+
+
+def stability_over(solution: Solution) -> OverUncertainty | None:
+    """Stability over the uncertainty at one operating point; None where nothing can turn it: no load of constant power, no range.
+
+    Parameters: ``solution`` of one design; its cases are linearised at its DC state.
+    Returns: OverUncertainty; damping ratios without unit, frequencies [Hz].
+    Raises: nothing.
+    Valid where resonances at a load are more than a thirtieth of a decade apart; a narrow region of instability in the middle of
+    the ranges can be missed: each value alone at its ends, the worse ends together, and many cases are tried.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "transmitting")
+    >>> over = stability_over(solution)
+    >>> over.stable, over.share
+    (True, 0.0)
+    """
+    box = uncertain_parameters(solution.design)
+    if not box or not powered_loads(solution):
+        return None
+    cases, rng, count = _Cases(solution, box), np.random.default_rng(1), len(box)
+    nominal = np.array([one.share(one.nominal) for one in box])
+    moved = cases.add(np.concatenate([nominal[None], _ends(nominal)]))
+    ends = moved[1:].reshape(count, 2)
+    plausible = cases.add(np.concatenate([np.argmin(ends, axis=1)[None], latin_hypercube(rng, DRAWS, count)]))[1:]
+    if cases.damping.min() < CLOSE:
+        plausible = np.append(plausible, cases.add(latin_hypercube(rng, MORE, count)))
+        for width in (0.2, 0.1, 0.05):
+            worst = cases.shares[np.argmin(cases.damping)]
+            cases.add(np.clip(worst + width * rng.standard_normal((AROUND, count)), 0, 1))
+    worst = int(np.argmin(cases.damping))
+    least, frequency = (
+        cases.exactly(worst) if cases.damping[worst] < CLOSE else (cases.damping[worst], cases.frequency[worst])
+    )
+    turned = least <= 0 < moved[0]
+    alone = _alone(cases, nominal, ends) if turned else ()
+    return OverUncertainty(
+        stable=bool(least > 0),
+        share=float(np.mean(plausible <= 0)) if least <= 0 else 0.0,
+        damping=float(least),
+        frequency=float(frequency),
+        cases=len(plausible),
+        alone=alone,
+        together=_together(cases, nominal) if turned and not alone else (),
+    )
+
+
+def where_stable(solution: Solution, figures: Mapping[Any, Any]) -> dict[Any, np.ndarray]:
+    """Figures of many designs, (designs, 1) each, NaN where the circuit is unstable; ``solution`` has a load of constant power."""
+    stable = least_damping(solution)[0][:, None] > 0
+    return {key: np.where(stable, np.reshape(figure, (-1, 1)), np.nan) for key, figure in figures.items()}
+
+
+def least_damping(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+    """Damping ratio and frequency [Hz], (designs,) each, of the least damped pole pair that the loads of constant power see.
+
+    Below 0 it is unstable; inf, and NaN, where none rings. ``solution`` of one design or many, with such a load.
+    """
+    loads = powered_loads(solution)
+    frequencies = _grid(loads)
+    ports: list[Output] = [load.port for load in loads]
+    rows = solution.circuit.transfer(frequencies, [load.source for load in loads], ports)
+    own = [-1 / np.atleast_2d(np.asarray(rows[at][at])) for at in range(len(loads))]
+    damping, at = (np.array(part) for part in zip(*(_of_port(one, frequencies) for one in own), strict=True))
+    least, every = np.argmin(damping, axis=0), np.arange(damping.shape[1])
+    return damping[least, every], at[least, every]
+
+
+def _grid(loads: list[Load]) -> np.ndarray:
+    top = BEYOND * max(float(np.max(load.loop_bandwidth)) for load in loads)
+    return np.geomspace(LOWEST, top, int(PER_DECADE * np.log10(top / LOWEST)) + 1)
+
+
+def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Least damping ratio (designs,) and its frequency, from the admittance (designs, f) at a port, its load's own included.
+
+    Where susceptance rises through zero, the admittance is a straight line over the logarithm of frequency, followed to its zero.
+    """
+    steps = np.diff(admittance) / np.diff(np.log(frequencies))
+    susceptance = admittance.imag
+    rises = (susceptance[:, :-1] < 0) & (susceptance[:, 1:] >= 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        way = -susceptance[:, :-1] / np.diff(susceptance)
+        left = admittance.real[:, :-1] + way * np.diff(admittance.real)
+        off = -left / steps
+    ratio = np.where(rises & ((np.abs(off) < FAR) | (left <= 0)), np.sin(np.clip(off.imag, -1.5, 1.5)), np.inf)
+    ratio = np.where(rises & (left <= 0), np.minimum(ratio, -1e-12), ratio)
+    ratio[:, 0] = np.where(
+        admittance.real[:, 0] < 0, -1.0, ratio[:, 0]
+    )  # draws more than the line can give, without ringing
+    at = np.argmin(ratio, axis=1)[:, None]
+    least = np.take_along_axis(ratio, at, axis=1)[:, 0]
+    return least, np.where(np.isfinite(least), np.sqrt(frequencies[at] * frequencies[at + 1])[:, 0], np.nan)
+
+
+class _Cases:
+    """Every case that was tried: ``shares`` (cases, parameters) of the ranges, ``damping`` and ``frequency`` (cases,)."""
+
+    def __init__(self, solution: Solution, box: tuple[UncertainParameter, ...]) -> None:
+        self.solution, self.box = solution, box
+        self.shares, self.damping, self.frequency = np.zeros((0, len(box))), np.zeros(0), np.zeros(0)
+
+    def add(self, shares: np.ndarray) -> np.ndarray:
+        """Try some more; gives their damping."""
+        values = {one.key: one.at(shares[:, [place]]) for place, one in enumerate(self.box)}
+        damping, frequency = (
+            np.broadcast_to(part, len(shares)) for part in least_damping(self.solution.varied(values))
+        )
+        self.shares = np.concatenate([self.shares, shares])
+        self.damping, self.frequency = np.append(self.damping, damping), np.append(self.frequency, frequency)
+        return np.asarray(damping)
+
+    def exactly(self, case: int) -> tuple[float, float]:
+        """Damping ratio and frequency [Hz] of the least damped pole pair of one case, in the band of the grid; as found without poles."""
+        values = {one.key: float(one.at(self.shares[case, place])) for place, one in enumerate(self.box)}
+        try:
+            poles = self.solution.varied(values).poles
+        except CircuitError:
+            return self.damping[case], self.frequency[case]
+        top = 2 * np.pi * _grid(powered_loads(self.solution))[-1]
+        near = poles[(poles.imag >= 0) & (np.abs(poles) > 0) & (np.abs(poles) < top)]
+        ratios = -near.real / np.abs(near)
+        if not ratios.size:
+            return self.damping[case], self.frequency[case]
+        at = int(np.argmin(ratios))
+        return float(ratios[at]), float(np.abs(near[at]) / (2 * np.pi))
+
+    def turn(self, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+        """Shares (pairs, parameters) where it turns unstable on the way from stable to unstable cases."""
+        for _ in range(2):
+            way = np.linspace(0, 1, HALVES)[None, :, None]
+            walked = starts[:, None] + way * (ends - starts)[:, None]
+            bad = self.add(walked.reshape(-1, len(self.box))).reshape(walked.shape[:2]) <= 0
+            first = np.clip(np.argmax(bad, axis=1), 1, None)
+            every = np.arange(len(walked))
+            starts, ends = walked[every, first - 1], walked[every, first]
+        return np.asarray((starts + ends) / 2)
+
+
+def _ends(nominal: np.ndarray) -> np.ndarray:
+    """Each parameter alone at its low end, then at its high one: shares (2 parameters, parameters)."""
+    rows = np.repeat(nominal[None], 2 * len(nominal), axis=0)
+    for place in range(len(nominal)):
+        rows[2 * place : 2 * place + 2, place] = 0, 1
+    return rows
+
+
+def _alone(cases: _Cases, nominal: np.ndarray, ends: np.ndarray) -> tuple[Turn, ...]:
+    """Every parameter that alone turns the circuit unstable at an end of its range, and where; the nearest first."""
+    places = [divmod(int(at), 2) for at in np.flatnonzero(ends.ravel() <= 0)]
+    if not places:
+        return ()
+    rows = _ends(nominal)[[2 * place + end for place, end in places]]
+    turned = cases.turn(np.repeat(nominal[None], len(rows), axis=0), rows)
+    turns = [
+        (abs(row[place] - nominal[place]), _turn(cases.box[place], row[place]))
+        for row, (place, _) in zip(turned, places, strict=True)
+    ]
+    return tuple(turn for _, turn in sorted(turns, key=lambda pair: pair[0]))
+
+
+def _together(cases: _Cases, nominal: np.ndarray) -> tuple[Turn, ...]:
+    """The parameters of the nearest combination that turns the circuit unstable, those left out that it does not need."""
+    bad = cases.shares[cases.damping <= 0]
+    row = bad[np.argmin(np.linalg.norm(bad - nominal, axis=1))].copy()
+    for place in np.argsort(np.abs(row - nominal)):
+        without = row.copy()
+        without[place] = nominal[place]
+        row = without if cases.add(without[None])[0] <= 0 else row
+    (turned,) = cases.turn(nominal[None], row[None])
+    moved = sorted(np.flatnonzero(row != nominal), key=lambda place: -abs(row[place] - nominal[place]))
+    return tuple(_turn(cases.box[place], turned[place]) for place in moved)
+
+
+def _turn(one: UncertainParameter, share: float) -> Turn:
+    value = float(one.at(share))
+    return Turn(one.key, one.label, one.unit, value, value > one.nominal)
