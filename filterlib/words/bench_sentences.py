@@ -93,10 +93,16 @@ def _width(bandwidth: float | None, order: int) -> str:
 
 
 def _capacitor(test: SecondReading) -> str:
-    size, inner = format_quantity(test.capacitance, "F"), format_quantity(test.inner_impedance, "ohm")
+    size, inner = format_quantity(test.capacitance, "F", 3), format_quantity(test.inner_impedance, "ohm")
+    measured = "its value, ESR and inductance measured before"
+    which = (
+        f"the filter's own {test.name}, {size} at this voltage ({measured}; it then reads what the filter will see, whatever is inside)"
+        if test.name
+        else f"{size} (film or ceramic well above its bias loss, {measured})"
+    )
     return (
-        f"Across the terminals, as close as can be: {size} (film or ceramic well above its bias loss, its value, ESR and "
-        f"inductance measured before), {format_quantity(test.impedance, 'ohm')} at the switching frequency against about {inner} inside."
+        f"Across the terminals, as close as can be: {which}, {format_quantity(test.impedance, 'ohm')} at the switching frequency "
+        f"against about {inner} inside."
     )
 
 

@@ -12,9 +12,9 @@ from filterlib.bench.inside import VALUES, InsideFit
 from filterlib.words.quantities import interval_text, number, runs
 
 _MEASUREMENTS = {
-    "second reading": "the ripple once more, with a capacitor of about the same impedance across the terminals",
-    "second reading, harmonics": "the ripple once more, with a capacitor across the terminals, at several harmonics",
-    "second reading, above 1 MHz": "the ripple once more, with a capacitor across the terminals, at harmonics above 1 MHz",
+    "second reading": "the ripple once more, with a capacitor across the terminals, best the filter's own first one",
+    "second reading, harmonics": "the ripple once more, with a capacitor across the terminals (best the filter's own first one), at several harmonics",
+    "second reading, above 1 MHz": "the ripple once more, with a capacitor across the terminals (best the filter's own first one), at harmonics above 1 MHz",
     "test capacitor": "the test capacitor of the second recording on an impedance bridge, at the switching frequency",
     "two recordings": "both recordings once more, longer and with the screen filled",
     "duty cycle": "the switching node's duty cycle with a scope, or the input voltage",
@@ -32,7 +32,7 @@ _MEASUREMENTS = {
     "load's lead": "the current in the load's lead with a current probe around both conductors",
     "clip's lead": "the tip on its own clip, with the clip's lead longer and shorter",
     "capacitor moved": "the spike with the second capacitor turned or moved",
-    "inside": "the ripple once more, with a capacitor across the terminals",
+    "inside": "the ripple once more, with a capacitor across the terminals, best the filter's own first one",
     "common mode": (
         "the scope's tip on its own clip at the terminals, and the bond to the chassis changed (a differential reading does not "
         "show common mode)"

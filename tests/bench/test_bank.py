@@ -20,7 +20,7 @@ from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
 from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
 from filterlib.network.circuit import Circuit
-from filterlib.system.bank import OF_THE_TEST, BankConverter
+from filterlib.system.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
 from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
@@ -75,10 +75,11 @@ def left(plant, converter, filter_):
 
 
 def corners(converter):
-    """The converter with the test capacitor at every corner of what is known of it."""
-    ranges = [getattr(converter.bank, name) for name in OF_THE_TEST]
+    """The converter at every corner of what is known of the test capacitor, and of the noise."""
+    names = (*OF_THE_TEST, *OF_THE_NOISE)
+    ranges = [getattr(converter.bank, name) for name in names]
     rows = np.array(list(product(*((one.low, one.high) for one in ranges))))
-    moved = {name: one.at(rows[:, [n]]) for n, (name, one) in enumerate(zip(OF_THE_TEST, ranges, strict=True))}
+    moved = {name: one.at(rows[:, [n]]) for n, (name, one) in enumerate(zip(names, ranges, strict=True))}
     return converter.model_copy(update={"bank": converter.bank.model_copy(update=moved)})
 
 

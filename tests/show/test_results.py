@@ -186,7 +186,7 @@ def test_what_would_close_the_band_is_told_with_units(fakes):
     assert (section["point"], section["load"], section["band"]) == ("full", "modem", "20MHz")
     assert (section["pp_low_V"], section["pp_high_V"]) == (0.005, 0.0125)
     assert section["measurements"][0] == {
-        "measure": "the ripple once more, with a capacitor across the terminals",
+        "measure": "the ripple once more, with a capacitor across the terminals, best the filter's own first one",
         "uncertain_parameters": ["converter.output_esr"],
         "pp_low_V": 0.006,
         "pp_high_V": 0.009,

@@ -9,11 +9,13 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Farads, Ohms, Unit
+from filterlib.analysis.linear.mounted_capacitor import MountedCapacitor
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.system.converter import FixtureCapacitor
 from filterlib.system.design import Design
 from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.stages import ShuntCapacitor
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import nearest_preferred
 
@@ -27,7 +29,7 @@ class SecondReading:
     """A test ``capacitance`` across the terminals, and the ripple expected with it, peak to peak.
 
     ``impedance`` and ``inner_impedance``: of the capacitor and of the converter at the switching frequency;
-    ``value`` with ``low`` and ``high`` over the uncertainty of the inside.
+    ``value`` with ``low`` and ``high`` over the uncertainty of the inside. ``name``: of the filter's capacitor that it is, or "".
     """
 
     capacitance: Farads[float]
@@ -36,6 +38,7 @@ class SecondReading:
     value: Annotated[float, Unit("V", key=None)]
     low: Annotated[float, Unit("V", key=None)]
     high: Annotated[float, Unit("V", key=None)]
+    name: str = ""
 
     @property
     def telling(self) -> bool:
@@ -46,12 +49,21 @@ class SecondReading:
 def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) -> SecondReading:
     """The reading, in the arrangement of the ripple's own figure, with a capacitor across the terminals.
 
-    ``capacitor``: without one, that of the series E6 whose impedance at the switching frequency is nearest to the inner one,
-    with the ESR and inductance that a `FixtureCapacitor` has.
+    ``capacitor``: without one, the filter's own first where it tells (see `TELLING`): what the filter will see is then
+    measured, whatever is inside. Else that of the series E6 whose impedance at the switching frequency is nearest to the
+    inner one, with the ESR and inductance that a `FixtureCapacitor` has.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> found = second_reading(design)      # its C1 is too small to tell much
+    >>> found.name, round(found.capacitance * 1e6)
+    ('', 22)
     """
     at, inner = design.converter.switching_frequency, inner_impedance(design)
-    size = float(np.clip(1 / (2 * np.pi * at * inner), LEAST, LARGEST))
-    capacitor = capacitor or FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
+    name = ""
+    if capacitor is None:
+        name, capacitor = _first_of(design, inner) or ("", _preferred(at, inner))
     intervals = [search(_metric(one, capacitor), uncertain_parameters(one, tolerances=False)) for one in shapes(design)]
     value = float(np.max(_reading(design, capacitor)))
     ends = [(one["reading"].low, one["reading"].high) for one in intervals if one] or [(value, value)]
@@ -62,7 +74,29 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
         value=value,
         low=min(value, *(low for low, _ in ends)),
         high=max(value, *(high for _, high in ends)),
+        name=name,
     )
+
+
+def _preferred(at: float, inner: float) -> FixtureCapacitor:
+    size = float(np.clip(1 / (2 * np.pi * at * inner), LEAST, LARGEST))
+    return FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
+
+
+def _first_of(design: Design, inner: float) -> tuple[str, FixtureCapacitor] | None:
+    """The filter's first stage, where that is a capacitor that tells: its name, and what it is at the output voltage."""
+    stage = design.filter[0] if design.filter else None
+    if not isinstance(stage, ShuntCapacitor):
+        return None
+    at, bias = design.converter.switching_frequency, design.converter.output_voltage
+    mounted = MountedCapacitor(stage.part, float(stage.mounting_loop), bias)
+    farads, henries = (float(one) for one in (stage.part.capacitance_at(bias), stage.part.esl + stage.mounting_loop))
+    reactance = 1 / (2 * np.pi * at * farads * stage.count)
+    if not TELLING[0] <= reactance / inner <= TELLING[1]:
+        return None
+    ohms = float(mounted.impedance(np.array([at]))[0].real)
+    many = stage.count
+    return stage.name, FixtureCapacitor(capacitance=farads * many, esr=ohms / many, esl=henries / many)
 
 
 def inner_impedance(design: Design) -> float:

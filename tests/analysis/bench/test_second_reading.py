@@ -69,3 +69,16 @@ def test_what_an_independent_circuit_reads_lies_in_the_band(name, capacitor):
     found = second_reading(load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml"), test)
     assert found.low < quantity(volts, "V") < found.high
     assert found.value == pytest.approx(quantity(volts, "V"), rel={"clean": 0.2, "brick": 0.5}[name], abs=0)
+
+
+def test_the_filters_own_first_capacitor_where_it_tells():
+    """Standing advice: what the filter will see is then measured. Eight of 4.7 µF beside 22 µF inside tell; one of 100 nF does not."""
+    source = designs.converter(**EXACT)
+    own = second_reading(designs.design(designs.shunt("4.7 µF", count=8), designs.series(), source=source))
+    assert own.name == "C1"
+    assert own.capacitance == pytest.approx(8 * 4.7e-6, rel=1e-9, abs=0)  # hand
+    assert own.telling
+    assert own.value < second_reading(designs.design(source=source)).value  # hand: more of it leaves less
+    other = second_reading(designs.design(designs.shunt("100 nF"), designs.series(), source=source))
+    assert other.name == ""
+    assert other.capacitance == pytest.approx(22e-6, rel=1e-9, abs=0)  # hand: as without a filter
