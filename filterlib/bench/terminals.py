@@ -74,12 +74,18 @@ def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | Ban
     ripple, second = converter.ripple, converter.ripple.with_capacitor
     assert second is not None
     both = taken[_FIRST], taken[_SECOND], second, converter, current
+    one = None
     try:
         if (one := fit_inside(*both, arrangement=ripple)).misfit < ONE_BRANCH:
             return one
     except FitError:
         pass  # the bank's own refusal says more
-    return fit_bank(readings_of(*both, arrangement=ripple, fewest=1, most=MOST_OF_A_BANK))
+    try:
+        return fit_bank(readings_of(*both, arrangement=ripple, fewest=1, most=MOST_OF_A_BANK))
+    except FitError:
+        if one is None:
+            raise
+        return one
 
 
 def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
