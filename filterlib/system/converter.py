@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import Field, GetCoreSchemaHandler, StrictBool, ValidationInfo, field_validator
-from pydantic_core import core_schema
+from pydantic import Field, StrictBool, ValidationInfo, field_validator
 
-from filterlib.errors import Problem, QuantityError
+from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
+from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
 from filterlib.system.load import Load
-from filterlib.system.model import Given, Model, Note, Order, Title, Validated
+from filterlib.system.model import Model, Note, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.rating import ConverterRating
-from filterlib.system.recorded import Recorded, RecordingField
-from filterlib.units import format_quantity, quantity
+from filterlib.units import format_quantity
 
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
@@ -28,82 +26,6 @@ LONGEST_EDGE = 0.2  # of the switching period
 LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
-
-
-class FixtureCapacitor(Model):
-    """A capacitor across the probe while a figure was measured; ESR and ESL: common practice, no source."""
-
-    capacitance: Annotated[Value, Quantity("F", low=1e-10, high=1e-2)]
-    esr: Annotated[Value, Quantity("ohm", low=0, high=10)] = 0.02
-    esl: Annotated[Value, Quantity("H", low=0, high=1e-6)] = 5e-9
-
-
-class Bandwidth:
-    """Annotation of a pydantic field that holds a bandwidth [Hz], or None where the file says "full"."""
-
-    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """How pydantic reads the field."""
-        return core_schema.no_info_plain_validator_function(self.read)
-
-    @staticmethod
-    def read(raw: object) -> float | None:
-        """A frequency, or "full" for no limit. Raises QuantityError."""
-        if raw is None or raw == "full":
-            return None
-        try:
-            return quantity(raw, "Hz", low=1e3, high=1e11)
-        except QuantityError as error:
-            raise QuantityError(f'{error.why}, or "full" for no limit', value=raw) from None
-
-
-class Arrangement(Model):
-    """How a figure was measured: what was between the terminals and the probe, and the bandwidth of the scope."""
-
-    bandwidth: Annotated[float | None, Bandwidth()] = None
-    order: Order = 1
-    lead_inductance: Annotated[Value, Quantity("H", low=0, high=1e-5)] = 0.0
-    capacitors: tuple[FixtureCapacitor, ...] = ()
-    load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
-
-    def with_added(self, capacitor: FixtureCapacitor) -> Self:
-        """The same with one more capacitor at the probe."""
-        return self.model_copy(update={"capacitors": (*self.capacitors, capacitor)})
-
-
-class WithCapacitor(FixtureCapacitor):
-    """A second recording of the same terminals, with this capacitor across them: it shows what is inside."""
-
-    recording: Annotated[Recorded, RecordingField()]
-
-
-class Ripple(Arrangement):
-    """Ripple at the terminals, as it was measured (to 20 MHz where nothing is said): its peak to peak, or a recording.
-
-    With a recording ``peak_to_peak`` [V] is what the recording shows, and ``with_capacitor`` may hold a second one.
-    """
-
-    peak_to_peak: Annotated[Any, Quantity("V", above=0, high=100)]
-    bandwidth: Annotated[float | None, Bandwidth()] = 20e6
-    recording: Annotated[Recorded, RecordingField()] | None = None
-    with_capacitor: WithCapacitor | None = None
-
-    @classmethod
-    def _across(cls, fields: Given) -> Iterator[Problem]:
-        if "with_capacitor" in fields and "recording" not in fields:
-            why = "a second recording says nothing without the first: name that under recording"
-            yield Problem("", "with_capacitor", None, why)
-
-
-class Spike(Arrangement):
-    """Peak to peak with the spikes at the switching edges, as it was measured (in full bandwidth)."""
-
-    peak_to_peak: Annotated[Any, Quantity("V", above=0, high=1000)]
-    ring_frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency", low=1e6, high=1e9)] = default(
-        50e6, 25e6, 100e6, "spikes ring at 25 to 100 MHz (common practice, no source)"
-    )
-    ring_cycles: Annotated[Ranged, RangedQuantity("", "cycles of the ring", low=0.2, high=50)] = default(
-        2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
-    )
 
 
 def _ranged(value: float, low: float, high: float, why: str) -> Any:
@@ -161,8 +83,8 @@ class Converter(Model):
 
     Fields in SI; what the file leaves open is a default with a range. ``shape``: "triangle", the current of an output
     inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either. ``burst_below``: the load
-    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``measured_with``: the loads
-    that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
+    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``tied_to_load``: False
+    where its current does not follow from the load's, see `filterlib.system.likelihood`. ``measured_with``: the loads that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
     where something drives it and the file says nothing; a resistor where there are none.
     """
 
@@ -201,6 +123,7 @@ class Converter(Model):
     )
     ripple: Ripple
     spike: Spike | None = None
+    tied_to_load: StrictBool = True
     rating: ConverterRating | None = None
     burst_below: Annotated[LoadThreshold, LoadThresholdField()] | None = None
     burst: Burst | None = None
@@ -382,3 +305,6 @@ class Converter(Model):
     def _capacitor_ladder(self) -> Circuit:
         ladder = Circuit().capacitor("c", "a", "x", self.output_capacitance.value)
         return ladder.resistor("esr", "x", "y", self.output_esr.value).inductor("esl", "y", "b", self.output_esl.value)
+
+
+__all__ = ["Arrangement", "Bandwidth", "Converter", "FixtureCapacitor", "Ripple", "Spike", "WithCapacitor"]

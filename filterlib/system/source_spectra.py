@@ -34,7 +34,8 @@ class SourceSpectra:
     ``ripple`` and ``spike`` [V]: the electromotive force in series with the internal impedance; their sum is applied.
     ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
     contradict each other for these values of the uncertain parameters (the coefficients are then NaN). ``largest_factor``: largest
-    |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz].
+    |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz]. ``current``: height of the pulse or
+    peak to peak of the triangle inside [A], (designs, 1) or a number; NaN of a recording.
     """
 
     frequencies: Real
@@ -44,6 +45,7 @@ class SourceSpectra:
     feasible: Any
     largest_factor: float
     largest_factor_frequency: float
+    current: Any = np.nan
 
 
 def harmonic_count(converter: Converter) -> int:
@@ -127,6 +129,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         feasible=feasible,
         largest_factor=float(np.max(factors)),
         largest_factor_frequency=float(frequencies[probe.within][worst]),
+        current=np.nan if recorded is not None else a,
     )
 
 

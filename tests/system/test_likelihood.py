@@ -1,0 +1,75 @@
+"""How well a converter agrees with rms, fundamental and load current."""
+
+import numpy as np
+import pytest
+
+from filterlib.errors import InputError
+from filterlib.system.converter import Converter
+from filterlib.system.likelihood import SPREAD, log_likelihood
+from filterlib.system.source_spectra import source_spectra
+from filterlib.system.writing import stated
+from tests.designs import KNOWN, converter, design
+
+
+def made(ripple=None, **more):
+    return Converter(**converter(**{**KNOWN, "ripple": {"peak_to_peak": 0.1, **(ripple or {})}, **more}))
+
+
+def with_esr(one, *values):
+    return one.model_copy(update={"output_esr": one.output_esr.at(np.array(values)[:, None])})
+
+
+def test_nothing_is_said_where_nothing_is_stated():
+    assert np.all(log_likelihood(with_esr(made(), 1e-3, 2e-3), 2.0) == 0)
+    assert log_likelihood(with_esr(made(), 1e-3, 2e-3), 2.0).shape == (2,)
+
+
+@pytest.mark.parametrize("name", ["rms", "fundamental"])
+def test_a_reading_is_normal_in_its_logarithm(name):
+    """hand: at what the model reads 0; twice the spread off, -2. rms and line of the wave itself at bare terminals."""
+    bare = made({"bandwidth": "full"})
+    sources = source_spectra(bare, 0.0)
+    terminals = sources.ripple[1:]  # nothing is drawn, and the probe's megohm takes next to nothing
+    size = {"rms": np.sqrt(2 * np.sum(abs(terminals) ** 2)), "fundamental": 2 * abs(terminals[0])}[name]
+    for off, expected in ((0, 0), (2, -2)):
+        one = made({"bandwidth": "full", name: float(size) * np.exp(off * SPREAD)})
+        assert log_likelihood(one, 0.0)[0] == pytest.approx(expected, rel=1e-3, abs=1e-5)  # of order one
+
+
+def test_a_pulse_carries_the_direct_current_of_its_load():
+    """hand: 2 A at a duty of 0.6 are a pulse of 5 A; the capacitor that makes such a pulse is the most likely one."""
+    esr = np.geomspace(2e-3, 0.2, 400)
+    source = {"shape": "pulse", "duty": 0.6, "output_capacitance": "100 µF", "output_esl": "0.1 nH"}
+    one = with_esr(made({"load_current": "2 A", "peak_to_peak": 0.3}, **source), *esr)
+    best = int(np.argmax(log_likelihood(one, 2.0)))
+    assert float(source_spectra(one, 2.0).current[best, 0]) == pytest.approx(5.0, rel=0.02, abs=0)
+    loose = one.model_copy(update={"tied_to_load": False})
+    assert np.all(log_likelihood(loose, 2.0) == 0)
+
+
+def test_an_inductors_swing_is_a_share_of_the_load_or_as_stated():
+    """hand: no share of 10 to 120 % is more likely than another, and those outside by nine in ten less; stated: that one."""
+    esr = np.geomspace(1e-4, 1.0, 400)
+    one = with_esr(made({"load_current": "2 A"}), *esr)
+    swing, likely = source_spectra(one, 2.0).current[:, 0] / 2, log_likelihood(one, 2.0)
+    within = (swing > 0.1) & (swing < 1.2)
+    assert 0 < within.sum() < 400
+    assert np.ptp(likely[within]) < 1e-12
+    assert likely[within][0] - likely[~within][0] > 2
+    known = with_esr(made({"load_current": "2 A", "current_swing": "30 %"}), *esr)
+    assert swing[np.argmax(log_likelihood(known, 2.0))] == pytest.approx(0.3, rel=0.03, abs=0)
+
+
+@pytest.mark.parametrize(("name", "value", "most"), [("rms", "51 mV", "50 mV"), ("fundamental", "65 mV", "63.7 mV")])
+def test_more_than_a_square_wave_has_is_refused(name, value, most):
+    """hand: a square wave of 100 mV has 50 mV rms, and 2/pi of 100 mV at its first harmonic."""
+    with pytest.raises(InputError, match=rf"{name}.*no wave of that peak_to_peak has more than {most}"):
+        made({name: value})
+
+
+def test_the_keys_are_written():
+    ripple = {"peak_to_peak": "100 mV", "rms": "30 mV", "fundamental": "40 mV", "current_swing": "30 %"}
+    found = stated(design(source=converter(ripple=ripple, tied_to_load=False)))["converter"]
+    assert [found["ripple"][key] for key in ("rms", "fundamental")] == ['"30 mV"', '"40 mV"']
+    assert "current_swing" in found["ripple"]
+    assert found["tied_to_load"] == "false"
