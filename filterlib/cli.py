@@ -251,7 +251,7 @@ def _review(chosen: argparse.Namespace) -> int:
     with ProgressLine() as progress:
         result = review(design, progress=lambda share, text: progress(0.8 * share, text))
         page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
-    say(_summary(result, str(page)))
+    say(_summary(result, chosen.out, str(page)))
     return result.exit_code
 
 
@@ -377,12 +377,19 @@ def _verify(chosen: argparse.Namespace) -> int:
     return 0
 
 
-def _summary(result: ReviewResult, page: str) -> str:
+def _summary(result: ReviewResult, folder: str, page: str) -> str:
+    from filterlib.show.change_files import change_files
     from filterlib.words.labels import SYMBOLS
     from filterlib.words.review_sentences import headline, review_notes, summary, verdict_sentence
 
     lines = [summary(result), *(f"{SYMBOLS[one.verdict]} {verdict_sentence(one)}" for one in result.verdicts)]
-    return "\n".join([*lines, *review_notes(result), headline(result), f"Page: {page}"])
+    best = next((one for one in change_files(result.reasons) if one.file), None)
+    change = (
+        [f"{best.outcome}: {best.words}. Next: filterlib review {os.path.join(folder, best.file)} --out ..."]
+        if best
+        else []
+    )
+    return "\n".join([*lines, *review_notes(result), headline(result), *change, f"Page: {page}"])
 
 
 if __name__ == "__main__":

@@ -27,8 +27,8 @@ _LOCK = "lock"
 def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> str:
     """Write files into a folder, which is created where there is none.
 
-    Parameters: ``folder``; ``files``: name -> text, each with `RUN` in its first lines; ``last``: name of the
-    file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
+    Parameters: ``folder``; ``files``: name -> text, each with `RUN` in its first lines, its name "NAME" or, in a folder below,
+    "FOLDER/NAME"; ``last``: name of the file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
     run has none of that name, removed; anything else in the folder stays as it is.
     Returns: the run's identifier, the same whenever the files' contents are.
     Raises: OutputError with path and reason; the folder is then as it was.
@@ -40,7 +40,8 @@ def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> s
         _refuse_foreign(target, texts)
         for name, text in texts.items():
             _write(work / _NEW / name, text)
-        _sync(work / _NEW)
+        for inside in (work / _NEW, *_folders(work / _NEW)):
+            _sync(inside)
         _exchange(work, target, list(texts), _of_earlier_run(target, last, texts))
     return run
 
@@ -135,9 +136,12 @@ def _restore(work: Path, target: Path) -> None:
     for name in _names(pending):
         if not (work / _NEW / name).exists() and not (work / _OLD / name).exists() and run_of(target / name) == run:
             (target / name).unlink()
-    for kept in sorted((work / _OLD).iterdir()):
-        os.replace(kept, target / kept.name)
+    for kept in _kept(work):
+        back = target / kept.relative_to(work / _OLD)
+        back.parent.mkdir(exist_ok=True)
+        os.replace(kept, back)
         kept.unlink(missing_ok=True)  # a second name of a file that had not been replaced yet stays after replace()
+    _leave_empty(target, _names(pending))
 
 
 def _names(path: Path) -> list[str]:
@@ -146,21 +150,43 @@ def _names(path: Path) -> list[str]:
         names = json.loads(path.read_text(encoding="utf-8"))["files"]
     except (OSError, ValueError, KeyError, TypeError):
         return []
-    return [name for name in names if isinstance(name, str) and Path(name).name == name]
+    return [name for name in names if isinstance(name, str) and _beneath(name)]
+
+
+def _beneath(name: str) -> bool:
+    """True for the name of a file in the folder, or in one folder below it."""
+    parts = name.split("/")
+    return len(parts) <= 2 and all(part not in ("", ".", "..") and Path(part).name == part for part in parts)
+
+
+def _folders(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.is_dir())
+
+
+def _kept(work: Path) -> list[Path]:
+    """The files that were put aside."""
+    return sorted(path for path in (work / _OLD).rglob("*") if path.is_symlink() or not path.is_dir())
+
+
+def _leave_empty(target: Path, names: list[str]) -> None:
+    """Take away the folders below the target that have nothing in them any more."""
+    for folder in {(target / name).parent for name in names} - {target}:
+        with suppress(OSError):
+            folder.rmdir()
 
 
 def _empty(work: Path) -> None:
     for name in (_NEW, _OLD):
         if (work / name).is_dir():
-            for path in (work / name).iterdir():
-                path.unlink()
+            for path in sorted((work / name).rglob("*"), reverse=True):
+                path.rmdir() if path.is_dir() else path.unlink()
             (work / name).rmdir()
 
 
 def _remove(work: Path) -> None:
     """Take the working folder away, but never a kept file that could not be put back."""
     with suppress(OSError):
-        if not (work / _OLD).is_dir() or not any((work / _OLD).iterdir()):
+        if not (work / _OLD).is_dir() or not _kept(work):
             _empty(work)
             (work / _LOCK).unlink()
             work.rmdir()
@@ -168,6 +194,9 @@ def _remove(work: Path) -> None:
 
 def _refuse_foreign(target: Path, names: Mapping[str, str]) -> None:
     for name in names:
+        inside = (target / name).parent
+        if inside != target and (inside.is_symlink() or (inside.exists() and not inside.is_dir())):
+            raise OutputError(f"{inside}: is there already and is no folder; move it away or choose another folder")
         if os.path.lexists(target / name) and run_of(target / name) is None:
             why = "is there already and was not written by filterlib; move it away or choose another folder"
             raise OutputError(f"{target / name}: {why}")
@@ -182,6 +211,7 @@ def _of_earlier_run(target: Path, last: str, names: Mapping[str, str]) -> list[s
 
 
 def _write(path: Path, text: str) -> None:
+    path.parent.mkdir(exist_ok=True)
     with path.open("w", encoding="utf-8", newline="\n") as stream:
         stream.write(text)
         stream.flush()
@@ -203,13 +233,17 @@ def _exchange(work: Path, target: Path, names: list[str], leftover: list[str]) -
     try:
         for name in [*names, *leftover]:
             if (target / name).exists():
+                (work / _OLD / name).parent.mkdir(exist_ok=True)
                 os.link(target / name, work / _OLD / name)
         _sync(work / _OLD)
         for name in names[:-1]:
+            (target / name).parent.mkdir(exist_ok=True)
             os.replace(work / _NEW / name, target / name)
         for name in leftover:
             (target / name).unlink()
-        _sync(target)
+        _leave_empty(target, leftover)
+        for inside in {target, *((target / name).parent for name in names)}:
+            _sync(inside)
         os.replace(work / _NEW / names[-1], target / names[-1])
         _sync(target)
     except BaseException:

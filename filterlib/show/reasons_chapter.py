@@ -13,6 +13,7 @@ from filterlib.analysis.causes.by_source import Source
 from filterlib.analysis.causes.mitigations import Costs, Mitigation
 from filterlib.analysis.causes.parasitics import Parasitic
 from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.show.change_files import ChangeFile, change_files
 from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
@@ -39,6 +40,7 @@ class ReasonsChapter:
     sentences: tuple[str, ...]
     figures: tuple[Illustration, ...]
     tables: tuple[Table, ...]
+    changes: tuple[ChangeFile, ...] = ()
     note: str = NOTE
 
 
@@ -53,7 +55,9 @@ def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
     if any(not one.refused for one in reasons.mitigations):
         note = f"In the order of the figure in {bandwidth_words(reasons.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(reasons), last, note))
-    return ReasonsChapter(reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons)))
+    return ReasonsChapter(
+        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons)), change_files(reasons)
+    )
 
 
 def _tables(reasons: ReasonsResult) -> Iterator[Table]:

@@ -92,6 +92,7 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     every = (*((reasons,) if reasons else ()), *chapters, *emitted)
     drawn = [circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn}
+    files |= {one.file: one.text for one in (reasons.changes if reasons else ()) if one.file}
     names = [PAGE, NUMBERS, *files]
     page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=reasons, emitted=emitted)
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}

@@ -75,6 +75,10 @@ def design_toml(design: Design) -> str:
     if design.converter.ripple.recording is not None or (burst is not None and burst.recording is not None):
         why = "a recorded converter is not written: change a copy of the design file that names the recording"
         raise FilterlibError(f"converter.ripple.recording: {why}")
+    return _toml(design)
+
+
+def _toml(design: Design) -> str:
     fields = stated(design)
     fields.pop("tables", None)
     lines = [f"{key} = {value}" for key, value in fields.items() if isinstance(value, str)]
@@ -85,6 +89,44 @@ def design_toml(design: Design) -> str:
         for entry in fields.get(name, ()):
             lines += _section(f"[[{name}]]", entry, "")
     return "\n".join(lines).strip() + "\n"
+
+
+def changed_sections(was: Design, now: Design) -> tuple[str, ...]:
+    """The sections of a design file that differ, as the second design has them: ready to paste in place of the first one's.
+
+    A new stage says before which one it goes. Raises FilterlibError as `design_toml`, except for a recorded converter.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib import load_design
+    >>> from filterlib.system.changes import changed
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> print(*changed_sections(design, changed(design, {"filter.C2.count": 2})))
+    [[filter]]
+    name = "C2"
+    kind = "capacitor"
+    part = "class2-2u2-50V-1206"
+    count = 2
+    """
+    before, after = (_toml(one).strip().split("\n\n")[1:] for one in (was, now))
+    names = {stage.name for stage in was.filter}
+    sections = []
+    for number, text in enumerate(after):
+        if text not in before:
+            sections.append(text if _stage(text) in {"", *names} else f"{_place(after[number + 1 :], names)}\n{text}")
+    return tuple(sections)
+
+
+def _stage(section: str) -> str:
+    """Name of the stage that a section describes, or ""."""
+    lines = section.splitlines()
+    name = next((line for line in lines if line.startswith("name = ")), "")
+    return json.loads(name.removeprefix("name = ")) if lines[0] == "[[filter]]" else ""
+
+
+def _place(behind: list[str], names: set[str]) -> str:
+    """Where a new stage goes, as a comment: before the next one that is known."""
+    following = next((name for name in map(_stage, behind) if name in names), "")
+    return f"# before {following}:" if following else "# as the last [[filter]]:"
 
 
 def stated(design: Design) -> dict[str, Text]:

@@ -11,7 +11,7 @@ import pytest
 from filterlib.errors import OutputError
 from filterlib.show.folder import RUN, run_of, write_files
 
-NAMES = ("review.html", "bode.svg", "results.json")
+NAMES = ("review.html", "bode.svg", "changes/1.toml", "results.json")
 
 
 def files(text, names=NAMES):
@@ -20,12 +20,12 @@ def files(text, names=NAMES):
 
 
 def written(folder):
-    return {path.name: path.read_text() for path in folder.iterdir() if path.is_file()}
+    return {str(path.relative_to(folder)): path.read_text() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_all_files_carry_one_identifier_and_nothing_is_left_beside(tmp_path):
     run = write_files(tmp_path / "out", files("one"), last="results.json")
-    assert {run_of(path) for path in (tmp_path / "out").iterdir()} == {run}
+    assert {run_of(tmp_path / "out" / name) for name in NAMES} == {run}
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -35,7 +35,7 @@ def test_same_contents_have_the_same_identifier_and_others_another(tmp_path):
 
 
 def test_foreign_files_stay_and_files_of_the_run_before_go(tmp_path):
-    write_files(tmp_path, files("one", (*NAMES, "steps.svg")), last="results.json")
+    write_files(tmp_path, files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
     (tmp_path / "notes.txt").write_text("mine")
     copy = tmp_path / "review copy.html"
     copy.write_text((tmp_path / "review.html").read_text())
@@ -73,6 +73,36 @@ def test_a_folder_that_cannot_be_is_refused_by_name_with_nothing_left(tmp_path, 
     assert len(list(tmp_path.iterdir())) == 1
 
 
+def test_a_folder_below_goes_with_its_last_file_and_stays_with_a_foreign_one(tmp_path):
+    write_files(tmp_path, files("one", (*NAMES, "old/1.toml", "mine/1.toml")), last="results.json")
+    (tmp_path / "mine" / "notes.txt").write_text("mine")
+    write_files(tmp_path, files("two"), last="results.json")
+    assert set(written(tmp_path)) == {*NAMES, "mine/notes.txt"}
+    assert not (tmp_path / "old").exists()
+
+
+@pytest.mark.parametrize("make", [_foreign_file, lambda path: path.symlink_to("/tmp")])
+def test_what_is_no_folder_is_not_written_into(tmp_path, make):
+    make(tmp_path / "changes")
+    with pytest.raises(OutputError, match="changes: is there already and is no folder"):
+        write_files(tmp_path, files("one"), last="results.json")
+    assert [path.name for path in tmp_path.iterdir()] == ["changes"]
+
+
+@pytest.mark.parametrize("name", ["../outside.svg", "a/b/c.svg", "/outside.svg", "a//b.svg"])
+def test_names_in_an_earlier_runs_list_never_lead_outside(tmp_path, name):
+    write_files(tmp_path / "out", files("one"), last="results.json")
+    listed = tmp_path / "out" / "results.json"
+    run = run_of(listed)
+    for place in (tmp_path / "outside.svg", tmp_path / "out" / "a" / "b" / "c.svg"):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(f"<!-- {run} -->")
+    listed.write_text(json.dumps({"run": run, "files": [*NAMES, name]}))
+    write_files(tmp_path / "out", files("two"), last="results.json")
+    assert (tmp_path / "outside.svg").exists()
+    assert (tmp_path / "out" / "a" / "b" / "c.svg").exists()
+
+
 def test_folders_made_for_a_run_that_fails_go_again(tmp_path, monkeypatch):
     def full(source, target):
         raise OSError(28, "No space left on device", str(target))
@@ -92,7 +122,7 @@ def test_a_link_to_a_folder_is_followed(tmp_path):
 
 
 def test_an_error_while_moving_brings_the_old_files_back(tmp_path, monkeypatch):
-    write_files(tmp_path / "out", files("one", (*NAMES, "steps.svg")), last="results.json")
+    write_files(tmp_path / "out", files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
     before = written(tmp_path / "out")
     real, calls = os.replace, []
 
@@ -104,7 +134,7 @@ def test_an_error_while_moving_brings_the_old_files_back(tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, "replace", breaks)
     with pytest.raises(KeyboardInterrupt):
-        write_files(tmp_path / "out", files("two", (*NAMES, "new.svg")), last="results.json")
+        write_files(tmp_path / "out", files("two", (*NAMES, "new.svg", "more/1.toml")), last="results.json")
     assert written(tmp_path / "out") == before
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
@@ -121,7 +151,7 @@ def killed_after(folder, steps):
     for name in CALLS:
         setattr(os, name, _dying(getattr(os, name), left))
     try:
-        write_files(folder, files("two", (*NAMES, "new.svg")), last="results.json")
+        write_files(folder, files("two", (*NAMES, "new.svg", "more/1.toml")), last="results.json")
         os._exit(0)
     finally:
         os._exit(98)
@@ -143,7 +173,7 @@ def test_a_kill_at_any_step_leaves_old_results_or_new_or_a_mixture_that_shows_an
     codes = []
     for steps in range(200):
         folder = tmp_path / str(steps) / "out"
-        write_files(folder, files("one", (*NAMES, "steps.svg")), last="results.json")
+        write_files(folder, files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
         old = written(folder)
         codes.append(killed_after(folder, steps))
         after = written(folder)
@@ -165,7 +195,7 @@ def test_a_kill_at_any_step_leaves_old_results_or_new_or_a_mixture_that_shows_an
 def mended_by_a_run_that_fails(folder, after):
     """Even a run that comes to nothing puts back what a killed one had replaced."""
     with pytest.raises(OutputError):
-        write_files(folder, files("four", ("x/y.svg", "results.json")), last="results.json")
+        write_files(folder, files("four", ("x/y/z.svg", "results.json")), last="results.json")
     text = "two" if "two" in after["results.json"] else "one"
     names = json.loads((folder / "results.json").read_text())["files"]
     assert all(text in (folder / name).read_text() for name in names)
@@ -187,7 +217,7 @@ def test_what_a_killed_run_had_replaced_comes_back_whatever_is_written_there_nex
     """Two commands may write into one folder: the second must not sweep away what the first one kept."""
     for steps in range(200):
         folder = tmp_path / str(steps) / "out"
-        write_files(folder, files("one", (*NAMES, "steps.svg")), last="results.json")
+        write_files(folder, files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
         code = killed_after(folder, steps)
         other = {"sheet.html": f"<!-- {RUN} -->", "sheet.json": json.dumps({"run": RUN, "files": ["sheet.html"]})}
         write_files(folder, other, last="sheet.json")

@@ -97,14 +97,18 @@ def _mounting(design: Design) -> Iterator[Candidate]:
 def _placing(design: Design) -> Iterator[Candidate]:
     """Capacitors turned or moved, so that their loops couple less."""
     for pair in design.all_couplings:
-        key, least = f"coupling.{pair.name}", TURNED * float(np.max(pair.mutual.value))
-        most = format_quantity(TURNED * float(np.max(pair.mutual.high)), "H", 3)
+        key, ends = (
+            f"coupling.{pair.name}",
+            {"low": pair.mutual.low, "value": np.max(pair.mutual.value), "high": pair.mutual.high},
+        )
+        turned = {name: format_quantity(TURNED * float(end), "H", 3) for name, end in ends.items()}
+        most = turned["high"]
         words = (
             f"turn {pair.second}, or move it away, so that its loop and that of {pair.first} couple by at most {most}"
         )
-        if least:
+        if np.any(pair.mutual.value):
             yield Candidate(
-                words, "placing", f"place of {pair.second}", 0, partial(changed, values={key: least}), narrows=key
+                words, "placing", f"place of {pair.second}", 0, partial(changed, values={key: turned}), narrows=key
             )
 
 
