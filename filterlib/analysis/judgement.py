@@ -40,7 +40,9 @@ Answer = Literal["met throughout", "depends on", "not met", "not known"]
 _OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
 Unknown = Literal["unstable", "no ladder", "no harmonic"]
 NO_SPIKE = "converter.spike"
+LABORATORY = "emission.laboratory"
 LABELS = {
+    LABORATORY: "laboratory that measures, and its network",
     NO_SPIKE: "converter's spikes, which are not stated",
     "converter.shape": "shape of the switching current",
     "converter.burst_below": "converter's light load: whether it bursts",
@@ -378,13 +380,14 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
         point = unstable or next(iter(results))
         why: Unknown = "unstable" if unstable else "no harmonic"
         return Verdict(*heading, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
-    worst, point = min(margins, key=lambda pair: pair[0].low)
-    answer = _kept(wanted, worst)
-    open_ = answer == "depends on"
-    depends = results[point].extents[worst.limit, worst.detector].decisive if open_ else ""
+    worst, point = min(margins, key=lambda pair: pair[0].slack(wanted.margin))
+    answer, depends, label = worst.kept(wanted.margin), "", ""
+    if answer == "depends on":
+        decisive = results[point].extents[worst.limit, worst.detector].decisive, worst.depends_on
+        depends, label = (LABORATORY, LABELS[LABORATORY]) if worst.low >= wanted.margin else decisive
     return Verdict(
         *heading, worst.margin, worst.low, worst.high, point, answer, depends,
-        float(from_decibels(worst.low - wanted.margin)) - 1, worst.depends_on if open_ else "",
+        float(from_decibels(worst.low - wanted.margin)) - 1, label,
         nearest=worst, trusted=worst.frequency <= results[point].trusted_to,
     )  # fmt: skip
 
@@ -392,9 +395,3 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
 def _of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:
     title = artificial_network(wanted.at).title
     return next(one for one in results if one.side == wanted.side and one.network == title)
-
-
-def _kept(wanted: EmissionRequirement, worst: Margin) -> Answer:
-    if worst.low >= wanted.margin:
-        return "met throughout"
-    return "not met" if worst.high < wanted.margin else "depends on"

@@ -7,24 +7,24 @@ instructions and the local code.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean, short
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import angular
+from filterlib.parts.base import Value, angular
 
 
 def network_impedance(
     frequencies: ArrayLike,
-    inductance: float,
+    inductance: Value,
     *,
-    resistance: float = 0.0,
-    receiver: float = 50.0,
-    coupling: float = np.inf,
-    bleeder: float = np.inf,
+    resistance: Value = 0.0,
+    receiver: Value = 50.0,
+    coupling: Value = np.inf,
+    bleeder: Value = np.inf,
 ) -> NDArray[np.complex128]:
     """Impedance between the device's terminal and chassis, the supply's terminal being shorted to chassis.
 
@@ -62,11 +62,11 @@ def network_impedance(
     [34.29, 49.38, 50.0]
     """
     for name, value in (("inductance", inductance), ("receiver", receiver)):
-        if not value > 0:
+        if not np.all(value > 0):
             raise QuantityError("must be above 0", name=name, value=value)
     s = angular(frequencies)
     with np.errstate(divide="ignore", invalid="ignore"):
-        reactance = np.where(s == 0, np.inf, 1 / (s * coupling)) if np.isfinite(coupling) else 0.0
+        reactance = np.where(s == 0, np.inf, 1 / (s * coupling)) if np.all(np.isfinite(coupling)) else 0.0
     through = resistance + s * inductance
     return through / (1 + through / (1 / (1 / receiver + 1 / bleeder) + reactance))
 
@@ -87,11 +87,11 @@ class ArtificialNetwork:
     title: str
     low: float
     high: float
-    inductance: float
-    resistance: float = 0.0
-    coupling: float = np.inf
-    bleeder: float = np.inf
-    receiver: float = 50.0
+    inductance: Value
+    resistance: Value = 0.0
+    coupling: Value = np.inf
+    bleeder: Value = np.inf
+    receiver: Value = 50.0
 
     def impedance(self, frequencies: ArrayLike) -> NDArray[np.complex128]:
         """From the line to chassis (f,) [ohm]: see `network_impedance`."""
@@ -104,21 +104,36 @@ class ArtificialNetwork:
             bleeder=self.bleeder,
         )
 
+    def scaled(self, factor: Value) -> ArtificialNetwork:
+        """The same with ``factor`` times the impedance, at all frequencies; an array (designs, 1) makes as many.
+
+        >>> NETWORKS["50uH"].scaled(1.2).receiver
+        60.0
+        """
+        return replace(
+            self,
+            inductance=self.inductance * factor,
+            resistance=self.resistance * factor,
+            coupling=self.coupling / factor,
+            bleeder=self.bleeder * factor,
+            receiver=self.receiver * factor,
+        )
+
     def add(self, circuit: Circuit, name: str, line: str, chassis: str) -> str:
         """Add the network between ``line`` and ``chassis``; returns the node at which the receiver reads.
 
         Elements NAME.inductance and NAME.receiver, and where they exist NAME.resistance, NAME.coupling, NAME.bleeder.
         """
-        inner = f"{name}:r" if self.resistance else chassis
+        inner = f"{name}:r" if np.any(self.resistance) else chassis
         circuit.inductor(f"{name}.inductance", line, inner, self.inductance)
-        if self.resistance:
+        if np.any(self.resistance):
             circuit.resistor(f"{name}.resistance", inner, chassis, self.resistance)
         port = line
-        if np.isfinite(self.coupling):
+        if np.all(np.isfinite(self.coupling)):
             port = f"{name}:port"
             circuit.capacitor(f"{name}.coupling", line, port, self.coupling)
         circuit.resistor(f"{name}.receiver", port, chassis, self.receiver)
-        if np.isfinite(self.bleeder):
+        if np.all(np.isfinite(self.bleeder)):
             circuit.resistor(f"{name}.bleeder", port, chassis, self.bleeder)
         return port
 

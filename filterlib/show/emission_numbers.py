@@ -13,7 +13,7 @@ from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, numbers
 from filterlib.words.emission_sentences import ESTIMATE, agreement, margin_sentence
 from filterlib.words.stability_sentences import reason_text
 
-_NO_MARGIN = Margin("", "", "", "", np.nan, np.nan, {}, np.nan, np.nan, "", *(np.nan,) * 5, "", False)
+_NO_MARGIN = Margin("", "", "", "", np.nan, np.nan, {}, np.nan, np.nan, "", *(np.nan,) * 7, "", False)
 
 
 def emission_section(results: Iterable[EmissionResult]) -> Section:

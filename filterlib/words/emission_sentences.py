@@ -42,6 +42,8 @@ def margin_sentence(margin: Margin) -> str:
     if margin.low < margin.high:
         moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
         text += f"; from {_end(margin.low, margin.low_at)} to {_end(margin.high, margin.high_at)} over the uncertainty{moved}"
+    if 0 <= margin.low < margin.allowance:
+        text += f"; that is less than the {margin.allowance:.1f} dB by which laboratories differ, so it is undecided"
     return text + ("; this limit is from memory" if margin.from_memory else "")
 
 
@@ -124,6 +126,8 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
                 f"The switching frequency of {format_quantity(switching, 'Hz')} is close to where a limit begins, "
                 f"{format_quantity(lowest, 'Hz')}: its tolerance decides which limit the fundamental meets, if any"
             )
+    if result.worst is not None and result.extents:
+        yield _laboratories(result.worst)
     for one in test.judged:
         if one.limit.network not in (None, network.name):
             yield f"{one.limit.title} applies to another network ({one.limit.network}): the margin is an indication"
@@ -133,6 +137,15 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
             yield f"{one.limit.title}: {one.limit.note}"
     if design.converter.bond is not None and test.side == "input" and not design.converter.isolated:
         yield _bonded(design.converter.bond, result)
+
+
+def _laboratories(worst: Margin) -> str:
+    """What another laboratory may read."""
+    return (
+        f"Below a limit in any laboratory is what stays {worst.allowance:.1f} dB below it at {format_quantity(worst.line, 'Hz')}: "
+        f"{worst.laboratory:.1f} dB of a laboratory's uncertainty (CISPR 16-4-2, from memory), with {worst.network:.1f} dB that networks within "
+        "20 % and 11.5 degrees of their impedance (CISPR 16-1-2, from memory) make there"
+    )
 
 
 def _below(switching: float, network: ArtificialNetwork) -> str:

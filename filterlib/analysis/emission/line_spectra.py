@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
@@ -12,6 +13,7 @@ from filterlib.analysis.emission.receiver import heard
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
+from filterlib.parts.base import Value
 from filterlib.system.chassis import CHASSIS, INPUT
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.design import Design
@@ -113,16 +115,22 @@ class LineSpectra:
         return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
 
 
-def line_spectra(solution: Solution, test: EmissionTest, *, sources: SourceSpectra | None = None) -> LineSpectra:
+def line_spectra(
+    solution: Solution,
+    test: EmissionTest,
+    *,
+    sources: SourceSpectra | None = None,
+    scaled: Mapping[str, Value] | None = None,
+) -> LineSpectra:
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
-    ``sources``: those of the solution, where another operating point has them already.
+    ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
     design, forces = solution.design, sources or solution.steady_spectra
     kept = forces.frequencies[1:][forces.frequencies[1:] <= heard(test.at.low, test.at.high)[1]]
-    circuit, ports = setup(solution, test)
+    circuit, ports = setup(solution, test, scaled=scaled)
     driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.steady_scale * forces.ripple)}
     if design.converter.spike is not None:
         driven["spike"] = "ripple", forces.spike
@@ -157,12 +165,15 @@ def _input(solution: Solution, side: InputSide, count: int) -> np.ndarray:
     return np.concatenate([np.zeros((*current.shape[:-1], 1)), current], axis=-1)
 
 
-def setup(solution: Solution, test: EmissionTest) -> tuple[Circuit, tuple[str, str]]:
+def setup(
+    solution: Solution, test: EmissionTest, *, scaled: Mapping[str, Value] | None = None
+) -> tuple[Circuit, tuple[str, str]]:
     """The circuit with its two networks, and the nodes at which a receiver reads the plus and the return line.
 
     "output": the networks are at the end of the filter, and the loads beyond them are decoupled. "input": they feed the
     converter through its input side's lead, and filter and loads are as they are. Sources as in `Design.circuit`,
     and at the input `SOURCE`; "network.plus" and "network.return" are shorts whose current flows into the networks.
+    ``scaled``: by line, times what its network's impedance is; arrays (designs, 1) stand for many.
     """
     design, state = solution.design.model_copy(update={"clip": None}), solution.state
     if test.side == "output":
@@ -174,7 +185,8 @@ def setup(solution: Solution, test: EmissionTest) -> tuple[Circuit, tuple[str, s
     ports = []
     for line, node in zip(LINES, lines, strict=True):
         circuit.resistor(f"network.{line}", node, f"network:{line}", 0.0)
-        ports.append(test.at.add(circuit, f"network.{line}", f"network:{line}", CHASSIS))
+        network = test.at if scaled is None else test.at.scaled(scaled[line])
+        ports.append(network.add(circuit, f"network.{line}", f"network:{line}", CHASSIS))
     return circuit, (ports[0], ports[1])
 
 
