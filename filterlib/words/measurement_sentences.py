@@ -9,6 +9,7 @@ from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
 from filterlib.bench.inside import VALUES, InsideFit
+from filterlib.system.bank import BankConverter
 from filterlib.words.quantities import interval_text, number, runs
 
 _MEASUREMENTS = {
@@ -124,3 +125,13 @@ def inside_sentences(inside: InsideFit) -> Iterator[str]:
         far = ", ".join(map(str, inside.disagreeing[:6])) or "none alone"
         yield f"one capacitor describes the inside to {inside.misfit:.1%}; far outside their noise: harmonics {far}"
     yield "the inductance is ESL and lead together, which no reading at the terminals separates"
+
+
+def bank_sentence(converter: BankConverter) -> str:
+    """What two recordings say of several capacitors inside, which one capacitor with ESR and inductance does not describe."""
+    whole, esr = converter.output_capacitance, converter.output_esr
+    return (
+        f"Inside the converter, from two recordings: {converter.bank.branches} unequal branches side by side, "
+        f"{number(float(whole.value), 'F')} together ({interval_text(whole.low, whole.high, 'F')}), "
+        f"{number(float(esr.value), 'ohm')} of resistance at the strongest harmonic"
+    )

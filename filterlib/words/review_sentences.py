@@ -11,12 +11,13 @@ from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import bands
+from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentence
-from filterlib.words.measurement_sentences import measurement_words
+from filterlib.words.measurement_sentences import bank_sentence, measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
@@ -171,6 +172,8 @@ def trust(result: ReviewResult) -> Iterator[str]:
         )
         if recorded.stated is not None:
             yield _other_frequency(recorded)
+        if isinstance(design.converter, BankConverter):
+            yield bank_sentence(design.converter)
     elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
