@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
-from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 
 from threadpoolctl import threadpool_limits
@@ -55,13 +55,14 @@ def _some(task: tuple[int, list[int], list[str]]) -> list[Trial]:
         return list(trials(*task))
 
 
-def run(seed: int, numbers: Sequence[int], kinds: list[str], jobs: int) -> list[Trial]:
-    """All of them, shared among processes."""
+def run(seed: int, numbers: Sequence[int], kinds: list[str], jobs: int) -> Iterator[list[Trial]]:
+    """Converter by converter, shared among processes."""
     tasks = [(seed, [number], kinds) for number in numbers]
     if jobs == 1:
-        return list(chain.from_iterable(map(_some, tasks)))
+        yield from map(_some, tasks)
+        return
     with ProcessPoolExecutor(jobs) as pool:
-        return list(chain.from_iterable(pool.map(_some, tasks)))
+        yield from pool.map(_some, tasks)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -75,11 +76,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--json", type=Path, help="a file for every trial")
     given = parser.parse_args(arguments)
     kinds = [kind.strip() for kind in given.kinds.split(",")]
-    done = run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs)
-    print(line(HEAD), *map(row, tallies(done, kinds)), "", sep="\n")
-    print(*(outside(one) for one in done if one.surprises), sep="\n")
-    if given.json:
-        given.json.write_text(json.dumps([asdict(one) for one in done], indent=1) + "\n", encoding="utf-8")
+    done: list[Trial] = []
+    for some in run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs):
+        done += some
+        for one in filter(attrgetter("surprises"), some):
+            print(outside(one), flush=True)
+        if given.json:
+            given.json.write_text(json.dumps([asdict(one) for one in done], indent=1) + "\n", encoding="utf-8")
+    print("", line(HEAD), *map(row, tallies(done, kinds)), sep="\n")
     return 0
 
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from filterlib import load_recording
+from filterlib import load_design, load_recording, ripple, solve
 from filterlib.bench.measurement import measure
 from tests import make_recordings
-from tests.calibration import plants, scope
+from tests.calibration import files, plants, scope
 from tests.calibration.network import Network, burst, polyline
 from tests.calibration.population import TOPOLOGIES, Branch, Series
 
@@ -142,3 +142,43 @@ def test_a_recording_shows_the_ripple(tmp_path, cases):
     path.write_text(scope.recording(one.limited(one.terminals), 1 / one.converter.base, 1, bandwidth=20e6))
     seen = measure(load_recording(path)).aligned.peak_to_peak
     assert seen == pytest.approx(scope.peak_to_peak(one.limited(one.terminals)), rel=0.05, abs=0)
+
+
+INSIDE = {
+    "output_capacitance": "22 µF", "output_esr": "12 mohm", "output_esl": "4 nH", "lead_inductance": "20 nH", "edge_time": "30 ns",
+}  # fmt: skip
+
+
+def as_stated(part):
+    """A capacitor that is exactly as its data sheet has it."""
+    return part and replace(part, true=replace(part.stated, capacitance=part.left * part.stated.capacitance), loop=4e-9)
+
+
+def known(one):
+    """A case without secrets: one capacitor inside, no ring, no chassis, a flat pulse, every part as stated."""
+    choke, draw = one.filter.choke, one.converter
+    converter = replace(
+        draw, bank=(Branch(22e-6, 12e-3, 4e-9),), tracks=(), ring=None, chassis=None, lead=Series(20e-9, 1e-4), edges=(30e-9, 30e-9),
+        swing=0.02 if draw.shape == "pulse" else draw.swing, recovery=0.0, winding=1e-15,
+    )  # fmt: skip
+    choke = replace(choke, true=choke.stated, across=choke.across[:1] * 2, loss=choke.loss[:1] * 2, unlike=(0.0, 0.0))
+    filter = replace(
+        one.filter, first=as_stated(one.filter.first), choke=choke, second=as_stated(one.filter.second), computed=True
+    )
+    load = replace(one.load, capacitor=as_stated(one.load.capacitor), true_length=one.load.length, unlike=0.0)
+    return replace(one, converter=converter, filter=filter, load=load)
+
+
+@pytest.mark.parametrize("number", [0, 2, 4, 7, 16])
+def test_where_nothing_is_secret_library_and_simulator_agree(number, tmp_path, monkeypatch):
+    """second method: the library's own model of the same converter, filter and load; readings are off by 2 %, and eddies differ."""
+    case = known(plants.case(1, number))
+    monkeypatch.setattr(files, "BRIDGE", 0.0)
+    converter = files.plate(case) | INSIDE | {"shape": case.converter.shape, "duty": case.converter.duty}
+    files.READINGS["number"](case, converter, tmp_path)
+    files.READINGS["load"](case, converter, tmp_path)
+    design = {"format": 1, "name": "known", "converter": converter, "filter": files.stages(case, False)}
+    design |= {"load": [files.load(case, False)], "coupling": files.couplings(case, True)}
+    (tmp_path / "design.toml").write_text(files.toml(design), encoding="utf-8")
+    figure = ripple(solve(load_design(tmp_path / "design.toml")), interval=False).figures["receiver", "20MHz"]
+    assert figure.peak_to_peak == pytest.approx(case.truth, rel=0.1, abs=0)
