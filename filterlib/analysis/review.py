@@ -148,4 +148,4 @@ def _assumed(design: Design) -> tuple[UncertainParameter, ...]:
     """Every default that carries the result."""
     inputs = (one for test in emission_tests(design) for one in test.inputs(design.converter))
     parameters = dict.fromkeys((*uncertain_parameters(design, tolerances=False), *inputs))
-    return tuple(one for one in parameters if not one.stated)
+    return tuple(one for one in parameters if not one.stated or one.moved_from is not None)

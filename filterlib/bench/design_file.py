@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from filterlib.errors import Problem
 from filterlib.system import files
+from filterlib.system.agreement import agreeing
 from filterlib.system.design import Design
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ def load_design(path: str | Path) -> Design:
     Returns
     -------
     Design
-        Frozen; parts and recordings that are named in the file are in it as such.
+        Frozen; parts and recordings that are named in the file are in it as such. Nominal values at which its readings do
+        not agree are moved within their ranges to where they do.
 
     Raises
     ------
@@ -52,10 +54,10 @@ def load_design(path: str | Path) -> Design:
 
     design = files.read_design(path, prepare=prepare)
     if not taken:
-        return design
+        return agreeing(design, str(path))
     from filterlib.bench.terminals import identified
 
-    return identified(design, taken, str(path))
+    return agreeing(identified(design, taken, str(path)), str(path))
 
 
 def _names_recording(raw: dict[str, Any]) -> bool:

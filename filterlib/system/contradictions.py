@@ -6,25 +6,32 @@ from filterlib.system.converter import Converter
 from filterlib.units import format_quantity
 
 
-def contradiction(converter: Converter, ripple_needed: float, spike_needed: float) -> str:
-    """What is in the way; ``ripple_needed``, ``spike_needed`` [V]: the least that each could be beside the other."""
-    spike, wanted = converter.spike, format_quantity(converter.ripple.peak_to_peak, "V")
+def contradiction(converter: Converter, ripple_needed: float, spike_needed: float) -> tuple[str, str]:
+    """Key of the stated value that is in the way, and why it is.
+
+    ``ripple_needed``, ``spike_needed``: the least that each could read beside the other's stated figure [V].
+    """
+    spike, wanted = converter.spike, converter.ripple.peak_to_peak
     if spike is not None and spike_needed > spike.peak_to_peak:
-        reads, stated = (format_quantity(one, "V") for one in (spike_needed, spike.peak_to_peak))
         if converter.ripple.recording is not None:
-            return (
-                f"converter.spike.peak_to_peak = {stated}: the recorded ripple alone already reads {reads} in that band; "
-                "state a larger spike, or none"
+            why = f"the recorded ripple alone already reads {_volts(spike_needed)} in that band"
+        else:
+            why = (
+                f"the ripple alone already reads {_volts(spike_needed)} in that band when it reads {_volts(wanted)} in the "
+                "ripple's"
             )
-        return (
-            f"converter.spike.peak_to_peak = {stated}: the ripple alone already reads {reads} in that band when it reads "
-            f"{wanted} in the ripple's; state a larger spike, or none"
-        )
-    reads = format_quantity(ripple_needed, "V")
+        return _said("converter.spike.peak_to_peak", spike.peak_to_peak, spike_needed, why)
     if spike is None:
-        return f"converter.ripple.peak_to_peak = {wanted}: common-mode current alone already reads {reads} in that band"
-    return (
-        f"converter.ripple.peak_to_peak = {wanted}: a spike of {format_quantity(spike.peak_to_peak, 'V')} "
-        f"alone still reads {reads} through the ripple's bandwidth; state at least that, a faster ring "
-        "(converter.spike.ring_frequency), or a limit of higher order (converter.ripple.order)"
-    )
+        why = f"common-mode current alone already reads {_volts(ripple_needed)} in that band"
+    else:
+        why = f"a spike of {_volts(spike.peak_to_peak)} alone still reads {_volts(ripple_needed)} through the ripple's bandwidth"
+    return _said("converter.ripple.peak_to_peak", wanted, ripple_needed, why)
+
+
+def _said(key: str, stated: float, needed: float, why: str) -> tuple[str, str]:
+    more = f"{100 * (needed / stated - 1):.3g} % more than stated; from there on both agree"
+    return key, f"{key} = {_volts(stated)}: {why}, {more}"
+
+
+def _volts(value: float) -> str:
+    return format_quantity(value, "V")

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
@@ -22,7 +23,8 @@ class Ranged:
 
     ``value`` [unit of the field]: the nominal value, a float, or an array (designs, 1) where one object is many
     designs. ``low``, ``high``: the range, equal to the value where it is known exactly. ``stated`` is False for a
-    default, and ``why`` then says where the default comes from.
+    default, and ``why`` then says where the default comes from. ``moved_from``: what the nominal value was before it was
+    moved within the range, so that all readings agree.
     """
 
     value: Value
@@ -30,6 +32,7 @@ class Ranged:
     high: float
     stated: bool = True
     why: str = ""
+    moved_from: float | None = None
 
     @property
     def known(self) -> bool:
@@ -39,6 +42,10 @@ class Ranged:
     def at(self, value: Value) -> Ranged:
         """The same quantity with another nominal value (a float, or an array (designs, 1))."""
         return replace(self, value=value)
+
+    def moved(self, value: float) -> Ranged:
+        """With another nominal value, which it takes so that all readings agree."""
+        return replace(self, value=value, moved_from=float(np.max(self.value)))
 
 
 def default(value: float, low: float, high: float, why: str) -> Ranged:

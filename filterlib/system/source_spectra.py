@@ -35,7 +35,8 @@ class SourceSpectra:
     ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
     contradict each other for these values of the uncertain parameters (the coefficients are then NaN). ``largest_factor``: largest
     |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz]. ``current``: height of the pulse or
-    peak to peak of the triangle inside [A], (designs, 1) or a number; NaN of a recording.
+    peak to peak of the triangle inside [A], (designs, 1) or a number; NaN of a recording. ``needed``: the least that ripple and
+    spike could read beside the other's stated figure [V], of many designs beside common-mode current alone.
     """
 
     frequencies: Real
@@ -46,6 +47,7 @@ class SourceSpectra:
     largest_factor: float
     largest_factor_frequency: float
     current: Any = np.nan
+    needed: tuple[Any, Any] = (0.0, 0.0)
 
 
 def harmonic_count(converter: Converter) -> int:
@@ -113,7 +115,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         ripple = _recorded_emf(recorded, probe, ripple, probe.conversion * node)
         spike = np.where(probe.within, 0, spike)
     probes = [one for one in (probe, spike_probe) if one is not None]
-    a, b, feasible = _scales(converter, [[*one.shown(ripple, spike, node)] for one in probes])
+    a, b, feasible, needed = _scales(converter, [[*one.shown(ripple, spike, node)] for one in probes])
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
@@ -130,6 +132,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         largest_factor=float(np.max(factors)),
         largest_factor_frequency=float(frequencies[probe.within][worst]),
         current=np.nan if recorded is not None else a,
+        needed=needed,
     )
 
 
@@ -202,17 +205,17 @@ def samples(harmonics: Harmonics) -> Real:
     return np.asarray(np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count)
 
 
-def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, Any, Any]:
-    """Factors of ripple and spike with which the stated figures are read, and where there are such.
+def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, Any, Any, tuple[Any, Any]]:
+    """Factors of ripple and spike with which the stated figures are read, where there are such, and the least that could be.
 
     ``shown``: by each arrangement, the ripple's and the spike's, harmonics of ripple and spike before they are scaled, and
     of what is converted. A recorded ripple stays as it is. Raises ScaleError where there are none for a single design.
     """
     recorded, (ripple, *_) = converter.ripple.recording is not None, shown[0]
     if recorded and converter.spike is None:
-        return 1.0, 0.0, np.True_
+        return 1.0, 0.0, np.True_, (0.0, 0.0)
     if converter.spike is None and len(shown[0]) == 2:
-        return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, np.True_
+        return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, np.True_, (0.0, 0.0)
     shape = np.broadcast_shapes(
         *(np.shape(one) for waves in shown for one in waves),
         *(np.shape(one.peak_to_peak) for one in (converter.ripple, converter.spike) if one is not None),
@@ -222,8 +225,8 @@ def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, An
         waves, np.ravel(converter.ripple.peak_to_peak), _spike_figure(converter), recorded=recorded
     )
     if len(shape) == 1 and not feasible[0]:
-        raise ScaleError(contradiction(converter, *(float(one[0]) for one in needed)))
-    return _by_design(a, shape), _by_design(b, shape), _by_design(feasible, shape)
+        raise ScaleError(contradiction(converter, *(float(one[0]) for one in needed))[1])
+    return *(_by_design(one, shape) for one in (a, b, feasible)), (needed[0], needed[1])
 
 
 def _by_design(values: Any, shape: tuple[int, ...]) -> Any:

@@ -21,7 +21,8 @@ _Share = TypeVar("_Share", float, NDArray[np.float64])
 class UncertainParameter:
     """One value with its range: ``key`` in the design file, ``low`` to ``high`` in ``unit``.
 
-    ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``.
+    ``logarithmic`` says how the range is walked; ``stated`` is False for a default, whose origin is ``why``. ``moved_from``:
+    what was nominal before it was moved so that all readings agree.
     """
 
     key: str
@@ -32,6 +33,7 @@ class UncertainParameter:
     high: float
     stated: bool
     why: str
+    moved_from: float | None = None
 
     @property
     def logarithmic(self) -> bool:
@@ -95,7 +97,9 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
 
 def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:
     label = mark.label.format(owner=owner)
-    return UncertainParameter(key, label, mark.unit, float(value.value), value.low, value.high, value.stated, value.why)
+    return UncertainParameter(
+        key, label, mark.unit, float(value.value), value.low, value.high, value.stated, value.why, value.moved_from
+    )
 
 
 def _of_two(key: str, mark: Unequal, owner: str) -> UncertainParameter:

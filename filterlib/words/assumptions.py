@@ -30,11 +30,17 @@ def assumptions(result: ReviewResult) -> tuple[Assumption, ...]:
 
 def _ranged(one: UncertainParameter) -> Assumption:
     value, low, high = (format_quantity(v, one.unit) for v in (one.nominal, one.low, one.high))
-    return Assumption(one.key, one.label, value, low, high, one.why)
+    if one.moved_from is None:
+        return Assumption(one.key, one.label, value, low, high, one.why)
+    moved = f"{value} taken in place of {format_quantity(one.moved_from, one.unit)}, so that all readings agree"
+    return Assumption(one.key, one.label, value, low, high, f"{moved}; {one.why}" if one.why else moved)
 
 
 def _others(design: Design) -> Iterator[Assumption]:
     converter = design.converter
+    if converter.ripple.order != 1 and "order" not in converter.ripple.model_fields_set:
+        order, why = str(converter.ripple.order), "second order taken in place of first, so that all readings agree"
+        yield Assumption("converter.ripple.order", "order of the scope's limit", order, "1", order, why)
     if converter.shape is None:
         yield Assumption(
             "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"

@@ -1,0 +1,171 @@
+"""The nominal values of a design, moved within their ranges where all readings do not agree at them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import cast
+
+import numpy as np
+
+from filterlib.errors import InputError, Problem
+from filterlib.network.extremes import Real
+from filterlib.system.contradictions import contradiction
+from filterlib.system.design import Design
+from filterlib.system.places import path, rebuilt
+from filterlib.system.source_spectra import ScaleError, source_spectra
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+
+ALONE = 9  # shares of its range at which each uncertain parameter is tried alone
+DRAWS = 96  # combinations that are tried at a time: spread evenly, of corners, and near the best one
+WIDTHS = 0.5, 0.3, 0.2, 0.1, 0.05  # shares of the ranges, in which the best one is bettered where none agrees
+CLOSER = 33  # steps back to the nominal value, twice
+BEYOND = 0.2  # of the way from where the readings just agree to where they surely do, so that there is some ripple: no source
+_CHUNK = 16  # combinations that are solved at a time, exactly: see `filterlib.system.scales`
+
+
+def agreeing(design: Design, file: str = "") -> Design:
+    """The design with the nominal values nearest to its own at which its stated figures agree.
+
+    Parameters
+    ----------
+    design : Design
+        One design; it comes back as it is where they agree already.
+    file : str
+        Named in the message.
+
+    Raises
+    ------
+    InputError
+        Where no combination agrees: which stated value is in the way, by how much, and from which value on they would agree.
+
+    Notes
+    -----
+    One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
+    its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
+    scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source).
+
+    Examples
+    --------
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> agreeing(design) is design
+    True
+    """
+    try:
+        source_spectra(design.converter, design.full_current)
+    except ScaleError:
+        return _moved_or_steeper(design, file)
+    return design
+
+
+def _moved_or_steeper(design: Design, file: str) -> Design:
+    """Moved; or, where nothing agrees and the file does not state the scope's limit, behind one of the second order."""
+    try:
+        return _moved(design, file)
+    except InputError:
+        ripple = design.converter.ripple
+        if ripple.order != 1 or "order" in ripple.model_fields_set or ripple.bandwidth is None:
+            raise
+        steeper = ripple.model_copy(update={"order": 2})
+        steeper.model_fields_set.discard("order")  # it is no statement of the file
+        converter = design.converter.model_copy(update={"ripple": steeper})
+        try:
+            return agreeing(design.model_copy(update={"converter": converter}), file)
+        except InputError:
+            pass
+        raise
+
+
+def _moved(design: Design, file: str) -> Design:
+    box = tuple(one for one in uncertain_parameters(design, tolerances=False) if one.key.startswith("converter."))
+    nominal, rng = np.array([one.share(one.nominal) for one in box]), np.random.default_rng(1)
+    rows = _alone(nominal)
+    agree, shares = _tried(design, box, rows)
+    for width in () if np.any(agree) else WIDTHS:
+        near = rows[np.argmin(shares.max(axis=1))] + width * rng.standard_normal((DRAWS, len(box)))
+        anywhere = (rng.random((DRAWS, len(box))), 1.0 * rng.integers(0, 2, (DRAWS, len(box))))
+        further = np.concatenate([np.clip(near, 0, 1), *(anywhere if width == WIDTHS[0] else ())])
+        more, most = _tried(design, box, further)
+        rows, agree, shares = np.concatenate([rows, further]), np.append(agree, more), np.concatenate([shares, most])
+        if np.any(agree):
+            break
+    if not np.any(agree):
+        raise InputError([_refusal(design, shares[np.argmin(shares.max(axis=1))], file)])
+    far = np.where(agree, np.linalg.norm(rows - nominal, axis=1), np.inf)
+    best = _closer(design, box, nominal, _put_back(design, box, nominal, rows[np.argmin(far)]))
+    places = {path(design, one.key): float(one.at(best[n])) for n, one in enumerate(box) if best[n] != nominal[n]}
+    return cast(Design, rebuilt(design, places, _move))
+
+
+def _alone(nominal: Real) -> Real:
+    """Each parameter in turn at shares of its range, the others nominal; (parameters * ALONE, parameters)."""
+    rows = np.repeat(nominal[None], len(nominal) * ALONE, axis=0)
+    for index in range(len(nominal)):
+        rows[index * ALONE : (index + 1) * ALONE, index] = np.linspace(0, 1, ALONE)
+    return rows
+
+
+def _closer(design: Design, box: Sequence[UncertainParameter], nominal: Real, found: Real) -> Real:
+    """A little beyond the nearest agreeing point on the way from the nominal values to one that agrees."""
+    left, right = 0.0, 1.0
+    for _ in range(2):
+        steps = np.linspace(left, right, CLOSER)[1:]
+        agree = _tried(design, box, nominal + steps[:, None] * (found - nominal))[0]
+        first = int(np.argmax(agree)) if np.any(agree) else len(steps) - 1
+        left, right = (float(steps[first - 1]) if first else left), float(steps[first])
+    for way in (right + BEYOND * (1 - right), 1.0):
+        there = np.asarray(nominal + way * (found - nominal))
+        if _tried(design, box, there[None])[0][0]:
+            break
+    return there
+
+
+def _put_back(design: Design, box: Sequence[UncertainParameter], nominal: Real, found: Real) -> Real:
+    """With every parameter at its nominal value that need not have moved, those that moved least first."""
+    for index in np.argsort(np.abs(found - nominal)):
+        without = found.copy()
+        without[index] = nominal[index]
+        found = without if _tried(design, box, without[None])[0][0] else found
+    return found
+
+
+def _tried(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple[np.ndarray, Real]:
+    """Which combinations (rows, parameters) agree, and what ripple and spike need at least of what was stated, (rows, 2)."""
+    parts = [_few(design, box, rows[at : at + _CHUNK]) for at in range(0, len(rows), _CHUNK)]
+    agree, needed = (np.concatenate(some) for some in zip(*parts, strict=True))
+    return agree, needed / _stated(design)
+
+
+def _few(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple[np.ndarray, Real]:
+    """Which agree, and the least that ripple and spike could be in each, (rows, 2) [V]."""
+    moved = with_values(design, {one.key: one.at(rows[:, [index]]) for index, one in enumerate(box)})
+    spectra = source_spectra(moved.converter, design.full_current)
+    needed = [np.broadcast_to(np.ravel(one), len(rows)) for one in spectra.needed]
+    return np.broadcast_to(np.ravel(spectra.feasible), len(rows)), np.stack(needed, axis=1)
+
+
+def _stated(design: Design) -> Real:
+    pair = design.converter.ripple, design.converter.spike
+    return np.array([np.inf if one is None else one.peak_to_peak for one in pair])
+
+
+def _refusal(design: Design, shares: Real, file: str) -> Problem:
+    """Of the combination that comes nearest to agreeing; its needs as shares of what was stated."""
+    converter, stated = design.converter, _stated(design)
+    needed = [float(share * one) if np.isfinite(one) else 0.0 for share, one in zip(shares, stated, strict=True)]
+    key, why = contradiction(converter, *needed)
+    value = float(stated[1 if "spike" in key else 0])
+    return Problem(
+        file, key, value, f"{why.split(': ', 1)[1]}; no combination within the ranges of the file comes nearer"
+    )
+
+
+def _move(model: object, values: dict[str, object]) -> object:
+    """A model whose ranges have other nominal values."""
+    moved = {
+        name: getattr(model, name).moved(value) if hasattr(getattr(model, name), "moved") else value
+        for name, value in values.items()
+    }
+    return model.model_copy(update=moved)  # type: ignore[attr-defined]

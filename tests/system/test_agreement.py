@@ -1,0 +1,70 @@
+"""No honest reading is refused: nominal values move within their ranges to where the readings agree."""
+
+from types import SimpleNamespace
+
+import pytest
+
+import filterlib
+from filterlib.analysis.ripple.spectra import as_measured
+from filterlib.errors import InputError
+from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.writing import save_design
+from filterlib.words.assumptions import assumptions
+from tests.designs import converter, design, shunt
+
+CASES = {  # as they were read, from converters whose inside the file does not state
+    "boost": {"input_voltage": "12 V", "shape": "pulse", "ripple": {"peak_to_peak": "300 mV"}, "spike": {"peak_to_peak": "0.9 V"}},
+    "buck, its ring at 90 MHz": {
+        "input_voltage": "48 V", "shape": "triangle", "ripple": {"peak_to_peak": "31 mV"}, "spike": {"peak_to_peak": "100 mV"},
+    },
+    "flyback, edges of 60 ns": {
+        "isolated": True, "shape": "pulse", "switching_frequency": "65 kHz", "output_esl": "15 nH",
+        "ripple": {"peak_to_peak": "200 mV"}, "spike": {"peak_to_peak": "205 mV"},
+    },
+}  # fmt: skip
+
+
+def loaded(folder, **source):
+    save_design(design(shunt(), source=converter(**source)), folder / "design.toml")
+    return filterlib.load_design(folder / "design.toml")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_reading_that_was_refused_is_read(case, tmp_path):
+    found = loaded(tmp_path, **CASES[case])
+    stated = {name: filterlib.units.quantity(CASES[case][name]["peak_to_peak"], "V") for name in ("ripple", "spike")}
+    assert as_measured(found) == pytest.approx(stated, rel=1e-6, abs=0)
+    moved = [one for one in uncertain_parameters(found) if one.moved_from is not None]
+    assert moved or found.converter.ripple.order == 2
+    assert len(moved) <= 3
+    assert all(one.low <= one.nominal <= one.high for one in moved)
+
+
+def test_what_agrees_is_not_moved(tmp_path):
+    found = loaded(tmp_path, ripple={"peak_to_peak": "300 mV", "order": 2}, spike={"peak_to_peak": "600 mV"})
+    assert all(one.moved_from is None for one in uncertain_parameters(found))
+
+
+def test_where_nothing_agrees_the_best_is_said_and_which_value_would_do(tmp_path):
+    with pytest.raises(InputError) as caught:
+        loaded(tmp_path, ripple={"peak_to_peak": "100 mV"}, spike={"peak_to_peak": "30 mV"})
+    text = str(caught.value)
+    assert "converter.spike.peak_to_peak" in text
+    assert "more than stated; from there on both agree" in text
+    assert "state" not in text.replace("stated", "")
+    needed = text.split("already reads ")[1].split(" in that band")[0]
+    raised = filterlib.units.quantity(needed, "V") * 1.02
+    found = loaded(tmp_path, ripple={"peak_to_peak": "100 mV"}, spike={"peak_to_peak": raised})
+    assert as_measured(found)["spike"] == pytest.approx(raised, rel=1e-6, abs=0)
+
+
+def test_what_was_moved_is_an_assumption(tmp_path):
+    """The words say from where, and why."""
+    for case in ("boost", "buck, its ring at 90 MHz"):
+        found = loaded(tmp_path, **CASES[case])
+        moved = tuple(one for one in uncertain_parameters(found) if one.moved_from is not None)
+        said = [
+            one.why for one in assumptions(SimpleNamespace(assumed=moved, design=found)) if "in place of" in one.why
+        ]
+        assert said
+        assert all("so that all readings agree" in why for why in said)
