@@ -14,8 +14,8 @@ from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
-from filterlib.words.quantities import capital, interval_text, number, stress_number
-from filterlib.words.rating_sentences import stress_interval, stress_verdict
+from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.rating_sentences import stress_interval, stress_value, stress_verdict
 
 REMEDIES = 6  # rows of a table of changes
 
@@ -85,7 +85,7 @@ def _rating(review: ReviewResult, part: str, what: str) -> Row:
         return "no such rating", "", ""
     accepted = check.verdict in ("beyond", "depends on") and review.judgement.acceptance(check) is not None
     verdict = "⚠ exceeded and accepted" if accepted else stress_verdict(check)
-    return verdict, stress_number(check.value, check.unit), stress_interval(check)
+    return verdict, stress_value(check), stress_interval(check)
 
 
 def emissions_table(result: ComparisonResult) -> Table:

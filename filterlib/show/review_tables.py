@@ -28,7 +28,7 @@ from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
 from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
-from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_verdict
+from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_value, stress_verdict
 from filterlib.words.reading_sentences import as_stated, measured_words, why_not_as_stated
 from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, reason_text, stability_sentence
 
@@ -198,7 +198,7 @@ def stress_table(result: ReviewResult) -> Table:
         ("Part", lambda pair: capital(pair[1].part)),
         ("Stress", lambda pair: capital(pair[1].what)),
         ("Verdict", lambda pair: stress_verdict(pair[1])),
-        ("Value", lambda pair: stress_number(pair[1].value, pair[1].unit)),
+        ("Value", lambda pair: stress_value(pair[1])),
         (INTERVAL, lambda pair: stress_interval(pair[1])),
         ("Limit", lambda pair: "" if np.isnan(pair[1].limit) else stress_limit(pair[1])),
         ("Margin", lambda pair: margin_text(pair[1].margin)),

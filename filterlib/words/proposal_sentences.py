@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from filterlib.analysis.causes.proposals import Failing, Proposal
 from filterlib.analysis.judgement import Verdict
-from filterlib.words.quantities import capital, interval_text, number, stress_number
-from filterlib.words.rating_sentences import stress_interval, stress_limit
+from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.rating_sentences import stress_interval, stress_limit, stress_value
 
 LISTED = 3  # failings that a sentence lists
 
@@ -17,7 +17,7 @@ def failing_text(one: Failing) -> str:
     if one.verdict is not None:
         return f"{one.verdict.requirement}: {_figure(one.verdict)}, at {one.point}"
     if one.check is not None:
-        value = stress_interval(one.check) or stress_number(one.check.value, one.check.unit)
+        value = stress_interval(one.check) or stress_value(one.check)
         where = f", at {one.point}" if one.point else ""
         return f"{one.check.part}: {one.check.what} {value}, {stress_limit(one.check)}{where}"
     return f"unstable at {one.point}"

@@ -64,9 +64,11 @@ def margin_text(ratio: float) -> str:
     return "more than tenfold" if ratio > 9 else share(ratio)
 
 
-def stress_number(value: float, unit: str) -> str:
-    """A stress: times in hours, and no rise that nobody would measure.
+def stress_number(value: float, unit: str, limit: float = math.nan) -> str:
+    """A stress: times in hours, and no rise that nobody would measure; as many digits as tell it from its ``limit``, six at most.
 
+    >>> stress_number(28.004, "V", 28.0), stress_number(28.0, "V", 28.0)
+    ('28.004 V', '28 V')
     >>> stress_number(3.6e6, "s"), stress_number(0.001, "K"), stress_number(2.5, "A")
     ('1000 h', 'below 0.01 K', '2.5 A')
     """
@@ -74,7 +76,12 @@ def stress_number(value: float, unit: str) -> str:
         return "not known"
     if unit == "K" and abs(value) < LEAST_RISE:
         return f"below {LEAST_RISE:g} K"
-    return format_hours(value) if unit == "s" and math.isfinite(value) else format_quantity(value, unit)
+    hours = unit == "s" and math.isfinite(value)
+    texts = (format_hours(value, n) if hours else format_quantity(value, unit, n) for n in range(3, 7))
+    if math.isnan(limit) or value == limit:
+        return next(texts)
+    alike = stress_number(limit, unit)
+    return next((text for text in texts if text != alike), alike)
 
 
 def ohms(value: float) -> str:

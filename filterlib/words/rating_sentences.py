@@ -61,8 +61,13 @@ def stress_verdict(check: StressCheck) -> str:
 
 def stress_interval(check: StressCheck) -> str:
     """From the least to the greatest; "" where nothing moves it."""
-    ends = dict.fromkeys(stress_number(end, check.unit) for end in (check.low, check.high))
+    ends = dict.fromkeys(stress_number(end, check.unit, check.limit) for end in (check.low, check.high))
     return " to ".join(ends) if len(ends) > 1 else ""
+
+
+def stress_value(check: StressCheck) -> str:
+    """The nominal value, told from the limit."""
+    return stress_number(check.value, check.unit, check.limit)
 
 
 def stress_limit(check: StressCheck) -> str:
@@ -76,7 +81,7 @@ def stress_sentence(check: StressCheck, point: str = "") -> str:
     if check.verdict == "not known":
         return f"{start} is not known: {why}"
     interval = stress_interval(check)
-    value = f"{start} {stress_number(check.value, check.unit)}" + (f" ({interval})" if interval else "")
+    value = f"{start} {stress_value(check)}" + (f" ({interval})" if interval else "")
     if check.verdict == "no limit":
         return f"{value}; {why}"
     end = {"within": "", "beyond": ": beyond its rating"}.get(check.verdict, f": depends on {check.depends_on}")

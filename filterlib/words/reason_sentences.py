@@ -15,6 +15,7 @@ from filterlib.analysis.described import described
 from filterlib.units import format_quantity
 from filterlib.words.labels import resonance_words, source_phrase
 from filterlib.words.proposal_sentences import failing_list
+from filterlib.words.quantities import stress_number
 
 NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
 SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word
@@ -53,7 +54,8 @@ def refusal_text(refusal: Refusal | None) -> str:
     """The rule that a change breaks; "" where it breaks none."""
     if refusal is None:
         return ""
-    value, limit = (format_quantity(v, refusal.unit, 3) for v in (refusal.value, refusal.limit))
+    value = stress_number(refusal.value, refusal.unit, refusal.limit)
+    limit = stress_number(refusal.limit, refusal.unit)
     return _REFUSALS[refusal.rule].format(subject=refusal.subject, value=value, limit=limit)
 
 

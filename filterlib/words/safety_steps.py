@@ -10,7 +10,7 @@ from filterlib.analysis.bench.bench_sheet import BenchSheet
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
 from filterlib.units import format_quantity
-from filterlib.words.quantities import share
+from filterlib.words.quantities import share, stress_number
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def safety_steps(sheet: BenchSheet) -> tuple[SafetyStep, ...]:
 
 def _people(sheet: BenchSheet) -> SafetyStep:
     volts = sheet.supply.voltage
-    shown = format_quantity(volts, "V")
+    shown = stress_number(volts, "V", HAZARDOUS)
     if volts > HAZARDOUS:
         words = (
             f"{shown} DC is above 60 V: a touch can kill. A licensed person decides and does it, not alone, with insulated "
@@ -49,7 +49,7 @@ def _people(sheet: BenchSheet) -> SafetyStep:
         )
     else:
         words = (
-            f"The highest voltage here, {shown} DC, is below 60 V: a shock is unlikely with dry, unhurt skin, burns and arcs "
+            f"The highest voltage here, {shown} DC, is not above 60 V: a shock is unlikely with dry, unhurt skin, burns and arcs "
             "are not. Wet places lower that limit."
         )
     return SafetyStep(

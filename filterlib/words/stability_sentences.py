@@ -9,7 +9,7 @@ from filterlib.analysis.stability.operating_point import PartNote
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stability.stability import NAMED, Stability
 from filterlib.units import format_quantity
-from filterlib.words.quantities import capital, joined, number, share
+from filterlib.words.quantities import capital, joined, number, share, stress_number
 
 UNSTABLE = "unstable: there is no steady state"
 NO_DRIVE = "the converter states no common-mode drive (converter.common_mode), so there is no real effect to compare with the test"
@@ -118,7 +118,7 @@ def reason_text(reason: Stability | str | None) -> str:
 
 def part_note(note: PartNote) -> str:
     """What to know of a part at an operating point."""
-    value, limit = (format_quantity(v, note.unit) for v in (note.value, note.limit))
+    value, limit = stress_number(note.value, note.unit, note.limit), format_quantity(note.limit, note.unit)
     left, full = (format_quantity(v, "H") for v in (note.left, note.full))
     return _NOTES[note.kind].format(
         name=note.name, value=value, limit=limit, left=left, full=full, times=note.value / note.limit

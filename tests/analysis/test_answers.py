@@ -63,6 +63,21 @@ def test_two_bonds_carry_return_current_past_the_choke():
     assert not alone.notes
 
 
+@pytest.mark.parametrize(("share", "told"), [(0.19, False), (0.21, True)])
+def test_unbalance_is_worth_a_note_from_a_fifth_of_the_saturation_current_on(share, told):
+    """hand: 10/14 of 4 A less what the way costs passes the choke, as above; a fifth is common practice, no source."""
+    source = {**KNOWN, "bond": {"resistance": "2 mΩ"}}
+
+    def found(saturation):
+        choke = common_mode()
+        choke["part"] |= {"saturation_current": saturation}
+        return operating(solve(design(shunt(), choke, source=source, load=resistive(bond={"resistance": "2 mΩ"}))))
+
+    astray = abs(found(100.0).unbalances["L1"])
+    assert astray == pytest.approx(4 * 10 / 14, rel=0.02, abs=0)
+    assert [note.kind for note in found(astray / share).notes] == ["unbalance"] * told
+
+
 def test_load_that_cannot_be_fed():
     load = {"name": "modem", "kind": "constant_power", "power": "700 W"}
     with pytest.raises(FilterlibError, match="modem: no operating point"):

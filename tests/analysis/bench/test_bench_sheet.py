@@ -211,7 +211,7 @@ def test_safety_follows_the_design(sheet):
     isolated = small(source=designs.converter(isolated=True))
     assert "is isolated: one clip" in step_named(isolated, "The oscilloscope")
     assert not any(step.title.startswith("Something reaches") for step in safety_steps(isolated))
-    assert "below 60 V" in step_named(isolated, "Who")
+    assert "not above 60 V" in step_named(isolated, "Who")
     assert all("licensed" in step_named(one, "Who") for one in (sheet, isolated))
 
 
