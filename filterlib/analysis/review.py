@@ -115,9 +115,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
             load,
             judgement=judged,
             progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
-        )
-        if steady
-        else None,
+        ),
     )
 
 

@@ -46,9 +46,11 @@ class ReasonsChapter:
 
 def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none."""
-    if reasons is None or not reasons.stable:
+    if reasons is None or not (reasons.stable or reasons.proposals):
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
+    if not reasons.stable:
+        return ReasonsChapter(reasons.load, reasons.point, sentences, (), (proposals_table(reasons),))
     first, last = sentences[0], sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(reasons), first, note)]
@@ -65,18 +67,20 @@ def _tables(reasons: ReasonsResult) -> Iterator[Table]:
     yield imperfections_table(reasons)
     yield bands_table(reasons)
     if reasons.proposals:
-        head = ("Change", "Outcome", "What it breaks", "What else stays open")
-        rows: tuple[Row, ...] = tuple(proposal_row(one) for one in reasons.proposals)
-        yield Table(
-            "Changes judged as the design is: all requirements and ratings, every operating point, whole range",
-            head,
-            rows,
-        )
+        yield proposals_table(reasons)
     yield remedies_table(reasons)
     refused = [one for one in (*reasons.mitigations, *reasons.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
         yield Table("Changes that were refused", ("Change", "Rule", *heads(Mitigation, "ripple", "spike")), rows)
+
+
+def proposals_table(reasons: ReasonsResult) -> Table:
+    """The changes that were judged: what each comes to, what it breaks, and what stays open."""
+    head = ("Change", "Outcome", "What it breaks", "What else stays open")
+    rows: tuple[Row, ...] = tuple(proposal_row(one) for one in reasons.proposals)
+    title = "Changes judged as the design is: all requirements and ratings, every operating point, whole range"
+    return Table(title, head, rows)
 
 
 def sources_table(reasons: ReasonsResult) -> Table:

@@ -15,7 +15,11 @@ from filterlib.words.stability_sentences import UNSTABLE
 def reasons_section(reasons: ReasonsResult | None) -> Section:
     """Reasons for results.json; why there are none where there are none."""
     if reasons is None or not reasons.stable:
-        return {"reason": "no steady ripple" if reasons is None else UNSTABLE}
+        found = () if reasons is None else reasons.proposals
+        return {
+            "reason": "no steady ripple" if reasons is None else UNSTABLE,
+            "proposals": [_proposal(one) for one in found],
+        }
     return {
         "load": reasons.load,
         "operating_point": reasons.point,

@@ -62,7 +62,7 @@ def refusal_text(refusal: Refusal | None) -> str:
 def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
     """What the reasons come to: what is left and from where, why, and what to do next; none without a steady state."""
     if not result.stable:
-        return ()
+        return () if result.judgement is None else tuple(_advice(result))
     cures = (_best, _pair) if result.judgement is None else (_advice,)
     steps = (_left, _spike, _parasitic, _deviation, *cures)
     return tuple(one for step in steps for one in step(result))
@@ -176,8 +176,8 @@ def _promises(write: _Writer, best: Proposal) -> Iterator[str]:
 
 
 def _not_enough(result: ReasonsResult, write: _Writer, best: Proposal | None) -> Iterator[Sentence]:
-    now = write("ripple" if result.figure == "20MHz" else "spike")
-    start = f"No change that was tried meets everything over the whole range (now {now} at {result.load})"
+    now = f" (now {write('ripple' if result.figure == '20MHz' else 'spike')} at {result.load})" if result.stable else ""
+    start = f"No change that was tried meets everything over the whole range{now}"
     if best is None or not best.better:
         yield write.sentence(f"{start}, and none of them helps without breaking something else; look at the converter.")
         return

@@ -46,7 +46,8 @@ class Candidate:
 
     ``name``: the change in words, as an instruction; ``kind``; ``group``: two of one group exclude each other; ``parts``:
     how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None; ``narrows``: key of the uncertain
-    parameter whose range it makes narrow, or "".
+    parameter whose range it makes narrow, or ""; ``against``: what beside ripple it is for: "voltage", "drop", "step", "rating",
+    "unstable", "emission".
     """
 
     name: str
@@ -56,6 +57,7 @@ class Candidate:
     change: Change
     refused: Refusal | None = None
     narrows: str = ""
+    against: frozenset[str] = frozenset()
 
 
 def applied(design: Design, change: Iterable[Candidate]) -> Design:
@@ -123,15 +125,15 @@ def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
         if not hasattr(part, "esl") or np.max(part.capacitance) < SMALLEST_SHUNT:
             continue
         if part.kind in ("aluminium", "polymer"):
-            stage = ShuntCapacitor(kind="capacitor", name=_free(design, "Cd"), part=part)
+            stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cd"), part=part)
             words = f"fit {name} across the load's end as damping"
-            yield Candidate(words, "damping", "damping", 1, partial(_inserted, stage=stage, before=""))
+            yield Candidate(words, "damping", "damping", 1, partial(inserted, stage=stage, before=""))
         elif part.kind == "film":
             for neighbour in design.filter:
                 if neighbour.kind == "capacitor" and neighbour.part.kind.startswith("ceramic"):
-                    stage = ShuntCapacitor(kind="capacitor", name=_free(design, "Cf"), part=part)
+                    stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cf"), part=part)
                     words = f"fit {name} beside {neighbour.name}"
-                    change = partial(_inserted, stage=stage, before=neighbour.name)
+                    change = partial(inserted, stage=stage, before=neighbour.name)
                     yield Candidate(words, "film beside ceramic", "film", 1, change)
 
 
@@ -144,9 +146,9 @@ def _chokes(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
     before = in_series[0].name if in_series else (design.filter[-1].name if design.filter else "")
     for name, part in bought.items():
         if part.kind == "differential_choke":
-            stage = SeriesChoke(kind="differential_choke", name=_free(design, "Ld"), part=part)
+            stage = SeriesChoke(kind="differential_choke", name=free_name(design, "Ld"), part=part)
             where = f"in the plus line before {before}" if before else "in the plus line"
-            change = partial(_inserted, stage=stage, before=before)
+            change = partial(inserted, stage=stage, before=before)
             yield Candidate(f"fit {name} {where}", "differential choke", "differential choke", 1, change)
 
 
@@ -183,7 +185,7 @@ def to_chassis(
     """A Y capacitor from one line or from each to the chassis, before a stage by its name or at the load's end ("")."""
     stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line)
     count = 2 if line == "both" else 1
-    return Candidate(words, "Y capacitors", "Y", count, partial(_inserted, stage=stage, before=before))
+    return Candidate(words, "Y capacitors", "Y", count, partial(inserted, stage=stage, before=before))
 
 
 def _bonds(design: Design, load: Load) -> Iterator[Candidate]:
@@ -217,7 +219,8 @@ def _leads(load: Any) -> Iterator[Candidate]:
     if half >= max(5 * pair.diameter, pair.spacing, pair.height or 0.0):
         words = f"shorten {load.name}'s lead to {format_quantity(half, 'm')}"
         change = partial(changed, values={f"load.{load.name}.lead.length": half})
-        yield Candidate(words, "lead", f"length of {load.name}'s lead", 0, change)
+        group = f"length of {load.name}'s lead"
+        yield Candidate(words, "lead", group, 0, change, against=frozenset({"voltage", "drop", "ripple", "spike"}))
     close = INSULATED * float(pair.diameter)
     if close < 0.95 * pair.spacing:
         words = f"twist {load.name}'s lead"
@@ -225,15 +228,15 @@ def _leads(load: Any) -> Iterator[Candidate]:
         yield Candidate(words, "lead", f"spacing of {load.name}'s lead", 0, change)
 
 
-def _inserted(design: Design, *, stage: AnyStage, before: str) -> Design:
+def inserted(design: Design, *, stage: AnyStage, before: str) -> Design:
     """A stage more, before the one that is named, or at the end; renamed where its name is taken."""
     names = [one.name for one in design.filter]
     at = names.index(before) if before in names else len(names)
-    stage = stage.replace(name=_free(design, stage.name.rstrip("0123456789")))
+    stage = stage.replace(name=free_name(design, stage.name.rstrip("0123456789")))
     return design.replace(filter=(*design.filter[:at], stage, *design.filter[at:]))
 
 
-def _free(design: Design, start: str) -> str:
+def free_name(design: Design, start: str) -> str:
     """A name that no stage has."""
     names = {one.name for one in design.filter} | {one.name for one in design.loads}
     number = next(n for n in range(1, len(names) + 2) if f"{start}{n}" not in names)

@@ -16,6 +16,7 @@ from filterlib.system.design import Design
 from filterlib.system.solution import solve_all
 
 LOOKED = 5  # of the best single changes get a first look
+AGAINST = 3  # changes against each kind of failing that is no ripple
 OF_A_KIND = 2  # of them, at most
 JOINED = 3  # that are tried together with the best one, and then with the best two
 WHOLE = 2  # of those that a first look does not refute are judged in full, at most
@@ -36,6 +37,11 @@ class Failing:
         if self.verdict is not None:
             return "requirement", self.verdict.requirement
         return ("rating", self.check.name, self.check.what) if self.check is not None else ("unstable", self.point)
+
+    @property
+    def kind(self) -> str:
+        """Kind of the requirement, "rating", or "unstable"."""
+        return self.verdict.kind if self.verdict is not None else self.what[0]
 
     @property
     def sure(self) -> bool:
@@ -151,10 +157,14 @@ def _badness(judgement: Judgement) -> tuple[int, int, float]:
 
 
 def _picked(was: Judgement, changes: Sequence[Change]) -> list[Change]:
-    """Changes that narrow what a requirement depends on; then the first few others, at most `OF_A_KIND` of each kind."""
+    """Changes that narrow what a requirement depends on, or that are against what fails; then the first few others, by kind."""
     asked = {failing.verdict.depends_on for failing in failings(was) if failing.verdict is not None} - {""}
     narrow = [one for one in changes if one[0].narrows in asked]
-    others = [one for one in changes if one not in narrow]
+    for what in dict.fromkeys(
+        failing.kind for failing in sorted(failings(was), key=lambda one: (-one.sure, -one.excess))
+    ):
+        narrow += [one for one in changes if what in one[0].against and one not in narrow][:AGAINST]
+    others = [one for one in changes if one not in narrow and not one[0].against]
     kinds = [one[0].kind for one in others]
     return [*narrow, *[one for n, one in enumerate(others) if kinds[:n].count(kinds[n]) < OF_A_KIND][:LOOKED]]
 

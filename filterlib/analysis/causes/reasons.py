@@ -11,6 +11,7 @@ import numpy as np
 from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation, bands_of, deviation, resonances_of
 from filterlib.analysis.causes.by_source import Source, sources, split
 from filterlib.analysis.causes.candidates import Candidate, candidates
+from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
 from filterlib.analysis.causes.proposals import Proposal, proposals
@@ -40,7 +41,7 @@ class ReasonsResult:
     bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs most first. ``resonances`` of the response
     from the converter's emf to the load. ``mitigations``: single changes at nominal values, best first, refused last; ``pairs``
     of the best. ``judgement`` of the design, None where its changes are not judged; ``proposals``: those that are.
-    ``stable``: False where there is no steady state, and so nothing at all.
+    ``stable``: False where there is no steady state, and so nothing but ``proposals``.
     """
 
     point: str
@@ -105,15 +106,16 @@ def reasons(
         raise QuantityError("a whole number of changes, 0 or more", name="pairs", value=pairs)
     design, tell = solution.design, progress or (lambda share, text: None)
     design.named_load(load)
+    bought = _bought() if parts is None else parts
     if not stability(solution).stable:
-        return ReasonsResult(solution.point, load, stable=False)
+        judged = () if judgement is None else proposals(judgement, [(one,) for one in cures(design, bought)])
+        return ReasonsResult(solution.point, load, judgement=judgement, proposals=judged, stable=False)
     now = seen(solution, load)
     label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
     trial = Trial(solution, load, label, now)
     tell(0.0, "parasitics")
     answers = _causes(trial)
-    bought = _bought() if parts is None else parts
-    answers |= _cures(trial, candidates(design, load, bought), pairs, judgement, tell)
+    answers |= _cures(trial, candidates(design, load, bought), bought, pairs, judgement, tell)
     return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
@@ -161,13 +163,19 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasi
 
 
 def _cures(
-    trial: Trial, listed: tuple[Candidate, ...], pairs: int, judgement: Judgement | None, tell: Progress
+    trial: Trial,
+    listed: tuple[Candidate, ...],
+    bought: Mapping[str, Part],
+    pairs: int,
+    judgement: Judgement | None,
+    tell: Progress,
 ) -> dict[str, Any]:
     """Changes tried at the load: singly, then in pairs; or the best of them judged."""
     singles = try_all(trial, listed, progress=lambda share: tell(0.1 + 0.2 * share, "changes that may help"))
     if judgement is not None:
         known = {one.name: one for one in listed}
         changes = [tuple(known[name] for name in one.names) for one in singles if not one.refused]
+        changes += [(one,) for one in cures(trial.design, bought) if one.name not in known]
         judged = (
             ()
             if judgement.good

@@ -220,7 +220,7 @@ def _first_look(
     ends = {key: like[key] for key in asked if key in like}
     found = (
         over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought, asked), like=ends, closer=closer)
-        if ends
+        if asked and (ends or closer)
         else {}
     )
     after, estimated = spectra(solution), _if_it_bursts(solution, sought)

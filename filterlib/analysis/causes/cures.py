@@ -1,0 +1,130 @@
+"""Changes against what is no ripple: a voltage too low, a step too deep, a rating exceeded, a circuit that is unstable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
+from filterlib.system.changes import changed
+from filterlib.system.design import Design
+from filterlib.system.stages import Damping
+from filterlib.units import format_quantity
+
+DAMPING = (
+    2.0,
+    20.0,
+)  # least and greatest capacitance of a damping branch over that which it damps: common practice, no source
+
+
+def cures(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """Thicker leads, stronger parts of the same kind, and damping branches, in the order of the parts' names."""
+    yield from _thicker(design)
+    yield from _stronger(design, bought)
+    yield from _damping(design, bought)
+
+
+def _thicker(design: Design) -> Iterator[Candidate]:
+    """Leads of twice the copper."""
+    for load in design.loads:
+        pair = load.lead
+        if pair is not None and not np.ndim(pair.diameter) and pair.spacing > 1.5 * pair.diameter:
+            area = 2 * np.pi / 4 * float(pair.diameter) ** 2
+            words = f"give {load.name}'s lead twice the copper, {area * 1e6:.3g} mm²"
+            change = partial(_with_copper, load=load.name, area=float(f"{area:.3g}"))
+            group = f"copper of {load.name}'s lead"
+            yield Candidate(words, "thicker lead", group, 0, change, against=frozenset({"voltage", "drop"}))
+
+
+def _with_copper(design: Design, *, load: str, area: float) -> Design:
+    loads = (
+        one.replace(lead=one.lead.replace(cross_section=area, awg=None)) if one.name == load and one.lead else one
+        for one in design.loads
+    )
+    return design.replace(loads=tuple(loads))
+
+
+def _stronger(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """Parts of the same kind and at least the same size that bear more current or voltage, or have less resistance."""
+    for stage in design.filter:
+        size = "inductance" if stage.lines else "capacitance"
+        for name, part in bought.items():
+            if part.kind != stage.part.kind or name == stage.part.name or hasattr(part, "measurement"):
+                continue
+            if np.max(getattr(part, size)) < np.max(getattr(stage.part, size)):
+                continue
+            against = {what for what, better in _better(stage.part, part).items() if better}
+            if against:
+                change = partial(changed, values={f"filter.{stage.name}.part": part})
+                words = f"take {name} for {stage.name}"
+                yield Candidate(words, "stronger part", f"part of {stage.name}", 0, change, against=frozenset(against))
+
+
+def _better(old: Any, new: Any) -> dict[str, bool]:
+    """What a part is better at."""
+    ratings = ("rated_current", "saturation_current", "rated_voltage", "rated_ripple_current")
+    stronger = any(_value(new, name) > _value(old, name) for name in ratings if _value(old, name))
+    less = 0 < _value(new, "dc_resistance") < _value(old, "dc_resistance")
+    return {"rating": stronger, "voltage": less, "drop": less}
+
+
+def _value(part: Any, name: str) -> float:
+    value = getattr(part, name, None)
+    return 0.0 if value is None else float(np.min(value))
+
+
+def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """A resistor in series with a capacitor beside each capacitor that stands behind a choke."""
+    chokes: list[Any] = []
+    for number, stage in enumerate(design.filter):
+        if stage.lines:
+            chokes.append(stage)
+        elif stage.kind == "capacitor" and chokes:
+            behind = design.filter[number + 1].name if number + 1 < len(design.filter) else ""
+            for name, part in bought.items():
+                ratio = _ratio(part, stage)
+                if (
+                    DAMPING[0] <= ratio <= DAMPING[1]
+                    and _value(part, "rated_voltage") > 1.2 * design.converter.output_voltage
+                ):
+                    ohms = damping_resistance(_inductance(chokes[-1]), _capacitance(stage), ratio)
+                    yield _branch(design, name, part, stage.name, behind, ohms)
+
+
+def _branch(design: Design, name: str, part: Any, damped: str, behind: str, ohms: float) -> Candidate:
+    value = format_quantity(float(f"{ohms:.2g}"), "ohm", 2)
+    stage = Damping(kind="damping", name=free_name(design, "D"), part=part, resistance=float(f"{ohms:.2g}"))
+    words = f"fit {name} in series with a resistor of {value} beside {damped}, as damping"
+    change = partial(inserted, stage=stage, before=behind)
+    return Candidate(
+        words, "damping branch", f"damping of {damped}", 2, change, against=frozenset({"unstable", "step"})
+    )
+
+
+def damping_resistance(inductance: float, capacitance: float, ratio: float) -> float:
+    """Resistance [ohm] that damps L and C most by a series branch of R and ``ratio`` times C across C.
+
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed. (2001), section 10.4.1, from memory.
+
+    >>> round(damping_resistance(10e-6, 1e-6, 4.0), 2)
+    1.94
+    """
+    n = ratio
+    return float(np.sqrt(inductance / capacitance) * np.sqrt((2 + n) * (4 + 3 * n) / (2 * n**2 * (4 + n))))
+
+
+def _ratio(part: Any, stage: Any) -> float:
+    return float(np.max(getattr(part, "capacitance", 0.0))) / _capacitance(stage) if hasattr(part, "esl") else 0.0
+
+
+def _capacitance(stage: Any) -> float:
+    return float(np.max(stage.part.capacitance) * stage.count)
+
+
+def _inductance(stage: Any) -> float:
+    """Of a differential choke, or what leaks of a common-mode one [H]."""
+    leaks = getattr(stage.part, "leakage_per_winding", None)
+    return float(np.max(stage.part.inductance if leaks is None else 2 * leaks))
