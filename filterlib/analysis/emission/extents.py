@@ -26,9 +26,12 @@ SPREAD = 8  # random points in the box, and as many random corners
 TRIED = 3  # lines that may become the highest, each with its own corner
 SWEEPS = 5  # through all uncertain parameters, for the least highest line
 ROUNDS = 4
-CLOSE = 0.5  # [dB] within which what was foreseen came true
+CLOSE = {
+    1: 0.2,
+    -1: 0.5,
+}  # [dB] within which what was foreseen came true: at the highest, by which a limit is missed, closer
 MATTERS = 0.1  # [dB] below which a parameter that moves alone is let alone afterwards
-AROUND, WIDTH = 8, 0.15  # points around each of the best, and how far off, as a share of the range
+AROUND, WIDTH = 6, 0.15  # points around each of the best, and how far off, as a share of the range
 
 Array: TypeAlias = NDArray[np.float64]
 Lines: TypeAlias = dict[Any, Array]
@@ -138,7 +141,7 @@ class _Search:
         wanted = {(name, end): self.first for name in self.lines for end in (1, -1)}
         missed = self.tried(wanted)
         for _ in range(ROUNDS):
-            missed = {key: miss for key, miss in missed.items() if miss > CLOSE}
+            missed = {key: miss for key, miss in missed.items() if miss > CLOSE[key[1]]}
             if not missed or not self.matter.size:
                 break
             missed = self.tried(self.learnt(missed))
@@ -155,7 +158,7 @@ class _Search:
         self.add(np.concatenate(rows))
         gained = {key: abs(self.level(*key) - self.levels.get(key, np.inf)) for key in wanted}
         self.levels |= {key: self.level(*key) for key in wanted}
-        return {key: abs(self.levels[key] - foreseen[key]) for key in wanted if gained[key] > CLOSE}
+        return {key: abs(self.levels[key] - foreseen[key]) for key in wanted if gained[key] > CLOSE[key[1]]}
 
     def learnt(self, missed: Mapping[Key, float]) -> dict[Key, _Moves]:
         """What single parameters that matter do from the best point of the figure that was missed most, at either end."""
