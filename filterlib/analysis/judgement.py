@@ -249,6 +249,7 @@ def judge(
         design,
         solved,
         like={name: point.emissions for name, point in others.items()} if others else None,
+        masks={one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable},
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )
     points = tuple(

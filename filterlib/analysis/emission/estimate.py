@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeAlias
 
 import numpy as np
 
@@ -40,6 +40,7 @@ from filterlib.units import decibels
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
+Mask: TypeAlias = Callable[[Solution, Mapping[Any, Any]], Mapping[Any, np.ndarray]]
 Answer = Literal["below throughout", "depends on", "above throughout"]
 
 
@@ -187,16 +188,17 @@ def estimates(
     test: EmissionTest,
     *,
     interval: bool | Mapping[tuple[str, str, str], Extent],
+    masks: Mapping[str, Mask] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> list[EmissionResult]:
     """As `emissions`, at operating points of one design at which it is known to be stable: the range is sought at all at once.
 
     ``interval``: the extents of a design that is like this one, by (point, limit, detector), give the range at the values
-    which make their ends.
+    which make their ends. ``masks``: by point, what makes figures of many designs NaN where their circuit is unstable.
     """
     if not solutions:
         return []
-    many = _Many(solutions, test, progress)
+    many = _Many(solutions, test, masks or {}, progress)
     found = _extents(many) if interval is True else _at_ends(many, interval) if interval else {}
     return [_estimate(solution, test, many, found) for solution in solutions]
 
@@ -305,10 +307,14 @@ class _Many:
     """What is measured of many designs at once, at each of several operating points; keeps the range of every harmonic as it goes."""
 
     def __init__(
-        self, solutions: Sequence[Solution], test: EmissionTest, progress: Callable[[float], None] | None
+        self,
+        solutions: Sequence[Solution],
+        test: EmissionTest,
+        masks: Mapping[str, Mask],
+        progress: Callable[[float], None] | None,
     ) -> None:
         self.design, self.states = solutions[0].design, [solution.state for solution in solutions]
-        self.test, self.progress = test, progress
+        self.test, self.masks, self.progress = test, masks, progress
         self.low: dict[str, dict[str, np.ndarray]] = {}
         self.high: dict[str, dict[str, np.ndarray]] = {}
 
@@ -340,6 +346,11 @@ class _Many:
             spectra = line_spectra(solution, test, sources=sources[state.input_voltage])
             tuned = tuned_to(spectra.frequencies, test)
             read_ = levels(amplitudes(spectra), spectra.frequencies[0], tuned)
+            if state.point in self.masks:
+                steady = self.masks[state.point](solution, {"": np.zeros(count)})[
+                    ""
+                ]  # (designs, 1): 0, NaN where unstable
+                read_ = {key: level + steady for key, level in read_.items()}
             self._keep(state.point, read_, int(inside(spectra.frequencies, test).sum()))
             found = above(read_, tuned, test) or {("highest", "peak"): read_["plus", "peak"][..., None, :]}  # no limit
             for name, lines in found.items():

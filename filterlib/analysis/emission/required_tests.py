@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, estimates
+from filterlib.analysis.emission.estimate import EmissionResult, Mask, estimates
 from filterlib.analysis.emission.extents import Extent
 from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.analysis.stability.stability import Stability, stability
@@ -38,13 +38,14 @@ def emissions_of(
     solutions: Iterable[Solution],
     *,
     like: Mapping[str, tuple[EmissionResult, ...]] | None = None,
+    masks: Mapping[str, Mask] | None = None,
     progress: Progress | None = None,
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought at all of them at once, each design that is tried being solved at every point. ``like``: the estimates
     of a design that is like this one, by point: tests that a requirement asks for are then read at the values which make the
-    ends of those, and others left out.
+    ends of those, and others left out; ``masks``: see `estimates`.
     """
     solutions, tests = tuple(solutions), emission_tests(design)
     by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
@@ -58,7 +59,7 @@ def emissions_of(
                 progress((number + share) / len(tests))
 
         points = [(solution, stability(solution)) for solution in solutions]
-        for result in _at_points(test, points, tell, ends):
+        for result in _at_points(test, points, tell, ends, masks):
             by_point[result.point].append(result)
     return {point: tuple(results) for point, results in by_point.items()}
 
@@ -74,9 +75,10 @@ def _at_points(
     points: list[tuple[Solution, Stability]],
     tell: Progress,
     intervals: Mapping[tuple[str, str, str], Extent] | None,
+    masks: Mapping[str, Mask] | None,
 ) -> Iterator[EmissionResult]:
     steady = [solution for solution, verdict in points if verdict.stable]
-    yield from estimates(steady, test, interval=True if intervals is None else intervals, progress=tell)
+    yield from estimates(steady, test, interval=True if intervals is None else intervals, masks=masks, progress=tell)
     for solution, verdict in points:
         if not verdict.stable:
             yield EmissionResult(solution.point, test, reason=verdict)

@@ -151,3 +151,23 @@ def test_each_end_names_its_frequency_and_is_what_is_read_there(name):
             assert below.min() == pytest.approx(end, rel=0, abs=1e-6)
             assert spectra.frequencies[below.argmin()] == pytest.approx(frequency, rel=1e-9, abs=0)
     assert len(parameters) > 10
+
+
+def test_no_end_is_from_an_unstable_circuit():
+    """law: where a mask says that circuits above nominal inductance are unstable, no end and no line's range comes from there."""
+    one, test, points = CASES["clean"]()
+    key, solution = "filter.L1.leakage", solve(one, points[0])
+    nominal = next(parameter.nominal for parameter in uncertain_parameters(one) if parameter.key == key)
+
+    def mask(solved, figures):
+        leakage = np.reshape(solved.design.filter[1].part.leakage, (-1, 1))
+        return {name: np.where(leakage > nominal, np.nan, np.reshape(each, (-1, 1))) for name, each in figures.items()}
+
+    (free,) = estimates([solution], test, interval=True)
+    (masked,) = estimates([solution], test, interval=True, masks={points[0]: mask})
+    for margin in masked.margins:
+        extent = masked.extents[margin.limit, margin.detector]
+        assert max(extent.at_low[key], extent.at_high[key]) <= nominal * (1 + 1e-12)
+        assert margin.low <= margin.margin <= margin.high
+    assert any(extent.at_low[key] > nominal or extent.at_high[key] > nominal for extent in free.extents.values())
+    assert np.all(np.isfinite(masked.high["plus"]))
