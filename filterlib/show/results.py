@@ -27,7 +27,7 @@ from filterlib.show.reasons_numbers import reasons_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
-from filterlib.words.light_load_sentences import light_load_sentence
+from filterlib.words.light_load_sentences import discontinuous_sentence, light_load_sentence
 from filterlib.words.measurement_sentences import (
     measurement_sentences,
     measurement_words,
@@ -150,6 +150,7 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
         **_light_load(point),
+        **_discontinuous(point),
         "ripple": _ripple(point.ripple, keys),
         "bode": _by_load(point.bode, keys, lambda result, key: _at_switching(result, key, switching)),
         "impedance": _by_load(point.impedance, keys, lambda result, key: _impedance(result, key, switching)),
@@ -162,6 +163,14 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "stress": _stress(point.stress),
         "emissions": emission_section(point.emissions),
     }
+
+
+def _discontinuous(point: PointResult) -> Section:
+    """Where an output inductor's current falls to zero in each period; nothing elsewhere."""
+    found = point.operating.discontinuous
+    if found is None:
+        return {}
+    return {"discontinuous": {"shape_taken": found.known, "words": discontinuous_sentence(point)} | numbers(found, "")}
 
 
 def _light_load(point: PointResult) -> Section:

@@ -1,4 +1,4 @@
-"""Harmonics of a converter that bursts: of the burst's frequency, each source a group of pulses, exact."""
+"""Harmonics of a converter whose current comes in single pulses, in bursts or in each period: each source a group, exact."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from filterlib.system.burst import PulseTrain
 from filterlib.system.converter import Converter
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
-from filterlib.system.source_spectra import SourceSpectra, node_voltage, samples, spike_shape
+from filterlib.system.source_spectra import SourceSpectra, node_voltage, samples, spike_shape, switching_current
 
 MOST = 8192  # harmonics of a burst; what is above is left out
 
@@ -49,11 +49,40 @@ def burst_spectra(converter: Converter, train: PulseTrain, steady: SourceSpectra
     >>> float(forces.frequencies[1].round(6))
     10000.0
     """
+    return _grouped(converter, train, steady, converter.idle, _spike_height(converter, steady))
+
+
+def discontinuous_spectra(converter: Converter, share: float, steady: SourceSpectra) -> SourceSpectra:
+    """The sources of a converter whose output inductor's current is above zero in a ``share`` of each switching period alone.
+
+    Parameters, returns: as `burst_spectra`. The current's slopes are as at full load, so that it rises to that share of its
+    swing, over that share of its time, falls to zero, and then nothing flows; the regulation acts as ever.
+    Source: R. W. Erickson and D. Maksimović, "Fundamentals of Power Electronics", 3rd ed. (2020), chapter 5 (from memory).
+
+    >>> from filterlib.system.source_spectra import source_spectra
+    >>> one = Converter(name="Tarn", output_voltage=28, switching_frequency=1e5, shape="triangle", duty=0.5,
+    ...                 ripple={"peak_to_peak": 0.1})
+    >>> steady = source_spectra(one, 1.0)
+    >>> whole = discontinuous_spectra(one, 1.0, steady)
+    >>> bool(np.allclose(whole.ripple, steady.ripple, rtol=1e-9))   # hand: at the border both are one triangle
+    True
+    """
+    k = np.arange(1, steady.ripple.shape[-1])
+    unit = switching_current(converter, k) * converter.inner_impedance(steady.frequencies[1:])
+    train = PulseTrain(1, converter.period, share * _height(steady.ripple[..., 1:], unit), np.nan)
+    narrow = converter.model_copy(update={"switching_frequency": converter.switching_frequency / share})
+    return _grouped(narrow, train, steady, converter, _spike_height(converter, steady))
+
+
+def _grouped(
+    converter: Converter, train: PulseTrain, steady: SourceSpectra, inside: Converter, spike_height: Any
+) -> SourceSpectra:
+    """Every source as a group of single pulses, one each period of ``converter``; their current meets the impedance ``inside``."""
     count = int(min(np.ceil(steady.frequencies[-1] * train.period * (1 - 1e-9)), MOST))
     k = np.arange(1, count + 1)
     frequencies = k / train.period
     group = _group(k * (converter.period / train.period), train.pulses)
-    ripple = train.peak * pulse_current(converter, train, count) * converter.idle.inner_impedance(frequencies)
+    ripple = train.peak * pulse_current(converter, train, count) * inside.inner_impedance(frequencies)
     if train.recording is not None:
         ripple = _recorded(converter, train, train.recording, ripple)
     once = converter.model_copy(
@@ -67,7 +96,7 @@ def burst_spectra(converter: Converter, train: PulseTrain, steady: SourceSpectra
         steady,
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=_with_dc(feasible * ripple),
-        spike=_with_dc(feasible * _spike_height(converter, steady) * _spikes(once, count) * group),
+        spike=_with_dc(feasible * spike_height * _spikes(once, count) * group),
         common_mode=_with_dc(feasible * node_voltage(once, k) * group),
     )
 
@@ -122,10 +151,15 @@ def _spike_height(converter: Converter, steady: SourceSpectra) -> Any:
     if converter.spike is None:
         return 0.0
     spike = steady.spike[..., 1:]
-    shape = spike_shape(converter, spike.shape[-1]) * (spike != 0)
+    return _height(spike, spike_shape(converter, spike.shape[-1]))
+
+
+def _height(known: Harmonics, shape: Harmonics) -> Any:
+    """Of a wave over that of its shape, where the wave is known: a number, or (designs, 1)."""
+    shape = shape * (known != 0)
     size = np.sum(np.abs(shape) ** 2, axis=-1, keepdims=True)
-    height = np.sum(np.real(spike * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
-    return height if np.ndim(steady.spike) > 1 else height[0]
+    height = np.sum(np.real(known * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
+    return height if np.ndim(height) > 1 else height[0]
 
 
 def _with_dc(harmonics: Harmonics) -> Harmonics:

@@ -83,7 +83,8 @@ class Converter(Model):
 
     Fields in SI; what the file leaves open is a default with a range. ``shape``: "triangle", the current of an output
     inductor (step-down), or "pulse", the diode current of a boost or flyback output; None: either. ``burst_below``: the load
-    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``tied_to_load``: False
+    below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``synchronous``: its rectifier lets
+    an output inductor's current reverse. ``tied_to_load``: False
     where its current does not follow from the load's, see `filterlib.system.likelihood`. ``measured_with``: the loads that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
     where something drives it and the file says nothing; a resistor where there are none.
     """
@@ -125,6 +126,7 @@ class Converter(Model):
     spike: Spike | None = None
     tied_to_load: StrictBool = True
     rating: ConverterRating | None = None
+    synchronous: StrictBool = False
     burst_below: Annotated[LoadThreshold, LoadThresholdField()] | None = None
     burst: Burst | None = None
     common_mode: CommonMode | None = None

@@ -1,4 +1,4 @@
-"""What a converter does at light load: bursts that are stated, or that have to be suspected, and how often they come."""
+"""What a converter does at light load: bursts, stated or suspected, and an inductor's current that falls to zero."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from filterlib.units import format_quantity
 LIGHT = 0.1  # share of full load below which a converter may burst or skip pulses: common practice, no source
 PEAK = 0.5  # of a burst's pulses, over full load: common practice, no source
 WINDOW = 0.01  # of the output voltage, through which a burst lifts the output capacitor: common practice, no source
+SWING = 0.3  # of an output inductor's current, peak to peak over the load's, where it is not stated: common practice, no source
 LONGEST = 0.1  # [s] between bursts that are modelled
 
 
@@ -33,6 +34,45 @@ class LightLoad:
     stated: bool
     certain: bool
     train: PulseTrain | None
+
+
+@dataclass(frozen=True)
+class Discontinuous:
+    """A load at which the output inductor's current falls to zero in each period.
+
+    ``drawn`` [A], less than ``half`` of the current's swing [A]; ``share`` of the period in which it flows; ``known``: whether the
+    swing is stated, so that its shape can be taken.
+    """
+
+    drawn: float
+    half: float
+    share: float
+    known: bool
+
+
+def discontinuous(converter: Converter, drawn: float, measured: float) -> Discontinuous | None:
+    """Where the loads draw less than half of the swing of an output inductor's current; None elsewhere, or where it may reverse.
+
+    ``measured`` [A]: the load's current to which ``ripple.current_swing`` belongs.
+
+    The swing's slopes are fixed by the voltages, so the current flows in a share s of each period, up to s times its swing,
+    and carries s^2 of half the swing. Source: Erickson and Maksimović, as `discontinuous_spectra` (from memory).
+
+    >>> one = Converter(name="Tarn", output_voltage=28, switching_frequency=1e5, shape="triangle",
+    ...                 ripple={"peak_to_peak": 0.1, "current_swing": 0.4})
+    >>> discontinuous(one, 1.0, 4.0)   # hand: half of 1.6 A are 0.8 A
+    >>> round(discontinuous(one, 0.2, 4.0).share, 9)   # hand: a quarter of 0.8 A
+    0.5
+    """
+    half = (converter.ripple.current_swing or SWING) * measured / 2
+    if converter.shape == "pulse" or converter.synchronous or not 0 < drawn < half:
+        return None
+    known = (
+        converter.ripple.current_swing is not None
+        and converter.shape is not None
+        and converter.ripple.recording is None
+    )
+    return Discontinuous(drawn, half, float(np.sqrt(drawn / half)), known)
 
 
 def full_load(converter: Converter, drawn: float) -> float:

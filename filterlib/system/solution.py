@@ -12,13 +12,13 @@ import numpy as np
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.burst import Burst, PulseTrain
-from filterlib.system.burst_spectra import burst_spectra
+from filterlib.system.burst_spectra import burst_spectra, discontinuous_spectra
 from filterlib.system.components import Component
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
 from filterlib.system.input import on_input
-from filterlib.system.light_load import LightLoad, full_load, light_load
+from filterlib.system.light_load import Discontinuous, LightLoad, discontinuous, full_load, light_load
 from filterlib.system.load import Load
 from filterlib.system.source_spectra import SourceSpectra, source_spectra
 from filterlib.system.state import State
@@ -93,6 +93,14 @@ class Solution:
         converter = self._on_its_input
         return light_load(converter, self.drawn, full_load(converter, self.design.full_current))
 
+    @cached_property
+    def discontinuous(self) -> Discontinuous | None:
+        """Where the output inductor's current falls to zero in each period; None elsewhere, and in bursts."""
+        if self.burst is not None:
+            return None
+        measured = self.design.converter.ripple.load_current or self.design.full_current
+        return discontinuous(self._on_its_input, self.drawn, measured)
+
     @property
     def burst(self) -> PulseTrain | None:
         """The burst that is stated for this load, else None."""
@@ -135,7 +143,11 @@ class Solution:
     @cached_property
     def source_spectra(self) -> SourceSpectra:
         """Harmonics of the converter's sources. Raises ScaleError where its stated figures contradict each other."""
-        return self.steady_spectra if self.burst is None else self.spectra_of(self.burst)
+        if self.burst is not None:
+            return self.spectra_of(self.burst)
+        if self.discontinuous is not None and self.discontinuous.known:
+            return discontinuous_spectra(self._on_its_input, self.discontinuous.share, self.steady_spectra)
+        return self.steady_spectra
 
     @cached_property
     def steady_spectra(self) -> SourceSpectra:

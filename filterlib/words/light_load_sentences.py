@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from filterlib.analysis.judgement import PointJudgement
 from filterlib.analysis.stability.operating_point import LightLoadResult
 from filterlib.units import format_quantity
-from filterlib.words.quantities import number
+from filterlib.words.quantities import number, share
 
 APART = 0.2  # share by which the current that a stated burst carries may miss what the loads draw: common practice, no source
 _ADVICE = 'Record the terminals at this load and state [converter.burst], or burst_below = "0 %" where it switches all the time'
+
+
+def light_load_sentences(point: PointJudgement) -> Iterator[str]:
+    """All that is to know of an operating point whose load is light; nothing elsewhere."""
+    yield from filter(None, (light_load_sentence(point), discontinuous_sentence(point)))
+
+
+def discontinuous_sentence(point: PointJudgement) -> str:
+    """Where an output inductor's current falls to zero in each period; "" elsewhere."""
+    found = point.operating.discontinuous
+    if found is None:
+        return ""
+    start = f"{point.operating.point}: {number(found.drawn, 'A')} are less than half the swing of an output inductor's current"
+    if found.known:
+        return (
+            f"{start} ({number(found.half, 'A')}): it falls to zero after {share(found.share)} of each period, and the ripple is that of such "
+            "pulses"
+        )
+    return (
+        f"{start} ({number(found.half, 'A')}, assumed: a swing of 30 % of full load, common practice, no source), so it may fall to "
+        "zero in each period; the ripple is given as if it did not. State shape, ripple.current_swing, and synchronous where it may reverse"
+    )
 
 
 def light_load_sentence(point: PointJudgement) -> str:

@@ -16,7 +16,7 @@ from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
-from filterlib.words.light_load_sentences import light_load_sentence
+from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import bank_sentence, measurement_words
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
@@ -137,7 +137,7 @@ def ratings(result: ReviewResult) -> str:
 def review_notes(result: ReviewResult) -> list[str]:
     """What is to be known beside the requirements, a line each: stability, ratings, light loads, the worst margin of an estimate."""
     notes = [*stability_lines(result), *rating_lines(result.judgement)]
-    notes += [f"⚠ {sentence}." for sentence in map(light_load_sentence, result.points) if sentence]
+    notes += [f"⚠ {sentence}." for point in result.points for sentence in light_load_sentences(point)]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
         margin, test, point = min(margins, key=lambda one: one[0].margin)
@@ -197,7 +197,7 @@ def _other_frequency(recorded: Recorded) -> str:
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What can hurt, or break."""
     design = result.design
-    yield from filter(None, map(light_load_sentence, result.points))
+    yield from (sentence for point in result.points for sentence in light_load_sentences(point))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
     for point in result.points:
         if words := ringing(point.operating.stability):

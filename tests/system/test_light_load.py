@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from filterlib import solve
+from filterlib import review, solve
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.errors import FilterlibError, InputError
@@ -14,6 +14,7 @@ from filterlib.system.burst_spectra import burst_spectra, pulse_current
 from filterlib.system.converter import Converter
 from filterlib.system.light_load import full_load, light_load
 from filterlib.system.source_spectra import samples
+from filterlib.words.review_sentences import cautions
 from tests import designs
 
 BURST = {"pulses": 3, "period": "100 us", "peak": "1 A"}
@@ -195,3 +196,74 @@ def test_pulses_that_cannot_carry_the_load_are_refused():
 def test_thresholds_are_read_and_written_as_they_were():
     assert LoadThresholdField.read("7.5 %").of(2.0) == pytest.approx(0.15, rel=1e-12, abs=0)
     assert LoadThresholdField.read("300 mA").of(2.0) == 0.3
+
+
+# ---- a current that falls to zero in each period ------------------------------------------------------------------
+
+BUCK = {
+    "shape": "triangle", "duty": 0.4, "edge_time": "1 ns", "switching_frequency": "300 kHz", "output_capacitance": C,
+    "output_esr": 0.0, "output_esl": 0.0, "lead_inductance": 0.0, "output_resistance": "20 mΩ", "loop_bandwidth": "1 kHz",
+    "burst_below": "0 %", "ripple": {"peak_to_peak": "110 mV", "current_swing": 0.4},
+}  # fmt: skip
+FOUR = {"name": "modem", "kind": "constant_current", "current": "4 A"}
+
+
+def falling(share, **changes):
+    points = [{"name": "full"}, {"name": "light", "load": share}]
+    return designs.design(source=designs.converter(**BUCK | changes), load=FOUR, operating_point=points)
+
+
+@pytest.mark.parametrize(
+    ("share", "ratio"),
+    [
+        # hand: swing 1.6 A, half 0.8 A; a full triangle's charge is 1.6 A T / 8. 0.2 A flow in half of the period up to 0.8 A: above
+        # 0.2 A there are 0.6 A x 0.375 T / 2
+        (0.05, 0.6 * 0.375 / 2 / 0.2),
+        (
+            0.1,
+            (0.8 * 2**0.5 - 0.4) ** 2 / (0.8 * 2**0.5) * 0.5**0.5 / 2 / 0.2,
+        ),  # hand: the same at 0.4 A: share 0.707, peak 1.131 A
+        (0.2, 1.0),  # hand: at half the swing and above it is the triangle of full load
+        (0.6, 1.0),
+    ],
+)
+def test_an_inductors_current_that_falls_to_zero_by_hand(share, ratio):
+    full, light = (ripple(solve(falling(share), point), interval=False) for point in ("full", "light"))
+    both = [one.figures["terminals", "full"].peak_to_peak for one in (full, light)]
+    assert both[1] / both[0] == pytest.approx(ratio, rel=5e-3, abs=0)
+    assert light.switching_frequency == pytest.approx(300e3, rel=1e-12, abs=0)
+
+
+def test_the_pulse_carries_the_loads_current():
+    """hand: half the period, half the swing: 0.8 A x 0.5 / 2 = 0.2 A."""
+    found = solve(falling(0.05), "light").discontinuous
+    assert (found.half, found.share, found.known) == (
+        pytest.approx(0.8, rel=1e-9, abs=0),
+        pytest.approx(0.5, rel=1e-4, abs=0),
+        True,
+    )
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"synchronous": True}, {"shape": "pulse"}, {"ripple": {"peak_to_peak": "110 mV", "current_swing": 0.05}}],
+)
+def test_where_the_current_does_not_stay_at_zero(changes):
+    assert solve(falling(0.05, **changes), "light").discontinuous is None
+
+
+def test_a_swing_that_is_not_stated_is_said_and_leaves_the_ripple_alone():
+    given = BUCK | {"ripple": {"peak_to_peak": "110 mV"}}
+    points = [{"name": "full"}, {"name": "light", "load": 0.1}]
+    design = designs.design(source=designs.converter(**given), load=FOUR, operating_point=points)
+    solution = solve(design, "light")
+    assert solution.discontinuous is not None
+    assert not solution.discontinuous.known
+    assert solution.source_spectra is solution.steady_spectra
+    said = [text for text in cautions(review(design)) if "an output inductor's current" in text]
+    assert len(said) == 1
+    assert said[0].startswith(
+        "light: 400 mA are less than half the swing of an output inductor's current (600 mA, assumed"
+    )
+    stated = "".join(cautions(review(falling(0.05))))
+    assert "it falls to zero after 50 % of each period" in stated

@@ -43,6 +43,7 @@ duty = 0.3
 edge_time = { low = "8 ns", high = "20 ns" }
 efficiency = "86 % ± 3 %"
 burst_below = "7.5 %"
+synchronous = true
 [converter.ripple]
 peak_to_peak = "110 mV"
 bandwidth = "full"

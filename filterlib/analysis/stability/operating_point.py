@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Seconds, Unit
+from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Ratio, Seconds, Unit
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.parts.base import Part
@@ -17,7 +17,7 @@ from filterlib.parts.choke import SATURATION_VALID
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.burst import PulseTrain
 from filterlib.system.design import Design
-from filterlib.system.light_load import LightLoad
+from filterlib.system.light_load import Discontinuous, LightLoad
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
@@ -58,12 +58,22 @@ class LightLoadResult:
 
 
 @dataclass(frozen=True)
+class DiscontinuousResult:
+    """An output inductor's current that falls to zero, see `filterlib.system.light_load.Discontinuous`."""
+
+    drawn: Amperes[float]
+    half: Amperes[float]
+    share: Ratio[float]
+    known: bool
+
+
+@dataclass(frozen=True)
 class OperatingResult:
     """One operating point; mappings are by name.
 
     ``load_scale``: share of the full draw by load; ``drops``: regulated voltage minus load voltage; ``currents`` through chokes
     and wires; ``unbalances``: sum of both windings' currents; ``notes``: what to know of parts at this point; ``state``: the
-    `State` itself; ``light_load``: None where the load is not light.
+    `State` itself; ``light_load``, ``discontinuous``: None where the load is not so light.
     """
 
     point: str
@@ -82,6 +92,7 @@ class OperatingResult:
     notes: tuple[PartNote, ...]
     state: State
     light_load: LightLoadResult | None = None
+    discontinuous: DiscontinuousResult | None = None
 
     @property
     def stable(self) -> bool:
@@ -132,7 +143,12 @@ def operating(solution: Solution, *, poles: bool = True) -> OperatingResult:
         notes=tuple(_notes(design, state)),
         state=state,
         light_load=_light_load(solution.light_load),
+        discontinuous=_discontinuous(solution.discontinuous),
     )
+
+
+def _discontinuous(found: Discontinuous | None) -> DiscontinuousResult | None:
+    return None if found is None else DiscontinuousResult(found.drawn, found.half, found.share, found.known)
 
 
 def _light_load(light: LightLoad | None) -> LightLoadResult | None:
