@@ -68,6 +68,7 @@ def plate(case: Case) -> Keys:
     if c.chassis is not None:
         draw, way = Draw(case.seed, case.number, 3), c.chassis
         ends = {"low": way.coupling * draw.even(0.5, 1.0), "high": way.coupling * draw.even(1.0, 2.0)}
+        keys["measured_with"] = [bench_load(case)]
         keys["common_mode"] = {
             "swing": f"{text(draw.near(c.node_swing, 0.15), 'V', 3)} ± 20 %",
             "coupling": {end: text(value, "F", 3) for end, value in ends.items()},
@@ -81,6 +82,14 @@ def plate(case: Case) -> Keys:
                 "resistance": text(strap["resistance"], "ohm", 2),
             }
     return keys
+
+
+def bench_load(case: Case) -> Keys:
+    """What stood on the bench while the figures were measured: a resistor on its own leads, which floats."""
+    c = case.converter
+    keys: Keys = {"name": "bench", "kind": "resistive", "resistance": text(c.output_voltage / c.current, "ohm", 4)}
+    lead = {"length": "0.5 m", "cross_section": "1.5 mm2", "spacing": "5 mm"}
+    return keys | {"lead": lead, "stray_capacitance": "0 F"}
 
 
 def read(case: Case, value: float, which: int) -> str:
