@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from filterlib.analysis.comparison.comparison import ComparisonResult, compare
     from filterlib.analysis.emission.estimate import EmissionResult, emissions
     from filterlib.analysis.emission.line_spectra import EmissionTest
-    from filterlib.analysis.judgement import Judgement, Verdict, judge
+    from filterlib.analysis.judgement import Judgement, judge
     from filterlib.analysis.linear.frequency_response import BodeResult, bode
     from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
     from filterlib.analysis.linear.modal_two_port import ModalTwoPort, modal_two_port
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from filterlib.analysis.stress.stress import StressResult, stress
     from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
     from filterlib.analysis.uncertainty.tolerance import ToleranceResult, tolerance
+    from filterlib.analysis.verdict import Verdict
     from filterlib.bench.design_file import load_design
     from filterlib.bench.fit import fit_inside
     from filterlib.bench.recording import Recording, load_recording
@@ -81,9 +82,9 @@ _HOMES = {
         "emissions",
     ),
     "analysis.emission.line_spectra": ("EmissionTest",),
+    "analysis.verdict": ("Verdict",),
     "analysis.judgement": (
         "Judgement",
-        "Verdict",
         "judge",
     ),
     "analysis.linear.frequency_response": (

@@ -7,12 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Ratio, Unit
-from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.ripple import Drawn, RippleResult, ripple
@@ -20,6 +18,18 @@ from filterlib.analysis.stability.operating_point import OperatingResult, operat
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.verdict import (
+    BURST,
+    LABELS,
+    LABORATORY,
+    NO_SPIKE,
+    Accept,
+    OfVolts,
+    Reading,
+    Unknown,
+    Verdict,
+    verdict_of,
+)
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Value
 from filterlib.system.accepted import AcceptedRating
@@ -36,65 +46,7 @@ from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import from_decibels
 
-Answer = Literal["met throughout", "depends on", "not met", "not known"]
-_OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
-Unknown = Literal["unstable", "no ladder", "no harmonic"]
-NO_SPIKE = "converter.spike"
-LABORATORY = "emission.laboratory"
-LABELS = {
-    LABORATORY: "laboratory that measures, and its network",
-    NO_SPIKE: "converter's spikes, which are not stated",
-    "converter.shape": "shape of the switching current",
-    "converter.burst_below": "converter's light load: whether it bursts",
-}
 _POINTS = 0.9  # share of the work that ripple and stress are, where emission is required
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """One requirement and what became of it.
-
-    ``value``, ``low``, ``high``: nominal and interval at the worst operating point ``point``; ``depends_on``: key of the
-    uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
-    distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
-    below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
-    ``low``, ``high`` are margins; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
-    its frequency.
-    """
-
-    requirement: str
-    kind: str
-    load: str
-    limit: InUnit[float]
-    unit: str
-    value: Annotated[float, Unit("{unit}", "nominal")]
-    low: InUnit[float]
-    high: InUnit[float]
-    point: str
-    verdict: Answer
-    depends_on: str
-    margin: Ratio[float]
-    label: str = ""
-    band: str = ""
-    unknown: Unknown | None = None
-    nearest: Margin | None = None
-    trusted: bool = True
-
-
-@dataclass(frozen=True)
-class _Reading:
-    """What one operating point says of one requirement: value, interval, and the uncertain parameter that decides.
-
-    ``turned_by``: what turns the circuit unstable there, away from nominal values; "" where nothing does.
-    """
-
-    point: str
-    value: float
-    low: float
-    high: float
-    depends_on: str = ""
-    unknown: Unknown | None = None
-    turned_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -161,7 +113,12 @@ class Judgement:
     @property
     def good(self) -> bool:
         """True where every requirement is met throughout, every point stable over the range, no rating exceeded unaccepted."""
-        met = all(verdict.verdict == "met throughout" for verdict in self.verdicts)
+        return self.holds()
+
+    def holds(self, accept: Accept = "possible") -> bool:
+        """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""
+        enough = ("met throughout", "probably met")[: 1 + (accept == "probable")]
+        met = all(verdict.verdict in enough for verdict in self.verdicts)
         return met and not self.unstable and not self.turned and not self.broken
 
     @property
@@ -283,7 +240,7 @@ def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict,
     return tuple(
         _emission(wanted, points)
         if isinstance(wanted, EmissionRequirement)
-        else _verdict(
+        else verdict_of(
             design, wanted, [replace(_read(design, wanted, one), turned_by=_turned_by(one)) for one in points]
         )
         for wanted in design.requirements
@@ -295,27 +252,29 @@ def _turned_by(point: PointJudgement) -> str:
     return turns[0].key if turns else ""
 
 
-def _read(design: Design, wanted: _OfVolts, point: PointJudgement) -> _Reading:
+def _read(design: Design, wanted: OfVolts, point: PointJudgement) -> Reading:
     name = point.operating.point
     if not point.operating.stable:
-        return _Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
+        return Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
     if isinstance(wanted, VoltageRequirement | DropRequirement):
         return _dc(design, wanted, point)
     if isinstance(wanted, StepRequirement):
         value, low, high, depends = step_range(point.solution, wanted)
-        return _Reading(name, value, low, high, depends, "no ladder" if np.isnan(value) else None)
+        return Reading(name, value, low, high, depends, "no ladder" if np.isnan(value) else None)
     return _ripple(wanted, point.ripple)
 
 
-def _ripple(wanted: RippleRequirement | SpikeRequirement, result: RippleResult) -> _Reading:
+def _ripple(wanted: RippleRequirement | SpikeRequirement, result: RippleResult) -> Reading:
     key = (wanted.load, wanted.label)
     figure = result.figures[key]
     low, high = (figure.low, figure.high) if np.isfinite(figure.low) else (figure.peak_to_peak,) * 2
     depends = NO_SPIKE if key in result.without_spike else result.depends.get(key, "")
-    return _Reading(result.point, figure.peak_to_peak, low, high, depends)
+    extent = result.extents.get(key)
+    drawn = None if extent is None or depends in (NO_SPIKE, BURST) else extent.plausible
+    return Reading(result.point, figure.peak_to_peak, low, high, depends, plausible=drawn)
 
 
-def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: PointJudgement) -> _Reading:
+def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: PointJudgement) -> Reading:
     """Voltage or drop, over the range of what carries direct current."""
 
     def level(one: Design) -> Value:
@@ -326,49 +285,8 @@ def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: Poi
     for parameter in uncertain_parameters(design):
         if parameter.key == "converter.output_resistance":
             ends = np.ravel(level(with_values(design, {parameter.key: np.array([[parameter.low], [parameter.high]])})))
-            return _Reading(point.operating.point, value, float(ends.min()), float(ends.max()), parameter.key)
-    return _Reading(point.operating.point, value, value, value)
-
-
-def _verdict(design: Design, wanted: _OfVolts, readings: list[_Reading]) -> Verdict:
-    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
-    worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
-    answer, depends = _answer(worst, low_limit, limit)
-    turned_by = next((one.turned_by for one in readings if one.turned_by), "")
-    if answer == "met throughout" and turned_by:  # where it is unstable nothing holds
-        answer, depends = "depends on", turned_by
-    return Verdict(
-        requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
-        value=worst.value, low=worst.low, high=worst.high, point=worst.point,
-        verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
-        label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
-    )  # fmt: skip
-
-
-def _margin(reading: _Reading, low_limit: float, limit: float) -> float:
-    """Share of the limit (of the range, where there are two ends) that is left at the worst; below 0 it is not met."""
-    if np.isfinite(low_limit):
-        return min(reading.low - low_limit, limit - reading.high) / (limit - low_limit)
-    return limit / reading.high - 1 if reading.high else np.inf
-
-
-def _excess(reading: _Reading, low_limit: float, limit: float) -> float:
-    return max(reading.high - limit, low_limit - reading.low)
-
-
-def _answer(reading: _Reading, low_limit: float, limit: float) -> tuple[Answer, str]:
-    if np.isnan(reading.value):
-        return "not known", ""
-    if low_limit <= reading.low and reading.high <= limit:
-        return ("depends on", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met throughout", "")
-    if reading.low > limit or reading.high < low_limit:
-        return "not met", ""
-    return "depends on", reading.depends_on
-
-
-def _label(design: Design, key: str) -> str:
-    known = (one.label for one in uncertain_parameters(design) if one.key == key) if key else ()
-    return next(iter(known), LABELS.get(key, key))
+            return Reading(point.operating.point, value, float(ends.min()), float(ends.max()), parameter.key)
+    return Reading(point.operating.point, value, value, value)
 
 
 def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> Verdict:

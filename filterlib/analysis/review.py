@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
-from filterlib.analysis.judgement import Judgement, PointJudgement, Verdict, judge
+from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
 from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
@@ -17,6 +17,7 @@ from filterlib.analysis.ripple.spectra import named_band
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
+from filterlib.analysis.verdict import Accept, Verdict
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -43,7 +44,8 @@ class ReviewResult:
     ``judgement``: stability, requirements and ratings; its ``points`` are `PointResult`. ``assumed``: uncertain
     parameters that no file states; ``stored_energy`` in all capacitors. ``reasons``: why this much is left
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
-    the ripple that decides, None where it has no steady ripple.
+    the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
+    whole range, or in 95 % of the plausible cases.
     """
 
     judgement: Judgement
@@ -51,6 +53,7 @@ class ReviewResult:
     stored_energy: Joules[float]
     closing: MeasurementValues | None = None
     reasons: ReasonsResult | None = None
+    accept: Accept = "possible"
 
     @property
     def design(self) -> Design:
@@ -83,14 +86,14 @@ class ReviewResult:
 
     @property
     def exit_code(self) -> int:
-        """0 where every requirement is met throughout, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.good else 1
+        """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
+        return 0 if self.judgement.holds(self.accept) else 1
 
 
-def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
+def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:
     """Review a design at all its operating points.
 
-    Parameters: ``design``; ``progress``: called with the share done (0 to 1) and what is being done.
+    Parameters: ``design``; ``accept``: "probable" takes 95 % of the plausible cases for enough; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: ReviewResult, in SI units.
     Raises: OperatingError where a load cannot be fed, ScaleError where the converter's stated figures contradict.
 
@@ -116,6 +119,7 @@ def review(design: Design, *, progress: Progress | None = None) -> ReviewResult:
             judgement=judged,
             progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
         ),
+        accept=accept,
     )
 
 

@@ -9,9 +9,9 @@ from filterlib.analysis.causes.mitigations import Mitigation
 from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
 from filterlib.analysis.described import label
 from filterlib.analysis.emission.estimate import Margin
-from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.verdict import Verdict
 from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import capital, interval_text, number

@@ -11,7 +11,6 @@ from typing import TypeVar
 import numpy as np
 
 from filterlib.analysis.described import described
-from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.linear.frequency_response import BodeResult
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
@@ -20,6 +19,7 @@ from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
+from filterlib.analysis.verdict import Verdict
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
@@ -49,6 +49,8 @@ from filterlib.words.stability_sentences import (
 T = TypeVar("T")
 FORMAT = 2  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
+NO_DRAWS = "no plausible cases are drawn, or too few agree with the readings"
+_OF_DRAWS = ("probable_low", "probable_high", "plausible")
 NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
 NO_CORE = "the part has no core, or states no core loss"
 _NO_FIGURE = Figure(np.nan, np.nan, np.nan, np.nan, {}, {})
@@ -71,6 +73,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "summary": summary(result),
         "headline": headline(result),
         "exit_code": result.exit_code,
+        "accept": result.accept,
         "requirements": [_requirement(verdict) for verdict in result.verdicts],
         "operating_point": decisive,
         "ripple": points[decisive]["ripple"],
@@ -103,7 +106,7 @@ def _load_keys(names: Iterable[str]) -> dict[str, str]:
 def _requirement(verdict: Verdict) -> Section:
     sentence = verdict_sentence(verdict)
     words = texts(verdict, "requirement", "kind", "load", "verdict", "depends_on", "point")
-    return words | {"sentence": sentence} | numbers(verdict, sentence)
+    return words | {"sentence": sentence} | numbers(verdict, sentence, whys=dict.fromkeys(_OF_DRAWS, NO_DRAWS))
 
 
 def _accepted(one: AcceptedRating, result: ReviewResult) -> Section:
@@ -212,7 +215,9 @@ def _ripple(ripple: RippleResult, keys: Mapping[str, str]) -> Section:
 def _figure(key: str, ripple: RippleResult, place: tuple[str, str]) -> Section:
     figure, why = ripple.figures.get(place), reason_text(ripple.reason) or NOT_COMPUTED
     no_interval = why if figure is None else NO_INTERVAL_BEFORE if place[0].endswith("_before") else NOTHING_OPEN
-    section = numbers(figure or _NO_FIGURE, why, start=key, whys={"low": no_interval, "high": no_interval})
+    no_draws = NO_DRAWS if no_interval == NOTHING_OPEN and place in ripple.extents else no_interval
+    whys = {"low": no_interval, "high": no_interval, "probable_low": no_draws, "probable_high": no_draws}
+    section = numbers(figure or _NO_FIGURE, why, start=key, whys=whys)
     return section | ({f"{key}_remark": NO_SPIKE} if figure and place in ripple.without_spike else {})
 
 

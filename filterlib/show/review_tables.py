@@ -9,13 +9,13 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 
 from filterlib.analysis.described import described, label
-from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stress import Heat, worst
+from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
 from filterlib.show.results import at_frequency, largest_below, spots
 from filterlib.system.clip import TERMINALS
@@ -35,6 +35,7 @@ from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, re
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
 INTERVAL = "Range (uncertain parameters)"
+PROBABLE = "Probably (9 cases in 10)"
 RANGE = "Range"  # the same in tables as wide as the paper
 Row = tuple[str, ...]
 T = TypeVar("T")
@@ -90,13 +91,19 @@ def requirements_table(result: ReviewResult) -> Table:
         ("Requirement", lambda verdict: capital(verdict.requirement)),
         ("Verdict", verdict_cell),
         column(Verdict, "value"),
-        (INTERVAL, lambda verdict: interval_text(verdict.low, verdict.high, verdict.unit)),
+        (
+            PROBABLE,
+            lambda verdict: interval_text(verdict.probable_low, verdict.probable_high, verdict.unit, verdict.digits),
+        ),
+        (INTERVAL, lambda verdict: interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits)),
         ("Worst at", lambda verdict: verdict.point),
     )
 
 
 def verdict_cell(verdict: Verdict) -> str:
     """A verdict with its symbol."""
+    if verdict.verdict == "probably met":
+        return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} ({share(verdict.plausible)})"
     return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
 
 
@@ -238,7 +245,7 @@ def ripple_table(point: PointResult) -> Table:
     labels = list(dict.fromkeys(band for _, band in ripple.figures))
     size, rms = (label(Figure, name) for name in ("peak_to_peak", "rms"))
     words = [capital(bandwidth_words(band)) for band in labels]
-    head = ("Place", *(part for band in words for part in (f"{band}, {size}", INTERVAL, f"{band}, {rms}")))
+    head = ("Place", *(part for band in words for part in (f"{band}, {size}", PROBABLE, INTERVAL, f"{band}, {rms}")))
     rows = tuple(
         (capital(_place(point, place)), *(cell for band in labels for cell in _figure(ripple.figures[place, band])))
         for place in ripple.places
@@ -267,7 +274,8 @@ def _measured(point: PointResult, labels: Sequence[str]) -> Row:
 
 def _figure(figure: Figure) -> Row:
     size, rms = cells(figure, "peak_to_peak", "rms")
-    return size, interval_text(figure.low, figure.high, "V"), rms
+    probable = interval_text(figure.probable_low, figure.probable_high, "V", 2 if figure.wide else 3)
+    return size, probable, interval_text(figure.low, figure.high, "V"), rms
 
 
 def sources_table(ripple: RippleResult, load: str) -> Table:

@@ -7,17 +7,17 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.analysis.judgement import Verdict
 from filterlib.analysis.review import ReviewResult
-from filterlib.analysis.ripple.ripple import measurement
+from filterlib.analysis.ripple.ripple import Figure, measurement
 from filterlib.analysis.ripple.spectra import bands
+from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
-from filterlib.words.measurement_sentences import bank_sentence, measurement_words
+from filterlib.words.measurement_sentences import bank_sentence, measurement_words, what_to_measure
 from filterlib.words.quantities import capital, interval_text, joined, number, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
@@ -26,6 +26,7 @@ _OUTCOMES = {
     "not met": "not met",
     "not known": "not known",
     "depends on": "undecided: needs a measurement",
+    "probably met": "probably met",
     "met throughout": "met throughout",
 }
 _SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
@@ -74,8 +75,17 @@ def _counted(result: ReviewResult) -> str:
         return "No requirement is stated, so none was judged."
     if count["met throughout"] == total:
         return "Every requirement is met over the whole range, at every operating point."
+    if result.accept == "probable" and count["met throughout"] + count["probably met"] == total:
+        return "Every requirement is met or probably met, at every operating point. Asked: 95 % of the plausible cases."
     parts = [f"{count[word]} {words}" for word, words in _OUTCOMES.items() if count[word]]
-    return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}."
+    return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}.{_asked(result, count)}"
+
+
+def _asked(result: ReviewResult, count: Counter[str]) -> str:
+    """What exit code 0 asks for, where that makes a difference."""
+    if result.accept == "probable":
+        return " Asked: 95 % of the plausible cases."
+    return " Asked: the whole range." if count["probably met"] else ""
 
 
 def verdict_sentence(verdict: Verdict) -> str:
@@ -89,9 +99,16 @@ def verdict_sentence(verdict: Verdict) -> str:
         return f"{start}: {answer}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
     open_ = verdict.verdict == "depends on"
     answer = f"depends on the {verdict.label}" if open_ else verdict.verdict
+    if verdict.verdict == "probably met":
+        answer = f"probably met, in {share(verdict.plausible)} of the plausible cases"
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
-    value, ends = number(verdict.value, verdict.unit), interval_text(verdict.low, verdict.high, verdict.unit)
-    figure = f"{value} ({ends} over the uncertainty)" if " to " in ends else value
+    value, ends = (
+        number(verdict.value, verdict.unit, verdict.digits),
+        interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits),
+    )
+    probable = interval_text(verdict.probable_low, verdict.probable_high, verdict.unit, verdict.digits)
+    probably = "" if probable == "none" else f"probably {probable}; "
+    figure = f"{value} ({probably}{ends} over the uncertainty)" if " to " in ends else value
     return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
         f" To decide it, measure {advice}." if advice else ""
     )
@@ -106,16 +123,27 @@ def headline(result: ReviewResult) -> str:
     figure, before = (point.ripple.figures[place, label] for place in (load, f"{load}_before"))
     width = next(band.words for band in bands(result.design) if band.label == label)
     parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
-    most = parts[0][0]
+    most, digits = parts[0][0], 2 if figure.wide else 3
     text = (
-        f"The filter leaves {number(figure.peak_to_peak, 'V')} of {number(before.peak_to_peak, 'V')} peak to peak at {load} "
+        f"{_too_wide(result, figure)}The filter leaves {number(figure.peak_to_peak, 'V', digits)} of "
+        f"{number(before.peak_to_peak, 'V', digits)} peak to peak at {load} "
         f"({width}, operating point {point.operating.point})"
     )
     if len(parts) == 1:
         return f"{text}, all of it from {_source(most)}."
-    words = ", ".join(f"{_source(name)} {number(alone, 'V')}" for name, alone in parts)
+    words = ", ".join(f"{_source(name)} {number(alone, 'V', digits)}" for name, alone in parts)
     falls = figure.reduction[most] / figure.peak_to_peak if figure.peak_to_peak else 0.0
     return f"{text}. Each source alone makes: {words}. Without {_source(most)} the whole would fall by {share(falls)}."
+
+
+def _too_wide(result: ReviewResult, figure: Figure) -> str:
+    """What to do first where the probable interval is too wide for a number to decide."""
+    if not figure.wide:
+        return ""
+    best = next(iter(result.closing.measurements), None) if result.closing is not None else None
+    shrinks = f", and the interval shrinks to about {best.ratio:.1g} : 1" if best is not None else ""
+    advice = what_to_measure(best) if best is not None else "the ripple, as a recording"
+    return f"One number does not decide this: measure {advice}{shrinks}. "
 
 
 def _source(name: str) -> str:

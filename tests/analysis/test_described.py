@@ -14,7 +14,7 @@ import pytest
 import filterlib.analysis
 from filterlib.analysis.described import Unit, Volts, described, label
 from filterlib.analysis.emission.estimate import EmissionResult
-from filterlib.analysis.judgement import Verdict
+from filterlib.analysis.verdict import Verdict
 from filterlib.units import quantity
 
 NUMBERS = (float, complex, np.ndarray)

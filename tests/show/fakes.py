@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.judgement import Judgement, Verdict
+from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.linear.frequency_response import BodeResult
 from filterlib.analysis.linear.insertion_loss import InsertionResult
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
@@ -19,6 +19,7 @@ from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.stress import Basis, Heat, StressCheck, StressResult
+from filterlib.analysis.verdict import Verdict
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke

@@ -9,8 +9,9 @@ import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, applied
 from filterlib.analysis.described import Ratio
-from filterlib.analysis.judgement import Judgement, Verdict, judge
+from filterlib.analysis.judgement import Judgement, judge
 from filterlib.analysis.stress.stress import StressCheck
+from filterlib.analysis.verdict import Verdict
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all

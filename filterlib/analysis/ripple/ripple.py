@@ -12,6 +12,7 @@ from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
+from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
@@ -23,6 +24,7 @@ from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
+_DRAWS = 256  # plausible combinations
 _KEPT = 4  # batches of designs whose source spectra are kept
 Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
 """Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
@@ -62,7 +64,8 @@ def measurement(key: str) -> str:
 class Figure:
     """Ripple at one place in one band.
 
-    ``low``, ``high``: interval of the peak to peak (NaN where there is none). ``by_source``: peak to peak that each source makes
+    ``low``, ``high``: interval of the peak to peak (NaN where there is none): the worst found; ``probable_low``,
+    ``probable_high``: in which nine plausible cases in ten are, NaN where too few agree with the readings. ``by_source``: peak to peak that each source makes
     alone; ``reduction``: by how much the whole falls without it. Peak to peak figures of sources do not add.
     """
 
@@ -72,6 +75,13 @@ class Figure:
     high: Annotated[float, Unit("V", key="pp_high")]
     by_source: Annotated[Mapping[str, float], Unit("V", "alone", "alone_pp")]
     reduction: Annotated[Mapping[str, float], Unit("V", "the whole falls without it by", "reduction")]
+    probable_low: Annotated[float, Unit("V", key="pp_probable_low")] = np.nan
+    probable_high: Annotated[float, Unit("V", key="pp_probable_high")] = np.nan
+
+    @property
+    def wide(self) -> bool:
+        """True where nine plausible cases in ten are so far apart that one number does not decide it."""
+        return too_wide(self.probable_low, self.probable_high)
 
 
 @dataclass(frozen=True)
@@ -278,6 +288,8 @@ def _depends(intervals: Mapping[Any, Interval], estimated: Mapping[Any, float]) 
 def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None, burst: float | None) -> Figure:
     whole, sources = float(spectra.peak_to_peak(place, band)), spectra.sources(place)
     others = [] if burst is None else [burst]
+    plausible = interval.plausible if interval else None
+    probable = plausible.ends() if plausible else (np.nan, np.nan)
     return Figure(
         peak_to_peak=whole,
         rms=float(spectra.rms(place, band)),
@@ -285,6 +297,8 @@ def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None,
         high=max(interval.high, whole, *others) if interval else max(whole, *others) if others else np.nan,
         by_source={source: float(spectra.alone(place, source, band)) for source in sources},
         reduction={source: whole - float(spectra.peak_to_peak(place, band, leave_out=source)) for source in sources},
+        probable_low=probable[0],
+        probable_high=probable[1],
     )
 
 
@@ -321,7 +335,7 @@ def _intervals(
         many = Solution(moved, state)
         return mask(many, _peaks(many, wanted))
 
-    return over_shapes(solution.design, roughly, confirm=exactly, progress=progress)
+    return over_shapes(solution.design, roughly, confirm=exactly, draws=_DRAWS, progress=progress)
 
 
 def _peaks(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 import numpy as np
 
 from filterlib.analysis.described import Unit
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
@@ -31,7 +32,8 @@ class Interval:
     """The interval of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
 
     ``nominal``: the figure itself. ``effects``: by key of each uncertain parameter, the least and greatest figure while
-    it alone moves through its range.
+    it alone moves through its range. ``plausible``: what it is for combinations drawn evenly over the ranges, None where
+    none were drawn.
     """
 
     nominal: Annotated[float, Unit("own")]
@@ -40,6 +42,7 @@ class Interval:
     at_low: Annotated[Mapping[str, float], Unit("own")]
     at_high: Annotated[Mapping[str, float], Unit("own")]
     effects: Annotated[Mapping[str, tuple[float, float]], Unit("own")]
+    plausible: Plausible | None = field(default=None, kw_only=True)
 
     @property
     def decisive(self) -> str:
@@ -69,6 +72,7 @@ def over_shapes(
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     like: Mapping[Any, Interval] | None = None,
     closer: bool = False,
+    draws: int = SPREAD,
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
@@ -77,7 +81,7 @@ def over_shapes(
     gives {figure: array (designs,) or (designs, 1), or one number}; ``confirm``: the same, exactly, of the points that come
     out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``like``: the
     intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
-    ``progress``: called with the share of the search that is done.
+    ``draws``: points that are spread evenly over the ranges; ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
     intervals: dict[Hashable, Interval] = {}
@@ -85,7 +89,11 @@ def over_shapes(
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
         metric, exact = in_chunks(variant, measure, tell), None if confirm is None else in_chunks(variant, confirm)
-        found = search(metric, box, confirm=exact) if like is None else at_ends(metric, box, like, closer=closer)
+        found = (
+            search(metric, box, confirm=exact, draws=draws)
+            if like is None
+            else at_ends(metric, box, like, closer=closer)
+        )
         for key, interval in found.items():
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
@@ -95,9 +103,9 @@ def _wider(one: Interval, two: Interval) -> Interval:
     """Both shapes' intervals together; the shape counts as an uncertain parameter, from one nominal figure to the other."""
     low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
     shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
-    return Interval(
-        one.nominal, low.low, high.high, low.at_low, high.at_high, {**one.effects, "converter.shape": shape}
-    )
+    effects = {**one.effects, "converter.shape": shape}
+    both = one.plausible.beside(two.plausible) if one.plausible and two.plausible else None
+    return Interval(one.nominal, low.low, high.high, low.at_low, high.at_high, effects, plausible=both)
 
 
 def in_chunks(design: Design, measure: Measure, progress: Progress | None = None) -> Metric:
@@ -125,13 +133,14 @@ def search(
     uncertain_parameters: tuple[UncertainParameter, ...],
     *,
     confirm: Metric | None = None,
+    draws: int = SPREAD,
     seed: int = 1,
 ) -> dict[Hashable, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``confirm``: as ``metric``, where that is rough: then the nominal
-    figure and the ends are its answers; ``seed`` of the random points.
+    figure and the ends are its answers; ``draws``: points of the hypercube, the plausible combinations; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
     where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can
@@ -143,12 +152,14 @@ def search(
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
-            latin_hypercube(rng, SPREAD, len(uncertain_parameters)),
+            latin_hypercube(rng, draws, len(uncertain_parameters)),
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
     values = _measure(metric, uncertain_parameters, shares)
     effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
+    drawn = slice(1 + len(uncertain_parameters) * len(GRID), None)
+    plausible = {name: Plausible(v[drawn][:draws], np.ones(draws)) for name, v in values.items()}
     together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
     width = 0.25
@@ -160,7 +171,10 @@ def search(
         width /= 2
     if confirm is not None:
         shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
-    return {name: _interval(uncertain_parameters, shares, v, effects[name]) for name, v in values.items()}
+    return {
+        name: replace(_interval(uncertain_parameters, shares, v, effects[name]), plausible=plausible[name])
+        for name, v in values.items()
+    }
 
 
 def _confirmed(

@@ -1,0 +1,79 @@
+"""The probable interval: in which a figure is for nine plausible combinations in ten, each weighed by how well it agrees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import Unit
+
+ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends
+LEAST = 10.0  # combinations that have to count, or nothing is said
+WIDE = 10.0  # ratio of the ends from which on one number does not decide
+MOST_OF_THEM = 0.95  # share of them that a requirement asks for to be probably met
+
+
+def too_wide(low: float, high: float) -> bool:
+    """Whether an interval is so wide that one number does not decide it, and that a third digit says nothing.
+
+    >>> too_wide(1.0, 11.0), too_wide(1.0, 9.0), too_wide(np.nan, np.nan)
+    (True, False, False)
+    """
+    return high > WIDE * low
+
+
+@dataclass(frozen=True, eq=False)
+class Plausible:
+    """What a figure is for combinations of the uncertain parameters that are drawn evenly over their ranges.
+
+    ``figures`` (draws,), NaN where a combination contradicts what was stated; ``weights`` (draws,): how plausible each is
+    beside the others, by its agreement with the readings; a contradiction counts for nothing.
+    """
+
+    figures: Annotated[np.ndarray, Unit("own", key=None)]
+    weights: Annotated[np.ndarray, Unit("", key=None)]
+
+    @property
+    def effective(self) -> Annotated[float, Unit("", "combinations that count", key=None)]:
+        """How many equally plausible combinations say as much; of n with one weight it is n.
+
+        Source: L. Kish, Survey Sampling (1965), section 11.7, from memory.
+        """
+        weights = self._known()[1]
+        return float(weights.sum() ** 2 / (weights**2).sum()) if weights.any() else 0.0
+
+    def ends(self) -> tuple[float, float]:
+        """Between which nine in ten are; NaN where fewer than `LEAST` combinations count.
+
+        >>> low, high = Plausible(np.arange(101.0), np.ones(101)).ends()
+        >>> round(low), round(high)
+        (5, 95)
+        """
+        if self.effective < LEAST:
+            return np.nan, np.nan
+        figures, weights = self._known()
+        order = np.argsort(figures)
+        below = np.cumsum(weights[order]) - weights[order] / 2
+        low, high = np.interp(ENDS, below / weights.sum(), figures[order])
+        return float(low), float(high)
+
+    def share(self, low: float, high: float) -> float:
+        """Share of the plausible combinations with a figure from ``low`` to ``high``; NaN where fewer than `LEAST` count.
+
+        >>> Plausible(np.arange(100.0), np.ones(100)).share(-np.inf, 24.0)
+        0.25
+        """
+        if self.effective < LEAST:
+            return np.nan
+        figures, weights = self._known()
+        return float(weights[(figures >= low) & (figures <= high)].sum() / weights.sum())
+
+    def beside(self, other: Plausible) -> Plausible:
+        """Both together, as where a shape is not stated: each is as plausible."""
+        return Plausible(np.concatenate([self.figures, other.figures]), np.concatenate([self.weights, other.weights]))
+
+    def _known(self) -> tuple[np.ndarray, np.ndarray]:
+        known = np.isfinite(self.figures)
+        return self.figures[known], self.weights[known]

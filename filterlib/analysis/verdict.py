@@ -1,0 +1,152 @@
+"""One requirement and what became of it: its worst operating point, its range, and whether it is met."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+import numpy as np
+
+from filterlib.analysis.described import InUnit, Ratio, Unit
+from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible, too_wide
+from filterlib.system.design import Design
+from filterlib.system.requirements import (
+    DropRequirement,
+    RippleRequirement,
+    SpikeRequirement,
+    StepRequirement,
+    VoltageRequirement,
+)
+from filterlib.system.uncertain_parameters import uncertain_parameters
+
+Answer = Literal["met throughout", "probably met", "depends on", "not met", "not known"]
+Accept = Literal["possible", "probable"]
+OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
+Unknown = Literal["unstable", "no ladder", "no harmonic"]
+NO_SPIKE, BURST = "converter.spike", "converter.burst_below"  # of which nothing is drawn
+LABORATORY = "emission.laboratory"
+LABELS = {
+    LABORATORY: "laboratory that measures, and its network",
+    NO_SPIKE: "converter's spikes, which are not stated",
+    "converter.shape": "shape of the switching current",
+    "converter.burst_below": "converter's light load: whether it bursts",
+}
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One requirement and what became of it.
+
+    ``value``, ``low``, ``high``: nominal and interval at the worst operating point ``point``; ``depends_on``: key of the
+    uncertain parameter that decides, or "", ``label``: what it is; ``band`` of a ripple, else ""; ``margin``: limit / high - 1 (voltage:
+    distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
+    below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
+    ``low``, ``high`` are margins. ``probable_low``, ``probable_high``: where nine plausible cases in ten are, at the worst point;
+    ``plausible``: share of them that meets it, where it is least; both NaN where nothing is drawn; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
+    its frequency.
+    """
+
+    requirement: str
+    kind: str
+    load: str
+    limit: InUnit[float]
+    unit: str
+    value: Annotated[float, Unit("{unit}", "nominal")]
+    low: InUnit[float]
+    high: InUnit[float]
+    point: str
+    verdict: Answer
+    depends_on: str
+    margin: Ratio[float]
+    label: str = ""
+    band: str = ""
+    unknown: Unknown | None = None
+    nearest: Margin | None = None
+    trusted: bool = True
+    probable_low: InUnit[float] = np.nan
+    probable_high: InUnit[float] = np.nan
+    plausible: Annotated[float, Unit("", "plausible cases that meet it", "plausible_share")] = np.nan
+
+    @property
+    def digits(self) -> int:
+        """How many digits of its figures say something: a third one does not where the probable interval is wide."""
+        return 2 if too_wide(self.probable_low, self.probable_high) else 3
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What one operating point says of one requirement: value, interval, and the uncertain parameter that decides.
+
+    ``turned_by``: what turns the circuit unstable there, away from nominal values; "" where nothing does.
+    """
+
+    point: str
+    value: float
+    low: float
+    high: float
+    depends_on: str = ""
+    unknown: Unknown | None = None
+    turned_by: str = ""
+    plausible: Plausible | None = None
+
+
+def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verdict:
+    """What a requirement's readings at all operating points come to: the worst of them is judged.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> from filterlib import load_design
+    >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> verdict_of(design, design.requirements[0], [Reading("listening", 5e-3, 4e-3, 1.0)]).verdict
+    'depends on'
+    """
+    low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
+    worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
+    plausible = min((_share(one, low_limit, limit) for one in readings), key=lambda share: np.nan_to_num(share, nan=-1))
+    answer, depends = _answer(worst, low_limit, limit, plausible)
+    low, high = worst.plausible.ends() if worst.plausible else (np.nan, np.nan)
+    turned_by = next((one.turned_by for one in readings if one.turned_by), "")
+    if answer in ("met throughout", "probably met") and turned_by:  # where it is unstable nothing holds
+        answer, depends = "depends on", turned_by
+    return Verdict(
+        requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
+        value=worst.value, low=worst.low, high=worst.high, point=worst.point,
+        verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
+        label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
+        probable_low=low, probable_high=high, plausible=plausible,
+    )  # fmt: skip
+
+
+def _share(reading: Reading, low_limit: float, limit: float) -> float:
+    """Share of the plausible cases within the limits, at one operating point; NaN where none are drawn."""
+    if reading.depends_on == NO_SPIKE:
+        return np.nan
+    if low_limit <= reading.low and reading.high <= limit:
+        return 1.0
+    return reading.plausible.share(low_limit, limit) if reading.plausible else np.nan
+
+
+def _margin(reading: Reading, low_limit: float, limit: float) -> float:
+    """Share of the limit (of the range, where there are two ends) that is left at the worst; below 0 it is not met."""
+    if np.isfinite(low_limit):
+        return min(reading.low - low_limit, limit - reading.high) / (limit - low_limit)
+    return limit / reading.high - 1 if reading.high else np.inf
+
+
+def _excess(reading: Reading, low_limit: float, limit: float) -> float:
+    return max(reading.high - limit, low_limit - reading.low)
+
+
+def _answer(reading: Reading, low_limit: float, limit: float, plausible: float) -> tuple[Answer, str]:
+    if np.isnan(reading.value):
+        return "not known", ""
+    if low_limit <= reading.low and reading.high <= limit:
+        return ("depends on", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met throughout", "")
+    if reading.low > limit or reading.high < low_limit:
+        return "not met", ""
+    return "probably met" if plausible >= MOST_OF_THEM else "depends on", reading.depends_on
+
+
+def _label(design: Design, key: str) -> str:
+    known = (one.label for one in uncertain_parameters(design) if one.key == key) if key else ()
+    return next(iter(known), LABELS.get(key, key))

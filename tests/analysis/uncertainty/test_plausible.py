@@ -1,0 +1,47 @@
+"""The probable interval: weighted shares of drawn figures, against what is known in closed form."""
+
+import numpy as np
+import pytest
+
+from filterlib.analysis.uncertainty.interval import search
+from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
+from tests.analysis.uncertainty.test_interval import box
+
+
+def test_nine_in_ten_of_an_even_spread_are_between_its_twentieths():
+    """hand: evenly from 0 to 1 the ends are 0.05 and 0.95, and 0.3 of them are below 0.3."""
+    even = Plausible((np.arange(1000) + 0.5) / 1000, np.ones(1000))
+    assert even.ends() == pytest.approx((0.05, 0.95), rel=0.01, abs=0)
+    assert even.share(-np.inf, 0.3) == pytest.approx(0.3, rel=1e-9, abs=0)
+    assert even.share(0.2, 0.3) == pytest.approx(0.1, rel=1e-9, abs=0)
+
+
+def test_weights_count_as_often_as_they_say_and_contradictions_not_at_all():
+    """second method: each figure repeated as often as its weight says."""
+    figures, weights = (
+        np.array([5.0, 1.0, 3.0, np.nan] * 500) + np.repeat(np.arange(500) / 25, 4),
+        np.tile([1, 3, 2, 9], 500),
+    )
+    weighed = Plausible(figures, weights.astype(float))
+    known = np.isfinite(figures)
+    repeated = np.repeat(figures[known], weights[known])
+    assert weighed.share(-np.inf, 9.0) == pytest.approx(np.mean(repeated <= 9.0), rel=1e-12, abs=0)
+    assert weighed.ends() == pytest.approx(tuple(np.quantile(repeated, [0.05, 0.95])), rel=0.05, abs=0)
+    assert weighed.effective == pytest.approx(500 * 6**2 / (1 + 9 + 4), rel=1e-12, abs=0)  # hand
+
+
+def test_nothing_is_said_of_too_few():
+    few = Plausible(np.arange(9.0), np.ones(9))
+    assert few.effective < LEAST
+    assert np.isnan(few.ends()).all()
+    assert np.isnan(few.share(0.0, 1.0))
+    assert np.isnan(Plausible(np.full(99, np.nan), np.ones(99)).share(0.0, 1.0))
+
+
+def test_a_search_draws_them_evenly_over_the_ranges_and_they_are_inside_the_possible_interval():
+    """hand: the sum of two even spreads from 0 to 1 is below 1 in half of the cases, and below 0.316 in 5 %."""
+    found = search(lambda values: {"sum": values["x0"][:, 0] + values["x1"][:, 0]}, box(2), draws=256)["sum"]
+    low, high = found.plausible.ends()
+    assert (low, high) == pytest.approx((0.1**0.5, 2 - 0.1**0.5), rel=0.1, abs=0)
+    assert found.plausible.share(-np.inf, 1.0) == pytest.approx(0.5, rel=0.1, abs=0)
+    assert found.low <= low < high <= found.high
