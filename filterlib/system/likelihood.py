@@ -52,11 +52,10 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
     ((2,), True)
     """
     ripple = converter.ripple
-    tied = converter.tied_to_load and ripple.load_current is not None and ripple.load_current > 0
-    if ripple.recording is not None or not (tied or ripple.rms or ripple.fundamental):
+    if not says_more(converter):
         return np.zeros(_designs(converter))
     known = source_spectra(converter, load_current) if sources is None else sources
-    total = _tie(converter, known.current) if tied else np.zeros(1)
+    total = _tie(converter, known.current) if _tied(converter) else np.zeros(1)
     if ripple.rms or ripple.fundamental:
         shown = _shown(converter, load_current, known)
         sizes = np.sqrt(2 * np.sum(np.abs(shown) ** 2, axis=-1)), 2 * np.abs(shown[..., 0])
@@ -64,6 +63,17 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
             total = total + (0.0 if stated is None else _normal(np.log(size / stated)))
     total = np.broadcast_to(np.ravel(total), np.broadcast_shapes(np.shape(np.ravel(total)), (_designs(converter),)))
     return np.where(np.isfinite(total), total, -np.inf)
+
+
+def says_more(converter: Converter) -> bool:
+    """Whether anything was measured that makes one inside likelier than another: rms, one line, or the load's current."""
+    ripple = converter.ripple
+    return ripple.recording is None and bool(_tied(converter) or ripple.rms or ripple.fundamental)
+
+
+def _tied(converter: Converter) -> bool:
+    drawn = converter.ripple.load_current
+    return converter.tied_to_load and drawn is not None and drawn > 0
 
 
 def _tie(converter: Converter, current: Any) -> Real:

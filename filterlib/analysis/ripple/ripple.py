@@ -16,6 +16,7 @@ from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
+from filterlib.system.likelihood import log_likelihood, says_more
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra, reading, source_spectra
 from filterlib.system.state import State
@@ -307,14 +308,26 @@ class Drawn:
 
     def __init__(self) -> None:
         self.kept: dict[Any, SourceSpectra] = {}
+        self.weighed: dict[Any, np.ndarray] = {}
 
     def solution(self, moved: Design, state: State, values: Mapping[str, Any]) -> Solution:
         """Many designs at a state, with the source spectra of those with the same converters."""
-        inside = (one.tobytes() for key, one in values.items() if key.startswith("converter."))
-        key = (moved.converter.shape, state.input_voltage, *inside)
+        key = (state.input_voltage, *_inside(moved, values))
         if key not in self.kept and len(self.kept) < _KEPT:
             self.kept[key] = Solution(moved, state).steady_spectra
         return Solution(moved, state, self.kept.get(key))
+
+    def likelihood(self, moved: Design, values: Mapping[str, Any]) -> dict[str, Any]:
+        """Logarithm of how likely the readings are: the converter's alone, and so once for all operating points."""
+        key = _inside(moved, values)
+        if key not in self.weighed:
+            self.weighed[key] = log_likelihood(moved.converter, moved.full_current)
+        return {"": self.weighed[key]}
+
+
+def _inside(moved: Design, values: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What tells two batches of converters apart."""
+    return (moved.converter.shape, *(one.tobytes() for key, one in values.items() if key.startswith("converter.")))
 
 
 def _as_it_is(_: Solution, figures: dict[Any, Any]) -> dict[Any, Any]:
@@ -335,7 +348,8 @@ def _intervals(
         many = Solution(moved, state)
         return mask(many, _peaks(many, wanted))
 
-    return over_shapes(solution.design, roughly, confirm=exactly, draws=_DRAWS, progress=progress)
+    likely = drawn.likelihood if says_more(solution.design.converter) else None
+    return over_shapes(solution.design, roughly, confirm=exactly, draws=_DRAWS, likely=likely, progress=progress)
 
 
 def _peaks(

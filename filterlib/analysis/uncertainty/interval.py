@@ -20,6 +20,7 @@ CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
 CLOSER = 6  # the same of a closer look
+MORE = 3  # times as many combinations are weighed by the readings as are solved
 BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
@@ -73,6 +74,7 @@ def over_shapes(
     like: Mapping[Any, Interval] | None = None,
     closer: bool = False,
     draws: int = SPREAD,
+    likely: Measure | None = None,
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
@@ -81,7 +83,8 @@ def over_shapes(
     gives {figure: array (designs,) or (designs, 1), or one number}; ``confirm``: the same, exactly, of the points that come
     out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``like``: the
     intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
-    ``draws``: points that are spread evenly over the ranges; ``progress``: called with the share of the search that is done.
+    ``draws``: points that are spread evenly over the ranges; ``likely``: as ``measure``, the logarithm of how likely the readings
+    are, under any key, where they say more than a contradiction; ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
     intervals: dict[Hashable, Interval] = {}
@@ -90,7 +93,9 @@ def over_shapes(
         box = (*uncertain_parameters(variant), *more(variant))
         metric, exact = in_chunks(variant, measure, tell), None if confirm is None else in_chunks(variant, confirm)
         found = (
-            search(metric, box, confirm=exact, draws=draws)
+            search(
+                metric, box, confirm=exact, draws=draws, likely=None if likely is None else in_chunks(variant, likely)
+            )
             if like is None
             else at_ends(metric, box, like, closer=closer)
         )
@@ -134,13 +139,15 @@ def search(
     *,
     confirm: Metric | None = None,
     draws: int = SPREAD,
+    likely: Metric | None = None,
     seed: int = 1,
 ) -> dict[Hashable, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``confirm``: as ``metric``, where that is rough: then the nominal
-    figure and the ends are its answers; ``draws``: points of the hypercube, the plausible combinations; ``seed`` of the random points.
+    figure and the ends are its answers; ``draws``: points of the hypercube, the plausible combinations; ``likely``: the logarithm of how
+    likely the readings are: the plausible combinations are drawn by it then, beside some of the hypercube; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
     where it alone goes furthest, then around the best points found; a resonance that is narrow against that spacing can
@@ -149,17 +156,20 @@ def search(
     if not uncertain_parameters:
         return {}
     rng = np.random.default_rng(seed)
+    cube, weights = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws)
+    if likely is not None:
+        cube, weights = _drawn_by(likely, uncertain_parameters, cube, rng)
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
-            latin_hypercube(rng, draws, len(uncertain_parameters)),
+            cube,
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
     values = _measure(metric, uncertain_parameters, shares)
     effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
     drawn = slice(1 + len(uncertain_parameters) * len(GRID), None)
-    plausible = {name: Plausible(v[drawn][:draws], np.ones(draws)) for name, v in values.items()}
+    plausible = {name: Plausible(v[drawn][: len(weights)], weights) for name, v in values.items()}
     together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
     width = 0.25
@@ -175,6 +185,25 @@ def search(
         name: replace(_interval(uncertain_parameters, shares, v, effects[name]), plausible=plausible[name])
         for name, v in values.items()
     }
+
+
+def _drawn_by(
+    likely: Metric, uncertain_parameters: tuple[UncertainParameter, ...], cube: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """Points drawn as often as the readings make them likely, then as many even ones as are left; and the weights of the first.
+
+    `MORE` times as many are weighed, by the converter alone. Each weight is how often a point was drawn, times the mean
+    likelihood, so that shapes that are not stated weigh as their readings have it. Where none is likely all weigh nothing.
+    """
+    draws, dimensions = cube.shape
+    many = latin_hypercube(rng, MORE * draws, dimensions)
+    (logs,) = _measure(likely, uncertain_parameters, many).values()
+    sizes = np.exp(logs)
+    if not sizes.any():
+        return cube, np.zeros(draws)
+    even = (np.arange(draws) + rng.random()) / draws
+    rows, counts = np.unique(np.searchsorted(np.cumsum(sizes) / sizes.sum(), even), return_counts=True)
+    return np.concatenate([many[rows], cube[len(rows) :]]), counts * sizes.mean()
 
 
 def _confirmed(

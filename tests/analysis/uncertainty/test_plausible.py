@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
+from filterlib.system.solution import solve
 from tests.analysis.uncertainty.test_interval import box
+from tests.designs import converter, design, resistive, series, shunt
 
 
 def test_nine_in_ten_of_an_even_spread_are_between_its_twentieths():
@@ -45,3 +48,29 @@ def test_a_search_draws_them_evenly_over_the_ranges_and_they_are_inside_the_poss
     assert (low, high) == pytest.approx((0.1**0.5, 2 - 0.1**0.5), rel=0.1, abs=0)
     assert found.plausible.share(-np.inf, 1.0) == pytest.approx(0.5, rel=0.1, abs=0)
     assert found.low <= low < high <= found.high
+
+
+def test_draws_follow_how_likely_the_readings_are():
+    """hand: evenly from 0 to 1 and read as 0.3 with a spread of 0.05, nine in ten are within 1.645 spreads of 0.3."""
+
+    def likely(values):
+        return {"": -0.5 * ((values["x0"][:, 0] - 0.3) / 0.05) ** 2}
+
+    found = search(lambda values: {"figure": values["x0"][:, 0]}, box(1), draws=1024, likely=likely)["figure"]
+    assert found.plausible.ends() == pytest.approx((0.3 - 1.645 * 0.05, 0.3 + 1.645 * 0.05), rel=0.03, abs=0)
+    assert (found.low, found.high) == (0.0, 1.0)  # what may be is not narrowed by what is likely
+
+
+def test_readings_that_say_more_narrow_what_is_plausible_and_not_what_is_possible():
+    """A rms of a triangle is 1/sqrt(12) of its peak to peak: spikes are refuted by it, and the 20 MHz figure is less sure without."""
+
+    def found(**more):
+        source = converter(shape="triangle", output_esr={"value": "30 mΩ", "low": "1 mΩ", "high": "200 mΩ"},
+                           output_capacitance={"value": "22 µF", "low": "2 µF", "high": "400 µF"},
+                           ripple={"peak_to_peak": "100 mV", **more})  # fmt: skip
+        one = design(shunt("2.2 µF"), series(), shunt("2.2 µF"), source=source, load=resistive("14 ohm"))
+        return ripple(solve(one)).figures["modem", "20MHz"]
+
+    plain, known = found(), found(rms="28.9 mV", fundamental="40.5 mV")
+    assert known.probable_high / known.probable_low < plain.probable_high / plain.probable_low
+    assert known.high / known.low > 0.8 * plain.high / plain.low
