@@ -7,7 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Ratio, Unit
+from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
 from filterlib.analysis.emission.estimate import Margin
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible, too_wide
 from filterlib.system.design import Design
@@ -82,9 +82,9 @@ class Reading:
     """
 
     point: str
-    value: float
-    low: float
-    high: float
+    value: Volts[float]
+    low: Volts[float]
+    high: Volts[float]
     depends_on: str = ""
     unknown: Unknown | None = None
     turned_by: str = ""

@@ -32,7 +32,7 @@ def library():
             "swing": SWING, "coupling": "100 pF", "resistance": "15 ohm", "rise_time": "25 ns", "fall_time": "60 ns",
             "ring": {"frequency": "40 MHz", "cycles": 2, "overshoot": OVERSHOOT},
         },
-        "bond": {"inductance": "100 nH"},
+        "bond": {"inductance": "100 nH"}, "measured_with": [{"name": "bench", "kind": "resistive", "resistance": 7.0}],
     }  # fmt: skip
     pair = {"kind": "wire_pair", "length": "0.5 m", "cross_section": "0.75 mm2", "spacing": "3 mm"}
     load = {"name": "modem", "kind": "resistive", "resistance": 7.0, "lead": pair, "bond": {"inductance": "200 nH"}}
