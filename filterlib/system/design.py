@@ -76,6 +76,8 @@ class Design(Model):
         """They are the converter's from here on: a load that is changed later was not on the line while one measured."""
         if self.driven and not self.converter.measured_with:
             self.__dict__["converter"] = self.converter.model_copy(update={"measured_with": self.loads})
+        elif not self.driven and self.converter.measured_with == self.loads:  # nothing to convert: as a file has it
+            self.__dict__["converter"] = self.converter.model_copy(update={"measured_with": ()})
         return self
 
     @classmethod

@@ -6,6 +6,7 @@ The numbers are invented and are checked by nobody; what is tested with them is 
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -371,12 +372,12 @@ def verdict(word="met throughout", load="modem", **changes):
 
 def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "depends on", "not met"), **changes):
     """The whole of a review, two operating points."""
-    points = []
+    points, made = [], design(loads)
     for point, scale in (("idle", 0.1), ("full", 1.0)):
         fine = stable or point == "idle"
         points.append(
             PointResult(
-                solution=None,
+                solution=SimpleNamespace(design=made, state=SimpleNamespace(load_currents={}, input_voltage=None)),
                 emissions=(),
                 operating=operating(point, scale=scale, stable=fine, loads=loads),
                 bode={load: bode(load, point) for load in loads},
@@ -388,7 +389,7 @@ def review(loads=("modem", "logger"), *, stable=True, words=("met throughout", "
             )
         )
     values = {
-        "design": design(loads),
+        "design": made,
         "points": tuple(points),
         "verdicts": tuple(verdict(word, loads[0]) for word in words),
         "assumed": (
