@@ -39,7 +39,9 @@ def quick(clean, monkeypatch):
     import filterlib.analysis.review as module
 
     def found(**changes):
-        monkeypatch.setattr(module, "review", lambda design, *, progress=None: changed(clean, **changes))
+        monkeypatch.setattr(
+            module, "review", lambda design, *, accept="possible", progress=None: changed(clean, **changes)
+        )
 
     found()
     return found

@@ -43,7 +43,7 @@ class Verdict:
     distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
     below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
     ``low``, ``high`` are margins. ``probable_low``, ``probable_high``: where nine plausible cases in ten are, at the worst point;
-    ``plausible``: share of them that meets it, where it is least; both NaN where nothing is drawn; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
+    ``plausible``: share of them that meets it, at least, at the point where it is least; both NaN where nothing is drawn; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
     its frequency.
     """
 
@@ -118,12 +118,12 @@ def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verd
 
 
 def _share(reading: Reading, low_limit: float, limit: float) -> float:
-    """Share of the plausible cases within the limits, at one operating point; NaN where none are drawn."""
+    """Share of the plausible cases within the limits, at least, at one operating point; NaN where none are drawn."""
     if reading.depends_on == NO_SPIKE:
         return np.nan
     if low_limit <= reading.low and reading.high <= limit:
         return 1.0
-    return reading.plausible.share(low_limit, limit) if reading.plausible else np.nan
+    return reading.plausible.least_share(low_limit, limit) if reading.plausible else np.nan
 
 
 def _margin(reading: Reading, low_limit: float, limit: float) -> float:

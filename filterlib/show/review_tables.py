@@ -103,7 +103,7 @@ def requirements_table(result: ReviewResult) -> Table:
 def verdict_cell(verdict: Verdict) -> str:
     """A verdict with its symbol."""
     if verdict.verdict == "probably met":
-        return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} ({share(verdict.plausible)})"
+        return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} (at least {share(verdict.plausible)})"
     return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
 
 

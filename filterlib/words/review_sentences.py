@@ -100,7 +100,7 @@ def verdict_sentence(verdict: Verdict) -> str:
     open_ = verdict.verdict == "depends on"
     answer = f"depends on the {verdict.label}" if open_ else verdict.verdict
     if verdict.verdict == "probably met":
-        answer = f"probably met, in {share(verdict.plausible)} of the plausible cases"
+        answer = f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
     value, ends = (
         number(verdict.value, verdict.unit, verdict.digits),

@@ -40,7 +40,9 @@ def test_edges_move_both_and_leave_the_fundamental(panel):
     slow = panel.at({"edges": "100 ns"})
     here, there = (found.levels["common", "peak"] for found in (panel.result, slow))
     node, slower = (abs(found.by_source["common", "common_mode"][0]) for found in (panel.result, slow))
-    assert node == pytest.approx(slower, rel=2e-3, abs=0)  # the ripple's part moves, as the terminals read what they read
+    assert node == pytest.approx(
+        slower, rel=2e-3, abs=0
+    )  # the ripple's part moves, as the terminals read what they read
     assert there[-1] < here[-1] - 10
 
 
