@@ -160,12 +160,8 @@ def _add_review(commands: Commands) -> None:
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for review.html, results.json and the figures; other files in it stay as they are"
     command.add_argument("--out", required=True, metavar="FOLDER", help=files)
-    command.add_argument(
-        "--accept",
-        choices=("possible", "probable"),
-        default="possible",
-        help="what exit code 0 asks of requirements: met over the whole range, or in 95 %% of the plausible cases",
-    )
+    asked = "what exit code 0 asks of requirements: met over the whole range, or in 95 %% of the plausible cases"
+    command.add_argument("--accept", choices=("possible", "probable"), default="possible", help=asked)
 
 
 def _add_compare(commands: Commands) -> None:

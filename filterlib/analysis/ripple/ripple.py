@@ -317,7 +317,7 @@ class Drawn:
             self.kept[key] = Solution(moved, state).steady_spectra
         return Solution(moved, state, self.kept.get(key))
 
-    def likelihood(self, moved: Design, values: Mapping[str, Any]) -> dict[str, Any]:
+    def likelihood(self, moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
         """Logarithm of how likely the readings are: the converter's alone, and so once for all operating points."""
         key = _inside(moved, values)
         if key not in self.weighed:
