@@ -113,14 +113,11 @@ def margins_table(results: list[EmissionResult]) -> Table:
             margin.title + (" (from memory)" if margin.from_memory else ""),
             detector_words(margin.detector),
             f"{_symbol(margin)}\N{NO-BREAK SPACE}{number(margin.margin, 'dB')}",
-            *(
-                (interval_text(margin.low, margin.high, "dB"), _ends_at(margin))
-                if margin.low < margin.high
-                else ("", "")
-            ),
+            f"{interval_text(margin.low, margin.high, 'dB')}, at {_ends_at(margin)}"
+            if margin.low < margin.high
+            else "",
             capital(margin.depends_on),
-            format_quantity(margin.frequency, "Hz"),
-            PLACES[margin.place],
+            f"{format_quantity(margin.frequency, 'Hz')}, {PLACES[margin.place]}",
             f"{margin.level:.1f} of {margin.limit_level:.1f} {level_unit(margin.unit)}",
             one.point,
         )
@@ -128,7 +125,7 @@ def margins_table(results: list[EmissionResult]) -> Table:
         for margin in one.margins
     )
     head = (
-        "Limit", "Detector", "Margin", "Range", "Its ends at", "Most of all", "Nearest at", "Where", "Level, of limit", "Operating point",
+        "Limit", "Detector", "Margin", "Range", "Most of all", "Nearest at", "Level, of limit", "Operating point",
     )  # fmt: skip
     return Table("Margins below the limits, with their ranges (uncertain parameters); negative is above", head, rows)
 
@@ -136,7 +133,7 @@ def margins_table(results: list[EmissionResult]) -> Table:
 def _ends_at(margin: Margin) -> str:
     """Where the receiver is tuned to at the least margin and at the greatest."""
     least, greatest = (format_quantity(at, "Hz") for at in (margin.low_at, margin.high_at))
-    return least if least == greatest else f"{least}, {greatest}"
+    return least if least == greatest else f"{least} and {greatest}"
 
 
 def _symbol(margin: Margin) -> str:

@@ -77,7 +77,12 @@ WAYS = {  # a step-up brick whose battery is bonded, and an isolated one: the cu
 
 def driven(frequency: str, way: str = "isolated", *, lead: str = "0.5 m", edge: str = "15 ns", **drive: str):
     """The board between such a brick and a load on a pair of wires, whose return is bonded to the chassis."""
-    more = {**WAYS[way], "common_mode": WAYS[way]["common_mode"] | drive}
+    bench = {
+        "name": "bench",
+        "kind": "resistive",
+        "resistance": "9.3 ohm",
+    }  # its 200 mV are read on a resistor that floats
+    more = {**WAYS[way], "common_mode": WAYS[way]["common_mode"] | drive, "measured_with": [bench]}
     source = converter(
         switching_frequency=frequency, shape="triangle", edge_time=edge, ripple={"peak_to_peak": "200 mV"}, **more
     )
