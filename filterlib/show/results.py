@@ -47,7 +47,7 @@ from filterlib.words.stability_sentences import (
 )
 
 T = TypeVar("T")
-FORMAT = 2  # raised whenever a key changes its name or its meaning
+FORMAT = 3  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
 NO_DRAWS = "no plausible cases are drawn, or too few agree with the readings"
 _OF_DRAWS = ("probable_low", "probable_high", "plausible")

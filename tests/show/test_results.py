@@ -112,7 +112,7 @@ def test_two_loads_whose_keys_would_agree_stay_apart(fakes):
 def test_format_identifier_and_files_come_first(review):
     found = read(review)
     assert list(found)[:4] == ["format", "run", "generator", "files"]
-    assert found["format"] == FORMAT == 2
+    assert found["format"] == FORMAT == 3
     assert found["files"] == ["results.json", "review.html"]
 
 
