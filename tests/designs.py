@@ -73,3 +73,13 @@ def design(*stages: dict[str, Any], source: dict[str, Any] | None = None, load: 
     """A design of these stages, with one load or a list of them."""
     loads = load if isinstance(load, list) else [load or resistive()]
     return Design(name="test", converter=source or converter(), filter=list(stages), load=loads, **more)
+
+
+DRIVEN = converter(
+    input_voltage="24 V",
+    shape="pulse",
+    duty=0.3,
+    edge_time="30 ns",
+    common_mode={"swing": "28 V", "coupling": "100 pF"},
+)
+"""A step-up converter whose switching node drives the chassis."""

@@ -24,15 +24,8 @@ from filterlib.system.source_spectra import source_spectra
 from filterlib.words.emission_sentences import agreement, covers, emission_notes, margin_sentence
 from filterlib.words.stability_sentences import reason_text
 from tests.dense import dense_transfer
-from tests.designs import common_mode, converter, design, resistive, series, shunt
+from tests.designs import DRIVEN, common_mode, converter, design, resistive, series, shunt
 
-DRIVEN = converter(
-    input_voltage="24 V",
-    shape="pulse",
-    duty=0.3,
-    edge_time="30 ns",
-    common_mode={"swing": "28 V", "coupling": "100 pF"},
-)
 BOTH = ("output", "input")
 
 

@@ -14,15 +14,7 @@ from filterlib.parts.tables import data_folder
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from tests.designs import common_mode, converter, design, resistive, series, shunt
-
-DRIVEN = converter(
-    input_voltage="24 V",
-    shape="pulse",
-    duty=0.3,
-    edge_time="30 ns",
-    common_mode={"swing": "28 V", "coupling": "100 pF"},
-)
+from tests.designs import DRIVEN, common_mode, design, resistive, series, shunt
 
 
 def box(*names):

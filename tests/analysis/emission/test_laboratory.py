@@ -16,15 +16,7 @@ from filterlib.system.solution import solve
 from filterlib.words.emission_sentences import emission_notes, margin_sentence
 from filterlib.words.review_sentences import verdict_sentence
 from tests.dense import dense_transfer
-from tests.designs import common_mode, converter, design, resistive, series, shunt
-
-DRIVEN = converter(
-    input_voltage="24 V",
-    shape="pulse",
-    duty=0.3,
-    edge_time="30 ns",
-    common_mode={"swing": "28 V", "coupling": "100 pF"},
-)
+from tests.designs import DRIVEN, common_mode, design, resistive, series, shunt
 
 
 def board(**more):
