@@ -30,7 +30,7 @@ LABELS = {
     LABORATORY: "laboratory that measures, and its network",
     NO_SPIKE: "converter's spikes, which are not stated",
     "converter.shape": "shape of the switching current",
-    "converter.burst_below": "converter's light load: whether it bursts",
+    BURST: "converter's light load: whether it bursts",
 }
 
 

@@ -61,7 +61,7 @@ def ladder(resistance: Value, inductance: Value) -> Circuit:
 
     Exact at low frequency; above a radius of some eight skin depths its resistance stays where it is. No Raises.
     """
-    circuit = Circuit().resistor("R0", "a", "1" if LADDER_SECTIONS else "b", resistance)
+    circuit = Circuit().resistor("R0", "a", "1", resistance)
     for number in range(1, LADDER_SECTIONS + 1):
         circuit.inductor(f"L{number}", str(number), "b", inductance / number)
         onward = str(number + 1) if number < LADDER_SECTIONS else "b"

@@ -299,12 +299,12 @@ def _either_connection(data: Scattering, connection: str) -> str:
     """
     s11, s21 = data.s[:, 0, 0], data.s[:, 1, 0]
     away = {"series_through": np.median(np.abs(s11 - 1 + s21)), "shunt_through": np.median(np.abs(s11 + 1 - s21))}
-    stated, other = (one.replace("_", "-") for one in (connection, *(o for o in CONNECTIONS if o != connection)))
-    apart = away[other.replace("-", "_")]
+    (another,) = set(CONNECTIONS) - {connection}
+    stated, other = (one.replace("_", "-") for one in (connection, another))
     if not np.any(s11):
         return f"S11 is zero throughout, so the file does not show whether it was measured {stated} or {other}"
-    if away[connection] > 3 * NOISE and away[connection] > 3 * apart:
+    if away[connection] > 3 * NOISE and away[connection] > 3 * away[another]:
         raise refused(data.file, f"S11 and S21 are those of a {other} measurement, not of a {stated} one")
-    if apart < 3 * max(NOISE, float(away[connection])):
+    if away[another] < 3 * max(NOISE, float(away[connection])):
         return f"S11 and S21 fit a {other} measurement nearly as well as the {stated} one that is stated: check which it was"
     return ""

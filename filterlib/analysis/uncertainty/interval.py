@@ -33,7 +33,7 @@ class Interval:
     """The interval of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
 
     ``nominal``: the figure itself. ``effects``: by key of each uncertain parameter, the least and greatest figure while
-    it alone moves through its range. ``plausible``: what it is for combinations drawn evenly over the ranges, None where
+    it alone moves through its range. ``plausible``: what it is for plausible combinations, None where
     none were drawn.
     """
 

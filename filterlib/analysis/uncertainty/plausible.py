@@ -27,7 +27,7 @@ def too_wide(low: float, high: float) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class Plausible:
-    """What a figure is for combinations of the uncertain parameters that are drawn evenly over their ranges.
+    """What a figure is for combinations of the uncertain parameters, drawn over their ranges evenly, or as the readings have it.
 
     ``figures`` (draws,), NaN where a combination contradicts what was stated; ``weights`` (draws,): how plausible each is
     beside the others, by its agreement with the readings; a contradiction counts for nothing.
