@@ -17,7 +17,7 @@ from filterlib.show.compare import write_comparison
 from filterlib.show.part import write_part
 from filterlib.show.recording_page import write_recording
 from filterlib.show.verify import write_sheet
-from tests.browser.test_review_page import SCREENS, SIZES
+from tests.browser.test_review_page import SIZES
 
 PAGES = ("recording", "part", "verify", "compare")
 A4 = 688  # [px] between margins of 14 mm at 96 dpi
@@ -62,10 +62,9 @@ def opened(browser, addresses):
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("name", PAGES)
-def test_a_page_opens_quietly_and_fits(opened, addresses, name, size):
+def test_a_page_opens_quietly_and_fits(opened, photograph, addresses, name, size):
     page = opened(name, *SIZES[size])
-    SCREENS.mkdir(exist_ok=True)
-    page.screenshot(path=SCREENS / f"{name}-{size}.png", full_page=True)
+    photograph(page, f"{name}-{size}")
     assert page.logged == []
     assert [url for url in page.asked if url != addresses[name] and not url.startswith("data:")] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
@@ -78,11 +77,10 @@ def test_a_page_opens_quietly_and_fits(opened, addresses, name, size):
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_on_paper_nothing_is_cut_off(opened, name):
+def test_on_paper_nothing_is_cut_off(opened, photograph, name):
     page = opened(name, A4, 1000)
     page.emulate_media(media="print")
-    SCREENS.mkdir(exist_ok=True)
-    page.screenshot(path=SCREENS / f"{name}-print.png", full_page=True)
+    photograph(page, f"{name}-print")
     cut = page.evaluate(
         """() => [...document.querySelectorAll('table, .paper svg, li, .blanks span')]
             .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent.slice(0, 60))"""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -12,7 +11,6 @@ from filterlib.analysis.review import review
 from filterlib.parts.tables import data_folder
 from filterlib.show.report import write_review
 
-SCREENS = Path(__file__).parent / "screens"
 SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}
 
 
@@ -46,10 +44,9 @@ def opened(browser, address):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", SIZES)
-def test_the_page_opens_quietly_and_fits(opened, address, size, scheme):
+def test_the_page_opens_quietly_and_fits(opened, photograph, address, size, scheme):
     page = opened(*SIZES[size], color_scheme=scheme)
-    SCREENS.mkdir(exist_ok=True)
-    page.screenshot(path=SCREENS / f"review-{size}-{scheme}.png", full_page=True)
+    photograph(page, f"review-{size}-{scheme}")
     assert page.logged == []
     assert [url for url in page.asked if url != address and not url.startswith("data:")] == []
     wide = page.evaluate("document.documentElement.scrollWidth")
@@ -174,12 +171,11 @@ def _luminance(channels):
     return sum(weight * value for weight, value in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
 
 
-def test_the_printed_page_leaves_nothing_out_at_the_right(opened):
+def test_the_printed_page_leaves_nothing_out_at_the_right(opened, photograph):
     page = opened(*SIZES["laptop"])
     page.emulate_media(media="print")
     page.set_viewport_size({"width": 642, "height": 1000})  # [px] A4 between margins of 20 mm at 96 dpi
-    SCREENS.mkdir(exist_ok=True)
-    page.screenshot(path=SCREENS / "review-print.png", full_page=True)
+    photograph(page, "review-print")
     cut = page.evaluate(
         """() => [...document.querySelectorAll('table, .paper svg')]
             .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent.slice(0, 60))"""
