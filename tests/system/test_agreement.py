@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 import filterlib
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.errors import InputError
 from filterlib.system.uncertain_parameters import uncertain_parameters
@@ -20,6 +21,10 @@ CASES = {  # as they were read, from converters whose inside the file does not s
     "flyback, edges of 60 ns": {
         "isolated": True, "shape": "pulse", "switching_frequency": "65 kHz", "output_esl": "15 nH",
         "ripple": {"peak_to_peak": "200 mV"}, "spike": {"peak_to_peak": "205 mV"},
+    },
+    "flyback, edges of 60 ns stated": {
+        "isolated": True, "input_voltage": "24 V", "shape": "pulse", "switching_frequency": "65 kHz", "edge_time": "60 ns",
+        "ripple": {"peak_to_peak": "200 mV"}, "spike": {"peak_to_peak": "600 mV"},
     },
 }  # fmt: skip
 
@@ -38,6 +43,19 @@ def test_a_reading_that_was_refused_is_read(case, tmp_path):
     assert moved or found.converter.ripple.order == 2
     assert len(moved) <= 3
     assert all(one.low <= one.nominal <= one.high for one in moved)
+
+
+def test_a_flyback_with_stated_edges_of_60_ns_is_reviewed(tmp_path):
+    """The stated edges stay as they are; without the filter the load reads what was stated, and with it less."""
+    found = loaded(tmp_path, **CASES["flyback, edges of 60 ns stated"])
+    assert found.converter.edge_time.stated
+    assert found.converter.edge_time.value == 60e-9
+    figures = ripple(filterlib.solve(found), interval=False).figures
+    before, after = (
+        [figures[place, band].peak_to_peak for band in ("20MHz", "full")] for place in ("modem_before", "modem")
+    )
+    assert before == pytest.approx([0.2, 0.6], rel=0.02, abs=0)  # the load stands at the terminals
+    assert all(0 < left < bare for left, bare in zip(after, before, strict=True))
 
 
 def test_what_agrees_is_not_moved(tmp_path):
