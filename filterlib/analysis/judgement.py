@@ -112,12 +112,12 @@ class Judgement:
 
     @property
     def good(self) -> bool:
-        """True where every requirement is met throughout, every point stable over the range, no rating exceeded unaccepted."""
+        """True where every requirement is met over the whole range, every point stable over the range, no rating exceeded unaccepted."""
         return self.holds()
 
     def holds(self, accept: Accept = "possible") -> bool:
         """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""
-        enough = ("met throughout", "probably met")[: 1 + (accept == "probable")]
+        enough = ("met", "probably met")[: 1 + (accept == "probable")]
         met = all(verdict.verdict in enough for verdict in self.verdicts)
         return met and not self.unstable and not self.turned and not self.broken
 
@@ -158,7 +158,7 @@ def judge(
 
     Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``like``: the
     judgement of a design that is like this one, as where a change is tried: then only a first look is taken, at the nominal
-    values and at those that make that design's ends, which can show that a requirement is not met throughout and not that it
+    values and at those that make that design's ends, which can show that a requirement is not met over the whole range and not that it
     is; ratings are nominal; ``closer``: at more of them (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: Judgement, in SI units.
     Raises: ScaleError where the converter's stated figures contradict each other.
@@ -168,7 +168,7 @@ def judge(
     >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> judgement = filterlib.judge(filterlib.solve_all(design))
     >>> judgement.good, judgement.verdicts[0].verdict
-    (True, 'met throughout')
+    (True, 'met')
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
@@ -298,10 +298,10 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
     if unstable or not margins:
         point = unstable or next(iter(results))
         why: Unknown = "unstable" if unstable else "no harmonic"
-        return Verdict(*heading, *(np.nan,) * 3, point, "not known", "", np.nan, unknown=why)
+        return Verdict(*heading, *(np.nan,) * 3, point, "not met" if unstable else "undecided", "", np.nan, unknown=why)
     worst, point = min(margins, key=lambda pair: pair[0].slack(wanted.margin))
     answer, depends, label = worst.kept(wanted.margin), "", ""
-    if answer == "depends on":
+    if answer == "undecided":
         decisive = results[point].extents[worst.limit, worst.detector].decisive, worst.depends_on
         depends, label = (LABORATORY, LABELS[LABORATORY]) if worst.low >= wanted.margin else decisive
     return Verdict(

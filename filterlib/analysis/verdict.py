@@ -20,7 +20,7 @@ from filterlib.system.requirements import (
 )
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
-Answer = Literal["met throughout", "probably met", "depends on", "not met", "not known"]
+Answer = Literal["met", "probably met", "undecided", "not met"]
 Accept = Literal["possible", "probable"]
 OfVolts: TypeAlias = RippleRequirement | SpikeRequirement | VoltageRequirement | DropRequirement | StepRequirement
 Unknown = Literal["unstable", "no ladder", "no harmonic"]
@@ -98,7 +98,7 @@ def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verd
     >>> from filterlib import load_design
     >>> design = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> verdict_of(design, design.requirements[0], [Reading("listening", 5e-3, 4e-3, 1.0)]).verdict
-    'depends on'
+    'undecided'
     """
     low_limit, limit = (wanted.low, wanted.high) if isinstance(wanted, VoltageRequirement) else (-np.inf, wanted.limit)
     worst = max(readings, key=lambda r: np.inf if np.isnan(r.value) else _excess(r, low_limit, limit))
@@ -106,8 +106,8 @@ def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verd
     answer, depends = _answer(worst, low_limit, limit, plausible)
     low, high = worst.plausible.ends() if worst.plausible else (np.nan, np.nan)
     turned_by = next((one.turned_by for one in readings if one.turned_by), "")
-    if answer in ("met throughout", "probably met") and turned_by:  # where it is unstable nothing holds
-        answer, depends = "depends on", turned_by
+    if answer in ("met", "probably met") and turned_by:  # where it is unstable nothing holds
+        answer, depends = "undecided", turned_by
     return Verdict(
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,
@@ -139,12 +139,12 @@ def _excess(reading: Reading, low_limit: float, limit: float) -> float:
 
 def _answer(reading: Reading, low_limit: float, limit: float, plausible: float) -> tuple[Answer, str]:
     if np.isnan(reading.value):
-        return "not known", ""
+        return "not met" if reading.unknown == "unstable" else "undecided", ""
     if low_limit <= reading.low and reading.high <= limit:
-        return ("depends on", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met throughout", "")
+        return ("undecided", NO_SPIKE) if reading.depends_on == NO_SPIKE else ("met", "")
     if reading.low > limit or reading.high < low_limit:
         return "not met", ""
-    return "probably met" if plausible >= MOST_OF_THEM else "depends on", reading.depends_on
+    return "probably met" if plausible >= MOST_OF_THEM else "undecided", reading.depends_on
 
 
 def _label(design: Design, key: str) -> str:

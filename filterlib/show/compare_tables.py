@@ -83,7 +83,7 @@ def _rating(review: ReviewResult, part: str, what: str) -> Row:
     check = next((one for _, one in stresses if (one.part, one.what) == (part, what)), None)
     if check is None:
         return "no such rating", "", ""
-    accepted = check.verdict in ("beyond", "depends on") and review.judgement.acceptance(check) is not None
+    accepted = check.verdict in ("not met", "undecided") and review.judgement.acceptance(check) is not None
     verdict = "⚠ exceeded and accepted" if accepted else stress_verdict(check)
     return verdict, stress_value(check), stress_interval(check)
 

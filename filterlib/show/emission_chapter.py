@@ -16,7 +16,7 @@ from filterlib.show.review_tables import Table
 from filterlib.system.design import Design
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, agreement, covers, emission_notes, margin_sentence
-from filterlib.words.labels import detector_words, emission_source
+from filterlib.words.labels import SYMBOLS, detector_words, emission_source
 from filterlib.words.quantities import capital, interval_text, level_unit, number
 from filterlib.words.stability_sentences import reason_text
 
@@ -137,7 +137,7 @@ def _ends_at(margin: Margin) -> str:
 
 
 def _symbol(margin: Margin) -> str:
-    return {"below throughout": "✓", "depends on": "◐", "above throughout": "✗"}[margin.verdict]
+    return SYMBOLS[margin.verdict]
 
 
 def levels_table(one: EmissionResult) -> Table:

@@ -233,7 +233,7 @@ def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
             if p.stress.reason
         ],
         open_verdicts=[
-            *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met throughout"),
+            *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met"),
             *stability_lines(result),
             *rating_lines(result.judgement),
         ],

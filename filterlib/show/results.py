@@ -47,7 +47,7 @@ from filterlib.words.stability_sentences import (
 )
 
 T = TypeVar("T")
-FORMAT = 3  # raised whenever a key changes its name or its meaning
+FORMAT = 4  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
 NO_DRAWS = "no plausible cases are drawn, or too few agree with the readings"
 _OF_DRAWS = ("probable_low", "probable_high", "plausible")
@@ -309,7 +309,9 @@ def _stress(stress: StressResult) -> Section:
 
 def _stressed(check: StressCheck) -> Section:
     key = check.what.replace(" ", "_")
-    verdict = {f"{key}_verdict": f"{check.verdict} {check.depends_on}".rstrip()}
+    verdict = {
+        f"{key}_verdict": f"{check.verdict}: depends on {check.depends_on}" if check.depends_on else check.verdict
+    }
     return numbers(check, basis_text(check.basis), start=key) | verdict
 
 

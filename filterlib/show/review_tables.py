@@ -104,7 +104,8 @@ def verdict_cell(verdict: Verdict) -> str:
     """A verdict with its symbol."""
     if verdict.verdict == "probably met":
         return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} (at least {share(verdict.plausible)})"
-    return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} {verdict.depends_on}".rstrip()
+    on = f": depends on {verdict.depends_on}" if verdict.depends_on else ""
+    return f"{SYMBOLS[verdict.verdict]} {verdict.verdict}{on}"
 
 
 def parts_table(design: Design) -> Table:

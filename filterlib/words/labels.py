@@ -6,7 +6,7 @@ import re
 
 from filterlib.analysis.causes.resonances import Resonance
 
-SYMBOLS = {"met throughout": "✓", "probably met": "◕", "depends on": "◐", "not met": "✗", "not known": "?"}
+SYMBOLS = {"met": "✓", "probably met": "◕", "undecided": "◐", "not met": "✗"}
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}
 _PHRASES = {
     "ripple_c": "the converter's ripple current through its output capacitance",

@@ -25,9 +25,9 @@ def failing_text(one: Failing) -> str:
 
 def _figure(verdict: Verdict) -> str:
     if verdict.unknown is not None:
-        return "not known"
+        return verdict.verdict
     ends = interval_text(verdict.low, verdict.high, verdict.unit)
-    return f"{verdict.verdict.replace('depends on', 'undecided')}, {ends or number(verdict.value, verdict.unit)}"
+    return f"{verdict.verdict}, {ends or number(verdict.value, verdict.unit)}"
 
 
 def failing_list(failing: Iterable[Failing]) -> str:

@@ -12,8 +12,8 @@ from filterlib.units import format_hours, format_quantity
 from filterlib.words.quantities import joined, share, stress_number
 
 _VERDICTS = {
-    "within": "✓ within its rating",
-    "beyond": "✗ not met: beyond its rating",
+    "met": "✓ met",
+    "not met": "✗ not met",
     "no limit": "– no limit stated",
     "not known": "? not known",
 }
@@ -56,7 +56,7 @@ def _of_converter(basis: Basis) -> str:
 
 def stress_verdict(check: StressCheck) -> str:
     """The verdict on a stress, with its symbol."""
-    return _VERDICTS.get(check.verdict, f"◐ depends on {check.depends_on}")
+    return _VERDICTS.get(check.verdict, f"◐ undecided: depends on {check.depends_on}")
 
 
 def stress_interval(check: StressCheck) -> str:
@@ -84,14 +84,16 @@ def stress_sentence(check: StressCheck, point: str = "") -> str:
     value = f"{start} {stress_value(check)}" + (f" ({interval})" if interval else "")
     if check.verdict == "no limit":
         return f"{value}; {why}"
-    end = {"within": "", "beyond": ": beyond its rating"}.get(check.verdict, f": depends on {check.depends_on}")
+    end = {"met": "", "not met": ": beyond its rating"}.get(
+        check.verdict, f": undecided, depends on {check.depends_on}"
+    )
     return f"{value}, {stress_limit(check)} ({why}){end}" + (f", at {point}" if point else "")
 
 
 def rating_lines(judgement: Judgement) -> Iterator[str]:
     """A line for each rating that is not met or undecided, then for each that the design accepts, with its reason."""
     for point, check in judgement.broken:
-        verdict = "✗ Rating not met" if check.verdict == "beyond" else "◐ Rating undecided"
+        verdict = "✗ Rating not met" if check.verdict == "not met" else "◐ Rating undecided"
         yield f"{verdict}: {stress_sentence(check, point)}."
     for point, check in judgement.exceeded:
         accepted = judgement.acceptance(check)
@@ -109,7 +111,7 @@ def reason(accepted: AcceptedRating) -> str:
 
 def rating_count(judgement: Judgement) -> str:
     """How many ratings are not met, undecided, or exceeded and accepted; "" where none is exceeded."""
-    broken = len([check for _, check in judgement.broken if check.verdict == "beyond"])
+    broken = len([check for _, check in judgement.broken if check.verdict == "not met"])
     undecided = len(judgement.broken) - broken
     accepted = len(judgement.exceeded) - len(judgement.broken)
     counts = (broken, "not met"), (undecided, "undecided"), (accepted, "exceeded and accepted")

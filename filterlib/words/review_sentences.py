@@ -24,10 +24,9 @@ from filterlib.words.stability_sentences import over_sentence, part_note, ringin
 
 _OUTCOMES = {
     "not met": "not met",
-    "not known": "not known",
-    "depends on": "undecided: needs a measurement",
+    "undecided": "undecided: needs a measurement",
     "probably met": "probably met",
-    "met throughout": "met throughout",
+    "met": "met",
 }
 _SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
 _UNKNOWN = {
@@ -73,9 +72,9 @@ def _counted(result: ReviewResult) -> str:
     total = len(result.verdicts)
     if not total:
         return "No requirement is stated, so none was judged."
-    if count["met throughout"] == total:
+    if count["met"] == total:
         return "Every requirement is met over the whole range, at every operating point."
-    if result.accept == "probable" and count["met throughout"] + count["probably met"] == total:
+    if result.accept == "probable" and count["met"] + count["probably met"] == total:
         return "Every requirement is met or probably met, at every operating point. Asked: 95 % of the plausible cases."
     parts = [f"{count[word]} {words}" for word, words in _OUTCOMES.items() if count[word]]
     return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}.{_asked(result, count)}"
@@ -92,13 +91,13 @@ def verdict_sentence(verdict: Verdict) -> str:
     """One requirement and what became of it."""
     start = capital(verdict.requirement)
     if verdict.unknown is not None:
-        return f"{start}: not known, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
+        return f"{start}: {verdict.verdict}, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
     if verdict.nearest is not None:
         doubt = "" if verdict.trusted else ", where the model is no longer trusted"
-        answer = f"depends on {verdict.label}" if verdict.label else verdict.verdict
+        answer = f"undecided, depends on {verdict.label}" if verdict.label else verdict.verdict
         return f"{start}: {answer}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
-    open_ = verdict.verdict == "depends on"
-    answer = f"depends on the {verdict.label}" if open_ else verdict.verdict
+    open_ = verdict.verdict == "undecided"
+    answer = f"undecided, depends on the {verdict.label}" if open_ else verdict.verdict
     if verdict.verdict == "probably met":
         answer = f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""

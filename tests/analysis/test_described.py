@@ -63,7 +63,7 @@ def test_units_are_units(kind):
 
 
 def test_a_unit_may_stand_in_another_field_or_depend_on_the_key():
-    verdict = Verdict("", "emission", "", 6.0, "dB", 7.0, 5.0, 8.0, "full", "depends on", "", 0.1)
+    verdict = Verdict("", "emission", "", 6.0, "dB", 7.0, 5.0, 8.0, "full", "undecided", "", 0.1)
     assert described(verdict)["value"].of(verdict) == "dB"
     levels = described(EmissionResult)["levels"]
     assert (levels.of(None, "plus"), levels.of(None, "common_current")) == ("dBuV", "dBuA")

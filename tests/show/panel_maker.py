@@ -67,7 +67,7 @@ def panel(*, start=None, compute=compute, controls=controls, picture=picture, re
     """The panel, or one with a piece replaced."""
     display = Display(
         picture(),
-        lambda answer: (Reading("corner", answer.corner, "Hz", "met throughout"),),
+        lambda answer: (Reading("corner", answer.corner, "Hz", "met"),),
         lambda answer: f"The level falls above {answer.corner:.3g} Hz.",
     )
     return Panel("Low-pass", Calculation(start or Pair(), compute, refine), controls(), display)

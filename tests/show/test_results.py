@@ -112,14 +112,14 @@ def test_two_loads_whose_keys_would_agree_stay_apart(fakes):
 def test_format_identifier_and_files_come_first(review):
     found = read(review)
     assert list(found)[:4] == ["format", "run", "generator", "files"]
-    assert found["format"] == FORMAT == 3
+    assert found["format"] == FORMAT == 4
     assert found["files"] == ["results.json", "review.html"]
 
 
 def test_requirements_carry_their_numbers_with_units(review):
     first = read(review)["requirements"][0]
     assert first["limit_V"] == 0.015
-    assert first["verdict"] == "met throughout"
+    assert first["verdict"] == "met"
     assert math.isfinite(first["margin"])
 
 
@@ -131,9 +131,9 @@ def test_stress_is_told_part_by_part(review):
     assert (part["ripple_current_low_A"], part["ripple_current_high_A"]) == (0.45, 0.6)
     assert part["ripple_current_limit_A"] == 2.0
     assert part["ripple_current_margin_ratio"] == pytest.approx(2 / 0.6 - 1, rel=1e-6, abs=0)
-    assert part["ripple_current_verdict"] == "within"
+    assert part["ripple_current_verdict"] == "met"
     assert part["temperature_rise_K_reason"] == "the part states no thermal_resistance"
-    assert section["L11"]["peak_current_verdict"] == "depends on converter.output_esr"
+    assert section["L11"]["peak_current_verdict"] == "undecided: depends on converter.output_esr"
     assert section["L11"]["core_heat_W"] == 0.003
     assert part["core_heat_W"] is None
 
@@ -144,10 +144,10 @@ def test_an_unstable_point_has_no_stress_and_says_why(fakes):
 
 
 def test_an_accepted_rating_is_told_with_its_reason(fakes):
-    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="not met", basis=Basis("peak"))
     accepted = {"part": "C1", "rating": "voltage", "reason": "tested to 60 V"}
     one = fakes.design().replace(accepted=[accepted])
-    whole = fakes.review(words=("met throughout",), design=one, exceeded=(("full", replace(volts, name="C1")),))
+    whole = fakes.review(words=("met",), design=one, exceeded=(("full", replace(volts, name="C1")),))
     told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
     found = read(whole)
     assert found["accepted_ratings"] == [accepted | {"exceeded": [told]}]
@@ -157,7 +157,7 @@ def test_an_accepted_rating_is_told_with_its_reason(fakes):
 
 def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
     life = fakes.stress_check("life over all operating points", "s", 3.6e8, 1e8, at_least=True)
-    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="beyond", basis=Basis("peak"))
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="not met", basis=Basis("peak"))
     found = read(fakes.review(exceeded=(("full", volts),), lives=(life,)))
     told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
     assert found["broken_ratings"] == [told]

@@ -280,7 +280,7 @@ def _earthed(design: Design, place: str, point: str) -> tuple[float, float]:
 
 def _steps(result: ReviewResult, labels: Mapping[str, str]) -> Iterator[Check]:
     for verdict, wanted in zip(result.verdicts, result.design.requirements, strict=True):
-        if isinstance(wanted, StepRequirement) and verdict.verdict != "not known":
+        if isinstance(wanted, StepRequirement) and verdict.unknown is None:
             ends = verdict.value, verdict.low, verdict.high
             check = _scaled(Check("step", wanted.load, labels[wanted.load], verdict.point, *ends, wanted=wanted))
             yield replace(check, limit=verdict.limit, requirement=wanted.words)

@@ -48,8 +48,8 @@ class Failing:
     def sure(self) -> bool:
         """False where it may be, over the uncertainty, and need not."""
         if self.verdict is not None:
-            return self.verdict.verdict != "depends on"
-        return self.check is None or self.check.verdict == "beyond"
+            return self.verdict.verdict != "undecided"
+        return self.check is None or self.check.verdict == "not met"
 
     @property
     def excess(self) -> Ratio[float]:
@@ -89,7 +89,7 @@ class Proposal:
 
     @property
     def robust(self) -> bool:
-        """Whether everything is met throughout with it."""
+        """Whether everything is met over the whole range with it."""
         return self.whole and self.judgement.good
 
     @property
@@ -101,7 +101,7 @@ class Proposal:
 def failings(judgement: Judgement) -> Iterator[Failing]:
     """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
     yield from (Failing(one.operating.point) for one in (*judgement.unstable, *judgement.turned))
-    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met throughout")
+    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
     yield from (Failing(point, check=check) for point, check in judgement.broken)
 
 
@@ -119,7 +119,7 @@ def proposals(
     Parameters: ``was``: the judgement of the design as it is; single ``changes`` in the order in which they are worth a try;
     ``progress``: called with the share done.
     The best few get a first look (`judge` with ``like``), then the best of them together with others. What that does not
-    refute is judged in full, one after another, until everything is met throughout.
+    refute is judged in full, one after another, until everything is met over the whole range.
     """
     tell = progress or (lambda share: None)
     looked = [(one, proposal) for one in _picked(was, changes) if (proposal := _look(was, one))]

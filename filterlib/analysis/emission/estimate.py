@@ -41,7 +41,7 @@ INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edg
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 Mask: TypeAlias = Callable[[Solution, Mapping[Any, Any]], Mapping[Any, np.ndarray]]
-Answer = Literal["below throughout", "depends on", "above throughout"]
+Answer = Literal["met", "undecided", "not met"]
 
 
 @dataclass(frozen=True)
@@ -88,16 +88,14 @@ class Margin:
         """How far the least margin exceeds what is ``asked`` for [dB], and what any laboratory has to find: both are not added."""
         return self.low - max(asked, self.allowance)
 
-    def kept(self, asked: float) -> Literal["met throughout", "depends on", "not met"]:
+    def kept(self, asked: float) -> Answer:
         """Whether a margin that is ``asked`` for [dB] is kept."""
-        return "met throughout" if self.slack(asked) >= 0 else "not met" if self.high < asked else "depends on"
+        return "met" if self.slack(asked) >= 0 else "not met" if self.high < asked else "undecided"
 
     @property
     def verdict(self) -> Answer:
         """Against the limit over the whole range, in any laboratory."""
-        return (
-            "above throughout" if self.high < 0 else "depends on" if self.low < self.allowance else "below throughout"
-        )
+        return self.kept(0.0)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
 ceramic chip capacitors."""
-Answer = Literal["within", "depends on", "beyond", "no limit", "not known"]
+Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
     "highest temperature", "ceramic rise", "converter",
@@ -276,7 +276,7 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     return StressCheck(
         name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
         limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
-        depends_on=keys[at].strip() if answer == "depends on" else "", basis=first.basis,
+        depends_on=keys[at].strip() if answer == "undecided" else "", basis=first.basis,
     )  # fmt: skip
 
 
@@ -287,8 +287,8 @@ def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
         return "no limit"
     sign = -1 if at_least else 1
     if sign * worst <= sign * limit:
-        return "within"
-    return "beyond" if sign * best > sign * limit else "depends on"
+        return "met"
+    return "not met" if sign * best > sign * limit else "undecided"
 
 
 def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
@@ -332,7 +332,7 @@ def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
     return replace(
         checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
         basis=replace(checks[0].basis, beyond_seal=high > SEAL_LIFE),
-        verdict=answer, depends_on=checks[0].depends_on if answer == "depends on" else "",
+        verdict=answer, depends_on=checks[0].depends_on if answer == "undecided" else "",
     )  # fmt: skip
 
 
@@ -360,4 +360,4 @@ def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ())
     whole = {life.name: life for life in lives}
     pairs = [pair for pair in worst(results) if pair[1].what != "life" or pair[1].name not in whole]
     pairs += [("", life) for life in whole.values()]
-    return tuple(pair for answer in ("beyond", "depends on") for pair in pairs if pair[1].verdict == answer)
+    return tuple(pair for answer in ("not met", "undecided") for pair in pairs if pair[1].verdict == answer)

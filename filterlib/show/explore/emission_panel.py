@@ -30,7 +30,6 @@ DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
 LINES, MODES = ("plus", "return"), ("differential", "common")
 RANGE = "range (uncertain parameters)"
 Mark: TypeAlias = ui.Curve[EmissionResult]
-_VERDICTS = {"below throughout": "met throughout", "depends on": "depends on", "above throughout": "not met"}
 
 
 @dataclass(frozen=True)
@@ -156,9 +155,7 @@ def _readings(r: EmissionResult) -> tuple[ui.Reading, ...]:
     over = r.common_over_differential(worst.line)
     mode = "common mode" if over > 0 else "differential mode"
     rows = [
-        ui.Reading(
-            detector_words(one.detector), _distance(one.margin), verdict=_VERDICTS[one.verdict] if r.high else ""
-        )
+        ui.Reading(detector_words(one.detector), _distance(one.margin), verdict=one.verdict if r.high else "")
         for one in r.margins
     ]
     return (

@@ -145,7 +145,7 @@ def _verdict(r: ChangeResult, one: Place) -> str:
         return "not met"
     if one not in r.highest:
         return ""
-    return "met throughout" if r.highest[one] <= r.limits[one] else "depends on"
+    return "met" if r.highest[one] <= r.limits[one] else "undecided"
 
 
 def _sentence(r: ChangeResult) -> str:

@@ -171,8 +171,8 @@ class State(Generic[D]):
 
 @dataclass(frozen=True)
 class Reading:
-    """A number that decides: ``value`` in ``unit``, or words; ``verdict``: "met throughout", "depends on", "not met",
-    "not known", or "" where there is no requirement; ``note``: a few words below it."""
+    """A number that decides: ``value`` in ``unit``, or words; ``verdict``: "met", "probably met", "undecided",
+    "not met", or "" where there is no requirement; ``note``: a few words below it."""
 
     label: str
     value: float | str

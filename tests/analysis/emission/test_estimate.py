@@ -110,7 +110,7 @@ def test_worst_margin_is_found_and_shown_plainly(tmp_path):
     assert strict.margin == pytest.approx(gap, rel=1e-9, abs=0)
     assert strict.margin < 0
     assert strict.level - strict.limit_level == pytest.approx(-strict.margin, rel=1e-9, abs=0)
-    assert strict.verdict == "above throughout"
+    assert strict.verdict == "not met"
     assert "dB ABOVE the limit" in margin_sentence(strict)
 
 
