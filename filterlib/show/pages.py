@@ -92,7 +92,7 @@ def page_of(stem: str, notebook: NotebookNode) -> NotebookPage:
     pieces = tuple(_pieces(notebook))
     words = next(cell.source for cell in notebook.cells if cell.cell_type == "markdown")
     title, _, rest = words.partition("\n")
-    lead = rest.strip().split("\n\n")[0].replace("\n", " ")
+    lead = re.sub(r"[*`]", "", rest.strip().split("\n\n")[0].replace("\n", " "))
     return NotebookPage(f"{stem}.html", title.lstrip("# "), lead, pieces)
 
 

@@ -31,8 +31,8 @@ class MountedCapacitor:
 class CapacitorResult:
     """One mounted capacitor.
 
-    Magnitudes (f,): ``impedance``, and ``ideal`` and ``inductive``, those of the printed capacitance alone and of part and loop
-    as inductances alone. ``capacitance`` at the ``bias``; ``resonance`` of it with both inductances. ``over_bias`` (b,):
+    Magnitudes (f,): ``impedance``, and ``ideal`` and ``inductive``, those of the capacitance at the bias alone and of part and
+    loop as inductances alone. ``capacitance`` at the ``bias``; ``resonance`` of it with both inductances. ``over_bias`` (b,):
     capacitance at ``biases`` (b,).
     """
 
@@ -63,7 +63,7 @@ def mounted_capacitor(mounted: MountedCapacitor, *, switching: float, spike: flo
     return CapacitorResult(
         frequencies=FREQUENCIES,
         impedance=np.abs(mounted.impedance(FREQUENCIES)),
-        ideal=1 / (2 * np.pi * FREQUENCIES * part.capacitance),
+        ideal=1 / (2 * np.pi * FREQUENCIES * capacitance),
         inductive=2 * np.pi * FREQUENCIES * inductance,
         bias=mounted.bias,
         capacitance=capacitance,

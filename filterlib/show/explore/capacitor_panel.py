@@ -22,6 +22,7 @@ from filterlib.words.quantities import number
 _OHMS = ui.Axis("impedance", "Ω", "log")
 _HERTZ = ui.Axis("frequency", "Hz", "log", limits=(1e3, 1e9))
 _FIRST, _SECOND = "class2-2u2-50V-1206", "class2-100n-50V-0603"
+_BIAS = 28.0  # [V] of the line
 
 
 @dataclass(frozen=True)
@@ -42,10 +43,10 @@ def one_panel() -> ui.Panel[Alone, CapacitorResult]:
         ui.Control("on.esr", "constant ESR", "ohm", "1 mΩ", "2 Ω"),
         ui.Control("on.esl", "its inductance", "H", "0.2 nH", "30 nH"),
         ui.Control("on.loop", "mounting loop", "H", "0.2 nH", "100 nH", "4 nH"),
-        ui.Control("on.bias", "DC bias", "V", 0, 60, 28, steps=60),
+        ui.Control("on.bias", "DC bias", "V", 0, 60, _BIAS, steps=60),
     ]
     calculation: ui.Calculation[Alone, CapacitorResult] = ui.Calculation(
-        Alone(MountedCapacitor(ui.parts(Capacitor)[_FIRST], 4e-9, 28.0)),
+        Alone(MountedCapacitor(ui.parts(Capacitor)[_FIRST], 4e-9, _BIAS)),
         lambda at: mounted_capacitor(at.on, switching=SWITCHING, spike=SPIKE),
         change=_changed,
     )
@@ -91,7 +92,7 @@ def _one_sentence(r: CapacitorResult) -> str:
     side = "an inductance" if r.resonance < SPIKE else "a capacitance"
     return (
         f"The impedance falls to {number(r.impedance.min(), 'ohm')} near {number(r.resonance, 'Hz')} and rises above it; "
-        f"at 30 MHz the part acts as {side} of {number(r.at_spike, 'ohm')}. At a bias of {number(r.bias, 'V')} "
+        f"at 30 MHz the part acts as {side}, with {number(r.at_spike, 'ohm')}. At a bias of {number(r.bias, 'V')} "
         f"{number(r.capacitance, 'F')} are left."
     )
 
@@ -109,6 +110,7 @@ def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
         ui.Control("second.esr", "second ESR", "ohm", "1 mΩ", "2 Ω", group="Second capacitor"),
         ui.Control("second.loop", "second loop", "H", "0.2 nH", "100 nH", "2 nH", group="Second capacitor"),
         ui.Control("track", "track between", "H", "0.2 nH", "100 nH", "3 nH", group="Second capacitor"),
+        ui.Control("bias", "DC bias", "V", 0, 60, _BIAS, steps=60, group="Both"),
     ]
     curves: tuple[ui.Curve[PairResult] | ui.Level[PairResult], ...] = (
         ui.Curve("both", lambda r: (r.frequencies, r.together), kept=True),
@@ -117,7 +119,7 @@ def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
         ui.Curve("peak of the pair", lambda r: r.peak and ([r.peak[0]], [r.peak[1]]), marker="v"),
         ui.Level("30 MHz", lambda r: (SPIKE,), upright=True),
     )
-    start = CapacitorPair(MountedCapacitor(first, 4e-9), MountedCapacitor(second, 2e-9), 3e-9)
+    start = CapacitorPair(MountedCapacitor(first, 4e-9, _BIAS), MountedCapacitor(second, 2e-9, _BIAS), 3e-9)
     calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_changed)
     picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
     return ui.Panel(
@@ -145,9 +147,12 @@ def _pair_sentence(r: PairResult) -> str:
 
 
 def _changed(start: S, values: ui.Values) -> S:
-    """The controls' values, by "PLACE.FIELD": a field of what is mounted there, or of its part."""
+    """The controls' values, by "PLACE.FIELD": a field of what is mounted there, or of its part; "bias" is of both."""
     for name, value in values.items():
         place, _, field = name.partition(".")
+        if name == "bias" and isinstance(start, CapacitorPair):
+            start = replace(start, first=replace(start.first, bias=value), second=replace(start.second, bias=value))
+            continue
         if not field:
             start = replace(start, **{place: value})
             continue

@@ -30,6 +30,15 @@ def test_one_capacitor_by_hand():
     assert found.at_switching == pytest.approx(1 / (2 * np.pi * 180e3 * 1e-6), rel=0.03, abs=0)  # hand
 
 
+def test_the_curve_of_the_capacitance_alone_is_that_at_the_bias():
+    """hand: far below its resonance a part is its capacitance and next to nothing else."""
+    ceramic = part("class2-2u2-50V-1206")
+    found = mounted_capacitor(MountedCapacitor(ceramic, 4e-9, bias=28.0), switching=180e3, spike=30e6)
+    low = found.frequencies < found.resonance / 30
+    np.testing.assert_allclose(found.ideal[low], found.impedance[low], rtol=0.07, atol=0)  # its losses
+    assert found.capacitance < 0.7 * ceramic.capacitance
+
+
 def test_two_capacitors_are_two_impedances_in_parallel():
     one, two = (part(name) for name in ("film-1u0-63V", "class2-100n-50V-0603"))
     found = parallel_capacitors(
