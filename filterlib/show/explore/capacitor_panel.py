@@ -120,7 +120,7 @@ def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
         ui.Level("30 MHz", lambda r: (SPIKE,), upright=True),
     )
     start = CapacitorPair(MountedCapacitor(first, 4e-9, _BIAS), MountedCapacitor(second, 2e-9, _BIAS), 3e-9)
-    calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_changed)
+    calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_pair_changed)
     picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
     return ui.Panel(
         "Two capacitors in parallel", calculation, controls, ui.Display(picture, _pair_readings, _pair_sentence)
@@ -146,13 +146,16 @@ def _pair_sentence(r: PairResult) -> str:
     return f"At 30 MHz both together have {number(r.at_spike, 'ohm')}, {r.better:.3g} times less than the first alone. {peak}"
 
 
+def _pair_changed(start: CapacitorPair, values: ui.Values) -> CapacitorPair:
+    """The controls' values; "bias" is of both."""
+    both = {name: values["bias"] for name in ("first.bias", "second.bias") if "bias" in values}
+    return _changed(start, {name: value for name, value in values.items() if name != "bias"} | both)
+
+
 def _changed(start: S, values: ui.Values) -> S:
-    """The controls' values, by "PLACE.FIELD": a field of what is mounted there, or of its part; "bias" is of both."""
+    """The controls' values, by "PLACE.FIELD": a field of what is mounted there, or of its part."""
     for name, value in values.items():
         place, _, field = name.partition(".")
-        if name == "bias" and isinstance(start, CapacitorPair):
-            start = replace(start, first=replace(start.first, bias=value), second=replace(start.second, bias=value))
-            continue
         if not field:
             start = replace(start, **{place: value})
             continue
