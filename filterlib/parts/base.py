@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -10,7 +10,7 @@ from typing import Annotated, Any, Self, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, StrictBool, StringConstraints, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints, ValidationError, model_validator
 from pydantic_core import CoreSchema, core_schema
 
 from filterlib.errors import InputError, QuantityError
@@ -88,6 +88,35 @@ class Unequal:
     spread: float
     label: str
     why: str
+
+
+@dataclass(frozen=True)
+class Usual:
+    """What parts of a kind usually have, where a file states nothing: ``value`` and its range [unit of the field], and why."""
+
+    value: Value
+    low: float
+    high: float
+    why: str
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """Marks a quantity that need not be stated: ``usual`` gives what parts of its kind have, from the fields before it.
+
+    None where those leave nothing to assume. Where one of the fields ``unless`` is stated, the quantity is ``otherwise``, without
+    a range. The field's default is `nominal` of the same function. ``label`` as in `Toleranced`.
+    """
+
+    usual: Callable[[Mapping[str, Any]], Usual | None]
+    label: str
+    unless: tuple[str, ...] = ()
+    otherwise: float | None = None
+
+
+def nominal(usual: Callable[[Mapping[str, Any]], Usual | None]) -> Any:
+    """The default of a field that is marked `Assumed`."""
+    return Field(default_factory=lambda stated: getattr(usual(stated), "value", None))
 
 
 @dataclass(frozen=True)
@@ -195,9 +224,33 @@ class Part(BaseModel):
             what = " ".join(str(word) for word in (type(self).__name__, fields.get("name", "")) if word)
             raise InputError(problems_from(error, what, model=type(self))) from None
 
+    @model_validator(mode="after")
+    def _nothing_usual_beside_what_is_stated(self) -> Self:
+        for name, mark in self._assumable():
+            if not self.model_fields_set.isdisjoint(mark.unless):
+                self.__dict__[name] = mark.otherwise
+        return self
+
+    def _assumable(self) -> Iterator[tuple[str, Assumed]]:
+        """Fields that are not stated and need not be, with their marks."""
+        for name, field in type(self).model_fields.items():
+            mark = next((one for one in field.metadata if isinstance(one, Assumed)), None)
+            if mark is not None and name not in self.model_fields_set:
+                yield name, mark
+
+    @property
+    def assumed(self) -> dict[str, Usual]:
+        """What was left to defaults of the part's kind, by field, each with its range."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        free = (pair for pair in self._assumable() if self.model_fields_set.isdisjoint(pair[1].unless))
+        return {name: found for name, mark in free if (found := mark.usual(values)) is not None}
+
     def replace(self, **changes: Any) -> Self:
-        """A copy with other values, checked like the first. Raises InputError."""
-        return type(self)(**{name: getattr(self, name) for name in self.model_fields_set} | changes)
+        """A copy with other values, checked like the first; what was assumed beside them stays. Raises InputError."""
+        assumed = self.assumed
+        beside = [n for n, mark in self._assumable() if n in assumed and not changes.keys().isdisjoint(mark.unless)]
+        kept = {name: getattr(self, name) for name in (*self.model_fields_set, *beside)}
+        return type(self)(**kept | changes)
 
     @property
     def caveat(self) -> str:

@@ -12,8 +12,9 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
-from filterlib.parts.base import (  # fmt: skip
+from filterlib.parts.base import (
     ROOM,
+    Assumed,
     Curve,
     Part,
     Points,
@@ -22,13 +23,20 @@ from filterlib.parts.base import (  # fmt: skip
     Value,
     angular,
     beyond,
+    nominal,
     on_curve,
     shown,
-)
+)  # fmt: skip
 from filterlib.parts.constant_phase import branches, power_law
+from filterlib.parts.leakage import electrolytic_leakage, insulation_leakage
+from filterlib.parts.usual import usual_capacitors as usual
 from filterlib.units import format_hours, format_temperature
 
 CapacitorKind = Literal["film", "ceramic_class_1", "ceramic_class_2", "aluminium", "polymer"]
+LossAngle = Annotated[
+    Value, Quantity("", low=0, plausible=(1e-6, 1.0)), Assumed(usual.loss_angle, "loss angle of {owner}")
+]
+Inductance = Annotated[Value, Quantity("H", low=0, plausible=(1e-12, 1e-6)), Assumed(usual.esl, "ESL of {owner}")]
 Resistance = Annotated[Value, Quantity("ohm", low=0, plausible=(1e-6, 1e3))]
 TemperatureCurve = Annotated[Points, Curve("K", reference=298.15, low=200, high=500)]
 Time = Annotated[Value, Quantity("s", above=0, plausible=(1.0, 1e10))]
@@ -66,32 +74,6 @@ def dissipation_factor(frequency: Value, capacitance: Value, resistance: Value) 
     return 2 * np.pi * frequency * capacitance * resistance
 
 
-def electrolytic_leakage(capacitance: Value, rated_voltage: Value, factor: Value, least: Value = 0.0) -> Value:
-    """Largest leakage current [A] of an electrolytic of ``capacitance`` [F] and ``rated_voltage`` [V].
-
-    ``factor`` C V [1/s], 0.01 being "0.01 C V" in microamperes, microfarads and volts, or ``least`` [A], whichever is
-    more. Valid at 20 °C and the rated voltage, some minutes after it was applied: it falls in use, grows in the warmth.
-    Source: Nippon Chemi-Con, FAQ "About time-based changes in leakage current".
-
-    >>> float(round(electrolytic_leakage(2200e-6, 35.0, 0.01) * 1e6, 6))
-    770.0
-    """
-    return np.maximum(factor * capacitance * rated_voltage, least)
-
-
-def insulation_leakage(voltage: Value, capacitance: Value, time: Value = np.inf, resistance: Value = np.inf) -> Value:
-    """Leakage current [A] at ``voltage`` [V] of a film or ceramic capacitor of ``capacitance`` [F].
-
-    V/R, R being the least of ``resistance`` [ohm] and ``time``/C, the time constant [s] (ohm farad) that data sheets
-    state for large values. Valid at 20 °C after a minute; R falls by half for some 10 K (common practice, no source).
-    Source: IEC 60384-1, section 4.5, as quoted by R. Gallay, garmanage.com, "Insulation resistance".
-
-    >>> float(round(insulation_leakage(50.0, 10e-6, time=500.0) * 1e6, 6))
-    1.0
-    """
-    return voltage / np.minimum(resistance, time / capacitance)
-
-
 def usable_voltage(kind: CapacitorKind, rated_voltage: Value) -> Value:
     """DC voltage with ripple [V] up to which a capacitor of ``rated_voltage`` [V] is used, where it states no derating.
 
@@ -118,6 +100,7 @@ def self_resonance(capacitance: Value, inductance: Value) -> Value:
 class Capacitor(Part):
     """A capacitor: a dielectric of constant loss angle, a constant resistance and an inductance in series.
 
+    What is not stated of the three is what its kind usually has, with a range (`filterlib.parts.usual`).
     The dielectric is Z = (j w/w0)**(2 delta/pi) / (j w C cos(delta)): its loss angle is delta at every frequency, its
     series capacitance is C at w0 and falls by 2 delta/pi decades a decade, as causality asks of a constant loss angle.
 
@@ -139,8 +122,8 @@ class Capacitor(Part):
     ageing_rate, ageing_reference : of class 2, ratio lost each decade, ``capacitance`` being that at this age [s]
     rated_life : of an electrolytic, at ``maximum_temperature`` [s]; "5000 h"
     life_end_esr, life_end_capacitance : ratios to the new part's at the end of that life
-    leakage_factor, leakage_least : of an electrolytic, see `electrolytic_leakage` [1/s], [A]
-    insulation_time, insulation_resistance : of the others, see `insulation_leakage` [s], [ohm]
+    leakage_factor, leakage_least : of an electrolytic, see `filterlib.parts.leakage` [1/s], [A]
+    insulation_time, insulation_resistance : of the others, see there [s], [ohm]
     safety_class : "X1", "X2", "Y1" or "Y2"
     package : size, such as "0805"
 
@@ -164,9 +147,9 @@ class Capacitor(Part):
         Value, Quantity("F", above=0, plausible=(1e-13, 0.1)), Toleranced("tolerance", "capacitance of {owner}")
     ]
     rated_voltage: Annotated[Value, Quantity("V", above=0, plausible=(1, 1e4))]
-    loss_angle: Annotated[Value, Quantity("", low=0, plausible=(1e-6, 1.0))]
-    esl: Annotated[Value, Quantity("H", low=0, plausible=(1e-12, 1e-6))]
-    esr: Resistance = 0.0
+    loss_angle: LossAngle = nominal(usual.loss_angle)
+    esl: Inductance = nominal(usual.esl)
+    esr: Annotated[Resistance, Assumed(usual.esr, "ESR of {owner}", ("loss_angle",), 0.0)] = nominal(usual.esr)
     reference_frequency: Annotated[Value, Quantity("Hz", above=0, plausible=(10, 1e7))] = 1e3
     tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.2
     bias_curve: Annotated[Points, Curve("V", reference=0.0, low=0, high=1e4)] | None = None

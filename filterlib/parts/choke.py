@@ -11,8 +11,9 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Quantity, Toleranced, Value, angular, shown
+from filterlib.parts.base import ROOM, Assumed, Quantity, Toleranced, Value, angular, nominal, shown
 from filterlib.parts.copper import copper_factor
+from filterlib.parts.usual import usual_chokes as usual
 from filterlib.parts.wound import Wound
 
 Saturation = Literal["soft", "hard"]
@@ -92,14 +93,21 @@ class DifferentialChoke(Wound):
 
     kind: Literal["differential_choke"] = "differential_choke"
     inductance: Annotated[Inductance, Toleranced("tolerance", "inductance of {owner}")]
-    saturation_current: Current
     rated_current: Current
     dc_resistance: Resistance
+    saturation_current: Annotated[Current, Assumed(usual.saturation_current, "saturation current of {owner}")] = (
+        nominal(usual.saturation_current)
+    )
     saturation: Saturation = "soft"
     saturation_ratio: Ratio = 0.7
-    winding_capacitance: Capacitance | None = None
     self_resonance: Frequency | None = None
-    parallel_resistance: CoreResistance | None = None
+    winding_capacitance: Annotated[
+        Capacitance | None, Assumed(usual.winding_capacitance, "capacitance across the winding of {owner}")
+    ] = nominal(usual.winding_capacitance)
+    parallel_resistance: Annotated[
+        CoreResistance | None,
+        Assumed(usual.parallel_resistance, "loss resistance across {owner}", ("winding_capacitance", "self_resonance")),
+    ] = nominal(usual.parallel_resistance)
     tolerance: Tolerance = 0.2
 
     @model_validator(mode="after")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Quantity, Toleranced, Unequal, Value, angular, shown
+from filterlib.parts.base import ROOM, Assumed, Quantity, Toleranced, Unequal, Value, angular, nominal, shown
 from filterlib.parts.choke import (
     Capacitance,
     CoreResistance,
@@ -25,8 +25,10 @@ from filterlib.parts.choke import (
 )
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.parts.copper import copper_factor
+from filterlib.parts.usual import usual_chokes as usual
 from filterlib.parts.wound import Wound
 
+_LEAKAGE = "leakage inductance of {owner}"
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]
 Imbalance = Annotated[Value, Quantity("", above=-0.5, below=0.5)]
 _UNEQUAL_LEAKAGE = Unequal(
@@ -97,12 +99,20 @@ class CommonModeChoke(Wound):
 
     kind: Literal["common_mode_choke"] = "common_mode_choke"
     inductance: Annotated[Inductance, Toleranced("tolerance", "inductance of {owner}")]
-    leakage: Annotated[Inductance, Toleranced("leakage_tolerance", "leakage inductance of {owner}")]
-    leakage_measured: LeakageMeasured
     rated_current: Current
-    saturation_current: Current
     dc_resistance: Resistance
-    relaxation_frequency: Annotated[Value, Quantity("Hz", above=0, plausible=(1e3, 1e9))]
+    leakage: Annotated[Inductance, Toleranced("leakage_tolerance", _LEAKAGE), Assumed(usual.leakage, _LEAKAGE)] = (
+        nominal(usual.leakage)
+    )
+    leakage_measured: LeakageMeasured = "per_winding"
+    saturation_current: Annotated[Current, Assumed(usual.unbalance, "saturation current of {owner}")] = nominal(
+        usual.unbalance
+    )
+    relaxation_frequency: Annotated[
+        Value,
+        Quantity("Hz", above=0, plausible=(1e3, 1e9)),
+        Assumed(usual.relaxation_frequency, "relaxation frequency of the core of {owner}"),
+    ] = nominal(usual.relaxation_frequency)
     relaxation_exponent: Annotated[Value, Quantity("", above=0, high=1, plausible=(0.3, 1.0))] = 1.0
     saturation: Saturation = "soft"
     saturation_ratio: Ratio = 0.7
@@ -111,7 +121,9 @@ class CommonModeChoke(Wound):
     imbalance: Imbalance = 0.0
     leakage_imbalance: Annotated[Imbalance, _UNEQUAL_LEAKAGE] = 0.0
     capacitance_imbalance: Annotated[Imbalance, _UNEQUAL_CAPACITANCE] = 0.0
-    winding_capacitance: Capacitance = 0.0
+    winding_capacitance: Annotated[
+        Capacitance, Assumed(usual.turns_capacitance, "capacitance across each winding of {owner}")
+    ] = nominal(usual.turns_capacitance)
     interwinding_capacitance: Capacitance = 0.0
     tolerance: Tolerance = 0.3
     leakage_tolerance: Tolerance = 0.3
@@ -120,7 +132,15 @@ class CommonModeChoke(Wound):
     def _coupled(self) -> Self:
         if np.any(self.leakage >= self.inductance):
             raise QuantityError("must be below the inductance of one winding", name="leakage", value=self.leakage)
+        if "leakage" in self.model_fields_set and "leakage_measured" not in self.model_fields_set:
+            why = f"missing: it makes a factor of two of the leakage; one of {', '.join(get_args(LeakageMeasured))} is needed"
+            raise QuantityError(why, name="leakage_measured")
         return self
+
+    def replace(self, **changes: Any) -> Self:
+        """A copy with other values; a leakage that was assumed is of each winding. Raises InputError."""
+        how = {"leakage_measured": self.leakage_measured} if "leakage" in changes else {}
+        return super().replace(**how | changes)
 
     @property
     def leakage_per_winding(self) -> Value:

@@ -15,7 +15,7 @@ from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Quantity, Value, angular
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.choke import Current, DifferentialChoke
+from filterlib.parts.choke import CoreResistance, Current, DifferentialChoke
 from filterlib.parts.impedance_curve import ImpedanceCurve, read_impedance_curve
 from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
 from filterlib.parts.rows import refused
@@ -146,6 +146,7 @@ class MeasuredChoke(DifferentialChoke):
     connection: Connection | None = None
     measurement: InstanceOf[FittedCurve]
     saturation_current: Current | None = None  # type: ignore[assignment]
+    parallel_resistance: CoreResistance | None = None
 
     @classmethod
     def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel
 
-from filterlib.parts.base import Part, Quantity, Toleranced, Unequal
+from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal, Usual
 from filterlib.system.model import Model, marks
 from filterlib.system.ranged import Ranged, RangedQuantity
 
@@ -68,6 +68,8 @@ def ranges(key: str, model: BaseModel, *, owner: str = "", driven: bool = False)
                 yield _of_range(f"{key}.{name}", mark, value, owner)
             elif isinstance(mark, Unequal) and driven and name not in model.model_fields_set:
                 yield _of_two(f"{key}.{name}", mark, owner)
+            elif isinstance(mark, Assumed) and isinstance(model, Part) and name in model.assumed:
+                yield _of_kind(f"{key}.{name}", mark, found, model.assumed[name], owner)
     for name in type(model).model_fields:
         inner = getattr(model, name)
         if name == "part":
@@ -88,7 +90,8 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
     """Every value of a part that has a tolerance."""
     for name, found in marks(type(part)).items():
         for mark in found:
-            if isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
+            stated = name in part.model_fields_set
+            if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
                 value, unit = getattr(part, name), next(one.unit for one in found if isinstance(one, Quantity))
                 ends = value * (1 - spread), value * (1 + spread)
                 label = mark.label.format(owner=owner)
@@ -100,6 +103,11 @@ def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> Unce
     return UncertainParameter(
         key, label, mark.unit, float(value.value), value.low, value.high, value.stated, value.why, value.moved_from
     )
+
+
+def _of_kind(key: str, mark: Assumed, found: tuple[object, ...], usual: Usual, owner: str) -> UncertainParameter:
+    unit, value = next(one.unit for one in found if isinstance(one, Quantity)), float(np.mean(usual.value))
+    return UncertainParameter(key, mark.label.format(owner=owner), unit, value, usual.low, usual.high, False, usual.why)
 
 
 def _of_two(key: str, mark: Unequal, owner: str) -> UncertainParameter:

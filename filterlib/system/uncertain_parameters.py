@@ -63,4 +63,6 @@ def _unchecked(model: Any, values: dict[str, Any]) -> Any:
     """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
     old = {name: getattr(model, name) for name in values}
     new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
-    return model.replace(**new) if isinstance(model, Part) else model.model_copy(update=new)
+    if isinstance(model, Part):  # what is assumed of it stays as it is, whatever it was assumed from
+        return model.replace(**{name: one.value for name, one in model.assumed.items()} | new)
+    return model.model_copy(update=new)

@@ -6,9 +6,10 @@ from numpy.testing import assert_allclose
 
 from filterlib.network.circuit import Circuit
 from filterlib.parts.ageing import aged_capacitance, electrolytic_life, equivalent_temperature, mission_life
-from filterlib.parts.capacitor import Capacitor, dissipation_factor, electrolytic_leakage, esr_from_loss_angle
+from filterlib.parts.capacitor import Capacitor, dissipation_factor, esr_from_loss_angle
 from filterlib.parts.choke import self_capacitance
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.leakage import electrolytic_leakage
 from filterlib.parts.tables import standard_tables
 from filterlib.parts.wire import (
     WirePair,

@@ -134,7 +134,7 @@ def test_everything_that_is_wrong_is_said_at_once_in_plain_words():
 
 
 def test_exactly_one_of_two_is_asked_for():
-    for wrong in ({"winding_capacitance": "5 pF"}, {"self_resonance": None}):
+    for wrong in ({"winding_capacitance": "5 pF"}, {"self_resonance": None, "winding_capacitance": None}):
         with pytest.raises(InputError, match=r"winding_capacitance.*exactly one"):
             choke(**wrong)
 

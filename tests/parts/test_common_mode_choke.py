@@ -21,6 +21,7 @@ def choke(**changes):
         "saturation_current": "100 mA",
         "dc_resistance": 0,
         "relaxation_frequency": "500 MHz",
+        "winding_capacitance": 0,
     }
     return CommonModeChoke(**stated | changes)
 

@@ -102,11 +102,12 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
     least, frequency = (
         cases.exactly(worst) if cases.damping[worst] < CLOSE else (cases.damping[worst], cases.frequency[worst])
     )
+    cases.border = max(0.0, float(cases.damping[worst])) if least <= 0 else 0.0
     turned = least <= 0 < moved[0]
     alone = _alone(cases, nominal, ends) if turned else ()
     return OverUncertainty(
         stable=bool(least > 0),
-        share=float(np.mean(plausible <= 0)) if least <= 0 else 0.0,
+        share=float(np.mean(plausible <= cases.border)) if least <= 0 else 0.0,
         damping=float(least),
         frequency=float(frequency),
         cases=len(plausible),
@@ -164,7 +165,12 @@ def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarra
 
 
 class _Cases:
-    """Every case that was tried: ``shares`` (cases, parameters) of the ranges, ``damping`` and ``frequency`` (cases,)."""
+    """Every case that was tried: ``shares`` (cases, parameters) of the ranges, ``damping`` and ``frequency`` (cases,).
+
+    ``border``: the damping, as found without poles, up to which a case counts as unstable: 0, or more where the poles say so.
+    """
+
+    border = 0.0
 
     def __init__(self, solution: Solution, box: tuple[UncertainParameter, ...]) -> None:
         self.solution, self.box = solution, box
@@ -200,7 +206,7 @@ class _Cases:
         for _ in range(2):
             way = np.linspace(0, 1, HALVES)[None, :, None]
             walked = starts[:, None] + way * (ends - starts)[:, None]
-            bad = self.add(walked.reshape(-1, len(self.box))).reshape(walked.shape[:2]) <= 0
+            bad = self.add(walked.reshape(-1, len(self.box))).reshape(walked.shape[:2]) <= self.border
             first = np.clip(np.argmax(bad, axis=1), 1, None)
             every = np.arange(len(walked))
             starts, ends = walked[every, first - 1], walked[every, first]
@@ -217,7 +223,7 @@ def _ends(nominal: np.ndarray) -> np.ndarray:
 
 def _alone(cases: _Cases, nominal: np.ndarray, ends: np.ndarray) -> tuple[Turn, ...]:
     """Every parameter that alone turns the circuit unstable at an end of its range, and where; the nearest first."""
-    places = [divmod(int(at), 2) for at in np.flatnonzero(ends.ravel() <= 0)]
+    places = [divmod(int(at), 2) for at in np.flatnonzero(ends.ravel() <= cases.border)]
     if not places:
         return ()
     rows = _ends(nominal)[[2 * place + end for place, end in places]]
@@ -231,12 +237,12 @@ def _alone(cases: _Cases, nominal: np.ndarray, ends: np.ndarray) -> tuple[Turn, 
 
 def _together(cases: _Cases, nominal: np.ndarray) -> tuple[Turn, ...]:
     """The parameters of the nearest combination that turns the circuit unstable, those left out that it does not need."""
-    bad = cases.shares[cases.damping <= 0]
+    bad = cases.shares[cases.damping <= cases.border]
     row = bad[np.argmin(np.linalg.norm(bad - nominal, axis=1))].copy()
     for place in np.argsort(np.abs(row - nominal)):
         without = row.copy()
         without[place] = nominal[place]
-        row = without if cases.add(without[None])[0] <= 0 else row
+        row = without if cases.add(without[None])[0] <= cases.border else row
     (turned,) = cases.turn(nominal[None], row[None])
     moved = sorted(np.flatnonzero(row != nominal), key=lambda place: -abs(row[place] - nominal[place]))
     return tuple(_turn(cases.box[place], turned[place]) for place in moved)

@@ -29,6 +29,7 @@ CHOKE = {
 BOTH_LINES = {
     "inductance": "1 mH", "leakage": "10 µH", "leakage_measured": "loop", "rated_current": "5 A", "saturation_current": "0.1 A",
     "dc_resistance": "15 mΩ", "relaxation_frequency": "100 MHz",
+    "winding_capacitance": 0,
 }  # fmt: skip
 
 

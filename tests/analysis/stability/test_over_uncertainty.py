@@ -70,6 +70,28 @@ def test_what_no_value_alone_turns_is_said_as_a_combination():
     assert 0 < over.share < 0.2
 
 
+def test_a_case_that_the_poles_alone_call_unstable_has_its_reasons_too():
+    """Near the border the way without poles may still read a little damping: the worst case is then judged by its poles."""
+    boost = converter(
+        output_voltage="19 V",
+        input_voltage="12 V",
+        switching_frequency="150 kHz",
+        shape="pulse",
+        spike={"peak_to_peak": "0.9 V"},
+    )
+    boost["ripple"] = {"peak_to_peak": "300 mV", "load_current": "3 A"}
+    ring = {"kind": "common_mode_choke", "inductance": "1 mH", "rated_current": "5 A", "dc_resistance": "15 mΩ"}
+    film = {"kind": "capacitor", "part": {"kind": "film", "capacitance": "1 µF", "rated_voltage": "63 V"}}
+    bulk = {"kind": "aluminium", "capacitance": "470 µF", "rated_voltage": "35 V"}
+    load = POWER | {"power": "35 W", "input_capacitor": {"part": bulk}}
+    over = stability_over(
+        solve(design(film, {"kind": "common_mode_choke", "part": ring}, film, source=boost, load=load))
+    )
+    assert over.damping < 0 < over.share + 1 / over.cases
+    assert not over.stable
+    assert {turn.key for turn in over.together} >= {"converter.loop_bandwidth", "converter.output_capacitance"}
+
+
 def test_a_passive_circuit_and_one_without_ranges_are_not_searched():
     assert stability_over(solve(feeble(load=resistive()))) is None
     assert stability_over(solve(feeble(choke(tolerance=0), capacitor()))) is None
