@@ -51,12 +51,11 @@ class SourceSpectra:
 
 
 def harmonic_count(converter: Converter) -> int:
-    """How many harmonics bandwidths and ring ask for."""
-    top = TOP
+    """How many harmonics bandwidths and ring ask for, the ring's at the upper end of its range: so many designs have as many as one."""
     rings = [converter.spike.ring_frequency] if converter.spike is not None else []
     if converter.common_mode is not None and converter.common_mode.ring is not None:
         rings.append(converter.common_mode.ring.frequency)
-    top = max([TOP, *(RING_TOP * float(np.max(one.value)) for one in rings)])
+    top = max([TOP, *(RING_TOP * one.high for one in rings)])
     return int(np.ceil(top / converter.switching_frequency))
 
 
