@@ -105,7 +105,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FilterlibError as error:
         return complain(str(error) or type(error).__name__, REFUSED)
     except KeyboardInterrupt:
-        return complain("interrupted; nothing was written", INTERRUPTED)
+        return complain("interrupted; no half-written results are left", INTERRUPTED)
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
         import traceback
 

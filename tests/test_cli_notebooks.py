@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 
@@ -12,6 +13,7 @@ from jupyter_server.services.kernels.connection.base import BaseKernelWebsocketC
 from traitlets.utils.importstring import import_item
 
 from filterlib import cli
+from filterlib.errors import OutputError
 from filterlib.show.notebooks import fresh_copies, notebooks
 from filterlib.show.pages import page_of, words
 
@@ -41,6 +43,25 @@ def test_a_changed_notebook_stays_and_the_fresh_one_gets_a_name(tmp_path):
     (tmp_path / f"{first.stem}-fresh.ipynb").write_text("a note of mine")
     assert states(tmp_path)[first.name] == ("yours", f"{first.stem}-fresh-2.ipynb")
     assert (tmp_path / f"{first.stem}-fresh.ipynb").read_text() == "a note of mine"
+
+
+def test_nothing_is_written_through_a_link_or_into_a_pipe_and_no_half_copy_stays(tmp_path, monkeypatch):
+    first, second, third = (path.name for path in notebooks()[:3])
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / first).symlink_to(tmp_path / "outside.ipynb")
+    os.mkfifo(tmp_path / "mine" / second)
+    (tmp_path / "mine" / third).mkdir()
+    copies = states(tmp_path / "mine")
+    assert [copies[name][0] for name in (first, second, third)] == ["yours"] * 3
+    assert not (tmp_path / "outside.ipynb").exists()
+
+    def full(descriptor):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OutputError, match="No space left"):
+        fresh_copies(tmp_path / "full")
+    assert list((tmp_path / "full").iterdir()) == []
 
 
 def test_outputs_do_not_make_a_notebook_changed(tmp_path):

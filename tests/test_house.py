@@ -13,7 +13,7 @@ import filterlib
 
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
-ORDER = ("errors", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
+ORDER = ("errors", "disk", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
 LONGEST_CHAIN, LONGEST_MODULE = 33, 400
 ONLY = {
     "matplotlib": ("show/panels",),

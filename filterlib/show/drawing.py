@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from filterlib.disk import write_text
 from filterlib.show.figure import Align, Area, Axis, Bars, Curve, Figure, Level, Mark, Note, Plot, Span, Values
 from filterlib.show.letters import fitted, text_width
 from filterlib.show.paths import joined, markers, needed, stroke
@@ -46,8 +47,8 @@ def svg(figure: Figure) -> str:
 
 
 def save(figure: Figure, path: str | Path) -> None:
-    """Write the figure to an SVG file."""
-    Path(path).write_text(svg(figure) + "\n", encoding="utf-8")
+    """Write the figure to an SVG file. Raises OutputError where it cannot be."""
+    write_text(path, svg(figure) + "\n")
 
 
 @dataclass(frozen=True)

@@ -1,48 +1,59 @@
-"""Several files into a folder as one: all of them or none, whatever stops the work half-way.
+"""Several files into a folder as one: who reads there finds all of one run or all of another, whatever stops the work.
 
-The files are written into a folder beside the target first, then moved in one by one, the one named last at the very
-end. Each file carries the run's identifier, so that a reader can see whether files belong together. The files that a
-run replaces are kept until all have been moved: an error puts them back at once, and after a kill the next run does.
+A new folder is made beside the target, with the run's files and, as second names of the same files, everything else that the target
+holds. Then both folders change places in one step of the file system, and the old one goes. A lock on the folder
+above lets one writer in at a time; what a killed one left beside the target goes with the next.
 """
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 import re
-from collections.abc import Iterator, Mapping
+import shutil
+import time
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from filterlib.errors import OutputError
 
 RUN = "filterlib-run-pending"  # stands in the files' text for the identifier until all of it is known
+MOST_OTHERS = 2000
+"""Files of others in the target, which get a second name at each run."""
+PATIENCE = 30.0  # [s] for another run that writes beside the target at this moment
 _RUN = re.compile(rb"filterlib-run-[0-9a-f]{16}")
 _HEAD = 4096  # bytes of a file in which its identifier has to stand
-_NEW, _OLD = "new", "old"  # folders inside the one beside the target
-_LOCK = "lock"
+_NEW, _READY, _OLD = (
+    "new",
+    "ready",
+    "old",
+)  # inside the folder beside the target: being made; complete, or changed with the target; put aside
+_AT_CWD, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux, RENAME_SWAP of macOS
+_CANNOT = (errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP)
 
 
 def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> str:
     """Write files into a folder, which is created where there is none.
 
     Parameters: ``folder``; ``files``: name -> text, each with `RUN` in its first lines, its name "NAME" or, in a folder below,
-    "FOLDER/NAME"; ``last``: name of the file that is moved in last, JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
+    "FOLDER/NAME"; ``last``: name of the JSON whose "files" lists all names. Files of an earlier run are replaced or, where this
     run has none of that name, removed; anything else in the folder stays as it is.
     Returns: the run's identifier, the same whenever the files' contents are.
-    Raises: OutputError with path and reason; the folder is then as it was.
+    Raises: OutputError with path and reason; the folder is then as it was. Refused are the folder that the program runs in, a
+    mount point, and a folder with more than `MOST_OTHERS` files of others.
     """
     run = _identifier(files)
-    texts = {name: files[name].replace(RUN, run) for name in sorted(files, key=lambda name: (name == last, name))}
-    target = Path(os.path.realpath(folder))
-    with _explained(target), _made(target), _beside(target) as work:
+    texts = {name: files[name].replace(RUN, run) for name in files}
+    target = _target(folder)
+    with _explained(target), _made(target.parent), _alone(target), _beside(target) as work:
         _refuse_foreign(target, texts)
+        _carry_over(target, work / _NEW, {*texts, *_of_earlier_run(target, last)})
         for name, text in texts.items():
             _write(work / _NEW / name, text)
-        for inside in (work / _NEW, *_folders(work / _NEW)):
-            _sync(inside)
-        _exchange(work, target, list(texts), _of_earlier_run(target, last, texts))
+        _exchange(work, target)
     return run
 
 
@@ -60,6 +71,29 @@ def _identifier(files: Mapping[str, str]) -> str:
     return f"filterlib-run-{digest.hexdigest()[:16]}"
 
 
+# ---- where it goes ----------------------------------------------------------------------------------------------------
+
+
+def _target(folder: str | Path) -> Path:
+    """The folder itself, where a link to it was given. Refuses what cannot change places with another folder."""
+    if not str(folder).strip() or "\0" in str(folder):
+        raise OutputError("the name of the folder is empty: give one, such as --out review")
+    target = Path(os.path.realpath(folder))
+    if os.path.islink(folder) and not target.exists():
+        raise OutputError(f"{folder}: is a link that leads nowhere")
+    if os.path.lexists(target) and not target.is_dir():
+        raise OutputError(f"{target}: is a file, not a folder")
+    with suppress(OSError):  # the program may run in a folder that is gone
+        here = Path.cwd()
+        if target in (here, *here.parents):
+            raise OutputError(
+                f"{target}: is the folder that you are in; results take a folder of their own, such as --out review"
+            )
+    if target.parent == target or os.path.ismount(target):
+        raise OutputError(f"{target}: is a mount point; give a folder in it, such as --out {target / 'review'}")
+    return target
+
+
 @contextmanager
 def _explained(target: Path) -> Iterator[None]:
     """Turn what the operating system refuses into a sentence."""
@@ -71,14 +105,12 @@ def _explained(target: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _made(target: Path) -> Iterator[None]:
-    """The target folder exists inside; folders that had to be created are removed if the work fails."""
-    missing = [path for path in (target, *target.parents) if not os.path.lexists(path)]
-    if target not in missing and not target.is_dir():
-        raise OutputError(f"{target}: is a file, not a folder")
+def _made(folder: Path) -> Iterator[None]:
+    """The folder exists inside; what had to be created of it goes again if the work fails."""
+    missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
     try:
         for path in reversed(missing):
-            path.mkdir()
+            path.mkdir(exist_ok=True)
         yield
     except BaseException:
         for path in missing:
@@ -88,67 +120,89 @@ def _made(target: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _beside(target: Path) -> Iterator[Path]:
-    """An empty working folder on the target's file system, for one run at a time; gone afterwards."""
-    work = _working_folder(target)
-    work.mkdir(exist_ok=True)
-    lock = os.open(work / _LOCK, os.O_CREAT | os.O_RDWR)
-    try:
-        _lock(lock, target)
-        _restore(work, target)
-        _empty(work)
-        for name in (_NEW, _OLD):
-            (work / name).mkdir()
-        yield work
-        _empty(work)
-    finally:
-        os.close(lock)
-        _remove(work)
-
-
-def _working_folder(target: Path) -> Path:
-    """Beside the target; inside it where that is not possible on the same file system."""
-    parent = target.parent
-    apart = parent == target or target.stat().st_dev != parent.stat().st_dev or not os.access(parent, os.W_OK)
-    return target / ".filterlib-writing" if apart else parent / f".{target.name}.filterlib-writing"
-
-
-def _lock(descriptor: int, target: Path) -> None:
+def _alone(target: Path) -> Iterator[None]:
+    """One writer at a time in the folder above the target; without a lock where the system or the file system has none."""
     try:
         import fcntl
-    except ImportError:  # a system without file locks
+    except ImportError:
+        yield
         return
+    descriptor = os.open(target.parent, os.O_RDONLY)
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        raise OutputError(f"{target}: another run is being written there at this moment") from None
+        end = time.monotonic() + PATIENCE
+        while True:
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                if time.monotonic() > end:
+                    raise OutputError(f"{target}: another run is being written there at this moment") from None
+                time.sleep(0.01)
+            except OSError:  # as on some network file systems
+                break
+        yield
+    finally:
+        os.close(descriptor)
 
 
-def _restore(work: Path, target: Path) -> None:
-    """Undo a run that stopped while moving its files: new names go, replaced and removed files come back.
+@contextmanager
+def _beside(target: Path) -> Iterator[Path]:
+    """An empty working folder beside the target; gone afterwards."""
+    work = target.parent / f".{target.name}.filterlib"
+    _clear(work, target)
+    work.mkdir()
+    try:
+        (work / _NEW).mkdir()
+        yield work
+    finally:
+        with suppress(OSError):  # the next run clears it
+            _clear(work, target)
 
-    Whichever command that run belonged to: its last file is the one that lists the others.
-    """
-    pending = next((path for path in sorted((work / _NEW).glob("*.json")) if _names(path)), None)
-    if pending is None:  # it had not come to moving, or had moved everything
+
+def _clear(work: Path, target: Path) -> None:
+    """Take a working folder away, of this run or a killed one; what others put into the old folder meanwhile comes back."""
+    if not work.is_dir():
         return
-    run = run_of(pending)
-    for name in _names(pending):
-        if not (work / _NEW / name).exists() and not (work / _OLD / name).exists() and run_of(target / name) == run:
-            (target / name).unlink()
-    for kept in _kept(work):
-        back = target / kept.relative_to(work / _OLD)
-        back.parent.mkdir(exist_ok=True)
-        os.replace(kept, back)
-        kept.unlink(missing_ok=True)  # a second name of a file that had not been replaced yet stays after replace()
-    _leave_empty(target, _names(pending))
+    if (
+        work / _OLD
+    ).is_dir() and not target.exists():  # killed between two steps, where folders cannot change places in one
+        os.rename(work / _OLD, target)
+    for name in (_READY, _OLD):
+        for path in _files(work / name):
+            there = target / path.relative_to(work / name)
+            if not _is_newer(there, path) and run_of(path) is None:
+                there.parent.mkdir(parents=True, exist_ok=True)
+                os.replace(path, there)
+    shutil.rmtree(work)
+
+
+def _is_newer(there: Path, path: Path) -> bool:
+    """True where a folder is there, or a file that is the same, or as new as the one at the path."""
+    return os.path.lexists(there) and (path.is_dir() or os.lstat(there).st_mtime_ns >= os.lstat(path).st_mtime_ns)
+
+
+# ---- what is in it ----------------------------------------------------------------------------------------------------
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    """Everything below a folder that is no folder with something in it; links are not followed."""
+    if folder.is_dir():
+        for entry in sorted(os.scandir(folder), key=lambda entry: entry.name):
+            inside = list(_files(Path(entry.path))) if entry.is_dir(follow_symlinks=False) else []
+            yield from inside or [Path(entry.path)]
+
+
+def _of_earlier_run(target: Path, last: str) -> list[str]:
+    """Names of the earlier run's files."""
+    earlier = run_of(target / last)
+    return [] if earlier is None else [name for name in _names(target / last) if run_of(target / name) == earlier]
 
 
 def _names(path: Path) -> list[str]:
     """Names of a run's files, as its last file lists them; none where it cannot be read."""
     try:
         names = json.loads(path.read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return []
     return [name for name in names if isinstance(name, str) and _beneath(name)]
 
@@ -159,40 +213,7 @@ def _beneath(name: str) -> bool:
     return len(parts) <= 2 and all(part not in ("", ".", "..") and Path(part).name == part for part in parts)
 
 
-def _folders(folder: Path) -> list[Path]:
-    return sorted(path for path in folder.iterdir() if path.is_dir())
-
-
-def _kept(work: Path) -> list[Path]:
-    """The files that were put aside."""
-    return sorted(path for path in (work / _OLD).rglob("*") if path.is_symlink() or not path.is_dir())
-
-
-def _leave_empty(target: Path, names: list[str]) -> None:
-    """Take away the folders below the target that have nothing in them any more."""
-    for folder in {(target / name).parent for name in names} - {target}:
-        with suppress(OSError):
-            folder.rmdir()
-
-
-def _empty(work: Path) -> None:
-    for name in (_NEW, _OLD):
-        if (work / name).is_dir():
-            for path in sorted((work / name).rglob("*"), reverse=True):
-                path.rmdir() if path.is_dir() else path.unlink()
-            (work / name).rmdir()
-
-
-def _remove(work: Path) -> None:
-    """Take the working folder away, but never a kept file that could not be put back."""
-    with suppress(OSError):
-        if not (work / _OLD).is_dir() or not _kept(work):
-            _empty(work)
-            (work / _LOCK).unlink()
-            work.rmdir()
-
-
-def _refuse_foreign(target: Path, names: Mapping[str, str]) -> None:
+def _refuse_foreign(target: Path, names: Collection[str]) -> None:
     for name in names:
         inside = (target / name).parent
         if inside != target and (inside.is_symlink() or (inside.exists() and not inside.is_dir())):
@@ -202,12 +223,38 @@ def _refuse_foreign(target: Path, names: Mapping[str, str]) -> None:
             raise OutputError(f"{target / name}: {why}")
 
 
-def _of_earlier_run(target: Path, last: str, names: Mapping[str, str]) -> list[str]:
-    """Names of the earlier run's files that this run does not replace."""
-    earlier = run_of(target / last)
-    if earlier is None:
-        return []
-    return [name for name in _names(target / last) if name not in names and run_of(target / name) == earlier]
+def _carry_over(target: Path, new: Path, ours: Collection[str]) -> None:
+    """What is not ours gets a second name in the new folder; folders are made there as they are."""
+    for number, path in enumerate(one for one in _files(target) if one.relative_to(target).as_posix() not in ours):
+        if number >= MOST_OTHERS:
+            raise OutputError(
+                f"{target}: holds more than {MOST_OTHERS} other files; give the results a folder of their own"
+            )
+        there = new / path.relative_to(target)
+        there.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_dir() and not path.is_symlink():
+            there.mkdir()
+        else:
+            _second_name(path, there)
+    if target.is_dir():
+        for folder in (new, *(path for path in new.rglob("*") if path.is_dir() and not path.is_symlink())):
+            _same_rights(target / folder.relative_to(new), folder)
+
+
+def _second_name(path: Path, there: Path) -> None:
+    try:
+        os.link(path, there, follow_symlinks=False)
+    except (OSError, NotImplementedError) as error:
+        if isinstance(error, OSError) and error.errno not in (*_CANNOT, errno.EPERM, errno.EMLINK):
+            raise
+        shutil.copy2(path, there, follow_symlinks=False)  # a file system without second names
+
+
+def _same_rights(old: Path, new: Path) -> None:
+    shutil.copystat(old, new)
+    if hasattr(os, "chown"):
+        with suppress(PermissionError):
+            os.chown(new, old.stat().st_uid, old.stat().st_gid)
 
 
 def _write(path: Path, text: str) -> None:
@@ -218,6 +265,44 @@ def _write(path: Path, text: str) -> None:
         os.fsync(stream.fileno())
 
 
+# ---- the step ---------------------------------------------------------------------------------------------------------
+
+
+def _exchange(work: Path, target: Path) -> None:
+    """The new folder in the target's place, all at once."""
+    for inside in (work / _NEW, *(path for path in (work / _NEW).iterdir() if path.is_dir() and not path.is_symlink())):
+        _sync(inside)
+    os.rename(work / _NEW, work / _READY)  # from here on it is complete
+    if not target.exists():
+        os.rename(work / _READY, target)
+    elif not swap(work / _READY, target):
+        os.rename(
+            target, work / _OLD
+        )  # for a moment there is no folder; `_clear` puts it back after a kill or an error
+        os.rename(work / _READY, target)
+    with suppress(OSError):  # it is there already
+        _sync(target.parent)
+
+
+def swap(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step. False where this system or file system cannot; raises OSError."""
+    if os.name == "nt":
+        return False
+    import ctypes
+
+    library = ctypes.CDLL(None, use_errno=True)
+    here, there = os.fsencode(one), os.fsencode(other)
+    if hasattr(library, "renameat2"):
+        failed = library.renameat2(_AT_CWD, here, _AT_CWD, there, _EXCHANGE)
+    elif hasattr(library, "renamex_np"):
+        failed = library.renamex_np(here, there, _EXCHANGE)
+    else:
+        return False
+    if failed and ctypes.get_errno() not in _CANNOT:
+        raise OSError(ctypes.get_errno(), os.strerror(ctypes.get_errno()), str(other))
+    return not failed
+
+
 def _sync(folder: Path) -> None:
     if os.name == "nt":  # folders cannot be opened there
         return
@@ -226,26 +311,3 @@ def _sync(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
-
-
-def _exchange(work: Path, target: Path, names: list[str], leftover: list[str]) -> None:
-    """Move the new files in, the last one at the very end; on any failure the folder becomes what it was."""
-    try:
-        for name in [*names, *leftover]:
-            if (target / name).exists():
-                (work / _OLD / name).parent.mkdir(exist_ok=True)
-                os.link(target / name, work / _OLD / name)
-        _sync(work / _OLD)
-        for name in names[:-1]:
-            (target / name).parent.mkdir(exist_ok=True)
-            os.replace(work / _NEW / name, target / name)
-        for name in leftover:
-            (target / name).unlink()
-        _leave_empty(target, leftover)
-        for inside in {target, *((target / name).parent for name in names)}:
-            _sync(inside)
-        os.replace(work / _NEW / names[-1], target / names[-1])
-        _sync(target)
-    except BaseException:
-        _restore(work, target)
-        raise

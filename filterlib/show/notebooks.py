@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from filterlib.disk import write_text
 from filterlib.errors import OutputError
 
 State = Literal["new", "as it came", "yours"]
@@ -59,22 +61,24 @@ def fresh_copies(folder: str | Path) -> list[Copy]:
 
 def _copy(path: Path, target: Path) -> Copy:
     there = target / path.name
-    if not there.exists():
-        there.write_bytes(path.read_bytes())
+    if not os.path.lexists(there):
+        write_text(there, path.read_text(encoding="utf-8"))
         return Copy(path.name, "new")
     if _cells(there) == _cells(path):
         return Copy(path.name, "as it came")
     fresh = target / f"{path.stem}-fresh.ipynb"
     count = 2
-    while fresh.exists() and _cells(fresh) != _cells(path):
+    while os.path.lexists(fresh) and _cells(fresh) != _cells(path):
         fresh, count = target / f"{path.stem}-fresh-{count}.ipynb", count + 1
-    if not fresh.exists():
-        fresh.write_bytes(path.read_bytes())
+    if not os.path.lexists(fresh):
+        write_text(fresh, path.read_text(encoding="utf-8"))
     return Copy(path.name, "yours", fresh.name)
 
 
 def _cells(path: Path) -> object:
-    """Kind and text of every cell; the file's own text where it is no notebook."""
+    """Kind and text of every cell; the file's own text where it is no notebook, None where it is no file, as a link that leads nowhere."""
+    if not path.is_file():
+        return None
     text = path.read_text(encoding="utf-8", errors="replace")
     try:
         return [(cell["cell_type"], "".join(cell["source"])) for cell in json.loads(text)["cells"]]

@@ -10,7 +10,8 @@ from typing import TypeAlias
 import numpy as np
 from pydantic import BaseModel
 
-from filterlib.errors import FilterlibError, OutputError, QuantityError
+from filterlib.disk import write_text
+from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
@@ -42,11 +43,7 @@ def save_design(design: Design, path: str | Path) -> None:
     ...     filterlib.load_design(f"{folder}/copy.toml") == design
     True
     """
-    text = design_toml(design)
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+    write_text(path, design_toml(design))
 
 
 def design_toml(design: Design) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from filterlib.errors import OutputError
+from filterlib.show import folder as folder_module
 from filterlib.show.folder import RUN, run_of, write_files
 
 NAMES = ("review.html", "bode.svg", "changes/1.toml", "results.json")
@@ -107,7 +108,7 @@ def test_folders_made_for_a_run_that_fails_go_again(tmp_path, monkeypatch):
     def full(source, target):
         raise OSError(28, "No space left on device", str(target))
 
-    monkeypatch.setattr(os, "replace", full)
+    monkeypatch.setattr(os, "rename", full)
     with pytest.raises(OutputError, match="No space left on device"):
         write_files(tmp_path / "a" / "b", files("one"), last="results.json")
     assert list(tmp_path.iterdir()) == []
@@ -121,110 +122,47 @@ def test_a_link_to_a_folder_is_followed(tmp_path):
     assert (tmp_path / "link").is_symlink()
 
 
-def test_an_error_while_moving_brings_the_old_files_back(tmp_path, monkeypatch):
-    write_files(tmp_path / "out", files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
-    before = written(tmp_path / "out")
-    real, calls = os.replace, []
-
-    def breaks(source, target):
-        calls.append(target)
-        if len(calls) == 2:
-            raise KeyboardInterrupt
-        real(source, target)
-
-    monkeypatch.setattr(os, "replace", breaks)
-    with pytest.raises(KeyboardInterrupt):
-        write_files(tmp_path / "out", files("two", (*NAMES, "new.svg", "more/1.toml")), last="results.json")
-    assert written(tmp_path / "out") == before
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
-
-
-CALLS = ("replace", "link", "fsync", "unlink", "rmdir", "mkdir")
-
-
-def killed_after(folder, steps):
-    """Exit code of a process of its own that dies before its next call once it has made ``steps`` calls."""
-    child = os.fork()
-    if child:
-        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    left = [steps]
-    for name in CALLS:
-        setattr(os, name, _dying(getattr(os, name), left))
-    try:
-        write_files(folder, files("two", (*NAMES, "new.svg", "more/1.toml")), last="results.json")
-        os._exit(0)
-    finally:
-        os._exit(98)
-
-
-def _dying(real, left):
-    def call(*arguments, **options):
-        if left[0] == 0:
-            os._exit(99)
-        left[0] -= 1
-        return real(*arguments, **options)
-
-    return call
-
-
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")
-def test_a_kill_at_any_step_leaves_old_results_or_new_or_a_mixture_that_shows_and_the_next_run_mends_it(tmp_path):
-    """Killed before each call of the operating system in turn, until one run comes through."""
-    codes = []
-    for steps in range(200):
-        folder = tmp_path / str(steps) / "out"
-        write_files(folder, files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
-        old = written(folder)
-        codes.append(killed_after(folder, steps))
-        after = written(folder)
-        if after != old:
-            claimed = {name: run_of(folder / name) for name in json.loads(after["results.json"])["files"]}
-            whole = set(claimed.values()) == {run_of(folder / "results.json")}
-            assert whole == ("two" in after["results.json"]), steps
-        mended_by_a_run_that_fails(folder, after)
-        write_files(folder, files("three"), last="results.json")
-        assert set(written(folder)) == set(NAMES), steps
-        assert [path.name for path in folder.parent.iterdir()] == ["out"]
-        if codes[-1] == 0:
-            break
-    assert set(codes[:-1]) == {99}
-    assert codes[-1] == 0
-    assert len(codes) > 15
-
-
-def mended_by_a_run_that_fails(folder, after):
-    """Even a run that comes to nothing puts back what a killed one had replaced."""
-    with pytest.raises(OutputError):
-        write_files(folder, files("four", ("x/y/z.svg", "results.json")), last="results.json")
-    text = "two" if "two" in after["results.json"] else "one"
-    names = json.loads((folder / "results.json").read_text())["files"]
-    assert all(text in (folder / name).read_text() for name in names)
-    assert set(written(folder)) == set(names) or text == "two"
-
-
-def test_two_runs_at_once_into_one_folder_are_refused(tmp_path):
+def test_two_runs_at_once_take_turns_and_do_not_wait_for_ever(tmp_path, monkeypatch):
     fcntl = pytest.importorskip("fcntl")
-    work = tmp_path / ".out.filterlib-writing"
-    work.mkdir()
-    with (work / "lock").open("w") as stream:
-        fcntl.flock(stream, fcntl.LOCK_EX)
-        with pytest.raises(OutputError, match="another run is being written"):
-            write_files(tmp_path / "out", files("one"), last="results.json")
+    monkeypatch.setattr(folder_module, "PATIENCE", 0.05)
+    descriptor = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(descriptor, fcntl.LOCK_EX)
+    with pytest.raises(OutputError, match="another run is being written"):
+        write_files(tmp_path / "out", files("one"), last="results.json")
+    os.close(descriptor)
+    write_files(tmp_path / "out", files("one"), last="results.json")
+    assert set(written(tmp_path)) == {f"out/{name}" for name in NAMES}
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")
-def test_what_a_killed_run_had_replaced_comes_back_whatever_is_written_there_next(tmp_path):
-    """Two commands may write into one folder: the second must not sweep away what the first one kept."""
-    for steps in range(200):
-        folder = tmp_path / str(steps) / "out"
-        write_files(folder, files("one", (*NAMES, "steps.svg", "old/1.toml")), last="results.json")
-        code = killed_after(folder, steps)
-        other = {"sheet.html": f"<!-- {RUN} -->", "sheet.json": json.dumps({"run": RUN, "files": ["sheet.html"]})}
-        write_files(folder, other, last="sheet.json")
-        text = "two" if "two" in (folder / "results.json").read_text() else "one"
-        names = json.loads((folder / "results.json").read_text())["files"]
-        assert all(text in (folder / name).read_text() for name in names), steps
-        assert (folder / "sheet.json").is_file()
-        if code == 0:
-            break
-    assert code == 0
+def test_a_folder_that_cannot_change_places_is_refused_with_what_to_do(tmp_path, monkeypatch):
+    """Else the shell that stands in it would be in a folder that is gone."""
+    (tmp_path / "here" / "below").mkdir(parents=True)
+    (tmp_path / "nowhere").symlink_to("missing")
+    monkeypatch.chdir(tmp_path / "here" / "below")
+    for given, words in (
+        (".", "is the folder that you are in"), ("..", "is the folder that you are in"), ("/proc", "is a mount point"), ("", "is empty"),
+        (" ", "is empty"), ("a\0b", "is empty"), (tmp_path / "nowhere", "is a link that leads nowhere"),
+    ):  # fmt: skip
+        with pytest.raises(OutputError, match=words):
+            write_files(given, files("one"), last="results.json")
+    assert written(tmp_path) == {}
+
+
+def test_a_folder_full_of_other_files_is_refused_and_a_few_are_kept(tmp_path, monkeypatch):
+    monkeypatch.setattr(folder_module, "MOST_OTHERS", 2)
+    for name in ("a", "b"):
+        (tmp_path / name).write_text("mine")
+    write_files(tmp_path, files("one"), last="results.json")
+    (tmp_path / "c").write_text("mine")
+    before = written(tmp_path)
+    with pytest.raises(OutputError, match="more than 2 other files; give the results a folder of their own"):
+        write_files(tmp_path, files("two"), last="results.json")
+    assert written(tmp_path) == before
+
+
+def test_two_commands_may_share_a_folder(tmp_path):
+    write_files(tmp_path, files("one"), last="results.json")
+    other = {"sheet.html": f"<!-- {RUN} -->", "sheet.json": json.dumps({"run": RUN, "files": ["sheet.html"]})}
+    write_files(tmp_path, other, last="sheet.json")
+    write_files(tmp_path, files("two"), last="results.json")
+    assert set(written(tmp_path)) == {*NAMES, *other}
