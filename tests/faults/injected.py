@@ -10,6 +10,7 @@ CALLS = (
     "open", "os.mkdir", "os.rename", "os.link", "os.remove", "os.rmdir", "os.scandir", "os.listdir", "os.chmod", "os.chown",
     "os.utime", "fcntl.flock", "shutil.rmtree", "ctypes.dlopen", "swap", "fsync", "write",
 )  # fmt: skip
+MOST_CALLS = 1000
 WHOLE, REFUSED, INTERRUPTED, UNREACHED, KILLED = 0, 3, 130, 77, -signal.SIGKILL
 
 
@@ -44,6 +45,7 @@ def at_every_call(work, fault, step=1):
         code = with_fault(lambda: work(at), at, fault)  # noqa: B023  called at once
         yield at, code
         at += step
+        assert at < MOST_CALLS, "the work never comes through"
 
 
 def _tried(work, at, fault):
