@@ -8,20 +8,21 @@ from filterlib.system.design import Design
 
 
 def film(capacitance: str = "1 µF", **more: Any) -> dict[str, Any]:
-    """A film capacitor with plain losses."""
+    """A film capacitor with plain losses, whose capacitance alone is uncertain."""
     given = {
         "capacitance": capacitance,
         "rated_voltage": "100 V",
         "loss_angle": 0.005,
         "esl": "5 nH",
         "tolerance": "5 %",
+        "esl_tolerance": 0,
     }
     return {"kind": "film", **given, **more}
 
 
 def shunt(capacitance: str = "1 µF", **more: Any) -> dict[str, Any]:
     """A capacitor across the lines."""
-    return {"kind": "capacitor", "part": film(capacitance), **more}
+    return {"kind": "capacitor", "part": film(capacitance), "mounting_loop": "4 nH", **more}
 
 
 def series(inductance: str = "10 µH", resistance: str = "10 mΩ", **more: Any) -> dict[str, Any]:

@@ -71,11 +71,13 @@ class Quantity:
 class Toleranced:
     """Marks a quantity that may be off by the ``tolerance`` in the field of that name, as a share of the value either way.
 
-    ``label`` says what it is; "{owner}" in it becomes the name of what the part is in.
+    ``label`` says what it is; "{owner}" in it becomes the name of what the part is in. ``why``: where the spread comes from
+    where the part does not state it; "" where a part that states none is held to the default of its kind.
     """
 
     tolerance: str
     label: str
+    why: str = ""
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,7 @@ ONLY: dict[str, tuple[CapacitorKind, ...]] = {  # fields that mean something in 
     "ageing_rate": ("ceramic_class_2",), "insulation_time": DRY, "insulation_resistance": DRY,
     "rated_life": WET, "life_end_esr": WET, "life_end_capacitance": WET, "leakage_factor": WET, "leakage_least": WET,
 }  # fmt: skip
+_TYPICAL = "a table's values are typical ones: 30 % either way (common practice, no source)"
 RIPPLE_FREQUENCY = 1e5  # Hz, at which a rated ripple current holds where a curve against frequency is stated
 
 
@@ -112,6 +113,7 @@ class Capacitor(Part):
     esr : the part of the series resistance that does not change with frequency: leads, electrodes, electrolyte [ohm]
     esl : inductance of the part alone, without the loop that it is mounted in [H]
     tolerance : of the capacitance, either way (20 % unless stated)
+    esr_tolerance, esl_tolerance : of those, which tables state as typical, either way (30 % unless stated)
     bias_curve : [[V, ratio], ...] of the capacitance, for class 2 ceramics
     temperature_curve, esr_temperature_curve : [[temperature, ratio], ...] of ``capacitance`` and of ``esr``
     ripple_current : rated, rms [A]; at 100 kHz where ``ripple_frequency_curve`` is stated
@@ -148,10 +150,16 @@ class Capacitor(Part):
     ]
     rated_voltage: Annotated[Value, Quantity("V", above=0, plausible=(1, 1e4))]
     loss_angle: LossAngle = nominal(usual.loss_angle)
-    esl: Inductance = nominal(usual.esl)
-    esr: Annotated[Resistance, Assumed(usual.esr, "ESR of {owner}", ("loss_angle",), 0.0)] = nominal(usual.esr)
+    esl: Annotated[Inductance, Toleranced("esl_tolerance", "ESL of {owner}", _TYPICAL)] = nominal(usual.esl)
+    esr: Annotated[
+        Resistance,
+        Assumed(usual.esr, "ESR of {owner}", ("loss_angle",), 0.0),
+        Toleranced("esr_tolerance", "ESR of {owner}", _TYPICAL),
+    ] = nominal(usual.esr)
     reference_frequency: Annotated[Value, Quantity("Hz", above=0, plausible=(10, 1e7))] = 1e3
     tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.2
+    esr_tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.3
+    esl_tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.3
     bias_curve: Annotated[Points, Curve("V", reference=0.0, low=0, high=1e4)] | None = None
     temperature_curve: TemperatureCurve | None = None
     esr_temperature_curve: TemperatureCurve | None = None
@@ -367,16 +375,12 @@ class Capacitor(Part):
         if self.rated_life is not None and isinstance(self.rated_life, float):
             at = format_temperature(float(np.max(self.maximum_temperature)))  # type: ignore[arg-type]
             ripple["life"] = f"{format_hours(self.rated_life)} at {at}"
-        return (
-            super().describe()
-            | {
-                "capacitance": f"{shown(self.capacitance, 'F')} ± {shown(self.tolerance * 100, '')} %",
-                "rated voltage": shown(self.rated_voltage, "V"),
-                "loss angle": shown(self.loss_angle, ""),
-                "ESR, constant part": shown(self.esr, "ohm"),
-                "ESL": shown(self.esl, "H"),
-                "bias curve": "none stated" if self.bias_curve is None else f"to {self.bias_curve[-1][0]:g} V",
-            }
-            | ripple
-            | size
-        )
+        texts = super().describe() | {
+            "capacitance": f"{shown(self.capacitance, 'F')} ± {shown(self.tolerance * 100, '')} %",
+            "rated voltage": shown(self.rated_voltage, "V"),
+            "loss angle": shown(self.loss_angle, ""),
+            "ESR, constant part": shown(self.esr, "ohm"),
+            "ESL": shown(self.esl, "H"),
+            "bias curve": "none stated" if self.bias_curve is None else f"to {self.bias_curve[-1][0]:g} V",
+        }
+        return texts | ripple | size

@@ -82,6 +82,8 @@ class MeasuredCapacitor(Capacitor):
     connection: Connection | None = None
     measurement: InstanceOf[FittedCurve]
     loss_angle: Annotated[Value, Quantity("", low=0)] = 0.0
+    esr_tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.0
+    esl_tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.0
 
     @classmethod
     def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,6 +15,9 @@ from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import Damping, ShuntCapacitor
 
 USUAL, MOST = 0.3e-9, 1e-9  # [H] between the loops of neighbouring capacitors: common practice, no source
+MOST_COUPLED = (
+    0.98  # where a loop is small and what couples it is large, which no board has: common practice, no source
+)
 SHARE = 0.45  # of what a loop has left for both its neighbours: so that no set of defaults is an impossible one
 _SOURCE = "loops of neighbouring capacitors, 0 to 1 nH (common practice, no source)"
 MUTUAL = RangedQuantity("H", "coupling of the loops of {owner}", low=0, high=1e-7)
@@ -35,7 +38,13 @@ class Coupling(Model):
 
 def loop_inductance(stage: ShuntCapacitor | Damping) -> Value:
     """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""
-    return (stage.part.esl + stage.mounting_loop) / stage.count
+    return (stage.part.esl + stage.mounting_loop.value) / stage.count
+
+
+def _least_loop(stage: ShuntCapacitor | Damping) -> float:
+    """The same at the low ends of both ranges."""
+    esl = np.min(stage.part.esl * (1 - stage.part.esl_tolerance))
+    return float(esl + stage.mounting_loop.low) / stage.count
 
 
 def loops(stages: Sequence[object]) -> dict[str, Value]:
@@ -45,17 +54,20 @@ def loops(stages: Sequence[object]) -> dict[str, Value]:
 
 def with_neighbours(stated: Sequence[Coupling], stages: Sequence[object]) -> tuple[Coupling, ...]:
     """The stated couplings, and a default with its range for neighbouring capacitors of which none is stated."""
-    return (*stated, *_neighbours(stated, loops(stages)))
+    smallest = {one.name: _least_loop(one) for one in stages if isinstance(one, ShuntCapacitor | Damping)}
+    return (*stated, *_neighbours(stated, loops(stages), smallest))
 
 
-def _neighbours(stated: Sequence[Coupling], inductances: dict[str, Value]) -> Iterator[Coupling]:
-    smallest = {name: float(np.min(loop)) for name, loop in inductances.items()}
-    spare = dict.fromkeys(inductances, 1.0)
+def _neighbours(
+    stated: Sequence[Coupling], inductances: dict[str, Value], smallest: dict[str, float]
+) -> Iterator[Coupling]:
+    nominal = {name: float(np.min(loop)) for name, loop in inductances.items()}
+    spare = dict.fromkeys(nominal, 1.0)
     for one in stated:
-        k = one.mutual.high / np.sqrt(smallest[one.first] * smallest[one.second]) if one.mutual.high else 0.0
+        k = one.mutual.high / np.sqrt(nominal[one.first] * nominal[one.second]) if one.mutual.high else 0.0
         spare[one.first], spare[one.second] = spare[one.first] - k, spare[one.second] - k
     pairs = {frozenset((one.first, one.second)) for one in stated}
-    for first, second in pairwise(inductances):
+    for first, second in pairwise(smallest):
         left = SHARE * min(spare[first], spare[second]) * float(np.sqrt(smallest[first] * smallest[second]))
         if frozenset((first, second)) not in pairs and left > 0:
             mutual = default(min(USUAL, left / 2), 0.0, min(MOST, left), _SOURCE)
@@ -79,5 +91,5 @@ def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[obj
     inductances = loops(stages)
     for one in couplings:
         if np.any(one.mutual.value):
-            k = one.mutual.value / np.sqrt(inductances[one.first] * inductances[one.second])
+            k = np.minimum(one.mutual.value / np.sqrt(inductances[one.first] * inductances[one.second]), MOST_COUPLED)
             circuit.couple(f"{one.first}~{one.second}", f"{one.first}.loop", f"{one.second}.loop", k)

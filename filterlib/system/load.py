@@ -16,7 +16,7 @@ from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.components import Component, capacitor
 from filterlib.system.model import Count, Given, Model, Name, Note
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.stages import MOUNTING_LOOP
+from filterlib.system.stages import MOUNTING_LOOP, Loop
 from filterlib.system.state import State
 
 LEFT_OVER = 1e-3
@@ -32,7 +32,7 @@ class InputCapacitor(Model):
 
     part: Capacitor
     count: Count = 1
-    mounting_loop: Annotated[Value, Quantity("H", low=0, high=1e-6)] = MOUNTING_LOOP
+    mounting_loop: Loop = MOUNTING_LOOP
 
 
 class ReflectedRipple(Model):
@@ -159,7 +159,7 @@ class Load(Model):
             fitted.part.aged(state.age, state.temperature).add(
                 circuit, f"{name}.capacitor", plus, minus,
                 bias=state.voltage(name), temperature=state.temperature,
-                mounting_loop=fitted.mounting_loop, count=fitted.count,
+                mounting_loop=fitted.mounting_loop.value, count=fitted.count,
             )  # fmt: skip
         scale = state.scale(name)
         if self.current is not None or scale == 0:

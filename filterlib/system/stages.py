@@ -22,12 +22,20 @@ from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
-MOUNTING_LOOP = 4e-9  # [H], pads, vias and tracks of a capacitor on a board: common practice, no source
-CHASSIS_LOOP = 10e-9  # [H], the same with the screw or tab that reaches the chassis: common practice, no source
+MOUNTING_LOOP = default(
+    4e-9, 2.5e-9, 6.5e-9, "pads, vias and tracks of a capacitor on a board (common practice, no source)"
+)
+CHASSIS_LOOP = default(
+    10e-9, 5e-9, 20e-9, "pads, vias and tracks to the way that both share (common practice, no source)"
+)
+CHASSIS_WAY = default(
+    100e-9, 50e-9, 200e-9, "leads, tracks and a screw or tab that reach the chassis (common practice, no source)"
+)
 
 Line = Literal["plus", "return", "both"]
 Imbalance = Annotated[Ranged, RangedQuantity("", "{owner} in one line over that in the other", low=-0.9, high=0.9)]
-Loop = Annotated[Value, Quantity("H", low=0, high=1e-6)]
+Loop = Annotated[Ranged, RangedQuantity("H", "mounting loop of {owner}", low=0, high=1e-6)]
+Way = Annotated[Ranged, RangedQuantity("H", "inductance by which {owner} reaches the chassis", low=0, high=1e-6)]
 
 
 @dataclass
@@ -102,6 +110,11 @@ def _imbalance_default(data: Validated) -> Ranged:
     return default(0.0, -spread, spread, "of one lot: they differ by the tolerance of one (common practice, no source)")
 
 
+def _way_default(data: Validated) -> Ranged:
+    """Of each capacitor: all of the way to the chassis, or to the bond that both share."""
+    return CHASSIS_WAY if data.get("bond") is None else CHASSIS_LOOP
+
+
 class ChassisCapacitor(Stage):
     """A capacitor from one line, or from each, to the chassis; ``bond``: the way that both share, from their midpoint."""
 
@@ -110,9 +123,9 @@ class ChassisCapacitor(Stage):
     part: Capacitor
     line: Line = "both"
     count: Count = 1
-    mounting_loop: Loop = CHASSIS_LOOP
-    imbalance: Imbalance = Field(default_factory=_imbalance_default)
     bond: Bond | None = None
+    mounting_loop: Way = Field(default_factory=_way_default)
+    imbalance: Imbalance = Field(default_factory=_imbalance_default)
 
     @field_validator("bond")
     @classmethod
@@ -301,7 +314,7 @@ def _add_capacitor(
     name = f"{stage.name}{suffix}"
     (part or stage.part).aged(state.age, state.temperature).add(
         circuit, name, a, b,
-        bias=state.bias(name), temperature=state.temperature, mounting_loop=stage.mounting_loop, count=stage.count,
+        bias=state.bias(name), temperature=state.temperature, mounting_loop=stage.mounting_loop.value, count=stage.count,
     )  # fmt: skip
 
 

@@ -90,12 +90,14 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
     """Every value of a part that has a tolerance."""
     for name, found in marks(type(part)).items():
         for mark in found:
-            stated = name in part.model_fields_set
+            value = getattr(part, name)
+            stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
-                value, unit = getattr(part, name), next(one.unit for one in found if isinstance(one, Quantity))
+                unit = next(one.unit for one in found if isinstance(one, Quantity))
                 ends = value * (1 - spread), value * (1 + spread)
-                label = mark.label.format(owner=owner)
-                yield UncertainParameter(f"{key}.{name}", label, unit, value, *ends, True, "tolerance")
+                stated = mark.tolerance in part.model_fields_set or not mark.why
+                label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
+                yield UncertainParameter(f"{key}.{name}", label, unit, value, *ends, stated, why)
 
 
 def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:

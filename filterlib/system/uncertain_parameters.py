@@ -14,7 +14,7 @@ from filterlib.system.uncertain_parameter import UncertainParameter, ranges, tol
 
 
 def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
-    """Everything with a range: of converter, couplings, filter, loads and clip, and (``tolerances``) of the filter's parts.
+    """Everything with a range: of converter, couplings, filter, loads and clip, and (``tolerances``) of the filter's and the loads' parts.
 
     The order is kept: random points go by it. Unit and label of each are those at the field of its model.
 
@@ -39,6 +39,10 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     if tolerances:
         for stage in design.filter:
             parameters += toleranced(f"filter.{stage.name}", stage.part, owner=stage.name)
+        for load in design.loads:
+            if load.input_capacitor is not None:
+                key, owner = f"load.{load.name}.input_capacitor", f"the input capacitor of {load.name}"
+                parameters += toleranced(key, load.input_capacitor.part, owner=owner)
     return tuple(parameters)
 
 

@@ -30,6 +30,7 @@ _MEASUREMENTS = {
     "idle and full load": "the terminals' voltage idle and at full load",
     "load step": "the terminals' voltage after a load step",
     "bridge": "the part itself on an impedance bridge",
+    "load's capacitor": "the load's input capacitor itself on an impedance bridge",
     "load's lead": "the current in the load's lead with a current probe around both conductors",
     "clip's lead": "the tip on its own clip, with the clip's lead longer and shorter",
     "capacitor moved": "the spike with the second capacitor turned or moved",

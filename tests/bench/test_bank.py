@@ -180,7 +180,8 @@ esl = {l}
 kind = "capacitor"
 name = "C1"
 mounting_loop = 0
-part = {{ kind = "film", capacitance = {c}, esr = {r}, esl = {l}, loss_angle = 1e-6, rated_voltage = "100 V", tolerance = 0 }}
+part = {{ kind = "film", capacitance = {c}, esr = {r}, esl = {l}, loss_angle = 1e-6, \
+rated_voltage = "100 V", tolerance = 0, esr_tolerance = 0, esl_tolerance = 0 }}
 [[filter]]
 kind = "differential_choke"
 name = "L1"
@@ -190,7 +191,8 @@ rated_current = "6 A", winding_capacitance = "0 F", parallel_resistance = "1 MΩ
 kind = "capacitor"
 name = "C2"
 mounting_loop = 0
-part = {{ kind = "film", capacitance = "47 µF", esr = "30 mΩ", esl = "8 nH", loss_angle = 1e-6, rated_voltage = "100 V", tolerance = 0 }}
+part = {{ kind = "film", capacitance = "47 µF", esr = "30 mΩ", esl = "8 nH", loss_angle = 1e-6, \
+rated_voltage = "100 V", tolerance = 0, esr_tolerance = 0, esl_tolerance = 0 }}
 [[coupling]]
 first = "C1"
 second = "C2"

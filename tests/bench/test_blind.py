@@ -60,7 +60,7 @@ def test_clean_from_its_figure_alone_agrees(clean):
 
 
 def test_clean_from_two_recordings():
-    """What is inside is identified; with the choke's leakage read on a bridge (5 %), and the lead's inductance as it is, the ends are at most 1 : 1.5 apart."""
+    """What is inside is identified; with the choke's leakage read on a bridge (5 %), and the lead's inductance as it is, the ends are at most 1 : 1.8 apart."""
     design = load_design(DESIGNS / "tide-gauge-clean-recorded.toml")
     stages = tuple(
         stage.replace(part=stage.part.replace(leakage_tolerance=0.05)) if stage.name == "L1" else stage
@@ -73,7 +73,7 @@ def test_clean_from_two_recordings():
     loads = (design.loads[0].replace(lead=lead), *design.loads[1:])
     found = figure(design.replace(filter=stages, loads=loads))
     assert found.low < truth("clean") < found.high  # second method
-    assert found.high / found.low < 1.5
+    assert found.high / found.low < 1.8  # ESR, ESL and mounting are typical values
     assert "two recordings" in design.converter.output_capacitance.why
 
 

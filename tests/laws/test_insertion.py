@@ -38,7 +38,7 @@ def agree(found, expected, within=1e-9):
 
 
 def to_chassis(capacitance, **more):
-    return {"kind": "capacitor_to_chassis", "part": film(capacitance), **more}
+    return {"kind": "capacitor_to_chassis", "part": film(capacitance), "mounting_loop": "10 nH", **more}
 
 
 @settings(max_examples=20)
@@ -69,7 +69,7 @@ def test_nothing_loses_nothing():
 def test_one_arm_alone(source, load, capacitance, inductance):
     """law: a shunt loses |1 + Y Zs Zl/(Zs + Zl)|, a series arm |1 + Z/(Zs + Zl)|, of the part's own impedance."""
     across, along = design(shunt(capacitance)), design(series(inductance))
-    shunt_impedance = across.filter[0].part.impedance(FREQUENCIES, mounting_loop=across.filter[0].mounting_loop)
+    shunt_impedance = across.filter[0].part.impedance(FREQUENCIES, mounting_loop=across.filter[0].mounting_loop.value)
     expected = 20 * np.log10(np.abs(1 + source * load / (source + load) / shunt_impedance))
     agree(measured(across, (source, load)), expected)
     expected = 20 * np.log10(np.abs(1 + along.filter[0].part.impedance(FREQUENCIES) / (source + load)))
@@ -85,7 +85,7 @@ def test_asymmetrical_ties_the_lines():
     expected = insertion_loss(series_arm(half), 50.0, 50.0)
     agree(measured(each, "50/50", "asymmetrical"), expected)
     both = design(to_chassis("4.7 nF"))
-    one = both.filter[0].part.impedance(FREQUENCIES, mounting_loop=both.filter[0].mounting_loop)
+    one = both.filter[0].part.impedance(FREQUENCIES, mounting_loop=both.filter[0].mounting_loop.value)
     agree(measured(both, "50/50", "asymmetrical"), insertion_loss(shunt_arm(2 / one), 50.0, 50.0))
     between = insertion_loss(shunt_arm(1 / (2 * one)), 50.0, 50.0)  # symmetrical: the two in series, from line to line
     agree(measured(both, "50/50"), between, within=1e-5)  # 10 Mohm hold the chassis

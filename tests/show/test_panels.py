@@ -292,7 +292,7 @@ def tide_gauge(design: Design) -> Panel:
 
     def compute(one):
         stage = one.filter[0]
-        return maker.compute(maker.Pair(1e10 * (stage.part.esl + stage.mounting_loop), stage.part.capacitance))
+        return maker.compute(maker.Pair(1e10 * (stage.part.esl + stage.mounting_loop.value), stage.part.capacitance))
 
     return Panel("C1", Calculation(design, compute), controls, maker.panel().display)
 

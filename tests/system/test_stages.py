@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from filterlib.network.circuit import Circuit
 from filterlib.parts.skin_effect import internal_impedance
 from filterlib.system.design import Design
-from filterlib.system.stages import CHASSIS_LOOP, KINDS, MOUNTING_LOOP, add_filter
+from filterlib.system.stages import CHASSIS_WAY, KINDS, MOUNTING_LOOP, add_filter
 from filterlib.system.state import State
 from tests.designs import common_mode, converter, film, resistive, series, shunt
 
@@ -49,7 +49,7 @@ def test_a_shunt_capacitor_is_the_part_with_its_loop(count):
     (stage,) = stages(shunt(count=count))
     circuit = built(shunt(count=count))
     circuit.resistor("open", "q", "0", 1e12)
-    expected = stage.part.impedance(F, mounting_loop=MOUNTING_LOOP, count=count)  # second method: the part alone
+    expected = stage.part.impedance(F, mounting_loop=MOUNTING_LOOP.value, count=count)  # second method: the part alone
     assert_allclose(circuit.impedance(F, "p", "n"), expected, rtol=1e-6, atol=0)
     assert {"C1", "C1.loop"} <= names(circuit)
 
@@ -79,7 +79,7 @@ def test_a_capacitor_loses_with_the_operating_points_bias_and_temperature():
     (stage,) = stages(raw)
     state = State(biases={"C1": 50.0}, temperature=233.15)
     found = built(raw, state=state).resistor("open", "q", "0", 1e12).impedance(F, "p", "n")
-    expected = stage.part.impedance(F, bias=50.0, temperature=233.15, mounting_loop=MOUNTING_LOOP)
+    expected = stage.part.impedance(F, bias=50.0, temperature=233.15, mounting_loop=MOUNTING_LOOP.value)
     assert_allclose(found, expected, rtol=1e-6, atol=0)  # second method: the part alone
 
 
@@ -113,7 +113,7 @@ def test_unequal_capacitors_to_the_chassis():
         for other in ("p", "q", "n", "chassis"):
             circuit.resistor(f"open {other}", other, "0", 1e12)
         part = stage.part.replace(capacitance=capacitance)
-        expected = part.impedance(F, mounting_loop=CHASSIS_LOOP)
+        expected = part.impedance(F, mounting_loop=CHASSIS_WAY.value)
         assert_allclose(circuit.impedance(F, node, "chassis"), expected, rtol=1e-5, atol=0)
 
 
@@ -122,7 +122,7 @@ def test_damping_is_a_resistor_in_series_with_its_capacitor():
     raw = {"kind": "damping", "resistance": "2 ohm", "part": film("10 µF")}
     (stage,) = stages(raw)
     found = built(raw).resistor("open", "q", "0", 1e12).impedance(F, "p", "n")
-    assert_allclose(found, 2 + stage.part.impedance(F, mounting_loop=MOUNTING_LOOP), rtol=1e-6, atol=0)
+    assert_allclose(found, 2 + stage.part.impedance(F, mounting_loop=MOUNTING_LOOP.value), rtol=1e-6, atol=0)
 
 
 def test_a_wire_is_its_resistance_out_and_back_and_the_loops_inductance():

@@ -17,7 +17,7 @@ from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.uncertain_parameter import ranges, toleranced
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import quantity
-from tests.designs import converter, design, series, shunt
+from tests.designs import converter, design, film, series, shunt
 from tests.system.test_design import whole
 
 
@@ -39,7 +39,8 @@ def test_every_range_and_every_spread_has_a_label_and_a_unit(model):
     for name, field in model.model_fields.items():
         found = marks(model)[name]
         uncertain = [one for one in found if isinstance(one, RangedQuantity | Toleranced | Unequal | Assumed)]
-        assert len(uncertain) <= 1 or name == "leakage"  # off by its tolerance where it is stated, else assumed
+        both = ("leakage", "esr", "esl")  # off by a tolerance where they are stated, else assumed
+        assert len(uncertain) <= (2 if name in both else 1)
         if is_ranged(field.annotation):
             assert [type(one) for one in uncertain] == [RangedQuantity], name
         for one in uncertain:
@@ -142,4 +143,58 @@ def test_the_order_is_that_of_the_design():
     heads = [key.split(".")[0] for key in keys]
     assert list(dict.fromkeys(heads)) == ["converter", "coupling", "filter", "load", "clip"]
     behind = [key for key in keys[heads.index("clip") :] if not key.startswith("clip.")]
-    assert {key.split(".")[2] for key in behind} == {"capacitance", "inductance", "leakage"}
+    assert {key.split(".")[2] for key in behind} <= {
+        "capacitance",
+        "esr",
+        "esl",
+        "inductance",
+        "leakage",
+        "input_capacitor",
+    }
+
+
+def test_what_a_parts_table_leaves_typical_is_uncertain():
+    """hand: 30 % either way of what is stated, a stated tolerance in its place, and nothing of a value of zero."""
+    part = Capacitor(kind="film", capacitance="1 µF", rated_voltage="63 V", loss_angle=0.01, esl="10 nH", esr="20 mΩ")
+    found = {each.key: each for each in toleranced("C1", part, owner="C1")}
+    assert (found["C1.esr"].low, found["C1.esr"].high) == pytest.approx((14e-3, 26e-3), rel=1e-12, abs=0)
+    assert (found["C1.esl"].low, found["C1.esl"].high) == pytest.approx((7e-9, 13e-9), rel=1e-12, abs=0)
+    assert [each.stated for each in found.values()] == [True, False, False]
+    assert "no source" in found["C1.esr"].why
+    better = part.replace(esr_tolerance="5 %", esl=0.0)
+    found = {each.key: each for each in toleranced("C1", better, owner="C1")}
+    assert list(found) == ["C1.capacitance", "C1.esr"]
+    assert found["C1.esr"].stated
+    assert found["C1.esr"].high == pytest.approx(21e-3, rel=1e-12, abs=0)
+
+
+def test_what_a_load_states_of_its_capacitor_is_uncertain_and_moved():
+    load = {"name": "modem", "kind": "resistive", "resistance": 7, "input_capacitor": {"part": film("10 µF", esr=0.1)}}
+    one = design(shunt(), load=load)
+    key = "load.modem.input_capacitor"
+    found = {each.key: each for each in uncertain_parameters(one) if each.key.startswith(key)}
+    assert set(found) == {f"{key}.{name}" for name in ("capacitance", "esr", "mounting_loop")}
+    assert found[f"{key}.esr"].label == "ESR of the input capacitor of modem"
+    moved = with_values(one, {each: np.array([[value.low]]) for each, value in found.items()}).loads[0].input_capacitor
+    assert moved.part.esr[0, 0] == pytest.approx(0.07, rel=1e-12, abs=0)  # hand
+    assert moved.mounting_loop.value.tolist() == [[2.5e-9]]
+
+
+def test_the_way_to_the_chassis_is_long_unless_it_is_stated():
+    """common practice, no source: leads, tracks and a screw are 50 to 200 nH; to a bond that is stated itself a few."""
+    y = {"kind": "capacitor_to_chassis", "part": film("4.7 nF", safety_class="Y2")}
+    ways = [design(shunt(), {**y, **more}).filter[1].mounting_loop for more in ({}, {"bond": {}}, {"mounting_loop": 0})]
+    assert [(way.low, way.high, way.stated) for way in ways] == [
+        (50e-9, 200e-9, False),
+        (5e-9, 20e-9, False),
+        (0.0, 0.0, True),
+    ]
+
+
+def test_small_loops_never_couple_more_than_wholly():
+    """A mutual inductance that the nominal loops allow, at the low ends of the loops' ranges."""
+    pair = {"first": "C1", "second": "C2", "mutual": "5 nH"}
+    loops = {**shunt(), "mounting_loop": {"low": "0.5 nH", "value": "4 nH", "high": "6 nH"}}
+    one = design(loops, series(), loops, couplings=[pair])
+    low = {f"filter.{name}.mounting_loop": np.array([[0.5e-9]]) for name in ("C1", "C2")}
+    assert np.all(np.isfinite(with_values(one, low).circuit().transfer([1e6], "ripple", "load_plus")))

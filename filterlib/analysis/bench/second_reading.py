@@ -16,6 +16,7 @@ from filterlib.system.converter import FixtureCapacitor
 from filterlib.system.design import Design
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.stages import ShuntCapacitor
+from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import nearest_preferred
 
@@ -64,7 +65,7 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     name = ""
     if capacitor is None:
         name, capacitor = _first_of(design, inner) or ("", _preferred(at, inner))
-    intervals = [search(_metric(one, capacitor), uncertain_parameters(one, tolerances=False)) for one in shapes(design)]
+    intervals = [search(_metric(one, capacitor), _inside(one)) for one in shapes(design)]
     value = float(np.max(_reading(design, capacitor)))
     ends = [(one["reading"].low, one["reading"].high) for one in intervals if one] or [(value, value)]
     return SecondReading(
@@ -78,6 +79,11 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     )
 
 
+def _inside(design: Design) -> tuple[UncertainParameter, ...]:
+    """The converter's own uncertain parameters: its filter is not there."""
+    return tuple(one for one in uncertain_parameters(design, tolerances=False) if one.key.startswith("converter."))
+
+
 def _preferred(at: float, inner: float) -> FixtureCapacitor:
     size = float(np.clip(1 / (2 * np.pi * at * inner), LEAST, LARGEST))
     return FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
@@ -89,8 +95,10 @@ def _first_of(design: Design, inner: float) -> tuple[str, FixtureCapacitor] | No
     if not isinstance(stage, ShuntCapacitor):
         return None
     at, bias = design.converter.switching_frequency, design.converter.output_voltage
-    mounted = MountedCapacitor(stage.part, float(stage.mounting_loop), bias)
-    farads, henries = (float(one) for one in (stage.part.capacitance_at(bias), stage.part.esl + stage.mounting_loop))
+    mounted = MountedCapacitor(stage.part, float(stage.mounting_loop.value), bias)
+    farads, henries = (
+        float(one) for one in (stage.part.capacitance_at(bias), stage.part.esl + stage.mounting_loop.value)
+    )
     reactance = 1 / (2 * np.pi * at * farads * stage.count)
     if not TELLING[0] <= reactance / inner <= TELLING[1]:
         return None

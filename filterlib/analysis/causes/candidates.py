@@ -16,10 +16,12 @@ from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
 from filterlib.system.load import Load
+from filterlib.system.ranged import RangedQuantity
 from filterlib.system.stages import AnyStage, ChassisCapacitor, CommonModeStage, SeriesChoke, ShuntCapacitor
 from filterlib.units import format_quantity
 
 SHORT_LOOP = 1e-9  # [H] of a capacitor on wide pads with vias beside them: common practice, no source
+SHORT_WAY = "10 nH ± 50 %"  # of a Y capacitor beside the screw or tab to the chassis: common practice, no source
 STRAP = 20e-9  # [H] of a short strap to the chassis: common practice, no source
 TURNED = 0.1  # share of the coupling of two loops that is left at right angles: common practice, no source
 INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulated wires that touch; no source
@@ -89,10 +91,14 @@ def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Can
 
 def _mounting(design: Design) -> Iterator[Candidate]:
     for stage in design.filter:
-        loop = getattr(stage, "mounting_loop", 0.0)
-        if np.ndim(loop) == 0 and loop > SHORT_LOOP:
-            words = f"mount {stage.name} with a loop of {format_quantity(SHORT_LOOP, 'H')}"
-            change = partial(changed, values={f"filter.{stage.name}.mounting_loop": SHORT_LOOP})
+        loop = getattr(stage, "mounting_loop", None)
+        if loop is None or np.ndim(loop.value):
+            continue
+        to_chassis = stage.kind == "capacitor_to_chassis"
+        short = SHORT_WAY if to_chassis else format_quantity(SHORT_LOOP, "H")
+        if loop.value > RangedQuantity("H").parse(short).value:
+            words = f"mount {stage.name} with a {'way to the chassis' if to_chassis else 'loop'} of {short}"
+            change = partial(changed, values={f"filter.{stage.name}.mounting_loop": short})
             yield Candidate(words, "mounting loop", f"loop of {stage.name}", 0, change)
 
 
@@ -183,7 +189,7 @@ def to_chassis(
     words: str, part: Capacitor, *, line: Literal["both", "plus", "return"] = "both", before: str = ""
 ) -> Candidate:
     """A Y capacitor from one line or from each to the chassis, before a stage by its name or at the load's end ("")."""
-    stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line)
+    stage = ChassisCapacitor(kind="capacitor_to_chassis", name="Y1", part=part, line=line, mounting_loop=SHORT_WAY)
     count = 2 if line == "both" else 1
     return Candidate(words, "Y capacitors", "Y", count, partial(inserted, stage=stage, before=before))
 

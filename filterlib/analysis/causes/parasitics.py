@@ -161,7 +161,7 @@ def _of_capacitor(stage: Any, name: str) -> Iterator[Imperfection]:
         yield "ESR", name, lambda at: {"part": at.part.replace(esr=0.0, loss_angle=0.0)}
     if not measured and np.any(part.esl):
         yield "ESL", f"{name}.loop", lambda at: {"part": at.part.replace(esl=0.0)}
-    if np.any(stage.mounting_loop):
+    if np.any(stage.mounting_loop.value):
         yield "mounting loop", f"{name}.loop", lambda at: {"mounting_loop": 0.0}
     if part.bias_curve is not None:
         yield "loss of capacitance under bias", name, lambda at: {"part": at.part.replace(bias_curve=None)}

@@ -40,4 +40,4 @@ def step_range(solution: Solution, wanted: StepRequirement) -> tuple[float, floa
 
 
 def _matters(key: str) -> bool:
-    return key.split(".")[1] in SLOW or key.endswith("capacitance")
+    return key.split(".")[1] in SLOW or key.endswith(("capacitance", "input_capacitor.esr"))

@@ -27,6 +27,7 @@ TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decid
 BEFORE = "_before"
 _DRAWS = 256  # plausible combinations
 _KEPT = 4  # batches of designs whose source spectra are kept
+AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
 Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
 """Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
 
@@ -58,6 +59,8 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
 
 def measurement(key: str) -> str:
     """Name of the measurement that settles an uncertain parameter; "" where none is known."""
+    if AT_LOAD in key:
+        return "load's capacitor"
     return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
 
 

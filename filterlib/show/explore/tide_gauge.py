@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TypeAlias
 
+from filterlib.analysis.causes.candidates import SHORT_WAY
 from filterlib.bench.design_file import load_design
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import data_folder
@@ -39,7 +40,9 @@ def by_keys(values: Values) -> Change:
 
 def _with_y(design: Design, *, part: str, name: str) -> Design:
     """A Y capacitor on each line: "Yc" before the choke, "Yl" at the load's end."""
-    stage = ChassisCapacitor(kind="capacitor_to_chassis", name=name, part=parts(Capacitor)[part])
+    stage = ChassisCapacitor(
+        kind="capacitor_to_chassis", name=name, part=parts(Capacitor)[part], mounting_loop=SHORT_WAY
+    )
     at = 1 if name == "Yc" else len(design.filter)
     return design.replace(filter=(*design.filter[:at], stage, *design.filter[at:]))
 

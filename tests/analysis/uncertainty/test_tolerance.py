@@ -84,7 +84,7 @@ def _stages():
 
 
 def test_what_cannot_be_asked_is_refused(made):
-    exact = design({"kind": "capacitor", "part": film() | {"tolerance": 0.0}})
+    exact = design({"kind": "capacitor", "part": film() | {"tolerance": 0.0}, "mounting_loop": 0.0})
     with pytest.raises(FilterlibError, match="no part of the filter states a tolerance"):
         tolerance(solve(exact), "modem")
     with pytest.raises(FilterlibError, match=r'"filter\.C1\.capacitence".*filter\.C1\.capacitance'):
