@@ -1,4 +1,4 @@
-"""Numbers at the edge: "4.7 µF" becomes 4.7e-06 and goes back; decibels; preferred values.
+"""Numbers at the edge: "4.7 µF" becomes 4.7e-06 and goes back; decibels.
 
 Inside the library every value is a float in SI units. Text is read here alone; what could be read in two ways is refused.
 """
@@ -26,6 +26,8 @@ _PREFIXABLE |= {"Ohm": "ohm", "ohms": "ohm", "Ω": "ohm"}
 _PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "dB": ("dB", 0), "1": ("", 0)}
 _PLAIN |= {"%": ("", -2), "ppm": ("", -6)}
 _LETTER_AS_POINT = ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "S", "J")
+_ALONE = tuple("kMGµμunp")  # prefixes that stand for the unit too; not m, which is metre and milli, nor f and T
+_FORM = re.compile(r"(?P<rest>.*[0-9].*?[A-Za-zΩ])[ _]?(?P<form>pp|p-p|pk-pk|rms)", re.IGNORECASE)
 _ZERO_CELSIUS, _HOUR, _LONGEST = 273.15, 3600.0, 100  # [K]; [s]; characters
 _SPACE = "[ \t\u00a0\u2009\u202f]*"
 _NUMBER = re.compile(rf"(?P<mantissa>[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))(?:[eE](?P<exponent>[+-]?[0-9]+))?{_SPACE}")
@@ -123,7 +125,47 @@ def _read_text(text: str, unit: str) -> tuple[float, bool]:
     if found and given and given[1] == wanted[1]:
         number = _scaled(text, found["mantissa"], found["exponent"], given[0])
         return _shifted(text, number, spelled, unit), False
+    meant = _meant(spelled, unit) if given is None or spelled == "K" else None
+    if found and meant is not None:
+        return _scaled(text, found["mantissa"], found["exponent"], meant), False
     return _read_letter_as_point(text, unit, spelled, given is not None), False
+
+
+def _meant(spelled: str, unit: str) -> int | None:
+    """The power of ten of a prefix without the unit, "10k", or of a unit in letters of the wrong size, "150khz"; None where in doubt."""
+    if unit not in _LETTER_AS_POINT:
+        return None
+    if spelled in _ALONE or (spelled, unit) == ("K", "ohm"):
+        return PREFIXES[spelled.replace("K", "k")]
+    doubtful = spelled in PREFIXES or spelled == "h"  # an hour
+    powers = {_parse_unit(one) for one in _alike(spelled, unit) if not doubtful}
+    return powers.pop()[0] if len(powers) == 1 else None  # type: ignore[index]
+
+
+def _alike(spelled: str, unit: str) -> list[str]:
+    """Spellings of a unit, with a prefix or none, that differ from what is there in the size of letters alone."""
+    symbols = [symbol for symbol, base in _PREFIXABLE.items() if base == unit]
+    spellings = [prefix + symbol for symbol in symbols for prefix in ("", *PREFIXES)]
+    return [one for one in spellings if one.casefold() == spelled.casefold() and one != spelled]
+
+
+def without_form(text: str, form: str) -> str:
+    """The text of a quantity without what says in which way it was read: "300 mVpp" becomes "300 mV" where ``form`` is "pp".
+
+    Raises QuantityError for another form than the one that is meant: "pp", "rms" or "" for neither.
+
+    >>> without_form("300 mVpp", "pp"), without_form("4.7 µF", "pp")
+    ('300 mV', '4.7 µF')
+    """
+    found = _FORM.fullmatch(text.strip())
+    if not found:
+        return text
+    if ("rms" if found["form"].lower() == "rms" else "pp") == form:
+        return found["rest"]
+    wanted = {"pp": "a peak to peak", "rms": "an rms value"}.get(form, "neither a peak to peak nor an rms value")
+    raise QuantityError(
+        f'has "{found["form"]}", and this is {wanted}: write it as "{found["rest"]}" if it is so', value=text
+    )
 
 
 def _refuse_two_readings(text: str, unit: str) -> None:
@@ -192,8 +234,7 @@ def _why_not(text: str, unit: str, spelled: str, known: bool) -> str:
         slip = f'has the unknown unit "{spelled}"'
     else:
         slip = "does not begin with a number"
-    spellings = [prefix + symbol for symbol in symbols for prefix in ("", *PREFIXES)]
-    alike = [s for s in spellings if s.casefold() == spelled.casefold() and s != spelled]
+    alike = _alike(spelled, unit) + ([f"m{unit}"] if spelled == "m" and unit in _LETTER_AS_POINT else [])
     alike += ["°C"] if unit in ("K", "°C") and spelled in ("C", "c", "°c") else []
     return f"{_shown(text)} {slip}: {_wanted(unit)}" + (f"; did you mean {' or '.join(alike)}?" if alike else "")
 
@@ -349,52 +390,3 @@ def from_decibels(level: ArrayLike) -> np.ndarray:
     0.1
     """
     return 10 ** (np.asarray(level, dtype=float) / 20)
-
-
-_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
-_SERIES = {"E3": 3, "E6": 6, "E12": 12, "E24": 24, "E48": 48, "E96": 96, "E192": 192}
-
-
-def preferred_values(series: str) -> tuple[float, ...]:
-    """The values of one decade, from 1.0 to below 10, of a series of preferred numbers.
-
-    Parameters
-    ----------
-    series : str
-        "E3", "E6", "E12", "E24", "E48", "E96" or "E192".
-
-    Raises
-    ------
-    QuantityError
-        For another series.
-
-    Notes
-    -----
-    Source: IEC 60063, from memory. Up to E24 the historical two-digit list; above, 10**(i/n) rounded to three digits,
-    but for 9.20 in E192, where the formula gives 9.19.
-
-    Examples
-    --------
-    >>> preferred_values("E6")
-    (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
-    """
-    if series not in _SERIES:
-        raise QuantityError(f"unknown series of preferred values {_shown(series)}: valid are {', '.join(_SERIES)}")
-    count = _SERIES[series]
-    if count <= 24:
-        return tuple(number / 10 for number in _E24[:: 24 // count])
-    values = (round(100 * 10 ** (i / count)) for i in range(count))
-    return tuple((920 if value == 919 else value) / 100 for value in values)
-
-
-def nearest_preferred(value: float, series: str) -> float:
-    """The preferred value nearest to a positive value by ratio, in the same unit.
-
-    >>> nearest_preferred(4.4e-6, "E12")
-    4.7e-06
-    """
-    value = quantity(value, "", above=0, name="value")
-    decade = math.floor(math.log10(value))
-    mantissas = (*preferred_values(series), 10.0)
-    best = min(mantissas, key=lambda mantissa: abs(math.log(value / mantissa) - decade * math.log(10)))
-    return float(f"{best}e{decade}")

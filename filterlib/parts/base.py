@@ -16,7 +16,7 @@ from pydantic_core import CoreSchema, core_schema
 from filterlib.errors import InputError, QuantityError
 from filterlib.parts.monotone_cubic import MonotoneCubic
 from filterlib.parts.reading import problems_from
-from filterlib.units import format_quantity, quantity
+from filterlib.units import format_quantity, quantity, without_form
 
 ROOM = 293.15  # K, the temperature at which parts are stated
 
@@ -30,7 +30,7 @@ class Quantity:
 
     The field then takes text, a number or an array (designs, 1), and holds a float or such an array in SI units.
     ``low``, ``high`` (inclusive), ``above`` and ``below`` say what can be; ``plausible`` what such a thing has: a value
-    outside is refused with the question whether a prefix was forgotten.
+    outside is refused with the question whether a prefix was forgotten. ``form``: "pp" or "rms" where it is that and may say so.
     """
 
     unit: str
@@ -39,6 +39,7 @@ class Quantity:
     above: float | None = None
     below: float | None = None
     plausible: tuple[float, float] | None = None
+    form: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -56,6 +57,7 @@ class Quantity:
         return array
 
     def _number(self, value: Any) -> float:
+        value = without_form(value, self.form) if isinstance(value, str) else value
         number = quantity(value, self.unit, low=self.low, high=self.high, above=self.above, below=self.below)
         if self.plausible and number and not self.plausible[0] <= abs(number) <= self.plausible[1]:
             low, high = (format_quantity(bound, self.unit) for bound in self.plausible)

@@ -38,7 +38,7 @@ class InputCapacitor(Model):
 class ReflectedRipple(Model):
     """Ripple current that the load's own converter draws: a triangle at its own frequency."""
 
-    peak_to_peak: Annotated[float, Quantity("A", above=0, high=1000)]
+    peak_to_peak: Annotated[float, Quantity("A", above=0, high=1000, form="pp")]
     frequency: Annotated[float, Quantity("Hz", low=1e3, high=2e7)]
     duty: Annotated[float, Quantity("", low=0.01, high=0.99)] = 0.5
 

@@ -16,6 +16,7 @@ from filterlib.system.state import ROOM, State
 from filterlib.units import format_quantity
 
 Volts = Annotated[float, Quantity("V", above=0, high=1000)]
+PeakToPeak = Annotated[float, Quantity("V", above=0, high=1000, form="pp")]
 Share = Annotated[float, Quantity("", low=0, high=2)]
 
 
@@ -49,7 +50,7 @@ class RippleRequirement(_Requirement):
     """At most ``limit`` [V] peak to peak at a load, between ``above`` [Hz] (first order) and ``bandwidth`` [Hz]."""
 
     kind: Literal["ripple"]
-    limit: Volts
+    limit: PeakToPeak
     bandwidth: Annotated[float | None, Bandwidth()] = 20e6
     order: Order | None = None  # None: as the converter's own figure was measured
     above: Annotated[float, Quantity("Hz", low=0, high=1e9)] = 0.0
@@ -79,7 +80,7 @@ class SpikeRequirement(_Requirement):
     """At most ``limit`` [V] peak to peak at a load in full bandwidth, spikes included."""
 
     kind: Literal["spike"]
-    limit: Volts
+    limit: PeakToPeak
     bandwidth: ClassVar[None] = None
     order: ClassVar[None] = None
     above: ClassVar[float] = 0.0

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from filterlib import load_design
-from filterlib.units import nearest_preferred, quantity
+from filterlib.preferred import nearest_preferred
+from filterlib.units import quantity
 from tests.browser.lab import ANSWER, LAPTOP, ROOT, bring_up, errors, open_and_run, server, shut_down, use_theme
 
 SCREENS = Path(__file__).parent / "screens"

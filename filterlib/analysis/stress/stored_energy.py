@@ -9,8 +9,8 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Farads, Joules, Ohms, Seconds, Unit, Volts, Watts
+from filterlib.preferred import preferred_values
 from filterlib.system.design import Design
-from filterlib.units import preferred_values
 
 SAFE = (
     1.0  # [V] below which nothing sparks and no semiconductor suffers when a clip touches: common practice, no source

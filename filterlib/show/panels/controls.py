@@ -10,7 +10,8 @@ from typing import Any, Literal, TypeAlias, TypeVar
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
 from filterlib.parts.tables import standard_tables
-from filterlib.units import format_quantity, format_temperature, nearest_preferred, quantity
+from filterlib.preferred import nearest_preferred
+from filterlib.units import format_quantity, format_temperature, quantity
 
 P = TypeVar("P")
 Scale = Literal["log", "linear"]

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from filterlib.analysis.stress.stored_energy import MARGIN, MOST_POWER, PATIENCE, Store, bleeder, discharge_time, stores
-from filterlib.units import preferred_values
+from filterlib.preferred import preferred_values
 from tests import designs
 
 

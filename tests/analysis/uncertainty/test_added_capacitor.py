@@ -11,9 +11,9 @@ from filterlib import load_design
 from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, MOSTLY, TELLS, USUAL, added_capacitor
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.network.extremes import peak_to_peak
+from filterlib.preferred import preferred_values
 from filterlib.system.converter import Converter
 from filterlib.system.source_spectra import source_spectra
-from filterlib.units import preferred_values
 from filterlib.words.measurement_sentences import capacitor_sentence
 from tests import designs
 from tests.bench.test_fit import CURRENT, pair
