@@ -11,7 +11,8 @@ import argparse
 import os
 import shlex
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem
@@ -131,7 +132,8 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"filterlib {__version__}")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    parser.set_defaults(run=lambda _: parser.print_help() or 0)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_review(commands)
     _add_compare(commands)
     _add_recording(commands)
@@ -248,12 +250,14 @@ def _review(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.review import review
     from filterlib.show.report import write_review
+    from filterlib.words.summary import terminal_summary
 
-    design = load_design(chosen.design)
-    with ProgressLine() as progress:
+    with ProgressLine() as progress, _about(chosen.design):
+        progress(0.0, f"reading {chosen.design}")
+        design = load_design(chosen.design)
         result = review(design, accept=chosen.accept, progress=lambda share, text: progress(0.8 * share, text))
         page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
-    say(_summary(result, chosen.out, str(page)))
+    say(terminal_summary(result, _ending(result, chosen.out, str(page))))
     return result.exit_code
 
 
@@ -264,8 +268,9 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib.words.comparison_sentences import comparison_sentences
     from filterlib.words.review_sentences import review_notes
 
-    first, second = _both(load_design, chosen.first, chosen.second)
-    with ProgressLine() as progress:
+    with ProgressLine() as progress, _about(chosen.first, chosen.second):
+        progress(0.0, f"reading {chosen.first} and {chosen.second}")
+        first, second = _both(load_design, chosen.first, chosen.second)
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
         page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
     aside = (
@@ -273,6 +278,17 @@ def _compare(chosen: argparse.Namespace) -> int:
     )
     say("\n".join([*comparison_sentences(result), *aside, f"Page: {page}"]))
     return result.exit_code
+
+
+@contextmanager
+def _about(*files: str) -> Iterator[None]:
+    """What cannot be computed of a design is said with the name of its file."""
+    try:
+        yield
+    except (InputError, OutputError):
+        raise
+    except FilterlibError as error:
+        raise FilterlibError(f"{' and '.join(files)}: {error}") from error
 
 
 def _both(load_design: Callable[[str], Design], *paths: str) -> list[Design]:
@@ -369,8 +385,9 @@ def _verify(chosen: argparse.Namespace) -> int:
     from filterlib.analysis.review import review
     from filterlib.show.verify import sheet_text, write_sheet
 
-    design = load_design(chosen.design)
-    with ProgressLine() as progress:
+    with ProgressLine() as progress, _about(chosen.design):
+        progress(0.0, f"reading {chosen.design}")
+        design = load_design(chosen.design)
         result = review(design, progress=lambda share, text: progress(0.8 * share, text))
         sheet = bench_sheet(result, progress=lambda share, text: progress(0.8 + 0.1 * share, text))
         progress(0.9, "writing")
@@ -379,19 +396,15 @@ def _verify(chosen: argparse.Namespace) -> int:
     return 0
 
 
-def _summary(result: ReviewResult, folder: str, page: str) -> str:
+def _ending(result: ReviewResult, folder: str, page: str) -> list[str]:
+    """The change to try first, with the command that reviews it, and where the page is."""
     from filterlib.show.change_files import change_files
-    from filterlib.words.labels import SYMBOLS
-    from filterlib.words.review_sentences import headline, review_notes, summary, verdict_sentence
 
-    lines = [summary(result), *(f"{SYMBOLS[one.verdict]} {verdict_sentence(one)}" for one in result.verdicts)]
     best = next((one for one in change_files(result.reasons) if one.file), None)
-    change = (
-        [f"{best.outcome}: {best.words}. Next: filterlib review {os.path.join(folder, best.file)} --out ..."]
-        if best
-        else []
+    changed = (
+        [f"Change first: filterlib review {shlex.quote(os.path.join(folder, best.file))} --out ..."] if best else []
     )
-    return "\n".join([*lines, *review_notes(result), headline(result), *change, f"Page: {page}"])
+    return [*changed, f"Page: {page}"]
 
 
 if __name__ == "__main__":

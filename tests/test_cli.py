@@ -16,10 +16,12 @@ import pytest
 
 import filterlib
 from filterlib import cli
+from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.show import terminal
-from filterlib.words.rating_sentences import stress_sentence
-from filterlib.words.review_sentences import headline, verdict_sentence
+from filterlib.words.rating_sentences import stress_limit, stress_value
+from filterlib.words.review_sentences import headline
+from filterlib.words.summary import requirement_finding
 from tests.show.fakes import changed
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
@@ -57,7 +59,9 @@ def test_the_demo_design_passes_from_end_to_end(tmp_path):
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     lines = done.stdout.splitlines()
-    assert lines[0] == "Every requirement is met over the whole range, at every operating point."
+    assert lines[0] == "✓ Met: Tide gauge, clean converter"
+    assert len(lines) <= 12
+    assert max(map(len, lines[:-1])) <= 100
     assert lines[-1] == f"Page: {tmp_path / 'out' / 'review.html'}"
     found = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
     assert found["ripple"]["load_20MHz_pp_high_V"] < 0.015
@@ -68,8 +72,8 @@ def test_every_verdict_and_the_headline_are_said(quick, clean, tmp_path, capsys)
     assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 0
     said = capsys.readouterr()
     for verdict in clean.verdicts:
-        assert f"✓ {verdict_sentence(verdict)}" in said.out
-    assert headline(clean) in said.out
+        assert requirement_finding(verdict).line in said.out
+    assert headline(clean) in " ".join(said.out.split())
     assert said.err == ""
 
 
@@ -81,10 +85,10 @@ def test_an_exceeded_rating_gives_one_and_is_said_and_so_is_the_worst_margin_of_
     quick(exceeded=(("full", check),))
     assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 1
     said = capsys.readouterr().out
-    assert f"✗ Rating not met: {stress_sentence(check, 'full')}." in said
+    assert f"✗ not met       Ratings: C11: {check.what} {stress_value(check)}, {stress_limit(check)}" in said
     worst = min(margin.margin for point in clean.points for test in point.emissions for margin in test.margins)
     assert worst < 0
-    assert f"an estimate and no test: at worst {-worst:.1f} dB above its limit" in said
+    assert f"⚠ estimate      Emission at the input: {-worst:.1f} dB above its limit" in said
 
 
 def test_a_requirement_that_is_not_met_gives_one_and_still_a_page(quick, clean, tmp_path, capsys):
@@ -125,12 +129,48 @@ def test_an_output_that_cannot_be_written_gives_three_and_names_the_path(quick, 
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 
-@pytest.mark.parametrize("arguments", [[], ["review"], ["review", "a.toml"], ["revue", "a.toml", "--out", "b"]])
+@pytest.mark.parametrize("arguments", [["review"], ["review", "a.toml"], ["revue", "a.toml", "--out", "b"]])
 def test_a_wrong_command_line_gives_two(arguments, capsys):
     with pytest.raises(SystemExit) as stopped:
         cli.main(arguments)
     assert stopped.value.code == 2
     assert "usage: filterlib" in capsys.readouterr().err
+
+
+def test_no_command_at_all_prints_the_help(capsys):
+    assert cli.main([]) == 0
+    assert "exit codes of review" in capsys.readouterr().out
+
+
+def test_twenty_requirements_still_fit_a_terminal_the_worst_first(quick, clean, tmp_path, capsys):
+    good, bad = (
+        clean.verdicts[0],
+        replace(clean.verdicts[0], verdict="not met", requirement=f"{'a long name ' * 12}at most 1 V"),
+    )
+    quick(verdicts=(*[good] * 20, bad))
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 12
+    assert max(map(len, lines[:-1])) <= 100
+    assert [line.split()[:3] for line in lines if "A long name" in line] == [["✗", "not", "met"]]
+    shown = sum("Ripple at modem" in line for line in lines)
+    assert f"  {20 - shown} more requirements are on the page" in lines  # hand: what is not shown
+
+
+def test_what_cannot_be_computed_is_said_with_the_name_of_its_file(monkeypatch, tmp_path, capsys):
+    import filterlib.analysis.review as module
+
+    def refuse(design, **_):
+        raise FilterlibError("load modem cannot be fed")
+
+    monkeypatch.setattr(module, "review", refuse)
+    assert cli.main(["review", str(CLEAN), "--out", str(tmp_path / "out")]) == 2
+    assert capsys.readouterr().err == f"filterlib: {CLEAN}: load modem cannot be fed\n"
+
+
+def test_one_problem_is_said_once(capsys):
+    terminal.complain("a.toml: wrong\nb.toml: wrong\na.toml: wrong", 2)
+    assert capsys.readouterr().err.splitlines() == ["filterlib: a.toml: wrong", "filterlib: b.toml: wrong"]
 
 
 def test_version_and_help(capsys):
@@ -284,9 +324,10 @@ def test_a_design_that_tolerances_turn_unstable_is_refused_a_green_page(tmp_path
     assert cli.main(["review", str(path), "--out", str(tmp_path / "out")]) == 1
     said = capsys.readouterr().out
     turned = "stable at nominal values, unstable for L1 above 48."
-    assert said.startswith(f"At full load the circuit is {turned}")
-    assert f"✗ At full load the circuit is {turned}" in said
-    assert "of the plausible cases. The worst case oscillates at 2." in said
+    assert said.startswith(
+        f"◐ Undecided: A choke before a constant power (invented)\n  At full load the circuit is {turned}"
+    )
+    assert "✗ unstable      Stability: in a part of the range, at full load, for L1 above 48." in said
     found = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
     over = found["operating_points"]["full load"]["stability_over"]
     assert over["stable"] is False
@@ -295,6 +336,8 @@ def test_a_design_that_tolerances_turn_unstable_is_refused_a_green_page(tmp_path
     assert over["least_damping_ratio"] < 0
     assert (found["exit_code"], found["operating_points"]["full load"]["stable"]) == (1, True)
     page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")
-    assert turned in page.replace("\N{NO-BREAK SPACE}", " ").split("<nav")[0]
-    assert "✗ unstable in a part of the range" in page.replace("\N{NO-BREAK SPACE}", " ")
+    page = page.replace("\N{NO-BREAK SPACE}", " ")
+    assert turned in page.split("<nav")[0]
+    assert "of the plausible cases. The worst case oscillates at 2." in page
+    assert "✗ unstable in a part of the range" in page
     assert "rings at 2.3" in page.replace("\N{NO-BREAK SPACE}", " ").split('id="cautions"')[1]

@@ -24,6 +24,7 @@ from filterlib.analysis.verdict import (
     LABORATORY,
     NO_SPIKE,
     Accept,
+    Answer,
     OfVolts,
     Reading,
     Unknown,
@@ -114,6 +115,16 @@ class Judgement:
     def good(self) -> bool:
         """True where every requirement is met over the whole range, every point stable over the range, no rating exceeded unaccepted."""
         return self.holds()
+
+    @property
+    def outcome(self) -> Answer:
+        """The worst of all verdicts: on requirements, on ratings that are not accepted, and on stability."""
+        answers: set[str] = {one.verdict for one in self.verdicts} | {check.verdict for _, check in self.broken}
+        if self.unstable or "not met" in answers:
+            return "not met"
+        if self.turned or "undecided" in answers:
+            return "undecided"
+        return "probably met" if "probably met" in answers else "met"
 
     def holds(self, accept: Accept = "possible") -> bool:
         """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""

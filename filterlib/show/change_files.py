@@ -16,7 +16,7 @@ from filterlib.words.quantities import capital
 
 FOLDER = "changes"
 MOST = 5  # changes that have a file
-LONGEST = 40  # characters of the change in a file's name
+LONGEST = 24  # characters of the change in a file's name
 
 
 @dataclass(frozen=True)

@@ -67,7 +67,7 @@ def say(text: str) -> None:
 
 
 def complain(text: str, code: int) -> int:
-    """Say on standard error what is wrong, one line a problem."""
-    for line in text.splitlines():
+    """Say on standard error what is wrong, one line a problem, each once."""
+    for line in dict.fromkeys(text.splitlines()):
         print(f"filterlib: {_plain(line)}", file=sys.stderr)
     return code

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 
-from filterlib.units import format_hours, format_quantity
+from filterlib.units import format_hours, format_quantity, quantity
 
 LEAST_RISE = 0.01  # [K] below which a rise in temperature is not distinguished
 
@@ -42,6 +42,32 @@ def interval_text(low: float, high: float, unit: str, digits: int = 3) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return "none"
     return " to ".join(dict.fromkeys((number(low, unit, digits), number(high, unit, digits))))
+
+
+def range_text(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """An interval with one unit, that of its larger end; "none" where there is none.
+
+    >>> range_text(996e-6, 0.103, "V"), range_text(27.5, 27.9, "V"), range_text(0.005, 0.005, "V")
+    ('0.996 to 103 mV', '27.5 to 27.9 V', '5 mV')
+    """
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "none"
+    whole = number(max(low, high, key=abs), unit, digits)
+    if number(low, unit, digits) == number(high, unit, digits):
+        return whole
+    sign = whole.partition(" ")[2]
+    factor = 1.0 if unit.startswith("dB") else quantity(f"1 {sign}", unit)
+    return f"{plain(low / factor, digits)} to {plain(high / factor, digits)} {sign}".rstrip()
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """A number without a unit, and without a power of ten, rounded to some digits; nothing below a thousandth.
+
+    >>> plain(0.9964), plain(102.6), plain(-4.0), plain(0.00004), plain(12.34, 2)
+    ('0.996', '103', '\N{MINUS SIGN}4', '0', '12')
+    """
+    rounded = round(float(f"{value:.{digits - 1}e}"), 3)
+    return f"{rounded:.10g}".replace("-", "\N{MINUS SIGN}") if rounded else "0"
 
 
 def share(value: float) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, measurement
-from filterlib.analysis.ripple.spectra import bands
+from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
@@ -18,7 +18,7 @@ from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import bank_sentence, measurement_words, what_to_measure
-from filterlib.words.quantities import capital, interval_text, joined, number, share
+from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 
@@ -28,7 +28,12 @@ _OUTCOMES = {
     "probably met": "probably met",
     "met": "met",
 }
-_SOURCES = {"ripple": "the converter's ripple", "spike": "its spikes", "common_mode": "common-mode conversion"}
+_SOURCES = {
+    "ripple": "the converter's ripple",
+    "spike": "its spikes",
+    "common_mode": "common-mode current that the leads turn into ripple",
+}
+_NEARLY_ALL, _MOST = 0.9, 0.5  # shares of a figure from which these words are used
 _UNKNOWN = {
     "unstable": "the circuit is unstable at {point}",
     "no ladder": "a part has no ladder, so no step can be given",
@@ -114,25 +119,71 @@ def verdict_sentence(verdict: Verdict) -> str:
 
 
 def headline(result: ReviewResult) -> str:
-    """What makes up the ripple that is left, where it matters most."""
-    unstable = next((point.operating for point in result.points if not point.operating.stable), None)
-    if unstable is not None:
-        return f"At {unstable.point} the circuit is {stability_sentence(unstable.stability)}."
+    """Why the outcome is what it is: what is wrong first, or else how much ripple is left, and from where."""
+    judgement = result.judgement
+    if judgement.unstable:
+        point = judgement.unstable[0].operating
+        return f"At {point.point} the circuit is {stability_sentence(point.stability)}."
+    if judgement.turned:
+        return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
+    failing = _failing(result)
+    if isinstance(failing, StressCheck):
+        return f"{capital(stress_sentence(failing))}."
+    load, label, point_ = judgement.decisive
+    figure = point_.ripple.figures[load, label]
+    if failing is None or failing.band:
+        return f"{_too_wide(result, figure)}{_ripple_left(result, failing)}"
+    return _reason(failing)
+
+
+def _failing(result: ReviewResult) -> Verdict | StressCheck | None:
+    """What is worst off: not met before undecided, requirements before ratings; None where all is met."""
+    for answer in ("not met", "undecided"):
+        open_ = [one for one in result.verdicts if one.verdict == answer]
+        if open_:
+            return min(open_, key=lambda one: np.nan_to_num(one.margin))
+        if checks := [check for _, check in result.judgement.broken if check.verdict == answer]:
+            return checks[0]
+    return None
+
+
+def _ripple_left(result: ReviewResult, failing: Verdict | None) -> str:
     load, label, point = result.judgement.decisive
+    if failing is not None:
+        load, label = failing.load, failing.band
+        point = next(one for one in result.points if one.operating.point == failing.point)
     figure, before = (point.ripple.figures[place, label] for place in (load, f"{load}_before"))
-    width = next(band.words for band in bands(result.design) if band.label == label)
-    parts = sorted(figure.by_source.items(), key=lambda item: -item[1])
-    most, digits = parts[0][0], 2 if figure.wide else 3
-    text = (
-        f"{_too_wide(result, figure)}The filter leaves {number(figure.peak_to_peak, 'V', digits)} of "
-        f"{number(before.peak_to_peak, 'V', digits)} peak to peak at {load} "
-        f"({width}, operating point {point.operating.point})"
-    )
-    if len(parts) == 1:
-        return f"{text}, all of it from {_source(most)}."
-    words = ", ".join(f"{_source(name)} {number(alone, 'V', digits)}" for name, alone in parts)
+    digits = 2 if figure.wide else 3
+    left, bare = number(figure.peak_to_peak, "V", digits), number(before.peak_to_peak, "V", digits)
+    source = f"{capital(made_of(figure))}."
+    if failing is None:
+        return f"The filter leaves {left} of {bare} at {load} (while {point.operating.point}). {source}"
+    allowed = number(failing.limit, "V")
+    if failing.verdict == "not met":
+        return f"Too much ripple: {left} at {load}, {allowed} allowed. {source}"
+    return f"Ripple at {load}: {range_text(figure.low, figure.high, 'V', digits)}, {allowed} allowed. It depends on the {failing.label}."
+
+
+def made_of(figure: Figure) -> str:
+    """Which source makes most of a figure, by how much the whole falls without it."""
+    most = max(figure.by_source, key=lambda name: figure.by_source[name])
     falls = figure.reduction[most] / figure.peak_to_peak if figure.peak_to_peak else 0.0
-    return f"{text}. Each source alone makes: {words}. Without {_source(most)} the whole would fall by {share(falls)}."
+    if len(figure.by_source) == 1:
+        return f"all of it is from {_source(most)}"
+    if falls < _MOST:
+        return f"it is from several sources, most from {_source(most)}"
+    return f"{'nearly all' if falls > _NEARLY_ALL else 'most'} of it is from {_source(most)}"
+
+
+def _reason(failing: Verdict) -> str:
+    """Why a requirement that is not on ripple is not met, or is open."""
+    if failing.nearest is not None:
+        side = "above" if failing.value < 0 else "below"
+        at = format_quantity(failing.nearest.frequency, "Hz")
+        asked = f", {number(failing.limit, 'dB')} below it asked" if failing.limit else ""
+        return f"Conducted emission: {number(abs(failing.value), 'dB')} {side} the limit at {at}{asked}."
+    value = range_text(failing.low, failing.high, failing.unit, failing.digits)
+    return f"{capital(failing.requirement)}: it is {value}, worst at {failing.point}."
 
 
 def _too_wide(result: ReviewResult, figure: Figure) -> str:
@@ -140,7 +191,7 @@ def _too_wide(result: ReviewResult, figure: Figure) -> str:
     if not figure.wide:
         return ""
     best = next(iter(result.closing.measurements), None) if result.closing is not None else None
-    shrinks = f", and the interval shrinks to about {best.ratio:.1g} : 1" if best is not None else ""
+    shrinks = f" (the interval shrinks to about {best.ratio:.1g} : 1)" if best is not None else ""
     advice = what_to_measure(best) if best is not None else "the ripple, as a recording"
     return f"One number does not decide this: measure {advice}{shrinks}. "
 

@@ -1,0 +1,170 @@
+"""A review in a few lines, in the same words on the page and in the terminal: outcome, why, and what was judged."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.verdict import Verdict
+from filterlib.units import format_quantity
+from filterlib.words.labels import SYMBOLS
+from filterlib.words.light_load_sentences import light_load_sentences
+from filterlib.words.quantities import capital, joined, margin_text, number, range_text
+from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_value
+from filterlib.words.review_sentences import headline
+from filterlib.words.stability_sentences import turns
+
+LINES, WIDTH = 12, 100  # of the summary in a terminal
+_WORD = 12  # letters of the longest verdict
+WARNING = "⚠"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was judged: its ``symbol`` and ``verdict``, what it is, and the figure with its limit in words."""
+
+    symbol: str
+    verdict: str
+    subject: str
+    figure: str
+
+    @property
+    def line(self) -> str:
+        """The finding as one line."""
+        return f"{self.symbol} {self.verdict:<{_WORD}}  {self.subject}: {self.figure}"
+
+
+def outcome_words(result: ReviewResult) -> tuple[str, str]:
+    """The symbol and the word of the whole review; "not judged" where nothing was asked and nothing is wrong."""
+    outcome = result.judgement.outcome
+    if outcome == "met" and not result.verdicts:
+        return "–", "not judged"
+    return SYMBOLS[outcome], outcome
+
+
+def requirement_finding(verdict: Verdict) -> Finding:
+    """One requirement: what it is, nominal value, interval, and limit."""
+    subject, limit = _split(
+        capital(verdict.requirement).replace(" peak to peak", "").replace(" with spikes", " and spikes")
+    )
+    return Finding(SYMBOLS[verdict.verdict], verdict.verdict, subject, f"{_figure(verdict)}{limit}")
+
+
+def _split(words: str) -> tuple[str, str]:
+    """A requirement's phrase as what it is and, behind a comma, its limit."""
+    for mark in (", at most ", " at most ", " between ", ", at least ", ", below "):
+        if mark in words:
+            subject, _, limit = words.partition(mark)
+            return subject.removesuffix(" in full bandwidth"), f", {mark.strip(' ,')} {limit}"
+    return words, ""
+
+
+def _figure(verdict: Verdict) -> str:
+    if verdict.unknown is not None:
+        return "unstable" if verdict.unknown == "unstable" else "no figure"
+    value = number(verdict.value, verdict.unit, verdict.digits)
+    ends = range_text(verdict.low, verdict.high, verdict.unit, verdict.digits)
+    return f"{value} ({ends})" if " to " in ends else value
+
+
+def facts(result: ReviewResult) -> Iterator[Finding]:
+    """Stability, ratings, and the worst of conducted emission where it is estimated."""
+    yield _stability(result)
+    yield _ratings(result)
+    yield from _emission(result)
+
+
+def _stability(result: ReviewResult) -> Finding:
+    judgement = result.judgement
+    if judgement.unstable:
+        names = joined([one.operating.point for one in judgement.unstable])
+        return Finding("✗", "unstable", "Stability", f"at {names}")
+    if judgement.turned:
+        first = judgement.turned[0]
+        for_what = f", for {turns(first.over)}" if first.over is not None else ""
+        return Finding("✗", "unstable", "Stability", f"in a part of the range, at {first.operating.point}{for_what}")
+    return Finding("✓", "stable", "Stability", "at every operating point, over the whole range")
+
+
+def _ratings(result: ReviewResult) -> Finding:
+    judgement = result.judgement
+    if judgement.broken:
+        check = judgement.broken[0][1]
+        answer = "not met" if check.verdict == "not met" else "undecided"
+        more = f"; {len(judgement.broken) - 1} more" if len(judgement.broken) > 1 else ""
+        text = f"{check.part}: {check.what} {stress_value(check)}, {stress_limit(check)}{more}"
+        return Finding(SYMBOLS[answer], answer, "Ratings", text)
+    checks = [check for _, check in worst(point.stress for point in result.points) if np.isfinite(check.margin)]
+    if judgement.unstable or not checks:
+        return Finding("–", "not judged", "Ratings", "no steady state" if judgement.unstable else "no limit is stated")
+    if judgement.exceeded:
+        return Finding(WARNING, "met", "Ratings", f"{len(judgement.exceeded)} exceeded and accepted in the design file")
+    least = min(checks, key=lambda check: check.margin)
+    return Finding(
+        "✓",
+        "met",
+        "Ratings",
+        f"all {len(checks)}; the closest is {least.part}, {least.what}: {margin_text(least.margin)} left",
+    )
+
+
+def worst_emission(result: ReviewResult) -> tuple[Margin, str, PointResult] | None:
+    """The least margin of all estimates, the side of the converter, and the operating point; None where there is none."""
+    every = [
+        (margin, test.test.side, point)
+        for point in result.points
+        for test in point.emissions
+        for margin in test.margins
+    ]
+    return min(every, key=lambda one: one[0].margin) if every else None
+
+
+def _emission(result: ReviewResult) -> Iterator[Finding]:
+    found = worst_emission(result)
+    if found is None:
+        return
+    margin, side, _ = found
+    where = "below" if margin.margin >= 0 else "above"
+    at = f"{number(abs(margin.margin), 'dB')} {where} its limit at {format_quantity(margin.frequency, 'Hz')}"
+    if any(verdict.kind == "emission" for verdict in result.verdicts):
+        yield Finding(SYMBOLS[margin.verdict], margin.verdict, f"Emission at the {side}", f"{at} (an estimate)")
+    else:
+        symbol = "✓" if margin.verdict == "met" else WARNING
+        yield Finding(symbol, "estimate", f"Emission at the {side}", f"{at} (no requirement)")
+
+
+def warnings(result: ReviewResult) -> list[str]:
+    """What else has to be known: ratings that are accepted as exceeded, converters that may burst at light load."""
+    accepted = [line.removeprefix("⚠ ") for line in rating_lines(result.judgement) if line.startswith("⚠")]
+    return accepted + [f"{sentence}." for point in result.points for sentence in light_load_sentences(point)]
+
+
+def terminal_summary(result: ReviewResult, ending: list[str]) -> str:
+    """The review in at most `LINES` lines of at most `WIDTH` letters; what ``ending`` names (files) is never cut."""
+    symbol, outcome = outcome_words(result)
+    why = textwrap.wrap(
+        headline(result), WIDTH, initial_indent="  ", subsequent_indent="  ", max_lines=2, placeholder=" …"
+    )
+    head = [f"{symbol} {capital(outcome)}: {result.design.name}", *why]
+    tail = [one.line for one in facts(result)]
+    aside = warnings(result)
+    tail += (
+        [f"{WARNING} {aside[0]}" + (f" ({len(aside) - 1} more on the page)" if len(aside) > 1 else "")] if aside else []
+    )
+    order = sorted(result.verdicts, key=lambda one: list(SYMBOLS).index(one.verdict), reverse=True)
+    room = LINES - len(head) - len(tail) - len(ending)
+    shown = [requirement_finding(one).line for one in order]
+    if len(shown) > room:
+        shown = [*shown[: room - 1], f"  {len(shown) - room + 1} more requirements are on the page"]
+    return "\n".join([*map(_cut, (*head, *shown, *tail)), *ending])
+
+
+def _cut(line: str) -> str:
+    """A line that fits; what is cut off stands on the page."""
+    return line if len(line) <= WIDTH else line[: WIDTH - 1].rsplit(" ", 1)[0] + "…"
