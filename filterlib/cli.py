@@ -132,7 +132,7 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"filterlib {__version__}")
-    parser.set_defaults(run=lambda _: parser.print_help() or 0)
+    parser.set_defaults(run=lambda _: _help(parser))
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_review(commands)
     _add_compare(commands)
@@ -142,6 +142,11 @@ def _parser() -> argparse.ArgumentParser:
     _add_lab(commands)
     _add_pages(commands)
     return parser
+
+
+def _help(parser: argparse.ArgumentParser) -> int:
+    parser.print_help()
+    return 0
 
 
 def _add_command(

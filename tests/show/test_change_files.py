@@ -43,7 +43,7 @@ def test_the_next_command_reviews_the_change(tmp_path, capsys):
     save_design(asked(), tmp_path / "now.toml")
     assert cli.main(["review", str(tmp_path / "now.toml"), "--out", str(tmp_path / "review")]) == 1
     (line,) = [line for line in capsys.readouterr().out.splitlines() if "Change first: filterlib review" in line]
-    file = line.split("Next: filterlib review ")[1].split(" --out")[0]
+    file = line.split("Change first: filterlib review ")[1].split(" --out")[0]
     assert file.startswith(str(tmp_path / "review" / "changes" / "1-"))
     listed = json.loads((tmp_path / "review" / "results.json").read_text())
     assert file.removeprefix(f"{tmp_path / 'review'}/") in listed["files"]
