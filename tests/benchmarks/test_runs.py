@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks import designs, panels
+from tests.benchmarks import designs, panels, ringing
 
 
 @pytest.mark.parametrize("run", designs.RUNS)
@@ -21,3 +21,9 @@ def test_a_panels_time_is_split_into_three_that_make_the_whole():
     assert [row.what.rsplit(": ")[1] for row in found] == ["compute", "draw", "encode"]
     assert all(row.time > 0 for row in found)
     assert sum(row.ratio for row in found) == pytest.approx(1.0, rel=1e-9, abs=0)
+
+
+def test_no_certificate_of_a_few_is_contradicted():
+    counts, wrong, times = ringing.contradicted(range(100, 106), 200)
+    assert sum(counts.values()) == len(times) == 6
+    assert wrong == 0
