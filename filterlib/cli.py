@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeAlias
 
-from filterlib.errors import FilterlibError, InputError, OutputError, Problem
+from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
-from filterlib.show.terminal import ProgressLine, complain, say, survive_odd_terminals
+from filterlib.show.terminal import ProgressLine, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
     from filterlib.analysis.review import ReviewResult
@@ -30,16 +31,19 @@ REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     survive_odd_terminals()
-    own, passed_on = _split(list(sys.argv[1:] if arguments is None else arguments))
-    chosen = _parser().parse_args(own, argparse.Namespace(passed_on=passed_on))
     # for small matrices threads wait for each other; also in the kernels that this starts
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        return int(chosen.run(chosen))
+        with interruptible():
+            own, passed_on = _split(list(sys.argv[1:] if arguments is None else arguments))
+            chosen = _parser().parse_args(own, argparse.Namespace(passed_on=passed_on))
+            return int(chosen.run(chosen))
     except OutputError as error:
-        return complain(str(error), NOT_WRITTEN)
+        return complain(one_line(str(error)), NOT_WRITTEN)
+    except InputError as error:
+        return complain(str(error), REFUSED)
     except FilterlibError as error:
-        return complain(str(error) or type(error).__name__, REFUSED)
+        return complain(one_line(str(error)) or type(error).__name__, REFUSED)
     except KeyboardInterrupt:
         return complain("interrupted; no half-written results are left", INTERRUPTED)
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
@@ -258,7 +262,7 @@ def _recording(chosen: argparse.Namespace) -> int:
         progress(0.0, f"reading {chosen.file}")
         recording = load_recording(
             chosen.file,
-            int(chosen.channel) if str(chosen.channel).isdecimal() else chosen.channel,
+            int(chosen.channel) if re.fullmatch("[0-9]{1,4}", str(chosen.channel)) else chosen.channel,
             probe_factor=None if factor is None else quantity(factor, "", above=0, name="probe_factor"),
             bandwidth=chosen.bandwidth,
             full_scale=chosen.full_scale,
@@ -296,10 +300,8 @@ def _part(chosen: argparse.Namespace) -> int:
 
 
 def _lab(chosen: argparse.Namespace) -> int:
-    import subprocess
-
     from filterlib.show.notebooks import fresh_copies
-    from filterlib.show.prompt import lab_command
+    from filterlib.show.prompt import lab_command, run_lab
 
     for copy in fresh_copies(chosen.folder):
         fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
@@ -307,7 +309,7 @@ def _lab(chosen: argparse.Namespace) -> int:
     options = [*(["--no-browser"] if chosen.no_browser else []), *chosen.passed_on]
     if getattr(os, "geteuid", lambda: -1)() == 0 and "--allow-root" not in options:
         say(f"As root JupyterLab starts only with: filterlib lab {shlex.quote(chosen.folder)} -- --allow-root")
-    return subprocess.call(lab_command(chosen.folder, *options))
+    return run_lab(lab_command(chosen.folder, *options))
 
 
 def _pages(chosen: argparse.Namespace) -> int:

@@ -37,7 +37,7 @@ def open_regular(path: str | Path) -> int:
 def _refuse_other(mode: int) -> None:
     if not stat.S_ISREG(mode):
         kind = next((words for is_kind, words in KINDS if is_kind(mode)), "no regular file")
-        raise FilterlibError(f"{kind}, and a file is needed")
+        raise FilterlibError(f"{kind}, and a {'' if stat.S_ISDIR(mode) else 'regular '}file is needed")
 
 
 def write_text(path: str | Path, text: str) -> None:

@@ -3,8 +3,24 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+
+MOST_SHOWN = 20
+"""Problems that a message lists; the rest is counted."""
+_LONGEST_KEY, _LONGEST_WHY, _LONGEST_WORD = (
+    120,
+    600,
+    100,
+)  # characters of a message; of a word that a nearest one is sought for
+_LINE_BREAKING = (
+    "Cc",
+    "Cf",
+    "Cs",
+    "Zl",
+    "Zp",
+)  # categories of characters that move the cursor or the direction of writing
 
 
 class FilterlibError(ValueError):
@@ -50,15 +66,21 @@ class Problem:
 
     def __str__(self) -> str:
         value = "" if self.value is None else f" = {short(self.value)}"
-        return f"{self.file}: {self.key}{value}: {self.why}" if self.key else f"{self.file}: {self.why}"
+        key, why = cut(self.key, _LONGEST_KEY), cut(self.why, _LONGEST_WHY)
+        return one_line(f"{self.file}: {key}{value}: {why}" if self.key else f"{self.file}: {why}")
 
 
 class InputError(FilterlibError):
-    """Everything that is wrong with an input, all at once. Attribute ``problems``: a tuple of `Problem`."""
+    """Everything that is wrong with an input, all at once. Attribute ``problems``: a tuple of `Problem`.
+
+    The message has a line for each, `MOST_SHOWN` of them at most.
+    """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        more = len(self.problems) - MOST_SHOWN
+        rest = [f"{self.problems[0].file}: and {more} more problem{'s' * (more > 1)}"] if more > 0 else []
+        super().__init__("\n".join([*map(str, self.problems[:MOST_SHOWN]), *rest]))
 
 
 def nearest(word: str, valid: Iterable[str]) -> str | None:
@@ -67,7 +89,7 @@ def nearest(word: str, valid: Iterable[str]) -> str | None:
     >>> nearest("capacitence", ["capacitance", "esr"])
     'capacitance'
     """
-    names = list(valid)
+    names = list(valid) if len(word) <= _LONGEST_WORD else []
     folded = {name.casefold(): name for name in names}
     found = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
     return folded[found[0]] if found else None
@@ -88,5 +110,33 @@ def did_you_mean(word: str, valid: Iterable[str]) -> str:
 
 def short(value: object, length: int = 60) -> str:
     """A value as Python writes it, cut where it is long."""
-    text = repr(value)
+    return cut(_written(value, length), length)
+
+
+def _written(value: object, length: int) -> str:
+    if isinstance(value, str | bytes | list | tuple):
+        value = value[: length + 1]  # no more is shown of it
+    try:
+        return repr(value)
+    except (RecursionError, ValueError):  # nested too deeply; a number of thousands of digits
+        return type(value).__name__
+
+
+def cut(text: str, length: int) -> str:
+    """A text, cut where it is longer.
+
+    >>> cut("capacitance", 4)
+    'cap…'
+    """
     return text if len(text) <= length else text[: length - 1] + "…"
+
+
+def one_line(text: str) -> str:
+    """A text without line breaks and other control characters, which could pass for a line of the program's own.
+
+    >>> one_line("C1\\nfilterlib: all is well")
+    'C1\\\\nfilterlib: all is well'
+    """
+    return "".join(
+        c.encode("unicode_escape").decode() if unicodedata.category(c) in _LINE_BREAKING else c for c in text
+    )

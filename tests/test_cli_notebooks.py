@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
 import sys
 
 import nbformat
@@ -14,6 +13,7 @@ from traitlets.utils.importstring import import_item
 
 from filterlib import cli
 from filterlib.errors import OutputError
+from filterlib.show import prompt
 from filterlib.show.notebooks import fresh_copies, notebooks
 from filterlib.show.pages import page_of, words
 
@@ -77,9 +77,10 @@ def test_outputs_do_not_make_a_notebook_changed(tmp_path):
 
 def test_lab_opens_the_folder(tmp_path, monkeypatch, capsys):
     called = []
-    monkeypatch.setattr(subprocess, "call", lambda command: called.append(command) or 0)
+    monkeypatch.setattr(prompt, "run_lab", lambda command: called.append(command) or 0)
     assert cli.main(["lab", str(tmp_path / "harbour"), "--no-browser"]) == 0
-    *begin, connection, end = called.pop()
+    *begin, connection, address, local, end = called.pop()
+    assert (address, local) == ("--ServerApp.ip=127.0.0.1", "--ServerApp.allow_remote_access=False")
     assert begin == [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={tmp_path / 'harbour'}"]
     option, _, name = connection.partition("=")
     assert option == "--ServerApp.kernel_websocket_connection_class"
@@ -90,7 +91,7 @@ def test_lab_opens_the_folder(tmp_path, monkeypatch, capsys):
 
 def test_lab_passes_on_what_stands_behind_two_dashes(tmp_path, monkeypatch, capsys):
     called = []
-    monkeypatch.setattr(subprocess, "call", lambda command: called.append(command) or 0)
+    monkeypatch.setattr(prompt, "run_lab", lambda command: called.append(command) or 0)
     monkeypatch.setattr(cli.os, "geteuid", lambda: 0, raising=False)
     assert cli.main(["lab", str(tmp_path / "a"), "--", "--allow-root", "--port=9999"]) == 0
     assert called[0][-2:] == ["--allow-root", "--port=9999"]
@@ -100,7 +101,7 @@ def test_lab_passes_on_what_stands_behind_two_dashes(tmp_path, monkeypatch, caps
 
 
 def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(subprocess, "call", lambda command: 0)
+    monkeypatch.setattr(prompt, "run_lab", lambda command: 0)
     (tmp_path / notebooks()[0].name).write_text("not a notebook at all")
     cli.main(["lab", str(tmp_path)])
     assert "is changed and stays as it is; the fresh copy is" in capsys.readouterr().out
@@ -109,7 +110,7 @@ def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
 
 @pytest.mark.parametrize("command", [["lab", "{}"], ["pages", "--out", "{}"]])
 def test_a_file_is_no_folder(tmp_path, monkeypatch, capsys, command):
-    monkeypatch.setattr(subprocess, "call", lambda command: pytest.fail("opened"))
+    monkeypatch.setattr(prompt, "run_lab", lambda command: pytest.fail("opened"))
     monkeypatch.setattr("filterlib.show.pages.executed", lambda path, tell: nbformat.read(path, as_version=4))
     target = tmp_path / "file"
     target.write_text("mine")

@@ -28,6 +28,7 @@ _KEYS = {
     "volt_unit": "voltage unit|vertical unit|vertical units",
 }
 _KEY_OF = {name: key for key, names in _KEYS.items() for name in names.split("|")}
+MOST_VALUES, LONGEST_VALUE = 100, 200  # of a setting: values, and characters of each
 FREE = re.compile(r"full|off|none|no limit|unlimited", re.IGNORECASE)
 _SPELLED = {"volt": "V", "volts": "V", "millivolt": "mV", "millivolts": "mV", "sec": "s", "second": "s"}
 _SPELLED |= {"seconds": "s", "msec": "ms", "usec": "us", "nsec": "ns"}
@@ -85,15 +86,23 @@ def settings(rows: Rows) -> dict[str, Setting]:
 def _key_and_values(text: str, rows: Rows) -> tuple[str, tuple[str, ...]]:
     """A known key and its values, or two empty ones."""
     fields = [field for field in rows.fields(text) if field]
-    colon = re.fullmatch(r"\s*#?\s*([^:=]+?)\s*[:=]\s*(\S.*)", fields[0]) if fields else None
-    if colon and not is_number(fields[0]):
-        fields = [*colon.groups(), *fields[1:]]
+    if fields and not is_number(fields[0]):
+        fields = [*_at_colon(fields[0]), *fields[1:]]
+    if len(fields) > MOST_VALUES or any(len(field) > LONGEST_VALUE for field in fields):
+        return "", ()
     name, unit = name_and_unit(fields[0].strip("#: "), _UNIT) if fields else ("", "")
     key = _KEY_OF.get(fields[0].strip("#: ").casefold() if fields else "") or _KEY_OF.get(name.casefold())
     if key is None or len(fields) < 2:
         return "", ()
     values = [_pointed(field, rows) for field in fields[1:]]
     return key, _joined(values, unit)
+
+
+def _at_colon(field: str) -> list[str]:
+    """Key and value of "key: value" or "key = value"; the field itself where it is neither."""
+    at = min((place for sign in ":=" if (place := field.find(sign)) > 0), default=0)
+    key, value = field[:at].strip(" #"), field[at + 1 :].strip()
+    return [key, value] if key and value else [field]
 
 
 def _pointed(field: str, rows: Rows) -> str:

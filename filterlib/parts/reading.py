@@ -10,9 +10,14 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
+from filterlib.disk import open_regular
+from filterlib.errors import FilterlibError, InputError, Problem, QuantityError, did_you_mean
 
 LARGEST_FILE = 5_000_000  # bytes; a design file or a table of a thousand parts is a tenth of this
+LONGEST_LINE = 200_000  # characters; a curve of a thousand points in one line is a tenth of this
+MOST_KEYS_IN_A_ROW = 100  # dots and brackets in a line that names a table or a key: each is a level of tables
+MOST_ENTRIES = 20_000  # tables and values in a file
+_MOST_DETAILS = 200  # faults of one model that are looked at
 
 _WORDS = {
     "string_type": "text in quotes is needed here",
@@ -50,7 +55,8 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         With one `Problem`: no such file, a folder, unreadable, too large, empty, not text, or not TOML (with the line).
     """
     file = str(path)
-    text = _text(Path(path), file)
+    text = _text(path, file)
+    _refuse_unreadably_long(text, file)
     try:
         contents = tomllib.loads(text)
     except RecursionError:
@@ -62,15 +68,32 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     return contents
 
 
-def _text(path: Path, file: str) -> str:
+def _refuse_unreadably_long(text: str, file: str) -> None:
+    """What would take minutes to read, and no person wrote."""
+    lines = text.split("\n")
+    long = next((number for number, line in enumerate(lines, 1) if len(line) > LONGEST_LINE), None)
+    if long is not None:
+        raise InputError([Problem(file, f"line {long}", None, f"longer than {LONGEST_LINE:,} characters")])
+    keys = (line.partition("=")[0] if "=" in line else line if "," not in line else "" for line in lines)
+    deep = next((number for number, key in enumerate(keys, 1) if key.count(".") > MOST_KEYS_IN_A_ROW), None)
+    if deep is not None:
+        why = f"more than {MOST_KEYS_IN_A_ROW} points: tables nested too deeply"
+        raise InputError([Problem(file, f"line {deep}", None, why)])
+    if text.count("=") > MOST_ENTRIES:
+        raise InputError(
+            [Problem(file, "", None, f"more than {MOST_ENTRIES:,} keys and values: split it into several files")]
+        )
+
+
+def _text(path: str | Path, file: str) -> str:
     why: str | None
     try:
-        with path.open("rb") as opened:
+        with open(open_regular(path), "rb") as opened:
             raw = opened.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         why = "no such file"
-    except IsADirectoryError:
-        why = "a folder, and a file is needed"
+    except FilterlibError as error:
+        why = str(error)
     except (OSError, ValueError) as error:
         why = f"cannot be read: {getattr(error, 'strerror', None) or error}"
     else:
@@ -121,7 +144,7 @@ def problems_from(
     tuple of Problem
         In the order of the file's keys as pydantic met them. Lists count from 1: ``stage[2]`` is the second one.
     """
-    details = error.errors()
+    details = error.errors(include_url=False)[:_MOST_DETAILS]
     return tuple(p for one in details if not _follows(one, details) for p in _problems(one, file, prefix, model))
 
 

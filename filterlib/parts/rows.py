@@ -10,7 +10,6 @@ import codecs
 import io
 import os
 import re
-import stat
 from bisect import bisect_right
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,7 +20,8 @@ from typing import TextIO
 
 import numpy as np
 
-from filterlib.errors import InputError, Problem
+from filterlib.disk import open_regular
+from filterlib.errors import FilterlibError, InputError, Problem
 
 BLOCK = 4_000_000
 """Characters read at a time; a line that is longer is refused."""
@@ -29,8 +29,14 @@ MOST_ROWS = 100_000_000
 """Rows that are read at most; four channels and the time of that many fill 4 GB."""
 MOST_PROBLEMS = 10
 """Broken lines that are listed."""
+MOST_PREAMBLE = 2_000
+"""Lines above the first row of numbers."""
+MOST_FIELDS = 1_000
+"""Fields of a row."""
+LONGEST_TITLE = 100
+"""Characters in which a name and its unit are looked for."""
 
-_NUMBER = re.compile(r"\s*[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII)
+_NUMBER = re.compile(r"\s*[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII)
 NOT_FINITE = re.compile(r"[+-]?(nan|inf(inity)?|1\.#\w+)", re.IGNORECASE)
 
 
@@ -80,15 +86,18 @@ def name_and_unit(text: str, units: str) -> tuple[str, str]:
     >>> [name_and_unit(text, "m?V|s") for text in ("Time [ms]", "CH1 in mV", "t/s", "CH2", "mV", "u_out_mV")]
     [('Time', 'ms'), ('CH1', 'mV'), ('t', 's'), ('CH2', ''), ('', 'mV'), ('u_out', 'mV')]
     """
+    text = text.strip()
+    if len(text) > LONGEST_TITLE:
+        return text, ""
     for pattern in (
         r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\[\]()]*?)\s*[\])]",
         r"(?P<name>.+?)\s*/\s*(?P<unit>\S+)",
         rf"(?P<name>.+?)(?:\s+in\s+|[_\s])(?P<unit>{units})",
         rf"(?P<name>)(?P<unit>{units})",
     ):
-        if match := re.fullmatch(pattern, text.strip()):
+        if match := re.fullmatch(pattern, text):
             return match["name"].strip(), match["unit"]
-    return text.strip(), ""
+    return text, ""
 
 
 def split(line: str, separator: str) -> list[str]:
@@ -129,7 +138,7 @@ def read_rows(path: str | Path, *, most: int = MOST_ROWS) -> Rows:
         has a line longer than `BLOCK`, too many rows, or changes while it is read.
     """
     file = str(path)
-    with _refusing(file), _opened(Path(path), file) as text:
+    with _refusing(file), _opened(path) as text:
         return _rows(file, _blocks(text, file), most)
 
 
@@ -137,7 +146,7 @@ def read_lines(path: str | Path, *, most: int) -> list[str]:
     """The lines of a text file of at most ``most`` characters, read and refused as `read_rows` does."""
     file = str(path)
     pieces: list[str] = []
-    with _refusing(file), _opened(Path(path), file) as text:
+    with _refusing(file), _opened(path) as text:
         for _, piece in _blocks(text, file):
             pieces.append(piece)
             if sum(map(len, pieces)) > most:
@@ -154,22 +163,19 @@ def _refusing(file: str) -> Iterator[None]:
         yield
     except FileNotFoundError:
         raise refused(file, "no such file") from None
-    except IsADirectoryError:
-        raise refused(file, "a folder, and a file is needed") from None
+    except InputError:
+        raise
+    except FilterlibError as error:
+        raise refused(file, str(error)) from None
     except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
         raise refused(file, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
 
 
-def _opened(path: Path, file: str) -> TextIO:
-    if not stat.S_ISREG(path.stat().st_mode):
-        if path.is_dir():
-            raise IsADirectoryError
-        raise refused(file, "a device or a pipe, and a regular file is needed")
-    with path.open("rb") as raw:
-        head = raw.read(65536)
-    return path.open(encoding=_encoding(head), errors="replace", newline=None)
+def _opened(path: str | Path) -> TextIO:
+    raw = open(open_regular(path), "rb")  # noqa: SIM115  closed with what is made of it
+    head = raw.read(65536)
+    raw.seek(0)
+    return io.TextIOWrapper(raw, encoding=_encoding(head), errors="replace", newline=None)
 
 
 def _encoding(head: bytes) -> str:
@@ -241,7 +247,12 @@ def _preamble(file: str, text: str) -> tuple[list[str], int, str]:
     while start < len(text):
         end = text.find("\n", start) + 1
         row = text[start:end]
-        fields = split(row, _separator(row))
+        separator = _separator(row)
+        if separator and row.count(separator) > MOST_FIELDS:
+            raise refused(file, f"more than {MOST_FIELDS:,} fields in a line", len(lines) + 1)
+        if len(lines) == MOST_PREAMBLE:
+            raise refused(file, f"no row of numbers in the first {MOST_PREAMBLE:,} lines")
+        fields = split(row, separator)
         if all(is_number(field) for field in fields):
             return lines, start, row
         lines.append(row.rstrip("\n"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -102,7 +103,7 @@ def named_table(name: str | Path) -> Table:
     own = {Path(table.file).stem: table for table in standard_tables()}
     if str(name) in own:
         return own[str(name)]
-    if not str(name) or not Path(name).exists():
+    if not str(name) or not os.path.exists(name):
         why = f"no such file, and no table of that name; {did_you_mean(str(name), own)}"
         raise InputError([Problem(str(name) or "an empty name", "", None, why)])
     return load_table(name)

@@ -131,7 +131,7 @@ def pair_over_plane_capacitance(height: Value, diameter: Value, spacing: Value) 
 def _gauge(value: Any) -> Any:
     """24, "24 AWG", "AWG 24" and "24" are the gauge 24."""
     if isinstance(value, str):
-        match = re.fullmatch(r"\s*(?:AWG)?\s*(\d{1,2})\s*(?:AWG)?\s*", value, re.IGNORECASE)
+        match = re.fullmatch(r"(?:AWG *)?(\d{1,2})(?: *AWG)?", value.strip()[:20], re.IGNORECASE | re.ASCII)
         value = int(match[1]) if match else value
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 40:
         raise QuantityError('a wire gauge is a whole number from 0 to 40, such as "24 AWG"', value=value)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
+
+LAST_WORDS = 0.35  # [s] for a server to stop its kernels
 
 
 class PromptConnection(ZMQChannelsWebsocketConnection):
@@ -23,6 +27,19 @@ class PromptConnection(ZMQChannelsWebsocketConnection):
 
 
 def lab_command(folder: str | Path, *options: str) -> list[str]:
-    """The command that starts JupyterLab on a folder."""
+    """The command that starts JupyterLab on a folder, for this machine alone; it makes a token of its own."""
     prompt = f"--ServerApp.kernel_websocket_connection_class={__name__}.{PromptConnection.__name__}"
-    return [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}", prompt, *options]
+    alone = ["--ServerApp.ip=127.0.0.1", "--ServerApp.allow_remote_access=False"]
+    return [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}", prompt, *alone, *options]
+
+
+def run_lab(command: list[str]) -> int:
+    """Run JupyterLab until it ends, by itself or by Ctrl-C, which would else ask first; returns its exit code."""
+    server = subprocess.Popen(command)
+    try:
+        return server.wait()
+    finally:
+        server.terminate()
+        with suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
+            server.wait(LAST_WORDS)
+        server.kill()

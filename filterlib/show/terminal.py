@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
 PATIENCE = 1.0  # [s] of work before a progress line appears
+AGAIN = 0.4  # [s] after which an interrupt is repeated
 
 
 class ProgressLine:
@@ -44,6 +49,26 @@ class ProgressLine:
         shown.add_task("", total=1.0)
         shown.start()
         return shown
+
+
+@contextmanager
+def interruptible() -> Iterator[None]:
+    """Ctrl-C ends the work inside within a second: an interrupt that a library's own callback swallows comes again."""
+    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def interrupt(*_: object) -> None:
+        signal.setitimer(signal.ITIMER_REAL, AGAIN)
+        raise KeyboardInterrupt
+
+    before = {number: signal.signal(number, interrupt) for number in (signal.SIGINT, signal.SIGALRM)}
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def survive_odd_terminals() -> None:

@@ -20,6 +20,11 @@ from filterlib.system.stages import KINDS as STAGES
 _LONGEST_NAME = 80  # of a part
 
 
+MOST = {
+    "filter": 100, "load": 50, "operating_point": 50, "requirement": 300, "emission": 50, "coupling": 300, "accepted": 300, "tables": 100,
+}  # fmt: skip
+"""Entries of each kind that a design may have."""
+
 Raw: TypeAlias = dict[str, Any]
 """What a file holds, as TOML gives it."""
 Prepare: TypeAlias = Callable[[Raw, Path], list[Problem]]
@@ -49,6 +54,7 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     """
     file = str(path)
     raw = read_toml(path)
+    _refuse_many(raw, file)
     tables, problems = _tables(raw, Path(path))
     unread, broken = bool(problems), []
     if prepare is not None:
@@ -72,6 +78,18 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     if problems:
         raise InputError(problems)
     return design
+
+
+def _refuse_many(raw: Raw, file: str) -> None:
+    """Before each of them is looked at."""
+    counts = ((key, len(raw[key]), most) for key, most in MOST.items() if isinstance(raw.get(key), list))
+    many = [
+        Problem(file, key, None, f"{count:,} entries, and a design may have {most}")
+        for key, count, most in counts
+        if count > most
+    ]
+    if many:
+        raise InputError(many)
 
 
 def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:

@@ -51,8 +51,7 @@ def run_in(folder, last):
     return listed["run"]
 
 
-def command_under(fault, command, folder, step):
-    files, last = captured(command, folder)
+def command_under(fault, files, last, folder, step):
     old = write_files(folder, files, last=last)
     first = next(name for name in files if name != last)
     results = [0, 0]
@@ -78,9 +77,11 @@ def main():
     parser.add_argument("--machines", type=int, default=300, help="examples of the writer driven at random")
     chosen = parser.parse_args()
     for command in filter(None, chosen.commands.split(",")):
+        with tempfile.TemporaryDirectory() as place:
+            files, last = captured(command, Path(place) / "out")
         for fault in (injected.fail, injected.die):
             with tempfile.TemporaryDirectory() as place, mock.patch.object(os, "fsync"):
-                old, new = command_under(fault, command, Path(place) / "out", chosen.step)
+                old, new = command_under(fault, files, last, Path(place) / "out", chosen.step)
             print(
                 f"{command}, {fault.__name__} at {old + new} calls: {old} left the old run, {new} the new one",
                 flush=True,

@@ -2,7 +2,6 @@
 
 import os
 import tomllib
-from pathlib import Path
 
 import pytest
 
@@ -407,10 +406,10 @@ def test_an_unreadable_file_is_refused(written, monkeypatch):
     path.chmod(0)
     if os.access(path, os.R_OK):  # whoever may read everything is refused by hand
 
-        def refuse(self, mode):
-            raise PermissionError(13, "Permission denied", str(self))
+        def refuse(path, *_):
+            raise PermissionError(13, "Permission denied", str(path))
 
-        monkeypatch.setattr(Path, "open", refuse)
+        monkeypatch.setattr(os, "open", refuse)
     (problem,) = refused(path)
     assert problem.why == "cannot be read: Permission denied"
 
