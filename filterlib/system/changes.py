@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from filterlib.errors import FilterlibError, did_you_mean
@@ -123,5 +122,4 @@ def _moved(old: object, new: object) -> object:
         return new
     if new == old.value:
         return old
-    ratio = float(new / old.value)
-    return replace(old, value=new, low=old.low * ratio, high=old.high * ratio, stated=True, why="")
+    return old.scaled(new)

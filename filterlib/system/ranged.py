@@ -15,6 +15,7 @@ from filterlib.parts.base import Value
 from filterlib.units import format_quantity, quantity
 
 _KEYS = ("value", "low", "high")
+DIGITS = 12  # of the ends of a range that follows its value: no rounding of a computer in what a person reads
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,17 @@ class Ranged:
     def at(self, value: Value) -> Ranged:
         """The same quantity with another nominal value (a float, or an array (designs, 1))."""
         return replace(self, value=value)
+
+    def scaled(self, value: float) -> Ranged:
+        """Another nominal value, stated, whose range is as wide in ratio; as round as a person would write it.
+
+        >>> Ranged(6e-3, 3.6e-3, 8.4e-3).scaled(7e-3)
+        Ranged(value=0.007, low=0.0042, high=0.0098, stated=True, why='', moved_from=None)
+        """
+        below, above = (round(float(end / self.value) - 1, 9) for end in (self.low, self.high))
+        ends = sorted((value + abs(value) * below, value + abs(value) * above))
+        low, high = (float(f"{end:.{DIGITS}g}") for end in ends)
+        return replace(self, value=value, low=min(low, value), high=max(high, value), stated=True, why="")
 
     def moved(self, value: float) -> Ranged:
         """With another nominal value, which it takes so that all readings agree."""
@@ -100,7 +112,8 @@ class RangedQuantity:
             raise QuantityError(f"behind ±: {error.why}") from None
         try:
             half = abs(value) * size if relative else size
-            return Ranged(value, self._read(value - half), self._read(value + half))
+            low, high = (self._read(float(f"{end:.{DIGITS}g}")) for end in (value - half, value + half))
+            return Ranged(value, min(low, value), max(high, value))
         except QuantityError as error:
             why = error.why.split(";")[0]  # not whether a prefix was forgotten: the number is ours
             raise QuantityError(f"the range reaches too far: {why}") from None

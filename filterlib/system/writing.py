@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError, QuantityError
-from filterlib.parts.base import Part
+from filterlib.parts.base import Curve, Part, Points
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.burst import LoadThreshold
@@ -22,12 +22,13 @@ from filterlib.system.limits import LimitFile, standard_limits
 from filterlib.system.model import marks
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.recorded import Recorded
-from filterlib.units import format_quantity, format_temperature, quantity
+from filterlib.units import format_hours, format_quantity, format_temperature, quantity
 
 Text: TypeAlias = "str | dict[str, Text] | list[Text]"
 """What is written under a key: text ready for the file, or more of it in a table or a list."""
 MOST_DIGITS = 17  # that a float can need
 ENDS = ("value", "low", "high")  # of a range
+HOUR = 3600.0  # [s] from which a time is written in hours
 SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling", "accepted")
 
 
@@ -146,7 +147,7 @@ def _section(head: str, fields: Text, name: str) -> Iterator[str]:
     yield from ("", head)
     for key, value in fields.items():
         if not _headed(value, name):
-            yield f"{key} = {_inline(value)}"
+            yield f"{key} = {inline(value)}"
     for key, value in fields.items():
         if _headed(value, name):
             yield from _section(f"[{name}.{key}]", value, "")
@@ -157,11 +158,12 @@ def _headed(value: Text, name: str) -> bool:
     return isinstance(value, dict) and bool(name) and set(value) != set(ENDS)
 
 
-def _inline(value: Text) -> str:
+def inline(value: Text) -> str:
+    """A value as it is written behind its key, on one line."""
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_inline(one)}" for key, one in value.items()) + " }"
+        return "{ " + ", ".join(f"{_key(key)} = {inline(one)}" for key, one in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(_inline(one) for one in value) + "]"
+        return "[" + ", ".join(inline(one) for one in value) + "]"
     return str(value)
 
 
@@ -179,7 +181,12 @@ def _fields(model: BaseModel) -> Iterator[tuple[str, Text]]:
             yield name, '"full"'
         elif value is not None and not (isinstance(value, Ranged) and not value.stated):
             unit = next((_unit(mark) for mark in found if _unit(mark)), "")
-            yield field.alias or name, _written(value, unit, name)
+            curve = any(isinstance(mark, Curve) for mark in found)
+            yield field.alias or name, _points(value, unit) if curve else _written(value, unit, name)
+
+
+def _points(curve: Points, unit: str) -> Text:
+    return [[_number(x, unit), repr(ratio)] for x, ratio in curve]
 
 
 def _unit(mark: object) -> str:
@@ -258,13 +265,20 @@ def _number(value: float, unit: str) -> str:
 def _on_paper(value: float, unit: str) -> str | None:
     """The number with prefix and unit, and as many digits as it needs; None where that does not read as the same."""
     for digits in range(3, MOST_DIGITS + 1):
-        text = format_temperature(value, digits) if unit == "K" else format_quantity(value, unit, digits)
+        text = _with_unit(value, unit, digits)
         try:
             if quantity(text, unit) == value:
                 return text
         except QuantityError:
             break
     return None
+
+
+def _with_unit(value: float, unit: str, digits: int) -> str:
+    """As a person writes it: temperatures in degrees Celsius, long times in hours."""
+    if unit == "K":
+        return format_temperature(value, digits)
+    return format_hours(value, digits) if unit == "s" and value >= HOUR else format_quantity(value, unit, digits)
 
 
 def _text(value: str) -> str:

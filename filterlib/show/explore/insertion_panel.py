@@ -11,7 +11,7 @@ from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, i
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
-from filterlib.show.explore.tide_gauge import LOAD, demo
+from filterlib.show.explore.tide_gauge import LOAD, demo, demo_file
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number
@@ -60,7 +60,7 @@ def insertion_panel() -> ui.Panel[Design, FilterLoss]:
         ui.Control("converter.output_esr", "converter's ESR", "ohm", "1 mΩ", "1 Ω", group=ends),
         ui.Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group=ends),
     ]
-    calculation = ui.Calculation(demo("clean"), _loss)
+    calculation = ui.Calculation(demo("clean"), _loss, file=demo_file("clean"))
     return ui.Panel(
         "Insertion loss and your circuit", calculation, controls, ui.Display(_picture(), _readings, _sentence)
     )

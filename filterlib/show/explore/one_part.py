@@ -20,7 +20,7 @@ from filterlib.analysis.causes.one_change import (
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.show import panels as ui
-from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo
+from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
@@ -89,7 +89,7 @@ def budget_panel() -> ui.Panel[OneChange, ChangeResult]:
             for key, label, unit, low, high in _SLIDERS
         ),
     ]
-    calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed)
+    calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed, demo_file("brick"))
     return ui.Panel("One part more", calculation, controls, ui.Display(_picture(), _readings, _sentence))
 
 

@@ -10,7 +10,7 @@ from filterlib.analysis.exploration import Explored, explore, refined
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
-from filterlib.show.explore.tide_gauge import LOAD, WITH, WITHOUT, demo
+from filterlib.show.explore.tide_gauge import LOAD, WITH, WITHOUT, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.units import decibels
@@ -25,7 +25,7 @@ def pi_panel() -> ui.Panel[Design, Explored]:
     """The pi filter of the tide gauge on sliders."""
     clean = demo("clean")
     start = clean.replace(name="Tide gauge, from the sliders", note="Saved from a notebook")
-    calculation = ui.Calculation(start, partial(explore, load=LOAD), refined)
+    calculation = ui.Calculation(start, partial(explore, load=LOAD), refined, file=demo_file("clean"))
     display = ui.Display(_picture(), _readings, _sentence)
     return ui.Panel("Pi filter of the tide gauge", calculation, _controls(clean), display)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 from typing import TypeAlias
 
 from filterlib.analysis.causes.candidates import SHORT_WAY
@@ -23,9 +24,14 @@ WITH, WITHOUT = "with filter", "without filter"
 Change: TypeAlias = Callable[[Design], Design]
 
 
+def demo_file(name: str) -> Path:
+    """A design file of data/designs, by the end of its name."""
+    return data_folder() / "designs" / f"tide-gauge-{name}.toml"
+
+
 def demo(name: str) -> Design:
-    """A design of data/designs, by the end of its file's name."""
-    return load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml")
+    """The design in that file."""
+    return load_design(demo_file(name))
 
 
 def as_it_is(design: Design) -> Design:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeAlias, TypedDict
 
+from filterlib.bench.design_copy import changed_text
+from filterlib.disk import write_text
 from filterlib.errors import FilterlibError
 from filterlib.show.panels.controls import Choice, Control
 from filterlib.show.panels.marks import R
@@ -16,7 +18,7 @@ from filterlib.show.panels.picture import Picture
 from filterlib.show.panels.theme import Theme
 from filterlib.show.style import slug
 from filterlib.system.design import Design
-from filterlib.system.writing import save_design
+from filterlib.system.writing import design_toml
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import number
 
@@ -40,13 +42,15 @@ class Calculation(Generic[D, R]):
 
     ``start``: a frozen design, or any frozen dataclass; ``compute``: pure, from
     it to a frozen result, quick; ``refine``: from design, result and a function that takes the share done so far, to the
-    result with what takes longer (it runs when the sliders rest); ``change``: puts the controls' values into the design.
+    result with what takes longer (it runs when the sliders rest); ``change``: puts the controls' values into the design;
+    ``file``: the design file that the start is of: what is saved keeps its text but for what moved.
     """
 
     start: D
     compute: Callable[[D], R]
     refine: Callable[[D, R, Tick], R] | None = None
     change: Callable[[D, Values], D] = change
+    file: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -231,8 +235,10 @@ class Session(Generic[D, R]):
         design = self.saved
         if design is None:
             raise FilterlibError(f"{self.title}: this panel has no design that could be reviewed")
+        file = self.calculation.file
+        text = design_toml(design) if file is None else changed_text(file, design)
         path = _free(Path(folder), slug(design.name), (".toml",)).with_suffix(".toml")
-        save_design(design, path)
+        write_text(path, text)
         self._redraw(f"saved as {path.name}; to review it: filterlib review {path.name} --out review")
         return path
 
