@@ -18,6 +18,7 @@ from filterlib.analysis.stability.operating_point import OperatingResult, operat
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
 from filterlib.analysis.verdict import (
     BURST,
     LABELS,
@@ -218,6 +219,7 @@ def judge(
         solved,
         like={name: point.emissions for name, point in others.items()} if others else None,
         masks={one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable},
+        drawn={one.point: found for one in ripples if (found := _drawn(one)) is not None},
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )
     points = tuple(
@@ -226,6 +228,11 @@ def judge(
     )
     lives = missions(design, stresses)
     return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
+
+
+def _drawn(result: RippleResult) -> Plausible | None:
+    """The plausible combinations of which a point's ripple was had; None where none were drawn."""
+    return next((one.plausible for one in result.extents.values()), None)
 
 
 def _extents(point: PointJudgement | None) -> Mapping[tuple[str, str], Interval] | None:
@@ -270,8 +277,9 @@ def _read(design: Design, wanted: OfVolts, point: PointJudgement) -> Reading:
     if isinstance(wanted, VoltageRequirement | DropRequirement):
         return _dc(design, wanted, point)
     if isinstance(wanted, StepRequirement):
-        value, low, high, depends = step_range(point.solution, wanted)
-        return Reading(name, value, low, high, depends, "no ladder" if np.isnan(value) else None)
+        found = step_range(point.solution, wanted, _drawn(point.ripple), where_stable if point.turned else None)
+        why: Unknown | None = "no ladder" if np.isnan(found.nominal) else None
+        return Reading(name, found.nominal, found.low, found.high, found.decisive, why, plausible=found.plausible)
     return _ripple(wanted, point.ripple)
 
 
@@ -296,7 +304,13 @@ def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: Poi
     for parameter in uncertain_parameters(design):
         if parameter.key == "converter.output_resistance":
             ends = np.ravel(level(with_values(design, {parameter.key: np.array([[parameter.low], [parameter.high]])})))
-            return Reading(point.operating.point, value, float(ends.min()), float(ends.max()), parameter.key)
+            drawn = _drawn(point.ripple)
+            if drawn is not None and parameter.key in drawn.values:
+                drawn = drawn.of(
+                    np.ravel(level(with_values(design, {parameter.key: drawn.values[parameter.key][:, None]})))
+                )
+            low, high = float(ends.min()), float(ends.max())
+            return Reading(point.operating.point, value, low, high, parameter.key, plausible=drawn)
     return Reading(point.operating.point, value, value, value)
 
 
@@ -311,15 +325,24 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
         why: Unknown = "unstable" if unstable else "no harmonic"
         return Verdict(*heading, *(np.nan,) * 3, point, "not met" if unstable else "undecided", "", np.nan, unknown=why)
     worst, point = min(margins, key=lambda pair: pair[0].slack(wanted.margin))
+    share = min((one.plausible_share(wanted.limit.name, wanted.margin) for one in results.values()), key=_least)
+    answer: Answer
     answer, depends, label = worst.kept(wanted.margin), "", ""
     if answer == "undecided":
+        answer = "probably met" if share >= MOST_OF_THEM else answer
         decisive = results[point].extents[worst.limit, worst.detector].decisive, worst.depends_on
         depends, label = (LABORATORY, LABELS[LABORATORY]) if worst.low >= wanted.margin else decisive
     return Verdict(
         *heading, worst.margin, worst.low, worst.high, point, answer, depends,
         float(from_decibels(worst.low - wanted.margin)) - 1, label,
         nearest=worst, trusted=worst.frequency <= results[point].trusted_to,
+        probable_low=worst.probable_low, probable_high=worst.probable_high, plausible=share,
     )  # fmt: skip
+
+
+def _least(share: float) -> float:
+    """What shares are ordered by: where none are drawn nothing can be relied on."""
+    return float(np.nan_to_num(share, nan=-1.0))
 
 
 def _of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:

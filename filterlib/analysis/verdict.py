@@ -8,7 +8,7 @@ from typing import Annotated, Literal, TypeAlias
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
-from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible, too_wide
 from filterlib.system.design import Design
 from filterlib.system.requirements import (

@@ -10,7 +10,7 @@ from filterlib.analysis.causes.by_source import Source
 from filterlib.analysis.causes.mitigations import Mitigation
 from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
-from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import ReviewResult
 from filterlib.show import compare_tables as tables
 from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure

@@ -8,7 +8,7 @@ from filterlib.analysis.causes.by_source import Source
 from filterlib.analysis.causes.mitigations import Mitigation
 from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
 from filterlib.analysis.described import label
-from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.verdict import Verdict

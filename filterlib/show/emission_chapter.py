@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.required_tests import nearest
 from filterlib.analysis.review import ReviewResult
 from filterlib.show.emissions import emissions_figure

@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.artificial_network import NETWORKS
-from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, numbers
+from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, numbers
 from filterlib.words.emission_sentences import ESTIMATE, agreement, margin_sentence
 from filterlib.words.stability_sentences import reason_text
 
@@ -53,7 +54,8 @@ def emission_keys(result: EmissionResult, start: str = "") -> Section:
         for detector in one.limit.detectors:
             key, margin = f"{start}_{one.name.replace('-', '_')}_{detector}", margins.get((one.name, detector))
             missing = why or "no harmonic is where this detector has a limit"
-            section |= numbers(margin or replace(_NO_MARGIN, unit=one.limit.unit), missing, start=key)
+            whys = dict.fromkeys(("probable_low", "probable_high"), NO_DRAWS if margin else missing)
+            section |= numbers(margin or replace(_NO_MARGIN, unit=one.limit.unit), missing, start=key, whys=whys)
             if margin is not None:
                 words = {"place": margin.place, "verdict": margin.verdict, "sentence": margin_sentence(margin)}
                 section |= {f"{key}_{word}": text for word, text in words.items()}

@@ -17,7 +17,8 @@ from filterlib.words.labels import detector_words
 from filterlib.words.stability_sentences import reason_text
 
 if TYPE_CHECKING:
-    from filterlib.analysis.emission.estimate import EmissionResult, Margin
+    from filterlib.analysis.emission.estimate import EmissionResult
+    from filterlib.analysis.emission.margin import Margin
     from filterlib.system.limits import Limit
 
 BELOW_LIMIT = 60.0  # [dB] below the lowest limit at which the figure ends

@@ -12,6 +12,7 @@ import numpy as np
 from filterlib.analysis.described import described
 
 Section: TypeAlias = dict[str, Any]
+NO_DRAWS = "no plausible cases are drawn, or too few agree with the readings"
 NOT_COMPUTED = "not computed"
 _AS_THEY_ARE: Mapping[str, str] = {}
 

@@ -22,7 +22,7 @@ from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.folder import RUN
-from filterlib.show.numbers import NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
+from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
@@ -49,7 +49,6 @@ from filterlib.words.stability_sentences import (
 T = TypeVar("T")
 FORMAT = 4  # raised whenever a key changes its name or its meaning
 NO_INTERVAL_BEFORE = "no interval is sought for figures without the filter"
-NO_DRAWS = "no plausible cases are drawn, or too few agree with the readings"
 _OF_DRAWS = ("probable_low", "probable_high", "plausible")
 NOTHING_OPEN = "no uncertain parameter moves the figure, so there is no interval"
 NO_CORE = "the part has no core, or states no core loss"

@@ -47,11 +47,12 @@ class UncertainParameter:
             walked = self.low * (self.high / self.low) ** share
         return walked
 
-    def share(self, value: float) -> float:
-        """The share of the range of a value: the other way round."""
+    def share(self, value: _Share) -> _Share:
+        """The share of the range of a value (an array gives an array): the other way round."""
+        walked: _Share = (value - self.low) / (self.high - self.low)
         if self.logarithmic:
-            return float(np.log(value / self.low) / np.log(self.high / self.low))
-        return (value - self.low) / (self.high - self.low)
+            walked = np.log(value / self.low) / np.log(self.high / self.low)
+        return walked
 
 
 def ranges(key: str, model: BaseModel, *, owner: str = "", driven: bool = False) -> Iterator[UncertainParameter]:

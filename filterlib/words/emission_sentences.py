@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Margin
+from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import ReceiverBand, by_band, heard
 from filterlib.analysis.linear.modal_two_port import CONVENTION
 from filterlib.parts.artificial_network import ArtificialNetwork
@@ -41,7 +42,12 @@ def margin_sentence(margin: Margin) -> str:
     )
     if margin.low < margin.high:
         moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
-        text += f"; from {_end(margin.low, margin.low_at)} to {_end(margin.high, margin.high_at)} over the uncertainty{moved}"
+        known = np.isfinite(margin.probable_low)
+        probably = f"; probably {_side(margin.probable_low)} to {_side(margin.probable_high)} it" if known else ""
+        ends = (
+            f"from {_end(margin.low, margin.low_at)} to {_end(margin.high, margin.high_at)} over the uncertainty{moved}"
+        )
+        text += f"{probably}; {ends}"
     if 0 <= margin.low < margin.allowance:
         text += f"; that is less than the {margin.allowance:.1f} dB by which laboratories differ, so it is undecided"
     return text + ("; this limit is from memory" if margin.from_memory else "")

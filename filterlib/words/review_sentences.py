@@ -99,12 +99,11 @@ def verdict_sentence(verdict: Verdict) -> str:
         return f"{start}: {verdict.verdict}, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
     if verdict.nearest is not None:
         doubt = "" if verdict.trusted else ", where the model is no longer trusted"
-        answer = f"undecided, depends on {verdict.label}" if verdict.label else verdict.verdict
-        return f"{start}: {answer}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
+        return f"{start}: {_emission_answer(verdict)}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
     open_ = verdict.verdict == "undecided"
     answer = f"undecided, depends on the {verdict.label}" if open_ else verdict.verdict
     if verdict.verdict == "probably met":
-        answer = f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
+        answer = _probably(verdict)
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
     value, ends = (
         number(verdict.value, verdict.unit, verdict.digits),
@@ -116,6 +115,16 @@ def verdict_sentence(verdict: Verdict) -> str:
     return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
         f" To decide it, measure {advice}." if advice else ""
     )
+
+
+def _emission_answer(verdict: Verdict) -> str:
+    if verdict.verdict == "probably met":
+        return _probably(verdict)
+    return f"undecided, depends on {verdict.label}" if verdict.label else verdict.verdict
+
+
+def _probably(verdict: Verdict) -> str:
+    return f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
 
 
 def headline(result: ReviewResult) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import Margin
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.verdict import Verdict

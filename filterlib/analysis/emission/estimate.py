@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit
+from filterlib.analysis.described import Hertz, Ratio, Unit
 from filterlib.analysis.emission.extents import Extent, at_ends, extents, wider
 from filterlib.analysis.emission.laboratory import laboratory_uncertainty
 from filterlib.analysis.emission.levels import (
@@ -24,78 +24,25 @@ from filterlib.analysis.emission.levels import (
     tuned_to,
 )
 from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, Side, line_spectra
+from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import CHUNK, shapes
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
-from filterlib.units import decibels
+from filterlib.units import decibels, from_decibels
 
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 Mask: TypeAlias = Callable[[Solution, Mapping[Any, Any]], Mapping[Any, np.ndarray]]
-Answer = Literal["met", "undecided", "not met"]
-
-
-@dataclass(frozen=True)
-class Margin:
-    """How far one detector stays below one limit where it comes nearest; negative means above it.
-
-    ``limit``: the file's name; ``place``: "plus", "return", "common" or "common_current"; ``frequency``: to which the receiver
-    is tuned; ``line``: the harmonic that it hears most there, the same but at the end of a limit's piece; ``by_source``: what it
-    would read there of each source alone, most first; ``low``, ``high``: the worst and best
-    margin over the uncertainty (equal to it where no range was sought), and ``low_at``, ``high_at`` where the receiver is tuned
-    to then; ``laboratory``, ``network``: how much higher another laboratory, and another network (0 where no range was sought), may read it; ``depends_on``: label of the uncertain
-    parameter that moves it most, or "".
-    """
-
-    limit: str
-    title: str
-    detector: str
-    place: str
-    frequency: Annotated[float, Unit("Hz", key="at")]
-    line: Hertz[float]
-    by_source: Annotated[Mapping[str, float], Unit("{unit}", key=None)]
-    level: InUnit[float]
-    limit_level: Annotated[float, Unit("{unit}", key="limit")]
-    unit: str
-    margin: Decibels[float]
-    low: Annotated[float, Unit("dB", key="margin_low")]
-    high: Annotated[float, Unit("dB", key="margin_high")]
-    low_at: Annotated[float, Unit("Hz", key="margin_low_at")]
-    high_at: Annotated[float, Unit("Hz", key="margin_high_at")]
-    laboratory: Annotated[float, Unit("dB", key="laboratory_uncertainty")]
-    network: Annotated[float, Unit("dB", key="network_tolerance")]
-    depends_on: str
-    from_memory: bool
-
-    @property
-    def allowance(self) -> Decibels[float]:
-        """How far below the limit it has to be to be so in any laboratory: both as independent (common practice, no source).
-
-        A laboratory's uncertainty has some of the network's tolerance in it already: this is on the safe side.
-        """
-        return float(np.hypot(self.laboratory, self.network))
-
-    def slack(self, asked: float) -> float:
-        """How far the least margin exceeds what is ``asked`` for [dB], and what any laboratory has to find: both are not added."""
-        return self.low - max(asked, self.allowance)
-
-    def kept(self, asked: float) -> Answer:
-        """Whether a margin that is ``asked`` for [dB] is kept."""
-        return "met" if self.slack(asked) >= 0 else "not met" if self.high < asked else "undecided"
-
-    @property
-    def verdict(self) -> Answer:
-        """Against the limit over the whole range, in any laboratory."""
-        return self.kept(0.0)
 
 
 @dataclass(frozen=True)
@@ -140,6 +87,21 @@ class EmissionResult:
     def limits(self) -> tuple[LimitFile, ...]:
         """The limits."""
         return self.test.judged
+
+    def plausible_share(self, limit: str, asked: float) -> Ratio[float]:
+        """Share of the plausible cases, at least, in which all detectors stay as far below a limit as is ``asked`` for [dB]; NaN where none are drawn."""
+        margins = [one for one in self.margins if one.limit == limit]
+        if all(one.kept(asked) == "met" for one in margins):
+            return 1.0
+        drawn = [
+            self.extents[limit, one.detector].plausible for one in margins if (limit, one.detector) in self.extents
+        ]
+        known = [one for one in drawn if one is not None]
+        if len(known) < len(margins):
+            return np.nan
+        needed = [from_decibels(one.needed(asked)) for one in margins]
+        worst = np.max([one.figures * over for one, over in zip(known, needed, strict=True)], axis=0)
+        return known[0].of(worst).least_share(-np.inf, 1.0)
 
     @property
     def worst(self) -> Margin | None:
@@ -187,16 +149,19 @@ def estimates(
     *,
     interval: bool | Mapping[tuple[str, str, str], Extent],
     masks: Mapping[str, Mask] | None = None,
+    drawn: Mapping[str, Plausible] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> list[EmissionResult]:
     """As `emissions`, at operating points of one design at which it is known to be stable: the range is sought at all at once.
 
     ``interval``: the extents of a design that is like this one, by (point, limit, detector), give the range at the values
-    which make their ends. ``masks``: by point, what makes figures of many designs NaN where their circuit is unstable.
+    which make their ends. ``masks``: by point, what makes figures of many designs NaN where their circuit is unstable; ``drawn``: by
+    point plausible combinations of the uncertain parameters, of which the probable interval is.
     """
     if not solutions:
         return []
     many = _Many(solutions, test, masks or {}, progress)
+    many.drawn = drawn or {}
     found = _extents(many) if interval is True else _at_ends(many, interval) if interval else {}
     return [_estimate(solution, test, many, found) for solution in solutions]
 
@@ -254,7 +219,7 @@ def _margins(
             name, limit.title, detector, place, at, line, _alone(spectra, place, detector, at),
             level, level + margin, limit.unit, margin, *ends,
             laboratory_uncertainty(place, at), network,
-            labels.get(extent.decisive, extent.decisive) if extent else "", limit.from_memory,
+            labels.get(extent.decisive, extent.decisive) if extent else "", limit.from_memory, *_probable(extent),
         )  # fmt: skip
 
 
@@ -265,6 +230,12 @@ def _ends(margin: float, at: float, tuned: np.ndarray, extent: Extent | None) ->
     least, greatest = (-float(decibels(ratio)) for ratio in (extent.high, extent.low))
     least_at, greatest_at = (float(tuned[line % len(tuned)]) for line in (extent.high_at, extent.low_at))
     return min(least, margin), max(greatest, margin), least_at, greatest_at
+
+
+def _probable(extent: Extent | None) -> tuple[float, float]:
+    """The least and the greatest margin [dB] of nine plausible cases in ten; NaN where none are drawn."""
+    low, high = extent.plausible.ends() if extent is not None and extent.plausible is not None else (np.nan, np.nan)
+    return -float(decibels(high)), -float(decibels(low))
 
 
 def _line(spectra: LineSpectra, place: str, at: float) -> float:
@@ -285,7 +256,8 @@ def _extents(many: _Many) -> dict[Any, Extent]:
     found: dict[Any, Extent] = {}
     for variant in shapes(many.design):
         many.design = variant
-        for key, extent in extents(many, _box(variant, many.test), told=many.told).items():
+        for key, extent in extents(many, _box(variant, many.test), told=many.told, drawn=many.plausible()).items():
+            extent = many.at_point(key[0], extent)
             found[key] = wider(found[key], extent) if key in found else extent
     return found
 
@@ -313,8 +285,19 @@ class _Many:
     ) -> None:
         self.design, self.states = solutions[0].design, [solution.state for solution in solutions]
         self.test, self.masks, self.progress = test, masks, progress
+        self.drawn: Mapping[str, Plausible] = {}
         self.low: dict[str, dict[str, np.ndarray]] = {}
         self.high: dict[str, dict[str, np.ndarray]] = {}
+
+    def plausible(self, point: str = "") -> Plausible | None:
+        """The plausible combinations of the present shape, which are the same at every point but for those left out."""
+        drawn = self.drawn.get(point) if point else next(iter(self.drawn.values()), None)
+        return None if drawn is None else drawn.where("converter.shape", self.design.converter.shape)
+
+    def at_point(self, point: str, extent: Extent) -> Extent:
+        """An extent without the plausible combinations that are left out at its point, as unstable ones are."""
+        here, drawn = self.plausible(point), extent.plausible
+        return extent if here is None or drawn is None else replace(extent, plausible=here.of(drawn.figures))
 
     def told(self, count: int) -> None:
         """Progress, of a search whose length is not known."""

@@ -17,10 +17,12 @@ from numpy.typing import NDArray
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.units import from_decibels
 
 ALONE = (0.0, 0.5, 1.0)  # shares of its range to which each uncertain parameter is moved alone
+LIKELY = 16  # plausible combinations that are tried, where they are drawn, in place of the random points in the box
 FLIPS = (0.0, 1.0)  # the same from the best point found
 SPREAD = 8  # random points in the box, and as many random corners
 TRIED = 3  # lines that may become the highest, each with its own corner
@@ -64,11 +66,12 @@ def extents(
     *,
     seed: int = 1,
     told: Callable[[int], None] = lambda _: None,
+    drawn: Plausible | None = None,
 ) -> dict[Any, Extent]:
     """The interval of the highest line of every figure, over the box of the ``parameters``' ranges.
 
     ``measure``: NaN where a combination contradicts what was stated; ``seed`` of the random points; ``told``: called with
-    the number of designs so far. Without parameters an empty dict.
+    the number of designs so far; ``drawn``: plausible combinations, whatever figure they were drawn for. Without parameters an empty dict.
 
     >>> one = UncertainParameter("x", "x", "", 0.5, 0.0, 1.0, True, "")
     >>> found = extents(lambda at: {"level": np.hstack([10 * at["x"], 4 + 0 * at["x"]])}, [one])["level"]
@@ -77,7 +80,7 @@ def extents(
     """
     if not parameters:
         return {}
-    search = _Search(measure, parameters, seed, told)
+    search = _Search(measure, parameters, seed, told, drawn)
     search.run()
     return {name: search.extent(name) for name in search.lines}
 
@@ -112,9 +115,10 @@ def wider(one: Extent, two: Extent) -> Extent:
     """
     low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
     shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
+    both = one.plausible.beside(two.plausible) if one.plausible and two.plausible else None
     return replace(
         one, low=low.low, at_low=low.at_low, low_at=low.low_at, high=high.high, at_high=high.at_high, high_at=high.high_at,
-        effects={**one.effects, "converter.shape": shape},
+        effects={**one.effects, "converter.shape": shape}, plausible=both,
     )  # fmt: skip
 
 
@@ -122,17 +126,28 @@ class _Search:
     """The points tried so far, as shares of the ranges (designs, parameters), and their ``lines``."""
 
     def __init__(
-        self, measure: Measure, parameters: Sequence[UncertainParameter], seed: int, told: Callable[[int], None]
+        self,
+        measure: Measure,
+        parameters: Sequence[UncertainParameter],
+        seed: int,
+        told: Callable[[int], None],
+        drawn: Plausible | None,
     ) -> None:
-        self.measure, self.parameters, self.told = measure, parameters, told
+        self.measure, self.parameters, self.told, self.drawn = measure, parameters, told, drawn
         self.rng = np.random.default_rng(seed)
         self.shares = np.zeros((0, len(parameters)))
         self.lines: Lines = {}
         self.levels: dict[Key, float] = {}
         nominal = np.array([[one.share(one.nominal) for one in parameters]])
         self.first = _Moves(0, 1, np.arange(len(parameters)), ALONE)
-        scattered = self.rng.random((SPREAD, len(parameters))), self.rng.integers(0, 2, (SPREAD, len(parameters)))
-        self.add(np.concatenate([nominal, _alone(nominal[0], self.first.moved, ALONE), *scattered]))
+        even = self.rng.random((SPREAD, len(parameters)))
+        corners = self.rng.integers(0, 2, (SPREAD, len(parameters)))
+        self.likely = None if drawn is None else self.shares_of(drawn)
+        if drawn is not None and self.likely is not None:
+            even = self.likely[drawn.some(LIKELY)]
+        alone = _alone(nominal[0], self.first.moved, ALONE)
+        self.typical = slice(1 + len(alone), 1 + len(alone) + len(even))
+        self.add(np.concatenate([nominal, alone, even, corners]))
         moves = [np.abs(self.effects(name, self.first)).max(axis=(1, 2)) for name in self.lines]
         self.matter = np.flatnonzero(np.max(moves, axis=0) > MATTERS)
 
@@ -210,6 +225,42 @@ class _Search:
             row[moves.moved] = np.append(moves.to, np.nan)[chosen]
         return np.where(np.isnan(rows), self.shares[moves.origin], rows)
 
+    def shares_of(self, drawn: Plausible) -> Array:
+        """Plausible combinations as shares of the ranges; what was not drawn is spread evenly."""
+        even, count = np.random.default_rng(1), len(drawn.weights)
+        return np.column_stack(
+            [
+                one.share(drawn.values[one.key]) if one.key in drawn.values else even.random(count)
+                for one in self.parameters
+            ]
+        )
+
+    def plausible(self, name: Any) -> Plausible | None:
+        """The highest line of plausible combinations, as ratio: foreseen, each with what that missed at the next one tried."""
+        if self.drawn is None or self.likely is None:
+            return None
+        with np.errstate(invalid="ignore"):  # where no line is heard at all
+            missed = self.worst(name)[self.typical] - self.foreseen(name, self.shares[self.typical])
+        tried, missed = self.shares[self.typical][np.isfinite(missed)], missed[np.isfinite(missed)]
+        levels = self.foreseen(name, self.likely)
+        if missed.size:
+            sizes = np.abs(self.effects(name, self.first)).max(axis=(1, 2))
+            apart = np.sum((sizes * (self.likely[:, None] - tried)) ** 2, axis=-1)
+            levels = levels + missed[np.argmin(apart, axis=1)]
+        return self.drawn.of(from_decibels(np.clip(levels, self.level(name, -1), self.level(name, 1))))
+
+    def foreseen(self, name: Any, shares: Array) -> Array:
+        """The highest line [dB] at points (n, parameters), every line added up from what single parameters do to it."""
+        levels = self.lines[name][0] + np.zeros((len(shares), 1))
+        for index, moved in enumerate(self.effects(name, self.first)):
+            nodes = np.append(ALONE, self.shares[0, index])
+            order = np.argsort(nodes, kind="stable")
+            changes = np.vstack([moved, np.zeros_like(moved[:1])])[order]
+            hats = [np.interp(shares[:, index], nodes[order], one) for one in np.eye(len(nodes))]
+            levels = levels + np.transpose(hats) @ changes
+        highest: Array = levels.max(axis=-1)
+        return highest
+
     def worst(self, name: Any) -> Array:
         """The highest line of every point (designs,); NaN where it contradicts what was stated."""
         highest: Array = self.lines[name].max(axis=-1)
@@ -238,7 +289,8 @@ class _Search:
             one.key: (float(np.fmin.reduce(row)), float(np.fmax.reduce(row)))
             for one, row in zip(self.parameters, moved, strict=True)
         }
-        return Extent(float(ratio[0]), float(ratio[low]), float(ratio[high]), at_low, at_high, effects, *line)
+        ends = float(ratio[low]), float(ratio[high])
+        return Extent(float(ratio[0]), *ends, at_low, at_high, effects, *line, plausible=self.plausible(name))
 
 
 def _alone(origin: Array, moved: NDArray[np.intp], to: Sequence[float]) -> Array:

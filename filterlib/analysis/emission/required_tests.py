@@ -10,6 +10,7 @@ from filterlib.analysis.emission.estimate import EmissionResult, Mask, estimates
 from filterlib.analysis.emission.extents import Extent
 from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.limits import LimitFile
@@ -39,13 +40,14 @@ def emissions_of(
     *,
     like: Mapping[str, tuple[EmissionResult, ...]] | None = None,
     masks: Mapping[str, Mask] | None = None,
+    drawn: Mapping[str, Plausible] | None = None,
     progress: Progress | None = None,
 ) -> dict[str, tuple[EmissionResult, ...]]:
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought at all of them at once, each design that is tried being solved at every point. ``like``: the estimates
     of a design that is like this one, by point: tests that a requirement asks for are then read at the values which make the
-    ends of those, and others left out; ``masks``: see `estimates`.
+    ends of those, and others left out; ``masks``, ``drawn``: see `estimates`.
     """
     solutions, tests = tuple(solutions), emission_tests(design)
     by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
@@ -59,7 +61,7 @@ def emissions_of(
                 progress((number + share) / len(tests))
 
         points = [(solution, stability(solution)) for solution in solutions]
-        for result in _at_points(test, points, tell, ends, masks):
+        for result in _at_points(test, points, tell, ends, masks, drawn):
             by_point[result.point].append(result)
     return {point: tuple(results) for point, results in by_point.items()}
 
@@ -76,9 +78,11 @@ def _at_points(
     tell: Progress,
     intervals: Mapping[tuple[str, str, str], Extent] | None,
     masks: Mapping[str, Mask] | None,
+    drawn: Mapping[str, Plausible] | None,
 ) -> Iterator[EmissionResult]:
     steady = [solution for solution, verdict in points if verdict.stable]
-    yield from estimates(steady, test, interval=True if intervals is None else intervals, masks=masks, progress=tell)
+    sought = True if intervals is None else intervals
+    yield from estimates(steady, test, interval=sought, masks=masks, drawn=drawn, progress=tell)
     for solution, verdict in points:
         if not verdict.stable:
             yield EmissionResult(solution.point, test, reason=verdict)

@@ -100,8 +100,18 @@ def over_shapes(
             else at_ends(metric, box, like, closer=closer)
         )
         for key, interval in found.items():
+            interval = _of_shape(interval, variant)
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
+
+
+def _of_shape(interval: Interval, variant: Design) -> Interval:
+    """With the shape among what was drawn."""
+    drawn = interval.plausible
+    if drawn is None:
+        return interval
+    values = {**drawn.values, "converter.shape": np.full(len(drawn.weights), variant.converter.shape)}
+    return replace(interval, plausible=replace(drawn, values=values))
 
 
 def _wider(one: Interval, two: Interval) -> Interval:
@@ -169,7 +179,8 @@ def search(
     values = _measure(metric, uncertain_parameters, shares)
     effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
     drawn = slice(1 + len(uncertain_parameters) * len(GRID), None)
-    plausible = {name: Plausible(v[drawn][: len(weights)], weights) for name, v in values.items()}
+    points = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
+    plausible = {name: Plausible(v[drawn][: len(weights)], weights, points) for name, v in values.items()}
     together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
     width = 0.25

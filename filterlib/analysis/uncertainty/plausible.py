@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Annotated
 
 import numpy as np
@@ -30,11 +31,13 @@ class Plausible:
     """What a figure is for combinations of the uncertain parameters, drawn over their ranges evenly, or as the readings have it.
 
     ``figures`` (draws,), NaN where a combination contradicts what was stated; ``weights`` (draws,): how plausible each is
-    beside the others, by its agreement with the readings; a contradiction counts for nothing.
+    beside the others, by its agreement with the readings; a contradiction counts for nothing. ``values``: what was drawn, key of an
+    uncertain parameter -> (draws,), so that other figures can be had of the same combinations; "converter.shape" among them.
     """
 
     figures: Annotated[np.ndarray, Unit("own", key=None)]
     weights: Annotated[np.ndarray, Unit("", key=None)]
+    values: Annotated[Mapping[str, np.ndarray], Unit("own", key=None)] = field(default_factory=dict)
 
     @property
     def effective(self) -> Annotated[float, Unit("", "combinations that count", key=None)]:
@@ -88,7 +91,32 @@ class Plausible:
 
     def beside(self, other: Plausible) -> Plausible:
         """Both together, as where a shape is not stated: each is as plausible."""
-        return Plausible(np.concatenate([self.figures, other.figures]), np.concatenate([self.weights, other.weights]))
+        shared = [key for key in self.values if key in other.values]
+        return Plausible(
+            np.concatenate([self.figures, other.figures]),
+            np.concatenate([self.weights, other.weights]),
+            {key: np.concatenate([self.values[key], other.values[key]]) for key in shared},
+        )
+
+    def where(self, key: str, value: object) -> Plausible | None:
+        """Those with this value of what was drawn; None where there are none."""
+        chosen = np.flatnonzero(self.values[key] == value) if key in self.values else np.zeros(0, dtype=int)
+        values = {name: one[chosen] for name, one in self.values.items()}
+        return Plausible(self.figures[chosen], self.weights[chosen], values) if chosen.size else None
+
+    def some(self, count: int) -> np.ndarray:
+        """Indices (count,) of a few that stand for all, each as often as it weighs; none twice needs many more than that.
+
+        >>> Plausible(np.arange(4.0), np.array([0.0, 1.0, 1.0, 0.0])).some(2)
+        array([1, 2])
+        """
+        weights = np.where(np.isfinite(self.figures), self.weights, 0.0)
+        even = (np.arange(count) + 0.5) / count
+        return np.searchsorted(np.cumsum(weights) / (weights.sum() or 1.0), even).clip(0, len(weights) - 1)
+
+    def of(self, figures: np.ndarray) -> Plausible:
+        """Another figure (draws,) of the same combinations; those that contradict what was stated stay left out."""
+        return Plausible(np.where(np.isfinite(self.figures), figures, np.nan), self.weights, self.values)
 
     def _known(self) -> tuple[np.ndarray, np.ndarray]:
         known = np.isfinite(self.figures)

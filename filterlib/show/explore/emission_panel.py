@@ -9,8 +9,9 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Margin, emissions
+from filterlib.analysis.emission.estimate import EmissionResult, emissions
 from filterlib.analysis.emission.line_spectra import EmissionTest, Side
+from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
 from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo, demo_file

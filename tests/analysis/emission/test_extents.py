@@ -10,6 +10,7 @@ from filterlib.analysis.emission.estimate import estimates
 from filterlib.analysis.emission.extents import extents
 from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
 from filterlib.analysis.emission.required_tests import emission_tests
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -163,3 +164,40 @@ def test_no_end_is_from_an_unstable_circuit():
         assert margin.low <= margin.margin <= margin.high
     assert any(extent.at_low[key] > nominal or extent.at_high[key] > nominal for extent in free.extents.values())
     assert np.all(np.isfinite(masked.high["plus"]))
+
+
+def drawn(count, **values):
+    """Combinations that weigh alike, evenly spread over 0 .. 1 of each parameter in another order."""
+    spread = {
+        name: np.random.default_rng(n).permutation((np.arange(count) + 0.5) / count) for n, name in enumerate("abc")
+    }
+    return Plausible(np.zeros(count), np.ones(count), spread | values)
+
+
+def test_the_probable_interval_is_that_of_the_drawn_combinations():
+    """hand: a line at 20 dB times the share, twenty evenly spread: nine in ten are from 1 to 19 dB, and 5 to 95 % of it."""
+    found = extents(lambda at: {"level": 20 * at["a"]}, box("a"), drawn=drawn(200))["level"]
+    assert [level(end) for end in found.plausible.ends()] == pytest.approx([1.0, 19.0], rel=0.05, abs=0)
+    assert found.plausible.share(0.0, 10**0.5) == pytest.approx(0.5, rel=1e-9, abs=0)  # hand: half are below 10 dB
+
+
+def test_readings_weigh_what_is_plausible():
+    """hand: all of the weight is on the lower half, 0 to 10 dB: nine in ten are from 0.5 to 9.5 dB."""
+    even = drawn(200)
+    readings = replace(even, weights=np.where(even.values["a"] < 0.5, 1.0, 0.0))
+    found = extents(lambda at: {"level": 20 * at["a"]}, box("a"), drawn=readings)["level"]
+    assert [level(end) for end in found.plausible.ends()] == pytest.approx([0.5, 9.5], rel=0.1, abs=0)
+    assert level(found.high) == pytest.approx(20, rel=1e-9, abs=0)  # what is possible is not narrowed
+
+
+def test_what_single_moves_do_not_foresee_is_in_the_probable_interval():
+    """second method: every drawn combination measured; two parameters together make far more than each alone."""
+
+    def measure(at):
+        return {"level": 3 * at["a"] + 3 * at["b"] + 14 * at["a"] * at["b"]}
+
+    many = drawn(400)
+    found = extents(measure, box("a", "b"), drawn=many)["level"].plausible
+    true = many.of(10 ** (measure(many.values)["level"] / 20))
+    ends = [level(end) for end in found.ends()]
+    assert ends == pytest.approx([level(end) for end in true.ends()], rel=0.15, abs=0.7)
