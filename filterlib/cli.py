@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
+from filterlib.show.first_file.command import add_new
 from filterlib.show.terminal import ProgressLine, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"filterlib {__version__}")
     parser.set_defaults(run=lambda _: _help(parser))
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    add_new(commands)
     _add_review(commands)
     _add_compare(commands)
     _add_recording(commands)

@@ -1,0 +1,99 @@
+"""The command `filterlib new`: from options, or from questions on a terminal, to a design file that `review` takes."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+import tempfile
+from pathlib import Path
+
+from filterlib.disk import write_text
+from filterlib.errors import FilterlibError, InputError, Problem, QuantityError
+from filterlib.show.terminal import say
+
+EXAMPLES = """\
+examples:
+  filterlib new boost
+      asks on the terminal, one question a line, and writes boost.toml
+  filterlib new boost --kind step-up --input-voltage 12V --output-voltage 19V --frequency 150kHz --current 3A \\
+      --ripple 300mV --spike 0.9V --filter "1 µF film + 2 x 1 mH + 1 µF" --load 35W --load-capacitor 470µF --limit 30mV
+      writes the same without a question
+
+What is not known may be left out; kind, ratings and resistance of a part too: the file says what was taken, to be changed there.
+
+exit codes:
+  0  done
+  2  an answer or option was refused, or the file is there already
+  3  the file could not be written
+"""
+
+
+def add_new(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Adds the command and its options."""
+    from filterlib.show.first_file.answers import QUESTIONS
+
+    layout = argparse.RawDescriptionHelpFormatter
+    short = "write a first design file, from a few questions or options"
+    command = commands.add_parser(
+        "new", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
+    )
+    command.set_defaults(run=run)
+    command.add_argument("name", metavar="NAME", help="of the design: NAME.toml is written")
+    for question in QUESTIONS:
+        command.add_argument(question.option, metavar=f'"{question.example}"', help=question.words.replace("%", "%%"))
+
+
+def run(chosen: argparse.Namespace) -> int:
+    """Writes the file; asks where a needed answer is missing and a person is there. Raises FilterlibError."""
+    from filterlib.show.first_file.answers import QUESTIONS, answers
+    from filterlib.show.first_file.draft import draft
+
+    path = Path(chosen.name if chosen.name.endswith(".toml") else f"{chosen.name}.toml")
+    if path.exists():
+        raise FilterlibError(f"{path}: is there already; choose another name, or remove it first")
+    said: dict[str, str | None] = {one.name: getattr(chosen, one.name) for one in QUESTIONS}
+    if sys.stdin.isatty() and sys.stdout.isatty() and any(one.needed and not said[one.name] for one in QUESTIONS):
+        ask(said)
+    found = answers(said)
+    text = draft(path.stem, found, "")
+    _refuse_unreadable(text, path)
+    write_text(path, text)
+    out = shlex.quote(str(path.with_suffix("")) + "-review")
+    say(f"Written: {path}. Change it in any editor. Next: filterlib review {shlex.quote(str(path))} --out {out}")
+    return 0
+
+
+def ask(said: dict[str, str | None]) -> None:
+    """Asks on the terminal for what no option said, until each answer can be read; an empty one where it is not needed is none."""
+    from filterlib.show.first_file.answers import QUESTIONS
+
+    say("A few questions. Press Enter where you do not know; every answer can be changed in the file.")
+    for question in (one for one in QUESTIONS if not said[one.name]):
+        needed = "" if question.needed else ", or Enter"
+        while not said[question.name]:
+            try:
+                answer = input(f"{question.words} (such as {question.example}{needed}): ").strip()
+            except EOFError:
+                raise KeyboardInterrupt from None
+            if not answer and not question.needed:
+                break
+            try:
+                question.read(answer)
+                said[question.name] = answer
+            except FilterlibError as error:
+                say(f"  {error.why if isinstance(error, QuantityError) else error}")
+
+
+def _refuse_unreadable(text: str, path: Path) -> None:
+    """Raises InputError where `review` would not take the file: answers that contradict each other."""
+    from filterlib import load_design
+
+    with tempfile.TemporaryDirectory() as folder:
+        trial = Path(folder) / path.name
+        write_text(trial, text)
+        try:
+            load_design(trial)
+        except InputError as error:
+            told = "not written, because review would refuse it: "
+            raise InputError(Problem(str(path), one.key, one.value, told + one.why) for one in error.problems) from None
