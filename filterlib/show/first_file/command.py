@@ -65,7 +65,10 @@ def run(chosen: argparse.Namespace) -> int:
 
 
 def ask(said: dict[str, str | None]) -> None:
-    """Asks on the terminal for what no option said, until each answer can be read; an empty one where it is not needed is none."""
+    """Asks on the terminal for what no option said, until each answer can be read; an empty one where it is not needed is none.
+
+    Raises KeyboardInterrupt at the end of the input.
+    """
     from filterlib.show.first_file.answers import QUESTIONS
 
     say("A few questions. Press Enter where you do not know; every answer can be changed in the file.")
