@@ -5,7 +5,8 @@ import pytest
 
 from filterlib import Circuit
 from filterlib.errors import CircuitError
-from filterlib.network.multiaffine.certificate import certify
+from filterlib.network.multiaffine.certificate import _Proof, certify
+from filterlib.network.multiaffine.characteristic import characteristic
 from tests.pencils import hand_roots, random_circuit
 
 DRAWS = 400  # ten thousand in the benchmark
@@ -86,3 +87,23 @@ def test_a_natural_frequency_at_zero_is_said():
     held = Circuit().resistor("R", "a", "b", 1.0).capacitor("C", "b", "0", 1e-6).capacitor("D", "a", "0", 1e-6)
     with pytest.raises(CircuitError, match="zero"):
         certify(held, {"R": (1.0, 2.0)})
+
+
+def test_between_frequencies_every_image_is_within_its_bound_of_a_straight_line():
+    """law: over an interval the corners' images stay within the bound, and where it is wide come near enough to need it."""
+    circuit, ranges = random_circuit(0)
+    box = np.array(list(ranges.values()))
+    corners = np.array(np.meshgrid(*box, indexing="ij")).reshape(len(box), -1).T
+    whole = characteristic(circuit.netlist, list(ranges))
+    proof = _Proof(whole, box, corners)
+    centre = float(np.abs(whole.factors(whole.nominal[None]).roots[0]).min())
+    found, middle = whole.factors(corners), whole.factors(box.mean(axis=1)[None])
+    used = []
+    for half in (1e-3 * centre, 3e-2 * centre):
+        image, way, bound = proof._tensor(centre, half).reshape(3, -1)
+        for share in np.linspace(-1, 1, 9):
+            s = 1j * (centre + share * half)
+            off = np.abs(found.at(s) / middle.at(s) - image - share * way)
+            assert np.all(off <= bound.real * (1 + 1e-6) + 1e-12 * np.abs(image))
+            used.append((off / bound.real).max())
+    assert max(used) > 1e-3

@@ -1,0 +1,207 @@
+"""How far from ringing: the power that a load may draw before the circuit is unstable, exactly, and what rules would allow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+
+from filterlib.analysis.described import Ratio, Unit, Watts
+from filterlib.analysis.stability.by_frequency_response import powered_loads, stays_up
+from filterlib.analysis.stability.minor_loop import LoopLimits, Port, limits, loop_margins
+from filterlib.analysis.stability.over_uncertainty import BEYOND, LOWEST, least_damping
+from filterlib.errors import FilterlibError
+from filterlib.network.circuit import Circuit
+from filterlib.system.dc import OperatingError
+from filterlib.system.design import Design
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution, solve
+
+CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agree
+SOLVED = 30  # operating points solved on the way there, at most
+CURVE = np.geomspace(10.0, 10e6, 481)  # [Hz]
+RuleName = Literal["0 dB", "6 dB", "gain and phase", "opposing argument"]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule about impedances: the ``power`` that it allows, and its share of what is stable; ``kept`` at what is drawn."""
+
+    name: RuleName
+    power: Watts[float]
+    share: Ratio[float]
+    kept: bool
+
+
+@dataclass(frozen=True)
+class Margin:
+    """How far one load of constant power at one operating point is from making the circuit ring.
+
+    ``power`` drawn and ``critical_power``, from which it is unstable, its voltage then taken into account; there it rings at
+    ``critical_frequency`` (0: it does not ring but collapses; NaN: nothing turns it). ``more``: how much more it may draw, as a share of what it draws. ``damping``
+    ratio and ``frequency`` of the least damped pair that loads of constant power see. ``gain_margin`` and ``phase_margin`` of the
+    loop (inf where its size stays below 1). Curves (f,) over ``frequencies``: ``source_impedance`` back from the load, its capacitor
+    included, ``load_impedance`` of the constant power alone, ``loop``: their ratio, complex. ``rules``: what rules would allow.
+    """
+
+    point: str
+    load: str
+    power: Watts[float]
+    critical_power: Annotated[float, Unit("W", "critical power", "critical")]
+    critical_frequency: Annotated[float, Unit("Hz", "rings there at", "critical")]
+    damping: Annotated[float, Unit("", "damping ratio", "damping")]
+    frequency: Annotated[float, Unit("Hz", "least damped at", "least_damped")]
+    gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
+    phase_margin: Annotated[float, Unit("deg", "phase margin", "phase_margin")]
+    rules: tuple[Rule, ...]
+    frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
+    source_impedance: Annotated[np.ndarray, Unit("ohm", key=None)]
+    load_impedance: Annotated[np.ndarray, Unit("ohm", key=None)]
+    loop: Annotated[np.ndarray, Unit("", key=None)]
+
+    @property
+    def more(self) -> Annotated[float, Unit("", "more power before it rings", "more")]:
+        """Share of the power drawn that may be added; negative where the circuit is unstable."""
+        return self.critical_power / self.power - 1
+
+    @property
+    def stable(self) -> bool:
+        """Whether it draws less than the critical power."""
+        return self.power < self.critical_power
+
+
+def margins(solution: Solution, *, exactly: bool = True) -> tuple[Margin, ...]:
+    """How far from ringing each load of constant power is, at one operating point; nothing where none draws a constant power.
+
+    Parameters: ``solution`` of one design; ``exactly``: False takes the critical power at the voltage that the load has now, which is quicker.
+    Returns: a Margin for each such load. Where another load alone makes the circuit unstable, its critical power is 0.
+    Raises: FilterlibError for a design of many.
+    Valid while what the converter delivers is not limited by its rating, which is another question.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "transmitting")
+    >>> (found,) = margins(solution)
+    >>> found.load, found.stable, found.critical_power > 2 * found.power
+    ('modem', True, True)
+    """
+    if solution.circuit.designs:
+        raise FilterlibError("margins are of one design; this one stands for many")
+    return tuple(_margin(solution, load, exactly) for load in powered_loads(solution))
+
+
+def named(solution: Solution, load: str) -> Load:
+    """The load of a name that draws a constant power. Raises FilterlibError."""
+    wanted = solution.design.named_load(load)
+    if wanted not in powered_loads(solution):
+        raise FilterlibError(
+            f"{load} draws no constant power at {solution.point}: it cannot make the circuit ring, and no rule about it applies"
+        )
+    return wanted
+
+
+def back(solution: Solution, load: Load) -> Circuit:
+    """The circuit with the constant power of one load taken off, its capacitor left."""
+    bare = load.replace(kind="constant_current", power=None, current=0.0)
+    loads = tuple(bare if one.name == load.name else one for one in solution.design.loads)
+    return solution.design.model_copy(update={"loads": loads}).build(solution.state)
+
+
+def loop_limits(solution: Solution, load: Load) -> LoopLimits:
+    """Conductances [S] up to which one load is stable, and up to which rules allow it, linearised where it is."""
+    circuit, top = back(solution, load), BEYOND * float(np.max(load.loop_bandwidth))
+    unit = _unit(solution, load)
+    return limits(lambda f: circuit.impedance(f, *load.port), unit, LOWEST, max(top, 10e6))
+
+
+def _unit(solution: Solution, load: Load) -> Port:
+    """The constant power's admittance over the size of its conductance, of frequencies (f,)."""
+    conductance, resistance, capacitance = (float(np.max(x)) for x in load.power_elements(solution.state))
+
+    def shape(f: np.ndarray) -> np.ndarray:
+        rate = 2j * np.pi * f * capacitance
+        return (conductance + rate / (1 + rate * resistance)) / abs(conductance)
+
+    return shape
+
+
+def critical_here(solution: Solution, load: Load) -> tuple[float, LoopLimits]:
+    """Critical power [W] at the voltage that the load has at this state."""
+    found = loop_limits(solution, load)
+    return found.exact * float(solution.state.voltage(load.name)) ** 2, found
+
+
+def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
+    state = solution.state
+    volts, drawn = float(state.voltage(load.name)), float(state.load_currents[load.name] * state.voltage(load.name))
+    critical, found = critical_here(solution, load)
+    if exactly:
+        critical, found = _followed(solution, load, drawn, critical, found)
+    if len(powered_loads(solution)) > 1 and not stays_up(Solution(_scaled(solution, load, 0.0), state)):
+        critical = 0.0
+    impedance = back(solution, load).impedance(CURVE, *load.port)
+    conductance = drawn / volts**2
+    admittance = _unit(solution, load)(CURVE) * conductance
+    here = loop_limits(solution, load) if exactly else found
+    gain, phase = loop_margins(impedance * admittance, here.exact / conductance)
+    damping, frequency = _least_damped(solution)
+    return Margin(
+        solution.point, load.name, drawn, critical, found.frequency, damping, frequency, gain, phase,
+        _rules(here, volts, drawn), CURVE, impedance, 1 / admittance, impedance * admittance,
+    )  # fmt: skip
+
+
+def _scaled(solution: Solution, load: Load, power: float) -> Design:
+    """The design with one load that draws ``power`` [W] at this operating point."""
+    full = load.replace(power=power / solution.state.scale(load.name))
+    loads = tuple(full if one.name == load.name else one for one in solution.design.loads)
+    return solution.design.model_copy(update={"loads": loads})
+
+
+def _followed(
+    solution: Solution, load: Load, drawn: float, critical: float, found: LoopLimits
+) -> tuple[float, LoopLimits]:
+    """The power that is critical at the voltage which the load has while it draws it."""
+    low, high, power = (drawn, np.inf, critical) if critical > drawn else (0.0, drawn, critical)
+    for _ in range(SOLVED):
+        if not np.isfinite(power):
+            return power, found
+        try:
+            at = solve(_scaled(solution, load, power), solution.point)
+        except OperatingError:
+            high, power = power, (low + power) / 2
+            continue
+        critical, found = critical_here(at, at.design.named_load(load.name))
+        if abs(critical - power) < CLOSE * power:
+            break
+        low, high = (power, high) if critical > power else (low, power)
+        power = critical if low < critical < high else (low + min(high, 2 * critical)) / 2
+    return (critical + power) / 2, found
+
+
+def _least_damped(solution: Solution) -> tuple[float, float]:
+    """Damping ratio and frequency [Hz] of the pole pair at which the loads of constant power see the least damping; by poles where there are any."""
+    damping, frequency = (float(part[0]) for part in least_damping(solution))
+    try:
+        poles = solution.poles
+    except FilterlibError:
+        return damping, frequency
+    near = poles[poles.imag > 1e-6 * np.abs(poles)]
+    if not near.size or not np.isfinite(frequency):
+        return damping, frequency
+    closest = near[np.argmin(np.abs(np.log(np.abs(near) / (2 * np.pi * frequency))))]
+    return float(-closest.real / np.abs(closest)), float(np.abs(closest) / (2 * np.pi))
+
+
+def _rules(found: LoopLimits, volts: float, drawn: float) -> tuple[Rule, ...]:
+    allowed: dict[RuleName, float] = {
+        "0 dB": found.magnitude,
+        "6 dB": found.half_magnitude,
+        "gain and phase": found.region,
+        "opposing argument": found.opposing,
+    }
+    return tuple(
+        Rule(name, conductance * volts**2, conductance / found.exact, drawn <= conductance * volts**2)
+        for name, conductance in allowed.items()
+    )

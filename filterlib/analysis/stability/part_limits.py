@@ -1,0 +1,148 @@
+"""What of the parts keeps a circuit from ringing: the value of each from which it rings, and what cold and age make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
+from filterlib.analysis.stability.margins import critical_here, named
+from filterlib.analysis.stability.over_uncertainty import least_damping
+from filterlib.errors import FilterlibError
+from filterlib.parts.capacitor import Capacitor
+from filterlib.system.load import Load
+from filterlib.system.solution import Solution
+from filterlib.system.uncertain_parameters import with_values
+
+COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source
+REACH = 30.0  # times its value, or a thirtieth, as far as a part's value is followed
+_TRIED, _HALVED = 61, 30
+_VALUES = {
+    "resistance": "ohm",
+    "inductance": "H",
+    "dc_resistance": "ohm",
+    "capacitance": "F",
+    "esr": "ohm",
+    "loss_resistance": "ohm",
+}
+
+
+@dataclass(frozen=True)
+class CriticalValue:
+    """The value of a part, under its ``key``, at which the circuit begins to ring: ``value`` now, ``critical``, ``above`` it or below."""
+
+    key: str
+    part: str
+    what: str
+    unit: str
+    value: InUnit[float]
+    critical: InUnit[float]
+    above: bool
+
+    @property
+    def ratio(self) -> Annotated[float, Unit("", "critical over present", "ratio")]:
+        """Critical value over the present one."""
+        return self.critical / self.value
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Critical power with the parts at another ``temperature``, or worn (``words``), the DC state kept."""
+
+    words: str
+    temperature: Kelvins[float]
+    worn: bool
+    critical_power: Annotated[float, Unit("W", "critical power", "critical")]
+    power: Watts[float]
+
+
+def critical_values(solution: Solution, load: str) -> tuple[CriticalValue, ...]:
+    """The value of each part from which the circuit rings, each alone, the nearest first; only those that turn it within `REACH`.
+
+    Parameters: ``solution`` of one design that is stable; ``load``: the name of a load of constant power.
+    Returns: CriticalValue of each resistance, inductance, capacitance and ESR of the filter that has one, the DC state kept.
+    Raises: FilterlibError for a load without constant power, and where the circuit is unstable as it is.
+    """
+    wanted = named(solution, load)
+    if _excess(solution, wanted) <= 0:
+        raise FilterlibError(f"the circuit is unstable at {solution.point}: a margin to instability is not defined")
+    found = [one for key, what, value in _places(solution) if (one := _turn(solution, wanted, key, what, value))]
+    return tuple(sorted(found, key=lambda one: abs(np.log(one.ratio))))
+
+
+def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
+    """Critical power cold, at room temperature and warm, and cold with every electrolytic at the end of its life; the DC state kept.
+
+    Raises FilterlibError for a load without constant power.
+    """
+    wanted, design = named(solution, load), solution.design
+    old = design.replace(filter=tuple(_worn(stage) for stage in design.filter))
+    rows = [("cold", COLD, False), ("room temperature", ROOM, False), ("warm", WARM, False)]
+    rows += [("cold and worn", COLD, True)] if old != design else []
+    drawn = float(solution.state.load_currents[load] * solution.state.voltage(load))
+    return tuple(
+        Condition(
+            words, kelvins, worn,
+            critical_here(
+                Solution(old if worn else design, replace(solution.state, temperature=kelvins)), wanted
+            )[0],
+            drawn,
+        )
+        for words, kelvins, worn in rows
+    )  # fmt: skip
+
+
+def _worn(stage: object) -> object:
+    """A stage whose electrolytic is at the end of its life."""
+    part = getattr(stage, "part", None)
+    if not isinstance(part, Capacitor) or part.rated_life is None or part.maximum_temperature is None:
+        return stage
+    return stage.replace(part=part.aged(part.rated_life, part.maximum_temperature))  # type: ignore[attr-defined]
+
+
+def _places(solution: Solution) -> Iterator[tuple[str, str, float]]:
+    """Key, field and value of what may turn the circuit, of each stage and its part."""
+    for stage in solution.design.filter:
+        for model in (stage, stage.part):
+            for field in _VALUES:
+                value = getattr(model, field, None)
+                if isinstance(value, float) and value > 0:
+                    yield f"filter.{stage.name}.{field}", field, value
+
+
+def _with(solution: Solution, key: str, value: object) -> Solution:
+    return Solution(with_values(solution.design, {key: value}), solution.state)  # type: ignore[dict-item]
+
+
+def _excess(solution: Solution, load: Load) -> float:
+    """Logarithm of the critical power over what is drawn."""
+    volts = float(solution.state.voltage(load.name))
+    drawn = float(solution.state.load_currents[load.name]) * volts
+    return float(np.log(max(critical_here(solution, load)[0], 1e-300) / drawn))
+
+
+def _turn(solution: Solution, load: Load, key: str, what: str, value: float) -> CriticalValue | None:
+    """Where the value of one part makes the circuit ring: the nearest, found on a row of values and then halved down to."""
+    factors = np.geomspace(1 / REACH, REACH, _TRIED)
+    try:
+        damping = least_damping(_with(solution, key, value * factors[:, None]))[0]
+    except FilterlibError:
+        return None
+    here = _TRIED // 2
+    bad = np.flatnonzero(np.broadcast_to(damping, _TRIED) <= 0)
+    if not bad.size:
+        return None
+    at = int(bad[np.argmin(np.abs(bad - here))])
+    step = 1 if at > here else -1
+    stable, unstable = np.log(factors[[at - step, at]])
+    for _ in range(_HALVED):
+        middle = (stable + unstable) / 2
+        good = _excess(_with(solution, key, value * float(np.exp(middle))), load) > 0
+        stable, unstable = (middle, unstable) if good else (stable, middle)
+        if abs(unstable - stable) < 1e-5:
+            break
+    part = key.split(".")[1]
+    return CriticalValue(key, part, what, _VALUES[what], value, value * float(np.exp(unstable)), unstable > 0)

@@ -1,0 +1,117 @@
+"""How far from ringing: against the poles of the design at that power, random circuits, and the parts' values; what is refused."""
+
+import numpy as np
+import pytest
+
+from filterlib.analysis.stability.margins import margins
+from filterlib.analysis.stability.minor_loop import limits
+from filterlib.analysis.stability.part_limits import conditions, critical_values
+from filterlib.analysis.stability.stability import stability
+from filterlib.errors import FilterlibError
+from filterlib.network.circuit import Circuit
+from filterlib.system.changes import changed
+from filterlib.system.solution import Solution, solve
+from tests.analysis.stability.test_over_uncertainty import POWER, capacitor, choke, feeble
+from tests.designs import resistive
+from tests.pencils import hand_roots, random_circuit
+
+
+@pytest.fixture(scope="module")
+def solution():
+    return solve(feeble())
+
+
+@pytest.fixture(scope="module")
+def margin(solution):
+    return margins(solution)[0]
+
+
+def _drawing(power):
+    return solve(feeble(load=POWER | {"power": f"{power} W"}))
+
+
+def test_the_poles_cross_the_axis_at_the_critical_power(margin):
+    """second method: poles of the design solved at a power a little below and above; there it rings where it is said to."""
+    below, above = (stability(_drawing(margin.critical_power * share)) for share in (0.997, 1.003))
+    assert (below.stable, above.stable) == (True, False)
+    assert above.frequency == pytest.approx(margin.critical_frequency, rel=0.01, abs=0)
+    assert margin.more == pytest.approx(margin.critical_power / 60 - 1, rel=1e-9, abs=0)
+
+
+def test_the_least_damped_pair_is_a_pole(solution, margin):
+    poles = solution.poles
+    near = poles[np.argmin(np.abs(np.abs(poles) - 2 * np.pi * margin.frequency))]
+    assert np.abs(near) == pytest.approx(2 * np.pi * margin.frequency, rel=1e-9, abs=0)
+    assert -near.real / np.abs(near) == pytest.approx(margin.damping, rel=1e-9, abs=0)
+    assert 0 < margin.damping < 0.01
+
+
+def test_an_unstable_circuit_has_a_negative_margin(margin):
+    (found,) = margins(_drawing(1.1 * margin.critical_power))
+    assert not found.stable
+    assert found.more == pytest.approx(1 / 1.1 - 1, abs=0.01)
+    assert found.gain_margin < 0 > found.damping
+    assert not any(rule.kept for rule in found.rules)
+
+
+def test_magnitude_rules_throw_away_half(margin):
+    shares = {rule.name: rule.share for rule in margin.rules}
+    assert shares["6 dB"] == pytest.approx(shares["0 dB"] / 2, rel=1e-9, abs=0)  # hand
+    assert all(0.4 < share < 1.0 for share in shares.values())
+
+
+def test_critical_values_of_the_parts_are_where_the_poles_cross(solution):
+    """second method: the design with each critical value a little nearer and a little further, by its poles."""
+    found = critical_values(solution, "modem")
+    assert {"filter.L1.inductance", "filter.L1.dc_resistance"} <= {one.key for one in found}
+    assert [one.part for one in found[:1]] == ["L1"]
+    for one in found[:2]:
+        inner, outer = (1 - 2e-3, 1 + 2e-3) if one.above else (1 + 2e-3, 1 - 2e-3)
+        held = [stability(Solution(changed(solution.design, {one.key: one.critical * by}), solution.state)).stable
+                for by in (inner, outer)]  # fmt: skip
+        assert held == [True, False]
+
+
+def test_an_electrolytic_that_damps_is_judged_cold_and_worn():
+    """law: its ESR grows with cold and with age; across a filter that too much of it leaves undamped the critical power falls with it."""
+    part = {
+        "kind": "aluminium", "capacitance": "470 µF", "rated_voltage": "63 V", "esr": "0.4 Ω", "esl": 0, "rated_life": "5000 h",
+        "maximum_temperature": "105 °C", "life_end_esr": 3.0, "esr_temperature_curve": [["-40 °C", 9.0], ["25 °C", 1.0], ["105 °C", 0.5]],
+    }  # fmt: skip
+    found = {
+        one.words: one
+        for one in conditions(solve(feeble(choke(), capacitor(), {"kind": "capacitor", "part": part})), "modem")
+    }
+    powers = [found[words].critical_power for words in ("warm", "room temperature", "cold", "cold and worn")]
+    assert powers == sorted(powers, reverse=True)
+    assert powers[0] > 2 * powers[2] > 2 * powers[3]
+    assert found["warm"].power == pytest.approx(60.0, rel=1e-9, abs=0)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_eigenvalues_nyquist_count_and_critical_power_agree(seed):
+    """second methods: eigenvalues of a matrix written by hand; turns of 1 + T about the origin over a dense axis."""
+    circuit, _ = random_circuit(seed)
+    load = circuit.netlist.find("G")
+    port = Circuit()
+    for element in circuit.elements:
+        if element.name not in ("G", "G0"):
+            getattr(port, element.kind)(element.name, *element.nodes, element.value)
+    found = limits(lambda f: port.impedance(f, load.nodes[0]), lambda f: -np.ones(len(f)), 1.0, 1e8)
+    alone = port.copy().conductance("G", *load.nodes, -found.exact)
+    for share, unstable in ((0.999, False), (1.001, True)):
+        roots = hand_roots(alone, {"G": np.array([-found.exact * share])}, 1e5)[0]
+        assert (roots.real.max() > 0) == unstable
+        f = np.concatenate([[0.0], np.geomspace(1.0, 1e8, 20000), found.frequency * np.linspace(0.9, 1.1, 20001)])
+        turned = 1 - found.exact * share * port.impedance(np.unique(f), load.nodes[0])
+        turns = (np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) / np.pi
+        assert -round(turns) == np.sum(roots.real > 0)
+
+
+def test_what_has_no_margin_is_said():
+    passive = solve(feeble(load=resistive()))
+    assert margins(passive) == ()
+    with pytest.raises(FilterlibError, match="modem draws no constant power"):
+        critical_values(passive, "modem")
+    with pytest.raises(FilterlibError, match="margin to instability is not defined"):
+        critical_values(_drawing(90), "modem")
