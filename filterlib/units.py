@@ -216,7 +216,8 @@ def _read_letter_as_point(text: str, unit: str, spelled: str, known: bool) -> fl
         letter = unicodedata.normalize("NFKC", found["letter"])
         powers = PREFIXES | {"R" if unit == "ohm" else unit: 0} | ({"K": 3} if unit == "ohm" else {})
         after = unicodedata.normalize("NFKC", found["unit"])
-        if letter in powers and (not after or _PREFIXABLE.get(after) == unit):
+        begun = found["whole"].strip("+-") or letter != unit  # "R47" is written, "F1" is a name
+        if letter in powers and begun and (not after or _PREFIXABLE.get(after) == unit):
             return _scaled(text, f"{found['whole']}.{found['part']}", None, powers[letter])
     raise QuantityError(_why_not(text, unit, spelled, known))
 

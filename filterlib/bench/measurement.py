@@ -9,6 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
+from filterlib.bench.absurd import refuse_absurd
 from filterlib.bench.averaging import Average, average_periods, kept_by_averaging
 from filterlib.bench.bursts import Pulses, pulses_within
 from filterlib.bench.noise_floor import Spectrum, spectrum
@@ -137,6 +138,8 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     ------
     QuantityError
         For a bandwidth that is not positive or an order that is no whole number from 1 on.
+    InputError
+        For a sample interval or volts that no recording of a converter has.
 
     Examples
     --------
@@ -148,6 +151,7 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     (180000.0, 0.1, 0.001)
     """
     lowpass_response(0.0, bandwidth, order)  # refuses what cannot be
+    refuse_absurd(recording)
     parts = _Parts(recording, bandwidth, order)
     periods = find_periods(recording)
     average = None if periods.period is None else average_periods(recording, periods.period, periods.first)

@@ -29,6 +29,8 @@ from filterlib.network.symbolic import Formula, formula_of
 from filterlib.network.waveform import Waveform
 
 __all__ = ["REFERENCE", "Circuit", "Current", "Element", "Netlist", "Output", "Pair", "Value"]
+LEAST, MOST = 1e-30, 1e30
+"""Size of a value that is not zero: beyond, squares and products leave the range of floating-point numbers."""
 _UNITS = {"resistor": "ohm", "capacitor": "F", "inductor": "H", "conductance": "S", "couple": ""}
 
 
@@ -291,12 +293,19 @@ def _value(kind: str, name: str, value: ArrayLike) -> Value:
     wrong = array[~((array >= low) & (array <= (1.0 if kind == "couple" else math.inf)) & np.isfinite(array))]
     if wrong.size:
         allowed = {"conductance": "finite", "couple": "from -1 to 1"}.get(kind, "finite and not negative")
-        unit = f" {_UNITS[kind]}" if _UNITS[kind] else ""
-        raise CircuitError(f"{name}: {wrong.flat[0]:g}{unit} is no {words_of(kind)}; it must be {allowed}")
+        raise CircuitError(f"{name}: {wrong.flat[0]:g}{_unit(kind)} is no {words_of(kind)}; it must be {allowed}")
+    size = np.abs(array[array != 0])
+    if kind != "couple" and size.size and not LEAST <= size.min() <= size.max() <= MOST:
+        odd = float(size.min() if size.min() < LEAST else size.max())
+        raise CircuitError(f"{name}: {odd:g}{_unit(kind)} is no {words_of(kind)}; 0, or {LEAST:g} to {MOST:g}, can be")
     if array.ndim == 0:
         return float(array)
     array.flags.writeable = False
     return array
+
+
+def _unit(kind: str) -> str:
+    return f" {_UNITS[kind]}" if _UNITS[kind] else ""
 
 
 def _numbers(kind: str, name: str, value: ArrayLike) -> np.ndarray:

@@ -59,6 +59,8 @@ def _entries(result: object, start: str, names: Mapping[str, str]) -> Iterator[t
 def put(section: Section, key: str, value: float | None, reason: str) -> None:
     """A number under its key; null, with ``reason`` under KEY_reason, for what is not a finite number."""
     section[key] = number_or_null(value)
+    if reason == NOT_COMPUTED and value is not None and math.isinf(value):
+        reason = "without limit"
     if section[key] is None and reason:
         section[f"{key}_reason"] = reason
 

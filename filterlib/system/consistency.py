@@ -16,13 +16,17 @@ from filterlib.system.accepted import without_rating
 from filterlib.system.conductors import to_chassis
 from filterlib.system.couplings import Coupling, loops, possible
 from filterlib.system.model import Given, is_name, read
+from filterlib.system.sense.twice import said_twice
 from filterlib.system.stages import KINDS, Damping, ShuntCapacitor, Stage
+from filterlib.units import quantity
 
 RESERVED = (
     "chassis", "clip", "common_mode", "converter", "insulation", "link", "load", "measured", "probe", "regulated",
     "ripple", "spike", "terminals", "tip_on_clip",
 )  # fmt: skip
 """Names that the circuit or the results use themselves; so are "stage1" ..., and all that end in "_before"."""
+
+_ROUNDED = 0.005  # by which shares may miss their sum, each rounded to a percent
 
 
 def named(stages: Sequence[object]) -> list[object]:
@@ -51,6 +55,8 @@ def problems_across(fields: Given) -> Iterator[Problem]:
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
     yield from _no_input(fields)
+    yield from _shares_of_time(points)
+    yield from said_twice(_entries(fields, "requirement", "requirements"), _entries(fields, "emission", "emissions"))
     yield from to_chassis(fields, stages, loads, points)
     yield from without_rating(_entries(fields, "accepted"), stages, loads, fields.get("converter"))
     known = [read(load, "name") for load in loads]
@@ -118,6 +124,24 @@ def _inputs(converter: object, points: Sequence[object]) -> Iterator[Problem]:
         if voltage is not None and converter is not None and read(converter, "input_voltage") is None:
             why = "state converter.input_voltage too, at which the ripple was measured"
             yield Problem("", f"operating_point[{number}].input_voltage", voltage, why)
+
+
+def _shares_of_time(points: Sequence[object]) -> Iterator[Problem]:
+    """No more than all of the time."""
+    shares = [_number(read(point, "share_of_time"), "") for point in points]
+    whole = sum(shares)
+    if whole > 1 + _ROUNDED:
+        number = next(n for n in range(len(shares), 0, -1) if shares[n - 1])
+        why = f"the shares of time of all operating points add to {100 * whole:.4g} %, and 100 % is all there is"
+        yield Problem("", f"operating_point[{number}].share_of_time", read(points[number - 1], "share_of_time"), why)
+
+
+def _number(raw: object, unit: str) -> float:
+    """A quantity as a file has it; 0 where it cannot be read, which is said elsewhere."""
+    try:
+        return 0.0 if raw is None else quantity(raw, unit)
+    except FilterlibError:
+        return 0.0
 
 
 def _no_input(fields: Given) -> Iterator[Problem]:

@@ -136,6 +136,19 @@ class Converter(Model):
     measured_with: tuple[Load, ...] = ()
     note: Note = ""
 
+    @field_validator("ripple")
+    @classmethod
+    def _ripple_can_be(cls, ripple: Ripple, others: ValidationInfo) -> Ripple:
+        """A reading through a bandwidth below the switching frequency holds no ripple; no output swings by more than itself."""
+        switching, volts = others.data.get("switching_frequency", 0.0), others.data.get("output_voltage", np.inf)
+        if ripple.bandwidth is not None and ripple.bandwidth < switching:
+            why = f"below the switching frequency, {format_quantity(switching, 'Hz')}: such a reading holds no ripple"
+            raise QuantityError(why, name="bandwidth", value=ripple.bandwidth)
+        if float(np.max(ripple.peak_to_peak)) > volts:
+            why = f"more than the output voltage, {format_quantity(volts, 'V')}; was a prefix forgotten?"
+            raise QuantityError(why, name="peak_to_peak", value=ripple.peak_to_peak)
+        return ripple
+
     @field_validator("edge_time")
     @classmethod
     def _edges_fit_the_period(cls, edge_time: Ranged, others: ValidationInfo) -> Ranged:

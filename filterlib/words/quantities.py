@@ -100,6 +100,8 @@ def stress_number(value: float, unit: str, limit: float = math.nan) -> str:
     """
     if math.isnan(value):
         return "not known"
+    if unit == "K" and math.isinf(value):
+        return "thermal runaway"
     if unit == "K" and abs(value) < LEAST_RISE:
         return f"below {LEAST_RISE:g} K"
     hours = unit == "s" and math.isfinite(value)

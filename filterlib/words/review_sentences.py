@@ -13,7 +13,9 @@ from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
+from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
+from filterlib.system.sense.odd import odd
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
@@ -222,8 +224,9 @@ def ratings(result: ReviewResult) -> str:
 
 
 def review_notes(result: ReviewResult) -> list[str]:
-    """What is to be known beside the requirements, a line each: stability, ratings, light loads, the worst margin of an estimate."""
-    notes = [*stability_lines(result), *rating_lines(result.judgement)]
+    """What is to be known beside the requirements, a line each: odd values, stability, ratings, light loads, an estimate's worst margin."""
+    notes = [f"⚠ {sentence}." for sentence in odd_sentences(result.design)]
+    notes += [*stability_lines(result), *rating_lines(result.judgement)]
     notes += [f"⚠ {sentence}." for point in result.points for sentence in light_load_sentences(point)]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
     if margins:
@@ -237,9 +240,16 @@ def review_notes(result: ReviewResult) -> list[str]:
     return notes
 
 
+def odd_sentences(design: Design) -> Iterator[str]:
+    """Values of the design file that may be true and are more often a slip."""
+    for one in odd(design):
+        yield f"Please check {one.key}{f' ({one.value})' if one.value else ''}: {one.why}"
+
+
 def trust(result: ReviewResult) -> Iterator[str]:
     """Where the model stops being trusted."""
     design, first = result.design, result.points[0].ripple
+    yield from odd_sentences(design)
     if first.reason is None:
         yield (
             f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout that the file does not state decide: "

@@ -1,0 +1,136 @@
+"""No absurd number passes silently: what cannot be is refused by its key, and what is more often a slip than true is said."""
+
+import numpy as np
+import pytest
+
+from filterlib import Circuit, load_design
+from filterlib.bench.measurement import measure
+from filterlib.bench.recording import Recording
+from filterlib.errors import CircuitError, InputError, QuantityError
+from filterlib.parts.tables import data_folder
+from filterlib.show.numbers import put
+from filterlib.system.sense.odd import odd
+from filterlib.units import quantity
+from filterlib.words.quantities import stress_number
+
+CLEAN = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
+WINDOW = '\n[[requirement]]\nkind = "voltage"\nload = "modem"\nlow = "{}"\nhigh = "{}"\n'
+RIPPLE = '\n[[requirement]]\nkind = "ripple"\nload = "modem"\nlimit = "{}"\n'
+POINT = '\n[[operating_point]]\nname = "{}"\nshare_of_time = "{}"\n'
+
+
+def taken(tmp_path, *changes, more=""):
+    text = CLEAN
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = tmp_path / "board.toml"
+    path.write_text(text + more, encoding="utf-8")
+    return load_design(path)
+
+
+def points(*shares):
+    return "".join(POINT.format(f"p{n}", share) for n, share in enumerate(shares))
+
+
+REFUSED = {  # changes, what is added, the key, and words of the message
+    "shares of time": ((), points("20 %"), ".share_of_time", "add to 120 %"),
+    "ripple above the voltage": ((('"110 mV"', '"29 V"'),), "", "converter.ripple.peak_to_peak", "more than the output voltage, 28 V"),
+    "ripple through 1 kHz": (
+        (('bandwidth = "20 MHz"', 'bandwidth = "1 kHz"'),), "", "converter.ripple.bandwidth",
+        "below the switching frequency, 180 kHz",
+    ),
+    "a spike below the ripple": (
+        (("[[load]]", '[converter.spike]\npeak_to_peak = "50 mV"\n\n[[load]]'),), "", "converter.spike.peak_to_peak", "already reads",
+    ),
+    "a limit of nothing": ((), RIPPLE.format("1e-300 V"), "requirement[", "was a prefix or a unit forgotten"),
+    "one requirement twice": ((), RIPPLE.format("3 mV") * 2, "requirement[", "the same as requirement["),
+    "two windows apart": ((), WINDOW.format("20 V", "22 V"), "requirement[", "no voltage is in this window"),
+    "one limit many times": (
+        (), '\n[[emission]]\nside = "output"\nlimits = [' + '"mains-class-b", ' * 102 + "]\n", ".limits[2]", "the same as limits[1]",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_is_refused_by_its_key(name, tmp_path):
+    changes, more, key, words = REFUSED[name]
+    with pytest.raises(InputError) as caught:
+        taken(tmp_path, *changes, more=more)
+    (problem, *_) = [one for one in caught.value.problems if key in one.key]
+    assert words in problem.why
+
+
+NOTED = {
+    "shares of time": ((), '\n[[operating_point]]\nname = "p"\n', "share_of_time", "missing here"),
+    "large ripple": ((('"110 mV"', '"9 V"'),), "", "converter.ripple.peak_to_peak", "32 % of the output voltage"),
+    "a narrow bandwidth": (
+        (('bandwidth = "20 MHz"', 'bandwidth = "200 kHz"'),), "", "converter.ripple.bandwidth", "20 MHz is usual",
+    ),
+    "a load of kiloamperes": ((), '\n[[load]]\nname = "siren"\nkind = "constant_current"\ncurrent = "1000 A"\n', "load", "draw more than"),
+    "an unreadable limit": ((), RIPPLE.format("20 µV"), "limit", "cannot read so little"),
+    "two limits of one kind": ((), RIPPLE.format("3 mV"), "requirement[", "the strictest decides"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NOTED)
+def test_what_may_be_true_is_taken_and_said(name, tmp_path):
+    changes, more, key, words = NOTED[name]
+    found = [one for one in odd(taken(tmp_path, *changes, more=more)) if key in one.key]
+    assert words in " ".join(one.why for one in found)
+
+
+@pytest.mark.parametrize(
+    ("shares", "said"), [(("80 %", "20 %"), ""), (("33 %", "33 %", "33 %"), "add to 99 %"), (("33.3 %",) * 3, "")]
+)
+def test_shares_that_miss_the_whole_by_a_rounding_are_no_matter(shares, said, tmp_path):
+    start = CLEAN.index("[[operating_point]]")
+    end = CLEAN.index("[[requirement]]")
+    path = tmp_path / "board.toml"
+    path.write_text(CLEAN[:start] + points(*shares).lstrip() + "\n" + CLEAN[end:], encoding="utf-8")
+    assert said in " ".join(one.why for one in odd(load_design(path)))
+    assert bool(said) == bool(odd(load_design(path)))
+
+
+@pytest.mark.parametrize("text", ["F1", "H1", "F47", "A2", "V5"])
+def test_a_name_is_no_quantity(text):
+    with pytest.raises(QuantityError):
+        quantity(text, text[0])
+
+
+def test_the_letter_in_place_of_the_point_is_still_read():
+    """published: IEC 60062 (from memory): R47 is 0.47 ohm, p33 0.33 pF."""
+    assert (quantity("R47", "ohm"), quantity("p33", "F"), quantity("4R7", "ohm"), quantity("2F2", "F")) == (
+        0.47,
+        0.33e-12,
+        4.7,
+        2.2,
+    )
+
+
+@pytest.mark.parametrize("interval", [1.0, 1e-3, 1e-300, 1e-15, np.inf, np.nan])
+def test_a_sample_interval_without_its_prefix_is_refused(interval):
+    with pytest.raises(InputError, match="is the unit of the time right"):
+        measure(Recording(np.sin(np.arange(3000.0)), interval))
+
+
+@pytest.mark.parametrize("volts", [1e300, 1e7])
+def test_volts_that_no_probe_can_be_at_are_refused(volts):
+    with pytest.raises(InputError, match=r"CH1: .* is absurd here"):
+        measure(Recording(volts * np.sin(np.arange(3000.0)), 1e-8))
+
+
+@pytest.mark.parametrize("value", [1e308, 1e31, 1e-31, 5e-324])
+def test_values_beyond_the_numbers_that_can_be_multiplied_are_refused(value):
+    with pytest.raises(CircuitError, match=r"r: .* ohm is no resistor; 0, or 1e-30 to 1e"):
+        Circuit().resistor("r", "a", "0", value)
+    Circuit().resistor("r", "a", "0", 1e30)
+
+
+def test_a_part_that_runs_away_has_no_number():
+    section = {}
+    put(section, "rise_K", np.inf, "not computed")
+    assert (stress_number(np.inf, "K"), section) == (
+        "thermal runaway",
+        {"rise_K": None, "rise_K_reason": "without limit"},
+    )
