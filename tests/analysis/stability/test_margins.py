@@ -115,3 +115,14 @@ def test_what_has_no_margin_is_said():
         critical_values(passive, "modem")
     with pytest.raises(FilterlibError, match="margin to instability is not defined"):
         critical_values(_drawing(90), "modem")
+
+
+def test_the_voltage_that_falls_with_the_power_is_followed():
+    """second method: behind 0.3 ohm the load's voltage falls by a quarter on the way; the poles cross at the power that is named."""
+    stages = choke("47 µH", "0.3 Ω"), capacitor()
+    there = solve(feeble(*stages))
+    (found,), (quick,) = margins(there), margins(there, exactly=False)
+    assert found.critical_power < 0.9 * quick.critical_power
+    for share, holds in ((0.997, True), (1.003, False)):
+        load = POWER | {"power": f"{found.critical_power * share} W"}
+        assert stability(solve(feeble(*stages, load=load))).stable == holds
