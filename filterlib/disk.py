@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 import tempfile
 from contextlib import suppress
@@ -17,6 +18,8 @@ KINDS = (
     (stat.S_ISCHR, "a device"),
     (stat.S_ISBLK, "a device"),
 )
+
+_ILL_FORMED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
 
 
 def open_regular(path: str | Path) -> int:
@@ -40,6 +43,17 @@ def _refuse_other(mode: int) -> None:
         raise FilterlibError(f"{kind}, and a {'' if stat.S_ISDIR(mode) else 'regular '}file is needed")
 
 
+def well_formed(text: str) -> str:
+    """A text with a replacement character in place of each that no page, figure or file of numbers may hold.
+
+    Source: XML 1.0, production 2 (from memory); half a surrogate pair, as in a file's name that is no UTF-8, has no encoding.
+
+    >>> well_formed("CH1\\x01 µ\\n") == "CH1\\N{REPLACEMENT CHARACTER} µ\\n"
+    True
+    """
+    return _ILL_FORMED.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
 def write_text(path: str | Path, text: str) -> None:
     """Write a text, encoded as UTF-8, in place of a file: who reads finds all of the old text or all of the new one.
 
@@ -52,7 +66,7 @@ def write_text(path: str | Path, text: str) -> None:
             _refuse_other(os.stat(target).st_mode)
         descriptor, temporary = tempfile.mkstemp(prefix=f".{target.name[:100]}.", dir=target.parent)
         with open(descriptor, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+            stream.write(well_formed(text))
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(temporary, _rights(target))

@@ -18,6 +18,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from filterlib.disk import well_formed
 from filterlib.errors import OutputError
 
 RUN = "filterlib-run-pending"  # stands in the files' text for the identifier until all of it is known
@@ -45,6 +46,7 @@ def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> s
     Raises: OutputError with path and reason; the folder is then as it was. Refused are the folder that the program runs in, a
     mount point, and a folder with more than `MOST_OTHERS` files of others.
     """
+    files = {name: well_formed(text) for name, text in files.items()}
     run = _identifier(files)
     texts = {name: files[name].replace(RUN, run) for name in files}
     target = _target(folder)
