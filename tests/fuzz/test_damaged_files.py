@@ -1,0 +1,80 @@
+"""Damaged files, always the same ones: each is refused with its name, or taken and finite; no traceback, no hang.
+
+`python -m tests.fuzz` does the same with 100,000 of them. What such a run found has a test of its own at the end.
+"""
+
+import random
+from collections import Counter
+
+import pytest
+
+from filterlib import cli, load_design
+from filterlib.system.solution import solve
+from tests.fuzz.ends import at_ends, ends
+from tests.fuzz.mutated import file
+from tests.fuzz.reading import READERS, outcome
+from tests.system.test_bad_input import TREE, changed, key_of, written
+
+SEED, COUNT = 1, 300
+
+
+def placed(folder, number):
+    sort, ending, text = file(SEED, number)
+    path = folder / f"file.{ending}"
+    path.write_bytes(text.encode("utf-8", "surrogatepass"))
+    return sort, path
+
+
+def test_every_damaged_file_is_refused_by_name_or_taken(tmp_path):
+    tally = Counter()
+    for number in range(COUNT):
+        sort, path = placed(tmp_path, number)
+        tally[sort, outcome(sort, path)] += 1
+    assert all(tally[sort, end] for sort in READERS for end in ("refused", "taken")), (
+        tally
+    )  # else the damage is too much, or none
+
+
+@pytest.mark.parametrize("number", [3, 4, 12, 13, 5])
+def test_a_few_go_through_a_whole_command(number, tmp_path, capsys):
+    sort, path = placed(tmp_path, number)
+    command = {"recording": ["recording", str(path)], "table": ["part", str(path)]}[sort]
+    code = cli.main(command)
+    said = capsys.readouterr()
+    assert code in (0, 2)
+    assert "Traceback" not in said.err
+    assert code == 0 or all(line.startswith(f"filterlib: {path}") for line in said.err.splitlines())
+
+
+def write(tree, folder):
+    path = folder / "board.toml"
+    path.write_text("\n".join(f"{key} = {written(value)}" for key, value in tree.items()), encoding="utf-8")
+    return path
+
+
+def test_keys_at_the_ends_of_their_ranges_load_or_are_refused_by_name(tmp_path):
+    """A few here, `python -m tests.fuzz --sweep 1` all of them as whole reviews."""
+    cases = list(at_ends(TREE))
+    assert len(cases) > 250
+    for path, value in random.Random(SEED).sample(cases, 8):
+        assert outcome("design", write(changed(path, value), tmp_path)) in ("refused", "taken"), key_of(path)
+
+
+def test_ends_are_those_of_the_marks():
+    """hand: a capacitance is above 0 and plausible from 0.1 pF on; output_resistance is 0 to 100 ohm."""
+    by_key = {}
+    for path, value in at_ends(TREE):
+        by_key.setdefault(key_of(path), []).append(value)
+    assert by_key["converter.output_resistance"] == [0, 100]
+    assert by_key["converter.ripple.bandwidth"] == [1e3, 1e11]
+    assert by_key["filter[1].part.capacitance"][0] == pytest.approx(1e-13, rel=1e-6, abs=0)
+    assert ends(type("Mark", (), {"above": 0.0, "high": 5.0})()) == (1e-12, 5.0)
+
+
+def test_a_load_of_constant_power_that_draws_nothing_is_stable(tmp_path):
+    """Found by the sweep: 0 W is allowed, and its equivalent resistance is infinite."""
+    from filterlib.analysis.stability.operating_point import operating
+
+    tree = changed(("load", 0, "power"), 0)
+    design = load_design(write({key: value for key, value in tree.items() if key != "clip"}, tmp_path))
+    assert operating(solve(design, "transmitting"), poles=False).stable
