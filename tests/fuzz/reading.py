@@ -63,7 +63,6 @@ def outcome(sort, path, *, deep=False):
             ), lines[:3]
             assert len(lines) <= 21
         except FilterlibError as error:
-            assert deep, (
-                f"nameless: {error}"
-            )  # of an operating point that cannot be; the command says the file before it
+            if not deep:  # an operating point that cannot be is refused when it is solved
+                raise AssertionError(f"nameless: {error}") from error
     return "refused"

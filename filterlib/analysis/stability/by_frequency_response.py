@@ -31,10 +31,8 @@ def stays_up(solution: Solution) -> bool:
 
 def powered_loads(solution: Solution) -> list[Load]:
     """The loads that draw a constant power at the operating point."""
-    loads = solution.design.loads
-    return [
-        one for one in loads if one.kind == "constant_power" and solution.state.scale(one.name) * np.max(one.power) > 0
-    ]
+    loads = (one for one in solution.design.loads if one.kind == "constant_power")
+    return [one for one in loads if np.all(one.draws(1.0, solution.state.scale(one.name)) > 0)]
 
 
 def encircles_nothing(solution: Solution, powered: list[Load], impedance: np.ndarray) -> bool:
