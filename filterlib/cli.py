@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
+from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
 from filterlib.show.terminal import ProgressLine, complain, interruptible, say, survive_odd_terminals
 
@@ -86,6 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_recording(commands)
     _add_part(commands)
     _add_verify(commands)
+    add_damp(commands)
     _add_lab(commands)
     _add_pages(commands)
     return parser

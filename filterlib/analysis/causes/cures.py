@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
+from filterlib.analysis.damping.ideal import textbook
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
 from filterlib.system.stages import Damping
@@ -90,7 +91,7 @@ def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
                     DAMPING[0] <= ratio <= DAMPING[1]
                     and _value(part, "rated_voltage") > 1.2 * design.converter.output_voltage
                 ):
-                    ohms = damping_resistance(_inductance(chokes[-1]), _capacitance(stage), ratio)
+                    ohms = damping_resistance(inductance(chokes[-1]), capacitance(stage), ratio)
                     yield _branch(design, name, part, stage.name, behind, ohms)
 
 
@@ -112,19 +113,19 @@ def damping_resistance(inductance: float, capacitance: float, ratio: float) -> f
     >>> round(damping_resistance(10e-6, 1e-6, 4.0), 2)
     1.94
     """
-    n = ratio
-    return float(np.sqrt(inductance / capacitance) * np.sqrt((2 + n) * (4 + 3 * n) / (2 * n**2 * (4 + n))))
+    return float(np.sqrt(inductance / capacitance) * textbook("R-C across C", ratio)[0])
 
 
 def _ratio(part: Any, stage: Any) -> float:
-    return float(np.max(getattr(part, "capacitance", 0.0))) / _capacitance(stage) if hasattr(part, "esl") else 0.0
+    return float(np.max(getattr(part, "capacitance", 0.0))) / capacitance(stage) if hasattr(part, "esl") else 0.0
 
 
-def _capacitance(stage: Any) -> float:
+def capacitance(stage: Any) -> float:
+    """Of a stage of capacitors, at no bias [F]."""
     return float(np.max(stage.part.capacitance) * stage.count)
 
 
-def _inductance(stage: Any) -> float:
+def inductance(stage: Any) -> float:
     """Of a differential choke, or what leaks of a common-mode one [H]."""
     leaks = getattr(stage.part, "leakage_per_winding", None)
     return float(np.max(stage.part.inductance if leaks is None else 2 * leaks))

@@ -136,6 +136,15 @@ def proposals(
     return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
 
 
+def in_full(was: Judgement, change: Change) -> Proposal | None:
+    """A change judged in full beside the design as it ``was``; None where it cannot be."""
+    try:
+        judgement = judge(solve_all(applied(was.design, change)))
+    except FilterlibError:
+        return None
+    return _judged(was, tuple(one.name for one in change), sum(one.parts for one in change), judgement, whole=True)
+
+
 def _in_full(was: Judgement, one: Proposal) -> Proposal:
     """The judgement of what a first look did not refute: a closer look, and what that does not refute either, in full."""
     solutions = solve_all(one.design)

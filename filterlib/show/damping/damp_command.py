@@ -1,0 +1,52 @@
+"""The command `filterlib damp`: damping branches for a design, ranked, each as a design file."""
+
+from __future__ import annotations
+
+import argparse
+
+from filterlib.show.command_help import CODES
+from filterlib.show.terminal import ProgressLine, say
+
+EXAMPLES = f"""\
+examples:
+  filterlib damp tide-gauge.toml
+      prints damping branches of parts in the tables, the best first, with what each costs
+  filterlib damp tide-gauge.toml --out damping
+      and writes each as a design file, and damping/damp.json
+{CODES}"""
+
+
+def add_damp(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Adds the command and its options."""
+    layout = argparse.RawDescriptionHelpFormatter
+    short = "propose damping: which capacitor and resistor, what it costs, each as a design file"
+    command = commands.add_parser(
+        "damp", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
+    )
+    command.add_argument("design", metavar="DESIGN.toml", help="the design file")
+    files = "folder for the design files and damp.json; without it nothing is written"
+    command.add_argument("--out", metavar="FOLDER", help=files)
+    command.set_defaults(run=_damp)
+
+
+def _damp(chosen: argparse.Namespace) -> int:
+    from filterlib import load_design
+    from filterlib.analysis.damping.dampers import damp
+    from filterlib.errors import FilterlibError, InputError
+    from filterlib.parts.tables import standard_tables
+    from filterlib.show.damping.damp_files import damping_text, write_damping
+
+    with ProgressLine() as progress:
+        progress(0.0, f"reading {chosen.design}")
+        design = load_design(chosen.design)
+        parts = {name: part for table in standard_tables() for name, part in table.items()}
+        try:
+            result = damp(design, parts, progress=progress)
+        except InputError:
+            raise
+        except FilterlibError as error:
+            raise FilterlibError(f"{chosen.design}: {error}") from error
+    if chosen.out is not None:
+        write_damping(result, chosen.out)
+    say(damping_text(result, chosen.out))
+    return 0

@@ -1,0 +1,69 @@
+"""Damping branches in words: what each does and costs, and whether damping is needed at all."""
+
+from __future__ import annotations
+
+import math
+
+from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.words.proposal_sentences import failing_list, outcome
+from filterlib.words.quantities import capital, number, share
+
+ENOUGH = 1.0  # share of more power from which a circuit is not asked to be damped: common practice, no source
+HOT = "The resistor gets hot and may fail open after many starts: take a pulse-rated one."
+
+
+def more_power(more: float) -> str:
+    """How much more power a load may draw before the circuit rings.
+
+    >>> more_power(0.38), more_power(2.5), more_power(-0.2), more_power(float("inf"))
+    ('38 % more power', '3.5 times its power', '20 % less power', 'any power')
+    """
+    if math.isinf(more):
+        return "any power"
+    if more >= 1:
+        return f"{1 + more:.2g} times its power"
+    return f"{share(abs(more))} {'more' if more >= 0 else 'less'} power"
+
+
+def damping_opening(result: DampingResult) -> str:
+    """What damping comes to for a design."""
+    if not result.dampers:
+        return "No damping branch can be judged."
+    best = result.dampers[0]
+    peak, without = number(best.resistor.peak, "ohm"), number(best.resistor.without, "ohm")
+    if not any(one.damps for one in result.dampers):
+        return f"It needs no damping branch: the peak at the load is {without}, and the best one makes {peak} of it."
+    return (
+        f"{_as_it_is(best.was)}. With {best.part} and {number(best.resistor.chosen, 'ohm', 2)} it rings at {more_power(best.more)}, "
+        f"and the peak at the load falls from {without} to {peak}."
+    )
+
+
+def _as_it_is(more: float) -> str:
+    """Stability without a branch."""
+    if math.isinf(more):
+        return "No load can turn it unstable"
+    if more < 0:
+        return f"It is unstable: its load draws {number(1 / (1 + more), '', 2)} times what it may"
+    needs = ", and needs no damping to be stable" if more > ENOUGH else ""
+    return f"It rings at {more_power(more)}{needs}"
+
+
+def damper_lines(one: DampedDesign) -> tuple[str, ...]:
+    """What one branch does, and what it costs."""
+    found = one.resistor
+    ripple = "" if math.isnan(one.ripple) else f"; the ripple becomes {one.ripple:.2g} times what it was"
+    lines = [
+        f"{capital(one.proposal.words)}: {outcome(one.proposal)}",
+        f"peak {number(found.without, 'ohm')} -> {number(found.peak, 'ohm')} at {number(found.peak_frequency, 'Hz')}, "
+        f"{number(found.worst, 'ohm')} at the worst tolerances; rings at {more_power(one.more)}{ripple}",
+        f"resistor: {number(found.textbook, 'ohm', 2)} by the textbook, {number(found.nominal, 'ohm', 2)} with the real parts, "
+        f"{number(found.robust, 'ohm', 2)} over the tolerances",
+        f"heat in the resistor {number(one.heat, 'W', 2)}; at switch-on at most {number(one.switch_on, 'J', 2)}",
+    ]
+    if one.conditions:
+        rows = (f"{each.words} {number(each.critical_power, 'W')}" for each in one.conditions)
+        lines.append(f"critical power with the electrolytic {', '.join(rows)}")
+    if one.proposal.broken:
+        lines.append(f"breaks: {failing_list(one.proposal.broken)}")
+    return tuple(lines)

@@ -1,0 +1,124 @@
+"""Damping branches of real parts: against the ideal robust optimum, by the poles, and what they cost by hand; files and terminal."""
+
+import json
+
+import numpy as np
+import pytest
+
+import filterlib
+from filterlib import cli
+from filterlib.analysis.damping.dampers import damp
+from filterlib.analysis.damping.ideal import robust, textbook
+from filterlib.analysis.damping.real_parts import fitted
+from filterlib.analysis.stability.stability import stability
+from filterlib.errors import FilterlibError
+from filterlib.parts.capacitor import Capacitor
+from filterlib.show.damping.damp_files import damping_text, write_damping
+from filterlib.system.solution import solve
+from filterlib.system.writing import design_toml
+from filterlib.words.damping_sentences import damper_lines
+from tests.analysis.stability.test_over_uncertainty import POWER, capacitor, choke, feeble
+from tests.designs import design, film, resistive, shunt
+
+PURE = {"esr": 0.0, "esl": 0, "loss_angle": 0, "tolerance": 0.2}
+BOUGHT = {
+    "film-40": Capacitor(name="film-40", **film("40 µF", **PURE)),
+    "wet-47": Capacitor(
+        name="wet-47", kind="aluminium", capacitance="47 µF", rated_voltage="63 V", esr="0.2 Ω", esl=0, rated_life="5000 h",
+        maximum_temperature="105 °C", esr_temperature_curve=[["-40 °C", 9.0], ["25 °C", 1.0], ["105 °C", 0.5]],
+    ),
+    "low-voltage": Capacitor(name="low-voltage", **film("20 µF", rated_voltage="25 V")),
+    "far-too-small": Capacitor(name="far-too-small", **film("1 µF")),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def ringing():
+    return feeble(choke("47 µH", "5 mΩ"), capacitor("10 µF", tolerance=0.2))
+
+
+@pytest.fixture(scope="module")
+def result(ringing):
+    return damp(ringing, BOUGHT)
+
+
+def test_with_nearly_ideal_parts_the_resistor_is_the_ideal_one():
+    """second method: the closed form and the min-max over corners of ideal L, C and Cb; a source of almost nothing, 1 mohm of choke."""
+    branch = {"kind": "damping", "name": "D", "part": film("40 µF", **PURE), "resistance": "1 Ω", "mounting_loop": 0}
+    one = feeble(choke("47 µH", "1 mΩ"), capacitor("10 µF", tolerance=0.2), branch)
+    whole = np.sqrt(47e-6 / 10e-6)
+    ohms, peak = textbook("R-C across C", 4.0)
+    found = fitted(solve(one), "D", ohms * whole, 1 / (2 * np.pi * np.sqrt(47e-6 * 10e-6)))
+    ideal = robust("R-C across C", 4.0)
+    assert found.nominal == pytest.approx(ohms * whole, rel=0.03, abs=0)
+    assert found.robust == pytest.approx(ideal.resistance * whole, rel=0.01, abs=0)
+    assert found.worst == pytest.approx(ideal.worst * whole, rel=0.02, abs=0)
+    assert found.worst < found.plain
+    assert peak * whole < found.peak < 0.1 * found.without
+    assert found.chosen in (1.6, 1.8)
+
+
+def test_the_branch_that_is_proposed_first_makes_it_stable(ringing, result):
+    """second method: poles of the design as it is, and with each branch."""
+    assert not stability(solve(ringing)).stable
+    assert {one.part for one in result.dampers} == {"film-40", "wet-47"}
+    for one in result.dampers:
+        assert stability(solve(one.design)).stable
+        assert one.was < 0 < one.more
+        assert one.damps
+    assert [one.headroom for one in result.dampers] == sorted([one.headroom for one in result.dampers], reverse=True)
+
+
+def test_what_a_branch_costs(result):
+    """hand: half of C V^2, of both capacitors; a ripple current's heat is less than that of all of it through the resistor."""
+    by_part = {one.part: one for one in result.dampers}
+    assert by_part["film-40"].ratio == pytest.approx(4.0, rel=1e-3, abs=0)
+    assert by_part["film-40"].switch_on == pytest.approx(0.5 * 50e-6 * 24**2, rel=1e-3, abs=0)
+    assert 0 < by_part["film-40"].heat < 1e-2
+    assert by_part["film-40"].conditions == ()
+
+
+def test_an_electrolytic_is_judged_cold_warm_and_worn(result):
+    wet = next(one for one in result.dampers if one.part == "wet-47")
+    assert [one.words for one in wet.conditions] == ["cold", "room temperature", "warm", "cold and worn"]
+    assert wet.headroom <= min(one.critical_power / 60 - 1 for one in wet.conditions) + 1e-9
+    assert any("cold and worn" in line for line in damper_lines(wet))
+
+
+def test_files_are_designs_and_hold_the_branch(result, tmp_path):
+    write_damping(result, tmp_path / "out")
+    told = json.loads((tmp_path / "out" / "damp.json").read_text(encoding="utf-8"))
+    assert [one["file"] for one in told["dampers"]] == [
+        f"{n}-{one.part}.toml" for n, one in enumerate(result.dampers, 1)
+    ]
+    for entry, one in zip(told["dampers"], result.dampers, strict=True):
+        loaded = filterlib.load_design(tmp_path / "out" / entry["file"])
+        (branch,) = [stage for stage in loaded.filter if stage.kind == "damping"]
+        assert branch.resistance == pytest.approx(one.resistor.chosen, rel=1e-6, abs=0)
+        assert entry["chosen_ohm"] == pytest.approx(one.resistor.chosen, rel=1e-6, abs=0)
+    assert damping_text(result, "out").count("out/") == len(result.dampers)
+    assert damping_text(result).startswith("It is unstable")
+
+
+def test_what_cannot_be_damped_is_said():
+    with pytest.raises(FilterlibError, match="nothing to damp"):
+        damp(design(shunt(name="C1"), load=resistive()), BOUGHT)
+    with pytest.raises(FilterlibError, match='no damping branch is called "D"'):
+        fitted(solve(feeble(load=POWER)), "D", 1.0, 1e3)
+
+
+def test_the_command_prints_and_writes(monkeypatch, capsys, tmp_path, ringing, result):
+    monkeypatch.setattr("filterlib.analysis.damping.dampers.damp", lambda *_, **__: result)
+    (tmp_path / "one.toml").write_text(design_toml(ringing), encoding="utf-8")
+    assert cli.main(["damp", str(tmp_path / "one.toml"), "--out", str(tmp_path / "out")]) == 0
+    told = capsys.readouterr()
+    assert told.err == ""
+    assert told.out.startswith("It is unstable")
+    assert (tmp_path / "out" / "damp.json").is_file()
+
+
+def test_the_command_says_which_file_has_nothing_to_damp(capsys, tmp_path):
+    path = tmp_path / "two.toml"
+    path.write_text(design_toml(design(shunt(name="C1"), load=resistive())), encoding="utf-8")
+    assert cli.main(["damp", str(path)]) == 2
+    assert f"{path}: nothing to damp" in capsys.readouterr().err
