@@ -272,7 +272,8 @@ def _refuse_active(data: Scattering) -> None:
 
 def _active(data: Scattering, reached: Array, wrong: NDArray[np.int64]) -> Iterator[Problem]:
     for index in wrong:
-        why = f"not passive at {_at(data, index)}: the least eigenvalue of I - S^H S is {1 - reached[index] ** 2:.3g}, and an error of {NOISE:g} in S explains {1 - (1 + NOISE) ** 2:.2g}"
+        size = float(reached[index])
+        why = f"not passive at {_at(data, index)}: the least eigenvalue of I - S^H S is {1 - size * size:.3g}, and an error of {NOISE:g} in S explains {1 - (1 + NOISE) ** 2:.2g}"
         yield problem(data.file, int(data.lines[index]), None, why)
 
 

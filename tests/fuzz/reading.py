@@ -15,7 +15,7 @@ from filterlib.parts.touchstone import read_touchstone
 from filterlib.system.limits import load_limit
 from tests.fuzz.looked_at import look
 
-LONGEST = 10  # [s] of one file
+LONGEST = 10  # [s] of the processor for one file
 LONGEST_LINE = 1200  # characters of a message
 
 
@@ -36,15 +36,15 @@ def in_time(seconds=LONGEST):
     """Raises AssertionError where the work inside takes longer."""
 
     def late(*_):
-        raise AssertionError(f"longer than {seconds} s")
+        raise AssertionError(f"longer than {seconds} s of the processor")
 
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
+    before = signal.signal(signal.SIGPROF, late)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def outcome(sort, path, *, deep=False):

@@ -9,6 +9,8 @@ from collections import Counter
 import pytest
 
 from filterlib import cli, load_design
+from filterlib.errors import InputError
+from filterlib.parts.touchstone import read_touchstone
 from filterlib.system.solution import solve
 from tests.fuzz.ends import at_ends, ends
 from tests.fuzz.mutated import file
@@ -78,3 +80,11 @@ def test_a_load_of_constant_power_that_draws_nothing_is_stable(tmp_path):
     tree = changed(("load", 0, "power"), 0)
     design = load_design(write({key: value for key, value in tree.items() if key != "clip"}, tmp_path))
     assert operating(solve(design, "transmitting"), poles=False).stable
+
+
+def test_scattering_parameters_without_measure_are_refused_as_not_passive(tmp_path):
+    """Found by damaged files: the square of 1e300 left the range of floating-point numbers."""
+    path = tmp_path / "part.s1p"
+    path.write_text("# Hz S RI R 50\n" + "".join(f"{n}e6 1e300 0\n" for n in range(1, 12)))
+    with pytest.raises(InputError, match="not passive at 1 MHz"):
+        read_touchstone(path)
