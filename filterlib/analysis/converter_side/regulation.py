@@ -1,0 +1,128 @@
+"""The converter's own loop with the filter on: its crossover and margins, sensing before the filter and behind it.
+
+The loop drives a current into the output capacitor and whatever is beside it: T = G Z, Z from that current to the sensed voltage.
+G is fixed by what is stated without filter: it crosses over at the bandwidth on the output capacitor alone, with the phase margin
+stated there; its integral part acts below a quarter of that, and the rest of its phase is a delay. With the filter on only Z changes.
+
+Source: R. W. Erickson and D. Maksimovic, Fundamentals of Power Electronics, 2nd ed. (2001), chs. 9 and 12 (from memory); the
+integral part's share: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+
+from filterlib.analysis.described import Hertz, Ratio, Unit
+from filterlib.analysis.stability.minor_loop import Port, loop_margins
+from filterlib.analysis.stability.stability import unstable_poles
+from filterlib.errors import QuantityError
+from filterlib.network.circuit import Circuit
+from filterlib.network.netlist import Netlist
+from filterlib.system.converter import LOOP_ZERO, RETURN
+from filterlib.system.solution import Solution
+
+PHASE_MARGIN = (
+    60.0,
+    45.0,
+    75.0,
+)  # [degrees] of a converter that states none, with its range: common practice, no source
+ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
+_GRID = np.geomspace(1e-3, 1e7, 4001)  # [Hz]
+_INNER, _DRIVE = ("converter:inner", RETURN), "control"
+Sensing = Literal["terminals", "load"]
+
+
+@dataclass(frozen=True)
+class Regulation:
+    """The loop of a converter with filter and loads on, at one operating point.
+
+    ``sensed`` at the converter's output or behind the filter, at the first load; ``stable``; ``crossover``, ``phase_margin`` and ``gain_margin``: the least of
+    all crossings (NaN where it is unstable, inf where there is no crossing); ``stated_crossover`` and ``stated_phase_margin`` without filter;
+    ``loop`` T (f,) over ``frequencies``.
+    """
+
+    point: str
+    sensed: Sensing
+    stable: bool
+    crossover: Annotated[float, Unit("Hz", "crosses over at", "crossover")]
+    phase_margin: Annotated[float, Unit("deg", "phase margin", "phase_margin")]
+    gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
+    stated_crossover: Annotated[float, Unit("Hz", "without filter", "bare_crossover")]
+    stated_phase_margin: Annotated[float, Unit("deg", "without filter", "bare_phase_margin")]
+    frequencies: Hertz[np.ndarray]
+    loop: Ratio[np.ndarray]
+
+
+def regulation(
+    solution: Solution, *, phase_margin: float = PHASE_MARGIN[0], sensed: Sensing = "terminals"
+) -> Regulation:
+    """Margins of the converter's loop with the filter on.
+
+    Parameters: ``solution`` of one design; ``phase_margin`` of the converter without filter at its ``loop_bandwidth`` [degrees];
+    ``sensed``: where it senses its output.
+    Returns: Regulation.
+    Raises: QuantityError for a phase margin that its output capacitor does not leave, or that is none; for another place.
+    Valid up to half the switching frequency, for a loop that acts as a current into the output capacitor.
+    """
+    if sensed not in ("terminals", "load"):
+        raise QuantityError("a converter senses at its terminals or at the load", name="sensed", value=sensed)
+    drive = _drive(solution, phase_margin)
+    circuit = _open(solution)
+    place = _INNER if sensed == "terminals" else solution.design.loads[0].port
+    f = _GRID[solution.design.converter.switching_frequency / 2 > _GRID]
+    loop = drive(f) * circuit.transfer(f, _DRIVE, place)
+    stable = _encirclements(loop, f) == len(unstable_poles(circuit.poles()))
+    crossings = np.flatnonzero((np.abs(loop[:-1]) > 1) != (np.abs(loop[1:]) > 1))
+    gain, phase = loop_margins(loop, _greatest_gain(loop)) if stable else (np.nan, np.nan)
+    return Regulation(
+        solution.point, sensed, stable, float(f[crossings[-1]]) if crossings.size else np.inf, phase, gain,
+        float(solution.design.converter.loop_bandwidth.value), phase_margin, f, loop,
+    )  # fmt: skip
+
+
+def _drive(solution: Solution, phase_margin: float) -> Port:
+    """G [S] of frequencies (f,): what is stated without filter."""
+    converter = solution.design.converter
+    crossover = float(converter.loop_bandwidth.value)
+    bare = converter.capacitor_impedance(np.array([crossover]))[0]
+    lag = -np.angle(bare, deg=True) + np.degrees(np.arctan(LOOP_ZERO))
+    delay = (180 - lag - phase_margin) / 360 / crossover  # [s]
+    if not (phase_margin > 0 and delay >= 0):
+        why = f"of a loop of {crossover:g} Hz on this output capacitor it lies above 0 and at most at {180 - lag:.0f} degrees"
+        raise QuantityError(why, name="phase_margin", value=phase_margin)
+
+    def integral(f: np.ndarray) -> np.ndarray:
+        return 1 + LOOP_ZERO * crossover / (1j * f)
+
+    gain = 1 / abs(bare * integral(np.array([crossover]))[0])
+    return lambda f: gain * integral(f) * np.exp(-2j * np.pi * f * delay)
+
+
+def _open(solution: Solution) -> Circuit:
+    """Filter, loads and output capacitor, driven by a current in place of the loop."""
+    kept = tuple(one for one in solution.circuit.elements if one.name not in ("converter.loop", "regulated"))
+    return Circuit.of(Netlist(kept).laddered()).current_source(_DRIVE, *_INNER)
+
+
+def _encirclements(loop: np.ndarray, frequencies: np.ndarray) -> int:
+    """Turns of 1 + T about the origin, both halves of the axis, counted against the clock's hands.
+
+    T grows towards zero frequency as 1/s or 1/s^2: on the way round zero to the axis it turns back by a right angle for each.
+    """
+    turned = 1 + loop
+    order = round(float(np.log(abs(loop[0] / loop[1])) / np.log(frequencies[1] / frequencies[0])))
+    squared = loop[0] * 1j**order
+    start = np.angle(turned[0] * 1j**order * np.sign(squared.real)) - order * np.pi / 2
+    return round(float(np.sum(np.angle(turned[1:] / turned[:-1])) + start) / np.pi)
+
+
+def _greatest_gain(loop: np.ndarray) -> float:
+    """The least factor that puts T on -1."""
+    at = np.flatnonzero((loop.imag[:-1] >= 0) != (loop.imag[1:] >= 0))
+    share = loop.imag[at] / (loop.imag[at] - loop.imag[at + 1])
+    real = loop.real[at] + share * (loop.real[at + 1] - loop.real[at])
+    beyond = -real[(real < 0) & (real > -1)]
+    return float(1 / beyond.max()) if beyond.size else np.inf

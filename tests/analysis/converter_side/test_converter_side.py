@@ -1,0 +1,149 @@
+"""The converter's side: its loop with the filter on, what it starts into, and its input; against circuits and closed forms."""
+
+import numpy as np
+import pytest
+
+from filterlib.analysis.converter_side.regulation import regulation
+from filterlib.analysis.converter_side.source_side import source_side
+from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance, start_time
+from filterlib.errors import FilterlibError, QuantityError
+from filterlib.network.circuit import Circuit
+from filterlib.system.converter import LOOP_ZERO
+from filterlib.system.solution import solve
+from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
+
+BARE = {"esr": 0.0, "esl": 0, "loss_angle": 0}
+
+
+def _design(*stages, ohms="1 kΩ"):
+    source = converter(**KNOWN | {"output_esr": "0 Ω", "output_esl": "0 H", "lead_inductance": "0 H"})
+    return design(*stages, source=source, load=resistive(ohms))
+
+
+def _filter(inductance, capacitance):
+    return series(inductance), {**shunt(), "part": film(capacitance, **BARE), "mounting_loop": 0}
+
+
+def test_without_a_filter_the_stated_loop_comes_back():
+    """law: nearly unloaded and without filter the crossover and the phase margin are those that are stated."""
+    found = regulation(solve(_design()), phase_margin=60.0)
+    assert found.stable
+    assert found.crossover == pytest.approx(9e3, rel=0.01, abs=0)
+    assert found.phase_margin == pytest.approx(60.0, abs=0.5)
+
+
+def test_a_filter_costs_margin_and_more_so_where_it_is_sensed_behind():
+    stages = _filter("10 µH", "22 µF")
+    before, behind = (regulation(solve(_design(*stages, ohms="7 Ω")), sensed=at) for at in ("terminals", "load"))
+    bare = regulation(solve(_design(ohms="7 Ω")))
+    assert before.stable
+    assert before.phase_margin < bare.phase_margin
+    assert not behind.stable
+    assert np.isnan(behind.phase_margin)
+    damped = regulation(solve(_design(*_filter("1 µH", "1 µF"), ohms="7 Ω")), sensed="load")
+    assert damped.stable
+    assert 0 < damped.phase_margin < bare.phase_margin + 1
+
+
+@pytest.mark.parametrize(
+    ("henries", "farads", "ohms"), [(10e-6, 22e-6, 7.0), (2e-6, 4.7e-6, 7.0), (100e-6, 100e-6, 3.0)]
+)
+def test_stable_is_what_the_poles_of_the_closed_circuit_say(henries, farads, ohms):
+    """second method: without delay a loop that senses at the terminals is a conductance and an inductance there, passive and so stable."""
+    crossover = 2 * np.pi * 9e3
+    gain = crossover * 22e-6 / np.hypot(1, LOOP_ZERO)
+    closed = Circuit().capacitor("O", "t", "0", 22e-6).conductance("G", "t", "0", gain)
+    closed.inductor("I", "t", "0", 1 / (gain * LOOP_ZERO * crossover)).inductor("L", "t", "o", henries)
+    closed.capacitor("C", "o", "0", farads).resistor("R", "o", "0", ohms)
+    most = 90 - np.degrees(np.arctan(LOOP_ZERO))
+    found = regulation(
+        solve(_design(*_filter(f"{henries * 1e6} µH", f"{farads * 1e6} µF"), ohms=f"{ohms} Ω")), phase_margin=most
+    )
+    assert found.stable == (closed.poles().real.max() < 0)
+
+
+def _closed(henries, farads, ohms):
+    """Eigenvalues of a loop that senses behind the filter, no delay, written by hand: its integral, two voltages, the choke's current."""
+    crossover = 2 * np.pi * 9e3
+    gain = crossover * 22e-6 / np.hypot(1, LOOP_ZERO)
+    matrix = [
+        [0, 0, 0, 1],
+        [-gain * LOOP_ZERO * crossover / 22e-6, 0, -1 / 22e-6, -gain / 22e-6],
+        [0, 1 / henries, -10e-3 / henries, -1 / henries],
+        [0, 0, 1 / farads, -1 / (ohms * farads)],
+    ]
+    return np.linalg.eigvals(np.array(matrix))
+
+
+def test_sensing_behind_the_filter_is_stable_where_the_eigenvalues_say_so():
+    """second method: of eighteen filters some ring behind a loop that is stable before each of them."""
+    most, verdicts = 90 - np.degrees(np.arctan(LOOP_ZERO)), []
+    for henries in (0.3e-6, 2e-6, 10e-6):
+        for farads in (1e-6, 10e-6, 47e-6):
+            for ohms in (0.5, 7.0):
+                one = _design(*_filter(f"{henries * 1e6} µH", f"{farads * 1e6} µF"), ohms=f"{ohms} Ω")
+                found = regulation(solve(one), phase_margin=most, sensed="load")
+                assert found.stable == (_closed(henries, farads, ohms).real.max() < 0)
+                verdicts.append(found.stable)
+    assert 4 <= sum(verdicts) <= 14
+
+
+def test_a_phase_margin_that_cannot_be_is_said():
+    with pytest.raises(QuantityError, match="at most at 76 degrees"):
+        regulation(solve(_design()), phase_margin=90.0)
+    with pytest.raises(QuantityError, match="terminals or at the load"):
+        regulation(solve(_design()), sensed="nowhere")
+
+
+def test_start_into_a_capacitance():
+    """30 mF to 28 V: 6 A limit and 2 A drawn 0.2100 s; a limit from 2 to 6 A with voltage, no load, 0.230709 s (closed forms)."""
+    assert start_time(30e-3, 28.0, 6.0, 2.0) == pytest.approx(0.2100, rel=1e-9, abs=0)
+    assert start_time(30e-3, 28.0, lambda v: 2 + 4 * v / 28) == pytest.approx(0.230709, rel=2e-6, abs=0)
+
+
+def test_a_constant_power_holds_the_start_down():
+    """hand: 60 W that begin at 9 V ask for 6.7 A there, more than 6 A; from 12 V on 5 A, and 1 A is left."""
+    held = largest_capacitance(28.0, 6.0, soft_start=1e-3, allowed=0.1, drawn=constant_power(60.0, 9.0))
+    assert (held.in_time, held.within_limit) == (0.0, 0.0)
+    assert held.held_at == pytest.approx(9.0, abs=0.01)
+    assert start_time(1e-3, 28.0, 6.0, constant_power(60.0, 9.0)) == np.inf
+    free = largest_capacitance(28.0, 6.0, soft_start=1e-3, allowed=0.1, drawn=constant_power(60.0, 12.0))
+    assert free.within_limit == pytest.approx(1.0 * 1e-3 / 28, rel=1e-3, abs=0)
+    assert start_time(free.in_time, 28.0, 6.0, constant_power(60.0, 12.0)) == pytest.approx(0.1, rel=1e-9, abs=0)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: start_time(-1.0, 28.0, 6.0), "capacitance: must be positive"),
+        (lambda: largest_capacitance(28.0, 6.0, soft_start=1.0, allowed=0.1), "no longer than what is allowed"),
+    ],
+)
+def test_what_is_no_start_is_said(call, words):
+    with pytest.raises(QuantityError, match=words):
+        call()
+
+
+def _fed(watts):
+    source = converter(**KNOWN, input_voltage="24 V", efficiency="90 %")
+    load = {"name": "modem", "kind": "constant_power", "power": f"{watts} W"}
+    side = {"capacitance": "22 µF", "esr": "0 Ω", "esl": "0 H", "lead_inductance": "1 µH"}
+    return solve(design(series("1 µH"), shunt("1 µF"), source=source, load=load, input_side=side))
+
+
+def test_the_line_that_feeds_it_rings_by_the_formula():
+    """hand: R > L P / (C V^2), V what is left behind the cable; least capacitance L P / (R V^2)."""
+    found = source_side(_fed(60.0), cable_resistance=0.05, cable_inductance=2e-6, lowest=18.0)
+    there = 9 + np.sqrt(81 - found.power * 0.05)
+    assert found.power == pytest.approx(60 / 0.9, rel=0.02, abs=0)
+    assert found.resistance == pytest.approx(-(there**2) / found.power, rel=1e-9, abs=0)
+    assert found.critical_power == pytest.approx(0.05 * 22e-6 / 2e-6 * there**2, rel=1e-6, abs=0)
+    assert found.least_capacitance == pytest.approx(2e-6 * found.power / there**2 / 0.05, rel=1e-5, abs=0)
+    assert found.more == pytest.approx(found.critical_power / found.power - 1, rel=1e-9, abs=0)
+
+
+def test_an_input_that_cannot_be_fed_is_said():
+    with pytest.raises(FilterlibError, match="collapses without ringing"):
+        source_side(_fed(60.0), cable_resistance=2.0, lowest=18.0)
+    with pytest.raises(QuantityError, match="cable_resistance: must be positive"):
+        source_side(_fed(60.0), cable_resistance=0.0)
