@@ -29,7 +29,7 @@ from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
-from filterlib.analysis.uncertainty.interval import CHUNK, shapes
+from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile
@@ -306,11 +306,7 @@ class _Many:
 
     def __call__(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
         """(point, limit, detector) -> how far each reading is above that limit (designs, places x tunings) [dB]."""
-        count = len(next(iter(values.values())))
-        parts = [
-            self._some({key: value[start : start + CHUNK] for key, value in values.items()})
-            for start in range(0, count, CHUNK)
-        ]
+        parts = [self._some(some) for some in chunks(values)]
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
     def _some(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:

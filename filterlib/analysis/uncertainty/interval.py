@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
@@ -128,19 +128,30 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
     done = [0]
 
     def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
-        count = len(next(iter(values.values())))
         parts = []
-        for start in range(0, count, CHUNK):
-            chunk = {key: value[start : start + CHUNK] for key, value in values.items()}
+        for chunk in chunks(values):
             size = len(next(iter(chunk.values())))
             figures = measure(with_values(design, chunk), chunk)
             parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in figures.items()})
-            done[0] += CHUNK
+            done[0] += size
             if progress is not None:
                 progress(done[0] / (done[0] + 256))
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
     return metric
+
+
+def chunks(values: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """The values (designs, 1) of many designs in even parts of `CHUNK` designs at most.
+
+    >>> [len(part["x"]) for part in chunks({"x": np.zeros((130, 1))})]
+    [65, 65]
+    """
+    count = len(next(iter(values.values())))
+    parts = -(-count // CHUNK)
+    for number in range(parts):
+        rows = slice(count * number // parts, count * (number + 1) // parts)
+        yield {key: value[rows] for key, value in values.items()}
 
 
 def search(
