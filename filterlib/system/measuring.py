@@ -21,17 +21,24 @@ class Probe:
     ``divider``: voltage at the probe over that force; ``transfer``: the same behind the limit of bandwidth;
     ``conversion``: that over the switching node's voltage, 0 where no load is known that reaches the chassis; ``within``:
     whether a frequency lies in that bandwidth, (f,). Parameters as in `probe_transfer`, but for the load
-    current [A]: that where the arrangement states none.
+    current [A]: that where the arrangement states none; ``other``: a probe on the same converter, whose division serves
+    where the same was attached.
     """
 
     def __init__(
         self, converter: Converter, arrangement: Arrangement, frequencies: Real, load_current: float,
-        behind: Harmonics | None = None,
+        behind: Harmonics | None = None, other: Probe | None = None,
     ) -> None:  # fmt: skip
         current = load_current if arrangement.load_current is None else arrangement.load_current
         limit = lowpass_response(frequencies, arrangement.bandwidth, arrangement.order)
-        self.divider, converted = _transfers(converter, arrangement, frequencies, current, behind)
-        self.transfer, self.conversion = self.divider * limit, converted * limit
+        self.attached = arrangement.capacitors, arrangement.lead_inductance, current
+        self.divider: Harmonics
+        self.converted: Harmonics
+        if other is not None and other.attached == self.attached:
+            self.divider, self.converted = other.divider, other.converted
+        else:
+            self.divider, self.converted = _transfers(converter, arrangement, frequencies, current, behind)
+        self.transfer, self.conversion = self.divider * limit, self.converted * limit
         self.within = frequencies <= (arrangement.bandwidth or np.inf)
         self.converts = bool(converter.measured_with) and converter.common_mode is not None
 

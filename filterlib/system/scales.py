@@ -15,7 +15,7 @@ _STEPS = 60  # at most, of a search
 _CLOSE = 1e-13  # logarithm of a reading over what was stated, or share, at which a search ends
 _ROUGH = 1e-3  # the same by samples alone, where a finer search follows
 _NEARLY = 0.05  # logarithm by which samples may miss what lies between them
-_FEW = 16  # designs, up to which what is fixed is reckoned with between samples too
+FEW = 16  # designs, up to which what is fixed is reckoned with between samples too
 _LOST = 1e-6  # pairs of figures that miss each other by less than this share are taken as feasible
 
 Scaled: TypeAlias = tuple[Real, Real, Flags, Real, Real]
@@ -119,7 +119,7 @@ def _both_beside(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, s
     parts = []
     for rows in (slice(at, at + step) for at in range(0, count, step)):
         low, high = ([wave[rows] for wave in some] for some in (narrow, wide))
-        parts.append(_few_beside(low, high, *(one[rows] for one in figures), exact=count <= _FEW))
+        parts.append(_few_beside(low, high, *(one[rows] for one in figures), exact=count <= FEW))
     return tuple(np.concatenate(some) for some in zip(*parts, strict=True))  # type: ignore[return-value]
 
 
@@ -163,14 +163,15 @@ class _Edge:
     def reach(self, u: Real, v: Real) -> tuple[Real, list[Real]]:
         """How far along (u, v) that is, and what the three waves have at the extremes there.
 
-        Newton's method from outside: a peak to peak is convex, so no step leads back in.
+        Newton's method from outside: a peak to peak is convex, so no step leads back in. By samples alone it is so within a
+        percent: a step that leads out again is the last.
         """
         far = self._outside(u, v)
         for _ in range(_STEPS):
             x, y, z = self.last = self.waves.swings(far * u, far * v, self.one)
             nearer = np.where(self.wanted, (self.stated - z) / (u * x + v * y), far)
-            moved, far = np.abs(nearer / far - 1), nearer
-            if np.all(moved < self.close):
+            nearing, far = far - nearer, nearer
+            if not np.any(nearing > self.close * far):
                 break
         return far, self.last
 
@@ -223,6 +224,7 @@ def _root(miss: _Miss, left: Real, right: Real, start: Real, wanted: Flags, clos
     """Root of ``miss`` between left and right, elementwise; where none is ``wanted`` the value means nothing.
 
     Newton's method, as the readings are linear in between; halving where that leaves the interval or gains too little.
+    Where the readings step over the root, the step.
     """
     x, done = np.where((start > left) & (start < right), start, (left + right) / 2), ~wanted
     before = np.full(x.shape, np.inf)
@@ -232,6 +234,7 @@ def _root(miss: _Miss, left: Real, right: Real, start: Real, wanted: Flags, clos
         if np.all(done):
             break
         left, right = np.where(off < 0, x, left), np.where(off < 0, right, x)
+        done |= right - left < close * right  # a step of the readings
         usable = (there > left) & (there < right) & (np.abs(off) < before / 2)
         x, before = np.where(done, x, np.where(usable, there, (left + right) / 2)), np.abs(off)
     return x

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Hashable
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
@@ -17,7 +18,7 @@ from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
-from filterlib.system.scales import scaled
+from filterlib.system.scales import FEW, scaled
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
@@ -90,13 +91,41 @@ def source_spectra(converter: Converter, load_current: float, *, input_voltage: 
 
     Notes
     -----
-    Those of the last eight single converters are kept: they stay while filter and load move.
+    Those of the last few converters are kept, single ones and up to `FEW` at once: they stay while filter and load move.
     """
+    sizes: list[int] = []
+    asked = _Asked(_content(converter, sizes), load_current, input_voltage, converter)
+    return (_kept if max(sizes, default=1) <= FEW else _spectra_of)(asked)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What source spectra depend on: a converter by its ``content``."""
+
+    content: Hashable
+    load_current: float
+    input_voltage: float | None
+    converter: Converter = field(compare=False)
+
+
+def _content(one: Any, sizes: list[int]) -> Hashable:
+    """What a converter and the models in it hold, arrays by their bytes, whose lengths go into ``sizes``."""
+    if isinstance(one, np.ndarray):
+        sizes.append(len(one))
+        return one.shape, one.tobytes()
     try:
-        hash(converter)
-    except TypeError:  # values are arrays
-        return _source_spectra(converter, load_current, input_voltage)
-    return _kept(converter, load_current, input_voltage)
+        hash(one)
+    except TypeError:  # there is an array in it
+        parts = one if isinstance(one, tuple) else vars(one).values()
+        return type(one), *(_content(part, sizes) for part in parts)
+    return one  # type: ignore[no-any-return]
+
+
+def _spectra_of(asked: _Asked) -> SourceSpectra:
+    return _source_spectra(asked.converter, asked.load_current, asked.input_voltage)
+
+
+_kept = lru_cache(maxsize=16)(_spectra_of)
 
 
 def _source_spectra(converter: Converter, load_current: float, input_voltage: float | None) -> SourceSpectra:
@@ -108,7 +137,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
     probe = Probe(converter, converter.ripple, frequencies, load_current, behind)
     spike_probe = None
     if converter.spike is not None:
-        spike_probe = Probe(converter, converter.spike, frequencies, load_current, behind)
+        spike_probe = Probe(converter, converter.spike, frequencies, load_current, behind, probe)
     recorded, node = converter.ripple.recording, node_voltage(converter, k)
     if recorded is not None:
         ripple = _recorded_emf(recorded, probe, ripple, probe.conversion * node)
@@ -133,9 +162,6 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         current=np.nan if recorded is not None else a,
         needed=needed,
     )
-
-
-_kept = lru_cache(maxsize=8)(_source_spectra)
 
 
 def _shapes(converter: Converter, k: NDArray[np.int_], inner: Harmonics) -> tuple[Harmonics, Harmonics]:
