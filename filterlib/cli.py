@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
+from filterlib.show import terminal
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
 from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
@@ -47,7 +48,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FilterlibError as error:
         return complain(one_line(f"{_read_by(chosen)}{error}"), REFUSED)
     except KeyboardInterrupt:
-        return complain("interrupted; no half-written results are left", INTERRUPTED)
+        return complain(terminal.INTERRUPTED, INTERRUPTED)
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
         import traceback
 

@@ -72,7 +72,6 @@ class Recording:
 
     @property
     def mean(self) -> float:
-        """[V]"""
         return float(np.mean(self.volts))
 
     @property
@@ -277,8 +276,9 @@ class _File:
         """A setting of one channel, as written."""
         if key not in self.stated:
             return None
-        values, line = self.stated[key].values, self.stated[key].line
-        if len(values) not in (1, len(self.columns) - self.first):
+        whole, line = key.startswith("sample"), self.stated[key].line  # of the whole file, perhaps for each channel
+        values = tuple(dict.fromkeys(self.stated[key].values)) if whole else self.stated[key].values
+        if len(values) > 1 and (whole or len(values) != len(self.columns) - self.first):
             raise refused(self.rows.file, "one value is needed, or one for each channel", line, ", ".join(values))
         return values[at if len(values) > 1 else 0]
 

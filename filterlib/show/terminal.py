@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 PATIENCE = 1.0  # [s] of work before a progress line appears
-AGAIN = 0.4  # [s] after which an interrupt is repeated
+AGAIN = 0.3  # [s] after which an interrupt is repeated
+LAST_MOMENT = 0.8  # [s] after an interrupt at which the process ends, whatever it does
+INTERRUPTED = "interrupted; no half-written results are left"
 
 
 class ProgressLine:
@@ -53,7 +55,11 @@ class ProgressLine:
 
 @contextmanager
 def interruptible() -> Iterator[None]:
-    """Ctrl-C ends the work inside within a second: an interrupt that a library's own callback swallows comes again."""
+    """Ctrl-C ends the work inside within a second.
+
+    An interrupt that a library's own callback swallows comes again; where a library computes on without looking, the process ends
+    `LAST_MOMENT` after the first. What is in the results' folder is whole at any moment.
+    """
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -62,13 +68,29 @@ def interruptible() -> Iterator[None]:
         signal.setitimer(signal.ITIMER_REAL, AGAIN)
         raise KeyboardInterrupt
 
+    told, tells = os.pipe()
+    os.set_blocking(tells, False)
+    ended = threading.Event()
     before = {number: signal.signal(number, interrupt) for number in (signal.SIGINT, signal.SIGALRM)}
+    listened = signal.set_wakeup_fd(tells, warn_on_full_buffer=False)
+    threading.Thread(target=_end_at_the_last_moment, args=(told, ended), daemon=True).start()
     try:
         yield
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
+        ended.set()
+        signal.set_wakeup_fd(listened)
+        os.close(tells)
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def _end_at_the_last_moment(told: int, ended: threading.Event) -> None:
+    """In a thread of its own: waits for a signal; returns when the work has ended, ends the process when it goes on."""
+    while signals := os.read(told, 1):
+        if signals[0] == signal.SIGINT and not ended.wait(LAST_MOMENT):
+            os._exit(complain(INTERRUPTED, 130))
+    os.close(told)
 
 
 def survive_odd_terminals() -> None:

@@ -201,3 +201,14 @@ def test_an_offset_moves_the_ends(load):
     assert load(head + _text(TRIANGLE)).samples == TIMES.size
     with pytest.raises(InputError, match="CH1 is clipped"):
         load(head + _text(np.minimum(2 * TRIANGLE, 1.5)))
+
+
+@pytest.mark.parametrize("interval", ["10 ns", "10 ns;10 ns"])
+def test_nameless_columns_below_a_stated_interval_are_channels_or_time_and_channel(interval, load):
+    """Found by damaged files: whether the first column is the time was asked for ever."""
+    rising = load(f"Sample interval;{interval}\n0;1\n1e-8;2\n2e-8;1\n")
+    assert (rising.channels, rising.sample_interval) == (("CH1",), pytest.approx(1e-8, rel=1e-9, abs=0))
+    level = load(f"Sample interval;{interval}\n5;1\n5;2\n5;1\n", 2)
+    assert (level.channels, level.sample_interval) == (("CH1", "CH2"), pytest.approx(1e-8, rel=1e-9, abs=0))
+    with pytest.raises(InputError, match="one value is needed"):
+        load("Sample interval;10 ns;20 ns\n0;1\n1;2\n")
