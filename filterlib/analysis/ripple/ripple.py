@@ -229,7 +229,8 @@ def _first_look(
 ) -> RippleResult:
     """The figures that have a requirement, at the nominal values and at the ends of another design's intervals."""
     design, state = solution.design, solution.state
-    asked = {(one.load, one.label) for one in design.requirements if one.kind in ("ripple", "spike")}
+    wishes = [(one.load, one.label) for one in design.requirements if one.kind in ("ripple", "spike")]
+    asked = tuple(dict.fromkeys(wishes))  # in the file's order: the search meets them in it
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
     found = (
