@@ -46,7 +46,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except InputError as error:
         return complain(str(error), REFUSED)
     except FilterlibError as error:
-        return complain(one_line(f"{_read_by(chosen)}{error}"), REFUSED)
+        return complain(one_line(str(error)) or type(error).__name__, REFUSED)
     except KeyboardInterrupt:
         return complain(terminal.INTERRUPTED, INTERRUPTED)
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
@@ -54,12 +54,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         traceback.print_exception(error)
         return complain("this is a fault in filterlib, not in what it read; nothing was written", FAULT)
-
-
-def _read_by(chosen: argparse.Namespace) -> str:
-    """The files that a command was given, to stand before what is wrong with what they say."""
-    given = [getattr(chosen, name, None) for name in ("design", "first", "second", "file", "table")]
-    return ", ".join(filter(None, given)) + ": " if any(given) else ""
 
 
 def _split(arguments: list[str]) -> tuple[list[str], list[str]]:

@@ -15,8 +15,8 @@ from filterlib.system.model import Model, Name, Note, Order
 from filterlib.system.state import ROOM, State
 from filterlib.units import format_quantity
 
-Volts = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-6, 1000))]
-PeakToPeak = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-6, 1000), form="pp")]
+Volts = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-9, 1000))]
+PeakToPeak = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-9, 1000), form="pp")]
 Share = Annotated[float, Quantity("", low=0, high=2)]
 
 
