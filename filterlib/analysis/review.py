@@ -14,6 +14,7 @@ from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
 from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
 from filterlib.analysis.linear.steps import StepsResult, no_steps, steps
 from filterlib.analysis.ripple.spectra import named_band
+from filterlib.analysis.stability.margins import Margin, margins
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
@@ -29,12 +30,16 @@ _JUDGEMENT = 0.8  # share of the work; the rest: reasons
 
 @dataclass(frozen=True, kw_only=True)
 class PointResult(PointJudgement):
-    """All results at one operating point: what is judged there, and ``bode``, ``impedance`` and ``steps`` by load."""
+    """All results at one operating point: what is judged there, and ``bode``, ``impedance`` and ``steps`` by load.
+
+    ``margins``: how far from ringing each load of constant power is.
+    """
 
     bode: Mapping[str, BodeResult]
     impedance: Mapping[str, ImpedanceResult]
     insertion: InsertionResult
     steps: Mapping[str, StepsResult]
+    margins: tuple[Margin, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,6 +143,7 @@ def _with_responses(point: PointJudgement) -> PointResult:
         impedance={load: impedance(solution, load) for load in loads},
         insertion=insertion(solution),
         steps={load: steps(solution, load) if stable else no_steps(solution, load, reason) for load in loads},
+        margins=margins(solution),
     )
 
 

@@ -24,6 +24,7 @@ from filterlib.show.emission_numbers import emission_arrays_section, emission_se
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
+from filterlib.show.stability.margin_numbers import margins_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
@@ -149,6 +150,7 @@ def _point(point: PointResult, switching: float, keys: Mapping[str, str]) -> Sec
         "stable": bool(point.operating.stable),
         "stability": stability_sentence(point.operating.stability),
         "stability_over": _over(point.over, bool(point.operating.stable)),
+        "margins": margins_section(point.margins),
         "notes": [part_note(note) for note in point.operating.notes],
         "operating": numbers(point.operating, names=keys),
         **_light_load(point),

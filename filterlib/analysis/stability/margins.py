@@ -21,6 +21,7 @@ from filterlib.system.solution import Solution, solve
 CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agree
 SOLVED = 30  # operating points solved on the way there, at most
 CURVE = np.geomspace(10.0, 10e6, 481)  # [Hz]
+_NEAR = np.geomspace(0.7, 1.4, 241)  # of a resonance, that a curve follows closely
 RuleName = Literal["0 dB", "6 dB", "gain and phase", "opposing argument"]
 
 
@@ -140,15 +141,16 @@ def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
         critical, found = _followed(solution, load, drawn, critical, found)
     if len(powered_loads(solution)) > 1 and not stays_up(Solution(_scaled(solution, load, 0.0), state)):
         critical = 0.0
-    impedance = back(solution, load).impedance(CURVE, *load.port)
+    f = CURVE if not found.frequency > 0 else np.union1d(CURVE, found.frequency * _NEAR)
+    impedance = back(solution, load).impedance(f, *load.port)
     conductance = drawn / volts**2
-    admittance = _unit(solution, load)(CURVE) * conductance
+    admittance = _unit(solution, load)(f) * conductance
     here = loop_limits(solution, load) if exactly else found
     gain, phase = loop_margins(impedance * admittance, here.exact / conductance)
     damping, frequency = _least_damped(solution)
     return Margin(
         solution.point, load.name, drawn, critical, found.frequency, damping, frequency, gain, phase,
-        _rules(here, volts, drawn), CURVE, impedance, 1 / admittance, impedance * admittance,
+        _rules(here, critical, volts, drawn), f, impedance, 1 / admittance, impedance * admittance,
     )  # fmt: skip
 
 
@@ -194,14 +196,17 @@ def _least_damped(solution: Solution) -> tuple[float, float]:
     return float(-closest.real / np.abs(closest)), float(np.abs(closest) / (2 * np.pi))
 
 
-def _rules(found: LoopLimits, volts: float, drawn: float) -> tuple[Rule, ...]:
+def _rules(found: LoopLimits, critical: float, volts: float, drawn: float) -> tuple[Rule, ...]:
+    """Of the critical power each rule allows the share that it allows of the conductance."""
     allowed: dict[RuleName, float] = {
         "0 dB": found.magnitude,
         "6 dB": found.half_magnitude,
         "gain and phase": found.region,
         "opposing argument": found.opposing,
     }
-    return tuple(
-        Rule(name, conductance * volts**2, conductance / found.exact, drawn <= conductance * volts**2)
+    shares = {name: conductance / found.exact for name, conductance in allowed.items()}
+    powers = {
+        name: shares[name] * critical if np.isfinite(critical) else conductance * volts**2
         for name, conductance in allowed.items()
-    )
+    }
+    return tuple(Rule(name, power, shares[name], drawn <= power) for name, power in powers.items())

@@ -1,0 +1,67 @@
+"""How far from ringing, in words: the power that a load could draw, what rules would allow, and what to measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+
+from filterlib.analysis.stability.margins import Margin, Rule, RuleName
+from filterlib.system.design import Design
+from filterlib.words.damping_sentences import more_power
+from filterlib.words.quantities import number, share
+
+SAFE = 0.5  # share of more power below which a filter is asked to be damped: common practice, no source
+RULES: dict[RuleName, str] = {
+    "0 dB": "source impedance below the load's at every frequency (0 dB)",
+    "6 dB": "source impedance below half of the load's (6 dB)",
+    "gain and phase": "6 dB, or 60° of phase where it is more (forbidden region)",
+    "opposing argument": "the part of the ratio that opposes below one half",
+}
+
+
+def margin_sentence(one: Margin) -> str:
+    """How much more power one load may draw.
+
+    >>> from types import SimpleNamespace
+    >>> at = SimpleNamespace(load="modem", point="full load", more=0.38, critical_power=83.0, critical_frequency=3.4e3, stable=True)
+    >>> margin_sentence(at)
+    'Stable at full load: modem could draw 38 % more power, 83 W, before the line rings at 3.4 kHz.'
+    """
+    if math.isinf(one.critical_power):
+        return f"Stable at {one.point}, whatever {one.load} draws."
+    rings = (
+        f"rings at {number(one.critical_frequency, 'Hz')}" if one.critical_frequency else "collapses without ringing"
+    )
+    if not one.stable:
+        return f"Unstable at {one.point}: {one.load} draws {number(one.power, 'W')}, and from {number(one.critical_power, 'W')} on the line {rings}."
+    return f"Stable at {one.point}: {one.load} could draw {more_power(one.more)}, {number(one.critical_power, 'W')}, before the line {rings}."
+
+
+def rule_sentence(rules: Iterable[Rule]) -> str:
+    """What rules about impedances would allow, beside the exact answer."""
+    allowed = {one.name: one for one in rules if math.isfinite(one.power)}
+    if not allowed:
+        return ""
+    listed = ", ".join(f"{name} {share(one.share)}" for name, one in allowed.items())
+    return f"Rules about impedances would allow less of that power: {listed}. They are on the safe side, and give the rest away."
+
+
+def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]:
+    """The least margin first, then the other operating points, rules, and what to measure."""
+    ordered = sorted(margins, key=lambda one: one.more)
+    if not ordered:
+        yield "No load draws a constant power, so nothing can make the line ring."
+        return
+    yield from map(margin_sentence, ordered)
+    worst = ordered[0]
+    if math.isfinite(worst.damping):
+        yield f"The least damped resonance that {worst.load} sees is at {number(worst.frequency, 'Hz')}, damping ratio {worst.damping:.2g}."
+    if rules := rule_sentence(worst.rules):
+        yield rules
+    if worst.more < SAFE:
+        yield "Less than half as much power to spare: `filterlib damp` proposes damping."
+    if not design.converter.loop_bandwidth.stated:
+        yield (
+            "The converter's loop bandwidth is not stated. Measure its output impedance from 100 Hz to 100 kHz: "
+            "the frequency from which it falls is the bandwidth."
+        )
