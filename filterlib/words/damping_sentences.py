@@ -5,24 +5,12 @@ from __future__ import annotations
 import math
 
 from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.words.margin_sentences import more_power
 from filterlib.words.proposal_sentences import failing_list, outcome
-from filterlib.words.quantities import capital, number, share
+from filterlib.words.quantities import capital, number
 
 ENOUGH = 1.0  # share of more power from which a circuit is not asked to be damped: common practice, no source
 HOT = "The resistor gets hot and may fail open after many starts: take a pulse-rated one."
-
-
-def more_power(more: float) -> str:
-    """How much more power a load may draw before the circuit rings.
-
-    >>> more_power(0.38), more_power(2.5), more_power(-0.2), more_power(float("inf"))
-    ('38 % more power', '3.5 times its power', '20 % less power', 'any power')
-    """
-    if math.isinf(more):
-        return "any power"
-    if more >= 1:
-        return f"{1 + more:.2g} times its power"
-    return f"{share(abs(more))} {'more' if more >= 0 else 'less'} power"
 
 
 def damping_opening(result: DampingResult) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 
 from filterlib.analysis.stability.margins import Margin, Rule, RuleName
 from filterlib.system.design import Design
-from filterlib.words.damping_sentences import more_power
 from filterlib.words.quantities import number, share
 
 SAFE = 0.5  # share of more power below which a filter is asked to be damped: common practice, no source
@@ -17,6 +16,19 @@ RULES: dict[RuleName, str] = {
     "gain and phase": "6 dB, or 60° of phase where it is more (forbidden region)",
     "opposing argument": "the part of the ratio that opposes below one half",
 }
+
+
+def more_power(more: float) -> str:
+    """How much more power a load may draw before the circuit rings.
+
+    >>> more_power(0.38), more_power(2.5), more_power(-0.2), more_power(float("inf"))
+    ('38 % more power', '3.5 times its power', '20 % less power', 'any power')
+    """
+    if math.isinf(more):
+        return "any power"
+    if more >= 1:
+        return f"{1 + more:.2g} times its power"
+    return f"{share(abs(more))} {'more' if more >= 0 else 'less'} power"
 
 
 def margin_sentence(one: Margin) -> str:

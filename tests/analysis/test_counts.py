@@ -9,7 +9,7 @@ from filterlib.network.elimination import forget
 from filterlib.parts.tables import data_folder
 
 
-@pytest.mark.parametrize(("name", "plans", "solvers"), [("clean", 24, 125), ("brick", 30, 300)])
+@pytest.mark.parametrize(("name", "plans", "solvers"), [("clean", 24, 125), ("brick", 30, 320)])
 def test_a_review_plans_few_eliminations(name, plans, solvers):
     """Plans: one a structure. pin: the circuits that are solved, most of them a few designs of one structure each; of the brick
     half are of changes, each judged as a design."""

@@ -109,9 +109,9 @@ def back(solution: Solution, load: Load) -> Circuit:
     return solution.design.model_copy(update={"loads": loads}).build(solution.state)
 
 
-def loop_limits(solution: Solution, load: Load) -> LoopLimits:
-    """Conductances [S] up to which one load is stable, and up to which rules allow it, linearised where it is."""
-    circuit, top = back(solution, load), BEYOND * float(np.max(load.loop_bandwidth))
+def loop_limits(solution: Solution, load: Load, circuit: Circuit) -> LoopLimits:
+    """Conductances [S] up to which one load is stable, and up to which rules allow it, in the ``circuit`` back from it."""
+    top = BEYOND * float(np.max(load.loop_bandwidth))
     unit = _unit(solution, load)
     return limits(lambda f: circuit.impedance(f, *load.port), unit, LOWEST, max(top, 10e6))
 
@@ -129,23 +129,24 @@ def _unit(solution: Solution, load: Load) -> Port:
 
 def critical_here(solution: Solution, load: Load) -> tuple[float, LoopLimits]:
     """Critical power [W] at the voltage that the load has at this state."""
-    found = loop_limits(solution, load)
+    found = loop_limits(solution, load, back(solution, load))
     return found.exact * float(solution.state.voltage(load.name)) ** 2, found
 
 
 def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
     state = solution.state
     volts, drawn = float(state.voltage(load.name)), float(state.load_currents[load.name] * state.voltage(load.name))
-    critical, found = critical_here(solution, load)
+    circuit = back(solution, load)
+    here = found = loop_limits(solution, load, circuit)
+    critical = here.exact * volts**2
     if exactly:
-        critical, found = _followed(solution, load, drawn, critical, found)
+        critical, found = _followed(solution, load, found, circuit)
     if len(powered_loads(solution)) > 1 and not stays_up(Solution(_scaled(solution, load, 0.0), state)):
         critical = 0.0
-    f = CURVE if not found.frequency > 0 else np.union1d(CURVE, found.frequency * _NEAR)
-    impedance = back(solution, load).impedance(f, *load.port)
+    f = CURVE if not here.frequency > 0 else np.union1d(CURVE, here.frequency * _NEAR)
+    impedance = circuit.impedance(f, *load.port)
     conductance = drawn / volts**2
     admittance = _unit(solution, load)(f) * conductance
-    here = loop_limits(solution, load) if exactly else found
     gain, phase = loop_margins(impedance * admittance, here.exact / conductance)
     damping, frequency = _least_damped(solution)
     return Margin(
@@ -161,25 +162,30 @@ def _scaled(solution: Solution, load: Load, power: float) -> Design:
     return solution.design.model_copy(update={"loads": loads})
 
 
-def _followed(
-    solution: Solution, load: Load, drawn: float, critical: float, found: LoopLimits
-) -> tuple[float, LoopLimits]:
-    """The power that is critical at the voltage which the load has while it draws it."""
-    low, high, power = (drawn, np.inf, critical) if critical > drawn else (0.0, drawn, critical)
+def _followed(solution: Solution, load: Load, found: LoopLimits, circuit: Circuit) -> tuple[float, LoopLimits]:
+    """The power that is critical at the voltage which the load has while it draws it: each try begins where the line leads from the last."""
+    reached, power = 0.0, _on_the_line(solution, load, found, circuit)
     for _ in range(SOLVED):
         if not np.isfinite(power):
-            return power, found
+            break
         try:
             at = solve(_scaled(solution, load, power), solution.point)
         except OperatingError:
-            high, power = power, (low + power) / 2
+            power = (reached + power) / 2
             continue
-        critical, found = critical_here(at, at.design.named_load(load.name))
-        if abs(critical - power) < CLOSE * power:
+        there, circuit = at.design.named_load(load.name), back(at, load)
+        found = loop_limits(at, there, circuit)
+        reached, power = power, _on_the_line(at, there, found, circuit)
+        if abs(power - reached) < CLOSE * power:
             break
-        low, high = (power, high) if critical > power else (low, power)
-        power = critical if low < critical < high else (low + min(high, 2 * critical)) / 2
-    return (critical + power) / 2, found
+    return power, found
+
+
+def _on_the_line(solution: Solution, load: Load, found: LoopLimits, circuit: Circuit) -> float:
+    """Critical power [W] with the voltage that is left of a line as steep as it is here: V = E / (1 + R g), of E behind R."""
+    volts, amps = (float(one[load.name]) for one in (solution.state.load_voltages, solution.state.load_currents))
+    ohms = float(circuit.impedance([0.0], *load.port)[0].real)
+    return found.exact * ((volts + ohms * amps) / (1 + ohms * found.exact)) ** 2 if np.isfinite(found.exact) else np.inf
 
 
 def _least_damped(solution: Solution) -> tuple[float, float]:
