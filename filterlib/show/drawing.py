@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -16,7 +17,7 @@ from filterlib.show.paths import joined, markers, needed, stroke
 from filterlib.show.style import slug
 from filterlib.show.ticks import Tick, ticks
 
-WIDE, RIGHT, EDGE = 960.0, 36.0, 6.0  # [px] width of every figure; right of axes; at the edge of the paper
+RIGHT, EDGE = 36.0, 6.0  # [px] right of axes; at the edge of the paper
 FONT, SMALL, LINE = 14.0, 12.0, 17.0  # [px] size of words, of those in a plot, and from line to line
 LEFT, NAMES, GAP = 96.0, 430.0, 10.0  # [px] left of numbers at least, of names at most; between rows
 SAMPLE, ENTRY, LEGEND = 48.0, 24.0, 22.0  # [px] of a legend: before its words, between two entries, its rows
@@ -101,7 +102,7 @@ class _Drawing:
     """The paper: pieces of SVG in the order in which they are drawn, and where words stand already."""
 
     def __init__(self, figure: Figure) -> None:
-        self._figure, self._name = figure, slug(figure.title)
+        self._figure, self._name, self._wide = figure, slug(figure.title), figure.width
         self._pieces: list[str] = []
         self._boxes: list[tuple[float, float, float, float]] = []  # left, top, right, bottom
         self._height = EDGE
@@ -122,12 +123,12 @@ class _Drawing:
 
     def text(self) -> str:
         """The element."""
-        body, size = "".join(self._pieces), f"{WIDE:g} {self._height:g}"
+        body, size = "".join(self._pieces), f"{self._wide:g} {self._height:g}"
         patterns = [(f"{self._name}-{which}", *look) for which, *look in _LINES]
         needed = "".join(_PATTERN.format(*one) for one in patterns if f"#{one[0]})" in body)
         title = escape(fitted(self._figure.title, 1, 1e9))
-        paper = f'<rect width="{WIDE:g}" height="{self._height:g}" fill="#fff"/>'
-        place = f'width="{WIDE:g}" height="{self._height:g}" viewBox="0 0 {size}"'
+        paper = f'<rect width="{self._wide:g}" height="{self._height:g}" fill="#fff"/>'
+        place = f'width="{self._wide:g}" height="{self._height:g}" viewBox="0 0 {size}"'
         head = _HEAD.format(FACES, FONT)
         return f"<svg {head} {place}><title>{title}</title><defs>{needed}</defs>{paper}{body}</svg>"
 
@@ -138,7 +139,7 @@ class _Drawing:
         figure = self._figure
         count = max((len(row) for row in figure.rows), default=0)
         lefts = [max(self._left(row[at], at) for row in figure.rows if at < len(row)) for at in range(count)]
-        width = (WIDE - sum(lefts) - count * RIGHT) / max(count, 1)
+        width = (self._wide - sum(lefts) - count * RIGHT) / max(count, 1)
         for number, row in enumerate(figure.rows):
             worded = "x" not in figure.share or number == len(figure.rows) - 1
             top = self._height + max(_above(plot, width) for plot in row)
@@ -166,13 +167,13 @@ class _Drawing:
 
     def _words(
         self, x: float, y: float, words: str, *, align: Align = "start", size: float = FONT, bold: bool = False,
-        free: bool = False, most: float = WIDE - EDGE,
+        free: bool = False, most: float = np.inf,
     ) -> None:  # fmt: skip
         """One line on height ``y``, not beyond the paper; ``free``: on white, moved to where no other words are."""
-        words = fitted(words, size, most, bold=bold)
+        words = fitted(words, size, min(most, self._wide - EDGE), bold=bold)
         width = text_width(words, size, bold=bold)
         before = {"start": 0.0, "middle": width / 2, "end": width}[align]
-        left = max(EDGE / 2, min(x - before, WIDE - EDGE / 2 - width))
+        left = max(EDGE / 2, min(x - before, self._wide - EDGE / 2 - width))
         y = self._free(left, y, width, size) if free else y
         self._boxes.append((left, y - size, left + width, y + size / 4))
         look = f' text-anchor="{align}"' * (align != "start") + f' font-size="{size:g}"' * (size != FONT)
@@ -256,7 +257,10 @@ class _Drawing:
 
     def _marks(self, frame: _Frame, name: str) -> None:
         place = f'x="{frame.left:.1f}" y="{frame.top:.1f}" width="{frame.width:.1f}" height="{frame.plot.height:g}"'
-        self._pieces.append(f'<clipPath id="{name}"><rect {place}/></clipPath><g clip-path="url(#{name})">')
+        data = escape(json.dumps(_scales(frame), separators=(",", ":")))
+        self._pieces.append(
+            f'<clipPath id="{name}"><rect {place}/></clipPath><g clip-path="url(#{name})" data-plot="{data}">'
+        )
         for mark in frame.plot.marks:
             self._pieces.extend(self._mark(frame, mark))
         self._pieces.append("</g>")
@@ -264,7 +268,9 @@ class _Drawing:
     def _mark(self, frame: _Frame, mark: Mark) -> Iterator[str]:
         match mark:
             case Curve():
+                yield f'<g data-curve="{escape(fitted(mark.label, 1, 1e9))}">' if mark.joined else "<g>"
                 yield from _curve(frame, mark)
+                yield "</g>"
             case Area():
                 x, low, high = frame.x(mark.x), frame.y(mark.low), frame.y(mark.high)
                 kept = needed(x, low, high, most=frame.width)
@@ -288,6 +294,25 @@ class _Drawing:
         yield f'<rect {place} fill="{mark.colour}"/>'
         if isinstance(mark, Bars) and mark.hatched:
             yield f'<rect {place} fill="url(#{self._name}-stripes)"/>'
+
+
+def _scales(frame: _Frame) -> dict[str, object]:
+    """What a script needs to say which value is at a place: the frame [px], and both axes."""
+    axes = {
+        side: {
+            "low": _short(scale.ends[0]),
+            "high": _short(scale.ends[1]),
+            "log": scale.axis.log,
+            "unit": scale.axis.unit,
+        }
+        for side, scale in (("x", frame.x), ("y", frame.y))
+    }
+    place = {name: round(getattr(frame, name), 1) for name in ("left", "top", "width")}
+    return {**place, "height": frame.plot.height, **axes}
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.6g}")
 
 
 def _above(plot: Plot, width: float) -> float:

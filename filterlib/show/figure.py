@@ -179,7 +179,7 @@ class Plot:
 
 @dataclass(frozen=True, eq=False)
 class Figure:
-    """Plots in rows, and lines of words at the ``foot``. ``share``: the axes, "x", "y" or both, that all have in common.
+    """Plots in rows, ``width`` px wide, and lines of words at the ``foot``. ``share``: the axes, "x", "y" or both, that all have in common.
 
     A shared x axis has its words below the lowest row only, a shared y axis left of the first column.
     """
@@ -188,6 +188,7 @@ class Figure:
     rows: tuple[tuple[Plot, ...], ...]
     share: str = ""
     foot: str = ""
+    width: float = 960.0
 
     @property
     def plots(self) -> list[Plot]:

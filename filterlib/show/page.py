@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +22,7 @@ from filterlib.words.quantities import unbroken
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
 
 @dataclass(frozen=True)
@@ -49,12 +53,35 @@ class Illustration:
             raise ValueError(f"{self.name}: an SVG element without width and height")
         most = f"max-width: {max(float(size[1]) * 1.15, 300):.0f}px"
         sized = self.svg[: size.start()] + self.svg[size.end() :]
-        return sized.replace("<svg", f'<svg aria-hidden="true" style="{most}"', 1)
+        return themed(sized.replace("<svg", f'<svg aria-hidden="true" style="{most}"', 1))
+
+
+def themed(drawing: str) -> str:
+    """An SVG element whose colours a page's style may change, for a dark ground.
+
+    >>> themed('<path stroke="#0072B2"/>')
+    '<path stroke="var(--fig-0072b2, #0072B2)"/>'
+    """
+    return re.sub(r'(fill|stroke)="(#(\w+))"', lambda m: f'{m[1]}="var(--fig-{m[3].lower()}, {m[2]})"', drawing)
 
 
 def illustration(name: str, figure: Figure, words: str, note: str = "") -> Illustration:
     """A drawn figure; its title stands before the ``words``."""
     return Illustration(name, figure.title, f"{figure.title}. {words}", note, svg(figure))
+
+
+def linked(text: str, parts: Iterable[str]) -> Markup:
+    """A text in which every name of a part leads to the circuit diagram, and marks the part there; markup in it is text.
+
+    >>> print(linked("L1 of <b>", ["L1"]))
+    <a href="#circuit" data-part="L1">L1</a> of &lt;b&gt;
+    """
+    from markupsafe import Markup, escape
+
+    names = "|".join(re.escape(name) for name in sorted(parts, key=len, reverse=True))
+    pieces = re.split(rf"(?<![\w-])({names})(?![\w-])", text) if names else [text]
+    link = Markup('<a href="#circuit" data-part="{0}">{0}</a>')
+    return Markup("").join(link.format(one) if at % 2 else escape(one) for at, one in enumerate(pieces))
 
 
 def circuit_diagram(name: str, title: str, design: Design) -> Illustration:
@@ -74,7 +101,19 @@ def program_version() -> str:
 
 def render(template: str, **values: object) -> str:
     """The page of a template beside this module, its values escaped; ``files`` are linked at its foot."""
-    return str(_environment().get_template(template).render(run=RUN, version=program_version(), **values))
+    head = {"run": RUN, "version": program_version(), "script": _script(), "script_hash": _hash(_script())}
+    return str(_environment().get_template(template).render(**head, **values))
+
+
+@cache
+def _script() -> str:
+    """The one script of every page, which makes its figures answer."""
+    return (Path(__file__).parent / "review_page" / "page.js").read_text(encoding="utf-8")
+
+
+def _hash(script: str) -> str:
+    """By which a page allows this script, and no other."""
+    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
 
 
 def with_head(numbers: Section, form: int, files: Iterable[str]) -> str:
@@ -109,4 +148,6 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["unbroken"] = unbroken
+    environment.filters["themed"] = themed
+    environment.filters["linked"] = linked
     return environment

@@ -191,7 +191,16 @@ def _limits(middle: float, limit: float | None) -> Iterator[Mark]:
     """Two lines that hold a wave which just meets its limit."""
     if limit is not None:
         yield Level(middle - limit / 2, LIMIT)
-        yield Level(middle + limit / 2, LIMIT, f"limit {format_quantity(limit, 'V')}")
+        yield Level(middle + limit / 2, LIMIT, limit_words(limit))
+
+
+def limit_words(limit: float) -> str:
+    """What a line says that is half of a peak-to-peak limit [V] above the middle of a wave.
+
+    >>> limit_words(0.015)
+    '±7.5 mV: limit of 15 mV peak to peak'
+    """
+    return f"±{_volts(limit / 2)}: limit of {_volts(limit)} peak to peak"
 
 
 def spectrum_figure(ripple: RippleResult, load: str) -> Figure:

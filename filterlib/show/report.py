@@ -23,8 +23,9 @@ from filterlib.show.plots import (
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
-from filterlib.show.reasons_chapter import reasons_chapter
+from filterlib.show.reasons_chapter import ReasonsChapter, reasons_chapter
 from filterlib.show.results import at_frequency, results_text
+from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.style import slug
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
@@ -32,10 +33,7 @@ from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.review_sentences import (
     cautions,
-    headline,
-    ratings,
     stability_lines,
-    summary,
     trust,
     verdict_sentence,
 )
@@ -90,11 +88,13 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)
     every = (*((reasons,) if reasons else ()), *chapters, *emitted)
-    drawn = [circuit, *(figure for chapter in every for figure in chapter.figures)]
+    first = first_screens(result)
+    start = [first.before_after] if first.before_after else []
+    drawn = [*start, circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn}
     files |= {one.file: one.text for one in (reasons.changes if reasons else ()) if one.file}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, list(files), circuit=circuit, chapters=chapters, reasons=reasons, emitted=emitted)
+    page = _page(result, list(files), reasons, first=first, circuit=circuit, chapters=chapters, emitted=emitted)
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 
@@ -216,16 +216,17 @@ def _insertion_words(insertion: InsertionResult, load: str, switching: float) ->
     return words, note if insertion.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 
-def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
+def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None, **pieces: object) -> str:
     shown = result.point_to_show()
     stable = [point for point in result.points if point.ripple.reason is None]
     loads = [load.name for load in result.design.loads]
     return render(
         "review.html.j2",
+        advice=reasons.sentences[-1] if reasons and reasons.sentences else "",
+        change=next((one for one in reasons.changes if one.file), None) if reasons else None,
+        reasons=reasons,
         design=result.design,
-        result=result,
-        summary=summary(result),
-        headline=headline(result),
+        names=[*(stage.name for stage in result.design.filter), *loads],
         trust=tuple(trust(result)),
         without_stress=[
             f"At {p.stress.point} there is none: {reason_text(p.stress.reason)}."
@@ -240,7 +241,6 @@ def _page(result: ReviewResult, drawn: list[str], **pieces: object) -> str:
         requirements=tables.requirements_table(result),
         parts=tables.parts_table(result.design),
         points=[tables.points_table(result), tables.loads_table(result)],
-        ratings=ratings(result),
         cautions=tuple(cautions(result)),
         stress=[tables.stress_table(result), tables.heat_table(result)],
         ripple=[tables.ripple_table(point) for point in stable],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 
 from filterlib.parts.capacitor import Capacitor
@@ -33,10 +33,11 @@ _LINES = {"plus": PLUS, "return": MINUS}
 
 @dataclass(frozen=True)
 class Column:
-    """One piece of the diagram: its width [drawing units] and how it is drawn from a left edge on."""
+    """One piece of the diagram: its width [drawing units], how it is drawn from a left edge on, and the ``part`` it shows."""
 
     width: float
     draw: Callable[[Sheet, float], None]
+    part: str = ""
 
 
 def schematic_svg(design: Design, marks: Mapping[str, str] | None = None) -> str:
@@ -47,7 +48,9 @@ def schematic_svg(design: Design, marks: Mapping[str, str] | None = None) -> str
     """
     marks = marks or {}
     loads = [_load(design, load, marks.get(load.name, "")) for load in design.loads]
-    rows = _rows([_converter(design, marks.get("terminals", "")), *map(_stage, design.filter), *loads])
+    columns = [_converter(design, marks.get("terminals", "")), *map(_stage, design.filter), *loads]
+    parts = ["converter", *(stage.name for stage in design.filter), *(load.name for load in design.loads)]
+    rows = _rows([replace(column, part=part) for column, part in zip(columns, parts, strict=True)])
     sheet = Sheet(chassis=bool(design.chassis))
     for number, row in enumerate(rows):
         x = 0.0
@@ -55,6 +58,7 @@ def schematic_svg(design: Design, marks: Mapping[str, str] | None = None) -> str
         if number:
             sheet.continued(0.0, f"from row {number}", side="left")
         for column in row:
+            sheet.start_part(column.part)
             column.draw(sheet, x)
             x += column.width
         if number + 1 < len(rows):

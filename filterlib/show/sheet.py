@@ -46,12 +46,13 @@ class _Words:
     text: str
     align: Align
     bold: bool
+    part: str = ""
 
     @property
     def svg(self) -> str:
         bold = ' font-weight="bold"' * self.bold
         place = f'x="{self.x:.1f}" y="{self.y:.1f}" text-anchor="{self.align}"'
-        return f"<text {place}{bold}>{escape(self.text)}</text>"
+        return f"<text {place}{bold}{self.part}>{escape(self.text)}</text>"
 
     @property
     def ends(self) -> tuple[float, float]:
@@ -73,6 +74,7 @@ class Sheet:
     def __init__(self, *, chassis: bool) -> None:
         self._chassis = chassis
         self._down = 0.0
+        self._part = ""
         self._drawn: list[str] = []
         self._over: list[str] = []  # dots, on top of the lines that meet there
         self._ends: list[Point] = []  # of everything but words [px]
@@ -81,6 +83,10 @@ class Sheet:
     def start_row(self, number: int) -> None:
         """Draw what follows in row ``number``, counted from zero."""
         self._down = number * ROW_HEIGHT[self._chassis]
+
+    def start_part(self, name: str) -> None:
+        """What is drawn from now on belongs to a part of the design, for a page that marks it."""
+        self._part = f' data-part="{escape(letters.fitted(name, 1, 1e9))}"'
 
     def _at(self, point: Point) -> Point:
         """A point's place [px], to the right and down."""
@@ -113,7 +119,7 @@ class Sheet:
         place = f"translate({(a[0] + b[0]) / 2:.1f} {(a[1] + b[1]) / 2:.1f})" + f" rotate({turn:g})" * (turn != 0)
         fill = ' fill="#d9d9d9"' * (symbol == "constant_power")
         leads = f"M{-across:.1f} 0H{-half:g}M{half:g} 0H{across:.1f}"
-        self._drawn.append(f'<path transform="{place}" d="{leads}{path}"{fill}/>')
+        self._drawn.append(f'<path transform="{place}" d="{leads}{path}"{fill}{self._part}/>')
 
     def dot(self, point: Point, *, hollow: bool = False, small: bool = False) -> None:
         """A connection, or a terminal if hollow."""
@@ -168,7 +174,7 @@ class Sheet:
             bold = named and index == 0
             down = self._down - y - (len(lines) - 1) * 0.22 + index * 0.44
             shown = letters.fitted(line, FONT, most, bold=bold)
-            self._words.append(_Words(x * SCALE, down * SCALE + 0.35 * FONT, shown, anchor, bold))
+            self._words.append(_Words(x * SCALE, down * SCALE + 0.35 * FONT, shown, anchor, bold, self._part))
 
     def svg(self, title: str) -> str:
         """The sheet as an SVG element with a title."""

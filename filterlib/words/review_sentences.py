@@ -21,7 +21,7 @@ from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import bank_sentence, measurement_words, what_to_measure
 from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
-from filterlib.words.rating_sentences import rating_count, rating_lines, stress_sentence
+from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 
 _OUTCOMES = {
@@ -139,12 +139,18 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     failing = _failing(result)
     if isinstance(failing, StressCheck):
-        return f"{capital(stress_sentence(failing))}."
+        return rating_reason(failing)
     load, label, point_ = judgement.decisive
     figure = point_.ripple.figures[load, label]
     if failing is None or failing.band:
         return f"{_too_wide(result, figure)}{_ripple_left(result, failing)}"
     return _reason(failing)
+
+
+def rating_reason(check: StressCheck) -> str:
+    """What a part carries beyond its rating, or may carry."""
+    verb = "exceeds" if check.verdict == "not met" else "may exceed"
+    return f"{capital(check.part)} {verb} its rating: {check.what} {stress_value(check)}, {stress_limit(check)}."
 
 
 def _failing(result: ReviewResult) -> Verdict | StressCheck | None:

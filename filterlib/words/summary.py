@@ -27,17 +27,18 @@ WARNING = "⚠"
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that was judged: its ``symbol`` and ``verdict``, what it is, and the figure with its limit in words."""
+    """One thing that was judged: its ``symbol`` and ``verdict``, what it is, the figure, and the ``limit`` behind a comma."""
 
     symbol: str
     verdict: str
     subject: str
     figure: str
+    limit: str = ""
 
     @property
     def line(self) -> str:
         """The finding as one line."""
-        return f"{self.symbol} {self.verdict:<{_WORD}}  {self.subject}: {self.figure}"
+        return f"{self.symbol} {self.verdict:<{_WORD}}  {self.subject}: {self.figure}{self.limit}"
 
 
 def outcome_words(result: ReviewResult) -> tuple[str, str]:
@@ -53,7 +54,7 @@ def requirement_finding(verdict: Verdict) -> Finding:
     subject, limit = _split(
         capital(verdict.requirement).replace(" peak to peak", "").replace(" with spikes", " and spikes")
     )
-    return Finding(SYMBOLS[verdict.verdict], verdict.verdict, subject, f"{_figure(verdict)}{limit}")
+    return Finding(SYMBOLS[verdict.verdict], verdict.verdict, subject, _figure(verdict), limit)
 
 
 def _split(words: str) -> tuple[str, str]:

@@ -92,8 +92,9 @@ def test_the_limit_is_drawn_about_the_middle_of_the_wave(fakes):
     assert any(np.isclose(height, middle + 0.0075, rtol=1e-9, atol=0) for height in heights)
     assert any(np.isclose(height, middle - 0.0075, rtol=1e-9, atol=0) for height in heights)
     told = [[mark.words for mark in plot.marks if isinstance(mark, Level) and mark.words] for plot in figure.plots]
-    assert told == [["limit 15 mV"], ["limit 15 mV"], [], []]
-    assert texts(plots.svg(figure)).count("limit 15 mV") == 2
+    words = "±7.5 mV: limit of 15 mV peak to peak"  # hand: half of it above the middle, where the line is
+    assert told == [[words], [words], [], []]
+    assert texts(plots.svg(figure)).count(words) == 2
 
 
 def test_the_range_of_the_extremes_is_shaded_where_there_is_one(fakes):

@@ -28,11 +28,12 @@ def files(reviewed):
     return review_files(reviewed)
 
 
-def test_the_sentences_stand_above_the_contents(reviewed, files):
-    page = files["review.html"]
-    for one in reason_sentences(reviewed.reasons):
-        told = unbroken(one.text).replace("'", "&#39;")
-        assert 0 < page.index(told) < page.index('<nav aria-label="Contents">')
+def test_the_last_sentence_is_the_advice_of_the_second_screen_and_all_are_below(reviewed, files):
+    page = re.sub(r"<a href=\"#circuit\"[^>]*>(.*?)</a>", r"\1", files["review.html"])
+    told = [unbroken(one.text).replace("'", "&#39;") for one in reason_sentences(reviewed.reasons)]
+    assert page.index('id="h-next"') < page.index(told[-1]) < page.index('id="reasons"')
+    for one in told:
+        assert one in page[page.index('id="reasons"') :]
 
 
 def test_tables_hold_what_the_result_holds(reviewed):
