@@ -314,7 +314,7 @@ def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decide
     text = review_files(fakes.review(closing=closing_of("logger")))["review.html"]
     at = text.index("What to measure next")
     assert text.index('id="load-2"') < at < text.index('id="steps"')
-    listed = text[at : text.index("</section>", at)]
+    listed = text[at : text.index("</details>", at)]
     assert "5 mV to 12.5 mV (a factor of 2.5)" in listed
     assert listed.count("<li>") == 1
     assert "It leaves 6 mV to 9 mV (a factor of 1.5): the interval is 40 % narrower." in listed
