@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.analysis.stability.proof import Proof
 from filterlib.words.margin_sentences import more_power
 from filterlib.words.proposal_sentences import failing_list, outcome
-from filterlib.words.quantities import capital, number
+from filterlib.words.quantities import capital, interval_text, joined, number
 
 ENOUGH = 1.0  # share of more power from which a circuit is not asked to be damped: common practice, no source
 HOT = "The resistor gets hot and may fail open after many starts: take a pulse-rated one."
@@ -55,3 +56,19 @@ def damper_lines(one: DampedDesign) -> tuple[str, ...]:
     if one.proposal.broken:
         lines.append(f"breaks: {failing_list(one.proposal.broken)}")
     return tuple(lines)
+
+
+def proof_sentence(proof: Proof) -> str:
+    """What is proved of a design, or the combination for which it is not stable."""
+    if proof.verdict == "unstable":
+        values = joined(f"{one.label} {number(one.value, one.unit)}" for one in proof.ranges)
+        return f"Unstable at {proof.point} with {values}."
+    ranges = joined(f"{one.label} {interval_text(one.low, one.high, one.unit)}" for one in proof.ranges)
+    others = (
+        ""
+        if not proof.held
+        else f" The other {len(proof.held)} uncertain parameters are at their nominal values there."
+    )
+    if proof.verdict == "undecided":
+        return f"Not proved at {proof.point} for every combination of {ranges}, and none found that is unstable."
+    return f"Proved stable at {proof.point} for every combination of {ranges}.{others}"

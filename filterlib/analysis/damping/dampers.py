@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any
@@ -18,6 +19,7 @@ from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.judgement import Judgement, judge
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import Condition, conditions
+from filterlib.analysis.stability.proof import Proof, prove
 from filterlib.analysis.stress.loading import loadings
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
@@ -74,10 +76,14 @@ class DampedDesign:
 
 @dataclass(frozen=True)
 class DampingResult:
-    """What damping does for a design: ``judgement`` of it as it is, and ``dampers``, the best first, by that judgement."""
+    """What damping does for a design: ``judgement`` of it as it is, and ``dampers``, the best first, by that judgement.
+
+    ``proofs``: of the best one, at each operating point at which something uncertain moves the circuit and the proof can be had.
+    """
 
     judgement: Judgement
     dampers: tuple[DampedDesign, ...]
+    proofs: tuple[Proof, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,7 +121,14 @@ def damp(
         tell(0.2 + 0.8 * number / len(branches), f"judging {branch.part} as damping")
         one = in_full(was, (branch.candidate,))
         found += [] if one is None else [_costed(one, branch, was, before)]
-    return DampingResult(was, tuple(sorted(found, key=lambda one: (_group(one), -one.headroom, rank(one.proposal)))))
+    found.sort(key=lambda one: (_group(one), -one.headroom, rank(one.proposal)))
+    return DampingResult(was, tuple(found), tuple(_proofs(found[0])) if found else ())
+
+
+def _proofs(one: DampedDesign) -> Iterator[Proof]:
+    for point in one.proposal.judgement.points:
+        with suppress(FilterlibError):
+            yield prove(point.solution)
 
 
 def _group(one: DampedDesign) -> tuple[object, ...]:

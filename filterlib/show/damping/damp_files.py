@@ -10,7 +10,7 @@ from filterlib.show.folder import RUN, write_files
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.style import slug
 from filterlib.system.writing import design_toml
-from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening
+from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence
 
 NUMBERS = "damp.json"
 FORMAT = 1  # of damp.json; raised whenever a key changes its name or its meaning
@@ -29,6 +29,7 @@ def damping_text(result: DampingResult, folder: str | None = None) -> str:
         first, *others = damper_lines(one)
         lines += ["", first, *(f"  {line}" for line in others)]
         lines += [f"  {Path(folder) / name}"] if folder else []
+    lines += ["", *(proof_sentence(one) for one in result.proofs)] if result.proofs else []
     if any(one.switch_on > WARM for one in result.dampers):
         lines += ["", HOT]
     return "\n".join([*lines, "", "Design files: give --out FOLDER"] if not folder else lines)
@@ -44,6 +45,9 @@ def damping_files(result: DampingResult) -> dict[str, str]:
         "format": FORMAT,
         "design": result.judgement.design.name,
         "dampers": sections,
+        "proofs_of_the_first": [
+            {"point": one.point, "verdict": one.verdict, "words": proof_sentence(one)} for one in result.proofs
+        ],
         "files": [*files, NUMBERS],
     }
     return {**files, NUMBERS: json.dumps(whole, indent=1, ensure_ascii=False)}

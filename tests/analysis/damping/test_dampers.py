@@ -66,6 +66,7 @@ def test_the_branch_that_is_proposed_first_makes_it_stable(ringing, result):
         assert stability(solve(one.design)).stable
         assert one.was < 0 < one.more
         assert one.damps
+    assert [one.verdict for one in result.proofs] == ["stable"]
     assert [one.headroom for one in result.dampers] == sorted([one.headroom for one in result.dampers], reverse=True)
 
 
