@@ -1,6 +1,7 @@
 """`python -m tests.oldest`: the tests with the oldest versions that pyproject.toml allows, in an environment of its own.
 
-Arguments go to pytest; without any, everything runs.
+Arguments go to pytest; without any, everything runs. Warnings of deprecation are left out: the old libraries call newer ones that
+they bring with them.
 """
 
 import re

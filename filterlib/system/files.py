@@ -21,7 +21,7 @@ _LONGEST_NAME = 80  # of a part
 
 
 MOST = {
-    "filter": 100, "load": 50, "operating_point": 50, "requirement": 300, "emission": 50, "coupling": 300, "accepted": 300, "tables": 100,
+    "filter": 60, "load": 50, "operating_point": 50, "requirement": 300, "emission": 50, "coupling": 300, "accepted": 300, "tables": 100,
 }  # fmt: skip
 """Entries of each kind that a design may have."""
 

@@ -97,7 +97,7 @@ MANY = {
     "keys in keys": ("a." * 50_000 + "a = 1\n", "more than 100 points"),
     "lists in lists": ("x = " + "[" * 5_000 + "]" * 5_000 + "\n", "nested too deeply"),
     "many keys": ("".join(f"k{n} = 1\n" for n in range(30_000)), "more than 20,000 keys and values"),
-    "many stages": (CLEAN + "".join(STAGE.format(f"K{n}", '"film-1u0"') for n in range(101)), "entries, and a design may have 100"),
+    "many stages": (CLEAN + "".join(STAGE.format(f"K{n}", '"film-1u0"') for n in range(61)), "entries, and a design may have 60"),
     "many requirements": (CLEAN + '[[requirement]]\nkind = "drop"\nload = "modem"\nlimit = "1 V"\n' * 301, "a design may have 300"),
     "many tables": (CLEAN.replace("format = 1", f"format = 1\ntables = {['a.toml'] * 101}"), "tables: 101 entries"),
     "a gauge of spaces": (CLEAN + STAGE.format("K", '{ kind = "lead", gauge = "' + " " * 150_000 + 'x" }'), r"filter\[\d\].part"),
