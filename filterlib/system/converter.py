@@ -22,6 +22,7 @@ from filterlib.units import format_quantity
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 IDLE = 0.1  # [Hz] bandwidth of a loop at rest: nothing flows through it at any harmonic
+USUAL_SHAPE = 0.95  # of step-up or step-down stages without isolation: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
 LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
 PLUS, RETURN = "converter_plus", "converter_return"
@@ -33,10 +34,10 @@ def _ranged(value: float, low: float, high: float, why: str) -> Any:
 
 
 def _edge_default(data: Validated) -> Ranged:
-    """12 to 80 ns, and less where the period is too short for that."""
-    share = min(1.0, LONGEST_EDGE / 80e-9 / data.get("switching_frequency", 1e5))
-    why = "switching edges take 12 to 80 ns, and less at several megahertz (common practice, no source)"
-    return default(30e-9 * share, 12e-9 * share, 80e-9 * share, why)
+    """8 to 90 ns, and less where the period is too short for that."""
+    share = min(1.0, LONGEST_EDGE / 90e-9 / data.get("switching_frequency", 1e5))
+    why = "switching edges take 8 to 90 ns, and less at several megahertz (common practice, no source)"
+    return default(30e-9 * share, 8e-9 * share, 90e-9 * share, why)
 
 
 def _supply_default(data: Validated) -> Supply | None:
@@ -103,12 +104,12 @@ class Converter(Model):
     )
     output_capacitance: Annotated[
         Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
-    ] = _ranged(22e-6, 4.7e-6, 220e-6, "small units hold a few ceramics or one electrolytic")
+    ] = _ranged(22e-6, 1e-6, 470e-6, "from one small ceramic to several electrolytics")
     output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = _ranged(
-        12e-3, 5e-3, 60e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
+        12e-3, 3e-3, 200e-3, "ceramics a few milliohm, electrolytics tens and hundreds"
     )
     output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = _ranged(
-        4e-9, 1e-9, 10e-9, "the output capacitor with its loop on the board"
+        4e-9, 1e-9, 15e-9, "the output capacitor with its loop on the board"
     )
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
@@ -209,6 +210,14 @@ class Converter(Model):
     def period(self) -> float:
         """Switching period [s]."""
         return 1 / self.switching_frequency
+
+    @property
+    def shape_share(self) -> float:
+        """Share of all converters of these voltages that have this shape: without isolation one steps up by a diode's current, down by an inductor's."""
+        if self.isolated or self.input_voltage is None or self.shape is None:
+            return 0.5
+        usual = "pulse" if self.output_voltage > self.input_voltage else "triangle"
+        return USUAL_SHAPE if self.shape == usual else 1 - USUAL_SHAPE
 
     def ineffective(self, driven: bool) -> tuple[str, ...]:
         """What a recording of the ripple leaves without effect, where no other source needs it; no ripple sees efficiency."""

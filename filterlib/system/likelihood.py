@@ -9,7 +9,7 @@ import numpy as np
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.system.converter import Converter
 from filterlib.system.measuring import Probe
-from filterlib.system.source_spectra import SourceSpectra, source_spectra
+from filterlib.system.source_spectra import SourceSpectra, source_spectra, switching_current
 
 SPREAD = 0.1  # of the logarithm, of a reading about what the model reads, and of a pulse about its average: no source
 SWING = 0.1, 1.2
@@ -17,10 +17,18 @@ SWING = 0.1, 1.2
 load and small inductors reach further."""
 TIED = 0.9  # share of converters whose current follows from the load's; a second filter inside hides it: no source
 DECADES = 6.0  # over which the current of the others may lie
+SLOW = 3e6  # [Hz] above which a recording shows rings rather than the switching current: common practice, no source
+ORDERS = 31  # harmonics, up to which it is compared with the shape, octave by octave
+MEGAHERTZ = 1e6  # [Hz] at which tracks between unequal capacitors make that spread twice as wide: no source
+OCTAVE = 0.25  # of the logarithm, of what an octave of harmonics holds about what the shape makes there: no source
+ODD, ODDS = (
+    0.2,
+    6.0,
+)  # share of octaves that hold something else, a ring most of all, and over how many nepers: no source
 
 
 def log_likelihood(converter: Converter, load_current: float, sources: SourceSpectra | None = None) -> Real:
-    """Logarithm of how likely its rms, its line at the switching frequency and its load's current are, if it is so inside.
+    """Logarithm of how likely its recording, or its rms and its line at the switching frequency, and its load's current are.
 
     Parameters
     ----------
@@ -41,7 +49,10 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
     -----
     Normal in the logarithm, `SPREAD` wide. A pulse output's current is flat at I/(1 - duty), as the output capacitor carries
     no direct current; an output inductor's swings by `SWING` of the load's, or by the stated ``current_swing``. Either holds
-    for `TIED` of all converters; of the others nothing is known over `DECADES`.
+    for `TIED` of all converters; of the others nothing is known over `DECADES`. A recording is compared octave by octave with what the
+    shape of the current makes behind this inside: the fundamental says how large the current is, the octaves above it how the
+    impedance goes on, each to `OCTAVE` and better where the converter switches slowly. Single harmonics say too much: a whole
+    spectrum fits no simple inside. Not the phases either: of a passive inside they follow from the magnitudes.
 
     Examples
     --------
@@ -54,6 +65,8 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
     ripple = converter.ripple
     if not says_more(converter):
         return np.zeros(_designs(converter))
+    if ripple.recording is not None:
+        return _each(converter, _as_recorded(converter, load_current))
     known = source_spectra(converter, load_current) if sources is None else sources
     total = _tie(converter, known.current) if _tied(converter) else np.zeros(1)
     if ripple.rms or ripple.fundamental:
@@ -61,14 +74,49 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
         sizes = np.sqrt(2 * np.sum(np.abs(shown) ** 2, axis=-1)), 2 * np.abs(shown[..., 0])
         for stated, size in zip((ripple.rms, ripple.fundamental), sizes, strict=True):
             total = total + (0.0 if stated is None else _normal(np.log(size / stated)))
+    return _each(converter, total)
+
+
+def _each(converter: Converter, total: Real) -> Real:
+    """One for each design, minus infinity where there is none."""
     total = np.broadcast_to(np.ravel(total), np.broadcast_shapes(np.shape(np.ravel(total)), (_designs(converter),)))
     return np.where(np.isfinite(total), total, -np.inf)
 
 
 def says_more(converter: Converter) -> bool:
-    """Whether anything was measured that makes one inside likelier than another: rms, one line, or the load's current."""
+    """Whether anything was measured that makes one inside likelier than another: rms, one line, the load's current, a recording.
+
+    A recording whose period is not that of the switches tells nothing of a shape, and a second one tells the inside itself.
+    """
     ripple = converter.ripple
-    return ripple.recording is None and bool(_tied(converter) or ripple.rms or ripple.fundamental)
+    if ripple.recording is not None:
+        return ripple.with_capacitor is None and ripple.recording.stated is None
+    return bool(_tied(converter) or ripple.rms or ripple.fundamental)
+
+
+def _as_recorded(converter: Converter, load_current: float) -> Real:
+    """Of what a recording holds, octave by octave, beside what the shape of the current makes; and of that current's size."""
+    recorded = converter.ripple.recording
+    assert recorded is not None
+    most = min(ORDERS, len(recorded.harmonics), max(1, int(SLOW / converter.switching_frequency)))
+    k = np.arange(1, most + 1)
+    frequencies = np.asarray(k * converter.switching_frequency, float)
+    inner = converter.inner_impedance(frequencies)
+    behind = converter.terminal_impedance(frequencies, inner)
+    probe = Probe(converter, converter.ripple, frequencies, load_current, behind)
+    shape = np.abs(np.atleast_2d(probe.transfer * inner * switching_current(converter, k)))
+    seen = np.abs(recorded.coefficients(most))
+    starts = 2 ** np.arange(int(np.log2(most)) + 1) - 1
+    found, made = (np.sqrt(np.add.reduceat(one**2, starts, axis=-1)) for one in (seen, shape))
+    spread = OCTAVE * (1 + frequencies[starts[1:]] / MEGAHERTZ)
+    with np.errstate(divide="ignore"):
+        off = np.log(np.maximum(found, 1e-3 * found[0])) - np.log(made)
+    total = np.log(
+        (1 - ODD) * np.exp(-0.5 * ((off[:, 1:] - off[:, :1]) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+        + ODD / ODDS
+    )
+    tie = _tie(converter, np.exp(off[:, 0])) if _tied(converter) else 0.0
+    return np.asarray(np.sum(total, axis=-1) + tie)
 
 
 def _tied(converter: Converter) -> bool:

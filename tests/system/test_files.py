@@ -228,7 +228,7 @@ def test_the_defaults_that_follow_from_others_are_what_the_note_says():
     """hand: the three sentences below the converter's table."""
     note = " ".join(NOTE.read_text(encoding="utf-8").split())
     assert "45 % (15 % to 85 %)" in note
-    assert "30 ns (12 ns to 80 ns), shorter where the period is below 400 ns" in note
+    assert "30 ns (8 ns to 90 ns), shorter where the period is below 450 ns" in note
     assert "a twentieth of the switching frequency (a fiftieth to an eighth)" in note
 
     def left(frequency, **more):
@@ -237,12 +237,12 @@ def test_the_defaults_that_follow_from_others_are_what_the_note_says():
     one = left(1e5)
     assert (one.duty.value, one.duty.low, one.duty.high) == (0.45, 0.15, 0.85)
     assert (one.edge_time.value, one.edge_time.low, one.edge_time.high) == pytest.approx(
-        (30e-9, 12e-9, 80e-9), rel=1e-12, abs=0
+        (30e-9, 8e-9, 90e-9), rel=1e-12, abs=0
     )
     loop = one.loop_bandwidth
     assert (loop.value, loop.low, loop.high) == pytest.approx((5e3, 2e3, 12.5e3), rel=1e-12, abs=0)
-    assert left(2.4e6).edge_time.high == pytest.approx(80e-9, rel=1e-12, abs=0)  # 417 ns
-    assert left(2.6e6).edge_time.high < 79e-9  # 385 ns
+    assert left(2.2e6).edge_time.high == pytest.approx(90e-9, rel=1e-12, abs=0)  # 455 ns
+    assert left(2.3e6).edge_time.high < 89e-9  # 435 ns
     stepped = left(1e5, input_voltage=24).duty
     assert (stepped.value, stepped.high - stepped.value) == pytest.approx((1 - 24 / 28, 0.05), rel=1e-12, abs=0)
 

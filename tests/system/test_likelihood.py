@@ -1,11 +1,15 @@
 """How well a converter agrees with rms, fundamental and load current."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from filterlib.errors import InputError
+from filterlib.system.arrangement import WithCapacitor
 from filterlib.system.converter import Converter
-from filterlib.system.likelihood import SPREAD, log_likelihood
+from filterlib.system.likelihood import SPREAD, log_likelihood, says_more
+from filterlib.system.recorded import Recorded
 from filterlib.system.source_spectra import source_spectra
 from filterlib.system.writing import stated
 from tests.designs import KNOWN, converter, design
@@ -73,3 +77,49 @@ def test_the_keys_are_written():
     assert [found["ripple"][key] for key in ("rms", "fundamental")] == ['"30 mV"', '"40 mV"']
     assert "current_swing" in found["ripple"]
     assert found["tied_to_load"] == "false"
+
+
+def recorded(true, load_current="2 A", **more):
+    """What a recording of such a converter gives to one of which nothing is known."""
+    sources = source_spectra(true, 0.0)
+    seen = Recorded("a.csv", true.switching_frequency, tuple(sources.ripple[1:100].tolist()))
+    ripple = {"peak_to_peak": 0.1, "recording": seen, "bandwidth": "20 MHz", "load_current": load_current}
+    return made(ripple, **more)
+
+
+@pytest.mark.parametrize(("farads", "ohms"), [(2e-6, 1e-3), (470e-6, 80e-3)])
+def test_a_recording_tells_what_the_current_passes_through(farads, ohms):
+    """second method: harmonics of a triangle behind a capacitor fall as 1/k^3, behind a resistor as 1/k^2 (Fourier's series)."""
+    alone = {"output_esl": 0, "lead_inductance": 0}
+    one = recorded(made({"bandwidth": "full"}, output_capacitance=farads, output_esr=ohms, **alone), None, **alone)
+    pairs = np.array([(farads, ohms), (2e-6, 1e-3), (470e-6, 80e-3)])
+    inside = {
+        "output_capacitance": one.output_capacitance.at(pairs[:, :1]),
+        "output_esr": one.output_esr.at(pairs[:, 1:]),
+    }
+    likely = log_likelihood(one.model_copy(update=inside), 2.0)
+    assert likely[0] == likely.max()
+    assert likely[0] - likely.min() > 1
+
+
+def test_a_recording_and_the_load_say_how_large_the_impedance_inside_is():
+    """hand: a pulse of 5 A, 2 A at a duty of 0.6, through an impedance: that which makes the recorded fundamental."""
+    source = {"shape": "pulse", "duty": 0.6, "output_capacitance": "1 mF", "output_esl": 0, "lead_inductance": 0}
+    one = made({"bandwidth": "full"}, output_esr="30 mΩ", **source)
+    volts = 0.1 * 5.0 / float(np.ravel(source_spectra(one, 0.0).current)[0])
+    true = made({"bandwidth": "full", "peak_to_peak": volts}, output_esr="30 mΩ", **source)
+    esr = np.geomspace(3e-3, 0.3, 81)
+    likely = log_likelihood(with_esr(recorded(true, **source), *esr), 2.0)
+    assert esr[np.argmax(likely)] == pytest.approx(30e-3, rel=0.06, abs=0)
+    assert likely.max() - likely[0] > 3
+
+
+def test_a_second_recording_or_another_period_leaves_it_to_others():
+    true = made({"bandwidth": "full"})
+    one = recorded(true)
+    assert says_more(one)
+    half = replace(one.ripple.recording, stated=2 * true.switching_frequency)
+    assert not says_more(one.model_copy(update={"ripple": one.ripple.model_copy(update={"recording": half})}))
+    second = {"recording": one.ripple.recording, "capacitance": "1 µF"}
+    both = one.ripple.model_copy(update={"with_capacitor": WithCapacitor(**second)})
+    assert not says_more(one.model_copy(update={"ripple": both}))

@@ -11,7 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.uncertainty.interval import Interval, over_shapes, shapes, width
+from filterlib.analysis.uncertainty.interval import MORE, Interval, over_shapes, shapes, width
 from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
@@ -26,6 +26,7 @@ from filterlib.system.uncertain_parameters import uncertain_parameters
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
 _DRAWS = 256  # plausible combinations
+_WEIGHED = 16  # times as many, where a recording weighs them
 _KEPT = 4  # batches of designs whose source spectra are kept
 AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
 Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
@@ -353,7 +354,11 @@ def _intervals(
         return mask(many, _peaks(many, wanted))
 
     likely = drawn.likelihood if says_more(solution.design.converter) else None
-    return over_shapes(solution.design, roughly, confirm=exactly, draws=_DRAWS, likely=likely, progress=progress)
+    few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
+    return over_shapes(
+        solution.design, roughly, confirm=exactly, draws=_DRAWS, likely=likely, weighed=_WEIGHED if few else MORE,
+        progress=progress,
+    )  # fmt: skip
 
 
 def _peaks(

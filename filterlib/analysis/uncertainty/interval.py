@@ -20,7 +20,7 @@ CORNERS = 32
 ROUNDS = 3  # of refinement around the best points
 AROUND = 12  # points around each best point and round
 CLOSER = 6  # the same of a closer look
-MORE = 3  # times as many combinations are weighed by the readings as are solved
+MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
@@ -75,6 +75,7 @@ def over_shapes(
     closer: bool = False,
     draws: int = SPREAD,
     likely: Measure | None = None,
+    weighed: int = MORE,
     progress: Progress | None = None,
 ) -> dict[Any, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
@@ -94,24 +95,30 @@ def over_shapes(
         metric, exact = in_chunks(variant, measure, tell), None if confirm is None else in_chunks(variant, confirm)
         found = (
             search(
-                metric, box, confirm=exact, draws=draws, likely=None if likely is None else in_chunks(variant, likely)
+                metric,
+                box,
+                confirm=exact,
+                draws=draws,
+                likely=None if likely is None else in_chunks(variant, likely),
+                weighed=weighed,
             )
             if like is None
             else at_ends(metric, box, like, closer=closer)
         )
         for key, interval in found.items():
-            interval = _of_shape(interval, variant)
+            interval = _of_shape(interval, variant, len(variants))
             intervals[key] = _wider(intervals[key], interval) if key in intervals else interval
     return intervals
 
 
-def _of_shape(interval: Interval, variant: Design) -> Interval:
-    """With the shape among what was drawn."""
+def _of_shape(interval: Interval, variant: Design, of: int) -> Interval:
+    """With the shape among what was drawn, one ``of`` several: then as plausible as it is."""
     drawn = interval.plausible
     if drawn is None:
         return interval
     values = {**drawn.values, "converter.shape": np.full(len(drawn.weights), variant.converter.shape)}
-    return replace(interval, plausible=replace(drawn, values=values))
+    share = variant.converter.shape_share if of > 1 else 1.0
+    return replace(interval, plausible=replace(drawn.times(share), values=values))
 
 
 def _wider(one: Interval, two: Interval) -> Interval:
@@ -161,6 +168,7 @@ def search(
     confirm: Metric | None = None,
     draws: int = SPREAD,
     likely: Metric | None = None,
+    weighed: int = MORE,
     seed: int = 1,
 ) -> dict[Hashable, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
@@ -179,7 +187,7 @@ def search(
     rng = np.random.default_rng(seed)
     cube, weights = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws)
     if likely is not None:
-        cube, weights = _drawn_by(likely, uncertain_parameters, cube, rng)
+        cube, weights = _drawn_by(likely, uncertain_parameters, cube, rng, weighed)
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
@@ -210,15 +218,19 @@ def search(
 
 
 def _drawn_by(
-    likely: Metric, uncertain_parameters: tuple[UncertainParameter, ...], cube: np.ndarray, rng: np.random.Generator
+    likely: Metric,
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    cube: np.ndarray,
+    rng: np.random.Generator,
+    weighed: int,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Points drawn as often as the readings make them likely, then as many even ones as are left; and the weights of the first.
 
-    `MORE` times as many are weighed, by the converter alone. Each weight is how often a point was drawn, times the mean
+    ``weighed`` times as many are weighed, by the converter alone. Each weight is how often a point was drawn, times the mean
     likelihood, so that shapes that are not stated weigh as their readings have it. Where none is likely all weigh nothing.
     """
     draws, dimensions = cube.shape
-    many = latin_hypercube(rng, MORE * draws, dimensions)
+    many = latin_hypercube(rng, weighed * draws, dimensions)
     (logs,) = _measure(likely, uncertain_parameters, many).values()
     sizes = np.exp(logs)
     if not sizes.any():

@@ -89,8 +89,12 @@ class Plausible:
         z = _SURE**2 / count
         return float((share + z / 2 - np.sqrt(z * (share * (1 - share) + z / 4))) / (1 + z))
 
+    def times(self, share: float) -> Plausible:
+        """As plausible as this share of all cases."""
+        return Plausible(self.figures, share * self.weights, self.values)
+
     def beside(self, other: Plausible) -> Plausible:
-        """Both together, as where a shape is not stated: each is as plausible."""
+        """Both together, as where a shape is not stated."""
         shared = [key for key in self.values if key in other.values]
         return Plausible(
             np.concatenate([self.figures, other.figures]),

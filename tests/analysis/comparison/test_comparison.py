@@ -186,7 +186,7 @@ def test_differences_of_the_demonstrations():
     found = {difference.key: (difference.first, difference.second) for difference in differences(CLEAN, BRICK)}
     assert found["converter.switching_frequency"] == ("180 kHz", "150 kHz")
     assert found["converter.output_capacitance"] == ("22 µF ± 20 %", "100 µF (68 µF to 150 µF)")
-    assert found["converter.output_esl"] == ("3 nH ± 40 %", "not stated: 4 nH (1 nH to 10 nH)")
+    assert found["converter.output_esl"] == ("3 nH ± 40 %", "not stated: 4 nH (1 nH to 15 nH)")
     assert found["load.modem.bond"] == ("not stated", "inductance 150 nH")
     assert found["requirement.spike logger"] == ("not stated", "load logger, kind spike, limit 100 mV")
     assert not any(key.startswith("filter") for key in found)

@@ -78,6 +78,10 @@ def test_a_case_that_the_poles_alone_call_unstable_has_its_reasons_too():
         switching_frequency="150 kHz",
         shape="pulse",
         spike={"peak_to_peak": "0.9 V"},
+        output_capacitance={"low": "4.7 µF", "value": "22 µF", "high": "220 µF"},
+        output_esr={"low": "5 mΩ", "value": "12 mΩ", "high": "60 mΩ"},
+        output_esl={"low": "1 nH", "value": "4 nH", "high": "10 nH"},
+        edge_time={"low": "12 ns", "value": "30 ns", "high": "80 ns"},
     )
     boost["ripple"] = {"peak_to_peak": "300 mV", "load_current": "3 A"}
     ring = {"kind": "common_mode_choke", "inductance": "1 mH", "rated_current": "5 A", "dc_resistance": "15 mΩ"}

@@ -25,8 +25,8 @@ def test_every_capacitor_counts_as_large_as_it_may_be():
     assert held["C1"].capacitance == pytest.approx(2 * 2e-6 * 1.05, rel=1e-9, abs=0)  # hand: 5 % tolerance
     assert held["input of modem"].capacitance == pytest.approx(3 * 10e-6 * 1.2, rel=1e-9, abs=0)  # hand
     inside = next(store for name, store in held.items() if "converter" in name)
-    assert inside.capacitance == pytest.approx(220e-6, rel=1e-9, abs=0)  # the end of the default's range
-    assert inside.energy == pytest.approx(0.5 * 220e-6 * 28**2, rel=1e-9, abs=0)  # hand
+    assert inside.capacitance == pytest.approx(470e-6, rel=1e-9, abs=0)  # the end of the default's range
+    assert inside.energy == pytest.approx(0.5 * 470e-6 * 28**2, rel=1e-9, abs=0)  # hand
     assert len(held) == 3  # the choke holds no charge
 
 
