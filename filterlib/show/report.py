@@ -26,6 +26,7 @@ from filterlib.show.plots import (
 from filterlib.show.reasons_chapter import ReasonsChapter, reasons_chapter
 from filterlib.show.results import at_frequency, results_text
 from filterlib.show.review_page.first_screens import first_screens
+from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
@@ -87,14 +88,24 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)
-    every = (*((reasons,) if reasons else ()), *chapters, *emitted)
+    stability = stability_chapter([one for point in result.points for one in point.margins], result.design)
+    every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted)
     first = first_screens(result)
     start = [first.before_after] if first.before_after else []
     drawn = [*start, circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn}
     files |= {one.file: one.text for one in (reasons.changes if reasons else ()) if one.file}
     names = [PAGE, NUMBERS, *files]
-    page = _page(result, list(files), reasons, first=first, circuit=circuit, chapters=chapters, emitted=emitted)
+    page = _page(
+        result,
+        list(files),
+        reasons,
+        first=first,
+        circuit=circuit,
+        chapters=chapters,
+        emitted=emitted,
+        stability=stability,
+    )
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
 

@@ -37,16 +37,23 @@ def margin_sentence(one: Margin) -> str:
     >>> from types import SimpleNamespace
     >>> at = SimpleNamespace(load="modem", point="full load", more=0.38, critical_power=83.0, critical_frequency=3.4e3, stable=True)
     >>> margin_sentence(at)
-    'Stable at full load: modem could draw 38 % more power, 83 W, before the line rings at 3.4 kHz.'
+    'Stable at full load with nominal values: modem could draw 38 % more power, 83 W, before the line rings at 3.4 kHz.'
     """
     if math.isinf(one.critical_power):
-        return f"Stable at {one.point}, whatever {one.load} draws."
+        return f"Stable at {one.point} with nominal values, whatever {one.load} draws."
     rings = (
         f"rings at {number(one.critical_frequency, 'Hz')}" if one.critical_frequency else "collapses without ringing"
     )
     if not one.stable:
-        return f"Unstable at {one.point}: {one.load} draws {number(one.power, 'W')}, and from {number(one.critical_power, 'W')} on the line {rings}."
-    return f"Stable at {one.point}: {one.load} could draw {more_power(one.more)}, {number(one.critical_power, 'W')}, before the line {rings}."
+        return f"Unstable at {one.point} with nominal values: {one.load} draws {number(one.power, 'W')}, and from {number(one.critical_power, 'W')} on the line {rings}."
+    return f"Stable at {one.point} with nominal values: {one.load} could draw {more_power(one.more)}, {number(one.critical_power, 'W')}, before the line {rings}."
+
+
+def margin_title(one: Margin) -> str:
+    """The same in a heading."""
+    if math.isinf(one.critical_power):
+        return f"stable, whatever {one.load} draws"
+    return f"{one.load} {f'could draw {more_power(one.more)}' if one.stable else 'draws more than is stable'}"
 
 
 def rule_sentence(rules: Iterable[Rule]) -> str:
@@ -55,7 +62,7 @@ def rule_sentence(rules: Iterable[Rule]) -> str:
     if not allowed:
         return ""
     listed = ", ".join(f"{name} {share(one.share)}" for name, one in allowed.items())
-    return f"Rules about impedances would allow less of that power: {listed}. They are on the safe side, and give the rest away."
+    return f"Of that power rules about impedances would allow: {listed}. They are on the safe side, and give the rest away."
 
 
 def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]:

@@ -6,19 +6,23 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 
 import pytest
 
+from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stress.stress import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.folder import run_of
 from filterlib.show.report import review_files, write_review
+from filterlib.system.solution import solve
 from filterlib.words.assumptions import assumptions
 from filterlib.words.review_sentences import cautions, headline, summary, trust
+from tests.analysis.stability.test_over_uncertainty import feeble
 from tests.show.words_drawn import faults
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -100,6 +104,7 @@ def test_every_part_of_the_page_is_there(page, review):
         "At modem",
         "At logger",
         "Impedances and steps",
+        "Stability: no load of constant power",
         "What the design left to defaults",
         "Where the model stops being trusted",
     ]
@@ -327,3 +332,15 @@ def test_without_a_band_nothing_would_close_it(fakes, page):
     known = MeasurementValues("full", "modem", "20MHz", float("nan"), float("nan"))
     text = review_files(fakes.review(closing=known))["review.html"]
     assert "<li>Nothing that moves the figure is unknown.</li>" in text
+
+
+def test_how_far_from_ringing_is_folded_on_the_page_with_its_two_figures(review):
+    """The heading has the margin of the worst operating point; the figures are among the run's files."""
+    told = margins(solve(feeble()))
+    first, *others = review.points
+    points = (replace(first, margins=(replace(told[0], point="light", power=1.0), *told)), *others)
+    files = review_files(replace(review, judgement=replace(review.judgement, points=points)))
+    section = files["review.html"].split('id="stability"')[1].split("</details>")[0]
+    assert "Stability: modem could draw 4" in section
+    assert section.count("<figure>") == 2
+    assert "stability-ratio.svg" in files

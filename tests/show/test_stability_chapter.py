@@ -25,7 +25,8 @@ def margin():
 
 def test_the_chapter_says_the_margin_first_and_what_rules_throw_away(margin):
     chapter = stability_chapter([replace(margin, point="light", power=margin.power / 3), margin], feeble())
-    assert chapter.verdict.startswith("Stable at full load: modem could draw 4 % more power")
+    assert chapter.title == "modem could draw 4 % more power"
+    assert chapter.verdict.startswith("Stable at full load with nominal values: modem could draw 4 % more power")
     assert any("6 dB 49 %" in sentence for sentence in chapter.sentences)
     assert any("filterlib damp" in sentence for sentence in chapter.sentences)
     told, rules = chapter.tables
@@ -35,10 +36,16 @@ def test_the_chapter_says_the_margin_first_and_what_rules_throw_away(margin):
 
 def test_unstable_collapsing_and_unlimited_ones_are_said(margin):
     assert margin_sentence(replace(margin, critical_power=40.0)).startswith(
-        "Unstable at full load: modem draws 60 W, and from 40 W"
+        "Unstable at full load with nominal values: modem draws 60 W, and from 40 W"
     )
     assert "collapses without ringing" in margin_sentence(replace(margin, critical_frequency=0.0))
-    assert margin_sentence(replace(margin, critical_power=np.inf)) == "Stable at full load, whatever modem draws."
+    assert (
+        margin_sentence(replace(margin, critical_power=np.inf))
+        == "Stable at full load with nominal values, whatever modem draws."
+    )
+    assert (
+        stability_chapter([replace(margin, critical_power=40.0)], feeble()).title == "modem draws more than is stable"
+    )
     assert stability_chapter([], feeble(load=resistive())).verdict.startswith("No load draws a constant power")
 
 

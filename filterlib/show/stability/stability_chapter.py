@@ -10,7 +10,7 @@ from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, table
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.design import Design
-from filterlib.words.margin_sentences import RULES, margin_sentence, margin_sentences
+from filterlib.words.margin_sentences import RULES, margin_sentence, margin_sentences, margin_title
 from filterlib.words.quantities import capital, number, share
 
 NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of more than that."
@@ -18,8 +18,9 @@ NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of mo
 
 @dataclass(frozen=True)
 class StabilityChapter:
-    """What the page says of stability: the ``verdict``, more ``sentences``, and figures and tables of the least margin."""
+    """What the page says of stability: ``title`` and ``verdict``, more ``sentences``, and figures and tables of the least margin."""
 
+    title: str
     verdict: str
     sentences: tuple[str, ...]
     figures: tuple[Illustration, ...] = ()
@@ -30,14 +31,16 @@ def stability_chapter(margins: Sequence[Margin], design: Design) -> StabilityCha
     """The chapter, of the margins of all loads at all operating points."""
     first, *others = margin_sentences(margins, design)
     if not margins:
-        return StabilityChapter(first, tuple(others))
+        return StabilityChapter("no load of constant power", first, tuple(others))
     worst = min(margins, key=lambda one: one.more)
     words = margin_sentence(worst)
     figures = (
         illustration("stability-impedances", ratio_figure(worst), words),
         illustration("stability-ratio", nyquist_figure(worst), words, NOTE),
     )
-    return StabilityChapter(first, tuple(others), figures, (margins_table(margins), rules_table(worst)))
+    return StabilityChapter(
+        margin_title(worst), first, tuple(others), figures, (margins_table(margins), rules_table(worst))
+    )
 
 
 def margins_table(margins: Sequence[Margin]) -> Table:
@@ -50,7 +53,7 @@ def margins_table(margins: Sequence[Margin]) -> Table:
         ("Critical power", lambda one: number(one.critical_power, "W")),
         ("Rings at", lambda one: number(one.critical_frequency, "Hz")),
         ("Gain margin", lambda one: number(one.gain_margin, "dB")),
-        ("Phase margin", lambda one: f"{one.phase_margin:.0f}°" if one.phase_margin < 360 else "never needed"),
+        ("Phase margin", lambda one: f"{one.phase_margin:.0f}°" if one.phase_margin < 360 else "never at 0 dB"),
     )
 
 
