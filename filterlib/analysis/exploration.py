@@ -23,7 +23,7 @@ from filterlib.system.solution import solve
 class Explored:
     """The first operating point at one load.
 
-    ``limit`` of the ripple there, peak to peak, of the design's own requirement. From `refined`: ``figure``, that ripple with
+    ``limit`` of the ripple there, peak to peak, of the design's own requirement; NaN where it has none. From `refined`: ``figure``, that ripple with
     its range; ``verdicts``; ``decided_by``: the uncertain parameter that decides the range; ``unstable``: why there is no
     ripple, where the poles say it.
     """
@@ -37,8 +37,10 @@ class Explored:
 
 
 def explore(design: Design, load: str) -> Explored:
-    """The nominal figures at a load, which has a requirement on its ripple."""
-    wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == load)
+    """The nominal figures at a load, in the band of its first requirement on ripple; to 20 MHz where there is none."""
+    wanted = next((one for one in design.requirements if one.kind == "ripple" and one.load == load), None)
+    if wanted is None:
+        return Explored(nominal(solve(design), load), np.nan)
     return Explored(nominal(solve(design), load, band=wanted.label), wanted.limit)
 
 
@@ -49,7 +51,7 @@ def refined(design: Design, shown: Explored, tick: Callable[[float], None]) -> E
     tick(0.0)
     if not at.stable:
         nothing = np.zeros(0)
-        quiet = replace(shown.nominal, stable=False, step=nothing, ripple=nothing)
+        quiet = replace(shown.nominal, stable=False, step=nothing, ripple=nothing, peak_to_peak=np.nan)
         return replace(shown, nominal=quiet, unstable=at.reason)
     full = ripple(solution, progress=tick)
     tick(1.0)

@@ -110,6 +110,8 @@ def _output(output: NotebookNode) -> Iterator[Shown]:
     data = output.get("data", {})
     if "image/png" in data:
         yield Shown("picture", data["image/png"].strip(), data.get("text/plain", ""))
+        if "text/markdown" in data:
+            yield Shown("words", words(data["text/markdown"]))
     elif "image/svg+xml" in data:
         yield Shown("words", data["image/svg+xml"])
     elif "text/html" in data:

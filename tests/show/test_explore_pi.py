@@ -75,6 +75,8 @@ def test_an_unstable_setting_says_so_and_draws_no_ripple(panel):
         panel.draw(one)
         assert "unstable" in panel.sentence
         assert panel.readings[0].verdict == ""
+        assert "UNSTABLE" in panel.display.alarm(panel.result)
+        assert np.ptp(one.nominal.ripple_before) > 0.05  # the unfiltered curve stays
         assert not list(panel.picture.faults())
     panel.update()
 
@@ -92,3 +94,43 @@ def test_every_slider_does_something(panel):
         assert not np.array_equal(other.with_filter, panel.result.nominal.with_filter) or (
             other.peak_to_peak != panel.result.nominal.peak_to_peak
         ), name
+
+
+def test_any_design_file_is_on_sliders_with_its_own_parts(tmp_path):
+    """Another name, load and filter; saved, its comments stay."""
+    file = tmp_path / "pump.toml"
+    file.write_text(OWN)
+    own = pi_panel(file)
+    assert {"filter.Cin.capacitance", "filter.Ldm.inductance", "load.pump.current"} <= set(own.state.controls)
+    assert [name for name, one in own.state.controls.items() if not one.more] == [
+        "filter.Cin.capacitance", "filter.Ldm.inductance", "converter.ripple.peak_to_peak",
+    ]  # fmt: skip
+    assert "no limit" in own.readings[0].note
+    assert own.readings[0].verdict == ""
+    own.move("load.pump.current", "1 A")
+    text = own.save_design(tmp_path).read_text(encoding="utf-8")
+    assert 'current = "1 A"' in text
+    assert "# bought" in text
+
+
+OWN = """
+format = 1
+name = "Pump"
+[converter]
+name = "Brick (invented)"
+output_voltage = "12 V"
+switching_frequency = "300 kHz"
+ripple = { peak_to_peak = "80 mV", bandwidth = "20 MHz" }
+[[filter]]
+kind = "capacitor"
+name = "Cin"            # bought
+part = "film-1u0-63V"
+[[filter]]
+kind = "differential_choke"
+name = "Ldm"
+part = "dm-10u-6A"
+[[load]]
+name = "pump"
+kind = "constant_current"
+current = "0.6 A"
+"""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -12,8 +14,21 @@ from PIL import Image
 from filterlib import load_design
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.capacitor import Capacitor
-from filterlib.show.panels import Calculation, Choice, Control, Panel, PanelError, envelope, parts
+from filterlib.show.panels import (
+    Calculation,
+    Choice,
+    Control,
+    Drawn,
+    Guess,
+    Lesson,
+    Panel,
+    PanelError,
+    Try,
+    envelope,
+    parts,
+)  # fmt: skip
 from filterlib.show.panels.axis_limits import limits
+from filterlib.show.panels.small_circuit import circuit_svg
 from filterlib.show.panels.theme import Theme
 from filterlib.system.design import Design
 from tests.show import panel_maker as maker
@@ -366,3 +381,87 @@ def test_words_are_read_out(demo):
     demo.move("filter.C1.capacitance", described_value := "100 nF")
     assert described[1]["texts"][demo.front().places["filter.C1.capacitance"]] == described_value
     assert demo.front().view["from"] == {"filter.C1.part": "class2-2u2-50V-1206"}
+
+
+# ---- undoing, typing, trying --------------------------------------------------------------------------------------
+
+
+def test_undo_takes_back_one_move_at_a_time():
+    panel = maker.panel()
+    panel.move("ohms", "2 kohm")
+    panel.move("farads", "2 µF")
+    panel.undo()
+    assert panel.values == {"ohms": 2e3, "farads": 1e-6}
+    panel.undo()
+    assert panel.values == {"ohms": 1e3, "farads": 1e-6}
+    panel.undo()
+    assert panel.note == "nothing to undo"
+
+
+def test_one_drag_is_undone_as_one():
+    panel = maker.panel()
+    for place in (50, 51, 52):
+        panel.step_to({"farads": place})
+    panel.undo()
+    assert panel.values["farads"] == 1e-6
+
+
+def test_a_value_is_typed_and_a_wrong_one_is_said():
+    panel = maker.panel()
+    front = panel.front()
+    front._pressed(None, {"typed": "farads", "text": "3u3"}, None)
+    assert panel.values["farads"] == 3.3e-6
+    for text in ("3.3 mH", "1 F"):
+        with pytest.raises(QuantityError):
+            front._pressed(None, {"typed": "farads", "text": text}, None)
+        assert "capacitance" in front.view["error"]
+    assert panel.values["farads"] == 3.3e-6
+
+
+def test_a_try_is_ticked_where_its_setting_is_and_says_why_only_then():
+    panel = maker.panel()
+    lesson = Lesson(Guess("which?", ("R", "C")), (Try("C ten times", {"farads": "10 µF"}, "ten times lower"),))
+    panel.display = replace(panel.display, lesson=lesson)
+    assert panel.tries == [{"text": "C ten times", "done": False, "why": ""}]
+    panel.move("ohms", "2 kohm")
+    panel.move("farads", "10 µF")
+    assert not panel.tries[0]["done"]  # the other one is not at its start
+    panel.move("ohms", "1 kohm")
+    assert panel.tries[0] == {"text": "C ten times", "done": True, "why": "ten times lower"}
+    panel.back()
+    assert panel.tries[0]["done"]
+    bundle = panel._repr_mimebundle_()[0]
+    assert "ten times lower" in bundle["text/markdown"]
+
+
+def test_what_is_kept_has_what_takes_longer():
+    panel = maker.panel(refine=lambda pair, answer, tick: replace(answer, corner=1.0))
+    panel.keep()
+    assert panel.table[0]["kept"] == ["1 Hz"]
+
+
+def test_an_open_notebook_checks_while_the_panel_rests(monkeypatch):
+    """Control by control; what is wrong stays below the sliders, and everything is where it was."""
+    monkeypatch.setenv("JPY_SESSION_NAME", "notebook.ipynb")
+    panel = maker.panel(compute=broken_end)
+    panel.move("farads", "2 µF")
+    panel.moved_at -= 10
+
+    async def play():
+        panel.check()
+        assert not panel.error
+        await panel._checking
+
+    with pytest.raises(PanelError, match="resistance at its low end"):
+        asyncio.run(play())
+    assert "no such resistor" in panel.error
+    assert panel.values == {"ohms": 1e3, "farads": 2e-6}
+
+
+def test_a_circuit_names_every_part_and_what_it_leads_to():
+    """hand: two controls, two buttons; a name is text, never markup."""
+    svg = circuit_svg([Drawn("source", "<b>", ("ohms",)), Drawn("capacitor", "C", ("farads", "ohms"))])
+    root = ElementTree.fromstring(svg)
+    parts = [one for one in root.iter() if one.get("role") == "button"]
+    assert [one.get("data-names") for one in parts] == ["ohms", "farads ohms"]
+    assert parts[0].get("aria-label") == "<b>: to its slider"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,8 @@ class NominalResult:
     ``with_filter``, ``without_filter`` (f,) complex: load voltage over the ripple's electromotive force; ``resonances`` as in
     `BodeResult`. ``step_current``: rise of the load's current, with `RISE_TIME`; ``step``, ``step_before`` (t,): deviation at
     the load with and without the filter. ``band``: what the ripple is read in; ``ripple``, ``ripple_before`` (n,) over one
-    ``period`` (n,). ``voltage`` at the load, ``drop`` from the regulated voltage. ``stable``; where it is not, steps and ripple
-    are empty and NaN.
+    ``period`` (n,). ``voltage`` at the load, ``drop`` from the regulated voltage. ``stable``; where it is not, step and ripple
+    with the filter are empty and NaN.
     """
 
     point: str
@@ -100,10 +100,13 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
         "without_filter": before.over_source, "resonances": peaks(FREQUENCIES, decibels(after.over_source)),
         "voltage": voltage, "drop": float(design.converter.output_voltage - voltage), "stable": after.stable,
     }  # fmt: skip
+    then = _ripple(before, load, chosen)
+    figures |= {"period": then.period, "ripple_before": then.wave, "peak_to_peak_before": then.peak_to_peak}
     if not after.stable:
-        return NominalResult(**figures)
+        return NominalResult(**figures, **_step_before(solution, wanted, before))
+    now = _ripple(after, load, chosen)
     figures |= _steps(solution, wanted, after, before)
-    return NominalResult(**figures, **_ripple(after, before, load, chosen))
+    return NominalResult(**figures, ripple=now.wave, peak_to_peak=now.peak_to_peak)
 
 
 # fields of a design that the circuit without filter does not depend on
@@ -169,7 +172,7 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
 
 def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[str, Any]:
     """Deviations after the load's current rises; exact where a sharp peak rings on."""
-    amps = abs(float(solution.state.load_currents.get(load.name, 1.0))) / 2
+    amps = _amperes(solution, load)
     rise = 1 / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
     moved = after.impedance * rise
     peak = np.abs(moved) * sharp(np.abs(after.impedance))
@@ -183,6 +186,18 @@ def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[s
     return {"step_current": amps, "times": times, "step": deviation, "step_before": then}
 
 
+def _step_before(solution: Solution, load: Any, before: _Side) -> dict[str, Any]:
+    """The deviation without the filter alone."""
+    amps = _amperes(solution, load)
+    moved = before.impedance / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
+    times = _times(step_from_response(FREQUENCIES, moved, _LOOK))
+    return {"step_current": amps, "times": times, "step_before": amps * step_from_response(FREQUENCIES, moved, times)}
+
+
+def _amperes(solution: Solution, load: Any) -> float:
+    return abs(float(solution.state.load_currents.get(load.name, 1.0))) / 2
+
+
 def _times(look: np.ndarray) -> np.ndarray:
     """Until a step at the times of `_LOOK` rests, to 1, 2 or 5 times a power of ten."""
     off = np.abs(look - look[-1]) > SETTLED * np.max(np.abs(look))
@@ -191,10 +206,15 @@ def _times(look: np.ndarray) -> np.ndarray:
     return np.linspace(0, power * next(step for step in STEPS if step * power >= last), POINTS)[1:]
 
 
-def _ripple(after: _Side, before: _Side, load: str, band: Band) -> dict[str, Any]:
-    now, then = after.spectra.waveform(load, band), before.spectra.waveform(load, band)
-    return {
-        "period": np.arange(len(now)) / (after.spectra.frequencies[0] * len(now)),
-        "ripple": now, "ripple_before": then, "peak_to_peak": float(after.spectra.peak_to_peak(load, band)),
-        "peak_to_peak_before": float(before.spectra.peak_to_peak(load, band)),
-    }  # fmt: skip
+class _Ripple(NamedTuple):
+    """One side's ripple over one period, and its size."""
+
+    period: np.ndarray
+    wave: np.ndarray
+    peak_to_peak: float
+
+
+def _ripple(side: _Side, load: str, band: Band) -> _Ripple:
+    wave = side.spectra.waveform(load, band)
+    period = np.arange(len(wave)) / (side.spectra.frequencies[0] * len(wave))
+    return _Ripple(period, wave, float(side.spectra.peak_to_peak(load, band)))

@@ -3,71 +3,50 @@
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 
 from filterlib.analysis.exploration import Explored, explore, refined
-from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.bench.design_file import load_design
 from filterlib.show import panels as ui
-from filterlib.show.explore.tide_gauge import LOAD, WITH, WITHOUT, demo, demo_file
+from filterlib.show.explore.design_controls import circuit, controls, watched
+from filterlib.show.explore.lessons import PI_FILTER
+from filterlib.show.explore.tide_gauge import WITH, WITHOUT, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.units import decibels
 from filterlib.words.quantities import interval_text, number
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
-LEAST_RATING = 35.0  # [V] of a capacitor on the 28 V line: a quarter above it
 RANGE = "range (uncertain parameters)"
+LEAD_IN = 0.06  # of the picture's time, before the step
+LONGEST = 100  # letters of a design's name that stay
+_LARGE = ("filter.C1.capacitance", "filter.L1.loop_leakage", "filter.C2.capacitance", "converter")
 
 
-def pi_panel() -> ui.Panel[Design, Explored]:
-    """The pi filter of the tide gauge on sliders."""
-    clean = demo("clean")
-    start = clean.replace(name="Tide gauge, from the sliders", note="Saved from a notebook")
-    calculation = ui.Calculation(start, partial(explore, load=LOAD), refined, file=demo_file("clean"))
-    display = ui.Display(_picture(), _readings, _sentence)
-    return ui.Panel("Pi filter of the tide gauge", calculation, _controls(clean), display)
+def pi_panel(file: str | Path | None = None) -> ui.Panel[Design, Explored]:
+    """The pi filter of the tide gauge on sliders, or any design file with its own converter, filter and loads.
+
+    Raises InputError where the file cannot be read.
+    """
+    path = demo_file("clean") if file is None else Path(file)
+    design = load_design(path)
+    start = design.replace(name=f"{design.name[:LONGEST]}, from the sliders")
+    converters = [design.converter, *([demo("brick").converter] if file is None else [])]
+    every = controls(start, {one.name: one for one in converters}, large=_LARGE)
+    load = watched(design).name
+    calculation = ui.Calculation(start, partial(explore, load=load), refined, file=path)
+    display = ui.Display(
+        _picture(load), partial(_readings, load), partial(_sentence, load), _alarm, circuit(start, load, every),
+        PI_FILTER if file is None else ui.Lesson(),
+    )  # fmt: skip
+    return ui.Panel("Pi filter of the tide gauge" if file is None else design.name, calculation, every, display)
 
 
-def _controls(clean: Design) -> list[ui.Control | ui.Choice]:
-    converters = {one.name: one for one in (clean.converter, demo("brick").converter)}
-    source: list[ui.Control | ui.Choice] = [
-        ui.Choice("converter", "converter", converters, group="Converter"),
-        ui.Control("converter.ripple.peak_to_peak", "its ripple", "V", "10 mV", "1 V", scale="log", group="Converter"),
-        ui.Control("converter.switching_frequency", "switching frequency", "Hz", "50 kHz", "1 MHz", group="Converter"),
-        ui.Control("converter.output_capacitance", "capacitance inside", "F", "2.2 µF", "470 µF", group="Converter"),
-        ui.Control("converter.output_esr", "ESR inside", "ohm", "1 mΩ", "200 mΩ", group="Converter"),
-    ]
-    choke: list[ui.Control | ui.Choice] = [
-        ui.Choice("filter.L1.part", "choke", ui.parts(CommonModeChoke), group="Choke"),
-        ui.Control("filter.L1.loop_leakage", "leakage of the loop", "H", "470 nH", "470 µH", group="Choke"),
-        ui.Control("filter.L1.dc_resistance", "copper per winding", "ohm", "2 mΩ", "500 mΩ", group="Choke"),
-    ]
-    load: list[ui.Control | ui.Choice] = [
-        ui.Control("load.modem.length", "wire to the modem", "m", "10 cm", "20 m", group="Wire and load"),
-        ui.Control("load.modem.power", "modem's power", "W", "10 W", "150 W", group="Wire and load"),
-        ui.Control(
-            "point.transmitting.temperature", "temperature", "K", "-20 °C", "60 °C", steps=80, group="Wire and load"
-        ),
-    ]
-    return [*source, *_capacitor("C1"), *choke, *_capacitor("C2"), *load]
-
-
-def _capacitor(name: str) -> list[ui.Control | ui.Choice]:
-    """Part, capacitance and ESR of one of the two."""
-    rated = {word: part for word, part in ui.parts(Capacitor).items() if part.rated_voltage >= LEAST_RATING}
-    group = f"{name}, before the choke" if name == "C1" else f"{name}, behind the choke"
-    return [
-        ui.Choice(f"filter.{name}.part", f"{name} part", rated, group=group),
-        ui.Control(f"filter.{name}.capacitance", f"{name} capacitance", "F", "10 nF", "1 mF", group=group),
-        ui.Control(f"filter.{name}.esr", f"{name} constant ESR", "ohm", "1 mΩ", "2 ohm", group=group),
-    ]
-
-
-def _picture() -> ui.Picture[Explored]:
+def _picture(load: str) -> ui.Picture[Explored]:
     response: ui.Plot[Explored] = ui.Plot(
-        "Modem over ripple source",
+        f"{load.capitalize()} over ripple source",
         ui.Axis("frequency", "Hz", "log", limits=(1e2, 1e8)),
         ui.Axis("level", "dB", span=160),
         (
@@ -79,39 +58,42 @@ def _picture() -> ui.Picture[Explored]:
     )
     step: ui.Plot[Explored] = ui.Plot(
         "After a step of its current",
-        ui.Axis("time", "s", zero=True),
+        ui.Axis("time", "s"),
         ui.Axis("deviation", "V", zero=True),
         (
-            ui.Curve(WITHOUT, lambda r: _over(r.nominal.times, r.nominal.step_before)),
-            ui.Curve(WITH, lambda r: _over(r.nominal.times, r.nominal.step), kept=True),
+            ui.Curve(WITHOUT, lambda r: _stepped(r.nominal.times, r.nominal.step_before)),
+            ui.Curve(WITH, lambda r: _stepped(r.nominal.times, r.nominal.step), kept=True),
         ),
     )
-    before: ui.Plot[Explored] = ui.Plot(
-        "Ripple without filter",
-        ui.Axis("time", "s"),
-        ui.Axis("ripple", "V"),
-        (ui.Curve(WITHOUT, lambda r: _over(r.nominal.period, r.nominal.ripple_before)), _limit()),
-    )
-    after: ui.Plot[Explored] = ui.Plot(
-        "Ripple with filter",
+    ripple: ui.Plot[Explored] = ui.Plot(
+        "One period of its ripple",
         ui.Axis("time", "s"),
         ui.Axis("ripple", "V"),
         (
             ui.Range(RANGE, lambda r: _range(r, 1)),
             ui.Range(RANGE, lambda r: _range(r, -1)),
+            ui.Curve(WITHOUT, lambda r: _over(r.nominal.period, r.nominal.ripple_before)),
             ui.Curve(WITH, lambda r: _over(r.nominal.period, r.nominal.ripple), kept=True),
-            _limit(),
+            ui.Level(
+                "requirement",
+                lambda r: (-r.limit / 2, r.limit / 2) if np.isfinite(r.limit) else None,
+                counts=True,
+            ),
         ),
     )
-    return ui.Picture([response, step, (before, after)], name="Pi filter of the tide gauge", size=(924, 330))
-
-
-def _limit() -> ui.Level[Explored]:
-    return ui.Level("requirement", lambda r: (-r.limit / 2, r.limit / 2), counts=True)
+    return ui.Picture([response, step, ripple], name="Pi filter", size=(924, 226))
 
 
 def _over(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     return (x, y) if len(y) else None
+
+
+def _stepped(times: np.ndarray, deviation: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """A deviation that begins before the step."""
+    if not len(deviation):
+        return None
+    before = np.array([-LEAD_IN * times[-1], 0.0])
+    return np.concatenate((before, times)), np.concatenate(([0.0, 0.0], deviation))
 
 
 def _range(r: Explored, side: int) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
@@ -123,29 +105,32 @@ def _range(r: Explored, side: int) -> tuple[np.ndarray, np.ndarray, np.ndarray] 
     return r.nominal.period[[0, -1]], np.full(2, min(ends)), np.full(2, max(ends))
 
 
-def _readings(r: Explored) -> tuple[ui.Reading, ...]:
+def _readings(load: str, r: Explored) -> tuple[ui.Reading, ...]:
     one = r.nominal
     frequency, height, _ = max(one.resonances, key=lambda peak: peak[1], default=(np.nan, np.nan, ""))
     left = number(one.peak_to_peak_before / one.peak_to_peak, "", 2) if one.stable else ""
+    limit = f"at most {number(r.limit, 'V')}" if np.isfinite(r.limit) else "no limit in the design"
     return (
-        ui.Reading(
-            "modem's ripple, to 20 MHz",
-            one.peak_to_peak,
-            "V",
-            _verdict(r, "ripple"),
-            f"at most {number(r.limit, 'V')}",
-        ),
-        ui.Reading(RANGE, _range_text(r), note=r.decided_by and f"mostly from the {r.decided_by}"),
+        ui.Reading(f"{load}'s ripple {one.band.words}", one.peak_to_peak, "V", _verdict(r, "ripple", load), limit),
+        ui.Reading("range", _range_text(r), note=r.decided_by and f"mostly from the {r.decided_by}"),
         ui.Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
         ui.Reading("highest peak", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""),
         ui.Reading(
-            "DC drop to the modem", one.drop, "V", _verdict(r, "voltage"), f"{number(one.voltage, 'V')} at the modem"
+            f"DC drop to the {load}",
+            one.drop,
+            "V",
+            _verdict(r, "voltage", load),
+            f"{number(one.voltage, 'V')} at the {load}",
         ),
     )
 
 
-def _verdict(r: Explored, kind: str) -> str:
-    return next((one.verdict for one in r.verdicts if one.kind == kind and one.load == LOAD), "")
+def _verdict(r: Explored, kind: str, load: str) -> str:
+    """The judgement; while the sliders move, on which side of the limit the nominal figure is."""
+    judged = next((one.verdict for one in r.verdicts if one.kind == kind and one.load == load), "")
+    if judged or kind != "ripple" or not (r.nominal.stable and np.isfinite(r.limit)):
+        return judged
+    return f"{'within' if r.nominal.peak_to_peak <= r.limit else 'above'} the limit, nominal"
 
 
 def _range_text(r: Explored) -> str:
@@ -154,14 +139,19 @@ def _range_text(r: Explored) -> str:
     return "a moment later" if r.figure is None else interval_text(r.figure.low, r.figure.high, "V")
 
 
-def _sentence(r: Explored) -> str:
+def _alarm(r: Explored) -> str:
+    return "" if r.nominal.stable else "✗ UNSTABLE: the filter and its load oscillate"
+
+
+def _sentence(load: str, r: Explored) -> str:
     one = r.nominal
     if not one.stable:
-        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}."
-    side = "within" if one.peak_to_peak <= r.limit else "above"
+        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}. Without the filter {number(one.peak_to_peak_before, 'V')} of ripple."
+    side = ""
+    if np.isfinite(r.limit):
+        side = f", {'within' if one.peak_to_peak <= r.limit else 'above'} the {number(r.limit, 'V')} allowed"
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (
-        f"The filter leaves {number(one.peak_to_peak, 'V')} of {number(one.peak_to_peak_before, 'V')} of ripple at the modem, {side} "
-        f"the {number(r.limit, 'V')} allowed; a step of {number(one.step_current, 'A')} moves its voltage by "
-        f"{number(abs(float(deepest)), 'V')}."
+        f"The filter leaves {number(one.peak_to_peak, 'V')} of {number(one.peak_to_peak_before, 'V')} of ripple at the {load}{side}; "
+        f"a step of {number(one.step_current, 'A')} moves its voltage by {number(abs(float(deepest)), 'V')}."
     )

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
+from functools import partial
 from types import NoneType
 
 import numpy as np
@@ -15,6 +18,8 @@ from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.panels.session import Session
 
+PAUSE = 0.05  # [s] between two controls, in which a slider may move
+STANDING = ("shown", "state", "touched", "note", "done", "ticket", "rested", "design", "error", "old", "png")
 SAME = 1e-9  # relative change that counts as none: rounding
 
 
@@ -29,7 +34,32 @@ def check(session: Session[D, R]) -> None:
         for name, control in session.state.controls.items():
             faults += _control_faults(session, name, control)
     if faults:
-        raise PanelError("\n".join(faults)) from next((fault.cause for fault in faults if fault.cause), None)
+        _refuse(faults)
+
+
+def opened_by_a_person() -> bool:
+    """True in a kernel that a notebook server started, which tells it the notebook's name; false where a notebook is run through."""
+    return "JPY_SESSION_NAME" in os.environ
+
+
+async def check_meanwhile(session: Session[D, R]) -> None:
+    """The same for who plays with the panel at once: control by control, while it is at rest. What is wrong stays on the panel.
+
+    Raises PanelError with all that is wrong.
+    """
+    faults: list[_Fault] = []
+    for name, control in session.state.controls.items():
+        await asyncio.sleep(PAUSE)
+        while not session.quiet:
+            await asyncio.sleep(PAUSE)
+        with _put_back(session):
+            faults += _control_faults(session, name, control)
+    if faults:
+        session.guarded(partial(_refuse, faults))
+
+
+def _refuse(faults: list[_Fault]) -> None:
+    raise PanelError("\n".join(faults)) from next((fault.cause for fault in faults if fault.cause), None)
 
 
 class _Fault(str):
@@ -41,15 +71,16 @@ class _Fault(str):
 @contextmanager
 def _put_back(session: Session[D, R]) -> Iterator[None]:
     """The panel as it was, whatever happened in between; nothing is sent to a browser meanwhile."""
-    shown, state, touched, note = session.shown, session.state, session.touched, session.note
-    limits = session.picture.limits
-    session.shown, session.state = None, state.copy()
+    kept = {name: getattr(session, name) for name in STANDING}
+    limits, result = session.picture.limits, session.result
+    session.shown, session.state = None, session.state.copy()
     try:
         yield
     finally:
-        session.shown, session.state, session.touched, session.note = shown, state, touched, note
         session.picture.limits = limits
-        session.update()
+        session.draw(result)
+        for name, value in kept.items():
+            setattr(session, name, value)
 
 
 def _start_faults(session: Session[D, R]) -> Iterator[_Fault]:

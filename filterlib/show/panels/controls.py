@@ -26,7 +26,7 @@ class Control:
 
     ``name``: key of what it changes, such as "filter.C1.capacitance"; ``label``: its accessible name; ``unit``; ``low``,
     ``high``, ``start``: numbers in SI or text; ``start`` None: what the panel's design has; ``scale``: "log" or "linear", by
-    the unit where None; ``steps`` from end to end; ``group``: the heading above it.
+    the unit where None; ``steps`` from end to end; ``group``: the heading above it; ``more``: folded away at first.
 
     Raises
     ------
@@ -49,6 +49,7 @@ class Control:
     scale: Scale | None = None
     steps: int = field(default=100, kw_only=True)
     group: str = field(default="", kw_only=True)
+    more: bool = field(default=False, kw_only=True)
     values: tuple[float, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -140,6 +141,7 @@ class Choice:
     options: Mapping[str, object]
     start: str | None = None
     group: str = field(default="", kw_only=True)
+    more: bool = field(default=False, kw_only=True)
 
     def __post_init__(self) -> None:
         if not self.options:

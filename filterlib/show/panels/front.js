@@ -1,7 +1,7 @@
-// The panel in the browser: native controls with labels, an image, a table of numbers and a sentence that is read out.
+// The panel in the browser: native controls with labels, an image, a table of numbers, a circuit and a sentence that is read out.
 
 const BUTTONS = [
-  ["keep", "Keep as reference"], ["forget", "Forget kept"], ["back", "Back to start"],
+  ["undo", "Undo"], ["back", "Back to start"], ["keep", "Keep as reference"], ["forget", "Forget kept"],
   ["save-design", "Save design file"], ["save-figure", "Save figure"],
 ];
 const SNAPS = { E12: "E12 value", E24: "E24 value", part: "nearest part" };
@@ -33,28 +33,36 @@ function keepKeys(event) {
   if (!event.ctrlKey && !event.metaKey && !event.altKey && event.key !== "Escape") event.stopPropagation();
 }
 
-// One slider: its label is tied to it, and what it stands at is read out with its unit.
-function slider(model, control, id) {
+// One slider and a field in which its value can be typed; what it stands at is read out with its unit.
+function slider(model, control, id, moving) {
   const last = control.texts.length - 1;
   const input = element("input", { type: "range", id, min: 0, max: last, step: 1, "data-name": control.name });
-  const output = element("output", { for: id });
-  const show = (text) => { if (output.textContent !== text) { output.textContent = text; input.setAttribute("aria-valuetext", text); } };
+  const typed = element("input", { type: "text", class: "fl-value", "aria-label": `type ${control.label}`, spellcheck: "false", autocomplete: "off" });
+  let shown = "";
+  const show = (text, force = false) => {
+    if (text !== shown) { input.setAttribute("aria-valuetext", text); shown = text; }
+    if (typed.value !== text && (force || document.activeElement !== typed)) typed.value = text;
+  };
   input.addEventListener("input", () => {
     const place = Number(input.value);
     const exact = { ...model.get("exact") };
     delete exact[control.name];
     show(control.texts[place]);
+    moving(control.name, control.texts[place]);
     model.set("exact", exact);
     model.set("places", { ...model.get("places"), [control.name]: place });
     model.save_changes();
   });
-  const refresh = () => {
+  typed.addEventListener("change", () => { if (typed.value.trim() !== shown) model.send({ typed: control.name, text: typed.value.trim() }); });
+  typed.addEventListener("focus", () => typed.select());
+  const text = () => model.get("exact")[control.name] ?? control.texts[model.get("places")[control.name]];
+  const refresh = (force) => {
     const place = model.get("places")[control.name];
     if (Number(input.value) !== place) input.value = place;
-    show(model.get("exact")[control.name] ?? control.texts[place]);
+    show(text(), force);
   };
-  const row = element("div", { class: "fl-row" }, element("label", { for: id, text: control.label }), input, output);
-  return { row, refresh };
+  const row = element("div", { class: "fl-row" }, element("label", { for: id, text: control.label }), input, typed);
+  return { row, refresh, text, input };
 }
 
 function choice(model, control, id) {
@@ -73,8 +81,9 @@ function choice(model, control, id) {
     } else loose.remove();
     select.value = place;
   };
+  const text = () => control.options[model.get("places")[control.name]] ?? "changed";
   const row = element("div", { class: "fl-row fl-choice" }, element("label", { for: id, text: control.label }), select);
-  return { row, refresh };
+  return { row, refresh, text, input: select };
 }
 
 function groups(rows) {
@@ -89,43 +98,105 @@ function groups(rows) {
   return [...found.values()];
 }
 
+// The numbers that decide: as many lines as before, so that nothing below moves.
 function numbers(table, rows) {
-  table.replaceChildren(element("caption", { class: "fl-hidden", text: "The numbers that decide" }));
+  const heads = element("tr", {}, ...rows.map((row) => element("th", { scope: "col", text: row.label })));
+  const line = element("tr", { class: "fl-now" });
+  for (const row of rows) {
+    const cell = element("td", { text: row.text });
+    if (row.verdict) cell.append(element("span", { class: "fl-verdict", "data-verdict": row.verdict, text: ` ${row.symbol} ${row.verdict}` }));
+    if (row.note) cell.append(element("span", { class: "fl-note", text: row.note }));
+    line.append(cell);
+  }
+  table.replaceChildren(element("caption", { class: "fl-hidden", text: "The numbers that decide" }), heads, line);
+}
+
+function references(table, rows) {
   const kept = Math.max(0, ...rows.map((row) => row.kept.length));
-  const lines = [["", (row) => row.label], ["now", (row) => row.text]];
-  for (let at = 0; at < kept; at++) lines.push([`kept ${at + 1}`, (row) => row.kept[at] ?? ""]);
-  lines.forEach(([name, text], index) => {
-    const line = element("tr", { class: index === 1 ? "fl-now" : "" });
-    if (kept) line.append(element(index ? "th" : "td", index ? { scope: "row", text: name } : {}));
-    for (const row of rows) {
-      const cell = element(index ? "td" : "th", { text: text(row), ...(index ? {} : { scope: "col" }) });
-      if (index === 1 && row.verdict) cell.append(element("span", { class: "fl-verdict", "data-verdict": row.verdict, text: ` ${row.symbol} ${row.verdict}` }));
-      if (index === 1 && row.note) cell.append(element("span", { class: "fl-note", text: row.note }));
-      line.append(cell);
-    }
-    table.append(line);
-  });
+  table.hidden = !kept;
+  if (!kept) return table.replaceChildren();
+  const heads = element("tr", {}, element("th", { scope: "col", text: "kept" }), ...rows.map((row) => element("th", { scope: "col", text: row.label })));
+  const lines = [...Array(kept).keys()].map((at) => element("tr", {}, element("th", { scope: "row", text: `kept ${at + 1}` }), ...rows.map((row) => element("td", { text: row.kept[at] ?? "" }))));
+  table.replaceChildren(element("caption", { class: "fl-hidden", text: "What was kept" }), heads, ...lines);
+}
+
+// A guess is asked once and kept in this browser.
+function guessing(model) {
+  const { question, options } = model.get("guess");
+  const place = `filterlib guess: ${model.get("title")}`;
+  const row = element("div", { class: "fl-guess" });
+  if (!question) return row;
+  const ask = () => row.replaceChildren(element("span", { text: `Your guess: ${question}` }),
+    ...options.map((text) => element("button", { type: "button", text, onclick: () => { localStorage.setItem(place, text); told(text); row.querySelector("button").focus(); } })));
+  const told = (text) => row.replaceChildren(element("span", { text: question }), element("strong", { text: `You guessed: ${text}.` }),
+    element("button", { type: "button", text: "guess again", onclick: () => { localStorage.removeItem(place); ask(); row.querySelector("button").focus(); } }));
+  const kept = localStorage.getItem(place);
+  if (options.includes(kept)) told(kept); else ask();
+  return row;
+}
+
+// What to try: ticked when the controls arrive there, and only then it says why.
+function trying(list, tries) {
+  const seen = JSON.stringify(tries);
+  if (list.dataset.seen === seen) return;
+  list.dataset.seen = seen;
+  list.replaceChildren(...tries.map(({ text, done, why }) => element("li", { class: done ? "fl-done" : "" },
+    element("span", { class: "fl-tick", text: done ? "☑ " : "☐ ", "aria-hidden": "true" }), element("span", { text }), element("span", { class: "fl-hidden", text: done ? " (done)" : " (not yet)" }),
+    ...(why ? [element("p", { class: "fl-why", text: why })] : []))));
+}
+
+// The circuit: the values beside its parts, the part that moves, and the way from a part to its slider.
+function circuit(model, made) {
+  const holder = element("div", { class: "fl-ring" });
+  holder.innerHTML = model.get("circuit");
+  const parts = [...holder.querySelectorAll(".fl-part")].map((node) => ({ node, names: node.dataset.names.split(" "), value: node.querySelector("[data-value]") }));
+  const named = Object.fromEntries(made.map((one) => [one.control.name, one]));
+  const go = (names) => {
+    const found = names.map((name) => named[name]).filter(Boolean);
+    const one = found.find(({ input }) => !input.closest("details:not([open])")) ?? found[0];
+    one?.input.closest("details")?.setAttribute("open", "");
+    one?.input.focus();
+    one?.row.scrollIntoView({ block: "nearest" });
+  };
+  for (const { node, names } of parts) {
+    node.addEventListener("click", () => go(names));
+    node.addEventListener("keydown", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); go(names); } });
+  }
+  const mark = (name) => parts.forEach(({ node, names }) => node.classList.toggle("fl-moved", names.includes(name)));
+  const moving = (name, text) => { mark(name); parts.forEach(({ names, value }) => { if (names[0] === name) put(value, text); }); };
+  const refresh = (touched) => { mark(touched); parts.forEach(({ names, value }) => { if (named[names[0]]) put(value, named[names[0]].text()); }); };
+  return { holder, moving, refresh };
 }
 
 function render({ model, el }) {
   const own = `fl-${Math.random().toString(36).slice(2)}`;
+  let ring = null;
+  const moving = (name, text) => ring.moving(name, text);
   const made = model.get("controls").map((control, at) => ({
-    control, ...(control.kind === "slider" ? slider : choice)(model, control, `${own}-${at}`),
+    control, ...(control.kind === "slider" ? slider : choice)(model, control, `${own}-${at}`, moving),
   }));
+  ring = circuit(model, made);
   const image = element("img", { class: "fl-picture" });
   const mark = element("p", { class: "fl-old", text: "This picture is old: it shows the last setting that could be computed." });
+  const alarm = element("p", { class: "fl-alarm", role: "alert" });
   const table = element("table", { class: "fl-numbers" });
+  const kept = element("table", { class: "fl-numbers fl-kept" });
   const sentence = element("p", { class: "fl-sentence", role: "status", "aria-live": "polite" });
   const error = element("p", { class: "fl-error", role: "alert" });
   const note = element("p", { class: "fl-note", role: "status" });
+  const tries = element("ol", { class: "fl-tries" });
   const press = (name) => () => model.send({ press: name });
   const buttons = Object.fromEntries(BUTTONS.map(([name, text]) => [name, element("button", { type: "button", text, onclick: press(name) })]));
   const snaps = element("span", { class: "fl-snaps" });
-  const bar = element("div", { class: "fl-bar" }, ...Object.values(buttons), snaps);
+  const first = made.filter(({ control }) => !control.more), rest = made.filter(({ control }) => control.more);
+  const more = element("details", { class: "fl-more" }, element("summary", { text: `more: ${rest.length} other controls` }), element("div", { class: "fl-controls" }, ...groups(rest)));
+  const controls = element("div", { class: "fl-controls" }, ...groups(first));
   const root = element(
-    "section", { class: "fl-panel", "aria-label": model.get("title"), onkeydown: keepKeys },
-    element("div", { class: "fl-paper" }, image, mark), table, sentence,
-    element("div", { class: "fl-controls" }, ...groups(made)), error, bar, note,
+    "section", { class: "fl-panel", "aria-label": model.get("title"), onkeydown: keepKeys }, guessing(model),
+    element("div", { class: "fl-paper" }, image, mark, alarm), table,
+    model.get("circuit") ? element("div", { class: "fl-main" }, ring.holder, controls) : controls,
+    element("div", { class: "fl-bar" }, ...Object.values(buttons)), element("div", { class: "fl-said" }, error, note, snaps),
+    sentence, tries, ...(rest.length ? [more] : []), kept,
   );
   let address = "", waiting = 0, snapped = "";
 
@@ -144,19 +215,25 @@ function render({ model, el }) {
   function view() {
     const seen = model.get("view");
     numbers(table, seen.table);
+    references(kept, seen.table);
     image.alt = seen.sentence;
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
+    root.classList.toggle("fl-is-wrong", Boolean(seen.alarm));
     root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
     put(error, seen.error);
+    put(alarm, seen.alarm);
     put(note, seen.note);
     buttons["save-design"].hidden = !seen.saves;
     buttons.forget.disabled = !seen.kept;
+    buttons.undo.disabled = !seen.undo;
     snap(seen.snap);
+    trying(tries, seen.tries);
+    ring.refresh(seen.touched);
     clearTimeout(waiting);
     waiting = setTimeout(() => { put(sentence, seen.sentence); }, sentence.textContent ? QUIET : 0);
   }
-  const controls = () => made.forEach(({ refresh }) => refresh());
+  const refresh = () => made.forEach(({ refresh }) => refresh(!model.get("view").error));
   const dark = () => {
     root.classList.toggle("fl-dark", isDark());
     if (model.get("dark") !== isDark()) { model.set("dark", isDark()); model.save_changes(); }
@@ -164,10 +241,10 @@ function render({ model, el }) {
   const watcher = new MutationObserver(dark);
   watcher.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
   model.on("change:png", picture);
-  model.on("change:view", () => { view(); controls(); });
-  model.on("change:places", controls);
-  model.on("change:exact", controls);
-  picture(); view(); controls(); dark();
+  model.on("change:view", () => { view(); refresh(); });
+  model.on("change:places", () => made.forEach(({ refresh }) => refresh()));
+  model.on("change:exact", () => made.forEach(({ refresh }) => refresh()));
+  picture(); view(); refresh(); dark();
   el.append(root);
   return () => { watcher.disconnect(); URL.revokeObjectURL(address); };
 }

@@ -13,7 +13,9 @@ import anywidget
 import traitlets
 
 from filterlib.show.panels.controls import Choice, Control
+from filterlib.show.panels.guessing import Lesson
 from filterlib.show.panels.session import Session
+from filterlib.show.panels.small_circuit import circuit_svg
 from filterlib.words.quantities import unbroken
 
 HERE = Path(__file__).parent
@@ -32,11 +34,17 @@ class Front(anywidget.AnyWidget):
     exact = traitlets.Dict().tag(sync=True, echo_update=False)
     view = traitlets.Dict().tag(sync=True)
     png = traitlets.Bytes().tag(sync=True)
+    circuit = traitlets.Unicode().tag(sync=True)
+    guess = traitlets.Dict().tag(sync=True)
     dark = traitlets.Bool(False).tag(sync=True, echo_update=False)
 
     def __init__(self, panel: Session[Any, Any]) -> None:
         self._panel, self._showing = panel, False
-        super().__init__(title=panel.title, controls=[_described(one) for one in panel.state.controls.values()])
+        display = panel.display
+        super().__init__(
+            title=panel.title, controls=[_described(one) for one in panel.state.controls.values()],
+            circuit=circuit_svg(display.circuit) if display.circuit else "", guess=_guess(display.lesson),
+        )  # fmt: skip
         self.on_msg(self._pressed)
         self.observe(self._moved, names="places")
         self.observe(lambda change: panel.restyle(change["new"]), names="dark")
@@ -53,7 +61,8 @@ class Front(anywidget.AnyWidget):
                 self.png = panel.png
                 self.view = {
                     "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
-                    "note": panel.note, "snap": self._snap(), "kept": len(panel.kept),
+                    "note": panel.note, "touched": panel.touched, "alarm": panel.display.alarm(panel.result),
+                    "tries": panel.tries, "undo": len(panel.past), "snap": self._snap(), "kept": len(panel.kept),
                     "saves": panel.saved is not None, "from": dict(panel.state.words),
                     "size": list(panel.picture.size), "places": places,
                 }  # fmt: skip
@@ -90,13 +99,15 @@ class Front(anywidget.AnyWidget):
             self._panel.step_to({name: place for name, place in new.items() if old.get(name) != place and place >= 0})
 
     def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
-        """A button was pressed in the browser."""
+        """A button was pressed in the browser, or a value was typed."""
         panel = self._panel
+        if "typed" in content:
+            return panel.guarded(lambda: panel.move(content["typed"], content["text"]))
         actions: dict[str, Callable[[], object]] = {
-            "keep": panel.keep, "forget": panel.forget, "back": panel.back, "save-design": panel.save_design,
+            "keep": panel.keep, "forget": panel.forget, "back": panel.back, "undo": panel.undo, "save-design": panel.save_design,
             "save-figure": panel.save_figure, **{f"snap-{to}": partial(panel.snap, to) for to in ("E12", "E24", "part")},
         }  # fmt: skip
-        panel.guarded(actions[content["press"]])
+        return panel.guarded(actions[content["press"]])
 
     # ---- what takes longer ----------------------------------------------------------------------------------------
 
@@ -124,7 +135,7 @@ class Front(anywidget.AnyWidget):
         refine = self._panel.calculation.refine
         assert refine is not None
         try:
-            action = partial(self._panel.draw, refine(design, result, tick))
+            action = partial(self._panel.rest, refine(design, result, tick))
         except _MovedOn:
             return
         except Exception as error:
@@ -145,10 +156,13 @@ class _MovedOn(Exception):  # noqa: N818  not an error: a slider moved
     """The result is not wanted any more."""
 
 
+def _guess(lesson: Lesson) -> dict[str, Any]:
+    return {"question": lesson.guess.question, "options": list(lesson.guess.options)} if lesson.guess else {}
+
+
 def _described(control: Control | Choice) -> dict[str, Any]:
     """A control as the browser needs it."""
+    about = {"name": control.name, "label": control.label, "group": control.group, "more": control.more}
     if isinstance(control, Choice):
-        return {"kind": "choice", "name": control.name, "label": control.label, "group": control.group,
-                "options": list(control.words)}  # fmt: skip
-    return {"kind": "slider", "name": control.name, "label": control.label, "group": control.group,
-            "texts": [control.text(value) for value in control.values]}  # fmt: skip
+        return {"kind": "choice", **about, "options": list(control.words)}  # fmt: skip
+    return {"kind": "slider", **about, "texts": [control.text(value) for value in control.values]}  # fmt: skip

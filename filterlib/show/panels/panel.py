@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 from base64 import b64encode
 from functools import cached_property
 from typing import Any
 
-from filterlib.show.panels.checking import check
+from filterlib.show.panels.checking import check, check_meanwhile, opened_by_a_person
 from filterlib.show.panels.front import Front
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
@@ -36,9 +37,13 @@ class Panel(Session[D, R]):
         """Move every control to both ends and through every option, and put all back.
 
         Raises PanelError with everything that is wrong: an exception, a control that changes no result or no picture, a
-        curve that is not finite or lies wholly outside its axes.
+        curve that is not finite or lies wholly outside its axes. Where a person has opened the notebook, it does so while the
+        panel is at rest, and writes below the sliders what is wrong.
         """
-        check(self)
+        if opened_by_a_person():
+            self._checking = asyncio.get_running_loop().create_task(check_meanwhile(self))
+        else:
+            check(self)
 
     def front(self) -> Front:
         """The widget that shows this panel."""
@@ -55,4 +60,6 @@ class Panel(Session[D, R]):
         shown: Any = self.front()._repr_mimebundle_(**options)
         bundle, metadata = shown if isinstance(shown, tuple) else (shown, {})
         still = {"image/png": b64encode(self.png).decode(), "text/plain": self.sentence}
+        if lesson := self.display.lesson.markdown:
+            still["text/markdown"] = lesson
         return {**(bundle or {}), **still}, metadata

@@ -147,6 +147,14 @@ class State(Generic[D]):
             self.start, wanted | {name: self.moved[name] for name in self.controls if name in self.moved}
         )
 
+    def only(self, values: Values) -> bool:
+        """True where these controls are at these values (a slider at the same position), and all others at their start."""
+        wanted = self.copy()
+        wanted.back()
+        for name, value in values.items():
+            wanted.set(name, value)
+        return all(wanted.place(name) == self.place(name) for name in self.controls)
+
     def copy(self) -> State[D]:
         """Another one with the same positions."""
         other = object.__new__(type(self))

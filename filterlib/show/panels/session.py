@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Generic, TypeAlias, TypedDict
 
@@ -12,9 +13,11 @@ from filterlib.bench.design_copy import changed_text
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError
 from filterlib.show.panels.controls import Choice, Control
+from filterlib.show.panels.guessing import Lesson
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D, Reading, State, Values, change
 from filterlib.show.panels.picture import Picture
+from filterlib.show.panels.small_circuit import Drawn
 from filterlib.show.panels.theme import Theme
 from filterlib.show.style import slug
 from filterlib.system.design import Design
@@ -23,6 +26,8 @@ from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import number
 
 Tick: TypeAlias = Callable[[float], None]
+SAME_MOVE = 1.0  # [s] between two moves of one control that are undone as one
+UNDONE = 100  # moves that can be undone
 
 
 class Row(TypedDict):
@@ -34,6 +39,14 @@ class Row(TypedDict):
     symbol: str
     note: str
     kept: list[str]
+
+
+class Tried(TypedDict):
+    """Something to try, as it is shown."""
+
+    text: str
+    done: bool
+    why: str
 
 
 @dataclass(frozen=True)
@@ -55,11 +68,18 @@ class Calculation(Generic[D, R]):
 
 @dataclass(frozen=True)
 class Display(Generic[R]):
-    """What a panel shows of a result: its picture, the numbers that decide, and a sentence for who cannot see it."""
+    """What a panel shows of a result: its picture, the numbers that decide, and a sentence for who cannot see it.
+
+    ``alarm``: what has to be said loudly, such as that nothing is stable; ``circuit``: the parts beside the sliders; ``lesson``:
+    what the reader guesses and tries.
+    """
 
     picture: Picture[R]
     readings: Callable[[R], Sequence[Reading]]
     sentence: Callable[[R], str]
+    alarm: Callable[[R], str] = lambda result: ""
+    circuit: Sequence[Drawn] = ()
+    lesson: Lesson = field(default_factory=Lesson)
 
 
 class Session(Generic[D, R]):
@@ -78,6 +98,10 @@ class Session(Generic[D, R]):
         self.touched = ""
         self.ticket, self.refined = 0, 0
         self.kept: list[tuple[str, ...]] = []
+        self.rested = False
+        self.past: list[State[D]] = []
+        self.moved_at = -SAME_MOVE
+        self.done: set[int] = set()
         self.shown: Callable[[], None] | None = None
         self.update()
 
@@ -101,6 +125,19 @@ class Session(Generic[D, R]):
     def readings(self) -> tuple[Reading, ...]:
         """The numbers that decide, now."""
         return tuple(self.display.readings(self.result))
+
+    @property
+    def quiet(self) -> bool:
+        """True where nothing has moved for a while, and what takes longer is drawn."""
+        return (self.rested or self.calculation.refine is None) and time.monotonic() - self.moved_at > SAME_MOVE
+
+    @property
+    def tries(self) -> list[Tried]:
+        """What there is to try; why, where the controls have been there."""
+        return [
+            {"text": one.text, "done": number in self.done, "why": one.why if number in self.done else ""}
+            for number, one in enumerate(self.display.lesson.tries)
+        ]
 
     @property
     def sentence(self) -> str:
@@ -138,17 +175,24 @@ class Session(Generic[D, R]):
 
     @contextmanager
     def _moving(self, *names: str, note: str = "") -> Iterator[None]:
+        touched, now, was = next(iter(names), self.touched), time.monotonic(), self.state.copy()
         yield
-        self.touched, self.note = next(iter(names), self.touched), note
+        if touched != self.touched or now - self.moved_at > SAME_MOVE or note:
+            self.past = [*self.past, was][-UNDONE:]
+        self.touched, self.note, self.moved_at = touched, note, now
         self.update()
 
     def update(self) -> None:
         """Compute, draw and show. What goes wrong is shown and raised again; the last good picture stays, marked."""
         self.ticket += 1
+        self.rested = False
         try:
             self.design = self.state.design()
             result = self.calculation.compute(self.design)
             self.draw(result)
+            self.done = self.done | {
+                number for number, one in enumerate(self.display.lesson.tries) if self.state.only(one.at)
+            }
         except Exception as error:
             self.error, self.old = said(error), True
             raise
@@ -169,8 +213,13 @@ class Session(Generic[D, R]):
     def refine(self) -> None:
         """Compute and draw what takes longer, here and now."""
         if self.calculation.refine is not None:
-            self.draw(self.calculation.refine(self.design, self.result, lambda share: None))
+            self.rest(self.calculation.refine(self.design, self.result, lambda share: None))
             self._show()
+
+    def rest(self, result: R) -> None:
+        """Draw what took longer."""
+        self.draw(result)
+        self.rested = True
 
     def guarded(self, action: Callable[[], object]) -> None:
         """Do what a button asks for; what goes wrong is shown, and raised again."""
@@ -185,7 +234,9 @@ class Session(Generic[D, R]):
     # ---- buttons ---------------------------------------------------------------------------------------------------
 
     def keep(self) -> None:
-        """Keep the curves and numbers as a reference while moving on."""
+        """Keep the curves and numbers as a reference while moving on, with what takes longer in them."""
+        if not self.rested:
+            self.refine()
         self.kept = [*self.kept, tuple(_text(one) for one in self.readings)][-3:]
         self.picture.keep()
         self._redraw(
@@ -204,6 +255,14 @@ class Session(Generic[D, R]):
         self.picture.draw()
         self.png, self.note = self.picture.png(), note
         self._show()
+
+    def undo(self) -> None:
+        """Take the last move back."""
+        if not self.past:
+            return self._redraw("nothing to undo")
+        self.state = self.past.pop()
+        self.note, self.moved_at = "the last move is undone", -SAME_MOVE
+        return self.update()
 
     def back(self) -> None:
         """Every control to its start; what was kept stays."""
