@@ -17,7 +17,7 @@ from filterlib.words.labels import SYMBOLS
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
 from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_value
-from filterlib.words.review_sentences import headline
+from filterlib.words.review_sentences import headline, odd_sentences
 from filterlib.words.stability_sentences import turns
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal
@@ -141,9 +141,10 @@ def _emission(result: ReviewResult) -> Iterator[Finding]:
 
 
 def warnings(result: ReviewResult) -> list[str]:
-    """What else has to be known: ratings that are accepted as exceeded, converters that may burst at light load."""
+    """What else has to be known: odd values, ratings that are accepted as exceeded, converters that may burst at light load."""
+    odd = [f"{sentence}." for sentence in odd_sentences(result.design)]
     accepted = [line.removeprefix("⚠ ") for line in rating_lines(result.judgement) if line.startswith("⚠")]
-    return accepted + [f"{sentence}." for point in result.points for sentence in light_load_sentences(point)]
+    return odd + accepted + [f"{sentence}." for point in result.points for sentence in light_load_sentences(point)]
 
 
 def terminal_summary(result: ReviewResult, ending: list[str]) -> str:

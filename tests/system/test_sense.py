@@ -134,3 +134,16 @@ def test_a_part_that_runs_away_has_no_number():
         "thermal runaway",
         {"rise_K": None, "rise_K_reason": "without limit"},
     )
+
+
+def test_the_summary_begins_its_warnings_with_what_is_odd(tmp_path):
+    from types import SimpleNamespace
+
+    from filterlib.words.summary import warnings
+
+    design = taken(tmp_path, ('"110 mV"', '"9 V"'))
+    result = SimpleNamespace(
+        design=design, points=(), judgement=SimpleNamespace(broken=(), exceeded=(), unused=(), design=design)
+    )
+    (first, *_) = warnings(result)
+    assert first == "Please check converter.ripple.peak_to_peak (9 V): 32 % of the output voltage; 1 % is usual."
