@@ -316,7 +316,7 @@ def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: Poi
 
 def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> Verdict:
     """Judged where a detector comes nearest to the limit over the uncertainty, at any operating point."""
-    results = {point.operating.point: _of(wanted, point.emissions) for point in points}
+    results = {point.operating.point: estimate_of(wanted, point.emissions) for point in points}
     unstable = next((name for name, result in results.items() if result.reason), "")
     margins = [(m, name) for name, result in results.items() for m in result.margins if m.limit == wanted.limit.name]
     heading = wanted.words, wanted.kind, wanted.load, wanted.margin, "dB"
@@ -345,6 +345,7 @@ def _least(share: float) -> float:
     return float(np.nan_to_num(share, nan=-1.0))
 
 
-def _of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:
+def estimate_of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) -> EmissionResult:
+    """The estimate at one operating point that a requirement is judged by."""
     title = artificial_network(wanted.at).title
     return next(one for one in results if one.side == wanted.side and one.network == title)

@@ -13,15 +13,17 @@ from filterlib.analysis.causes.by_source import Source
 from filterlib.analysis.causes.mitigations import Costs, Mitigation
 from filterlib.analysis.causes.parasitics import Parasitic
 from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.analysis.causes.worst import Cause
 from filterlib.show.change_files import ChangeFile, change_files
 from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
 from filterlib.show.review_tables import Row, Table, cells, column, heads, table
+from filterlib.words.cause_sentences import cause_words
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.proposal_sentences import proposal_row
 from filterlib.words.quantities import capital, number
-from filterlib.words.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.reason_sentences import left_sentence, reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (
@@ -50,8 +52,9 @@ def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
     if not reasons.stable:
-        return ReasonsChapter(reasons.load, reasons.point, sentences, (), (proposals_table(reasons),))
-    first, last = sentences[0], sentences[-1]
+        tables = (*causes_table(reasons), proposals_table(reasons))
+        return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables)
+    first, last = next(left_sentence(reasons)).text, sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(reasons), first, note)]
     if any(not one.refused for one in reasons.mitigations):
@@ -63,6 +66,7 @@ def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
 
 
 def _tables(reasons: ReasonsResult) -> Iterator[Table]:
+    yield from causes_table(reasons)
     yield sources_table(reasons)
     yield imperfections_table(reasons)
     yield bands_table(reasons)
@@ -73,6 +77,17 @@ def _tables(reasons: ReasonsResult) -> Iterator[Table]:
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
         yield Table("Changes that were refused", ("Change", "Rule", *heads(Mitigation, "ripple", "spike")), rows)
+
+
+def causes_table(reasons: ReasonsResult) -> Iterator[Table]:
+    """The causes of what fails worst, where that is no ripple: what would be left without each."""
+    if reasons.worst is not None and reasons.causes:
+        yield table(
+            f"Causes of what fails worst, at the nominal values ({reasons.worst.point})",
+            reasons.causes[:IMPERFECTIONS],
+            ("Without", lambda one: capital(cause_words(one))),
+            *(column(Cause, name) for name in ("left", "falls")),
+        )
 
 
 def proposals_table(reasons: ReasonsResult) -> Table:

@@ -6,9 +6,10 @@ from filterlib.analysis.causes.mitigations import Mitigation
 from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
+from filterlib.words.facts import Sentence
 from filterlib.words.labels import source_phrase
 from filterlib.words.proposal_sentences import failing_text
-from filterlib.words.reason_sentences import Sentence, reason_sentences, refusal_text
+from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.stability_sentences import UNSTABLE
 
 
@@ -19,6 +20,7 @@ def reasons_section(reasons: ReasonsResult | None) -> Section:
         return {
             "reason": "no steady ripple" if reasons is None else UNSTABLE,
             "proposals": [_proposal(one) for one in found],
+            **({} if reasons is None else _worst(reasons)),
         }
     return {
         "load": reasons.load,
@@ -34,6 +36,17 @@ def reasons_section(reasons: ReasonsResult | None) -> Section:
         "mitigations": [_mitigation(one) for one in reasons.mitigations],
         "pairs": [_mitigation(one) for one in reasons.pairs],
         "proposals": [_proposal(one) for one in reasons.proposals],
+        **_worst(reasons),
+    }
+
+
+def _worst(reasons: ReasonsResult) -> Section:
+    """What fails worst, its causes, and what an instability comes from; null where nothing fails."""
+    clash = reasons.clash
+    return {
+        "worst": None if reasons.worst is None else failing_text(reasons.worst),
+        "causes": [texts(one, "kind", "name", "what") | numbers(one) for one in reasons.causes],
+        "clash": None if clash is None else texts(clash, "load") | numbers(clash),
     }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,8 +10,8 @@ from filterlib.analysis.causes.candidates import Refusal
 from filterlib.analysis.causes.mitigations import Mitigation
 from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.causes.reasons import ReasonsResult
-from filterlib.analysis.described import described
-from filterlib.units import format_quantity
+from filterlib.words.cause_sentences import worst_sentences
+from filterlib.words.facts import Sentence, Writer
 from filterlib.words.labels import resonance_words, source_phrase
 from filterlib.words.proposal_sentences import failing_list
 from filterlib.words.quantities import stress_number
@@ -33,23 +32,6 @@ _REFUSALS = {
 }
 
 
-@dataclass(frozen=True)
-class Fact:
-    """A number in a sentence: its ``path`` in the result, such as "sources.0.ripple_alone", ``unit`` and ``value``."""
-
-    path: str
-    unit: str
-    value: float
-
-
-@dataclass(frozen=True)
-class Sentence:
-    """``text``, and the ``facts`` in it."""
-
-    text: str
-    facts: tuple[Fact, ...]
-
-
 def refusal_text(refusal: Refusal | None) -> str:
     """The rule that a change breaks; "" where it breaks none."""
     if refusal is None:
@@ -62,34 +44,15 @@ def refusal_text(refusal: Refusal | None) -> str:
 def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
     """What the reasons come to: what is left and from where, why, and what to do next; none without a steady state."""
     if not result.stable:
-        return () if result.judgement is None else tuple(_advice(result))
+        return () if result.judgement is None else (*worst_sentences(result), *_advice(result))
     cures = (_best, _pair) if result.judgement is None else (_advice,)
-    steps = (_left, _spike, _parasitic, _deviation, *cures)
-    return tuple(one for step in steps for one in step(result))
+    steps = (left_sentence, _spike, _parasitic, _deviation, *cures)
+    return (*worst_sentences(result), *(one for step in steps for one in step(result)))
 
 
-class _Writer:
-    """Writes numbers of a result by their paths in it, with the units of their fields, and remembers which."""
-
-    def __init__(self, result: ReasonsResult) -> None:
-        self.result = result
-        self.facts: list[Fact] = []
-
-    def __call__(self, path: str) -> str:
-        *way, name = path.split(".")
-        place: object = self.result
-        for step in way:
-            place = place[int(step)] if isinstance(place, tuple) else getattr(place, step)
-        value, unit = float(getattr(place, name)), described(place)[name].of(place)
-        self.facts.append(Fact(path, unit, value))
-        return format_quantity(value, unit, 3)
-
-    def sentence(self, text: str) -> Sentence:
-        return Sentence(text, tuple(self.facts))
-
-
-def _left(result: ReasonsResult) -> Iterator[Sentence]:
-    write, first = _Writer(result), result.sources[0]
+def left_sentence(result: ReasonsResult) -> Iterator[Sentence]:
+    """How much ripple is left at the load, and from where."""
+    write, first = Writer(result), result.sources[0]
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
         f"At {result.load} {write('ripple')} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
@@ -98,7 +61,7 @@ def _left(result: ReasonsResult) -> Iterator[Sentence]:
     )
 
 
-def _limit(write: _Writer, result: ReasonsResult, label: str) -> str:
+def _limit(write: Writer, result: ReasonsResult, label: str) -> str:
     """The limit of the figure that decides, behind that figure."""
     known = result.figure == label and np.isfinite(result.limit)
     return f" (limit {write('limit')})" if known else ""
@@ -108,7 +71,7 @@ def _spike(result: ReasonsResult) -> Iterator[Sentence]:
     at = max(range(len(result.sources)), key=lambda n: result.sources[n].spike_alone)
     if result.sources[at].name == result.sources[0].name and result.spike < 1.5 * result.ripple:
         return
-    write, one = _Writer(result), result.sources[at]
+    write, one = Writer(result), result.sources[at]
     yield write.sentence(
         f"In full bandwidth it is {write('spike')}{_limit(write, result, 'full')} of {write('spike_before')}, most of it from {source_phrase(one.name)}: without that source the whole "
         f"would fall by {write(f'sources.{at}.spike_falls')}."
@@ -120,7 +83,7 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
     falls = [one.spike_falls if wide else one.ripple_falls for one in result.parasitics]
     if not falls:
         return
-    at, write = int(np.argmax(falls)), _Writer(result)
+    at, write = int(np.argmax(falls)), Writer(result)
     one, name = result.parasitics[at], "spike" if wide else "ripple"
     ideal, left = (result.spike_ideal, one.spike) if wide else (result.ripple_ideal, one.ripple)
     now = write(name)
@@ -135,7 +98,7 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
 
 
 def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
-    deviation, write = result.deviation, _Writer(result)
+    deviation, write = result.deviation, Writer(result)
     if np.isnan(deviation.frequency) or result.sources[0].name == "common_mode":  # which goes another way
         return
     text = f"From {write('deviation.frequency')} on the filter does worse than one of ideal parts would"
@@ -151,7 +114,7 @@ def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
 def _advice(result: ReasonsResult) -> Iterator[Sentence]:
     """What to change first, of the changes that were judged as the design is."""
     assert result.judgement is not None
-    write, best = _Writer(result), next(iter(result.proposals), None)
+    write, best = Writer(result), next(iter(result.proposals), None)
     if result.judgement.good:
         now = write("ripple" if result.figure == "20MHz" else "spike")
         yield write.sentence(
@@ -167,7 +130,7 @@ def _advice(result: ReasonsResult) -> Iterator[Sentence]:
         yield from _not_enough(result, write, best)
 
 
-def _promises(write: _Writer, best: Proposal) -> Iterator[str]:
+def _promises(write: Writer, best: Proposal) -> Iterator[str]:
     """The greatest figure that a robust change leaves, for each ripple or spike that is asked for."""
     for number, verdict in enumerate(best.judgement.verdicts):
         if verdict.kind in ("ripple", "spike"):
@@ -175,7 +138,7 @@ def _promises(write: _Writer, best: Proposal) -> Iterator[str]:
             yield f"at most {write(f'proposals.0.judgement.verdicts.{number}.high')} {where} at {verdict.load}"
 
 
-def _not_enough(result: ReasonsResult, write: _Writer, best: Proposal | None) -> Iterator[Sentence]:
+def _not_enough(result: ReasonsResult, write: Writer, best: Proposal | None) -> Iterator[Sentence]:
     now = f" (now {write('ripple' if result.figure == '20MHz' else 'spike')} at {result.load})" if result.stable else ""
     start = f"No change that was tried meets everything over the whole range{now}"
     if best is None or not best.better:
@@ -187,7 +150,7 @@ def _not_enough(result: ReasonsResult, write: _Writer, best: Proposal | None) ->
 
 
 def _best(result: ReasonsResult) -> Iterator[Sentence]:
-    at, write = _chosen(result.mitigations), _Writer(result)
+    at, write = _chosen(result.mitigations), Writer(result)
     if at is None or result.mitigations[at].figure(result.figure) > (1 - LITTLE) * result.now:
         now = write("ripple" if result.figure == "20MHz" else "spike")
         yield write.sentence(
@@ -214,7 +177,7 @@ def _pair(result: ReasonsResult) -> Iterator[Sentence]:
     single = result.now if best is None else min(result.now, result.mitigations[best].figure(result.figure))
     if at is None or single <= result.limit or result.pairs[at].figure(result.figure) > (1 - LITTLE) * single:
         return
-    write, one, path = _Writer(result), result.pairs[at], f"pairs.{at}"
+    write, one, path = Writer(result), result.pairs[at], f"pairs.{at}"
     yield write.sentence(
         f"If that is not enough: {one.words}. This leaves {_figures(write, path)}, at the nominal values."
     )
@@ -225,7 +188,7 @@ def _chosen(tried: Sequence[Mitigation]) -> int | None:
     return next((n for n, one in enumerate(tried) if not one.refused), None)
 
 
-def _figures(write: _Writer, path: str) -> str:
+def _figures(write: Writer, path: str) -> str:
     return f"{write(f'{path}.ripple')} in 20 MHz and {write(f'{path}.spike')} in full bandwidth"
 
 

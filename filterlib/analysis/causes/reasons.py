@@ -12,10 +12,12 @@ from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation,
 from filterlib.analysis.causes.by_source import Source, sources, split
 from filterlib.analysis.causes.candidates import Candidate, candidates
 from filterlib.analysis.causes.cures import cures
+from filterlib.analysis.causes.emission_cures import emission_cures, lowering
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
-from filterlib.analysis.causes.proposals import Proposal, proposals
+from filterlib.analysis.causes.proposals import Failing, Proposal, failings, proposals
 from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.causes.worst import Cause, Clash, causes_of, clash_of, one_line, point_of, worst_failing
 from filterlib.analysis.described import Unit
 from filterlib.analysis.judgement import Judgement, deciding_figure
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
@@ -41,7 +43,8 @@ class ReasonsResult:
     bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs most first. ``resonances`` of the response
     from the converter's emf to the load. ``mitigations``: single changes at nominal values, best first, refused last; ``pairs``
     of the best. ``judgement`` of the design, None where its changes are not judged; ``proposals``: those that are.
-    ``stable``: False where there is no steady state, and so nothing but ``proposals``.
+    ``stable``: False where there is no steady state, and so nothing but ``proposals``. ``worst``: what fails worst, whatever it is, None
+    where nothing does; ``causes`` of it, where it is no ripple: that which costs most first; ``clash``: of an instability.
     """
 
     point: str
@@ -68,6 +71,9 @@ class ReasonsResult:
     judgement: Judgement | None = None
     proposals: tuple[Proposal, ...] = ()
     stable: bool = True
+    worst: Failing | None = None
+    causes: tuple[Cause, ...] = ()
+    clash: Clash | None = None
 
     @property
     def now(self) -> float:
@@ -109,18 +115,44 @@ def reasons(
     bought = _bought() if parts is None else parts
     if not stability(solution).stable:
         judged = () if judgement is None else proposals(judgement, [(one,) for one in cures(design, bought)])
-        return ReasonsResult(solution.point, load, judgement=judgement, proposals=judged, stable=False)
+        why = _worst(judgement)
+        return ReasonsResult(solution.point, load, judgement=judgement, proposals=judged, stable=False, **why)
     now = seen(solution, load)
     label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
     trial = Trial(solution, load, label, now)
     tell(0.0, "parasitics")
     answers = _causes(trial)
+    answers |= _worst(judgement)
     answers |= _cures(trial, candidates(design, load, bought), bought, pairs, judgement, tell)
     return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
 def _bought() -> dict[str, Part]:
     return {name: part for table in standard_tables() for name, part in table.items()}
+
+
+def _worst(judgement: Judgement | None) -> dict[str, Any]:
+    """What fails worst, and its causes."""
+    failing = None if judgement is None else worst_failing(judgement)
+    if judgement is None or failing is None:
+        return {}
+    clash = clash_of(point_of(judgement, failing)) if failing.kind == "unstable" else None
+    return {"worst": failing, "causes": causes_of(judgement, failing), "clash": clash}
+
+
+def _against_emission(
+    judgement: Judgement, listed: tuple[Candidate, ...], bought: Mapping[str, Part]
+) -> list[Candidate]:
+    """Changes that lower the line which decides an emission that fails; nothing where none does."""
+    failing = max(
+        (one for one in failings(judgement) if one.kind == "emission"),
+        key=lambda one: (one.sure, one.excess),
+        default=None,
+    )
+    line = None if failing is None else one_line(judgement.design, point_of(judgement, failing), failing)
+    if line is None:
+        return []
+    return lowering(line, [*listed, *emission_cures(judgement.design, line.test.side, bought)])
 
 
 def _causes(trial: Trial) -> dict[str, Any]:
@@ -174,8 +206,13 @@ def _cures(
     singles = try_all(trial, listed, progress=lambda share: tell(0.1 + 0.2 * share, "changes that may help"))
     if judgement is not None:
         known = {one.name: one for one in listed}
-        changes = [tuple(known[name] for name in one.names) for one in singles if not one.refused]
-        changes += [(one,) for one in cures(trial.design, bought) if one.name not in known]
+        quiet = [] if judgement.good else _against_emission(judgement, listed, bought)
+        changes: list[tuple[Candidate, ...]] = [(one,) for one in quiet]
+        names = {one.name for one in quiet}
+        changes += [
+            tuple(known[name] for name in one.names) for one in singles if not one.refused and one.names[0] not in names
+        ]
+        changes += [(one,) for one in cures(trial.design, bought) if one.name not in known and one.name not in names]
         judged = (
             ()
             if judgement.good

@@ -121,15 +121,21 @@ def line_spectra(
     *,
     sources: SourceSpectra | None = None,
     scaled: Mapping[str, Value] | None = None,
+    line: float | None = None,
 ) -> LineSpectra:
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
-    ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`.
+    ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`; ``line``: of the
+    harmonics the one next to this frequency [Hz] alone.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
     design, forces = solution.design, sources or solution.steady_spectra
-    kept = forces.frequencies[1:][forces.frequencies[1:] <= heard(test.at.low, test.at.high)[1]]
+    whole = forces.frequencies[1:]
+    orders = np.flatnonzero(whole <= heard(test.at.low, test.at.high)[1])
+    if line is not None:
+        orders = np.array([np.argmin(np.abs(whole - line))])
+    kept = whole[orders]
     circuit, ports = setup(solution, test, scaled=scaled)
     driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.steady_scale * forces.ripple)}
     if design.converter.spike is not None:
@@ -137,12 +143,12 @@ def line_spectra(
     if design.converter.common_mode is not None:
         driven["common_mode"] = "common_mode", forces.common_mode
     if test.side == "input":
-        driven[SOURCE] = SOURCE, _input(solution, test.held, len(kept))
+        driven[SOURCE] = SOURCE, _input(solution, test.held, int(orders[-1]) + 1)
     names = list(dict.fromkeys(name for name, _ in driven.values()))
     outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
     transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
     by_source = {
-        source: [2 * transfer * harmonics[..., 1 : len(kept) + 1] for transfer in transfers[name]]
+        source: [2 * transfer * harmonics[..., orders + 1] for transfer in transfers[name]]
         for source, (name, harmonics) in driven.items()
     }
     return LineSpectra(

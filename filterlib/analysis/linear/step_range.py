@@ -71,11 +71,18 @@ def step_range(
     return Interval(value, low, high, at_low, at_high, effects, plausible=plausible)
 
 
+def deviation(solution: Solution, wanted: StepRequirement) -> float:
+    """Greatest deviation of one design [V], roughly: from its frequency response, to about a percent."""
+    return wanted.current * float(_deviations(solution, wanted.load)[0])
+
+
 def _deviations(many: Solution, load: str) -> np.ndarray:
     """Greatest deviation of every design (designs,) after a step of 1 A [V]."""
     wanted = many.design.named_load(load)
     ((response,),) = many.circuit.transfer(_FREQUENCIES, [wanted.source], [wanted.port])
-    return np.array([np.max(np.abs(step_from_response(_FREQUENCIES, one * _RISE, _TIMES))) for one in response])
+    return np.array(
+        [np.max(np.abs(step_from_response(_FREQUENCIES, one * _RISE, _TIMES))) for one in np.atleast_2d(response)]
+    )
 
 
 def _alone(box: Sequence[UncertainParameter]) -> Rows:

@@ -1,0 +1,214 @@
+"""What fails worst, and what causes it: where a voltage is lost, what a step moves, what a receiver hears, what loads a part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal
+
+import numpy as np
+
+from filterlib.analysis.causes.parasitics import ideals
+from filterlib.analysis.causes.proposals import Failing, failings
+from filterlib.analysis.causes.resonances import Resonance, resonance_at
+from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
+from filterlib.analysis.emission.one_line import OneLine
+from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of
+from filterlib.analysis.linear.step_range import deviation
+from filterlib.analysis.ripple.at_load import GRID
+from filterlib.analysis.stress.stress import StressCheck, stress
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.emission import EmissionRequirement
+from filterlib.system.load import Load
+from filterlib.system.requirements import StepRequirement
+from filterlib.system.solution import Solution, solve_several
+
+FASTER = 10.0  # times as fast a loop, to see what its slowness costs
+LEAST = 0.02  # share of the greatest cause below which nothing is one
+LEAST_DB = 0.3  # the same of a level [dB]
+Kind = Literal["part", "source", "load"]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause of what fails.
+
+    ``kind``; ``name``: of the part, source or load; ``what``: which of its properties, "" where all of it counts; ``left``: the
+    figure that fails, were that gone; ``falls``: by how much nearer it is to what is asked then, in ``step``, which for a level
+    is dB.
+    """
+
+    kind: Kind
+    name: str
+    what: str
+    left: InUnit[float]
+    falls: Annotated[float, Unit("{step}")]
+    unit: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Clash:
+    """A load of constant power against what feeds it, at the frequency at which they are nearest to oscillation.
+
+    ``resistance``: what the load is for small changes, negative; ``impedance`` of what feeds it, its own capacitor with it, at
+    its peak at ``frequency``: stable while the latter is the smaller of the two (Middlebrook; sufficient, not necessary).
+    """
+
+    load: str
+    resistance: Ohms[float]
+    impedance: Ohms[float]
+    frequency: Hertz[float]
+    resonance: Resonance
+
+
+def worst_failing(judgement: Judgement) -> Failing | None:
+    """What fails worst: what is sure before what may be, then what is furthest from what is asked; None where nothing fails."""
+    return max(failings(judgement), key=lambda one: (one.sure, one.excess), default=None)
+
+
+def causes_of(judgement: Judgement, failing: Failing) -> tuple[Cause, ...]:
+    """The causes of what fails, that which costs most first; of ripple, spikes and instability there are none here."""
+    point = point_of(judgement, failing)
+    found = _FINDERS[failing.kind](judgement.design, point, failing) if failing.kind in _FINDERS else ()
+    ranked = sorted(found, key=lambda one: (-one.falls, one.name, one.what))
+    return tuple(one for one in ranked if one.falls > (LEAST_DB if one.step == "dB" else LEAST * ranked[0].falls))
+
+
+def point_of(judgement: Judgement, failing: Failing) -> PointJudgement:
+    """The operating point at which something fails; the first where it is over all of them."""
+    named = (one for one in judgement.points if one.operating.point == failing.point)
+    return next(named, judgement.points[0])
+
+
+def _lost(design: Design, point: PointJudgement, failing: Failing) -> Iterator[Cause]:
+    """Direct voltage that every part on the way to a load takes: they add to what is lost."""
+    assert failing.verdict is not None
+    solution, load, lost = point.solution, design.named_load(failing.verdict.load), failing.verdict.kind == "drop"
+    state = solution.state
+    if not lost and failing.verdict.value > getattr(_requirement(design, failing), "high", np.inf):
+        return
+    stages = {one.stage for one in solution.components if one.stage}
+    taken = {
+        stage: sum(
+            abs(float(branch.direct)) * float(branch.ohms)
+            for one in solution.components
+            if one.stage == stage
+            for branch in one.branches
+        )
+        for stage in stages
+    }
+    if load.lead is not None:
+        taken[f"{load.name}'s lead"] = 2 * float(
+            state.load_currents[load.name] * load.lead.resistance(state.temperature)
+        )
+    taken["the converter"] = float(state.nominal_voltage - state.terminal_voltage)
+    for name, volts in taken.items():
+        left = failing.verdict.value + (-volts if lost else volts)
+        yield Cause("part", name, "resistance", left, volts, "V", "V")
+
+
+def _requirement(design: Design, failing: Failing) -> object:
+    return next(one for one in design.requirements if failing.verdict and one.words == failing.verdict.requirement)
+
+
+def _moved(design: Design, point: PointJudgement, failing: Failing) -> Iterator[Cause]:
+    """What a step would be with one thing gone: chokes, leads, losses, the slowness of the loop."""
+    wanted, solution = _requirement(design, failing), point.solution
+    assert isinstance(wanted, StepRequirement)
+    loop = design.converter.loop_bandwidth
+    now = deviation(solution, wanted)
+    faster = solution.varied({"converter.loop_bandwidth": FASTER * float(loop.value)})
+    listed = [(one.name, one.what, one.design) for one in ideals(design)]
+    listed += [
+        (one.name, "inductance", design.replace(filter=tuple(other for other in design.filter if other is not one)))
+        for one in design.filter
+        if one.lines and one.kind != "wire"
+    ]
+    solved = solve_several([changed for *_, changed in listed], solution.point)
+    every = [("the converter", f"a loop {FASTER:g} times as fast", faster)]
+    every += [
+        (name, what, one) for (name, what, _), one in zip(listed, solved, strict=True) if isinstance(one, Solution)
+    ]
+    for name, what, changed in every:
+        left = deviation(changed, wanted)
+        yield Cause("part", name, what, left, now - left, "V", "V")
+
+
+def one_line(design: Design, point: PointJudgement, failing: Failing) -> OneLine | None:
+    """The line that decides an emission; None where there is none."""
+    wanted = _requirement(design, failing)
+    if not isinstance(wanted, EmissionRequirement) or failing.verdict is None or failing.verdict.nearest is None:
+        return None
+    return OneLine(point.solution, estimate_of(wanted, point.emissions).test, failing.verdict.nearest)
+
+
+def _heard(design: Design, point: PointJudgement, failing: Failing) -> Iterator[Cause]:
+    """What a receiver would read less without each source, and without each parasitic."""
+    line = one_line(design, point, failing)
+    if line is None:
+        return
+    level, unit = line.margin.level, line.margin.unit
+    for source, falls in line.without_source().items():
+        if np.isfinite(falls):
+            yield Cause("source", source, "", level - falls, falls, unit, "dB")
+    every = ideals(design)
+    without = solve_several([each.design for each in every], point.solution.point)
+    for one, falls in zip(every, line.lowered(without), strict=True):
+        if np.isfinite(falls):
+            yield Cause("part", one.name, one.what, level - falls, falls, unit, "dB")
+
+
+def _loads(design: Design, point: PointJudgement, failing: Failing) -> Iterator[Cause]:
+    """What a part would carry with each load switched off."""
+    check = failing.check
+    assert check is not None
+    for load in design.loads:
+        left = _same(_switched_off(design, load, point.operating.point), point.operating.point, check)
+        if left is not None and np.isfinite(left):
+            falls = left - check.value if check.at_least else check.value - left
+            yield Cause("load", load.name, "", left, falls, check.unit, check.unit)
+
+
+def _switched_off(design: Design, load: Load, point: str) -> Design:
+    points = tuple(
+        one.replace(loads={**one.loads, load.name: 0.0}) if one.name == point else one
+        for one in design.operating_points
+    )
+    return design.replace(operating_points=points)
+
+
+def _same(design: Design, point: str, check: StressCheck) -> float | None:
+    """The same stress of another design, nominal; None where there is none."""
+    (solved,) = solve_several([design], point)
+    if not isinstance(solved, Solution):
+        return None
+    try:
+        checks = stress(solved, interval=False).checks
+    except FilterlibError:
+        return None
+    return next((one.value for one in checks if (one.name, one.what) == (check.name, check.what)), None)
+
+
+_FINDERS: dict[str, Callable[[Design, PointJudgement, Failing], Iterable[Cause]]] = {
+    "voltage": _lost, "drop": _lost, "step": _moved, "emission": _heard, "rating": _loads,
+}  # fmt: skip
+
+
+def clash_of(point: PointJudgement) -> Clash | None:
+    """The load of constant power that is nearest to oscillation with what feeds it; None where there is none."""
+    found = [_clash(point.solution, load) for load in point.solution.design.loads if load.kind == "constant_power"]
+    return max(found, key=lambda one: one.impedance / -one.resistance, default=None)
+
+
+def _clash(solution: Solution, load: Load) -> Clash:
+    """With this load drawing a constant current instead: the impedance between its terminals, at its peak."""
+    volts, amps = (float(of[load.name]) for of in (solution.state.load_voltages, solution.state.load_currents))
+    constant = load.replace(kind="constant_current", power=None, current=amps)
+    loads = tuple(constant if one.name == load.name else one for one in solution.design.loads)
+    circuit = replace(solution, design=solution.design.replace(loads=loads)).circuit
+    impedance = np.abs(circuit.impedance(GRID, *load.port))
+    top = int(np.argmax(impedance))
+    resonance = resonance_at(circuit, load.source, float(GRID[top]), float(20 * np.log10(impedance[top])))
+    return Clash(load.name, -volts / amps, float(impedance[top]), float(GRID[top]), resonance)
