@@ -5,11 +5,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from filterlib.analysis.described import Ratio
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.step_range import step_range
@@ -157,6 +158,50 @@ class Judgement:
         }
         at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
         return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
+
+
+@dataclass(frozen=True)
+class Failing:
+    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability."""
+
+    point: str
+    verdict: Verdict | None = None
+    check: StressCheck | None = None
+
+    @property
+    def what(self) -> tuple[str, ...]:
+        """What it is, alike in two designs."""
+        if self.verdict is not None:
+            return "requirement", self.verdict.requirement
+        return ("rating", self.check.name, self.check.what) if self.check is not None else ("unstable", self.point)
+
+    @property
+    def kind(self) -> str:
+        """Kind of the requirement, "rating", or "unstable"."""
+        return self.verdict.kind if self.verdict is not None else self.what[0]
+
+    @property
+    def sure(self) -> bool:
+        """False where it may be, over the uncertainty, and need not."""
+        if self.verdict is not None:
+            return self.verdict.verdict != "undecided"
+        return self.check is None or self.check.verdict == "not met"
+
+    @property
+    def excess(self) -> Ratio[float]:
+        """How far it is from what is asked, at its worst: 1 at the limit, more beyond it."""
+        failing = self.verdict or self.check
+        if failing is None or np.isnan(failing.margin):
+            return np.inf
+        of_range = isinstance(failing, Verdict) and failing.kind == "voltage"
+        return 1 - failing.margin if of_range else 1 / max(1 + failing.margin, 1e-300)
+
+
+def failings(judgement: Judgement) -> Iterator[Failing]:
+    """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
+    yield from (Failing(one.operating.point) for one in (*judgement.unstable, *judgement.turned))
+    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
+    yield from (Failing(point, check=check) for point, check in judgement.broken)
 
 
 def judge(

@@ -19,11 +19,10 @@ from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
 from filterlib.show.review_tables import Row, Table, cells, column, heads, table
-from filterlib.words.cause_sentences import cause_words
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.proposal_sentences import proposal_row
 from filterlib.words.quantities import capital, number
-from filterlib.words.reason_sentences import left_sentence, reason_sentences, refusal_text
+from filterlib.words.reason_sentences import cause_words, left_sentence, reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 NOTE = (

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from filterlib.analysis.causes.candidates import Candidate, applied
-from filterlib.analysis.described import Ratio
-from filterlib.analysis.judgement import Judgement, judge
-from filterlib.analysis.stress.stress import StressCheck
-from filterlib.analysis.verdict import Verdict
+from filterlib.analysis.judgement import Failing, Judgement, failings, judge
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all
@@ -22,43 +17,6 @@ OF_A_KIND = 2  # of them, at most
 JOINED = 3  # that are tried together with the best one, and then with the best two
 WHOLE = 2  # of those that a first look does not refute are judged in full, at most
 Change = tuple[Candidate, ...]
-
-
-@dataclass(frozen=True)
-class Failing:
-    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability."""
-
-    point: str
-    verdict: Verdict | None = None
-    check: StressCheck | None = None
-
-    @property
-    def what(self) -> tuple[str, ...]:
-        """What it is, alike in two designs."""
-        if self.verdict is not None:
-            return "requirement", self.verdict.requirement
-        return ("rating", self.check.name, self.check.what) if self.check is not None else ("unstable", self.point)
-
-    @property
-    def kind(self) -> str:
-        """Kind of the requirement, "rating", or "unstable"."""
-        return self.verdict.kind if self.verdict is not None else self.what[0]
-
-    @property
-    def sure(self) -> bool:
-        """False where it may be, over the uncertainty, and need not."""
-        if self.verdict is not None:
-            return self.verdict.verdict != "undecided"
-        return self.check is None or self.check.verdict == "not met"
-
-    @property
-    def excess(self) -> Ratio[float]:
-        """How far it is from what is asked, at its worst: 1 at the limit, more beyond it."""
-        failing = self.verdict or self.check
-        if failing is None or np.isnan(failing.margin):
-            return np.inf
-        of_range = isinstance(failing, Verdict) and failing.kind == "voltage"
-        return 1 - failing.margin if of_range else 1 / max(1 + failing.margin, 1e-300)
 
 
 @dataclass(frozen=True)
@@ -96,13 +54,6 @@ class Proposal:
     def open(self) -> tuple[Failing, ...]:
         """What fails with it."""
         return tuple(failings(self.judgement))
-
-
-def failings(judgement: Judgement) -> Iterator[Failing]:
-    """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
-    yield from (Failing(one.operating.point) for one in (*judgement.unstable, *judgement.turned))
-    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
-    yield from (Failing(point, check=check) for point, check in judgement.broken)
 
 
 def broken_by(judgement: Judgement, was: Judgement) -> tuple[Failing, ...]:

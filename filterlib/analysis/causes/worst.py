@@ -9,11 +9,10 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.causes.parasitics import ideals
-from filterlib.analysis.causes.proposals import Failing, failings
 from filterlib.analysis.causes.resonances import Resonance, resonance_at
 from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
 from filterlib.analysis.emission.one_line import OneLine
-from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of
+from filterlib.analysis.judgement import Failing, Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
 from filterlib.analysis.ripple.at_load import GRID
 from filterlib.analysis.stress.stress import StressCheck, stress

@@ -2,9 +2,9 @@
 
 import pytest
 
-from filterlib.analysis.causes.proposals import broken_by, failings, rank
+from filterlib.analysis.causes.proposals import broken_by, rank
 from filterlib.analysis.causes.reasons import reasons
-from filterlib.analysis.judgement import judge
+from filterlib.analysis.judgement import failings, judge
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.changes import changed
