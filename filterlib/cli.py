@@ -15,6 +15,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeAlias
+from urllib.parse import quote
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show import terminal
@@ -172,6 +173,9 @@ def _add_lab(commands: Commands) -> None:
     command.add_argument(
         "folder", metavar="FOLDER", nargs="?", default="filterlib-notebooks", help="filterlib-notebooks unless given"
     )
+    command.add_argument(
+        "--design", metavar="DESIGN.toml", help="a design file to be put on sliders, in a notebook of its own"
+    )
     command.add_argument("--no-browser", action="store_true", help="print the address instead of opening a browser")
 
 
@@ -305,13 +309,21 @@ def _part(chosen: argparse.Namespace) -> int:
 
 
 def _lab(chosen: argparse.Namespace) -> int:
-    from filterlib.show.notebooks import fresh_copies
+    from filterlib import load_design
+    from filterlib.show.notebooks import fresh_copies, own_notebook
     from filterlib.show.prompt import lab_command, run_lab
 
+    if chosen.design is not None:
+        load_design(chosen.design)  # what is wrong with it is said here, and not in a notebook
     for copy in fresh_copies(chosen.folder):
         fresh = f" is changed and stays as it is; the fresh copy is {copy.fresh}" if copy.fresh else f": {copy.state}"
         say(f"{copy.name}{fresh}")
     options = [*(["--no-browser"] if chosen.no_browser else []), *chosen.passed_on]
+    if chosen.design is not None:
+        own = own_notebook(chosen.folder, chosen.design)
+        say(f"{own.name}: {chosen.design} on sliders")
+        options.append(f"--LabApp.default_url=/lab/tree/{quote(own.name)}")
+    say("In a notebook: menu Run, Run All Cells; then the sliders are there.")
     if getattr(os, "geteuid", lambda: -1)() == 0 and "--allow-root" not in options:
         say(f"As root JupyterLab starts only with: filterlib lab {shlex.quote(chosen.folder)} -- --allow-root")
     return run_lab(lab_command(chosen.folder, *options))

@@ -13,6 +13,7 @@ from traitlets.utils.importstring import import_item
 
 from filterlib import cli
 from filterlib.errors import OutputError
+from filterlib.parts.tables import data_folder
 from filterlib.show import prompt
 from filterlib.show.notebooks import fresh_copies, notebooks
 from filterlib.show.pages import page_of, words
@@ -160,3 +161,20 @@ def test_pieces_of_a_page():
         ("words", ""),
     ]
     assert "<mfrac>" in page.pieces[-1].text
+
+
+def test_lab_puts_a_design_of_ones_own_on_sliders(tmp_path, monkeypatch, capsys):
+    """The notebook runs as it is; a design that cannot be read is refused before anything is written."""
+    called = []
+    monkeypatch.setattr(prompt, "run_lab", lambda command: called.append(command) or 0)
+    file = tmp_path / 'old "gauge".toml'
+    file.write_text((data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    assert cli.main(["lab", str(tmp_path / "harbour"), "--design", str(file)]) == 0
+    assert called[0][-1] == "--LabApp.default_url=/lab/tree/sliders-old%20%22gauge%22.ipynb"
+    book = nbformat.read(tmp_path / "harbour" / 'sliders-old "gauge".ipynb', as_version=4)
+    nbformat.validate(book)
+    names: dict = {}
+    exec(book.cells[1].source, names)
+    assert names["panel"].title == "Tide gauge, clean converter"
+    assert cli.main(["lab", str(tmp_path / "none"), "--design", str(tmp_path / "nothing.toml")]) == 2
+    assert not (tmp_path / "none").exists()

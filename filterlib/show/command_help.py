@@ -41,6 +41,8 @@ examples:
       copies the notebooks into the folder filterlib-notebooks and opens them in JupyterLab
   filterlib lab harbour --no-browser
       into the folder harbour, and prints the address instead of opening a browser
+  filterlib lab --design tide-gauge.toml
+      and a notebook that has this design on sliders, with its own converter, filter and loads
   filterlib lab harbour -- --allow-root
       what stands behind a lone -- goes to JupyterLab; as root it starts only so
 

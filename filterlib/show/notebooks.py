@@ -59,6 +59,28 @@ def fresh_copies(folder: str | Path) -> list[Copy]:
         raise OutputError(f"{error.filename or target}: cannot be written: {error.strerror or error}") from None
 
 
+def own_notebook(folder: str | Path, design: str | Path) -> Path:
+    """A notebook in the folder that has a design file on sliders; one that is there already stays as it is.
+
+    Raises OutputError where it cannot be written.
+    """
+    file = Path(design).resolve()
+    target = Path(folder) / f"sliders-{file.stem}.ipynb"
+    words = f"# {file.stem} on sliders\n\nMenu *Run*, *Run All Cells* shows the sliders. *Save design file* writes a copy beside this notebook; the file itself stays."
+    code = f"from filterlib.show.explore.pi_filter import pi_panel\n\npanel = pi_panel({json.dumps(str(file), ensure_ascii=False)})\npanel"
+    cells = [_cell("markdown", words), _cell("code", code) | {"execution_count": None, "outputs": []}]
+    cells[1]["metadata"] = {"jupyter": {"source_hidden": True}}
+    kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
+    book = {"cells": cells, "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
+    if not target.exists():
+        write_text(target, json.dumps(book, ensure_ascii=False, indent=1) + "\n")
+    return target
+
+
+def _cell(kind: str, source: str) -> dict[str, object]:
+    return {"cell_type": kind, "id": kind, "metadata": {}, "source": source.splitlines(keepends=True)}
+
+
 def _copy(path: Path, target: Path) -> Copy:
     there = target / path.name
     if not os.path.lexists(there):

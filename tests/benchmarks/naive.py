@@ -11,7 +11,7 @@ from filterlib.show.explore.tide_gauge import LOAD, demo
 from filterlib.system.changes import changed
 from filterlib.units import decibels
 
-INCHES = (9.24, 3.3)  # at 100 dots an inch, the size of the panel's picture
+INCHES = (9.24, 2.26)  # at 100 dots an inch, the size of the panel's picture
 
 
 def naive() -> ipywidgets.Widget:
@@ -34,9 +34,9 @@ def naive() -> ipywidgets.Widget:
 
 
 def _drawn(one) -> plt.Figure:
-    """What the panel's picture holds: four axes with their words, both curves, the requirement, one legend."""
+    """What the panel's picture holds: three axes with their words, both curves, the requirement, one legend."""
     figure = plt.figure(figsize=INCHES, dpi=100, layout="constrained")
-    axes = figure.subplot_mosaic([["response", "step", "before"], ["response", "step", "after"]])
+    axes = figure.subplot_mosaic([["response", "step", "ripple"]])
     _curves(
         axes["response"],
         "Modem over ripple source",
@@ -45,14 +45,12 @@ def _drawn(one) -> plt.Figure:
         decibels(one.with_filter),
     )
     _curves(axes["step"], "After a step of its current", one.times, one.step_before, one.step)
-    _curves(axes["before"], "Ripple without filter", one.period, one.ripple_before)
-    _curves(axes["after"], "Ripple with filter", one.period, one.ripple)
+    _curves(axes["ripple"], "One period of its ripple", one.period, one.ripple_before, one.ripple)
     axes["response"].set(xscale="log", xlabel="frequency [Hz]", ylabel="level [dB]")
     axes["step"].set(xlabel="time [s]", ylabel="deviation [V]")
-    for name in ("before", "after"):
-        axes[name].set(xlabel="time [s]", ylabel="ripple [V]")
-        for level in (-7.5e-3, 7.5e-3):
-            axes[name].axhline(level, color="black", linestyle="--")
+    axes["ripple"].set(xlabel="time [s]", ylabel="ripple [V]")
+    for level in (-7.5e-3, 7.5e-3):
+        axes["ripple"].axhline(level, color="black", linestyle="--")
     figure.legend(axes["step"].lines, ["without filter", "with filter"], loc="outside upper left", ncols=2)
     return figure
 

@@ -85,7 +85,7 @@ def browser() -> list[Row]:
         chromium.close()
     return [
         Row("key press to changed picture, a new figure in an Output widget", usual, 1.0, ""),
-        Row("key press to changed picture, panel of notebook 3, beside that", ours, ours / usual, "a seventh"),
+        Row("key press to changed picture, panel of notebook 3, beside that", ours, ours / usual, "a seventh; 60 ms"),
         Row(f"{BURST} presses in {SPAN:g} s: from the last to its picture", last, last / ours, "under 250 ms"),
     ]
 
