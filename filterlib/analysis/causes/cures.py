@@ -81,7 +81,7 @@ def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
     """A resistor in series with a capacitor beside each capacitor that stands behind a choke."""
     chokes: list[Any] = []
     for number, stage in enumerate(design.filter):
-        if stage.lines:
+        if stage.lines and hasattr(stage.part, "inductance"):  # a wire is no choke
             chokes.append(stage)
         elif stage.kind == "capacitor" and chokes:
             behind = design.filter[number + 1].name if number + 1 < len(design.filter) else ""

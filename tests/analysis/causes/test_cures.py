@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.causes.cures import damping_resistance
+from filterlib.analysis.causes.cures import cures, damping_resistance
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judgement import judge
 from filterlib.parts.capacitor import Capacitor
@@ -71,3 +71,19 @@ def test_an_unstable_circuit_gets_a_damping_branch_with_its_resistance():
     assert "as damping" in advice
     (branch,) = [stage for stage in first.design.filter if stage.kind == "damping"]
     assert branch.resistance == pytest.approx(damping_resistance(47e-6, 2.2e-6, 10.0), rel=0.06, abs=0)  # two digits
+
+
+def test_a_wire_is_no_choke_to_be_damped_against():
+    """Found by the sweep of every key: a wire behind the choke ended the review of a design that had to be damped."""
+    wire = {"kind": "wire", "part": {"kind": "wire_pair", "length": "1 m", "cross_section": "1 mm2", "spacing": "2 mm"}}
+    bought = {
+        "big": Capacitor(
+            name="big", kind="film", capacitance="4.7 µF", rated_voltage="100 V", loss_angle=0.01, esl="5 nH"
+        )
+    }
+
+    def damping(*stages):
+        return [one.name for one in cures(design(*stages), bought) if one.kind == "damping branch"]
+
+    assert damping(series("10 µH"), wire, shunt("1 µF")) == damping(series("10 µH"), shunt("1 µF")) != []
+    assert damping(wire, shunt("1 µF")) == []
