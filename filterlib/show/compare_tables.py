@@ -14,7 +14,7 @@ from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.review_tables import INTERVAL, RANGE, Row, Table, cells, column, heads, table, verdict_cell
 from filterlib.words.labels import detector_words, source_phrase
-from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.quantities import both_ranges, capital, interval_text, number
 from filterlib.words.rating_sentences import stress_interval, stress_value, stress_verdict
 
 REMEDIES = 6  # rows of a table of changes
@@ -44,8 +44,9 @@ def left_table(result: ComparisonResult) -> Table:
 
 
 def _left(left: Left, names: list[str]) -> Row:
-    low, high = (getattr(left, f"{names[1]}_{end}") for end in ("low", "high"))
-    return *cells(left, *names[:2]), interval_text(low, high, "V"), _factor(getattr(left, names[2]))
+    ends = [getattr(left, f"{names[1]}_{end}") for end in ("low", "high", "probable_low", "probable_high")]
+    ranges = both_ranges((ends[0], ends[1]), (ends[2], ends[3]), "V")
+    return *cells(left, *names[:2]), ranges, _factor(getattr(left, names[2]))
 
 
 def _factor(ratio: float) -> str:
@@ -74,7 +75,9 @@ def verdicts_table(result: ComparisonResult) -> Table:
 def _verdict(verdict: Verdict | None) -> Row:
     if verdict is None:
         return "not asked", "", ""
-    return verdict_cell(verdict), *cells(verdict, "value"), interval_text(verdict.low, verdict.high, verdict.unit)
+    whole, probable = (verdict.low, verdict.high), (verdict.probable_low, verdict.probable_high)
+    ranges = both_ranges(whole, probable, verdict.unit, verdict.digits)
+    return verdict_cell(verdict), *cells(verdict, "value"), ranges
 
 
 def _rating(review: ReviewResult, part: str, what: str) -> Row:

@@ -11,7 +11,7 @@ from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.units import format_quantity, format_temperature
-from filterlib.words.quantities import capital, interval_text, number
+from filterlib.words.quantities import both_ranges, capital, interval_text, number
 from filterlib.words.review_sentences import trust
 from filterlib.words.stability_sentences import NO_SPIKE, reason_text
 
@@ -174,7 +174,7 @@ def check_cells(check: Check) -> tuple[str, ...]:
 def _interval(check: Check, digits: int) -> str:
     if check.low == 0:
         return f"to be below {number(check.high, check.unit)}"
-    ends = interval_text(check.low, check.high, check.unit, digits)
+    ends = both_ranges((check.low, check.high), (check.probable_low, check.probable_high), check.unit, digits)
     return ends if " to " in ends else ""
 
 

@@ -92,6 +92,7 @@ def capacitor_sentence(capacitor: AddedCapacitor) -> str:
 
 def _capacitor(capacitor: AddedCapacitor) -> Iterator[str]:
     size = number(capacitor.capacitance, "F")
+    size = f"{capacitor.name} itself ({size})" if capacitor.name else size
     if capacitor.orders:
         several = len(capacitor.orders) > 1
         which = f"harmonic{'s' * several} {runs(capacitor.orders)} tell{'s' * (not several)}"

@@ -70,6 +70,18 @@ def plain(value: float, digits: int = 3) -> str:
     return f"{rounded:.10g}".replace("-", "\N{MINUS SIGN}") if rounded else "0"
 
 
+def both_ranges(whole: tuple[float, float], probable: tuple[float, float], unit: str, digits: int = 3) -> str:
+    """The whole range of a figure, and the probable one behind it where there is one.
+
+    >>> both_ranges((0.004, 0.011), (0.005, 0.009), "V"), both_ranges((0.004, 0.011), (math.nan, math.nan), "V")
+    ('4 mV to 11 mV, probably 5 mV to 9 mV', '4 mV to 11 mV')
+    """
+    text = interval_text(*whole, unit, digits)
+    if " to " not in text or not math.isfinite(probable[0]):
+        return text
+    return f"{text}, probably {interval_text(*probable, unit, digits)}"
+
+
 def share(value: float) -> str:
     """A share of one in whole percent.
 

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.bench.bench_safety import SupplyFigures, supply_figures
-from filterlib.analysis.bench.second_reading import SecondReading, second_reading
+from filterlib.analysis.bench.second_reading import SecondReading, inner_impedance, second_reading
 from filterlib.analysis.described import InUnit, Unit, Volts
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
@@ -52,7 +52,8 @@ class Check:
     ``kind``, ``place``, and of a ripple its ``band``; ``probe``: label of a `ProbePoint`; the operating ``point``, "" without
     filter; expected ``value`` over its interval, NaN where nothing is expected; limits of the ``requirement``, NaN for none;
     ``scale``: per division, NaN at DC. To know: ``without_spike``, no spike is stated; ``trusted``; ``earthed``: what an
-    earthed oscilloscope would read, ``true`` without it; ``wanted``: the step.
+    earthed oscilloscope would read, ``true`` without it; ``probable_low``, ``probable_high``: as in the review, NaN where that has none;
+    ``wanted``: the step.
     """
 
     kind: Kind
@@ -72,6 +73,8 @@ class Check:
     trusted: bool = True
     earthed: Annotated[float, Unit("V", key=None)] = np.nan
     true: Annotated[float, Unit("V", key=None)] = np.nan
+    probable_low: InUnit[float] = np.nan
+    probable_high: InUnit[float] = np.nan
     wanted: StepRequirement | None = None
 
 
@@ -150,7 +153,7 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
     if progress is not None:
         progress(0.0, "what a test capacitor would read")
     narrowing = _narrowing(result)
-    test = second_reading(design) if any(one.measurement.startswith("second reading") for one in narrowing) else None
+    test = _test(result) if any(one.measurement.startswith("second reading") for one in narrowing) else None
     stations = tuple(_stations(result, {probe.place: probe.label for probe in probes}, test))
     covered = {check.requirement for station in stations for check in station.checks}
     return BenchSheet(
@@ -164,6 +167,16 @@ def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] 
         test=test,
         uncovered=tuple(wanted.words for wanted in design.requirements if wanted.words not in covered),
     )
+
+
+def _test(result: ReviewResult) -> SecondReading:
+    """The reading with a capacitor across the terminals: the one that the review advises, where it advises one."""
+    advised, design = result.closing.capacitor if result.closing is not None else None, result.design
+    if advised is None:
+        return second_reading(design)
+    reactance = 1 / (2 * np.pi * design.converter.switching_frequency * advised.capacitance)
+    ends = advised.loaded, advised.low, advised.high
+    return SecondReading(advised.capacitance, reactance, inner_impedance(design), *ends, advised.name)
 
 
 def _probes(design: Design) -> Iterator[ProbePoint]:
@@ -246,6 +259,7 @@ def _ripples(design: Design, point: PointResult, labels: Mapping[str, str]) -> I
             value, known = figure.peak_to_peak, np.isfinite(figure.low)
             ends = (figure.low, figure.high) if known else (value, value)
             check = _scaled(Check("ripple at", place, label, point.operating.point, value, *ends, band=band))
+            check = replace(check, probable_low=figure.probable_low, probable_high=figure.probable_high)
             wanted = _strictest(design, place, band.label)
             if wanted is not None:
                 check = replace(check, limit=wanted.limit, requirement=wanted.words)
@@ -283,6 +297,7 @@ def _steps(result: ReviewResult, labels: Mapping[str, str]) -> Iterator[Check]:
         if isinstance(wanted, StepRequirement) and verdict.unknown is None:
             ends = verdict.value, verdict.low, verdict.high
             check = _scaled(Check("step", wanted.load, labels[wanted.load], verdict.point, *ends, wanted=wanted))
+            check = replace(check, probable_low=verdict.probable_low, probable_high=verdict.probable_high)
             yield replace(check, limit=verdict.limit, requirement=wanted.words)
 
 

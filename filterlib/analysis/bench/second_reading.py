@@ -64,7 +64,7 @@ def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) ->
     at, inner = design.converter.switching_frequency, inner_impedance(design)
     name = ""
     if capacitor is None:
-        name, capacitor = _first_of(design, inner) or ("", _preferred(at, inner))
+        name, capacitor = own_first(design) or ("", _preferred(at, inner))
     intervals = [search(_metric(one, capacitor), _inside(one)) for one in shapes(design)]
     value = float(np.max(_reading(design, capacitor)))
     ends = [(one["reading"].low, one["reading"].high) for one in intervals if one] or [(value, value)]
@@ -89,12 +89,12 @@ def _preferred(at: float, inner: float) -> FixtureCapacitor:
     return FixtureCapacitor(capacitance=nearest_preferred(size, "E6"))
 
 
-def _first_of(design: Design, inner: float) -> tuple[str, FixtureCapacitor] | None:
+def own_first(design: Design) -> tuple[str, FixtureCapacitor] | None:
     """The filter's first stage, where that is a capacitor that tells: its name, and what it is at the output voltage."""
     stage = design.filter[0] if design.filter else None
     if not isinstance(stage, ShuntCapacitor):
         return None
-    at, bias = design.converter.switching_frequency, design.converter.output_voltage
+    at, bias, inner = design.converter.switching_frequency, design.converter.output_voltage, inner_impedance(design)
     mounted = MountedCapacitor(stage.part, float(stage.mounting_loop.value), bias)
     farads, henries = (
         float(one) for one in (stage.part.capacitance_at(bias), stage.part.esl + stage.mounting_loop.value)

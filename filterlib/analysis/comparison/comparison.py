@@ -26,7 +26,8 @@ class Left:
     """What one design leaves at one load, at one operating point.
 
     Peak to peak, in 20 MHz and in full bandwidth: ``ripple``, ``spike`` behind the filter, ``ripple_before``,
-    ``spike_before`` with the filter taken away; ``ripple_low`` ... ``spike_high``: the interval over the uncertainty. NaN where
+    ``spike_before`` with the filter taken away; ``ripple_low`` ... ``spike_high``: the interval over the uncertainty,
+    ``ripple_probable_low`` ... the probable one. NaN where
     the circuit is unstable, and ``reason`` then says so.
     """
 
@@ -39,6 +40,10 @@ class Left:
     spike_before: Annotated[float, Unit("V", "full bandwidth, without filter", "full_before_pp")] = np.nan
     spike_low: Annotated[float, Unit("V", key="full_pp_low")] = np.nan
     spike_high: Annotated[float, Unit("V", key="full_pp_high")] = np.nan
+    ripple_probable_low: Annotated[float, Unit("V", key="20MHz_pp_probable_low")] = np.nan
+    ripple_probable_high: Annotated[float, Unit("V", key="20MHz_pp_probable_high")] = np.nan
+    spike_probable_low: Annotated[float, Unit("V", key="full_pp_probable_low")] = np.nan
+    spike_probable_high: Annotated[float, Unit("V", key="full_pp_probable_high")] = np.nan
     reason: Stability | None = None
 
     @property
@@ -189,4 +194,5 @@ def _left(point: PointResult, load: str) -> Left:
     return Left(
         name, narrow.peak_to_peak, narrow_before.peak_to_peak, narrow.low, narrow.high,
         wide.peak_to_peak, wide_before.peak_to_peak, wide.low, wide.high,
+        narrow.probable_low, narrow.probable_high, wide.probable_low, wide.probable_high,
     )  # fmt: skip

@@ -35,7 +35,7 @@ class AddedCapacitor:
     which it helps (see `TELLS`) over most of the uncertainty inside. ``bare``, ``loaded``: peak to peak that the
     stated arrangement reads without and with it, nominal; ``low``, ``high``: reading with it over the uncertainty
     inside. ``too_small``: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
-    by ``too_small_moves``; NaN where every value moves it more.
+    by ``too_small_moves``; NaN where every value moves it more. ``name``: of the filter's own capacitor that it is, or "".
     """
 
     capacitance: Farads[float]
@@ -46,15 +46,19 @@ class AddedCapacitor:
     high: Annotated[float, Unit("V", key="loaded_pp_high")]
     too_small: Farads[float]
     too_small_moves: Annotated[float, Unit("", key="*_ratio")]
+    name: str = ""
 
 
-def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor:
+def added_capacitor(
+    converter: Converter, load_current: float, own: tuple[str, FixtureCapacitor] | None = None
+) -> AddedCapacitor:
     """The preferred value (E6) whose impedance suits that inside at the most harmonics and corners of its range.
 
     The lower a harmonic, the more it counts: the k-th as 1/k, as the capacitance inside shows at the first few alone.
     None is larger than what may be inside: a larger one moves the reading no more, and its inrush may keep a converter down.
 
-    Parameters: ``converter``, with the ranges of its inside; ``load_current`` [A], where its ripple states none.
+    Parameters: ``converter``, with the ranges of its inside; ``load_current`` [A], where its ripple states none; ``own``:
+    name and values of the filter's own capacitor, which is taken then: what the filter will see is measured with it.
     Raises ScaleError where the converter's stated figures contradict each other.
 
     Examples
@@ -75,12 +79,15 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
     best = int(np.argmax(np.where(sizable, tells @ (1 / np.arange(1, _HARMONICS + 1)), -1.0)))
     moves = 1 / ratios[:, 0, 0]  # the nominal inside, at the switching frequency
     small = int(np.argmax(moves >= LEAST_MOVE)) - 1
-    added = USUAL.model_copy(update={"capacitance": float(sizes[best])})
+    name, added = own or ("", USUAL.model_copy(update={"capacitance": float(sizes[best])}))
+    if own is not None:
+        ratio = np.abs(_impedance(added.capacitance, frequencies, added)) / np.atleast_2d(inner)
+        tells[best] = np.mean((ratio > TELLS[0]) & (ratio < TELLS[1]), axis=0)
     bare, loaded = _readings(converter, load_current, added)
     known = np.ravel(_readings(corners, load_current, added)[1])
     known = known[np.isfinite(known)]
     return AddedCapacitor(
-        capacitance=float(sizes[best]),
+        capacitance=float(added.capacitance),
         orders=tuple(int(order) + 1 for order in np.flatnonzero(tells[best] >= MOSTLY)),
         bare=float(bare),
         loaded=float(loaded),
@@ -88,6 +95,7 @@ def added_capacitor(converter: Converter, load_current: float) -> AddedCapacitor
         high=float(max(known.max(initial=0.0), loaded)),
         too_small=float(sizes[small]) if small >= 0 else np.nan,
         too_small_moves=float(moves[small]) if small >= 0 else np.nan,
+        name=name,
     )
 
 
@@ -99,9 +107,9 @@ def _corners(converter: Converter) -> Converter:
     return converter.model_copy(update={name: ranges[n].at(rows[:, [n]]) for n, name in enumerate(INSIDE)})
 
 
-def _impedance(capacitance: Value, frequencies: np.ndarray) -> np.ndarray:
+def _impedance(capacitance: Value, frequencies: np.ndarray, mounted: FixtureCapacitor = USUAL) -> np.ndarray:
     s = 2j * np.pi * frequencies
-    return np.asarray(USUAL.esr + s * USUAL.esl + 1 / (s * capacitance))
+    return np.asarray(mounted.esr + s * mounted.esl + 1 / (s * capacitance))
 
 
 def _readings(converter: Converter, load_current: float, added: FixtureCapacitor) -> tuple[np.ndarray, np.ndarray]:

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import numpy as np
 
+from filterlib.analysis.bench.second_reading import own_first
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import AT_LOAD, measurement
 from filterlib.analysis.ripple.spectra import Band, spectra
@@ -114,7 +115,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
         measurements.append(Measurement(name, keys, low, high, narrows))
     ranked = tuple(sorted(measurements, key=lambda one: -one.narrows))
     inside = any(one.name == INSIDE for one in ranked)
-    capacitor = added_capacitor(design.converter, design.full_current) if inside else None
+    capacitor = added_capacitor(design.converter, design.full_current, own_first(design)) if inside else None
     return MeasurementValues(state.point, load, band.label, extent.low, extent.high, ranked, capacitor)
 
 

@@ -16,7 +16,7 @@ from filterlib.show.explore.tide_gauge import WITH, WITHOUT, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.units import decibels
-from filterlib.words.quantities import interval_text, number
+from filterlib.words.quantities import both_ranges, number
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 RANGE = "range (uncertain parameters)"
@@ -136,7 +136,10 @@ def _verdict(r: Explored, kind: str, load: str) -> str:
 def _range_text(r: Explored) -> str:
     if not r.nominal.stable:
         return "none"
-    return "a moment later" if r.figure is None else interval_text(r.figure.low, r.figure.high, "V")
+    one = r.figure
+    if one is None:
+        return "a moment later"
+    return both_ranges((one.low, one.high), (one.probable_low, one.probable_high), "V", 2 if one.wide else 3)
 
 
 def _alarm(r: Explored) -> str:
