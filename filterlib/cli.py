@@ -49,7 +49,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FilterlibError as error:
         return complain(one_line(str(error)) or type(error).__name__, REFUSED)
     except KeyboardInterrupt:
-        return complain(terminal.INTERRUPTED, INTERRUPTED)
+        complain(terminal.INTERRUPTED, INTERRUPTED)
+        if (
+            arguments is None
+        ):  # a program of its own: Python would end by the signal where one passed through its exec()
+            os._exit(INTERRUPTED)
+        return INTERRUPTED
     except Exception as error:  # a fault must not look like "a requirement is not met", which is exit code 1
         import traceback
 

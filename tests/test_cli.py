@@ -244,7 +244,7 @@ def test_control_c_in_the_middle_of_the_work(tmp_path):
         time.sleep(0.6)  # past the start, before the end
         process.send_signal(signal.SIGINT)
         errors = process.stderr.read()
-    assert process.returncode in (130, -signal.SIGINT)  # the latter before the command itself has begun
+    assert process.returncode in (130, -signal.SIGINT)  # the latter where the command itself has not begun
     assert (
         errors == "filterlib: interrupted; no half-written results are left\n" or process.returncode == -signal.SIGINT
     )
