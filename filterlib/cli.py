@@ -22,6 +22,7 @@ from filterlib.show import terminal
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
 from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
+from filterlib.show.keys.key_command import add_schema
 from filterlib.show.terminal import ProgressLine, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
@@ -83,6 +84,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=lambda _: _help(parser))
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     add_new(commands)
+    add_schema(commands)
     _add_review(commands)
     _add_compare(commands)
     _add_recording(commands)

@@ -181,7 +181,8 @@ def _why(detail: Any, models: list[type[BaseModel]], key: str) -> str:
     if kind == "missing":
         return f"missing: {_needed(models, key)}"
     if kind == "extra_forbidden":
-        return f"unknown key; {did_you_mean(key, _fields(models))}"
+        elsewhere = (getattr(model, "ELSEWHERE", {}).get(key) for model in models)
+        return f"unknown key; {next(filter(None, elsewhere), None) or did_you_mean(key, _fields(models))}"
     if kind == "union_tag_not_found":
         return f"missing: it says what this is; {did_you_mean('', _choices(models, key))}"
     if kind in ("literal_error", "enum", "union_tag_invalid"):

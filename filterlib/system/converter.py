@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, StrictBool, ValidationInfo, field_validator
@@ -13,6 +14,7 @@ from filterlib.parts.base import Quantity, Value
 from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
+from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Note, Title, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
@@ -89,6 +91,8 @@ class Converter(Model):
     where its current does not follow from the load's, see `filterlib.system.likelihood`. ``measured_with``: the loads that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
     where something drives it and the file says nothing; a resistor where there are none.
     """
+
+    ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.CONVERTER
 
     name: Title
     output_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Annotated, Any, Literal, Self, TypeVar
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
@@ -20,6 +20,7 @@ from filterlib.system.couplings import Coupling, couple, with_neighbours
 from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.input_side import InputSide
+from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
@@ -45,6 +46,8 @@ class Design(Model):
     ``accepted`` (ratings that may be exceeded), ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope), ``service_life`` [s] that parts are asked
     for, ``tables`` (paths of part tables that were read).
     """
+
+    ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.DESIGN
 
     format: Annotated[Literal[1], BeforeValidator(_format)] = 1
     name: Title

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.components import Component, capacitor
+from filterlib.system.keys import elsewhere
 from filterlib.system.model import Count, Given, Model, Name, Note
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import MOUNTING_LOOP, Loop
@@ -45,6 +46,8 @@ class ReflectedRipple(Model):
 
 class Load(Model):
     """One load: resistive, constant current or constant power (up to its own loop bandwidth)."""
+
+    ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.LOAD
 
     name: Name
     kind: Literal["resistive", "constant_current", "constant_power"]

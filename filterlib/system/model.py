@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Annotated, Any, Self, TypeAlias, get_args
+from typing import Annotated, Any, ClassVar, Self, TypeAlias, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -66,6 +66,8 @@ class Model(BaseModel):
     InputError
         When made or changed with a field that is unknown, missing, or cannot be: all of them at once.
     """
+
+    ELSEWHERE: ClassVar[Mapping[str, str]] = {}  # unknown keys that have a place, and where
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
@@ -18,6 +18,7 @@ from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.components import Branch, Component, capacitor, line_currents, resistor
+from filterlib.system.keys import elsewhere
 from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
@@ -63,6 +64,8 @@ class Lines:
 
 class Stage(Model):
     """One stage: ``name`` is shown on the schematic and names its elements."""
+
+    ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.STAGE
 
     prefix: ClassVar[str] = "X"
     name: Name = ""

@@ -1,7 +1,10 @@
 """`filterlib new`: what a person says of a converter and a filter becomes a design file that review takes as it is."""
 
+import json
 import sys
+import tomllib
 
+import jsonschema
 import pytest
 
 import filterlib
@@ -33,6 +36,10 @@ def test_what_was_said_is_what_the_file_holds(folder, capsys):
     """hand: each figure as it was said; the rest is what the parts' kinds usually have, or a default."""
     assert new() == 0
     assert "Next: filterlib review boost.toml --out boost-review" in capsys.readouterr().out
+    assert (folder / "boost.toml").read_text(encoding="utf-8").startswith("#:schema ./filter-design.schema.json\n")
+    written = json.loads((folder / "filter-design.schema.json").read_text(encoding="utf-8"))
+    raw = tomllib.loads((folder / "boost.toml").read_text(encoding="utf-8"))
+    assert list(jsonschema.Draft202012Validator(written).iter_errors(raw)) == []
     design = filterlib.load_design("boost.toml")
     converter, (first, choke, second), (load,) = design.converter, design.filter, design.loads
     assert (converter.input_voltage, converter.output_voltage, converter.switching_frequency) == (12.0, 19.0, 150e3)

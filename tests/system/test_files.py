@@ -1,7 +1,5 @@
 """Design files: the demonstration, parts by name and in place, tables of one's own, and the note on the keys."""
 
-import re
-
 import numpy as np
 import pytest
 
@@ -10,9 +8,9 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import InputError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import data_folder
+from filterlib.show.keys.key_sections import key_sections
 from filterlib.system.converter import Converter
 from filterlib.system.solution import solve
-from tests.system.keys import SECTIONS, rows
 
 NOTE = data_folder() / "designs" / "README.md"
 MINE = """
@@ -203,30 +201,9 @@ def test_emission_at_the_input_needs_its_voltage_or_its_current(written, known):
 # ---- the note on the keys -----------------------------------------------------------------------------------------
 
 
-def documented():
-    """Heading -> rows (key, unit, default, range) of the note's tables."""
-    sections = re.split(r"^### ", NOTE.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]
-    found = {}
-    for section in sections:
-        heading, *lines = section.splitlines()
-        cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| `")]
-        found[heading] = [(key, unit, default, limits) for key, _, unit, default, limits in cells]
-        assert all(words for _, words, *_ in cells)
-    return found
-
-
-@pytest.mark.parametrize("heading", SECTIONS)
-def test_the_note_says_of_every_key_what_the_program_does(heading):
-    assert documented()[heading] == list(rows(SECTIONS[heading]))
-
-
-def test_the_note_knows_no_other_section():
-    assert list(documented()) == list(SECTIONS)
-
-
 def test_the_defaults_that_follow_from_others_are_what_the_note_says():
     """hand: the three sentences below the converter's table."""
-    note = " ".join(NOTE.read_text(encoding="utf-8").split())
+    note = {section.title: section.more for section in key_sections()}["`[converter]`"]
     assert "45 % (15 % to 85 %)" in note
     assert "30 ns (8 ns to 90 ns), shorter where the period is below 450 ns" in note
     assert "a twentieth of the switching frequency (a fiftieth to an eighth)" in note

@@ -48,6 +48,7 @@ def run(chosen: argparse.Namespace) -> int:
     """Writes the file; asks where a needed answer is missing and a person is there. Raises FilterlibError."""
     from filterlib.show.first_file.answers import QUESTIONS, answers
     from filterlib.show.first_file.draft import draft
+    from filterlib.show.keys.schema import SCHEMA, schema_text
 
     path = Path(chosen.name if chosen.name.endswith(".toml") else f"{chosen.name}.toml")
     if path.exists():
@@ -56,11 +57,15 @@ def run(chosen: argparse.Namespace) -> int:
     if sys.stdin.isatty() and sys.stdout.isatty() and any(one.needed and not said[one.name] for one in QUESTIONS):
         ask(said)
     found = answers(said)
-    text = draft(path.stem, found, "")
+    text = draft(path.stem, found, f"./{SCHEMA}")
     _refuse_unreadable(text, path)
+    if not (path.parent / SCHEMA).exists():
+        write_text(path.parent / SCHEMA, schema_text())
     write_text(path, text)
     out = shlex.quote(str(path.with_suffix("")) + "-review")
-    say(f"Written: {path}. Change it in any editor. Next: filterlib review {shlex.quote(str(path))} --out {out}")
+    say(
+        f"Written: {path}, and {SCHEMA} beside it, by which editors complete and check. Next: filterlib review {shlex.quote(str(path))} --out {out}"
+    )
     return 0
 
 

@@ -24,7 +24,7 @@ def draft(name: str, said: Mapping[str, Any], schema: str) -> str:
     head = [
         *([f"#:schema {schema}"] if schema else []),
         '# Quantities as on paper: "4.7 µF", "300 mV", "22 µF ± 20 %". What is left out is a default with a range: the review',
-        "# lists it. A line behind # is not read: take the # away and put your value.",
+        "# lists it. A line behind # is not read: take the # away and put your value. Every key is explained by: filterlib schema",
         "",
     ]
     lines: list[str] = [*head, *_written([Line("name", json.dumps(name, ensure_ascii=False), "title of the review")])]

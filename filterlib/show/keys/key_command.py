@@ -1,0 +1,51 @@
+"""The command `filterlib schema`: the keys of a design file, for editors and for people, into a folder."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from filterlib.disk import write_text
+from filterlib.errors import FilterlibError
+from filterlib.show.terminal import say
+
+EXAMPLES = """\
+examples:
+  filterlib schema
+      writes filter-design.schema.json and design-keys.html here
+  filterlib schema docs
+      the same into the folder docs
+
+Editors that know TOML complete and check by the schema that the first line of a design file names:
+  #:schema ./filter-design.schema.json
+
+exit codes:
+  0  done
+  2  no such folder
+  3  the files could not be written
+"""
+
+
+def add_schema(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Adds the command."""
+    layout = argparse.RawDescriptionHelpFormatter
+    short = "write what every key of a design file is: a schema for editors, a page for people"
+    command = commands.add_parser(
+        "schema", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
+    )
+    command.set_defaults(run=run)
+    command.add_argument("folder", metavar="FOLDER", nargs="?", default=".", help="where to; here unless given")
+
+
+def run(chosen: argparse.Namespace) -> int:
+    """Writes both files. Raises FilterlibError where the folder is none, OutputError where it cannot be written to."""
+    from filterlib.show.keys.key_page import PAGE, key_html
+    from filterlib.show.keys.schema import SCHEMA, schema_text
+
+    folder = Path(chosen.folder)
+    if not folder.is_dir():
+        raise FilterlibError(f"{folder}: no such folder; make it first")
+    for name, text in ((SCHEMA, schema_text()), (PAGE, key_html())):
+        write_text(folder / name, text)
+        say(f"Written: {folder / name}")
+    return 0

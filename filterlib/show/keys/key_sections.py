@@ -1,0 +1,100 @@
+"""The sections of a design file in their order, each with its model and what is said of its keys in data/keys.toml."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from pydantic import BaseModel
+
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.reading import read_toml
+from filterlib.parts.tables import data_folder
+from filterlib.parts.wire import WirePair
+from filterlib.system import requirements
+from filterlib.system.accepted import AcceptedRating
+from filterlib.system.arrangement import FixtureCapacitor, Ripple, Spike, WithCapacitor
+from filterlib.system.burst import Burst
+from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
+from filterlib.system.clip import Clip
+from filterlib.system.converter import Converter
+from filterlib.system.couplings import Coupling
+from filterlib.system.design import Design
+from filterlib.system.emission import EmissionEstimate, EmissionRequirement
+from filterlib.system.input_side import InputSide
+from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
+from filterlib.system.rating import ConverterRating
+from filterlib.system.requirements import OperatingPoint
+from filterlib.system.stages import KINDS
+
+REQUIREMENTS: dict[str, type[BaseModel]] = {
+    "ripple": requirements.RippleRequirement,
+    "spike": requirements.SpikeRequirement,
+    "voltage": requirements.VoltageRequirement,
+    "drop": requirements.DropRequirement,
+    "step": requirements.StepRequirement,
+    "emission": EmissionRequirement,
+}
+SECTIONS: dict[str, type[BaseModel]] = {
+    "The file itself": Design,
+    "`[converter]`": Converter,
+    "`[converter.ripple]`": Ripple,
+    "`with_capacitor` of `[converter.ripple]`": WithCapacitor,
+    "`[converter.spike]`": Spike,
+    "`[converter.rating]`": ConverterRating,
+    "`[converter.burst]`": Burst,
+    "`capacitors` of ripple and spike": FixtureCapacitor,
+    "`[converter.common_mode]`": CommonMode,
+    "`ring` of `[converter.common_mode]`": NodeRing,
+    "`[converter.supply]`": Supply,
+    "`bond` of battery, converter, load and capacitors, and `bridge`": Bond,
+    **{f'`[[filter]]` with `kind = "{kind}"`': stage for kind, stage in KINDS.items()},
+    "`[[load]]`": Load,
+    "`input_capacitor` of a load": InputCapacitor,
+    "`ripple` of a load": ReflectedRipple,
+    "`[[operating_point]]`": OperatingPoint,
+    **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
+    "`[[emission]]`": EmissionEstimate,
+    "`[input_side]`": InputSide,
+    "`[[coupling]]`": Coupling,
+    "`[[accepted]]`": AcceptedRating,
+    "`[clip]`": Clip,
+    "A capacitor, as a `part`": Capacitor,
+    "A differential choke, as a `part`": DifferentialChoke,
+    "A common-mode choke, as a `part`": CommonModeChoke,
+    "A wire pair, as a `part` or a `lead`": WirePair,
+    "A capacitor from its measured curve, as a `part`": MeasuredCapacitor,
+    "A differential choke from its measured curve, as a `part`": MeasuredChoke,
+}
+"""Heading -> model."""
+
+
+@dataclass(frozen=True)
+class KeySection:
+    """One section: its ``title``, its ``model``, what stands above and below its keys, and the ``words`` of each key."""
+
+    title: str
+    model: type[BaseModel]
+    about: str
+    more: str
+    words: Mapping[str, str]
+
+
+@lru_cache(maxsize=1)
+def key_sections() -> tuple[KeySection, ...]:
+    """Every section in its order. Raises KeyError where data/keys.toml has none of a title."""
+    told: dict[str, dict[str, Any]] = {one["title"]: one for one in read_toml(data_folder() / "keys.toml")["section"]}
+    return tuple(
+        KeySection(title, model, told[title].get("about", ""), told[title].get("more", ""), told[title]["keys"])
+        for title, model in SECTIONS.items()
+    )
+
+
+def words_of(model: type[BaseModel]) -> Mapping[str, str]:
+    """What each key of a model is; nothing for a model that no section is about."""
+    return next((one.words for one in key_sections() if one.model is model), {})

@@ -1,0 +1,1 @@
+"""Where in a design file a thing belongs, for who writes it elsewhere."""
