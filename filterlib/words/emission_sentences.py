@@ -126,6 +126,11 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
     network = test.at
     if switching < network.low * (1 - 1e-9):
         yield _below(switching, network)
+    if result.bursts:
+        yield (
+            f"{result.point}: the converter bursts, so harmonics are {format_quantity(result.spacing, 'Hz')} apart, and many pass the receiver's "
+            "filter together. The receiver is tuned to the loudest between two ends of the limits; the range is as wide as that of steady switching"
+        )
     for lowest in sorted({piece.frequencies[0] for one in test.judged for piece in one.limit.pieces}):
         if abs(switching / lowest - 1) < NEAR_END:
             yield (

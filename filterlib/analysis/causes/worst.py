@@ -160,14 +160,24 @@ def _heard(design: Design, point: PointJudgement, failing: Failing) -> Iterator[
 
 
 def _loads(design: Design, point: PointJudgement, failing: Failing) -> Iterator[Cause]:
-    """What a part would carry with each load switched off."""
+    """What a part would carry with each load switched off, and with each load's bond to the chassis taken off."""
     check = failing.check
     assert check is not None
-    for load in design.loads:
-        left = _same(_switched_off(design, load, point.operating.point), point.operating.point, check)
+    name = point.operating.point
+    listed: list[tuple[Kind, str, Design]] = [
+        ("load", load.name, _switched_off(design, load, name)) for load in design.loads
+    ]
+    bonded = [load for load in design.loads if load.bond is not None]
+    for kind, what, changed in (*listed, *(("part", f"{one.name}'s bond", _unbonded(design, one)) for one in bonded)):
+        left = _same(changed, name, check)
         if left is not None and np.isfinite(left):
             falls = left - check.value if check.at_least else check.value - left
-            yield Cause("load", load.name, "", left, falls, check.unit, check.unit)
+            yield Cause(kind, what, "", left, falls, check.unit, check.unit)
+
+
+def _unbonded(design: Design, load: Load) -> Design:
+    loads = (one.replace(bond=None) if one.name == load.name else one for one in design.loads)
+    return design.replace(loads=tuple(loads))
 
 
 def _switched_off(design: Design, load: Load, point: str) -> Design:

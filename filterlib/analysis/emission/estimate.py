@@ -20,12 +20,13 @@ from filterlib.analysis.emission.levels import (
     inside,
     judged_places,
     levels,
+    loudest,
     network_tolerance,
     tuned_to,
 )
 from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, Side, line_spectra
 from filterlib.analysis.emission.margin import Margin
-from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read
+from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read, tunings
 from filterlib.analysis.ripple.ripple import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
@@ -55,7 +56,7 @@ class EmissionResult:
     "plus" and "return", each line to chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
     ``margins``: one a limit and detector. ``assumptions``: uncertain parameters that no file states.
     ``extents``: (limit, detector) -> ratio of level to limit over the uncertainty, with the values that make its
-    ends. ``reason``: why there is nothing (an unstable circuit), else None.
+    ends. ``bursts``: whether it is that of stated bursts, read at the loudest lines alone, with the range of steady switching about it. ``reason``: why there is nothing (an unstable circuit), else None.
     """
 
     point: str
@@ -71,6 +72,7 @@ class EmissionResult:
     trusted_to: Hertz[float] = np.nan
     assumptions: tuple[UncertainParameter, ...] = ()
     extents: Mapping[tuple[str, str], Extent] = field(default_factory=dict)
+    bursts: bool = False
     reason: Stability | None = None
 
     @property
@@ -168,12 +170,19 @@ def estimates(
 
 def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mapping[Any, Extent]) -> EmissionResult:
     design, point = solution.design, solution.point
-    spectra = line_spectra(solution, test)
-    kept, tuned = inside(spectra.frequencies, test), tuned_to(spectra.frequencies, test)
-    spacing = design.converter.switching_frequency
+    bursts = solution.burst is not None and test.side == "output"
+    steady = line_spectra(solution, test)
+    spectra = line_spectra(solution, test, bursts=True) if bursts else steady
+    kept, spacing = inside(spectra.frequencies, test), float(spectra.frequencies[0])
+    if bursts:
+        kept &= loudest(amplitudes(spectra), spectra.frequencies, test)
+    tuned = tunings(spectra.frequencies[kept], spacing, test.ends)
     read_ = levels(amplitudes(spectra), spacing, tuned)
     mine = {(limit, detector): extent for (at, limit, detector), extent in found.items() if at == point}
-    tolerance = network_tolerance(solution, test, spectra) if mine else {}
+    tolerance = network_tolerance(solution, test, steady) if mine else {}
+    if bursts:
+        mine = _as_wide(mine, above(read_, tuned, test))
+        tolerance = {place: np.interp(spectra.frequencies, steady.frequencies, one) for place, one in tolerance.items()}
     return EmissionResult(
         point=point,
         test=test,
@@ -186,13 +195,28 @@ def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mappin
             for place, values in amplitudes(spectra, source).items()
         },
         levels={key: level[: kept.sum()] for key, level in read_.items()},
-        low=many.low.get(point, {}),
-        high=many.high.get(point, {}),
+        low={} if bursts else many.low.get(point, {}),
+        high={} if bursts else many.high.get(point, {}),
         margins=tuple(_margins(read_, tuned, spectra, test, mine, _labels(design, test), tolerance)),
         trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
         assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
         extents=mine,
+        bursts=bursts,
     )
+
+
+def _as_wide(
+    steady: Mapping[tuple[str, str], Extent], lines: Mapping[tuple[str, str], np.ndarray]
+) -> dict[tuple[str, str], Extent]:
+    """The ranges of steady switching about the highest line of the bursts: what is uncertain moves both alike."""
+    found = {}
+    for key, one in steady.items():
+        at = int(np.argmax(lines[key])) % lines[key].shape[-1]
+        ratio = float(from_decibels(np.max(lines[key]))) / one.nominal
+        drawn = None if one.plausible is None else one.plausible.of(ratio * one.plausible.figures)
+        ends = {name: ratio * getattr(one, name) for name in ("nominal", "low", "high")}
+        found[key] = replace(one, **ends, low_at=at, high_at=at, plausible=drawn)
+    return found
 
 
 def _margins(

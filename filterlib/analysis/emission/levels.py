@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise, product
 
 import numpy as np
 
 from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, line_spectra
-from filterlib.analysis.emission.receiver import MICROVOLT, read, tunings
+from filterlib.analysis.emission.receiver import MICROVOLT, REACH, by_band, read, tunings
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
@@ -17,6 +18,8 @@ PLACES = (*LINES, "differential", "common")
 CURRENT = "common_current"
 _JUDGED = {("line", "dBuV"): LINES, ("common_mode", "dBuV"): ("common",), ("common_mode", "dBuA"): (CURRENT,)}
 TOLERANCE = 0.2  # of a network's impedance, in any direction: CISPR 16-1-2, 20 % and 11.5 degrees (from memory)
+LOUDEST = 8  # harmonics between two ends of the limits at which a receiver is tuned, where they are many: no source
+_ENDS = 1e-3  # share by which a line at an end of the limits counts on both sides of it
 _ROUNDING = 1e-9  # share by which rounding may move a frequency past the end of the network's range
 
 Levels = Mapping[tuple[str, str], np.ndarray]
@@ -40,6 +43,30 @@ def tuned_to(frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
     [290000.0, 150000.0, 30000000.0]
     """
     return tunings(frequencies[inside(frequencies, test)], frequencies[0], test.ends)
+
+
+def loudest(lines: Mapping[str, np.ndarray], frequencies: np.ndarray, test: EmissionTest) -> np.ndarray:
+    """The harmonics at which a receiver that hears many together may come nearest to a limit (h,).
+
+    What it could read at most there is the sum of all that its filter lets through, and an average is near the one line:
+    between two ends of the limits those `LOUDEST` are kept at which either is highest over a limit. ``lines``: place -> (h,)
+    of one design.
+    """
+    kept, chosen = inside(frequencies, test), np.zeros(len(frequencies), dtype=bool)
+    for low, high in pairwise(test.ends):
+        piece = np.flatnonzero(kept & (frequencies > low * (1 - _ENDS)) & (frequencies < high * (1 + _ENDS)))
+        if not piece.size:
+            continue
+        reach = int(REACH * next(iter(by_band(frequencies[piece[:1]]))).bandwidth / frequencies[0])
+        for one in test.judged:
+            for place, detector in product(judged_places(one), one.limit.detectors):
+                alone = np.abs(lines[place])
+                limit = one.limit.at(frequencies[piece], detector)
+                for heard in (alone, np.convolve(alone, np.ones(2 * max(reach, 1) + 1), mode="same")):
+                    with np.errstate(divide="ignore"):
+                        over = decibels(heard[piece]) - limit
+                    chosen[piece[np.argsort(-over)[:LOUDEST]]] = True
+    return chosen
 
 
 def amplitudes(spectra: LineSpectra, source: str = "") -> dict[str, np.ndarray]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
 import numpy as np
@@ -122,22 +122,26 @@ def line_spectra(
     sources: SourceSpectra | None = None,
     scaled: Mapping[str, Value] | None = None,
     line: float | None = None,
+    bursts: bool = False,
 ) -> LineSpectra:
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
     ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`; ``line``: of the
-    harmonics the one next to this frequency [Hz] alone.
+    harmonics the one next to this frequency [Hz] alone; ``bursts``: at the output, of the stated bursts instead of steady switching.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
-    design, forces = solution.design, sources or solution.steady_spectra
+    design, forces, scale = solution.design, sources or solution.steady_spectra, solution.steady_scale
+    if bursts:
+        forces, scale = solution.source_spectra, 1.0
+        solution = replace(solution, design=design.model_copy(update={"converter": design.converter.idle}))
     whole = forces.frequencies[1:]
     orders = np.flatnonzero(whole <= heard(test.at.low, test.at.high)[1])
     if line is not None:
         orders = np.array([np.argmin(np.abs(whole - line))])
     kept = whole[orders]
     circuit, ports = setup(solution, test, scaled=scaled)
-    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", solution.steady_scale * forces.ripple)}
+    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", scale * forces.ripple)}
     if design.converter.spike is not None:
         driven["spike"] = "ripple", forces.spike
     if design.converter.common_mode is not None:
