@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -83,8 +84,37 @@ def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
             notebook, timeout=LONGEST, kernel_name="python3", resources={"metadata": {"path": empty}},
             extra_arguments=["--Application.log_level=ERROR"], on_cell_executed=one_more,
         )  # fmt: skip
-        client.execute()
+        try:
+            _beside(client.execute)
+        except KeyboardInterrupt:
+            _kill(client.km)
+            raise
     return notebook
+
+
+def _kill(manager: object) -> None:
+    """End a kernel at once, which would else live on until it looks for its parent."""
+    process = getattr(getattr(manager, "provisioner", None), "process", None)
+    if process is not None:
+        process.kill()
+
+
+def _beside(work: Callable[[], object]) -> None:
+    """Run the work in a thread of its own: Ctrl-C stays with the command, where a notebook's client would take it for itself."""
+    failed: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            work()
+        except BaseException as error:
+            failed.append(error)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    while thread.is_alive():
+        thread.join(0.1)
+    if failed:
+        raise failed[0]
 
 
 def page_of(stem: str, notebook: NotebookNode) -> NotebookPage:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import shlex
 import sys
 import tempfile
@@ -51,7 +52,7 @@ def run(chosen: argparse.Namespace) -> int:
     from filterlib.show.keys.schema import SCHEMA, schema_text
 
     path = Path(chosen.name if chosen.name.endswith(".toml") else f"{chosen.name}.toml")
-    if path.exists():
+    if os.path.lexists(path):
         raise FilterlibError(f"{path}: is there already; choose another name, or remove it first")
     said: dict[str, str | None] = {one.name: getattr(chosen, one.name) for one in QUESTIONS}
     if sys.stdin.isatty() and sys.stdout.isatty() and any(one.needed and not said[one.name] for one in QUESTIONS):
