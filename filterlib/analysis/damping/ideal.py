@@ -89,7 +89,7 @@ def robust(network: Network, ratio: float, tolerances: Mapping[str, float] | Non
     (1.191, 1.951)
     """
     _checked(network, ratio)
-    corners = _corners(TOLERANCES if tolerances is None else tolerances)
+    corners = corners_of(TOLERANCES if tolerances is None else tolerances)
     row = np.geomspace(0.02, 50.0, 4 * _TRIED) * textbook(network, ratio)[0]
     for _ in range(_ROUNDS):
         worst = peaks(network, ratio, row, corners)
@@ -105,10 +105,7 @@ def peaks(network: Network, ratio: float, resistances: np.ndarray, corners: np.n
 
     ``corners`` (c, 4): factors of choke, capacitor, added reactance and resistor.
     """
-    choke, capacitor, added, factor = (corners[:, place, None] for place in range(4))
-    coarse = np.array(
-        [_impedance(network, _FREQUENCIES, choke, capacitor, ratio * added, r * factor) for r in resistances]
-    )
+    coarse = np.array([impedance_over_r0(network, _FREQUENCIES, corners, ratio, r) for r in resistances])
     at = np.clip(np.argmax(coarse, axis=2), 1, len(_FREQUENCIES) - 2)[:, :, None]
     below, top, above = (np.take_along_axis(coarse, at + step, axis=2)[:, :, 0] for step in (-1, 0, 1))
     bend = below - 2 * top + above
@@ -116,10 +113,12 @@ def peaks(network: Network, ratio: float, resistances: np.ndarray, corners: np.n
     return np.asarray(np.maximum(found, top).max(axis=1))
 
 
-def _impedance(
-    network: Network, f: np.ndarray, choke: np.ndarray, capacitor: np.ndarray, added: np.ndarray, ohms: np.ndarray
+def impedance_over_r0(
+    network: Network, f: np.ndarray, corners: np.ndarray, ratio: float, resistance: float
 ) -> np.ndarray:
-    """Its size over R0, (c, f)."""
+    """Size of the impedance over R0, (c, f), at frequencies over f0 and at corners (c, 4) as in `peaks`."""
+    choke, capacitor, more, factor = (corners[:, place, None] for place in range(4))
+    added, ohms = ratio * more, resistance * factor
     s = 1j * f
     if network == "R-C across C":
         return np.asarray(np.abs(1 / (s * capacitor + 1 / (s * choke) + 1 / (ohms + 1 / (s * added)))))
@@ -128,7 +127,8 @@ def _impedance(
     return np.asarray(np.abs(1 / (s * capacitor + 1 / (s * choke + 1 / (1 / ohms + 1 / (s * added))))))
 
 
-def _corners(tolerances: Mapping[str, float]) -> np.ndarray:
+def corners_of(tolerances: Mapping[str, float]) -> np.ndarray:
+    """Factors (c, 4) of choke, capacitor, added reactance and resistor at every corner. Raises QuantityError for what is no tolerance."""
     for name, share in tolerances.items():
         if name not in TOLERANCES or not 0 <= share < 1:
             raise QuantityError(

@@ -1,0 +1,91 @@
+"""Panel of the notebook on ringing: a choke and two capacitors before a modem of constant power, poles, step and impedance together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from filterlib.analysis.stability.damped_line import DampedLine, LineResult, damped_line
+from filterlib.parts.capacitor import Capacitor
+from filterlib.show import panels as ui
+from filterlib.words.quantities import number
+
+CHEAP = "aluminium-47u-63V"
+
+
+def ringing_panel() -> ui.Panel[DampedLine, LineResult]:
+    """The board's line on sliders: power, the second capacitor with its ESR and temperature, the choke."""
+    controls: list[ui.Control | ui.Choice] = [
+        ui.Choice("damper.part", "beside C2", ui.parts(Capacitor), start=CHEAP),
+        ui.Control("power", "power of the modem", "W", 1, 1000, 84),
+        ui.Control("damper.esr", "ESR at 25 °C", "ohm", "1 mΩ", "30 Ω"),
+        ui.Control("temperature", "temperature", "K", "-40 °C", "105 °C", "25 °C", steps=145),
+        ui.Control("inductance", "choke", "H", "1 µH", "100 µH", "10 µH"),
+    ]
+    calculation = ui.Calculation(DampedLine(ui.parts(Capacitor)[CHEAP]), damped_line, change=_changed)
+    return ui.Panel("Will it ring?", calculation, controls, ui.Display(_picture(), _readings, _sentence))
+
+
+def _picture() -> ui.Picture[LineResult]:
+    impedance: ui.Plot[LineResult] = ui.Plot(
+        "Impedances at the modem",
+        ui.Axis("frequency", "Hz", "log", limits=(100, 1e6)),
+        ui.Axis("impedance", "Ω", "log"),
+        (
+            ui.Curve("back from the modem", lambda r: (r.frequencies, r.source), kept=True),
+            ui.Curve("the modem's own", lambda r: (r.frequencies, r.load)),
+            ui.Level("would ring here", lambda r: (r.critical_frequency,), upright=True),
+        ),
+    )
+    step: ui.Plot[LineResult] = ui.Plot(
+        "After a tenth more current",
+        ui.Axis("time", "s"),
+        ui.Axis("voltage", "V"),
+        (ui.Curve("modem", lambda r: (r.times, np.clip(r.step, -5, 5)), kept=True),),
+    )
+    poles: ui.Plot[LineResult] = ui.Plot(
+        "Poles: right of 0 it grows",
+        ui.Axis("growth", "1/s"),
+        ui.Axis("turning", "1/s"),
+        (
+            ui.Curve("poles", lambda r: _pair(r.poles), marker="o"),
+            ui.Level("border", lambda r: (0.0,), upright=True),
+        ),
+    )
+    return ui.Picture([impedance, step, poles], name="ringing", widths=(3, 3, 2))
+
+
+def _pair(poles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The pair that rings; a real one far left would press it against the border."""
+    pair = poles[np.abs(poles.imag) > 0] if np.any(poles.imag) else poles
+    return pair.real, pair.imag
+
+
+def _readings(r: LineResult) -> tuple[ui.Reading, ...]:
+    return (
+        ui.Reading("critical power", r.critical_power, "W", "stable" if r.stable else "rings"),
+        ui.Reading("drawn", r.power, "W", note=f"{100 * r.power / r.critical_power:.0f} % of it"),
+        ui.Reading("damping ratio", f"{r.damping:.2g}"),
+        ui.Reading("rings at", r.frequency, "Hz"),
+        ui.Reading("ESR there", r.esr, "ohm"),
+    )
+
+
+def _sentence(r: LineResult) -> str:
+    verdict = "It is stable" if r.stable else "It rings, and the ringing grows"
+    return (
+        f"{verdict}: the modem draws {number(r.power, 'W')}, and {number(r.critical_power, 'W')} is critical, at "
+        f"{number(r.critical_frequency, 'Hz')}; the second capacitor has {number(r.beside, 'F')} and {number(r.esr, 'ohm')}."
+    )
+
+
+def _changed(start: DampedLine, values: ui.Values) -> DampedLine:
+    """The controls' values; "damper.FIELD" is of the second capacitor."""
+    for name, value in values.items():
+        field = name.removeprefix("damper.")
+        if field == name or field == "part":
+            start = replace(start, **{field: value})
+        else:
+            start = replace(start, part=start.part.replace(**{field: value}))
+    return start
