@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import GetCoreSchemaHandler, ValidationInfo, field_validator
@@ -16,6 +16,7 @@ from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
 
+Look = Literal["triangle", "square", "sawtooth with steps", "rounded"]
 _LARGEST = {"rms": ("rms: a square wave's", 0.5), "fundamental": ("at its first harmonic: a square wave's", 2 / np.pi)}
 """Of a wave of 1 peak to peak."""
 
@@ -72,13 +73,14 @@ class Ripple(Arrangement):
     With a recording ``peak_to_peak`` [V] is what the recording shows, and ``with_capacitor`` may hold a second one. ``rms``
     [V], without the direct part, and ``fundamental`` [V], the amplitude at the switching frequency (1.414 times the rms that
     a scope's spectrum shows), as the same arrangement read them: see `filterlib.system.likelihood`. ``current_swing``: peak to
-    peak of an output inductor's current over the load's, where it is known.
+    peak of an output inductor's current over the load's, where it is known. ``waveform``: how the scope shows it between the spikes.
     """
 
     peak_to_peak: Annotated[Any, Quantity("V", above=0, high=100, form="pp")]
     rms: Annotated[float | None, Quantity("V", above=0, high=100, form="rms")] = None
     fundamental: Annotated[float | None, Quantity("V", above=0, high=100)] = None
     current_swing: Annotated[float | None, Quantity("", above=0, high=2)] = None
+    waveform: Look | None = None
     bandwidth: Annotated[float | None, Bandwidth()] = 20e6
     recording: Annotated[Recorded, RecordingField()] | None = None
     with_capacitor: WithCapacitor | None = None
@@ -88,6 +90,8 @@ class Ripple(Arrangement):
         if "with_capacitor" in fields and "recording" not in fields:
             why = "a second recording says nothing without the first: name that under recording"
             yield Problem("", "with_capacitor", None, why)
+        if fields.get("waveform") is not None and "recording" in fields:
+            yield Problem("", "waveform", fields["waveform"], "a recording shows the waveform itself; leave this out")
 
     @field_validator("rms", "fundamental")
     @classmethod

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.network.extremes import Harmonics, Real
+from filterlib.network.shapes import rectangle, triangle
 from filterlib.system.converter import Converter
 from filterlib.system.measuring import Probe
 from filterlib.system.source_spectra import SourceSpectra, source_spectra, switching_current
@@ -15,6 +16,9 @@ SPREAD = 0.1  # of the logarithm, of a reading about what the model reads, and o
 SWING = 0.1, 1.2
 """Peak to peak of an output inductor's current over the load's: 10 to 60 % are designed for (common practice, no source), light
 load and small inductors reach further."""
+LOOKS = {"triangle": (0.7, 1.0), "square": (0.7, 1.0), "sawtooth with steps": (0.2, 1.0), "rounded": (0.6, 1.0)}
+"""Share of the peak to peak from which on a wave is called by that name; of a sawtooth with steps either has a fifth: no source."""
+LOOKED_AT = 25  # harmonics that make the look of a waveform: no source
 TIED = 0.9  # share of converters whose current follows from the load's; a second filter inside hides it: no source
 DECADES = 6.0  # over which the current of the others may lie
 SLOW = 3e6  # [Hz] above which a recording shows rings rather than the switching current: common practice, no source
@@ -74,7 +78,33 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
         sizes = np.sqrt(2 * np.sum(np.abs(shown) ** 2, axis=-1)), 2 * np.abs(shown[..., 0])
         for stated, size in zip((ripple.rms, ripple.fundamental), sizes, strict=True):
             total = total + (0.0 if stated is None else _normal(np.log(size / stated)))
+    if ripple.waveform is not None:
+        total = total + _looks(converter, _shown(converter, load_current, known))
     return _each(converter, total)
+
+
+def _looks(converter: Converter, shown: Harmonics) -> Real:
+    """Of how the scope shows the ripple: how far what a combination shows is from looking like that.
+
+    The reading is split into a triangle, a square wave and arcs with corners at the switching edges: of an output inductor's
+    current those are what ESR, inductance and capacitance make; of a pulse's, what capacitance, ESR and little else make.
+    Their shares of the peak to peak are compared with what one would call by that name (`LOOKS`).
+    """
+    k = np.arange(1, min(LOOKED_AT, shown.shape[-1]) + 1)
+    duty = converter.duty.value
+    square, ramp = np.atleast_2d(rectangle(k, duty)), np.atleast_2d(triangle(k, duty))
+    arcs = 8 * ramp / (2j * np.pi * k)  # the integral of a triangle of 1 peak to peak has an eighth of it
+    pieces = np.stack(np.broadcast_arrays(ramp, square, arcs), axis=-1)
+    whole = np.real(np.swapaxes(np.conj(pieces), -1, -2) @ pieces)
+    part = np.real(np.swapaxes(np.conj(pieces), -1, -2) @ shown[..., : len(k), None])
+    sizes = np.abs(np.linalg.solve(whole, part)[..., 0])
+    shares = sizes / np.sum(sizes, axis=-1, keepdims=True)
+    ramp_share, step_share, arc_share = np.moveaxis(shares, -1, 0)
+    steps = np.minimum(ramp_share, step_share)
+    measured = {"triangle": ramp_share, "square": step_share, "sawtooth with steps": steps, "rounded": arc_share}
+    low, high = LOOKS[converter.ripple.waveform or "triangle"]
+    value = measured[converter.ripple.waveform or "triangle"]
+    return np.asarray(_normal(np.maximum(low - value, 0.0) + np.maximum(value - high, 0.0)))
 
 
 def _each(converter: Converter, total: Real) -> Real:
@@ -91,7 +121,7 @@ def says_more(converter: Converter) -> bool:
     ripple = converter.ripple
     if ripple.recording is not None:
         return ripple.with_capacitor is None and ripple.recording.stated is None
-    return bool(_tied(converter) or ripple.rms or ripple.fundamental)
+    return bool(_tied(converter) or ripple.rms or ripple.fundamental or ripple.waveform)
 
 
 def _as_recorded(converter: Converter, load_current: float) -> Real:

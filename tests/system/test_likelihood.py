@@ -123,3 +123,46 @@ def test_a_second_recording_or_another_period_leaves_it_to_others():
     second = {"recording": one.ripple.recording, "capacitance": "1 µF"}
     both = one.ripple.model_copy(update={"with_capacitor": WithCapacitor(**second)})
     assert not says_more(one.model_copy(update={"ripple": both}))
+
+
+INSIDES = {  # what alone makes the ripple: capacitance, ESR, inductance
+    "C": {"output_capacitance": "2 µF", "output_esr": "0.1 mΩ", "output_esl": "10 pH", "lead_inductance": 0},
+    "ESR": {"output_capacitance": "1 mF", "output_esr": "50 mΩ", "output_esl": "10 pH", "lead_inductance": 0},
+    "ESL": {"output_capacitance": "1 mF", "output_esr": "0.1 mΩ", "output_esl": "100 nH", "lead_inductance": 0},
+}
+
+
+@pytest.mark.parametrize(
+    ("shape", "inside", "look"),
+    [
+        ("triangle", "C", "rounded"),  # hand: the integral of a triangle is made of arcs
+        ("triangle", "ESR", "triangle"),  # hand: its multiple
+        ("triangle", "ESL", "square"),  # hand: its derivative
+        ("pulse", "C", "triangle"),  # hand: the integral of a flat pulse
+        ("pulse", "ESR", "square"),  # hand: its multiple
+    ],
+)
+def test_what_alone_makes_the_ripple_has_its_look(shape, inside, look):
+    """hand: the one look fits, and those that it is furthest from are some standard deviations off."""
+    fits = {
+        one: float(log_likelihood(made({"waveform": one}, **INSIDES[inside], shape=shape), 4.0)[0])
+        for one in ("triangle", "square", "rounded")
+    }
+    assert max(fits, key=lambda one: fits[one]) == look
+    assert fits[look] > -1.5
+    assert min(fits.values()) < -7
+
+
+def test_a_sawtooth_with_steps_has_both():
+    """hand: a pulse of 1 A for 3.05 µs through 22 µF ramps by 139 mV, and steps 60 mV in 60 mΩ; with 0.1 mΩ none."""
+    one = made({"waveform": "sawtooth with steps"}, shape="pulse", output_capacitance="22 µF", output_esl="10 pH")
+    steps, none = log_likelihood(with_esr(one, 60e-3, 1e-4), 4.0)
+    assert steps == pytest.approx(0, rel=0, abs=0.05)
+    assert none < -1
+
+
+def test_a_look_says_more_and_belongs_to_no_recording():
+    assert says_more(made({"waveform": "square"}))
+    assert not says_more(made())
+    with pytest.raises(InputError, match="waveform"):
+        made({"waveform": "sine"})
