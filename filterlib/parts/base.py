@@ -119,8 +119,15 @@ class Assumed:
 
 
 def nominal(usual: Callable[[Mapping[str, Any]], Usual | None]) -> Any:
-    """The default of a field that is marked `Assumed`."""
-    return Field(default_factory=lambda stated: getattr(usual(stated), "value", None))
+    """The default of a field that is marked `Assumed`; None where a field that it needs is wrong, which is said of that one."""
+
+    def value(stated: Mapping[str, Any]) -> Value | None:
+        try:
+            return getattr(usual(stated), "value", None)
+        except KeyError:
+            return None
+
+    return Field(default_factory=value)
 
 
 @dataclass(frozen=True)
