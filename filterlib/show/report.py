@@ -89,7 +89,9 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
     reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)
-    stability = stability_chapter([one for point in result.points for one in point.margins], result.design)
+    stability = stability_chapter(
+        [one for point in result.points for one in point.margins], result.design, result.regulation
+    )
     every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted)
     first = first_screens(result)
     start = [first.before_after] if first.before_after else []

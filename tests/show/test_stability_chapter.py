@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from filterlib.analysis.converter_side.regulation import Regulation
 from filterlib.analysis.stability.margins import margins
 from filterlib.show.drawing import svg
-from filterlib.show.stability.margin_numbers import margins_section
+from filterlib.show.stability.margin_numbers import margins_section, regulation_section
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.solution import solve
@@ -78,3 +79,17 @@ def test_the_numbers_are_those_of_the_margin(margin):
     assert section["phase_margin_deg"] is None
     assert [rule["allows"] for rule in section["rules"]] == [True, False, False, False]
     json.dumps(section, allow_nan=False)
+
+
+def test_the_converters_own_loop_is_said_where_it_senses(margin):
+    at = Regulation("full load", "terminals", True, 9e3, 52.0, 12.0, 9e3, 60.0, np.zeros(0), np.zeros(0))
+    behind = replace(at, sensed="load", stable=False, phase_margin=np.nan, gain_margin=np.nan)
+    said = stability_chapter([margin], feeble(), [at, behind]).sentences
+    assert any(
+        "52° of phase margin sensing at its terminals and it oscillates sensing behind the filter" in one
+        for one in said
+    )
+    assert any(one.startswith("Do not let it sense behind the filter before") for one in said)
+    assert any("60° without filter is assumed" in one for one in said)
+    first, second = regulation_section([at, behind])
+    assert (first["phase_margin_deg"], second["phase_margin_deg"]) == (52.0, None)

@@ -15,10 +15,10 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Ratio, Unit
+from filterlib.analysis.described import Unit
 from filterlib.analysis.stability.minor_loop import Port, loop_margins
 from filterlib.analysis.stability.stability import unstable_poles
-from filterlib.errors import QuantityError
+from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Netlist
 from filterlib.system.converter import LOOP_ZERO, RETURN
@@ -30,7 +30,7 @@ PHASE_MARGIN = (
     75.0,
 )  # [degrees] of a converter that states none, with its range: common practice, no source
 ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
-_GRID = np.geomspace(1e-3, 1e7, 4001)  # [Hz]
+_GRID = np.concatenate([np.geomspace(1e-3, 99.0, 51), np.geomspace(100.0, 1e7, 801)])  # [Hz]
 _INNER, _DRIVE = ("converter:inner", RETURN), "control"
 Sensing = Literal["terminals", "load"]
 
@@ -52,8 +52,8 @@ class Regulation:
     gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
     stated_crossover: Annotated[float, Unit("Hz", "without filter", "bare_crossover")]
     stated_phase_margin: Annotated[float, Unit("deg", "without filter", "bare_phase_margin")]
-    frequencies: Hertz[np.ndarray]
-    loop: Ratio[np.ndarray]
+    frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
+    loop: Annotated[np.ndarray, Unit("", key=None)]
 
 
 def regulation(
@@ -81,6 +81,14 @@ def regulation(
         solution.point, sensed, stable, float(f[crossings[-1]]) if crossings.size else np.inf, phase, gain,
         float(solution.design.converter.loop_bandwidth.value), phase_margin, f, loop,
     )  # fmt: skip
+
+
+def regulations(solution: Solution) -> tuple[Regulation, ...]:
+    """Sensing at the terminals and at the load, with the phase margin that is usual; nothing where the loop cannot be derived."""
+    try:
+        return tuple(regulation(solution, sensed=place) for place in ("terminals", "load"))
+    except FilterlibError:
+        return ()
 
 
 def _drive(solution: Solution, phase_margin: float) -> Port:

@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from filterlib.analysis.converter_side.regulation import Regulation
 from filterlib.analysis.stability.margins import Margin
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, table
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.design import Design
-from filterlib.words.margin_sentences import RULES, margin_sentence, margin_sentences, margin_title
+from filterlib.words.margin_sentences import (
+    RULES,
+    margin_sentence,
+    margin_sentences,
+    margin_title,
+    regulation_sentences,
+)
 from filterlib.words.quantities import capital, number, share
 
 NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of more than that."
@@ -27,9 +34,12 @@ class StabilityChapter:
     tables: tuple[Table, ...] = ()
 
 
-def stability_chapter(margins: Sequence[Margin], design: Design) -> StabilityChapter:
-    """The chapter, of the margins of all loads at all operating points."""
+def stability_chapter(
+    margins: Sequence[Margin], design: Design, regulation: Sequence[Regulation] = ()
+) -> StabilityChapter:
+    """The chapter, of the margins of all loads at all operating points, and of the converter's own loop."""
     first, *others = margin_sentences(margins, design)
+    others += regulation_sentences(regulation)
     if not margins:
         return StabilityChapter("no load of constant power", first, tuple(others))
     worst = min(margins, key=lambda one: one.more)
