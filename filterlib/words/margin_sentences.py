@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from filterlib.analysis.converter_side.regulation import ENOUGH, PHASE_MARGIN, Regulation
 from filterlib.analysis.stability.margins import Margin, Rule, RuleName
 from filterlib.system.design import Design
-from filterlib.words.quantities import number, share
+from filterlib.words.quantities import number, plain, share
 
 SAFE = 0.5  # share of more power below which a filter is asked to be damped: common practice, no source
 RULES: dict[RuleName, str] = {
@@ -28,7 +28,7 @@ def more_power(more: float) -> str:
     if math.isinf(more):
         return "any power"
     if more >= 1:
-        return f"{1 + more:.2g} times its power"
+        return f"{plain(1 + more, 2)} times its power"
     return f"{share(abs(more))} {'more' if more >= 0 else 'less'} power"
 
 

@@ -20,6 +20,7 @@ from filterlib.analysis.stability.minor_loop import Port, loop_margins
 from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.network.multiaffine.characteristic import characteristic
 from filterlib.network.netlist import Netlist
 from filterlib.system.converter import LOOP_ZERO, RETURN
 from filterlib.system.solution import Solution
@@ -74,7 +75,7 @@ def regulation(
     place = _INNER if sensed == "terminals" else solution.design.loads[0].port
     f = _GRID[solution.design.converter.switching_frequency / 2 > _GRID]
     loop = drive(f) * circuit.transfer(f, _DRIVE, place)
-    stable = _encirclements(loop, f) == len(unstable_poles(circuit.poles()))
+    stable = _encirclements(loop, f) == _growing(circuit)
     crossings = np.flatnonzero((np.abs(loop[:-1]) > 1) != (np.abs(loop[1:]) > 1))
     gain, phase = loop_margins(loop, _greatest_gain(loop)) if stable else (np.nan, np.nan)
     return Regulation(
@@ -113,6 +114,12 @@ def _open(solution: Solution) -> Circuit:
     """Filter, loads and output capacitor, driven by a current in place of the loop."""
     kept = tuple(one for one in solution.circuit.elements if one.name not in ("converter.loop", "regulated"))
     return Circuit.of(Netlist(kept).laddered()).current_source(_DRIVE, *_INNER)
+
+
+def _growing(circuit: Circuit) -> int:
+    """How many natural frequencies grow while the loop is open: a constant power's, which the loop has to hold."""
+    roots = characteristic(circuit.netlist, ()).factors(np.zeros((1, 0))).roots[0]
+    return len(unstable_poles(roots[np.isfinite(roots)]))
 
 
 def _encirclements(loop: np.ndarray, frequencies: np.ndarray) -> int:
