@@ -201,10 +201,11 @@ def _of_earlier_run(target: Path, last: str) -> list[str]:
 
 
 def _names(path: Path) -> list[str]:
-    """Names of a run's files, as its last file lists them; none where it cannot be read."""
+    """Names of a run's files, as its last file lists them; none where that is damaged."""
+    text = path.read_text(encoding="utf-8", errors="replace")
     try:
-        names = json.loads(path.read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        names = json.loads(text)["files"]
+    except (ValueError, KeyError, TypeError, RecursionError):
         return []
     return [name for name in names if isinstance(name, str) and _beneath(name)]
 

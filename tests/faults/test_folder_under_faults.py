@@ -59,7 +59,9 @@ def test_a_fault_at_every_call_leaves_one_whole_run(fault, tmp_path):
 
 @pytest.mark.parametrize("fault", [injected.fail, injected.die])
 def test_the_first_run_is_there_whole_or_not_at_all(fault, tmp_path):
-    for at, code in injected.at_every_call(lambda at: runs.write(tmp_path / str(at) / "a" / "out", "one"), fault):
+    for at, code in injected.at_every_call(
+        lambda at: runs.write(tmp_path / str(at) / "a" / "out", "one"), fault, step=2
+    ):
         found = runs.text_in(tmp_path / str(at) / "a" / "out")
         assert found in (None, "one")
         assert (found is None) == (code == injected.REFUSED) or code == injected.KILLED
@@ -74,7 +76,7 @@ def test_where_folders_cannot_change_places_a_reader_finds_one_run_or_none_and_t
     monkeypatch.setattr(module, "swap", lambda one, other: False)
     folder, old = tmp_path / "out", "first"
     others = with_others(folder)
-    for at, code in injected.at_every_call(lambda at: runs.write(folder, f"run{at}"), fault):
+    for at, code in injected.at_every_call(lambda at: runs.write(folder, f"run{at}"), fault, step=2):
         if folder.exists():
             found = runs.text_in(folder, *others)
             assert found in (old, f"run{at}")
