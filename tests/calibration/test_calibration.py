@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from scipy.stats import binom
 
-from tests.calibration.trials import tallies, trials
+from tests.calibration.trials import further, tallies, trials
 
 FEW = range(6)  # one of each topology
 KINDS = ("number", "recording")
@@ -40,3 +40,17 @@ def test_a_narrow_interval_would_be_noticed(done):
 def test_a_recording_tells_more_than_a_number(done):
     number, recording = tallies(done, KINDS)
     assert recording.width("possible") < number.width("possible")
+
+
+def test_each_further_piece_of_knowledge_narrows_and_loses_no_truth(done):
+    """law: the whole of it is the command's, which also has the load's current, a spike and a second recording."""
+    ((known, more, ratio, lost),) = further(done, KINDS)
+    assert (known, more) == KINDS
+    assert ratio > 1
+    assert not lost
+
+
+def test_a_lost_truth_would_be_noticed(done):
+    off = [replace(one, low=2 * one.truth) if one.kind == "recording" and not one.number else one for one in done]
+    ((*_, lost),) = further(off, KINDS)
+    assert lost == [0]

@@ -6,6 +6,7 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from tests.calibration.files import KINDS, write
 from tests.calibration.plants import case
 
 FIGURE = ("receiver", "20MHz")
+LAW = ("number", "load", "spike", "recording", "two")  # each tells more than the one before it
 
 
 @dataclass(frozen=True)
@@ -117,3 +119,16 @@ class Tally:
 def tallies(done: Sequence[Trial], kinds: Sequence[str]) -> list[Tally]:
     """One for each kind."""
     return [Tally(kind, tuple(one for one in done if one.kind == kind)) for kind in kinds]
+
+
+def further(done: Sequence[Trial], kinds: Sequence[str]) -> Iterator[tuple[str, str, float, list[int]]]:
+    """Each kind and the one before it in `LAW`: by how much the median probable interval narrows, of converters that have both.
+
+    And the numbers of those whose truth was in the possible interval before, and is not any more.
+    """
+    asked = [kind for kind in LAW if kind in kinds]
+    for known, more in pairwise(asked):
+        one, two = ({each.number: each for each in done if each.kind == kind} for kind in (known, more))
+        both = [n for n in one if n in two and not (one[n].refused or two[n].refused)]
+        before, after = (Tally(known, tuple(some[n] for n in both)).width("probable") for some in (one, two))
+        yield known, more, before / after, [n for n in both if one[n].possible and not two[n].possible]
