@@ -22,6 +22,7 @@ from filterlib.show import terminal
 from filterlib.words.rating_sentences import stress_limit, stress_value
 from filterlib.words.review_sentences import headline
 from filterlib.words.summary import requirement_finding
+from tests.reviews import reviewed
 from tests.show.fakes import changed
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
@@ -30,9 +31,7 @@ CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
 @pytest.fixture(scope="module")
 def clean():
     """The demo design and its review."""
-    from filterlib.analysis.review import review
-
-    return review(filterlib.load_design(CLEAN))
+    return reviewed("clean").result
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ import pytest
 
 from filterlib import cli, load_design, solve
 from filterlib.analysis.ripple.nominal import nominal
+from tests.reviews import review_kept
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -64,6 +65,7 @@ def test_an_example_of_a_command_runs(line, tmp_path, monkeypatch, capsys):
     assert words[0] == "filterlib"
     out = words[words.index("--out") + 1]
     monkeypatch.chdir(tmp_path)
+    review_kept(monkeypatch)
     given = [str(ROOT / word) if word.startswith("data/") else word for word in words[1:]]
     assert cli.main(given) == (1 if words[1] == "compare" else 0)  # the brick misses its requirements
     assert capsys.readouterr().out.endswith(".html\n")

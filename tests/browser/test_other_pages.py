@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from filterlib import load_design, load_recording
+from filterlib import load_recording
 from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.linear.part_curves import examine
@@ -18,6 +18,7 @@ from filterlib.show.part import write_part
 from filterlib.show.recording_page import write_recording
 from filterlib.show.verify import write_sheet
 from tests.browser.test_review_page import SIZES
+from tests.reviews import demo, review_kept
 
 PAGES = ("recording", "part", "verify", "compare")
 A4 = 688  # [px] between margins of 14 mm at 96 dpi
@@ -28,8 +29,9 @@ def addresses(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pages")
     found = measure(load_recording(data_folder() / "recordings" / "brick-terminals-full-bandwidth.csv"))
     part = find_part("cm-1m0-5A", None, standard_tables())
-    clean, brick = (load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick"))
-    both = compare(clean, brick)
+    with pytest.MonkeyPatch.context() as patch:
+        review_kept(patch)
+        both = compare(demo("clean"), demo("brick"))
     sheet = bench_sheet(both.reviews[1])
     return {
         "recording": write_recording(found, harmonics(found), folder / "recording").as_uri(),

@@ -1,4 +1,4 @@
-"""The pages of all notebooks, opened from disk with the network off: every picture is shown, nothing is cut off."""
+"""The pages of all notebooks, each of which runs once for them; opened from disk with the network off: every picture is shown, nothing is cut off."""
 
 from __future__ import annotations
 
@@ -11,13 +11,25 @@ WIDTH, HEIGHT = 1366, 768
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def written(tmp_path_factory):
+    """The folder of the pages, and what was told meanwhile."""
     told = []
     target = tmp_path_factory.mktemp("pages")
     write_pages(target, progress=lambda share, text: told.append((share, text)))
+    return target, told
+
+
+@pytest.fixture
+def folder(written):
+    return written[0]
+
+
+def test_every_notebook_runs_to_its_last_cell(written):
+    """Without a browser too: a cell that fails, `panel.check()` among them, would end the writing."""
+    folder, told = written
     assert told[-1][0] == pytest.approx(1.0, rel=1e-9, abs=0)
     assert {text for _, text in told} == {path.stem for path in notebooks()}
-    return target
+    assert {f"{path.stem}.html" for path in notebooks()} <= {path.name for path in folder.iterdir()}
 
 
 @pytest.mark.parametrize("name", ["index", *(path.stem for path in notebooks())])

@@ -6,10 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib import load_design
-from filterlib.analysis.review import review
-from filterlib.parts.tables import data_folder
 from filterlib.show.report import write_review
+from tests.reviews import reviewed
 
 SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}
 
@@ -17,8 +15,7 @@ SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     """The page of the demo whose converter has ripple, spikes and a common-mode drive."""
-    result = review(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"))
-    return write_review(result, tmp_path_factory.mktemp("review")).as_uri()
+    return write_review(reviewed("brick").result, tmp_path_factory.mktemp("review")).as_uri()
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -11,6 +12,7 @@ from filterlib.show.compare import NUMBERS, PAGE, comparison_files, legend, writ
 from filterlib.words.comparison_sentences import comparison_sentences, opening
 from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
+from tests.show.fakes import changed
 from tests.show.words_drawn import faults
 
 KNOWN = converter(output_capacitance="22 µF")
@@ -126,7 +128,8 @@ def test_an_unstable_design_has_no_waveform_and_says_why():
 
 def test_a_long_name_is_cut_in_the_legend(result):
     assert legend(result)[0] == "A: first"
-    long = compared(made(name="n" * 120), made(name="m" * 120, source=SPIKY))
+    named = zip(result.reviews, ("n" * 120, "m" * 120), strict=True)
+    long = replace(result, reviews=tuple(changed(one, design=one.design.replace(name=name)) for one, name in named))
     assert all(len(name) == 60 for name in legend(long))
 
 

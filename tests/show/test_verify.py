@@ -10,21 +10,19 @@ from xml.etree import ElementTree
 
 import pytest
 
-from filterlib import load_design
 from filterlib.analysis.bench.bench_sheet import bench_sheet
-from filterlib.analysis.review import review
-from filterlib.parts.tables import data_folder
 from filterlib.show import verify
 from filterlib.show.schematic import schematic_svg
 from filterlib.words.bench_sentences import check_words
 from filterlib.words.safety_steps import safety_steps
+from tests.reviews import reviewed
 
 HOSTILE = "$x_1$ <script>&"
 
 
 @pytest.fixture(scope="module")
 def sheet():
-    return bench_sheet(review(load_design(data_folder() / "designs" / "tide-gauge-clean.toml")))
+    return bench_sheet(reviewed("clean").result)
 
 
 @pytest.fixture(scope="module")

@@ -7,20 +7,18 @@ import math
 import numpy as np
 import pytest
 
-from filterlib import load_design
 from filterlib.analysis.bench.bench_safety import fuse_rating, highest_voltage, supply_current
 from filterlib.analysis.bench.bench_sheet import FILLED, bench_sheet, per_division
 from filterlib.analysis.review import review
-from filterlib.parts.tables import data_folder
 from filterlib.units import format_quantity
 from filterlib.words.bench_sentences import bench_remarks, check_note, check_words, station_steps, station_title
 from filterlib.words.safety_steps import safety_steps
-from tests import designs
+from tests import designs, reviews
 
 
 @pytest.fixture(scope="module")
 def reviewed():
-    return review(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"))
+    return reviews.reviewed("brick").result
 
 
 @pytest.fixture(scope="module")
