@@ -40,7 +40,7 @@ def _advance(letter: str, bold: bool) -> float:
     font = _font(bold)
     if not font.get_char_index(ord(letter)):
         return 1.0
-    return float(font.load_char(ord(letter), flags=LoadFlags.NO_HINTING).horiAdvance) / 64 / 100
+    return float(font.load_char(ord(letter), flags=LoadFlags.NO_SCALE).horiAdvance) / font.units_per_EM
 
 
 def texts(svg: str) -> list[str]:
