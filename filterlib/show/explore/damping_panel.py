@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
+
 from filterlib.analysis.damping.damped_filter import DampedFilter, FilterResult, damped_filter, every_resistor
 from filterlib.analysis.damping.ideal import NETWORKS
 from filterlib.show import panels as ui
 
+F0 = 1 / (2 * math.pi * 10e-6)  # [Hz] of 10 µH and 10 µF, whose R0 is 1 ohm
+
 
 def damping_panel() -> ui.Panel[DampedFilter, FilterResult]:
-    """A damped filter of ideal parts on sliders, in units of R0 and f0."""
+    """A damped filter of ideal parts on sliders: 10 µH and 10 µF, so that R0 is 1 ohm and f0 15.9 kHz."""
     controls: list[ui.Control | ui.Choice] = [
         ui.Choice("network", "network", {name: name for name in NETWORKS}),
         ui.Control("ratio", "added over damped", "", 0.25, 20, 2, scale="log"),
-        ui.Control("resistance", "resistor over R0", "", 0.05, 20, 0.9129, scale="log"),
+        ui.Control("resistance", "resistor", "ohm", 0.05, 20, 0.9129),
         ui.Control("spread", "tolerances, 1: ±20 %", "", 0, 2, 1, scale="linear"),
     ]
     calculation = ui.Calculation(
@@ -23,19 +27,19 @@ def damping_panel() -> ui.Panel[DampedFilter, FilterResult]:
 
 def _picture() -> ui.Picture[FilterResult]:
     impedance: ui.Plot[FilterResult] = ui.Plot(
-        "Impedance over R0",
-        ui.Axis("frequency over f0", "", "log", limits=(0.1, 10)),
-        ui.Axis("impedance over R0", "", "log"),
+        "Impedance at the output",
+        ui.Axis("frequency", "Hz", "log", limits=(F0 / 10, 10 * F0)),
+        ui.Axis("impedance", "Ω", "log"),
         (
-            ui.Curve("nominal parts", lambda r: (r.frequencies, r.nominal), kept=True),
-            ui.Curve("worst tolerances", lambda r: (r.frequencies, r.worst)),
+            ui.Curve("nominal parts", lambda r: (F0 * r.frequencies, r.nominal), kept=True),
+            ui.Curve("worst tolerances", lambda r: (F0 * r.frequencies, r.worst)),
             ui.Level("the textbook's peak", lambda r: (r.best_peak,)),
         ),
     )
     every: ui.Plot[FilterResult] = ui.Plot(
         "Peak with every resistor",
-        ui.Axis("resistor over R0", "", "log"),
-        ui.Axis("peak over R0", "", "log"),
+        ui.Axis("resistor", "Ω", "log"),
+        ui.Axis("peak", "Ω", "log"),
         (
             ui.Curve("nominal parts", lambda r: None if r.row is None else (r.row, r.row_nominal)),
             ui.Curve("worst tolerances", lambda r: None if r.row is None else (r.row, r.row_worst)),
@@ -47,15 +51,15 @@ def _picture() -> ui.Picture[FilterResult]:
 
 def _readings(r: FilterResult) -> tuple[ui.Reading, ...]:
     return (
-        ui.Reading("peak over R0", f"{r.peak:.3f}", note=f"least possible {r.best_peak:.3f}"),
-        ui.Reading("worst peak over R0", f"{r.worst_peak:.3f}"),
-        ui.Reading("textbook's resistor", f"{r.textbook:.3f}"),
-        ui.Reading("robust resistor", f"{r.robust:.3f}" if r.row is not None else "being sought"),
+        ui.Reading("peak", r.peak, "Ω", note=f"least possible {r.best_peak:.3g} Ω"),
+        ui.Reading("worst peak", r.worst_peak, "Ω"),
+        ui.Reading("textbook's resistor", r.textbook, "Ω"),
+        ui.Reading("robust resistor", f"{r.robust:.3g} Ω" if r.row is not None else "being sought"),
     )
 
 
 def _sentence(r: FilterResult) -> str:
     return (
-        f"With a resistor of {r.resistance:.3g} R0 the peak is {r.peak:.3g} R0, and {r.worst_peak:.3g} R0 at the worst tolerances; "
-        f"the textbook's resistor is {r.textbook:.3g} R0, with a peak of {r.best_peak:.3g} R0."
+        f"With a resistor of {r.resistance:.3g} Ω the peak is {r.peak:.3g} Ω, and {r.worst_peak:.3g} Ω at the worst tolerances; "
+        f"the textbook's resistor is {r.textbook:.3g} Ω, with a peak of {r.best_peak:.3g} Ω."
     )

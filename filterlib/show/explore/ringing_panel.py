@@ -12,6 +12,7 @@ from filterlib.show import panels as ui
 from filterlib.words.quantities import number
 
 CHEAP = "aluminium-47u-63V"
+HALF, FAST = 50.0, 250.0  # [1/ms] to either side of the poles' border, and up and down
 
 
 def ringing_panel() -> ui.Panel[DampedLine, LineResult]:
@@ -46,8 +47,8 @@ def _picture() -> ui.Picture[LineResult]:
     )
     poles: ui.Plot[LineResult] = ui.Plot(
         "Poles: right of 0 it grows",
-        ui.Axis("growth", "1/s"),
-        ui.Axis("turning", "1/s"),
+        ui.Axis("growth, 1/ms", "", limits=(-HALF, HALF)),
+        ui.Axis("turning, 1/ms", "", limits=(-FAST, FAST)),
         (
             ui.Curve("poles", lambda r: _pair(r.poles), marker="o"),
             ui.Level("border", lambda r: (0.0,), upright=True),
@@ -57,9 +58,9 @@ def _picture() -> ui.Picture[LineResult]:
 
 
 def _pair(poles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The pair that rings; a real one far left would press it against the border."""
-    pair = poles[np.abs(poles.imag) > 0] if np.any(poles.imag) else poles
-    return pair.real, pair.imag
+    """The pair that rings [1/ms], at the edge where it is beyond; a real one far left would press it against the border."""
+    pair = (poles[np.abs(poles.imag) > 0] if np.any(poles.imag) else poles) / 1e3
+    return np.clip(pair.real, -HALF, HALF), np.clip(pair.imag, -FAST, FAST)
 
 
 def _readings(r: LineResult) -> tuple[ui.Reading, ...]:
