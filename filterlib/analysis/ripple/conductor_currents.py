@@ -17,6 +17,7 @@ from filterlib.system.solution import Solution
 
 HALF_OCTAVE = np.sqrt(2)  # an octave reaches from the frequency over this to the frequency times this
 TOP = 2e8  # [Hz]
+DRIVEN = "coupling"  # the tap by which the switching node drives current into the chassis
 Terms: TypeAlias = tuple[tuple[str, int, Ratio[float]], ...]
 """Element, winding, sign; an element that is not there carries nothing."""
 
@@ -44,7 +45,9 @@ class ConductorCurrents:
     ``taps``: into the chassis at each place that reaches it; ``chassis``: in it, between each tap and the next; ``across``:
     from line to line. ``voltage`` at the load. ``common_spectra``, ``tap_spectra``: the same common-mode and chassis currents
     harmonic by harmonic, (h,) rms. ``direct``, ``saturation``: direct current that returns past the choke through the chassis,
-    and that at which the choke saturates.
+    and that at which the choke saturates. ``directions``: 1 or -1, whether currents flow with the one that the node drives into the
+    chassis or against it, most of the octave long: of taps into the chassis, of sections towards the load, and "chassis 0", "chassis 1" ...
+    towards the next tap.
     """
 
     frequency: Hertz[float]
@@ -59,6 +62,7 @@ class ConductorCurrents:
     tap_spectra: Amperes[Mapping[str, np.ndarray]]
     direct: Amperes[float]
     saturation: Amperes[float]
+    directions: Ratio[Mapping[str, float]]
 
 
 def conductor_currents(solution: Solution, layout: Layout, frequency: float) -> ConductorCurrents:
@@ -75,13 +79,20 @@ def conductor_currents(solution: Solution, layout: Layout, frequency: float) -> 
     def rms(coefficients: np.ndarray) -> float:
         return float(np.sqrt(2 * np.sum(np.abs(coefficients[octave]) ** 2)))
 
+    shared = [*np.cumsum(list(taps.values()), axis=0)[:-1]] if taps else []
+    moving = {**taps, **common, **{f"chassis {place}": current for place, current in enumerate(shared)}}
+    driven_by = taps.get(DRIVEN, np.zeros_like(read.harmonics))
+
+    def direction(current: np.ndarray) -> float:
+        return float(np.sign(np.sum((current * np.conj(driven_by)).real[octave])))
+
     chokes = {stage.name: stage.part for stage in design.filter if isinstance(stage.part, CommonModeChoke)}
     return ConductorCurrents(
         frequency=frequency,
         differential={name: rms(current) for name, (current, _) in modes.items()},
         common={name: rms(current) for name, current in common.items()},
         taps={name: rms(current) for name, current in taps.items()},
-        chassis=tuple(rms(current) for current in np.cumsum(list(taps.values()), axis=0)[:-1]) if taps else (),
+        chassis=tuple(rms(current) for current in shared),
         across={name: rms(read(terms)) for name, terms in layout.across.items()},
         voltage=rms(read.volts),
         harmonics=read.harmonics,
@@ -89,6 +100,7 @@ def conductor_currents(solution: Solution, layout: Layout, frequency: float) -> 
         tap_spectra={name: np.sqrt(2) * np.abs(current) for name, current in taps.items()},
         direct=abs(float(state.unbalance(layout.choke))),
         saturation=float(np.min(chokes[layout.choke].saturation_current)),
+        directions={name: direction(current) for name, current in moving.items()},
     )
 
 

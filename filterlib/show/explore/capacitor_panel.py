@@ -16,6 +16,7 @@ from filterlib.analysis.linear.mounted_capacitor import (
 )
 from filterlib.parts.capacitor import Capacitor
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import ONE_CAPACITOR, TWO_CAPACITORS
 from filterlib.show.explore.tide_gauge import SPIKE, SWITCHING
 from filterlib.words.quantities import number
 
@@ -51,7 +52,10 @@ def one_panel() -> ui.Panel[Alone, CapacitorResult]:
         change=_changed,
     )
     return ui.Panel(
-        "One capacitor on its board", calculation, controls, ui.Display(_one_picture(), _one_readings, _one_sentence)
+        "One capacitor on its board",
+        calculation,
+        controls,
+        ui.Display(_one_picture(), _one_readings, _one_sentence, lesson=ONE_CAPACITOR),
     )
 
 
@@ -123,7 +127,10 @@ def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
     calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_pair_changed)
     picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
     return ui.Panel(
-        "Two capacitors in parallel", calculation, controls, ui.Display(picture, _pair_readings, _pair_sentence)
+        "Two capacitors in parallel",
+        calculation,
+        controls,
+        ui.Display(picture, _pair_readings, _pair_sentence, lesson=TWO_CAPACITORS),
     )
 
 

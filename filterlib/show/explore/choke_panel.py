@@ -8,6 +8,7 @@ from functools import partial
 from filterlib.analysis.linear.choke_windings import ChokeResult, LoadedChoke, choke_windings
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import CHOKE
 from filterlib.show.explore.tide_gauge import SPIKE, SWITCHING
 from filterlib.words.quantities import number
 
@@ -27,7 +28,9 @@ def choke_panel() -> ui.Panel[LoadedChoke, ChokeResult]:
     ]
     start = LoadedChoke(ui.parts(CommonModeChoke)[_PART], unbalance=1e-3, current=3.6)
     calculation = ui.Calculation(start, partial(choke_windings, switching=SWITCHING, spike=SPIKE), change=_changed)
-    return ui.Panel("A choke with two windings", calculation, controls, ui.Display(_picture(), _readings, _sentence))
+    return ui.Panel(
+        "A choke with two windings", calculation, controls, ui.Display(_picture(), _readings, _sentence, lesson=CHOKE)
+    )
 
 
 def _picture() -> ui.Picture[ChokeResult]:

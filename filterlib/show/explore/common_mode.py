@@ -8,6 +8,7 @@ from filterlib.analysis.linear.modal_two_port import CONVENTION
 from filterlib.analysis.ripple.conductor_currents import ConductorCurrents, Layout, conductor_currents
 from filterlib.show import panels as ui
 from filterlib.show.explore.common_mode_drawing import picture
+from filterlib.show.explore.lessons import COMMON_MODE
 from filterlib.show.explore.tide_gauge import LOAD, Y_CAPACITORS, Change, as_it_is, by_keys, demo, demo_file
 from filterlib.system.chassis import Bond, Supply
 from filterlib.system.design import Design
@@ -112,7 +113,20 @@ def common_mode_panel() -> ui.Panel[Setting, ConductorCurrents]:
         *chosen,
     ]  # fmt: skip
     calculation = ui.Calculation(start(), currents, change=set_up, file=demo_file("brick"))
-    return ui.Panel("Common mode, made visible", calculation, controls, ui.Display(picture(), _readings, _sentence))
+    return ui.Panel(
+        "Common mode, made visible",
+        calculation,
+        controls,
+        ui.Display(picture(), _readings, _sentence, lesson=COMMON_MODE, off=_off),
+    )
+
+
+def _off(r: ConductorCurrents) -> set[str]:
+    """Controls of what is not there: all of the chassis in a plastic box, the cable of a pole that floats, a coax that does."""
+    cable, coax = "converter.supply.inductance", "load.modem.bond.inductance"
+    if not r.taps:
+        return {cable, coax, "converter.common_mode.coupling", "battery", "bond", "modem", "y"}
+    return {name for name, tap in ((cable, "battery"), (coax, "modem")) if tap not in r.taps}
 
 
 _PATHS = {

@@ -25,6 +25,7 @@ FROM = {"bond": RETURN}  # height at which what reaches the chassis begins; of t
 BOX, GAP = 22.0, 0.7  # lower edge of the boxes; half of a capacitor's gap
 ACROSS = {"C1": 42.0, "C2": 73.0}
 ENDS = (2.0, 98.0)
+ARROW = (0.9, 1.3)  # half the width of a head, across and up
 LEAST_CURRENT = 1e-15  # [A] that stands for none
 Label: TypeAlias = tuple[float, float, str]  # x, y, words
 SHORT = (0, (1.6, 0.7))  # dashes, times the width
@@ -50,6 +51,8 @@ def picture() -> ui.Picture[ConductorCurrents]:
             ui.Lines("_wires", lambda r: tuple(_wires(r)), BLACK, "-"),
             ui.Paths("differential, i_dm = (i+ − i−)/2", lambda r: tuple(_differential(r)), BLUE, "-"),
             ui.Paths("common mode, i_cm = i+ + i−", lambda r: tuple(_common(r)) or None, VERMILION, SHORT),
+            ui.Lines("_differential arrows", lambda r: tuple(_line_arrows()), BLUE, "-"),
+            ui.Lines("_common arrows", lambda r: tuple(_common_arrows(r)) or None, VERMILION, "-"),
             *_names(),
             *_numbers(),
         ),
@@ -156,6 +159,36 @@ def _stretches(r: ConductorCurrents) -> Iterator[tuple[float, float, float]]:
     """Current in the chassis between each tap and the next."""
     places = [TAPS[name] for name in r.taps]
     yield from zip(r.chassis, places[:-1], places[1:], strict=True)
+
+
+# ---- directions, while the node's current flows into the chassis ------------------------------------------------------
+
+
+def _line_arrows() -> Iterator[Points]:
+    """By convention a differential current flows out along plus and back along return."""
+    for x in (36.0, 80.0):
+        yield from (_arrow(x, PLUS, 1, 0), _arrow(x, RETURN, -1, 0))
+
+
+def _common_arrows(r: ConductorCurrents) -> Iterator[Points]:
+    for name, towards in r.directions.items():
+        if not towards:
+            continue
+        if name in TAPS:
+            yield _arrow(TAPS[name], 8.0, 0, -towards)
+        elif name in COMMON:
+            yield _arrow(sum(COMMON[name]) / 2, SHARED, towards, 0)
+        else:
+            _, left, right = list(_stretches(r))[int(name.split()[1])]
+            yield _arrow((left + right) / 2, CHASSIS, towards, 0)
+
+
+def _arrow(x: float, y: float, right: float, up: float) -> Points:
+    """A head at a point, towards right or left, up or down."""
+    wide, high = ARROW
+    side = (0.0, high) if right else (wide, 0.0)
+    back = (x - right * 1.6 * wide, y - up * 1.6 * high)
+    return ((back[0] + side[0], back[1] + side[1]), (x, y), (back[0] - side[0], back[1] - side[1]))
 
 
 # ---- words ----------------------------------------------------------------------------------------------------------

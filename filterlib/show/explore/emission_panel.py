@@ -14,6 +14,7 @@ from filterlib.analysis.emission.line_spectra import EmissionTest, Side
 from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import EMISSION
 from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo, demo_file
 from filterlib.show.panels.marks import Numbers
 from filterlib.show.plots import thinned
@@ -90,7 +91,10 @@ def emission_panel() -> ui.Panel[Measured, EmissionResult]:
     ]  # fmt: skip
     calculation = ui.Calculation(Measured(brick), _nominal, _with_range, _changed, demo_file("brick"))
     return ui.Panel(
-        "Emissions before the test house", calculation, controls, ui.Display(_picture(), _readings, _sentence)
+        "Emissions before the test house",
+        calculation,
+        controls,
+        ui.Display(_picture(), _readings, _sentence, lesson=EMISSION),
     )
 
 

@@ -11,6 +11,7 @@ from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, i
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import INSERTION
 from filterlib.show.explore.tide_gauge import LOAD, demo, demo_file
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
@@ -62,7 +63,10 @@ def insertion_panel() -> ui.Panel[Design, FilterLoss]:
     ]
     calculation = ui.Calculation(demo("clean"), _loss, file=demo_file("clean"))
     return ui.Panel(
-        "Insertion loss and your circuit", calculation, controls, ui.Display(_picture(), _readings, _sentence)
+        "Insertion loss and your circuit",
+        calculation,
+        controls,
+        ui.Display(_picture(), _readings, _sentence, lesson=INSERTION),
     )
 
 

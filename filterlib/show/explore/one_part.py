@@ -20,6 +20,7 @@ from filterlib.analysis.causes.one_change import (
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import ONE_PART
 from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.changes import changed, value
@@ -90,7 +91,9 @@ def budget_panel() -> ui.Panel[OneChange, ChangeResult]:
         ),
     ]
     calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed, demo_file("brick"))
-    return ui.Panel("One part more", calculation, controls, ui.Display(_picture(), _readings, _sentence))
+    return ui.Panel(
+        "One part more", calculation, controls, ui.Display(_picture(), _readings, _sentence, lesson=ONE_PART)
+    )
 
 
 def _picture() -> ui.Picture[ChangeResult]:

@@ -25,7 +25,7 @@ LONGEST = 100  # letters of a design's name that stay
 _LARGE = ("filter.C1.capacitance", "filter.L1.loop_leakage", "filter.C2.capacitance", "converter")
 
 
-def pi_panel(file: str | Path | None = None) -> ui.Panel[Design, Explored]:
+def pi_panel(file: str | Path | None = None, *, lesson: ui.Lesson | None = None) -> ui.Panel[Design, Explored]:
     """The pi filter of the tide gauge on sliders, or any design file with its own converter, filter and loads.
 
     Raises InputError where the file cannot be read.
@@ -39,7 +39,7 @@ def pi_panel(file: str | Path | None = None) -> ui.Panel[Design, Explored]:
     calculation = ui.Calculation(start, partial(explore, load=load), refined, file=path)
     display = ui.Display(
         _picture(load), partial(_readings, load), partial(_sentence, load), _alarm, circuit(start, load, every),
-        PI_FILTER if file is None else ui.Lesson(),
+        lesson or (PI_FILTER if file is None else ui.Lesson()),
     )  # fmt: skip
     return ui.Panel("Pi filter of the tide gauge" if file is None else design.name, calculation, every, display)
 

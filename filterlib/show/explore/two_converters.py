@@ -9,6 +9,7 @@ import numpy as np
 
 from filterlib.analysis.ripple.with_and_without import WithAndWithout, with_and_without
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import TWO_CONVERTERS
 from filterlib.show.explore.tide_gauge import EDGES, LOAD, WITH, WITHOUT, Change, as_it_is, by_keys, demo, demo_file
 from filterlib.show.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
@@ -92,7 +93,7 @@ def causes_panel() -> ui.Panel[Design, TwoBoards]:
             label, here, gone, change = CAUSES[key]
             controls.append(ui.Choice(f"{CAUSE}{key}", label, {here: as_it_is, gone: change}, group=group))
         controls.append(_sliders()[group])
-    display = ui.Display(_picture(), _readings, _sentence)
+    display = ui.Display(_picture(), _readings, _sentence, lesson=TWO_CONVERTERS)
     calculation = ui.Calculation(start, compared, change=switched, file=demo_file("brick"))
     return ui.Panel("One board, two converters", calculation, controls, display)
 

@@ -229,6 +229,12 @@ function render({ model, el }) {
     buttons.undo.disabled = !seen.undo;
     snap(seen.snap);
     trying(tries, seen.tries);
+    for (const { control, row } of made) {
+      const off = seen.off.includes(control.name);
+      row.classList.toggle("fl-off", off);
+      row.title = off ? "without effect at this setting" : "";
+      for (const one of row.querySelectorAll("input, select")) one.disabled = off;
+    }
     ring.refresh(seen.touched);
     clearTimeout(waiting);
     waiting = setTimeout(() => { put(sentence, seen.sentence); }, sentence.textContent ? QUIET : 0);

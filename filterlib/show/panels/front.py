@@ -62,7 +62,7 @@ class Front(anywidget.AnyWidget):
                 self.view = {
                     "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
                     "note": panel.note, "touched": panel.touched, "alarm": panel.display.alarm(panel.result),
-                    "tries": panel.tries, "undo": len(panel.past), "snap": self._snap(), "kept": len(panel.kept),
+                    "off": sorted(panel.display.off(panel.result)), "tries": panel.tries, "undo": len(panel.past), "snap": self._snap(), "kept": len(panel.kept),
                     "saves": panel.saved is not None, "from": dict(panel.state.words),
                     "size": list(panel.picture.size), "places": places,
                 }  # fmt: skip

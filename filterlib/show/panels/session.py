@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -71,7 +71,7 @@ class Display(Generic[R]):
     """What a panel shows of a result: its picture, the numbers that decide, and a sentence for who cannot see it.
 
     ``alarm``: what has to be said loudly, such as that nothing is stable; ``circuit``: the parts beside the sliders; ``lesson``:
-    what the reader guesses and tries.
+    what the reader guesses and tries; ``off``: controls without effect as it is.
     """
 
     picture: Picture[R]
@@ -80,6 +80,7 @@ class Display(Generic[R]):
     alarm: Callable[[R], str] = lambda result: ""
     circuit: Sequence[Drawn] = ()
     lesson: Lesson = field(default_factory=Lesson)
+    off: Callable[[R], Collection[str]] = lambda result: ()
 
 
 class Session(Generic[D, R]):
