@@ -34,7 +34,6 @@ from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.review_sentences import (
     cautions,
-    odd_sentences,
     stability_lines,
     trust,
     verdict_sentence,
@@ -248,7 +247,6 @@ def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None
             if p.stress.reason
         ],
         open_verdicts=[
-            *(f"⚠ {sentence}." for sentence in odd_sentences(result.design)),
             *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met"),
             *stability_lines(result),
             *rating_lines(result.judgement),

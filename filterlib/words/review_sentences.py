@@ -298,8 +298,9 @@ def _other_frequency(recorded: Recorded) -> str:
 
 
 def cautions(result: ReviewResult) -> Iterator[str]:
-    """What can hurt, or break."""
+    """What may be a slip, can hurt, or break."""
     design = result.design
+    yield from odd_sentences(design)
     yield from (sentence for point in result.points for sentence in light_load_sentences(point))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
     for point in result.points:
