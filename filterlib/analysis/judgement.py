@@ -184,8 +184,13 @@ class Failing:
     def sure(self) -> bool:
         """False where it may be, over the uncertainty, and need not."""
         if self.verdict is not None:
-            return self.verdict.verdict != "undecided"
+            return self.verdict.verdict == "not met"
         return self.check is None or self.check.verdict == "not met"
+
+    @property
+    def probable(self) -> bool:
+        """True of a requirement that is probably met, and fails only where the whole range is asked for."""
+        return self.verdict is not None and self.verdict.verdict == "probably met"
 
     @property
     def excess(self) -> Ratio[float]:

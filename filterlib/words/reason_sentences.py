@@ -218,7 +218,7 @@ def cause_words(cause: Cause) -> str:
 
 
 def _gone(cause: Cause) -> str:
-    return f"with {cause.what} of {cause.name}" if cause.what.startswith("a ") else f"without {cause_words(cause)}"
+    return f"with {cause.what} in {cause.name}" if cause.what.startswith("a ") else f"without {cause_words(cause)}"
 
 
 def _lost(result: ReasonsResult) -> Sentence:

@@ -110,11 +110,15 @@ def rank(one: Proposal) -> tuple[object, ...]:
     return not one.robust, bool(one.broken), sure, count, few, excess, len(one.names), one.parts, one.names
 
 
-def _badness(judgement: Judgement) -> tuple[int, int, float]:
-    """How many failings are sure, how many there are, and how near to its limit, or beyond it, the worst requirement is."""
+def _badness(judgement: Judgement) -> tuple[int, float, float]:
+    """How many failings are sure, how many there are, and how near to its limit, or beyond it, the worst requirement is.
+
+    A requirement that is probably met counts half.
+    """
     failing = tuple(failings(judgement))
     every = [*failing, *(Failing(one.point, one) for one in judgement.verdicts)]
-    return sum(one.sure for one in failing), len(failing), max((one.excess for one in every), default=0.0)
+    count = sum(0.5 if one.probable else 1.0 for one in failing)
+    return sum(one.sure for one in failing), count, max((one.excess for one in every), default=0.0)
 
 
 def _picked(was: Judgement, changes: Sequence[Change]) -> list[Change]:

@@ -1,8 +1,10 @@
 """Changes judged as the design is: what breaks something is no advice, what is advised holds when it is reviewed anew."""
 
+from dataclasses import replace
+
 import pytest
 
-from filterlib.analysis.causes.proposals import broken_by, rank
+from filterlib.analysis.causes.proposals import _badness, broken_by, rank
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judgement import failings, judge
 from filterlib.parts.capacitor import Capacitor
@@ -114,3 +116,15 @@ def test_the_order_is_that_of_the_judgement(found):
     ordered = sorted(found.proposals, key=rank)
     assert list(found.proposals) == ordered
     assert [bool(one.broken) for one in ordered] == sorted(bool(one.broken) for one in ordered)
+
+
+def test_probably_met_is_better_than_undecided_and_not_met_is_worst():
+    """hand: of one requirement, with the same excess."""
+    was = judge(solve_all(pi("3 mV")))
+    (verdict,) = was.verdicts
+    ranked = [
+        _badness(replace(was, verdicts=(replace(verdict, verdict=answer),)))
+        for answer in ("met", "probably met", "undecided", "not met")
+    ]
+    assert ranked == sorted(ranked)
+    assert len({one[:2] for one in ranked}) == 4
