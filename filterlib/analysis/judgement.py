@@ -188,11 +188,6 @@ class Failing:
         return self.check is None or self.check.verdict == "not met"
 
     @property
-    def probable(self) -> bool:
-        """True of a requirement that is probably met, and fails only where the whole range is asked for."""
-        return self.verdict is not None and self.verdict.verdict == "probably met"
-
-    @property
     def excess(self) -> Ratio[float]:
         """How far it is from what is asked, at its worst: 1 at the limit, more beyond it."""
         failing = self.verdict or self.check

@@ -117,7 +117,7 @@ def _badness(judgement: Judgement) -> tuple[int, float, float]:
     """
     failing = tuple(failings(judgement))
     every = [*failing, *(Failing(one.point, one) for one in judgement.verdicts)]
-    count = sum(0.5 if one.probable else 1.0 for one in failing)
+    count = sum(0.5 if one.verdict and one.verdict.verdict == "probably met" else 1.0 for one in failing)
     return sum(one.sure for one in failing), count, max((one.excess for one in every), default=0.0)
 
 
