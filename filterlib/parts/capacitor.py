@@ -49,6 +49,7 @@ ONLY: dict[str, tuple[CapacitorKind, ...]] = {  # fields that mean something in 
     "rated_life": WET, "life_end_esr": WET, "life_end_capacitance": WET, "leakage_factor": WET, "leakage_least": WET,
 }  # fmt: skip
 _TYPICAL = "a table's values are typical ones: 30 % either way (common practice, no source)"
+COLD = 25.0  # [K] in which an aluminium electrolytic's ESR may grow e times in the cold: common practice, no source
 RIPPLE_FREQUENCY = 1e5  # Hz, at which a rated ripple current holds where a curve against frequency is stated
 
 
@@ -208,6 +209,11 @@ class Capacitor(Part):
         ratio = on_curve(self.bias_curve, np.abs(bias)) if self.bias_curve else 1.0
         warm = on_curve(self.temperature_curve, temperature) if self.temperature_curve else 1.0
         return self.capacitance * ratio * warm
+
+    def cold_growth(self, temperature: float) -> float:
+        """How many times its ESR an electrolytic may have at ``temperature`` [K] where no curve says so; else 1."""
+        wet = self.kind == "aluminium" and self.esr_temperature_curve is None
+        return float(np.exp(max(ROOM - temperature, 0.0) / COLD)) if wet else 1.0
 
     def resistance_at(self, temperature: Value = ROOM) -> Value:
         """The constant part of the series resistance [ohm] at ``temperature`` [K]."""

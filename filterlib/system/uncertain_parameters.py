@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, cast
 
 from filterlib.parts.base import Part, Value
+from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
@@ -43,7 +44,28 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
             if load.input_capacitor is not None:
                 key, owner = f"load.{load.name}.input_capacitor", f"the input capacitor of {load.name}"
                 parameters += toleranced(key, load.input_capacitor.part, owner=owner)
-    return tuple(parameters)
+    growths = dict(_cold(design))
+    return tuple(_grown(one, growths.get(one.key, 1.0)) for one in parameters)
+
+
+def _cold(design: Design) -> Iterator[tuple[str, float]]:
+    """Key of each electrolytic's ESR, and how much that may have grown at the coldest operating point."""
+    coldest = min(point.temperature for point in design.operating_points)
+    places: list[tuple[str, object]] = [(f"filter.{stage.name}", stage) for stage in design.filter]
+    places += [(f"load.{load.name}.input_capacitor", load.input_capacitor) for load in design.loads]
+    for key, place in places:
+        if isinstance(part := getattr(place, "part", None), Capacitor):
+            yield f"{key}.esr", part.cold_growth(coldest)
+
+
+def _grown(one: UncertainParameter, growth: float) -> UncertainParameter:
+    """An ESR whose range also holds what it may be in the cold."""
+    if growth == 1.0:
+        return one
+    why = (
+        f"{one.why}; and in the cold, where no curve is stated, {growth:.2g} times as much (common practice, no source)"
+    )
+    return replace(one, high=growth * one.high, stated=False, why=why)
 
 
 def with_values(design: Design, values: Mapping[str, Value]) -> Design:

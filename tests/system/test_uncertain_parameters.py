@@ -198,3 +198,26 @@ def test_small_loops_never_couple_more_than_wholly():
     one = design(loops, series(), loops, couplings=[pair])
     low = {f"filter.{name}.mounting_loop": np.array([[0.5e-9]]) for name in ("C1", "C2")}
     assert np.all(np.isfinite(with_values(one, low).circuit().transfer([1e6], "ripple", "load_plus")))
+
+
+def test_an_electrolytic_without_a_curve_may_have_more_esr_in_the_cold():
+    """hand: e times for 25 K; 20 °C is as stated, a curve says it itself, and a film capacitor does not grow."""
+    wet = {
+        "kind": "aluminium",
+        "capacitance": "47 µF",
+        "rated_voltage": "63 V",
+        "loss_angle": 0.05,
+        "esl": "10 nH",
+        "esr": 0.3,
+    }
+    curve = {"esr_temperature_curve": [["-40 °C", 9.0], ["25 °C", 1.0]]}
+
+    def most(part, celsius):
+        load = {"name": "modem", "kind": "resistive", "resistance": 7, "input_capacitor": {"part": part}}
+        one = design(shunt(), load=load, operating_point=[{"name": "here", "temperature": f"{celsius} °C"}])
+        return next(u for u in uncertain_parameters(one) if u.key == "load.modem.input_capacitor.esr")
+
+    assert most(wet, -5).high == pytest.approx(np.e * 1.3 * 0.3, rel=1e-9, abs=0)
+    assert "cold" in most(wet, -5).why
+    for part, celsius in ((wet, 20), (wet | curve, -5), (film("47 µF", esr=0.3), -5)):
+        assert most(part, celsius).high == pytest.approx(1.3 * 0.3, rel=1e-9, abs=0)
