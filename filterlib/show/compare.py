@@ -19,14 +19,15 @@ from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.show.page import Illustration, circuit_diagram, illustration, page_files
 from filterlib.show.review_tables import Table, parts_table
 from filterlib.show.style import slug
-from filterlib.words.comparison_sentences import comparison_sentences, opening, what_is_left
+from filterlib.words.comparison_sentences import comparison_sentences, in_short, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import source_phrase
-from filterlib.words.quantities import number
+from filterlib.words.quantities import capital, number
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust, verdict_sentence
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
+from filterlib.words.summary import outcome_words
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning
@@ -69,6 +70,9 @@ def comparison_files(result: ComparisonResult, *, progress: Progress | None = No
     return page_files(
         PAGE, FORMAT, comparison_numbers(result), drawn,
         result=result,
+        short=in_short(result),
+        outcomes=[(symbol, capital(word)) for symbol, word in map(outcome_words, result.reviews)],
+        look="good" if result.exit_code == 0 else "bad",
         designs=list(zip(LABELS, result.designs, result.reviews, map(summary, result.reviews), strict=True)),
         aside=[
             (letter, note) for letter, one in zip(LABELS, result.reviews, strict=True) for note in review_notes(one)

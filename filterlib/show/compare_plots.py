@@ -26,6 +26,7 @@ _MARKED = (
 )
 SHOWN = 80.0  # [dB] below the highest harmonic at which the figure ends
 HEIGHT = 270.0  # [px]
+WIDE = 620.0  # [px] of each figure, two of which stand side by side
 
 
 def effect_figure(bodes: Sequence[BodeResult], names: Sequence[str], switching: Sequence[float]) -> Figure:
@@ -43,7 +44,7 @@ def effect_figure(bodes: Sequence[BodeResult], names: Sequence[str], switching: 
     ]
     y = Axis("load with over without the filter", "dB")
     plot = Plot(FREQUENCY, y, (Level(0.0, ZERO), *lines, *curves), height=HEIGHT, legend=True)
-    return Figure(f"Effect of each filter at {bodes[0].load}", ((plot,),))
+    return Figure(f"Effect of each filter at {bodes[0].load}", ((plot,),), width=WIDE)
 
 
 def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence[str]) -> Figure:
@@ -62,7 +63,7 @@ def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence
         title = f"{bandwidth_words(label)}: {sizes} peak to peak"
         x = Axis("time", "s", limits=(0.0, longest))
         rows.append((Plot(x, Axis("voltage", "V"), curves, title, legend=label == "20MHz"),))
-    return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x")
+    return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x", width=WIDE)
 
 
 def _wave(ripple: RippleResult, key: tuple[str, str], longest: float, look: Look, name: str) -> Curve:
@@ -84,4 +85,6 @@ def spectra_figure(ripples: Sequence[RippleResult], load: str, names: Sequence[s
     x = Axis(HARMONICS, "Hz", log=True, limits=(left / 1.2, right * 1.2) if right else (None, None))
     y = Axis("level", "dBµV", limits=(max(low, high - SHOWN) - 3, high + 5))
     marks: tuple[Mark, ...] = (*untrusted(min(ripple.trusted_to for ripple in ripples), right * 1.2), *curves)
-    return Figure(f"Harmonics at {load}, with the filter", ((Plot(x, y, marks, height=HEIGHT, legend=True),),))
+    return Figure(
+        f"Harmonics at {load}, with the filter", ((Plot(x, y, marks, height=HEIGHT, legend=True),),), width=WIDE
+    )

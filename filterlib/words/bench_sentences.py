@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.bench.bench_sheet import AGREES, BenchSheet, Check, ProbePoint, Station
+from filterlib.analysis.bench.bench_sheet import AGREES, ATTENUATED, NOISE, BenchSheet, Check, ProbePoint, Station
 from filterlib.analysis.bench.second_reading import SecondReading
 from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.system.converter import Arrangement
@@ -156,9 +156,28 @@ def check_note(check: Check) -> str:
             f"expected with an earthed oscilloscope, which would read {format_quantity(check.earthed, 'V')} here instead of "
             f"{format_quantity(check.true, 'V')}; a differential probe shows next to nothing"
         )
-    if check.without_spike:
-        return NO_SPIKE
-    return "" if check.trusted else "order of magnitude: leads and layout decide"
+    notes = (
+        NO_SPIKE if check.without_spike else "",
+        "" if check.trusted else "order of magnitude: leads and layout decide",
+        _below_noise(check),
+    )
+    return "; ".join(filter(None, notes))
+
+
+def _probe(check: Check) -> str:
+    """Which probe: that without attenuation has less noise, and its bandwidth is 20 MHz at most."""
+    full = check.kind == "spike" or (check.band is not None and check.band.label == "full")
+    return "10x probe" if full or check.scale >= ATTENUATED else "1x probe"
+
+
+def _below_noise(check: Check) -> str:
+    """What to do where an ordinary oscilloscope shows its own noise; "" elsewhere."""
+    if not math.isfinite(check.scale) or not check.value < NOISE * (10 if _probe(check).startswith("10x") else 1):
+        return ""
+    return (
+        f"below the noise of an ordinary oscilloscope (some {format_quantity(NOISE, 'V')} with a 1x probe, ten times that with 10x): "
+        "average 64 periods or more, triggered on the switching node; or use an amplifier of known gain in front"
+    )
 
 
 def check_cells(check: Check) -> tuple[str, ...]:
@@ -166,7 +185,9 @@ def check_cells(check: Check) -> tuple[str, ...]:
     direct = not math.isfinite(check.scale)
     digits = 4 if direct else 3
     expected = number(check.value, check.unit, digits) if math.isfinite(check.value) else "as little as can be"
-    scale = "voltmeter" if direct else f"{format_quantity(check.scale, check.unit)}/div"
+    scale = "voltmeter" if direct else f"{format_quantity(check.scale, check.unit)}/div, {_probe(check)}"
+    if check.band is not None and check.band.label == "full" and math.isfinite(check.value):
+        expected = f"at least {expected}"
     point = check.point or "no filter"
     return (capital(check_words(check)), check.probe, point, expected, _interval(check, digits), _limit(check), scale)
 

@@ -34,6 +34,20 @@ def comparison_sentences(result: ComparisonResult) -> tuple[str, ...]:
     return (*opening(result), *(sentence for one in result.loads for sentence in what_is_left(result, one)))
 
 
+def in_short(result: ComparisonResult) -> tuple[str, ...]:
+    """Two sentences: what differs, and how much more is left in which, at the first load of both."""
+    first = opening(result)[0]
+    one = result.loads[0]
+    if any(left.reason is not None for left in one.lefts):
+        return first, next(what_is_left(result, one))
+    a, b = (left.ripple for left in one.lefts)
+    figures = f"{number(a, 'V')} in A, {number(b, 'V')} in B (20 MHz)"
+    if not (a and b) or _alike(a, b):
+        return first, f"At {one.load} both leave about the same: {figures}."
+    more, ratio = ("B", b / a) if b > a else ("A", a / b)
+    return first, f"At {one.load} {more} leaves {_round(ratio)} times as much ripple: {figures}."
+
+
 def opening(result: ComparisonResult) -> tuple[str, ...]:
     """What differs."""
     return tuple(what_differs(result.designs, result.differences))

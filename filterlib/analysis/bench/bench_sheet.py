@@ -32,6 +32,9 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 
 AGREES = 0.1  # share by which the first reading may differ from the file before the file is wrong: common practice, no source
 FILLED = 6.0  # of the eight divisions of a screen, that a reading should fill at most: common practice, no source
+FINEST = 1e-3  # [V/div] of an ordinary oscilloscope with a 1x probe: common practice, no source
+NOISE = 1e-3  # [V] peak to peak of its noise with that probe in 20 MHz: common practice, no source
+ATTENUATED = 0.5  # [V/div] from which a 10x probe serves, 50 mV/div at the scope: common practice, no source
 QUIET = 10.0  # the tip on its own clip should read less than this share of the reading: common practice, no source
 Kind = Literal["ripple", "spike", "second reading", "voltage", "drop", "ripple at", "own clip", "step"]
 
@@ -307,14 +310,17 @@ def _scaled(check: Check) -> Check:
 
 
 def per_division(largest: float) -> float:
-    """Volts a division, of the steps 1, 2, 5, at which ``largest`` [V] fills `FILLED` divisions at most.
+    """Volts a division, of the steps 1, 2, 5, at which ``largest`` [V] fills `FILLED` divisions at most, `FINEST` at least.
 
     >>> per_division(4.6e-3), per_division(1.6)
     (0.001, 0.5)
+    >>> per_division(4.6e-5)  # no oscilloscope has less than a millivolt a division
+    0.001
     """
     least = largest / FILLED
     decade = 10.0 ** np.floor(np.log10(least))
-    return float(f"{next(step * decade for step in (1, 2, 5, 10) if step * decade >= least * (1 - 1e-9)):.1g}")
+    step = float(f"{next(step * decade for step in (1, 2, 5, 10) if step * decade >= least * (1 - 1e-9)):.1g}")
+    return max(step, FINEST)
 
 
 def _narrowing(result: ReviewResult) -> tuple[Narrowing, ...]:
