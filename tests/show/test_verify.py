@@ -30,9 +30,11 @@ def files(sheet):
     return verify.sheet_files(sheet)
 
 
-def test_every_reading_stands_on_the_page_with_a_blank_behind_it(sheet, files):
+def test_every_reading_stands_on_the_page_with_a_box_before_and_a_blank_behind_it(sheet, files):
     page = files["verify.html"]
-    rows = re.findall(r'<tr><th scope="row">(\d+)</th>(.*?)</tr>', page, flags=re.DOTALL)
+    rows = re.findall(
+        r'<tr><td><span class="tick"[^>]*></span></td><th scope="row">(\d+)</th>(.*?)</tr>', page, flags=re.DOTALL
+    )
     assert [int(number) for number, _ in rows] == list(range(1, len(sheet.checks) + 1))
     assert all(row.rstrip().endswith('<td class="blank"></td>') for _, row in rows)
     for words in verify.BLANKS:
@@ -43,10 +45,10 @@ def test_expected_range_and_limit_of_the_modem_are_the_reviews(sheet, files):
     row = next(r for r in files["verify.html"].split("<tr>") if "Ripple at modem to 20" in r and "transmitting" in r)
     cells = [re.sub(r"<.*?>", "", cell).replace("\N{NO-BREAK SPACE}", " ") for cell in re.findall(r"<td.*?</td>", row)]
     check = next(c for c in sheet.checks if check_words(c) == "ripple at modem to 20 MHz" and c.point == "transmitting")
-    assert cells[3] == f"{check.value * 1e3:.3g} mV"  # second method: formatted here
+    assert cells[4] == f"{check.value * 1e3:.3g} mV"  # second method: formatted here
     probable = f"probably {check.probable_low * 1e3:.3g} mV to {check.probable_high * 1e3:.3g} mV"
-    assert cells[4] == f"{check.low * 1e3:.3g} mV to {check.high * 1e3:.3g} mV, {probable}"
-    assert cells[5] == "at most 15 mV"  # hand: the design file
+    assert cells[5] == f"{check.low * 1e3:.3g} mV to {check.high * 1e3:.3g} mV, {probable}"
+    assert cells[6] == "at most 15 mV"  # hand: the design file
 
 
 def test_safety_comes_before_every_reading(sheet, files):

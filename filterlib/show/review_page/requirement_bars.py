@@ -79,7 +79,7 @@ def _svg(verdict: Verdict, limits: tuple[float, float]) -> str:
         f'<path d="M{at(verdict.value):.1f} {_MIDDLE - _HEIGHTS[2] / 2:g}v{_HEIGHTS[2]:g}" stroke="#000" stroke-width="2"/>'
     )
     pieces += _limit_lines(limits, verdict.unit, at)
-    return f'<svg viewBox="0 0 {WIDE:g} {HIGH:g}" font-family="DejaVu Sans, Verdana, Arial, sans-serif">{"".join(pieces)}</svg>'
+    return f'<svg aria-hidden="true" viewBox="0 0 {WIDE:g} {HIGH:g}" font-family="DejaVu Sans, Verdana, Arial, sans-serif">{"".join(pieces)}</svg>'
 
 
 def _scale(values: list[float], *, from_zero: bool) -> tuple[float, float]:
