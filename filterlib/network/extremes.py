@@ -142,12 +142,14 @@ class Samples:
 
     def __init__(self, *harmonics: Harmonics) -> None:
         self.designs = len(harmonics[0])
-        self.waves = sampled(np.concatenate(harmonics)).reshape(len(harmonics), self.designs, -1)
+        waves = sampled(np.concatenate(harmonics)).reshape(len(harmonics), self.designs, -1)
+        self._by_design = np.ascontiguousarray(waves.swapaxes(0, 1))
+        self.waves = self._by_design.swapaxes(0, 1)
         self._rows = np.arange(self.designs)
 
     def swings(self, *factors: Real) -> list[Real]:
         """As `Mixture.swings`."""
-        total = _weighed(list(self.waves), list(factors))
+        total = np.matmul(np.stack(factors, axis=1)[:, None], self._by_design)[:, 0]
         places = np.concatenate([total.argmax(axis=1), total.argmin(axis=1)])
         rows, count = np.tile(self._rows, 2), total.shape[1]
         around = [(places - 1) % count, places, (places + 1) % count]

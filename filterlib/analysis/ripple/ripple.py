@@ -11,7 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.uncertainty.interval import MORE, Interval, over_shapes, shapes, width
+from filterlib.analysis.uncertainty.interval import MORE, Interval, Measure, over_shapes, shapes, width
 from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
@@ -234,19 +234,20 @@ def _first_look(
     asked = tuple(dict.fromkeys(wishes))  # in the file's order: the search meets them in it
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
-    found = (
-        over_shapes(design, lambda moved, _: _peaks(Solution(moved, state), sought, asked), like=ends, closer=closer)
-        if asked and (ends or closer)
-        else {}
-    )
+
+    def measure(rough: bool) -> Measure:
+        return lambda moved, _: _peaks(Solution(moved, state), sought, asked, rough=rough)
+
+    found, confirm = {}, measure(rough=False) if closer else None
+    if asked and (ends or closer):
+        found = over_shapes(design, measure(closer), confirm=confirm, like=ends, closer=closer)
     after, estimated = spectra(solution), _if_it_bursts(solution, sought)
+    pairs = [(place, band) for place in after.places for band in sought if (place, band.label) in asked]
     figures = {
         (place, band.label): _figure(
             after, place, band, found.get((place, band.label)), estimated.get((place, band.label))
         )
-        for place in after.places
-        for band in sought
-        if (place, band.label) in asked
+        for place, band in pairs
     }
     return RippleResult(
         state.point,

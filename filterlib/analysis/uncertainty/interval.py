@@ -11,6 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
+from filterlib.system.scales import FEW
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
@@ -92,7 +93,8 @@ def over_shapes(
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
-        metric, exact = in_chunks(variant, measure, tell), None if confirm is None else in_chunks(variant, confirm)
+        metric = in_chunks(variant, measure, tell)
+        exact = None if confirm is None else in_chunks(variant, confirm, size=FEW)
         found = (
             search(
                 metric,
@@ -103,7 +105,7 @@ def over_shapes(
                 weighed=weighed,
             )
             if like is None
-            else at_ends(metric, box, like, closer=closer)
+            else at_ends(metric, box, like, closer=closer, confirm=exact)
         )
         for key, interval in found.items():
             interval = _of_shape(interval, variant, len(variants))
@@ -130,17 +132,17 @@ def _wider(one: Interval, two: Interval) -> Interval:
     return Interval(one.nominal, low.low, high.high, low.at_low, high.at_high, effects, plausible=both)
 
 
-def in_chunks(design: Design, measure: Measure, progress: Progress | None = None) -> Metric:
-    """``measure`` of a design's variants, a few at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
+def in_chunks(design: Design, measure: Measure, progress: Progress | None = None, size: int = CHUNK) -> Metric:
+    """``measure`` of a design's variants, ``size`` at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
     done = [0]
 
     def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
         parts = []
-        for chunk in chunks(values):
-            size = len(next(iter(chunk.values())))
+        for chunk in chunks(values, size):
+            count = len(next(iter(chunk.values())))
             figures = measure(with_values(design, chunk), chunk)
-            parts.append({key: np.broadcast_to(np.ravel(figure), (size,)) for key, figure in figures.items()})
-            done[0] += size
+            parts.append({key: np.broadcast_to(np.ravel(figure), (count,)) for key, figure in figures.items()})
+            done[0] += count
             if progress is not None:
                 progress(done[0] / (done[0] + 256))
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
@@ -148,14 +150,14 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
     return metric
 
 
-def chunks(values: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    """The values (designs, 1) of many designs in even parts of `CHUNK` designs at most.
+def chunks(values: Mapping[str, Any], size: int = CHUNK) -> Iterator[dict[str, Any]]:
+    """The values (designs, 1) of many designs in even parts of ``size`` designs at most.
 
     >>> [len(part["x"]) for part in chunks({"x": np.zeros((130, 1))})]
     [65, 65]
     """
     count = len(next(iter(values.values())))
-    parts = -(-count // CHUNK)
+    parts = -(-count // size)
     for number in range(parts):
         rows = slice(count * number // parts, count * (number + 1) // parts)
         yield {key: value[rows] for key, value in values.items()}
@@ -264,12 +266,13 @@ def at_ends(
     like: Mapping[Any, Interval],
     *,
     closer: bool = False,
+    confirm: Metric | None = None,
 ) -> dict[Hashable, Interval]:
     """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
 
     ``like``: the intervals of a design that is like this one; what that one does not have is nominal. ``closer``: also with each
     uncertain parameter alone at its ends, all of them where each alone goes furthest, and around the best of these: some 150
-    points where `search` takes a thousand. The true interval is at least as wide as these. ``effects`` are those of ``like``.
+    points where `search` takes a thousand; ``confirm`` as there. The true interval is at least as wide as these. ``effects`` are those of ``like``.
 
     >>> box = (UncertainParameter("x", "x", "", 1.0, 0.0, 2.0, True, ""), UncertainParameter("y", "y", "", 3.0, 2.0, 4.0, True, ""))
     >>> other = Interval(0.0, 0.0, 1.0, {"x": 0.5}, {"x": 2.0, "z": 7.0}, {"x": (0.0, 1.0)})
@@ -297,6 +300,8 @@ def at_ends(
         centres = np.repeat(shares[sorted(set(best))], CLOSER, axis=0)
         near = np.clip(centres + 0.2 * np.random.default_rng(1).standard_normal(centres.shape), 0, 1)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
+    if confirm is not None:
+        shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
     return {
         name: _interval(uncertain_parameters, shares, v, like[name].effects if name in like else {})
         for name, v in values.items()
