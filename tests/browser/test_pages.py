@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import gc
+import warnings
+
 import pytest
 
 from filterlib.show.notebooks import notebooks
@@ -15,7 +18,10 @@ def written(tmp_path_factory):
     """The folder of the pages, and what was told meanwhile."""
     told = []
     target = tmp_path_factory.mktemp("pages")
-    write_pages(target, progress=lambda share, text: told.append((share, text)))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ResourceWarning)  # nbclient leaves its event loops to the collector
+        write_pages(target, progress=lambda share, text: told.append((share, text)))
+        gc.collect()
     return target, told
 
 
