@@ -75,9 +75,9 @@ def regulation(
     place = _INNER if sensed == "terminals" else solution.design.loads[0].port
     f = _GRID[solution.design.converter.switching_frequency / 2 > _GRID]
     loop = drive(f) * circuit.transfer(f, _DRIVE, place)
-    stable = _encirclements(loop, f) == _growing(circuit)
+    stable = _encirclements(loop, f) == growing(circuit)
     crossings = np.flatnonzero((np.abs(loop[:-1]) > 1) != (np.abs(loop[1:]) > 1))
-    gain, phase = loop_margins(loop, _greatest_gain(loop)) if stable else (np.nan, np.nan)
+    gain, phase = loop_margins(loop, greatest_gain(loop)) if stable else (np.nan, np.nan)
     return Regulation(
         solution.point, sensed, stable, float(f[crossings[-1]]) if crossings.size else np.inf, phase, gain,
         float(solution.design.converter.loop_bandwidth.value), phase_margin, f, loop,
@@ -116,7 +116,7 @@ def _open(solution: Solution) -> Circuit:
     return Circuit.of(Netlist(kept).laddered()).current_source(_DRIVE, *_INNER)
 
 
-def _growing(circuit: Circuit) -> int:
+def growing(circuit: Circuit) -> int:
     """How many natural frequencies grow while the loop is open: a constant power's, which the loop has to hold."""
     roots = characteristic(circuit.netlist, ()).factors(np.zeros((1, 0))).roots[0]
     return len(unstable_poles(roots[np.isfinite(roots)]))
@@ -134,7 +134,7 @@ def _encirclements(loop: np.ndarray, frequencies: np.ndarray) -> int:
     return round(float(np.sum(np.angle(turned[1:] / turned[:-1])) + start) / np.pi)
 
 
-def _greatest_gain(loop: np.ndarray) -> float:
+def greatest_gain(loop: np.ndarray) -> float:
     """The least factor that puts T on -1."""
     at = np.flatnonzero((loop.imag[:-1] >= 0) != (loop.imag[1:] >= 0))
     share = loop.imag[at] / (loop.imag[at] - loop.imag[at + 1])

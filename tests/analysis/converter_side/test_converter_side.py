@@ -3,13 +3,17 @@
 import numpy as np
 import pytest
 
+from filterlib.analysis.converter_side.measured_output import measured_output
 from filterlib.analysis.converter_side.regulation import regulation
 from filterlib.analysis.converter_side.source_side import source_side
 from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance, start_time
+from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.parts.impedance_curve import ImpedanceCurve
 from filterlib.system.converter import LOOP_ZERO
 from filterlib.system.solution import solve
+from tests.analysis.stability.test_over_uncertainty import POWER, feeble
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
 BARE = {"esr": 0.0, "esl": 0, "loss_angle": 0}
@@ -147,3 +151,32 @@ def test_an_input_that_cannot_be_fed_is_said():
         source_side(_fed(60.0), cable_resistance=2.0, lowest=18.0)
     with pytest.raises(QuantityError, match="cable_resistance: must be positive"):
         source_side(_fed(60.0), cable_resistance=0.0)
+
+
+def _curve(solution, **more):
+    """What a meter would read of the design's own converter."""
+    f = np.geomspace(10.0, 3e6, 400)
+    return ImpedanceCurve(f, more.get("by", 1.0) * solution.design.converter.terminal_impedance(f))
+
+
+@pytest.mark.parametrize(
+    ("power", "stays"), [(20.0, True), (66.0, True), (150.0, True), (250.0, False), (350.0, False)]
+)
+def test_a_measured_impedance_says_what_the_poles_of_the_whole_say(power, stays):
+    """second method: poles of the design, whose converter has the impedance that is taken as measured."""
+    solution = solve(feeble(load=POWER | {"power": f"{power} W"}, source=KNOWN | {"output_voltage": "24 V"}))
+    found = measured_output(solution, _curve(solution))
+    assert found.stable == stability(solution).stable == stays
+    assert np.isnan(found.gain_margin) != found.stable
+    assert found.greatest > 0
+
+
+def test_a_measured_impedance_that_cannot_decide_is_said():
+    solution = solve(feeble())
+    f = np.geomspace(10.0, 3e6, 50)
+    with pytest.raises(QuantityError, match="needs the phase"):
+        measured_output(solution, ImpedanceCurve(f, np.ones(50)))
+    with pytest.raises(QuantityError, match="resistance is negative at 10 Hz"):
+        measured_output(solution, _curve(solution, by=-1.0))
+    with pytest.raises(QuantityError, match="measure further"):
+        measured_output(solution, _curve(solution, by=1e12))
