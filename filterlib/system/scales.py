@@ -16,6 +16,7 @@ _CLOSE = 1e-13  # logarithm of a reading over what was stated, or share, at whic
 _ROUGH = 1e-3  # the same by samples alone, where a finer search follows
 _NEARLY = 0.05  # logarithm by which samples may miss what lies between them
 FEW = 16  # designs, up to which what is fixed is reckoned with between samples too
+INSTRUMENTS = 0.05  # of the logarithm, by which a recording may read more than a figure of another scope: common practice, no source
 _LOST = 1e-6  # pairs of figures that miss each other by less than this share are taken as feasible
 
 Scaled: TypeAlias = tuple[Real, Real, Flags, Real, Real]
@@ -52,14 +53,15 @@ def scaled(waves: list[list[Harmonics]], stated: Real, stated_wide: Real | None,
         factor, feasible, alone = beside(fixed, ripple, stated)
         return factor, 0 * factor, feasible, alone, 0 * alone
     ripple, spike, *more = waves[1]
-    factor, feasible, alone = beside(ripple + sum(more), spike, stated_wide)
+    factor, feasible, alone = beside(ripple + sum(more), spike, stated_wide, slack=INSTRUMENTS)
     return np.ones_like(factor), factor, feasible, 0 * alone, alone
 
 
-def beside(fixed: Harmonics, wave: Harmonics, stated: Real) -> tuple[Real, Flags, Real]:
+def beside(fixed: Harmonics, wave: Harmonics, stated: Real, *, slack: float = _LOST) -> tuple[Real, Flags, Real]:
     """The factor with which a wave beside a fixed one reads as stated; where the fixed one alone does not read more.
 
-    Parameters: harmonics as they are read (designs, n); ``stated`` (designs,) [V peak to peak].
+    Parameters: harmonics as they are read (designs, n); ``stated`` (designs,) [V peak to peak]; ``slack``: logarithm by which
+    the fixed one alone may read more, and the factor is then 0.
     Returns: factors, whether there is one, and what the fixed wave reads alone; (designs,) each.
     """
     mixture = Mixture(fixed, wave)
@@ -71,7 +73,7 @@ def beside(fixed: Harmonics, wave: Harmonics, stated: Real) -> tuple[Real, Flags
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.log((f + factor * w) / stated), (stated - f) / w
 
-    feasible = alone <= stated * np.exp(_LOST)
+    feasible, stated = alone <= stated * np.exp(slack), np.maximum(stated, alone)
     most = (stated + alone) / unit
     return np.where(feasible, _root(miss, none, most, miss(most)[1], feasible), np.nan), feasible, alone
 

@@ -15,6 +15,7 @@ from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import measuring_circuit, probe_transfer
+from filterlib.system.scales import INSTRUMENTS, beside
 from filterlib.system.source_spectra import (
     ScaleError,
     harmonic_count,
@@ -326,3 +327,16 @@ def test_at_its_own_input_voltage_nothing_changes_and_at_another_the_ripple_does
     # hand: the fundamental of a triangle goes as sin(pi d) / (d (1 - d)), and its size as 1 - d
     expected = (np.sin(np.pi / 4) / (0.25 * 0.75) * 0.75) / (1 / 0.25 * 0.5)
     assert triangle[1] / triangle[0] == pytest.approx(expected, rel=1e-9, abs=0)
+
+
+def test_a_recording_that_reads_a_little_more_than_another_scopes_figure_has_no_spike():
+    """hand: cosines of 2 V peak to peak; 1.95 V stated are within what two scopes differ by, 1.85 V are not."""
+    fixed, wave = np.zeros((3, 20), complex), np.zeros((3, 20), complex)
+    fixed[:, 0], wave[:, 10] = 0.5, 0.5
+    stated = np.array([1.95, 1.85, 3.0])
+    factor, feasible, alone = beside(fixed, wave, stated, slack=INSTRUMENTS)
+    assert feasible.tolist() == [True, False, True]
+    assert factor[0] == pytest.approx(0.0, rel=0, abs=1e-9)  # against 1
+    assert factor[2] == pytest.approx(0.5, rel=0.02, abs=0)  # 2 V and half of 2 V
+    assert alone == pytest.approx([2.0] * 3, rel=1e-9, abs=0)
+    assert beside(fixed, wave, stated)[1].tolist() == [False, False, True]
