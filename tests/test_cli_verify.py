@@ -105,7 +105,7 @@ def test_an_interruption_leaves_nothing(quick, capsys, tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(module, "write_sheet", interrupted)
-    assert "nothing was written" in said(capsys, CLEAN, "--out", tmp_path / "out", code=130).err
+    assert "no half-written results" in said(capsys, CLEAN, "--out", tmp_path / "out", code=130).err
     assert list(tmp_path.iterdir()) == []
 
 
