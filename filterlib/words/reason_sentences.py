@@ -217,10 +217,6 @@ def cause_words(cause: Cause) -> str:
     return f"the {cause.what} of {cause.name}" if cause.what else cause.name
 
 
-def _gone(cause: Cause) -> str:
-    return f"with {cause.what} in {cause.name}" if cause.what.startswith("a ") else f"without {cause_words(cause)}"
-
-
 def _lost(result: ReasonsResult) -> Sentence:
     write = Writer(result)
     taken = joined([f"{write(f'causes.{n}.falls')} in {result.causes[n].name}" for n in _shown(result)])
@@ -229,7 +225,7 @@ def _lost(result: ReasonsResult) -> Sentence:
 
 def _moved(result: ReasonsResult) -> Sentence:
     write = Writer(result)
-    left = joined([f"{write(f'causes.{n}.left')} {_gone(result.causes[n])}" for n in _shown(result)])
+    left = joined([f"{write(f'causes.{n}.left')} without {cause_words(result.causes[n])}" for n in _shown(result)])
     return write.sentence(f"At the nominal values the deviation would be {left}.")
 
 

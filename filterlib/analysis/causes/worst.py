@@ -126,7 +126,7 @@ def _moved(design: Design, point: PointJudgement, failing: Failing) -> Iterator[
         if one.lines and one.kind != "wire"
     ]
     solved = solve_several([changed for *_, changed in listed], solution.point)
-    every = [("the converter", f"a loop {FASTER:g} times as fast", faster)]
+    every = [("the converter", f"slow loop (were it {FASTER:g} times as fast)", faster)]
     every += [
         (name, what, one) for (name, what, _), one in zip(listed, solved, strict=True) if isinstance(one, Solution)
     ]
