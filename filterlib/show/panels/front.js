@@ -38,7 +38,7 @@ function slider(model, control, id, moving) {
   const last = control.texts.length - 1;
   const input = element("input", { type: "range", id, min: 0, max: last, step: 1, "data-name": control.name });
   const typed = element("input", { type: "text", class: "fl-value", "aria-label": `type ${control.label}`, spellcheck: "false", autocomplete: "off" });
-  let shown = "";
+  let shown = "", sent = false; // what is being typed stays; what was sent comes back as it was read
   const show = (text, force = false) => {
     if (text !== shown) { input.setAttribute("aria-valuetext", text); shown = text; }
     if (typed.value !== text && (force || document.activeElement !== typed)) typed.value = text;
@@ -53,13 +53,14 @@ function slider(model, control, id, moving) {
     model.set("places", { ...model.get("places"), [control.name]: place });
     model.save_changes();
   });
-  typed.addEventListener("change", () => { if (typed.value.trim() !== shown) model.send({ typed: control.name, text: typed.value.trim() }); });
+  typed.addEventListener("change", () => { if (typed.value.trim() !== shown) { sent = true; model.send({ typed: control.name, text: typed.value.trim() }); } });
   typed.addEventListener("focus", () => typed.select());
   const text = () => model.get("exact")[control.name] ?? control.texts[model.get("places")[control.name]];
   const refresh = (force) => {
     const place = model.get("places")[control.name];
     if (Number(input.value) !== place) input.value = place;
-    show(text(), force);
+    show(text(), force && sent);
+    if (force) sent = false;
   };
   const row = element("div", { class: "fl-row" }, element("label", { for: id, text: control.label }), input, typed);
   return { row, refresh, text, input };
@@ -105,7 +106,7 @@ function numbers(table, rows) {
   for (const row of rows) {
     const cell = element("td", { text: row.text });
     if (row.verdict) cell.append(element("span", { class: "fl-verdict", "data-verdict": row.verdict, text: ` ${row.symbol} ${row.verdict}` }));
-    if (row.note) cell.append(element("span", { class: "fl-note", text: row.note }));
+    if (row.note) cell.append(element("span", { class: "fl-note", title: row.note, text: row.note }));
     line.append(cell);
   }
   table.replaceChildren(element("caption", { class: "fl-hidden", text: "The numbers that decide" }), heads, line);
