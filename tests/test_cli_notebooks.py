@@ -112,7 +112,7 @@ def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize("command", [["lab", "{}"], ["pages", "--out", "{}"]])
 def test_a_file_is_no_folder(tmp_path, monkeypatch, capsys, command):
     monkeypatch.setattr(prompt, "run_lab", lambda command: pytest.fail("opened"))
-    monkeypatch.setattr("filterlib.show.pages.executed", lambda path, tell: nbformat.read(path, as_version=4))
+    monkeypatch.setattr("filterlib.show.pages.executed", lambda path, *_: nbformat.read(path, as_version=4))
     target = tmp_path / "file"
     target.write_text("mine")
     assert cli.main([part.format(target) for part in command]) == 3

@@ -6,10 +6,11 @@ import html
 import re
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from filterlib.show.folder import RUN, write_files
 from filterlib.show.notebooks import notebooks
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, str], None]
 LONGEST = 600  # [s] that a cell may take
+AT_ONCE = 2  # notebooks that run beside each other, each in a kernel of its own
 
 
 @dataclass(frozen=True)
@@ -50,10 +52,8 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
     Raises: OutputError where the folder cannot be written. A notebook that fails raises nbclient's CellExecutionError:
     that is a fault of the program.
     """
-    paths, pages = notebooks(), []
-    for number, path in enumerate(paths):
-        tell = None if progress is None else lambda share, n=number, p=path: progress((n + share) / len(paths), p.stem)
-        pages.append(page_of(path.stem, executed(path, tell)))
+    paths = notebooks()
+    pages = [page_of(path.stem, one) for path, one in zip(paths, _all_executed(paths, progress), strict=True)]
     names = ["index.html", *(page.file for page in pages), "pages.json"]
     texts = {
         page.file: render("notebook.html.j2", page=page, before=before, after=after, files=names)
@@ -65,8 +65,45 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
     return Path(folder) / "index.html"
 
 
-def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
-    """A notebook with its outputs, run in an empty folder; ``tell`` is called with the share done."""
+def _all_executed(paths: Sequence[Path], progress: Progress | None) -> list[NotebookNode]:
+    """Every notebook run, `AT_ONCE` at a time, each in a thread: Ctrl-C stays with the command, and ends their kernels at once."""
+    done, found, failed = dict.fromkeys(paths, 0.0), dict[Path, Any](), list[BaseException]()
+    left, clients, one_at_a_time = iter(paths), list[Any](), threading.Lock()
+
+    def tell(path: Path, share: float) -> None:
+        with one_at_a_time:
+            done[path] = share
+            if progress is not None:
+                progress(sum(done.values()) / len(paths), path.stem)
+
+    def run() -> None:
+        for path in left:
+            try:
+                found[path] = executed(path, partial(tell, path), clients.append)
+            except BaseException as error:
+                failed.append(error)
+            if failed:
+                return
+
+    threads = [threading.Thread(target=run, daemon=True) for _ in range(AT_ONCE)]
+    try:
+        for thread in threads:
+            thread.start()
+        while any(thread.is_alive() for thread in threads):
+            threads[0].join(0.05)
+            threads[-1].join(0.05)
+    except KeyboardInterrupt as error:
+        failed.append(error)
+        for client in clients:
+            _kill(client.km)
+        raise
+    if failed:
+        raise failed[0]
+    return [found[path] for path in paths]
+
+
+def executed(path: Path, tell: Callable[[float], None], started: Callable[[Any], None]) -> NotebookNode:
+    """A notebook with its outputs, run in an empty folder; ``tell`` is called with the share done, ``started`` with its client."""
     import nbformat
     from nbclient import NotebookClient
 
@@ -76,19 +113,15 @@ def executed(path: Path, tell: Callable[[float], None] | None) -> NotebookNode:
 
     def one_more(**_: object) -> None:
         done[0] += 1
-        if tell is not None:
-            tell(done[0] / count)
+        tell(done[0] / count)
 
     with tempfile.TemporaryDirectory() as empty:
         client = NotebookClient(
             notebook, timeout=LONGEST, kernel_name="python3", resources={"metadata": {"path": empty}},
             extra_arguments=["--Application.log_level=ERROR"], on_cell_executed=one_more,
         )  # fmt: skip
-        try:
-            _beside(client.execute)
-        except KeyboardInterrupt:
-            _kill(client.km)
-            raise
+        started(client)
+        client.execute()
     return notebook
 
 
@@ -97,24 +130,6 @@ def _kill(manager: object) -> None:
     process = getattr(getattr(manager, "provisioner", None), "process", None)
     if process is not None:
         process.kill()
-
-
-def _beside(work: Callable[[], object]) -> None:
-    """Run the work in a thread of its own: Ctrl-C stays with the command, where a notebook's client would take it for itself."""
-    failed: list[BaseException] = []
-
-    def run() -> None:
-        try:
-            work()
-        except BaseException as error:
-            failed.append(error)
-
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
-    while thread.is_alive():
-        thread.join(0.1)
-    if failed:
-        raise failed[0]
 
 
 def page_of(stem: str, notebook: NotebookNode) -> NotebookPage:
