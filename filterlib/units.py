@@ -21,7 +21,7 @@ from filterlib.errors import QuantityError
 PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "μ": -6, "m": -3, "k": 3, "M": 6, "G": 9, "T": 12}
 """Powers of ten; text is NFKC-normalised first, which makes U+00B5 (micro sign) the letter U+03BC used here."""
 
-_PREFIXABLE = {symbol: symbol for symbol in ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "m", "K", "S", "J", "T")}
+_PREFIXABLE = {symbol: symbol for symbol in ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "m", "K", "S", "J", "T", "C")}
 _PREFIXABLE |= {"Ohm": "ohm", "ohms": "ohm", "Ω": "ohm"}
 _PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "dB": ("dB", 0), "1": ("", 0)}
 _PLAIN |= {"%": ("", -2), "ppm": ("", -6)}

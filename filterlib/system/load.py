@@ -16,6 +16,7 @@ from filterlib.system.chassis import CHASSIS, Bond
 from filterlib.system.components import Component, capacitor
 from filterlib.system.keys import elsewhere
 from filterlib.system.model import Count, Given, Model, Name, Note
+from filterlib.system.profile import Profile
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import MOUNTING_LOOP, Loop
 from filterlib.system.state import State
@@ -62,6 +63,7 @@ class Load(Model):
         Ranged, RangedQuantity("F", "stray capacitance of {owner} to the chassis", low=0, high=1e-7)
     ] = STRAY
     ripple: ReflectedRipple | None = None
+    profile: Profile | None = None
     note: Note = ""
 
     @classmethod

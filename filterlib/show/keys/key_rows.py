@@ -38,7 +38,7 @@ _BY_KEY = {
     "relaxation_exponent": 0.8, "life_end_esr": 2.0, "saturation_current": "6 A", "spacing": "3 mm", "height": "20 mm",
     "diameter": "1 mm", "temperature": "-20 °C", "maximum_temperature": "105 °C", "rise_time": "30 ns", "fall_time": "30 ns",
     "loss_angle": 0.007, "ageing_rate": "2.5 %", "imbalance": "1 %", "leakage_least": "3 µA", "loop_bandwidth": "15 kHz",
-    "efficiency": "92 %", "saturation_ratio": "70 %", "voltage_derating": "80 %", "life_end_capacitance": "80 %", "input_voltage": "24 V",
+    "burst": "5 ms", "lowest_voltage": "22 V", "efficiency": "92 %", "saturation_ratio": "70 %", "voltage_derating": "80 %", "life_end_capacitance": "80 %", "input_voltage": "24 V",
     "rated_voltage": "50 V", "low": "26 V", "high": "30 V", "core_loss_frequency": "100 kHz", "reference_frequency": "1 kHz",
     "load": "15 %", "above": "150 kHz", "limit": "15 mV", "peak_to_peak": "110 mV", "rms": "30 mV", "fundamental": "40 mV", "frequency": "200 kHz", "esl": "5 nH",
 }  # fmt: skip

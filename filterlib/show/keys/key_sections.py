@@ -28,6 +28,7 @@ from filterlib.system.design import Design
 from filterlib.system.emission import EmissionEstimate, EmissionRequirement
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
+from filterlib.system.profile import Profile
 from filterlib.system.rating import ConverterRating
 from filterlib.system.requirements import OperatingPoint
 from filterlib.system.stages import KINDS
@@ -57,6 +58,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[[load]]`": Load,
     "`input_capacitor` of a load": InputCapacitor,
     "`ripple` of a load": ReflectedRipple,
+    "`profile` of a load": Profile,
     "`[[operating_point]]`": OperatingPoint,
     **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
     "`[[emission]]`": EmissionEstimate,

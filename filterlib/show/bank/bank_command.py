@@ -1,0 +1,59 @@
+"""The command `filterlib bank`: the capacitors that carry a load's bursts."""
+
+from __future__ import annotations
+
+import argparse
+
+from filterlib.errors import FilterlibError
+from filterlib.show.terminal import say
+
+EXAMPLES = """\
+examples:
+  filterlib bank tide-gauge.toml
+      says which capacitors carry the bursts of every load that has a profile
+  filterlib bank tide-gauge.toml --out bank
+      also writes bank/bank.html, bank.json and the figures
+
+in the design file, at a load:
+  profile = { idle = "15 %", burst = "5 ms", period = "2 s", lowest_voltage = "22 V" }
+and what the converter can give:
+  [converter.rating]
+  output_current = "3 A"
+
+exit codes of bank:
+  0  every burst is carried, by the converter alone or by a bank that is named
+  1  a burst is not carried by any
+  2  the input was refused
+  3  the output could not be written
+"""
+
+
+def add_bank(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Adds the command and its options."""
+    command = commands.add_parser(
+        "bank",
+        help="find the capacitors that carry a load's bursts",
+        description="Find the capacitor bank that carries the bursts of a load which the converter alone cannot.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    command.add_argument("design", metavar="DESIGN.toml", help="the design file; a load of it has a profile")
+    files = "folder for bank.html, bank.json and the figures; without it nothing is written"
+    command.add_argument("--out", metavar="FOLDER", help=files)
+    command.set_defaults(run=_bank)
+
+
+def _bank(chosen: argparse.Namespace) -> int:
+    from filterlib import load_design
+    from filterlib.analysis.hold_up.burst_bank import bank
+    from filterlib.show.bank.bank_page import bank_text, write_bank
+
+    design = load_design(chosen.design)
+    try:
+        results = bank(design)
+    except FilterlibError as error:
+        raise FilterlibError(f"{chosen.design}: {error}") from error
+    page = write_bank(design, results, chosen.out) if chosen.out is not None else None
+    say(bank_text(results))
+    say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
+    return 0 if all(result.holds for result in results) else 1

@@ -1,0 +1,99 @@
+"""The command `filterlib bank`: what it says, what it writes, and what it refuses."""
+
+import json
+import re
+
+import pytest
+
+from filterlib.cli import main
+from filterlib.parts.tables import data_folder
+
+DEMO = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
+PROFILE = 'profile = {{ idle = "15 %", burst = "{}", period = "{}", lowest_voltage = "{}" }}'
+RATING = '[converter.rating]\noutput_current = "3 A"\n'
+
+
+@pytest.fixture
+def design(tmp_path):
+    """A function that writes the demo with a profile of its modem, and gives the path."""
+
+    def write(length, period="2 s", lowest="22 V", rating=RATING):
+        bandwidth = 'loop_bandwidth = "15 kHz"'
+        text = DEMO.replace(bandwidth, f"{bandwidth}\n{PROFILE.format(length, period, lowest)}")
+        path = tmp_path / "tide-gauge.toml"
+        path.write_text(text.replace("[converter.ripple]", f"{rating}[converter.ripple]"), encoding="utf-8")
+        return str(path)
+
+    return write
+
+
+def test_a_bank_is_found_and_its_page_written(design, tmp_path, capsys):
+    assert main(["bank", design("5 ms"), "--out", str(tmp_path / "out")]) == 0
+    out = capsys.readouterr().out
+    assert "carry modem through a burst of 5 ms each 2 s" in out
+    assert len(out.splitlines()) <= 12
+    (found,) = json.loads((tmp_path / "out" / "bank.json").read_text(encoding="utf-8"))["loads"]
+    best = found["banks"][0]
+    assert found["supply_A"] == pytest.approx(3.0 - 0.6, rel=1e-12, abs=0)  # the logger takes its share of the rating
+    assert found["deficit_A"] == pytest.approx(84 / 22 - 2.4, rel=1e-6, abs=0)
+    assert best["holds_s"] >= 5e-3
+    assert best["recharge_s"] < 2.0
+    assert best["charge_C"] == pytest.approx(best["nominal_F"] * 1.2 * 28, rel=1e-6, abs=0)
+    page = (tmp_path / "out" / "bank.html").read_text(encoding="utf-8")
+    assert "A bleed resistor of" in page
+    assert "licensed person" in page
+
+
+def test_one_part_fewer_does_not_hold(design):
+    from filterlib import load_design
+    from filterlib.analysis.hold_up.burst_bank import bank
+    from filterlib.analysis.hold_up.holding import Demand, held
+
+    loaded = load_design(design("5 ms"))
+    (found,) = bank(loaded)
+    for one in found.banks:
+        if one.count > 1:
+            share = (one.count - 1) / one.count
+            demand = Demand(loaded.loads[0], 1.0, found.supply)
+            assert held(one.capacitance * share, one.resistance / share, 28.0, 22.0, demand) < 5e-3 <= one.holds
+
+
+def test_a_burst_that_no_bank_carries_is_said(design, capsys):
+    """1.42 A for 8 s: 30 mF hold it for a fifth of a second."""
+    assert main(["bank", design("8 s", "60 s")]) == 1
+    out = capsys.readouterr().out
+    assert re.search(r"No bank of up to 200 parts carries modem.*: 1\.\d+ F are needed", out)
+    assert "30 mF would hold it for 196 ms" in out
+
+
+def test_a_converter_that_carries_the_burst_needs_none(design, capsys):
+    assert main(["bank", design("8 s", "60 s", rating=RATING.replace("3 A", "5 A"))]) == 0
+    assert "No bank is needed" in capsys.readouterr().out
+
+
+def test_a_bank_that_never_recharges_is_none(design, capsys):
+    assert main(["bank", design("1.6 ms", "2 ms")]) == 1
+    assert "never recharges" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"length": "3 s"}, "profile.burst = .3 s.: a burst is shorter than its period, 2 s"),
+        ({"length": "5 ms", "lowest": "30 V"}, "load.modem.profile.lowest_voltage = 30 V: below the converter's 28 V"),
+        ({"length": "5 ms", "rating": ""}, "converter.rating: missing"),
+        ({"length": "5 ms", "rating": RATING.replace("3 A", "0.7 A")}, r"load.modem.profile.idle = 0.15: .* gives this load 0.1 A"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_said_with_its_key(design, capsys, changes, words):
+    path = design(**changes)
+    assert main(["bank", path]) == 2
+    error = capsys.readouterr().err
+    assert re.search(words, error)
+    assert "tide-gauge.toml" in error
+    assert "Traceback" not in error
+
+
+def test_a_design_without_bursts_is_told_what_to_write(capsys):
+    assert main(["bank", str(data_folder() / "designs" / "tide-gauge-clean.toml")]) == 2
+    assert "load.profile: missing" in capsys.readouterr().err
