@@ -224,21 +224,25 @@ def _review(chosen: argparse.Namespace) -> int:
 
 
 def _compare(chosen: argparse.Namespace) -> int:
+    from textwrap import wrap
+
     from filterlib import load_design
     from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare import write_comparison
-    from filterlib.words.comparison_sentences import comparison_sentences
-    from filterlib.words.review_sentences import review_notes
+    from filterlib.words.comparison_sentences import in_short
+    from filterlib.words.summary import WIDTH, outcome_words
 
     with ProgressLine() as progress, _about(chosen.first, chosen.second):
         progress(0.0, f"reading {chosen.first} and {chosen.second}")
         first, second = _both(load_design, chosen.first, chosen.second)
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
         page = write_comparison(result, chosen.out, progress=lambda share, text: progress(0.9 + 0.1 * share, text))
-    aside = (
-        f"{letter}: {note}" for letter, one in zip("AB", result.reviews, strict=True) for note in review_notes(one)
-    )
-    say("\n".join([*comparison_sentences(result), *aside, f"Page: {page}"]))
+    outcomes = [
+        f"{letter}: {symbol} {word}: {one.design.name}"
+        for letter, one in zip("AB", result.reviews, strict=True)
+        for symbol, word in [outcome_words(one)]
+    ]
+    say("\n".join([*(line for one in in_short(result) for line in wrap(one, WIDTH)), *outcomes, f"Page: {page}"]))
     return result.exit_code
 
 

@@ -57,6 +57,10 @@ def test_the_demonstrations(capsys, tmp_path):
     told = said(capsys, CLEAN, BRICK, "--out", tmp_path / "out", code=1)
     assert told.err == ""
     assert told.out.startswith("It is the same filter (C1, L1, C2) on two converters: A behind Harbour 28-4")
+    assert "At modem B leaves" in told.out
+    assert "A: ✓ met: Tide gauge, clean converter\nB: ✗ not met: Tide gauge, low-cost brick\n" in told.out
+    assert max(map(len, told.out.splitlines()[:-1])) <= 100
+    assert len(told.out.splitlines()) <= 12
     assert told.out.endswith(f"Page: {tmp_path / 'out' / 'compare.html'}\n")
     found = json.loads((tmp_path / "out" / "compare.json").read_text(encoding="utf-8"))
     assert set(found["loads"]) == {"modem", "logger"}
