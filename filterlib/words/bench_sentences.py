@@ -174,10 +174,7 @@ def _below_noise(check: Check) -> str:
     """What to do where an ordinary oscilloscope shows its own noise; "" elsewhere."""
     if not math.isfinite(check.scale) or not check.value < NOISE * (10 if _probe(check).startswith("10x") else 1):
         return ""
-    return (
-        f"below the noise of an ordinary oscilloscope (some {format_quantity(NOISE, 'V')} with a 1x probe, ten times that with 10x): "
-        "average 64 periods or more, triggered on the switching node; or use an amplifier of known gain in front"
-    )
+    return "below an ordinary scope's noise: average 64 periods, triggered on the switching node, or amplify first"
 
 
 def check_cells(check: Check) -> tuple[str, ...]:
