@@ -16,7 +16,7 @@ from filterlib.show.explore.tide_gauge import WITH, WITHOUT, demo, demo_file
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.units import decibels
-from filterlib.words.quantities import both_ranges, number
+from filterlib.words.quantities import number, range_text
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 RANGE = "range (uncertain parameters)"
@@ -112,7 +112,7 @@ def _readings(load: str, r: Explored) -> tuple[ui.Reading, ...]:
     limit = f"at most {number(r.limit, 'V')}" if np.isfinite(r.limit) else "no limit in the design"
     return (
         ui.Reading(f"{load}'s ripple {one.band.words}", one.peak_to_peak, "V", _verdict(r, "ripple", load), limit),
-        ui.Reading("range", _range_text(r), note=r.decided_by and f"mostly from the {r.decided_by}"),
+        ui.Reading("range", _range_text(r), note=_range_note(r)),
         ui.Reading("without the filter", one.peak_to_peak_before, "V", note=f"{left} times as much" if left else ""),
         ui.Reading("highest peak", frequency, "Hz", note=f"{height:+.1f} dB" if np.isfinite(height) else ""),
         ui.Reading(
@@ -139,7 +139,16 @@ def _range_text(r: Explored) -> str:
     one = r.figure
     if one is None:
         return "a moment later"
-    return both_ranges((one.low, one.high), (one.probable_low, one.probable_high), "V", 2 if one.wide else 3)
+    return range_text(one.low, one.high, "V", 2 if one.wide else 3)
+
+
+def _range_note(r: Explored) -> str:
+    one = r.figure
+    if one is None or not r.nominal.stable:
+        return ""
+    probable = range_text(one.probable_low, one.probable_high, "V", 2 if one.wide else 3)
+    words = (f"probably {probable}" if probable != "none" else "", r.decided_by and f"mostly from the {r.decided_by}")
+    return ", ".join(word for word in words if word)
 
 
 def _alarm(r: Explored) -> str:
