@@ -129,15 +129,21 @@ def test_formulas_and_links_without_a_network():
 
 
 def test_every_notebook_is_short_cells_in_rhythm():
-    """About twelve cells, at most five lines of code each, no function, no matplotlib, no outputs; links lead somewhere."""
+    """Six to sixteen cells, at most five lines of code in each that is shown, no function, no matplotlib, no outputs.
+
+    The checks of the numbers are one folded cell.
+    """
     for path in notebooks():
         cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-        assert 8 <= len(cells) <= 16, path.name
+        assert 6 <= len(cells) <= 16, path.name
         text = "".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
         for cell in cells:
             if cell["cell_type"] == "code":
                 lines = [line for line in "".join(cell["source"]).splitlines() if line.strip() and line[0] != "#"]
-                assert len(lines) <= 5, (path.name, lines)
+                folded = cell["metadata"].get("jupyter") == {"source_hidden": True} and ".check()" in "".join(
+                    cell["source"]
+                )
+                assert len(lines) <= (40 if folded else 5), (path.name, lines)
                 assert not cell["outputs"]
                 assert cell["execution_count"] is None
         assert "matplotlib" not in text

@@ -50,7 +50,7 @@ class Ranged:
         >>> Ranged(6e-3, 3.6e-3, 8.4e-3).scaled(7e-3)
         Ranged(value=0.007, low=0.0042, high=0.0098, stated=True, why='', moved_from=None)
         """
-        below, above = (round(float(end / self.value) - 1, 9) for end in (self.low, self.high))
+        below, above = (float(end / self.value) - 1 for end in (self.low, self.high))
         ends = sorted((value + abs(value) * below, value + abs(value) * above))
         low, high = (float(f"{end:.{DIGITS}g}") for end in ends)
         return replace(self, value=value, low=min(low, value), high=max(high, value), stated=True, why="")

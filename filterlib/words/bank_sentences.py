@@ -66,10 +66,9 @@ def bank_cautions(result: BankResult) -> Iterator[str]:
     best = result.banks[0]
     yield f"The full bank stores {number(best.energy, 'J')} and {number(best.charge, 'C')}. A short circuit of it burns and throws metal: discharge it through a resistor before work."
     for limit in LIMITS:
-        stored = best.charge if limit.quantity == "charge" else best.energy
-        unit = "C" if limit.quantity == "charge" else "J"
+        stored = best.charge if limit.unit == "C" else best.energy
         relation = "more" if stored > limit.value else "less"
-        yield f"That is {relation} than {number(limit.value, unit)}: {limit.source}."
+        yield f"That is {relation} than {number(limit.value, limit.unit)}: {limit.source}."
     ohms, watts = bleeder(best.nominal, result.voltage, min(SAFE, 0.5 * result.voltage), SOON)
     yield (
         f"A bleed resistor of {number(ohms, 'ohm')} brings it to {number(min(SAFE, 0.5 * result.voltage), 'V')} in "

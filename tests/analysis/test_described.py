@@ -18,7 +18,7 @@ from filterlib.analysis.verdict import Verdict
 from filterlib.units import quantity
 
 NUMBERS = (float, complex, np.ndarray)
-LEVELS = ("", "own", "C", "V²", "1/s")  # beside the units that a quantity may have
+LEVELS = ("", "own", "C", "V²", "1/s", "deg", "A2s")  # beside the units that a quantity may have
 
 
 def results():

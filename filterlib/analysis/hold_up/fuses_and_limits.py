@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.described import InUnit
 from filterlib.errors import FilterlibError
 
 __all__ = ["LIMITS", "Limit", "bleeder", "melting_needed", "withstand"]
@@ -16,17 +17,17 @@ _PULSES = ((100.0, 0.48), (1e3, 0.38), (1e4, 0.29), (1e5, 0.22))
 
 @dataclass(frozen=True)
 class Limit:
-    """A published limit of what may be touched: ``charge`` [C] or ``energy`` [J], and where it is from."""
+    """A published limit of what may be touched: a ``value`` in ``unit``, charge [C] or energy [J], and where it is from."""
 
-    quantity: str
-    value: float
+    unit: str
+    value: InUnit[float]
     source: str
 
 
 LIMITS = (
-    Limit("charge", 60e-6, "IEC 60204-1, 6.2.4: plugs that are exposed (read second-hand)"),
-    Limit("charge", 45e-6, "IEC 61010-1, above its voltage limits (read second-hand)"),
-    Limit("energy", 20.0, "hazardous energy in equipment for information technology (from memory)"),
+    Limit("C", 60e-6, "IEC 60204-1, 6.2.4: plugs that are exposed (read second-hand)"),
+    Limit("C", 45e-6, "IEC 61010-1, above its voltage limits (read second-hand)"),
+    Limit("J", 20.0, "hazardous energy in equipment for information technology (from memory)"),
 )
 
 

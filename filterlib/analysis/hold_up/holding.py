@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.described import Amperes, Ratio
 from filterlib.errors import FilterlibError
 from filterlib.system.load import Load
 
@@ -26,8 +27,8 @@ class Demand:
     """What a load draws of the bank: ``load`` at ``scale`` of its full draw, less what the ``supply`` gives [A]."""
 
     load: Load
-    scale: float
-    supply: float
+    scale: Ratio[float]
+    supply: Amperes[float]
 
     def current(self, volts: float) -> float:
         """What the bank has to give at the terminals' voltage [A]; negative where it is charged."""

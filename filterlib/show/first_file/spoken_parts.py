@@ -97,7 +97,7 @@ def part_of(text: str, volts: float, amperes: float, before: Sequence[PartAnswer
     Raises FilterlibError with what would be right.
 
     >>> [line.value for line in part_of("1 µF film", 19.0, 3.0).lines]
-    ['"film"', '"1 µF"', '"35 V"']
+    ['"film"', '"1 µF"', '"63 V"']
     >>> part_of("2 x 1 mH 5 A 15 mohm", 19.0, 3.0).stage
     'common_mode_choke'
     """
