@@ -43,7 +43,7 @@ def differences(first: Design, second: Design) -> tuple[Difference, ...]:
     >>> from filterlib import load_design
     >>> one = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
     >>> differences(one, one.replace(service_life="43800 h"))
-    (Difference(key='service_life', first='315.36 Ms', second='157.68 Ms'),)
+    (Difference(key='service_life', first='87600 h', second='43800 h'),)
     >>> differences(one, one.replace(name="another name"))
     ()
     """

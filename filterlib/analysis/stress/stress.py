@@ -133,7 +133,7 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
     >>> check = stress(solution).checks[0]
     >>> check.name, check.what, round(check.value, 3), check.limit, check.verdict  # [A]
-    ('C1', 'ripple current', 0.059, 2.4, 'within')
+    ('C1', 'ripple current', 0.059, 2.4, 'met')
     """
     design, state = solution.design, solution.state
     batches = [_batch(variant) for variant in shapes(design)] if interval else [(design, [])]
