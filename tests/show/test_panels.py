@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import threading
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -467,3 +468,17 @@ def test_a_circuit_names_every_part_and_what_it_leads_to():
     parts = [one for one in root.iter() if one.get("role") == "button"]
     assert [one.get("data-names") for one in parts] == ["ohms", "farads ohms"]
     assert parts[0].get("aria-label") == "<b>: to its slider"
+
+
+def test_the_browser_waits_for_a_check_and_is_not_lost():
+    """A notebook server may bring the browser's messages in a thread of their own, beside the check's."""
+    panel = maker.panel()
+    front = panel.front()
+    pressed = threading.Thread(target=front._pressed, args=(None, {"press": "keep"}, None))
+    with panel.lock:
+        pressed.start()
+        pressed.join(0.05)
+        assert pressed.is_alive()
+        assert not panel.kept
+    pressed.join(5)
+    assert len(panel.kept) == 1

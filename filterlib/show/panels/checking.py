@@ -49,13 +49,19 @@ async def check_meanwhile(session: Session[D, R]) -> None:
     """
     faults: list[_Fault] = []
     for name, control in session.state.controls.items():
-        await asyncio.sleep(PAUSE)
-        while not session.quiet:
+        found = None
+        while found is None:
             await asyncio.sleep(PAUSE)
-        with _put_back(session):
-            faults += _control_faults(session, name, control)
+            with session.lock:
+                found = _aside(session, name, control) if session.quiet else None
+        faults += found
     if faults:
         session.guarded(partial(_refuse, faults))
+
+
+def _aside(session: Session[D, R], name: str, control: Control | Choice) -> list[_Fault]:
+    with _put_back(session):
+        return list(_control_faults(session, name, control))
 
 
 def _refuse(faults: list[_Fault]) -> None:

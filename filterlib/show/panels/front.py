@@ -47,7 +47,7 @@ class Front(anywidget.AnyWidget):
         )  # fmt: skip
         self.on_msg(self._pressed)
         self.observe(self._moved, names="places")
-        self.observe(lambda change: panel.restyle(change["new"]), names="dark")
+        self.observe(self._darkened, names="dark")
         self.show()
 
     def show(self) -> None:
@@ -94,12 +94,21 @@ class Front(anywidget.AnyWidget):
 
     def _moved(self, change: dict[str, Any]) -> None:
         """A control was moved in the browser."""
-        if not self._showing:
-            old, new = change["old"], change["new"]
-            self._panel.step_to({name: place for name, place in new.items() if old.get(name) != place and place >= 0})
+        with self._panel.lock:
+            if not self._showing:
+                old, new = change["old"], change["new"]
+                self._panel.step_to({name: at for name, at in new.items() if old.get(name) != at and at >= 0})
+
+    def _darkened(self, change: dict[str, Any]) -> None:
+        with self._panel.lock:
+            self._panel.restyle(change["new"])
 
     def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
         """A button was pressed in the browser, or a value was typed."""
+        with self._panel.lock:
+            self._act(content)
+
+    def _act(self, content: dict[str, Any]) -> None:
         panel = self._panel
         if "typed" in content:
             return panel.guarded(lambda: panel.move(content["typed"], content["text"]))
@@ -144,8 +153,9 @@ class Front(anywidget.AnyWidget):
 
     def _refined(self, ticket: int, action: Callable[[], None]) -> None:
         """Draw what took longer, or raise what went wrong there, unless a slider moved meanwhile."""
-        if ticket == self._panel.ticket:
-            self._panel.guarded(action)
+        with self._panel.lock:
+            if ticket == self._panel.ticket:
+                self._panel.guarded(action)
 
 
 def _raised(error: Exception) -> None:

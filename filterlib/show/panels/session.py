@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -103,6 +104,7 @@ class Session(Generic[D, R]):
         self.past: list[State[D]] = []
         self.moved_at = -SAME_MOVE
         self.done: set[int] = set()
+        self.lock = threading.RLock()  # the browser's messages may come in a thread of their own, beside a check's
         self.shown: Callable[[], None] | None = None
         self.update()
 
