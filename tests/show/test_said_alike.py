@@ -12,13 +12,13 @@ from filterlib.analysis.comparison.comparison import ComparisonResult, _load, _p
 from filterlib.analysis.exploration import explore, refined
 from filterlib.analysis.review import review
 from filterlib.show.compare_tables import left_table, verdicts_table
-from filterlib.show.explore.pi_filter import _range_text
+from filterlib.show.explore.pi_filter import _range_note, _range_text
 from filterlib.show.report import review_files
 from filterlib.show.results import results_text
 from filterlib.show.verify import sheet_numbers
 from filterlib.words.bench_sentences import check_cells
 from filterlib.words.measurement_sentences import capacitor_sentence
-from filterlib.words.quantities import both_ranges, number
+from filterlib.words.quantities import both_ranges, number, range_text
 from filterlib.words.safety_steps import safety_steps
 from tests.designs import converter, design, resistive, series, shunt
 
@@ -89,7 +89,9 @@ def test_the_panel_shows_the_figure_of_the_first_operating_point(result):
     figure = figure_at(result, "sending")
     assert explored.figure == figure
     assert explored.nominal.peak_to_peak == pytest.approx(figure.peak_to_peak, rel=1e-3, abs=0)
-    assert _range_text(explored) == ranges(figure, "V", 2 if figure.wide else 3)
+    digits = 2 if figure.wide else 3
+    assert _range_text(explored) == range_text(figure.low, figure.high, "V", digits)
+    assert f"probably {range_text(figure.probable_low, figure.probable_high, 'V', digits)}" in _range_note(explored)
     judged = {one.requirement: one for one in explored.verdicts}
     for one in (one for one in result.verdicts if one.point == "sending"):
         assert (judged[one.requirement].low, judged[one.requirement].high) == (one.low, one.high)
