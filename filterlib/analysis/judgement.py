@@ -14,7 +14,8 @@ from filterlib.analysis.described import Ratio
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.step_range import step_range
-from filterlib.analysis.ripple.ripple import Drawn, RippleResult, ripple
+from filterlib.analysis.ripple.drawn import Drawn
+from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
@@ -230,40 +231,29 @@ def judge(
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     steady = [operating(solution, poles=like is None) for solution in solved]
-    ripples, stresses, drawn = [], [], Drawn()
     overs = [stability_over(solution) if like is None else None for solution in solved]
+    masks = {one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable}
     others = {} if like is None else {one.operating.point: one for one in like.points}
+    ripples, stresses, drawn = [], [], Drawn()
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
+        if not dc_point.stable:
+            frequency = design.converter.switching_frequency
+            ripples.append(RippleResult(solution.point, frequency, reason=dc_point.reason))
+            stresses.append(StressResult(solution.point, reason=dc_point.reason))
+            continue
         text = f"{solution.point}: ripple over the uncertainty"
 
         def searched(share: float, number: int = number, text: str = text) -> None:
             tell(part * (number + share) / count, text)
 
-        frequency = design.converter.switching_frequency
-        steady_here, over = dc_point.stable, overs[number]
-        turned = over is not None and not over.stable
-        ripples.append(
-            ripple(
-                solution,
-                like=_extents(others.get(solution.point)),
-                closer=closer,
-                mask=where_stable if turned else None,
-                progress=searched,
-                drawn=drawn,
-            )
-            if steady_here
-            else RippleResult(solution.point, frequency, reason=dc_point.reason)
-        )
-        stresses.append(
-            stress(solution, interval=like is None)
-            if steady_here
-            else StressResult(solution.point, reason=dc_point.reason)
-        )
+        before, mask = _extents(others.get(solution.point)), masks.get(solution.point)
+        ripples.append(ripple(solution, like=before, closer=closer, mask=mask, progress=searched, drawn=drawn))
+        stresses.append(stress(solution, interval=like is None))
     emitted = emissions_of(
         design,
         solved,
         like={name: point.emissions for name, point in others.items()} if others else None,
-        masks={one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable},
+        masks=masks,
         drawn={one.point: found for one in ripples if (found := _drawn(one)) is not None},
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
     )

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
+from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import MORE, Interval, Measure, over_shapes, shapes, width
@@ -16,10 +17,9 @@ from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
-from filterlib.system.likelihood import log_likelihood, says_more
+from filterlib.system.likelihood import says_more
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra, reading, source_spectra
-from filterlib.system.state import State
+from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
@@ -27,7 +27,6 @@ TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decid
 BEFORE = "_before"
 _DRAWS = 256  # plausible combinations
 _WEIGHED = 16  # times as many, where a recording weighs them
-_KEPT = 4  # batches of designs whose source spectra are kept
 AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
 Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
 """Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
@@ -206,12 +205,7 @@ def ripple(
         partial=partial,
         frequencies=after.frequencies,
         spectra={name: 2 * harmonics.whole(place) for name, (harmonics, place) in sides.items()},
-        spectra_by_source={
-            (name, s): 2 * c
-            for name, (harmonics, place) in sides.items()
-            for (at, s), c in harmonics.by_source.items()
-            if at == place
-        },
+        spectra_by_source=_by_source(sides),
         uncertain_parameters=_ranked(design, intervals),
         depends=_depends(intervals, estimated),
         estimated=estimated,
@@ -223,6 +217,16 @@ def ripple(
         spike_as_measured=_reads(design, design.converter.spike),
         without_spike=frozenset() if design.converter.spike else frozenset((name, "full") for name in sides),
     )
+
+
+def _by_source(sides: Mapping[str, tuple[Spectra, str]]) -> dict[tuple[str, str], np.ndarray]:
+    """(name, source) -> the spectrum [V peak] that the source makes there alone."""
+    return {
+        (name, source): 2 * coefficients
+        for name, (harmonics, place) in sides.items()
+        for (at, source), coefficients in harmonics.by_source.items()
+        if at == place
+    }
 
 
 def _first_look(
@@ -309,33 +313,6 @@ def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None,
     )
 
 
-class Drawn:
-    """Source spectra of the designs that a search draws first: alike at every operating point of one input voltage."""
-
-    def __init__(self) -> None:
-        self.kept: dict[Any, SourceSpectra] = {}
-        self.weighed: dict[Any, np.ndarray] = {}
-
-    def solution(self, moved: Design, state: State, values: Mapping[str, Any]) -> Solution:
-        """Many designs at a state, with the source spectra of those with the same converters."""
-        key = (state.input_voltage, *_inside(moved, values))
-        if key not in self.kept and len(self.kept) < _KEPT:
-            self.kept[key] = Solution(moved, state).steady_spectra
-        return Solution(moved, state, self.kept.get(key))
-
-    def likelihood(self, moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
-        """Logarithm of how likely the readings are: the converter's alone, and so once for all operating points."""
-        key = _inside(moved, values)
-        if key not in self.weighed:
-            self.weighed[key] = log_likelihood(moved.converter, moved.full_current)
-        return {"": self.weighed[key]}
-
-
-def _inside(moved: Design, values: Mapping[str, Any]) -> tuple[Any, ...]:
-    """What tells two batches of converters apart."""
-    return (moved.converter.shape, *(one.tobytes() for key, one in values.items() if key.startswith("converter.")))
-
-
 def _as_it_is(_: Solution, figures: dict[Any, Any]) -> dict[Any, Any]:
     return figures
 
@@ -397,4 +374,4 @@ def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, f
     )  # fmt: skip
 
 
-__all__ = ["BEFORE", "TERMINALS", "Drawn", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]
+__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]

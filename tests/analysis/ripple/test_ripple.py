@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple.ripple import Drawn, ripple, trusted_to
+from filterlib.analysis.ripple.drawn import Drawn
+from filterlib.analysis.ripple.ripple import ripple, trusted_to
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.bench.design_file import load_design
 from filterlib.parts.tables import data_folder
