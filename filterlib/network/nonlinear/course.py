@@ -223,8 +223,11 @@ class _Run:
         """As far as nothing is beyond its line and no rule holds, at most ``h``: the state, the time, whether it ended so."""
         rows, floor = self._watched(piece, w)
         after = w + piece.move(h) @ w
-        if not len(rows) or (rows @ after >= floor).all():
-            return after, h, False
+        while (rows @ after >= floor).all():
+            if not _may_dip(rows, floor, piece.matrix, w, after, h):
+                return after, h, False
+            h /= 2
+            after = w + piece.move(h) @ w
         done, part = 0.0, h
         while not piece.tight(part):
             part /= 2
@@ -294,6 +297,22 @@ class _Run:
 def _moved(piece: LinearPiece, w: np.ndarray, row: np.ndarray, h: float) -> float:
     """An output after a time."""
     return float(row @ (w + piece.move(h) @ w))
+
+
+def _may_dip(
+    rows: np.ndarray, floor: np.ndarray, matrix: np.ndarray, w: np.ndarray, after: np.ndarray, h: float
+) -> bool:
+    """Whether a margin may go below its floor and come up again between the ends of a step.
+
+    It does not where the tangents at both ends meet above the floor.
+    """
+    begins, ends = rows @ w - floor, rows @ after - floor
+    falls, rises = rows @ (matrix @ w), rows @ (matrix @ after)
+    turns = (falls < 0) & (rises > 0)
+    if not turns.any():
+        return False
+    begins, ends, falls, rises = (values[turns] for values in (begins, ends, falls, rises))
+    return bool((begins + falls * (ends - begins - rises * h) / (falls - rises) < 0).any())
 
 
 def _inside(curve: Bend, place: int, x: float) -> bool:

@@ -1,0 +1,76 @@
+"""The exact pieces against an integrator of another house: SUNDIALS CVODE, through scikit-sundae, on equations by hand.
+
+A source behind R, a choke that saturates and a diode, into a capacitance that falls, with its ESR, beside a resistance.
+"""
+
+import os
+
+import numpy as np
+import pytest
+from sksundae.cvode import CVODE
+
+from filterlib.network.nonlinear.bend import Bend, capacitor_bend, diode, inductor_bend
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
+from filterlib.network.nonlinear.course import course
+
+SEEDS = int(os.environ.get("FILTERLIB_SEEDS", "6"))
+RISE, VOLTS, UNTIL = 3e-6, 24.0, 1.5e-4
+
+
+def drawn(seed):
+    draw = np.random.default_rng(seed)
+    size, henries = 10 ** draw.uniform(-6, -4.7), 10 ** draw.uniform(-6, -4.5)
+    knee, bend = draw.uniform(10, 60), draw.uniform(5, 40)
+    return {
+        "ohms": 10 ** draw.uniform(-2, -0.5),
+        "choke": inductor_bend(lambda i: henries / (1 + (i / bend) ** 2), 300.0, 24),
+        "diode": diode(0.5, 10 ** draw.uniform(-2.5, -1), 1e4),
+        "capacitor": capacitor_bend(lambda v: size / (1 + (v / knee) ** 2), 120.0, 24),
+        "esr": 10 ** draw.uniform(-3, -1),
+        "load": 10 ** draw.uniform(0.3, 2),
+    }
+
+
+def back(curve, y):
+    """The argument of a rising curve at a value."""
+    corners = np.array(curve.y)
+    piece = int(np.searchsorted(corners, y))
+    slope, offset = curve.line(piece)
+    return (y - offset) / slope
+
+
+def by_sundials(of, times):
+    """Node voltage (times,) from the two state equations, flux linkage and charge."""
+
+    def out(state):
+        return (of["capacitor"](state[1]) + of["esr"] * of["choke"](state[0])) / (1 + of["esr"] / of["load"])
+
+    def rates(time, state, rate):
+        amperes, volts = of["choke"](state[0]), out(state)
+        rate[0] = VOLTS * min(time / RISE, 1.0) - of["ohms"] * amperes - back(of["diode"], amperes) - volts
+        rate[1] = amperes - volts / of["load"]
+
+    solver = CVODE(rates, method="BDF", rtol=1e-10, atol=1e-15, max_num_steps=200_000)
+    found = solver.solve(np.concatenate([[0.0, RISE], times]), np.zeros(2))
+    return np.array([out(state) for state in found.y[2:]])
+
+
+@pytest.mark.parametrize("seed", [*range(SEEDS), 34, 38])  # the last two pass a corner and come back within one step
+def test_the_same_course(seed):
+    of, times = drawn(seed), np.linspace(2 * RISE, UNTIL, 12)
+    circuit = (
+        PiecewiseCircuit()
+        .voltage_source("V", "a", "0", [(0.0, 0.0), (RISE, VOLTS)])
+        .resistor("R", "a", "b", of["ohms"])
+    )
+    circuit.inductor("L", "b", "c", of["choke"]).bend("D", "c", "d", of["diode"]).resistor("load", "d", "0", of["load"])
+    run = course(circuit.capacitor("C", "d", "e", of["capacitor"]).resistor("E", "e", "0", of["esr"]), UNTIL)
+    expected = by_sundials(of, times)
+    assert run.at(times, "d") == pytest.approx(expected, rel=0, abs=2e-6 * np.max(np.abs(expected)))
+    assert len({id(piece) for piece in run.pieces}) > 3  # it bends on its way
+
+
+def test_a_curve_read_backwards():
+    """hand: 2 x + 1 behind a corner at 1."""
+    curve = Bend((0.0, 1.0), (0.0, 3.0), 1.0, 2.0)
+    assert back(curve, 5.0) == 2.0
