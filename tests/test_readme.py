@@ -75,7 +75,19 @@ def test_an_example_of_a_command_runs(line, tmp_path, monkeypatch, capsys):
 def test_every_command_has_its_line_and_its_example():
     commands = set(re.findall(r"^\| `(\w+)` \|", README, flags=re.MULTILINE))
     assert {line.split()[1] for line in EXAMPLES} == {"review", "compare", "recording", "part", "verify"}
-    assert commands == {"new", "schema", "review", "compare", "recording", "part", "verify", "damp", "lab", "pages"}
+    assert commands == {
+        "new",
+        "schema",
+        "review",
+        "compare",
+        "recording",
+        "part",
+        "verify",
+        "damp",
+        "bank",
+        "lab",
+        "pages",
+    }
 
 
 def test_links_lead_somewhere():
