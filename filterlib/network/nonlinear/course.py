@@ -18,7 +18,7 @@ from filterlib.network.nonlinear.linear_piece import ORDER, Layout, LinearPiece
 
 __all__ = ["Course", "course"]
 LEVELS = 46  # halvings of a step to locate an event: to 1e-14 of it
-AWAKE = 1e-7  # of the largest charge or flux: what a mode adds, below which its turns are not looked for
+AWAKE = 1e-9  # of the largest charge or flux: what a mode adds, below which its turns are not looked for
 BEYOND = 1e-10  # of a curve's span: what counts as beyond its line
 MOST_STEPS, MOST_SWITCHES = 400_000, 200
 POWERS = np.arange(ORDER)
