@@ -9,7 +9,8 @@ import numpy as np
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Value
 
-SEAL_LIFE = 15 * 8766 * 3600.0
+YEAR = 8766 * 3600.0  # [s]
+SEAL_LIFE = 15 * YEAR
 """[s] of life beyond which the seal of an electrolytic decides, and not its electrolyte: common practice, no source."""
 THOUSAND_HOURS = 3.6e6  # s, the age at which makers state a class 2 ceramic: EIA-198-1-F, section 1.1.2
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,11 +25,12 @@ from filterlib.words.quantities import capital, number
 from filterlib.words.reason_sentences import cause_words, left_sentence, reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
-NOTE = (
+COSTS = ("drop", "heat", "leakage", "charge", "peak")
+LEAKAGE_NOTE = (
     "Earth leakage: all Y capacitors with the larger of input and output voltage taken as alternating, at 60 Hz, the worst "
-    "that can stand there; local codes and a licensed person have the last word. Peak: the greatest response from the "
-    "converter's emf to the load, 0 dB being none. Drop and heat are those of direct current."
+    "that can be there; local codes and a licensed person have the last word. "
 )
+NOTE = "Peak: the greatest response from the converter's emf to the load, 0 dB being none. Drop and heat are those of direct current."
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,8 @@ class ReasonsChapter:
     note: str = NOTE
 
 
-def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
-    """The chapter of a `ReasonsResult`; None where there is none."""
+def reasons_chapter(reasons: ReasonsResult | None, *, hazardous: bool = True) -> ReasonsChapter | None:
+    """The chapter of a `ReasonsResult`; None where there is none. ``hazardous``: whether leakage to earth can hurt, and is shown."""
     if reasons is None or not (reasons.stable or reasons.proposals):
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
@@ -60,18 +61,19 @@ def reasons_chapter(reasons: ReasonsResult | None) -> ReasonsChapter | None:
         note = f"In the order of the figure in {bandwidth_words(reasons.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(reasons), last, note))
     return ReasonsChapter(
-        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons)), change_files(reasons)
-    )
+        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons, hazardous)), change_files(reasons),
+        f"{LEAKAGE_NOTE}{NOTE}" if hazardous else NOTE,
+    )  # fmt: skip
 
 
-def _tables(reasons: ReasonsResult) -> Iterator[Table]:
+def _tables(reasons: ReasonsResult, hazardous: bool) -> Iterator[Table]:
     yield from causes_table(reasons)
     yield sources_table(reasons)
     yield imperfections_table(reasons)
     yield bands_table(reasons)
     if reasons.proposals:
         yield proposals_table(reasons)
-    yield remedies_table(reasons)
+    yield remedies_table(reasons, hazardous=hazardous)
     refused = [one for one in (*reasons.mitigations, *reasons.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
@@ -132,13 +134,13 @@ def bands_table(reasons: ReasonsResult) -> Table:
     )
 
 
-def remedies_table(reasons: ReasonsResult) -> Table:
-    """The best changes, single and two together, with their costs."""
+def remedies_table(reasons: ReasonsResult, *, hazardous: bool = True) -> Table:
+    """The best changes, single and two together, with their costs; leakage to earth where a voltage is ``hazardous``."""
     singles = [one for one in reasons.mitigations if not one.refused][:REMEDIES]
     pairs = [one for one in reasons.pairs if not one.refused][:PAIRS]
-    rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs)) for one in (*singles, *pairs))
-    costs = heads(Costs, "drop", "heat", "leakage", "charge", "peak")
-    head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *costs)
+    names = [name for name in COSTS if hazardous or name != "leakage"]
+    rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs, names)) for one in (*singles, *pairs))
+    head = ("Change", *heads(Mitigation, "ripple", "spike"), "More parts", *heads(Costs, *names))
     return Table(
         f"What changes would leave at {reasons.load}, at nominal values and not judged, the best first; then two together",
         head,
@@ -150,13 +152,17 @@ def _volts(one: Mitigation) -> Row:
     return cells(one, "ripple", "spike") if np.isfinite(one.ripple) else ("", "")
 
 
-def _costs(cost: Costs | None) -> Row:
+def _costs(cost: Costs | None, names: Sequence[str]) -> Row:
     if cost is None:
-        return ("",) * 6
-    peak = f"{cost.peak:.1f} dB at {number(cost.peak_frequency, 'Hz', 2)}"
-    drop, heat = _more(cost.drop, "V", 1e-4), _more(cost.heat, "W", 1e-3)
-    leakage = number(cost.leakage, "A") if cost.leakage else "none"
-    return str(cost.parts), drop, heat, leakage, _more(cost.charge, "C", 1e-9), peak
+        return ("",) * (1 + len(names))
+    words = {
+        "drop": _more(cost.drop, "V", 1e-4),
+        "heat": _more(cost.heat, "W", 1e-3),
+        "leakage": number(cost.leakage, "A") if cost.leakage else "none",
+        "charge": _more(cost.charge, "C", 1e-9),
+        "peak": f"{number(cost.peak, 'dB')} at {number(cost.peak_frequency, 'Hz', 2)}",
+    }
+    return str(cost.parts), *(words[name] for name in names)
 
 
 def _more(value: float, unit: str, least: float) -> str:

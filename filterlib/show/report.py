@@ -34,6 +34,7 @@ from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.review_sentences import (
     cautions,
+    has_hazardous_voltage,
     stability_lines,
     trust,
     verdict_sentence,
@@ -87,7 +88,8 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    reasons, emitted = reasons_chapter(result.reasons), emission_chapters(result)
+    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design))
+    emitted = emission_chapters(result)
     stability = stability_chapter(
         [one for point in result.points for one in point.margins], result.design, result.regulation
     )
@@ -213,7 +215,7 @@ def _source_words(ripple: RippleResult, load: str) -> str:
 
 
 def _bode_words(bode: BodeResult) -> str:
-    peaks = ", ".join(f"{peak:+.1f} dB at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
+    peaks = ", ".join(f"{number(peak, 'dB')} at {number(frequency, 'Hz')}" for frequency, peak, _ in bode.resonances)
     return f"Resonances: {peaks}." if peaks else "No clear resonance."
 
 

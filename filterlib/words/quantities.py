@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from filterlib.units import format_hours, format_quantity, quantity
 
 LEAST_RISE = 0.01  # [K] below which a rise in temperature is not distinguished
+LEAST_VOLTAGE = 1e-9  # [V] below which no instrument tells a ripple from its own noise: common practice, no source
 
 
 def number(value: float | None, unit: str, digits: int = 3) -> str:
@@ -16,12 +17,21 @@ def number(value: float | None, unit: str, digits: int = 3) -> str:
 
     >>> number(0.0123, "V"), number(float("nan"), "V"), number(0.04, "dB")
     ('12.3 mV', 'not known', '0.0 dB')
+    >>> number(-0.0404, "V"), number(3e-13, "V"), number(0.0, "V")
+    ('\N{MINUS SIGN}40.4 mV', 'below 1 nV', '0 V')
     """
     if value is None or not math.isfinite(value):
         return "not known"
     if unit.startswith("dB"):
-        return f"{value:.1f} {level_unit(unit)}".replace("-", "\N{MINUS SIGN}")
-    return format_quantity(float(value), unit, digits)
+        return _minus(f"{value:.1f} {level_unit(unit)}")
+    if unit == "V" and 0 < abs(value) < LEAST_VOLTAGE:
+        return f"below {format_quantity(LEAST_VOLTAGE, 'V')}"
+    return _minus(format_quantity(float(value), unit, digits))
+
+
+def _minus(text: str) -> str:
+    """The one sign for "less than nothing"."""
+    return text.replace("-", "\N{MINUS SIGN}")
 
 
 def level_unit(unit: str) -> str:
@@ -53,7 +63,7 @@ def range_text(low: float, high: float, unit: str, digits: int = 3) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return "none"
     whole = number(max(low, high, key=abs), unit, digits)
-    if number(low, unit, digits) == number(high, unit, digits):
+    if number(low, unit, digits) == number(high, unit, digits) or whole.startswith("below"):
         return whole
     sign = whole.partition(" ")[2]
     factor = 1.0 if unit.startswith("dB") else quantity(f"1 {sign}", unit)
@@ -67,7 +77,7 @@ def plain(value: float, digits: int = 3) -> str:
     ('0.996', '103', '\N{MINUS SIGN}4', '0', '12')
     """
     rounded = round(float(f"{value:.{digits - 1}e}"), 3)
-    return f"{rounded:.10g}".replace("-", "\N{MINUS SIGN}") if rounded else "0"
+    return _minus(f"{rounded:.10g}") if rounded else "0"
 
 
 def both_ranges(whole: tuple[float, float], probable: tuple[float, float], unit: str, digits: int = 3) -> str:
@@ -88,14 +98,14 @@ def share(value: float) -> str:
     >>> share(0.731)
     '73 %'
     """
-    return f"{100 * value:.0f} %" if math.isfinite(value) else "not known"
+    return _minus(f"{100 * value:.0f} %") if math.isfinite(value) else "not known"
 
 
 def margin_text(ratio: float) -> str:
     """What is left up to a limit, as a share of the stress.
 
     >>> margin_text(0.43), margin_text(36.0), margin_text(-0.95), margin_text(float("nan"))
-    ('43 %', 'more than tenfold', '-95 %', '')
+    ('43 %', 'more than tenfold', '\N{MINUS SIGN}95 %', '')
     """
     if math.isnan(ratio):
         return ""

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.stress.stress import Basis, StressCheck
-from filterlib.parts.ageing import SEAL_LIFE
+from filterlib.parts.ageing import SEAL_LIFE, YEAR
 from filterlib.system.accepted import AcceptedRating
-from filterlib.units import format_hours, format_quantity
+from filterlib.units import format_quantity
 from filterlib.words.quantities import joined, share, stress_number
 
 _VERDICTS = {
@@ -29,7 +29,8 @@ _KINDS = {
     "ceramic rise": "the usual limit for ceramics",
 }
 
-SEAL_DECIDES = f"beyond some {format_hours(SEAL_LIFE, 2)} the seal decides"
+SEAL_YEARS = f"{SEAL_LIFE / YEAR:.0f} years"
+SEAL_DECIDES = f"beyond some {SEAL_YEARS} the seal decides"
 
 
 def basis_text(basis: Basis) -> str:
@@ -61,13 +62,20 @@ def stress_verdict(check: StressCheck) -> str:
 
 def stress_interval(check: StressCheck) -> str:
     """From the least to the greatest; "" where nothing moves it."""
-    ends = dict.fromkeys(stress_number(end, check.unit, check.limit) for end in (check.low, check.high))
+    ends = dict.fromkeys(_told(end, check) for end in (check.low, check.high))
     return " to ".join(ends) if len(ends) > 1 else ""
 
 
 def stress_value(check: StressCheck) -> str:
     """The nominal value, told from the limit."""
-    return stress_number(check.value, check.unit, check.limit)
+    return _told(check.value, check)
+
+
+def _told(value: float, check: StressCheck) -> str:
+    """A value of a stress; of a life no more than the seal lasts, unless the limit is longer than that."""
+    if check.unit == "s" and value > SEAL_LIFE and not check.limit > SEAL_LIFE:
+        return f"over {SEAL_YEARS}, longer than its seal lasts"
+    return stress_number(value, check.unit, check.limit)
 
 
 def stress_limit(check: StressCheck) -> str:

@@ -22,7 +22,7 @@ LITTLE = 0.05  # share of a figure by which a change must lower it to be worth a
 SHOWN = 3  # causes that a sentence names
 ELSEWHERE = ("ripple", "spike")  # of which the other sentences say the causes
 _REFUSALS = {
-    "leakage": "earth leakage {value} at 60 Hz exceeds {limit}",
+    "leakage": "earth leakage {value}, {limit} allowed; this is what would flow if the voltage alternated at 60 Hz",
     "saturation current": "choke {subject} saturated: {value} of {limit}",
     "unbalance": "choke {subject} saturated by unbalance: {value} of {limit}",
     "rated current": "choke {subject} above its rated current: {value} of {limit}",

@@ -297,6 +297,11 @@ def _other_frequency(recorded: Recorded) -> str:
     return f"The file states {stated}, and the recording repeats at {found}: {why}. The ripple is taken at {found}"
 
 
+def has_hazardous_voltage(design: Design) -> bool:
+    """Whether the converter's input or output is above 60 V DC, as behind mains: a touch can kill, leakage to earth matters."""
+    return max(design.converter.output_voltage, design.converter.input_voltage or 0.0) > HAZARDOUS
+
+
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What may be a slip, can hurt, or break."""
     design = result.design
@@ -314,7 +319,7 @@ def cautions(result: ReviewResult) -> Iterator[str]:
         f"Capacitors keep their charge after switching off (here up to {format_quantity(result.stored_energy, 'J')} in converter, "
         "filter and loads): discharge them through a resistor and measure before touching"
     )
-    if design.converter.output_voltage > HAZARDOUS or (design.converter.input_voltage or 0) > HAZARDOUS:
+    if has_hazardous_voltage(design):
         yield "Above 60 V DC a touch can kill: insulation, clearances and protection against contact are needed, by a licensed person"
     if any(stage.kind == "capacitor_to_chassis" for stage in design.filter):
         yield (

@@ -13,6 +13,7 @@ from filterlib.show.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review_sentences import has_hazardous_voltage
 from tests.designs import design, series, shunt
 from tests.show.words_drawn import faults, texts
 
@@ -44,6 +45,20 @@ def test_tables_hold_what_the_result_holds(reviewed):
     assert all(len(row) == len(table.head) for row in table.rows)
     refused = next(t for t in reasons_chapter(found).tables if "refused" in t.caption)
     assert refused.rows[0][1] == refusal_text(next(one.refused for one in found.mitigations if one.refused))
+
+
+def test_leakage_to_earth_is_shown_only_where_a_voltage_is_hazardous(reviewed, files):
+    """hand: the demonstration turns 24 V into 28 V; 48 V, or 325 V of a rectified mains, need it by the border of 60 V DC."""
+    found = reviewed.reasons
+    short, long = (remedies_table(found, hazardous=hazardous) for hazardous in (False, True))
+    assert set(long.head) - set(short.head) == {"Earth leakage"}
+    assert all(len(row) == len(short.head) for row in short.rows)
+    assert "at 60 Hz, the worst" not in files["review.html"]
+    assert "at 60 Hz, the worst" in reasons_chapter(found).note
+    one = reviewed.design
+    assert [has_hazardous_voltage(one.replace(converter=one.converter.replace(input_voltage=v))) for v in (None, 48.0, 325.0)] == [
+        False, False, True
+    ]  # fmt: skip
 
 
 def test_numbers_stand_in_results_with_their_units(reviewed, files):
