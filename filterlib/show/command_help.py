@@ -44,7 +44,7 @@ examples:
   filterlib lab --design tide-gauge.toml
       and a notebook that has this design on sliders, with its own converter, filter and loads
   filterlib lab harbour -- --allow-root
-      what stands behind a lone -- goes to JupyterLab; as root it starts only so
+      options after a lone -- go to JupyterLab; as root it starts only so
 
 A notebook that you changed stays as it is; the fresh copy then gets a name of its own. Stop JupyterLab with Ctrl-C.
 """

@@ -148,7 +148,7 @@ def check_note(check: Check) -> str:
             f"(converter.{check.kind}.peak_to_peak) and print this sheet again."
         )
     if check.kind == "second reading":
-        return "Keep the recording as a file: with and without the capacitor it tells what is inside."
+        return "Keep the recording as a file: with and without the capacitor it shows what is inside."
     if check.wanted is not None:
         return f"current rises with a time constant of {format_quantity(check.wanted.rise_time, 's')}"
     if math.isfinite(check.earthed):

@@ -117,7 +117,7 @@ def covers(design: Design, side: str) -> Iterator[str]:
     if design.converter.spike is None and side == "output":
         yield "No spike is stated (converter.spike): above a few megahertz the differential part is a lower bound"
     if not design.chassis:
-        yield "Nothing in the design reaches a chassis: the ground plane under the test set-up stands for it, without stray capacitance"
+        yield "Nothing in the design reaches a chassis: the ground plane under the test set-up is taken as one, without stray capacitance"
 
 
 def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:

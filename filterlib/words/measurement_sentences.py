@@ -95,7 +95,7 @@ def _capacitor(capacitor: AddedCapacitor) -> Iterator[str]:
     size = f"{capacitor.name} itself ({size})" if capacitor.name else size
     if capacitor.orders:
         several = len(capacitor.orders) > 1
-        which = f"harmonic{'s' * several} {runs(capacitor.orders)} tell{'s' * (not several)}"
+        which = f"harmonic{'s' * several} {runs(capacitor.orders)} show{'s' * (not several)} what is inside"
         yield f"With {size}, as it is at this voltage, across the terminals, {which};"
     else:
         yield f"No one value suits the whole range of what may be inside; begin with {size}, as it is at this voltage:"
@@ -107,7 +107,7 @@ def _capacitor(capacitor: AddedCapacitor) -> Iterator[str]:
     if math.isfinite(capacitor.too_small):
         yield (
             f"{number(capacitor.too_small, 'F')} would move the first harmonic by {100 * capacitor.too_small_moves:.1f} % only: that, or "
-            "less, tells nothing."
+            "less, shows nothing."
         )
 
 

@@ -57,8 +57,8 @@ def left_sentence(result: ReasonsResult) -> Iterator[Sentence]:
     write, first = Writer(result), result.sources[0]
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
-        f"At {result.load} {write('ripple')} peak to peak is left in 20 MHz{_limit(write, result, '20MHz')}, of "
-        f"{write('ripple_before')} without the filter. Most of it comes from {source_phrase(first.name)}: "
+        f"The ripple at {result.load} is {write('ripple')} peak to peak in 20 MHz{_limit(write, result, '20MHz')}, and would "
+        f"be {write('ripple_before')} without the filter. With it, most comes from {source_phrase(first.name)}: "
         f"{write('sources.0.ripple_alone')} alone{more}."
     )
 
@@ -91,7 +91,7 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
     now = write(name)
     if falls[at] < LITTLE * result.now:
         yield write.sentence(
-            f"No single parasitic decides: with all of them gone {write(f'{name}_ideal')} of {now} would be left, so better "
+            f"No single imperfection of a part decides: with ideal parts {write(f'{name}_ideal')} instead of {now} would be left, so better "
             "parts of the same values do not help; other values do."
         )
         return
@@ -120,7 +120,7 @@ def _advice(result: ReasonsResult) -> Iterator[Sentence]:
     if result.judgement.good:
         now = write("ripple" if result.figure == "20MHz" else "spike")
         yield write.sentence(
-            f"No change is needed: {now} is left at {result.load}, and everything is met over the whole range."
+            f"No change is needed: {result.load} has {now}, and everything is met over the whole range."
         )
     elif best is not None and best.robust:
         promised = "; ".join(_promises(write, best))
@@ -237,7 +237,7 @@ def _heard(result: ReasonsResult) -> Sentence:
     lower = joined([f"{write(f'causes.{n}.falls')} lower without {cause_words(result.causes[n])}" for n in parts])
     start = f"Most of that line is from {emission_source(source)}"
     return write.sentence(
-        f"{start}; it would be {lower}." if parts else f"{start}; no parasitic of a part matters there."
+        f"{start}; it would be {lower}." if parts else f"{start}; no imperfection of a part matters there."
     )
 
 

@@ -106,7 +106,7 @@ def _discharge(sheet: BenchSheet) -> SafetyStep:
         f"Up to {energy} stay in {whole} at {volts}. Switch off, then hold {ohms} "
         f"({format_quantity(chosen.power_rating, 'W')}, {format_quantity(chosen.voltage_rating, 'V')} or more, insulated) across "
         f"the output: below {format_quantity(chosen.safe, 'V')} after {format_quantity(chosen.time, 's', 2)} (R C ln(V0/V)), "
-        f"from {format_quantity(chosen.start_power, 'W', 2)} at first. Then measure: the voltage may come back, and what is "
+        f"from {format_quantity(chosen.start_power, 'W', 2)} at first. Then measure: the voltage may rise again, and what is "
         f"inside converter and loads is not all in the file, the capacitors at the converter's input{front}, for one.",
     )
 

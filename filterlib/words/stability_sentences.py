@@ -25,7 +25,7 @@ _NOTES = {
     "beyond curve": "{name} is biased beyond the end of its curve; the last value is taken",
     "unbalance": (
         "{name}: {value} returns past the second winding, through bonds to the chassis; it magnetises the core, which "
-        "saturates at {limit}: {left} of {full} is left to the common mode"
+        "saturates at {limit}: {left} of {full} remains for the common mode"
     ),
     "beyond saturation": (
         "{name} carries {value} of direct current, {times:.2g} times its saturation current: its inductance there is a guess, "

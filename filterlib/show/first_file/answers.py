@@ -66,7 +66,7 @@ QUESTIONS = (
     Question(
         "load_capacitor", "Capacitor at the load's input", "470 µF electrolytic", partial(part_of, volts=1.0, amperes=1.0)
     ),
-    Question("limit", "Ripple that the load bears, peak to peak", "30 mV", _quantity("V", 1e-9, 1000, "pp")),
+    Question("limit", "Ripple that the load allows, peak to peak", "30 mV", _quantity("V", 1e-9, 1000, "pp")),
 )  # fmt: skip
 
 

@@ -91,7 +91,7 @@ def _ripple(said: Mapping[str, Any]) -> Iterator[Line]:
     yield Line("bandwidth", '"full"' if full else text_of(band or 20e6, "Hz"), "of the scope")
     yield from _given(said, "current", "load_current", "A", "while it was read", "1 A")
     yield Line(
-        "# rms", text_of(said["ripple"] / 4, "V"), "of the same reading, if the scope tells it: narrows the answer"
+        "# rms", text_of(said["ripple"] / 4, "V"), "of the same reading, if the scope shows it: narrows the answer"
     )
 
 
@@ -137,7 +137,7 @@ def _load(load: LoadAnswer, capacitor: PartAnswer | None) -> list[str]:
 def _requirement(said: Mapping[str, Any]) -> list[str]:
     limit = said["limit"] or SHARE * said["ripple"]
     note = (
-        "peak to peak" if said["limit"] else "not said: a tenth of the ripple that was read; put what your load bears"
+        "peak to peak" if said["limit"] else "not said: a tenth of the ripple that was read; put what your load allows"
     )
     lines = [
         Line("kind", '"ripple"'),

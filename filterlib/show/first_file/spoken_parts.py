@@ -106,7 +106,7 @@ def part_of(text: str, volts: float, amperes: float, before: Sequence[PartAnswer
         choke = named.kind in ("differential_choke", "common_mode_choke")
         return PartAnswer(named.kind if choke else "capacitor", name=named.name)
     if "," in text:
-        raise QuantityError("has a comma: the decimal sign is a point; + stands between parts", value=text)
+        raise QuantityError("has a comma: the decimal sign is a point; put + between parts", value=text)
     both = bool(_BOTH.search(text))
     said, words = _said(_BOTH.sub("", text))
     if "H" in said and "F" not in said:

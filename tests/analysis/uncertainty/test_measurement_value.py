@@ -118,8 +118,8 @@ def test_the_capacitor_stands_beside_the_second_reading_of_the_ripple(clean):
         for line in measurement_sentences(found)
         if "a capacitor across the terminals, best the filter's own" in line
     )
-    assert "With 10 µF, as it is at this voltage, across the terminals, harmonics 1 and 2 tell" in line
-    assert "tells nothing" in line
+    assert "With 10 µF, as it is at this voltage, across the terminals, harmonics 1 and 2 show what is inside" in line
+    assert "shows nothing" in line
     assert of(found, INSIDE).keys[0] == "converter.output_capacitance"
 
 
