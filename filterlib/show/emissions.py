@@ -1,4 +1,4 @@
-"""Conducted emission as a figure, and as numbers for other programs."""
+"""Conducted emission as a figure."""
 
 from __future__ import annotations
 
