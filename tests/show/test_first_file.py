@@ -92,7 +92,8 @@ def test_every_line_behind_a_mark_can_be_taken_as_it_is(folder):
         ({"filter": "1 µF + 5 V"}, '"5 V" is no part that can be read'),
         ({"kind": "sepic"}, "valid: boost, buck, flyback"),
         ({"frequency": "150"}, "was a prefix forgotten?"),
-        ({"spike": "1 mV"}, "boost.toml: converter.spike.peak_to_peak"),
+        ({"spike": "1 mV"}, "--spike = '1 mV': with the spikes the scope shows at least the ripple, 300 mV"),
+        ({"input-voltage": "24 V"}, "--output-voltage = '19 V': a step-up converter gives more than its input of 24 V"),
     ],
 )
 def test_what_cannot_be_is_refused_by_its_option_and_nothing_is_written(folder, capsys, changes, says):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 from filterlib.errors import FilterlibError, InputError, Problem, QuantityError, did_you_mean
 from filterlib.show.first_file.spoken_parts import load_of, part_of, parts_of
 from filterlib.system.arrangement import Bandwidth
-from filterlib.units import quantity, without_form
+from filterlib.units import format_quantity, quantity, without_form
 
 TOPOLOGIES = {
     "step-up": ("pulse", False),
@@ -83,6 +83,7 @@ def answers(said: Mapping[str, str | None]) -> dict[str, Any]:
         if not text and question.needed:
             why = f'missing: {question.words[0].lower()}{question.words[1:]}, such as {question.option} "{question.example}"'
             problems.append(Problem("filterlib new", question.option, None, why))
+    problems += _against_each_other(found, str(found.get("kind")))
     if problems:
         raise InputError(problems)
     volts = found["output_voltage"]
@@ -93,3 +94,15 @@ def answers(said: Mapping[str, str | None]) -> dict[str, Any]:
     if found["load_capacitor"]:
         found["load_capacitor"] = part_of(str(said["load_capacitor"]), volts, amperes)
     return found
+
+
+def _against_each_other(found: Mapping[str, Any], kind: str) -> Iterator[Problem]:
+    """Answers that are right each by itself, and cannot be together."""
+    given, made, ripple, spike = (found.get(name) for name in ("input_voltage", "output_voltage", "ripple", "spike"))
+    if given and made and ((kind == "step-up" and made <= given) or (kind == "step-down" and made >= given)):
+        more, other = ("more", "step-down") if kind == "step-up" else ("less", "step-up")
+        why = f"a {kind} converter gives {more} than its input of {given:g} V: are the two exchanged, or is it --kind {other}?"
+        yield Problem("filterlib new", "--output-voltage", f"{made:g} V", why)
+    if ripple and spike and spike < 0.9 * ripple:  # two scopes may differ by some percent
+        why = f"with the spikes the scope shows at least the ripple, {format_quantity(ripple, 'V')}"
+        yield Problem("filterlib new", "--spike", format_quantity(spike, "V"), why)
