@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,10 @@ from filterlib.words.quantities import unbroken
 if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
+
+
+_NUMBER = re.compile(r"(below )?[+\N{MINUS SIGN}]?\d[\d.]*( [^\W\d]{1,4}| [%°Ω]\w?)?")
+_NO_NUMBER = ("", "none", "not known", "infinite", "nothing passes", "not computed", "\N{EN DASH}")
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,21 @@ def linked(text: str, parts: Iterable[str]) -> Markup:
     pieces = re.split(rf"(?<![\w-])({names})(?![\w-])", text) if names else [text]
     link = Markup('<a href="#circuit" data-part="{0}">{0}</a>')
     return Markup("").join(link.format(one) if at % 2 else escape(one) for at, one in enumerate(pieces))
+
+
+def numeric_columns(rows: Sequence[Sequence[str]]) -> frozenset[int]:
+    """Which columns behind the first hold nothing but single numbers with their units, and so are set to the right.
+
+    >>> sorted(numeric_columns([("C1", "12 mV", "at 3 kHz", "none"), ("C2", "\N{MINUS SIGN}4 %", "none", "none")]))
+    [1]
+    """
+    return frozenset(
+        place
+        for place, cells in enumerate(zip_longest(*rows, fillvalue=""))
+        if place
+        and any(map(_NUMBER.fullmatch, cells))
+        and all(_NUMBER.fullmatch(one) or one in _NO_NUMBER for one in cells)
+    )
 
 
 def circuit_diagram(name: str, title: str, design: Design) -> Illustration:
@@ -148,6 +168,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["unbroken"] = unbroken
+    environment.filters["numeric_columns"] = numeric_columns
     environment.filters["themed"] = themed
     environment.filters["linked"] = linked
     return environment

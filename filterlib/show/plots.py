@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from filterlib.analysis.linear.insertion_loss import coinciding
 from filterlib.show.drawing import save, svg
 from filterlib.show.figure import (
     Align,
@@ -38,6 +39,7 @@ from filterlib.show.style import (
 )
 from filterlib.units import decibels, format_quantity
 from filterlib.words.labels import bandwidth_words, source_words
+from filterlib.words.quantities import joined
 
 if TYPE_CHECKING:
     from filterlib.analysis.linear.frequency_response import BodeResult
@@ -127,12 +129,13 @@ def insertion_figure(insertion: InsertionResult, load: str, *, switching_frequen
     >>> filterlib.svg(filterlib.insertion_figure(filterlib.insertion(solution), "modem"))[:4]
     '<svg'
     """
-    rows = []
+    rows: list[tuple[Plot]] = []
     for mode, words in (("symmetrical", "switching"), ("asymmetrical", "")):
-        tested = getattr(insertion, mode).items()
+        tested = getattr(insertion, mode)
+        looks, alike = dict(zip(tested, _SYSTEMS, strict=True)), coinciding(tested)
         curves = [
-            Curve(insertion.frequencies, loss, look, f"{system.replace('/', ' / ')} Ω")
-            for (system, loss), look in zip(tested, _SYSTEMS, strict=True)
+            Curve(insertion.frequencies, tested[one[0]], looks[one[0]], f"{joined(one).replace('/', ' / ')} Ω")
+            for one in alike
         ]
         real = getattr(insertion, f"real_{mode}").get(load)
         if real is not None:
@@ -140,7 +143,7 @@ def insertion_figure(insertion: InsertionResult, load: str, *, switching_frequen
             curves.append(Curve(insertion.frequencies, real, look, "in this circuit"))
         marks: tuple[Mark, ...] = (Level(0.0, ZERO), *curves, *at_frequency(switching_frequency, words))
         axis = Axis(mode, "dB", limits=level_limits(curves))
-        rows.append((Plot(FREQUENCY, axis, marks, legend=mode == "symmetrical"),))
+        rows.append((Plot(FREQUENCY, axis, marks, legend=not rows or alike != coinciding(insertion.symmetrical)),))
     return Figure(f"Insertion loss and real effect at {load}", tuple(rows), share="x")
 
 

@@ -9,7 +9,7 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 
 from filterlib.analysis.described import described, label
-from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.insertion_loss import InsertionResult, coinciding
 from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
@@ -353,7 +353,11 @@ def insertion_table(insertion: InsertionResult, load: str, switching: float) -> 
     """Insertion loss in each test system, and what the filter does between its own converter and load."""
     rows = []
     for mode in ("symmetrical", "asymmetrical"):
-        curves = {f"{name.replace('/', ' Ω and ')} Ω": curve for name, curve in getattr(insertion, mode).items()}
+        tested = getattr(insertion, mode)
+        curves = {
+            " or ".join(f"{name.replace('/', ' Ω and ')} Ω" for name in names): tested[names[0]]
+            for names in coinciding(tested)
+        }
         real = getattr(insertion, f"real_{mode}").get(load)
         curves |= {} if real is None else {f"this converter and {load}": real}
         for name, curve in curves.items():

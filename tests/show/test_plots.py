@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -115,6 +116,22 @@ def test_the_real_effect_is_drawn_only_where_there_is_one(fakes):
     assert "in this circuit" in labels(fakes.insertion(), 1)
     assert "in this circuit" in labels(fakes.insertion(driven=False), 0)
     assert "in this circuit" not in labels(fakes.insertion(driven=False), 1)
+
+
+def test_curves_of_test_systems_that_coincide_are_drawn_once(fakes):
+    """hand: a series impedance alone between 100 Ω, 100.1 Ω and 100.1 Ω in all loses the same to 0.01 dB."""
+    found, levels = fakes.insertion(driven=False), np.linspace(0, 60, 400)
+    alike = {"50/50": levels, "0.1/100": levels + 0.009, "100/0.1": levels + 0.009}
+    figure = plots.insertion_figure(replace(found, asymmetrical=alike), "modem")
+    assert [curve.label for curve in curves(figure.plots[1])] == ["50 / 50, 0.1 / 100 and 100 / 0.1 Ω"]
+    assert [curve.label for curve in curves(figure.plots[0])] == [
+        "50 / 50 Ω",
+        "0.1 / 100 Ω",
+        "100 / 0.1 Ω",
+        "in this circuit",
+    ]
+    assert [plot.legend for plot in figure.plots] == [True, True]
+    assert [plot.legend for plot in plots.insertion_figure(found, "modem").plots] == [True, False]
 
 
 def test_two_periods_are_drawn(fakes):

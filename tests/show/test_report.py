@@ -162,6 +162,17 @@ def test_no_life_is_promised_beyond_that_of_the_seal(fakes):
     ]  # fmt: skip
 
 
+def test_columns_of_numbers_are_set_to_the_right_and_columns_of_words_are_not(files):
+    table = files["review.html"].partition("<caption>First harmonics")[2].partition("</table>")[0]
+    heads = re.findall(r'<th scope="col"( class="number")?>', table)
+    assert heads[0] == ""  # it heads its row
+    assert all(heads[1:])
+    assert table.count('<td class="number">') == table.count("<td") > 0
+    steps = files["review.html"].partition("<caption>Steps")[2].partition("</table>")[0]
+    assert '<th scope="col">Load' in steps
+    assert "th.number, td.number { text-align: right; }" in files["review.html"]
+
+
 def test_heat_stands_where_it_is_most(page):
     rows = _cells(page, "Heat in the parts")
     assert rows == [
