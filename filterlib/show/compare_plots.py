@@ -25,7 +25,7 @@ _MARKED = (
     Look(VERMILION, DASHES[1], 1.2, marker="s", size=8.0, hollow=True),
 )
 SHOWN = 80.0  # [dB] below the highest harmonic at which the figure ends
-HEIGHT = 270.0  # [px]
+HEIGHT, LOW = 230.0, 120.0  # [px] of a plot alone, and of each of two below each other
 WIDE = 620.0  # [px] of each figure, two of which stand side by side
 
 
@@ -62,7 +62,7 @@ def waveforms_figure(ripples: Sequence[RippleResult], load: str, names: Sequence
         )
         title = f"{bandwidth_words(label)}: {sizes} peak to peak"
         x = Axis("time", "s", limits=(0.0, longest))
-        rows.append((Plot(x, Axis("voltage", "V"), curves, title, legend=label == "20MHz"),))
+        rows.append((Plot(x, Axis("voltage", "V"), curves, title, height=LOW, legend=label == "20MHz"),))
     return Figure(f"Waveforms at {load}, with the filter", tuple(rows), share="x", width=WIDE)
 
 

@@ -134,3 +134,15 @@ def test_the_printed_sheet_has_few_pages(opened):
     document = page.pdf(format="A4", prefer_css_page_size=True)
     count = len(re.findall(rb"/Type\s*/Page\b", document))
     assert 2 <= count <= 7
+
+
+def test_a_comparison_is_read_in_some_three_screens(opened):
+    """published: the page's own promise; the result, its table and both rows of figures are there before anything is unfolded."""
+    page = opened("compare", *SIZES["laptop"])
+    assert page.evaluate("document.documentElement.scrollHeight") <= 3.1 * 768
+    tops = page.evaluate(
+        "[...document.querySelectorAll('#figures figure')].map(e => Math.round(e.getBoundingClientRect().top))"
+    )
+    assert len(tops) == 4
+    assert len(set(tops)) == 2
+    assert page.evaluate("document.querySelector('#left table').getBoundingClientRect().bottom") <= 768
