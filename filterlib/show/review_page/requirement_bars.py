@@ -26,11 +26,15 @@ _HEIGHTS = (8.0, 18.0, 26.0)  # [px] of the possible interval, the probable one,
 
 @dataclass(frozen=True)
 class RequirementBar:
-    """A requirement on the first screen: its ``finding``, its drawing, and ``words`` for those who do not see it."""
+    """A requirement on the first screen: its ``finding``, its drawing, ``words`` for those who do not see it.
+
+    ``probable``: whether plausible cases are drawn in it.
+    """
 
     finding: Finding
     svg: str
     words: str
+    probable: bool
 
 
 def requirement_bars(result: ReviewResult) -> tuple[RequirementBar, ...]:
@@ -41,6 +45,7 @@ def requirement_bars(result: ReviewResult) -> tuple[RequirementBar, ...]:
             requirement_finding(one),
             _svg(one, _limits(one, stated.get(one.requirement))),
             f"{one.requirement}: {_words(one)}",
+            bool(np.isfinite(one.probable_low)),
         )
         for one in result.verdicts
     )
