@@ -12,8 +12,7 @@ import os
 import re
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeAlias
 from urllib.parse import quote
 
@@ -24,7 +23,7 @@ from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, RE
 from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
 from filterlib.show.keys.key_command import add_schema
-from filterlib.show.terminal import ProgressLine, complain, interruptible, say, survive_odd_terminals
+from filterlib.show.terminal import ProgressLine, about, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
     from filterlib.analysis.review import ReviewResult
@@ -214,7 +213,7 @@ def _review(chosen: argparse.Namespace) -> int:
     from filterlib.show.report import write_review
     from filterlib.words.summary import terminal_summary
 
-    with ProgressLine() as progress, _about(chosen.design):
+    with ProgressLine() as progress, about(chosen.design):
         progress(0.0, f"reading {chosen.design}")
         design = load_design(chosen.design)
         result = review(design, accept=chosen.accept, progress=lambda share, text: progress(0.8 * share, text))
@@ -232,7 +231,7 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib.words.comparison_sentences import in_short
     from filterlib.words.summary import WIDTH, outcome_words
 
-    with ProgressLine() as progress, _about(chosen.first, chosen.second):
+    with ProgressLine() as progress, about(chosen.first, chosen.second):
         progress(0.0, f"reading {chosen.first} and {chosen.second}")
         first, second = _both(load_design, chosen.first, chosen.second)
         result = compare(first, second, progress=lambda share, text: progress(0.9 * share, text))
@@ -244,17 +243,6 @@ def _compare(chosen: argparse.Namespace) -> int:
     ]
     say("\n".join([*(line for one in in_short(result) for line in wrap(one, WIDTH)), *outcomes, f"Page: {page}"]))
     return result.exit_code
-
-
-@contextmanager
-def _about(*files: str) -> Iterator[None]:
-    """What cannot be computed of a design is said with the name of its file."""
-    try:
-        yield
-    except (InputError, OutputError):
-        raise
-    except FilterlibError as error:
-        raise FilterlibError(f"{' and '.join(files)}: {error}") from error
 
 
 def _both(load_design: Callable[[str], Design], *paths: str) -> list[Design]:
@@ -357,7 +345,7 @@ def _verify(chosen: argparse.Namespace) -> int:
     from filterlib.analysis.review import review
     from filterlib.show.verify import sheet_text, write_sheet
 
-    with ProgressLine() as progress, _about(chosen.design):
+    with ProgressLine() as progress, about(chosen.design):
         progress(0.0, f"reading {chosen.design}")
         design = load_design(chosen.design)
         result = review(design, progress=lambda share, text: progress(0.8 * share, text))

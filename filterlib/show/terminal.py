@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from filterlib.errors import FilterlibError, InputError, OutputError
+
 if TYPE_CHECKING:
     from rich.progress import Progress
 
@@ -118,3 +120,14 @@ def complain(text: str, code: int) -> int:
     for line in dict.fromkeys(text.splitlines()):
         print(f"filterlib: {_plain(line)}", file=sys.stderr)
     return code
+
+
+@contextmanager
+def about(*files: str) -> Iterator[None]:
+    """What cannot be computed of a design is raised again with the name of its file."""
+    try:
+        yield
+    except (InputError, OutputError):
+        raise
+    except FilterlibError as error:
+        raise FilterlibError(f"{' and '.join(files)}: {error}") from error

@@ -18,8 +18,8 @@ def bank_sentences(result: BankResult) -> Iterator[str]:
     each = f"a burst of {number(result.length, 's')} each {number(result.period, 's')}"
     if result.carried:
         yield (
-            f"No bank is needed: at {volts} {load} draws {number(result.draw, 'A')} in {each}, "
-            f"and the converter gives it {number(result.supply, 'A')}."
+            f"No bank is needed: the converter, which can give {load} {number(result.supply, 'A')}, "
+            f"holds it above {volts} in {each}."
         )
         return
     if not result.banks:

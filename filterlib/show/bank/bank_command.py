@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from filterlib.errors import FilterlibError
-from filterlib.show.terminal import say
+from filterlib.show.terminal import about, say
 
 EXAMPLES = """\
 examples:
@@ -48,12 +47,10 @@ def _bank(chosen: argparse.Namespace) -> int:
     from filterlib.analysis.hold_up.burst_bank import bank
     from filterlib.show.bank.bank_page import bank_text, write_bank
 
-    design = load_design(chosen.design)
-    try:
+    with about(chosen.design):
+        design = load_design(chosen.design)
         results = bank(design)
-    except FilterlibError as error:
-        raise FilterlibError(f"{chosen.design}: {error}") from error
-    page = write_bank(design, results, chosen.out) if chosen.out is not None else None
+        page = write_bank(design, results, chosen.out) if chosen.out is not None else None
     say(bank_text(results))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return 0 if all(result.holds for result in results) else 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from filterlib.show.command_help import CODES
-from filterlib.show.terminal import ProgressLine, say
+from filterlib.show.terminal import ProgressLine, about, say
 
 EXAMPLES = f"""\
 examples:
@@ -32,20 +32,14 @@ def add_damp(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 def _damp(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.damping.dampers import damp
-    from filterlib.errors import FilterlibError, InputError
     from filterlib.parts.tables import standard_tables
     from filterlib.show.damping.damp_files import damping_text, write_damping
 
-    with ProgressLine() as progress:
+    with ProgressLine() as progress, about(chosen.design):
         progress(0.0, f"reading {chosen.design}")
         design = load_design(chosen.design)
         parts = {name: part for table in standard_tables() for name, part in table.items()}
-        try:
-            result = damp(design, parts, progress=progress)
-        except InputError:
-            raise
-        except FilterlibError as error:
-            raise FilterlibError(f"{chosen.design}: {error}") from error
+        result = damp(design, parts, progress=progress)
     if chosen.out is not None:
         write_damping(result, chosen.out)
     say(damping_text(result, chosen.out))
