@@ -57,11 +57,13 @@ def well_formed(text: str) -> str:
 def write_text(path: str | Path, text: str) -> None:
     """Write a text, encoded as UTF-8, in place of a file: who reads finds all of the old text or all of the new one.
 
-    Raises OutputError with path and reason; the file is then as it was.
+    Raises OutputError with path and reason; the file is then as it was. A link that leads nowhere is not followed.
     """
     target = Path(os.path.realpath(path))
     temporary = ""
     try:
+        if os.path.islink(path) and not os.path.exists(path):
+            raise FilterlibError("a link that leads nowhere")
         if os.path.lexists(target):
             _refuse_other(os.stat(target).st_mode)
         descriptor, temporary = tempfile.mkstemp(prefix=f".{target.name[:100]}.", dir=target.parent)

@@ -19,7 +19,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
 from filterlib.network.counts import COUNTS
-from filterlib.network.inductors import coupled_inductors, factor
+from filterlib.network.inductors import coupled_inductors, laws
 from filterlib.network.netlist import REFERENCE, Current, Element, Netlist, Output, Value
 from filterlib.network.pattern import ONE, Branch, Pattern, Sum, Term
 from filterlib.network.series import Chain, Series, Windings, part_of
@@ -254,17 +254,16 @@ class _Writer:
         self.terms += [Term(row, column, -1, symbol) for row, column, symbol in matrix]
 
     def _write_group(self, group: list[str]) -> None:
-        """Rows of inductors that are coupled: (1/U) v = s D U^T i of L = U D U^T, so that k = 1 leaves an exact 0."""
-        rows = [next(i for i, b in enumerate(self.branches) if b.name == name) for name in group]
-        lower, inverse, diagonal = factor(self.netlist, group)
+        """Rows of inductors that are coupled, each winding's with its own voltage and current on the diagonal."""
         offset = len(self.nodes)
-        for k, branch in enumerate(rows):
+        rows = [self.currents[name, 1][0] - offset for name in group]
+        for branch, law in zip(rows, laws(self.netlist, group), strict=True):
             row = offset + branch
-            for j in range(k):
-                self._voltage(row, rows[j], 1, self._symbol(0, inverse[k][j]))
+            for j, ratio in law.voltages.items():
+                self._voltage(row, rows[j], 1, self._symbol(0, ratio))
             self._voltage(row, branch, 1, ONE)
-            for j in range(k, len(rows)):
-                symbol = self._symbol(1, diagonal[k] if j == k else diagonal[k] * lower[j][k])
+            for j, henries in law.henries.items():
+                symbol = self._symbol(1, henries)
                 self.terms.append(Term(row, offset + rows[j], -1, symbol))
-                if j == k:
+                if rows[j] == branch:
                     self.branches[branch] = replace(self.branches[branch], symbol=symbol)

@@ -72,7 +72,7 @@ def own_notebook(folder: str | Path, design: str | Path) -> Path:
     cells[1]["metadata"] = {"jupyter": {"source_hidden": True}}
     kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
     book = {"cells": cells, "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
-    if not target.exists():
+    if not os.path.lexists(target):
         write_text(target, json.dumps(book, ensure_ascii=False, indent=1) + "\n")
     return target
 

@@ -10,7 +10,7 @@ import tempfile
 from pathlib import Path
 
 from filterlib.disk import write_text
-from filterlib.errors import FilterlibError, InputError, Problem, QuantityError
+from filterlib.errors import FilterlibError, InputError, OutputError, Problem, QuantityError
 from filterlib.show.terminal import say
 
 EXAMPLES = """\
@@ -52,6 +52,8 @@ def run(chosen: argparse.Namespace) -> int:
     from filterlib.show.keys.schema import SCHEMA, schema_text
 
     path = Path(chosen.name if chosen.name.endswith(".toml") else f"{chosen.name}.toml")
+    if not Path(chosen.name).name.removesuffix(".toml").strip("."):
+        raise FilterlibError("new: NAME is empty; the design needs one, such as boost")
     if os.path.lexists(path):
         raise FilterlibError(f"{path}: is there already; choose another name, or remove it first")
     said: dict[str, str | None] = {one.name: getattr(chosen, one.name) for one in QUESTIONS}
@@ -60,14 +62,25 @@ def run(chosen: argparse.Namespace) -> int:
     found = answers(said)
     text = draft(path.stem, found, f"./{SCHEMA}")
     _refuse_unreadable(text, path)
-    if not (path.parent / SCHEMA).exists():
-        write_text(path.parent / SCHEMA, schema_text())
-    write_text(path, text)
+    _write_both(path, text, path.parent / SCHEMA, schema_text())
     out = shlex.quote(str(path.with_suffix("")) + "-review")
     say(
         f"Written: {path}, and {SCHEMA} beside it, by which editors complete and check. Next: filterlib review {shlex.quote(str(path))} --out {out}"
     )
     return 0
+
+
+def _write_both(path: Path, text: str, beside: Path, schema: str) -> None:
+    """The design, and the schema where there is none yet; without the design no new schema stays. Raises OutputError."""
+    new = not os.path.lexists(beside)
+    if new and path.parent.is_dir():  # else it is the design that cannot be written, and that is what is said
+        write_text(beside, schema)
+    try:
+        write_text(path, text)
+    except BaseException:
+        if new:
+            beside.unlink(missing_ok=True)
+        raise
 
 
 def ask(said: dict[str, str | None]) -> None:
@@ -95,14 +108,17 @@ def ask(said: dict[str, str | None]) -> None:
 
 
 def _refuse_unreadable(text: str, path: Path) -> None:
-    """Raises InputError where `review` would not take the file: answers that contradict each other."""
+    """Raises InputError where `review` would not take the file, as answers contradict each other; OutputError where it cannot be tried."""
     from filterlib import load_design
 
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Path(folder) / path.name
-        write_text(trial, text)
-        try:
+    try:
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+            trial = Path(folder) / "design.toml"
+            write_text(trial, text)
             load_design(trial)
-        except InputError as error:
-            told = "not written, because review would refuse it: "
-            raise InputError(Problem(str(path), one.key, one.value, told + one.why) for one in error.problems) from None
+    except InputError as error:
+        told = "not written, because review would refuse it: "
+        raise InputError(Problem(str(path), one.key, one.value, told + one.why) for one in error.problems) from None
+    except (OSError, OutputError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise OutputError(f"{path}: cannot be tried in the folder for temporary files: {why}") from None
