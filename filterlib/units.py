@@ -25,6 +25,7 @@ _PREFIXABLE = {symbol: symbol for symbol in ("F", "H", "ohm", "V", "A", "W", "Hz
 _PREFIXABLE |= {"Ohm": "ohm", "ohms": "ohm", "Ω": "ohm"}
 _PLAIN = {"R": ("ohm", 0), "cm": ("m", -2), "°C": ("K", 0), "degC": ("K", 0), "dB": ("dB", 0), "1": ("", 0)}
 _PLAIN |= {"%": ("", -2), "ppm": ("", -6)}
+_CHARGES = {"Ah": 0, "mAh": -3, "A h": 0}  # ampere-hours
 _LETTER_AS_POINT = ("F", "H", "ohm", "V", "A", "W", "Hz", "s", "S", "J")
 _ALONE = tuple("kMGµμunp")  # prefixes that stand for the unit too; not m, which is metre and milli, nor f and T
 _FORM = re.compile(r"(?P<rest>.*[0-9].*?[A-Za-zΩ])[ _]?(?P<form>pp|p-p|pk-pk|rms)", re.IGNORECASE)
@@ -49,10 +50,10 @@ def quantity(
     Parameters
     ----------
     value : str or real number
-        Such as "4.7 µF", "50 mohm", "4u7", "20 %", "25 °C", 4.7e-6; a time may be in hours, "5000 h". Both micro signs and both ohm signs are read;
+        Such as "4.7 µF", "50 mohm", "4u7", "20 %", "25 °C", 4.7e-6; a time may be in hours, "5000 h", a charge in ampere-hours, "40 Ah". Both micro signs and both ohm signs are read;
         a letter in place of the point is read as IEC 60062 has it (from memory).
     unit : str
-        The unit of the result: "F", "H", "ohm", "V", "K", "m2", "H/m", "K/W", "" or "%" for a ratio, "°C" ...
+        The unit of the result: "F", "H", "ohm", "V", "K", "m2", "A2 s" (also written "A2s"), "H/m", "K/W", "" or "%" for a ratio, "°C" ...
     low, high : float, optional
         Smallest and largest value allowed [unit].
     above, below : float, optional
@@ -121,6 +122,8 @@ def _read_text(text: str, unit: str) -> tuple[float, bool]:
         raise QuantityError(f"{_shown(unit)} is not a unit that is known here")
     if found and (spelled, unit) == ("h", "s"):
         return _scaled(text, found["mantissa"], found["exponent"], 0) * _HOUR, False
+    if found and spelled in _CHARGES and unit == "C":
+        return _scaled(text, found["mantissa"], found["exponent"], _CHARGES[spelled]) * _HOUR, False
     given = _parse_unit(spelled) if found else None
     if found and given and given[1] == wanted[1]:
         number = _scaled(text, found["mantissa"], found["exponent"], given[0])
@@ -256,7 +259,7 @@ def _shown(value: object) -> str:
 def _parse_unit(text: str) -> tuple[int, tuple[tuple[str, int], ...]] | None:
     """The power of ten and the base units with their powers, or None for what is no unit."""
     shift, powers = 0, dict[str, int]()
-    for place, side in enumerate(unicodedata.normalize("NFKC", text).split("/")):
+    for place, side in enumerate(unicodedata.normalize("NFKC", text).replace("A2s", "A2 s").split("/")):
         sign = -1 if place else 1
         for word in re.split(r"[ ·*]", side if side or place else "1"):
             term = _parse_term(word)
@@ -348,7 +351,7 @@ def _display_prefixes(symbol: str) -> dict[int, str]:
 
 
 def _display_unit(unit: str) -> str:
-    return unit.replace("ohm", "Ω").replace("m2", "m²")
+    return unit.replace("ohm", "Ω").replace("m2", "m²").replace("A2 s", "A²s")
 
 
 def _without_zeros(text: str) -> str:

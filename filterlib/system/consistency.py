@@ -16,9 +16,10 @@ from filterlib.system.accepted import without_rating
 from filterlib.system.conductors import to_chassis
 from filterlib.system.couplings import Coupling, loops, possible
 from filterlib.system.model import Given, is_name, read
+from filterlib.system.ranged import RangedQuantity
 from filterlib.system.sense.twice import said_twice
 from filterlib.system.stages import KINDS, Damping, ShuntCapacitor, Stage
-from filterlib.units import quantity
+from filterlib.units import format_quantity, quantity
 
 RESERVED = (
     "chassis", "clip", "common_mode", "converter", "insulation", "link", "load", "measured", "probe", "regulated",
@@ -55,6 +56,7 @@ def problems_across(fields: Given) -> Iterator[Problem]:
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
     yield from _no_input(fields)
+    yield from _battery_side(fields, loads)
     yield from _shares_of_time(points)
     yield from said_twice(_entries(fields, "requirement", "requirements"), _entries(fields, "emission", "emissions"))
     yield from to_chassis(fields, stages, loads, points)
@@ -154,6 +156,44 @@ def _no_input(fields: Given) -> Iterator[Problem]:
     if estimated and converter is not None and needed and not known and read(converter, "input_voltage") is None:
         why = "missing: emission at the input is estimated from it; state it, or the ripple_current of [input_side]"
         yield Problem("", "converter.input_voltage", None, why)
+
+
+def _battery_side(fields: Given, loads: Sequence[object]) -> Iterator[Problem]:
+    """A battery of no voltage, or of one that the converter is not stated at; a fuse that cannot carry what the loads take."""
+    battery, converter = fields.get("battery"), fields.get("converter")
+    volts = _ends(read(battery, "voltage")) or _ends(read(converter, "input_voltage"))
+    sides = [key for key in ("battery", "supply_wire", "fuse", "switch") if fields.get(key) is not None]
+    if sides and converter is not None and volts is None and read(battery, "voltage") is None:
+        why = f"missing: nothing says at which voltage [{sides[0]}] feeds the converter; state it, or converter.input_voltage"
+        yield Problem("", "battery.voltage", None, why)
+    rated = _number(read(fields.get("fuse"), "rated_current"), "A")
+    if volts is None or not rated:
+        return
+    least = sum(_mean_power(load, _number(read(converter, "output_voltage"), "V")) for load in loads) / volts[1]
+    if rated < least:
+        drawn = f"{format_quantity(least, 'A')} at {format_quantity(volts[1], 'V')}, without any loss"
+        why = f"less than the loads draw from the battery on average, {drawn}: it would blow; a fuse above that, and a wire that carries it, is right"
+        yield Problem("", "fuse.rated_current", read(fields.get("fuse"), "rated_current"), why)
+
+
+def _ends(raw: object) -> tuple[float, float] | None:
+    """The lowest and highest of a value with a range as a file has it; None where it cannot be read."""
+    try:
+        found = RangedQuantity("V", above=0).parse(raw)
+    except FilterlibError:
+        return None
+    return found.low, found.high
+
+
+def _mean_power(load: object, volts: float) -> float:
+    """What a load draws on average [W] at the output voltage, as the file has it; 0 where that cannot be read."""
+    power, current = _number(read(load, "power"), "W"), _number(read(load, "current"), "A")
+    ohms = _number(read(load, "resistance"), "ohm")
+    profile = read(load, "profile")
+    burst, period = (_number(read(profile, key), "s") for key in ("burst", "period"))
+    idle = _number(read(profile, "idle"), "") if profile is not None else 1.0
+    share = idle + (1 - idle) * burst / period if 0 < burst < period else idle
+    return share * (power + current * volts + (volts**2 / ohms if ohms else 0.0))
 
 
 def _couplings(couplings: Sequence[object], stages: Sequence[object]) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
 from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Note, Title, Validated
+from filterlib.system.output_limit import OutputLimit
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.rating import ConverterRating
 from filterlib.units import format_quantity
@@ -131,6 +132,7 @@ class Converter(Model):
     spike: Spike | None = None
     tied_to_load: StrictBool = True
     rating: ConverterRating | None = None
+    limit: OutputLimit | None = None
     synchronous: StrictBool = False
     burst_below: Annotated[LoadThreshold, LoadThresholdField()] | None = None
     burst: Burst | None = None

@@ -12,6 +12,7 @@ from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
 from filterlib.system.accepted import AcceptedRating
+from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 from filterlib.system.chassis import CHASSIS, INSULATION
 from filterlib.system.clip import Clip
 from filterlib.system.consistency import named, problems_across
@@ -41,7 +42,7 @@ class Design(Model):
     """Everything that a review needs, frozen; `replace` makes another one.
 
     Fields: ``format`` (1), ``name``, ``note``, ``converter``, ``filter`` (stages from converter to load), ``loads``,
-    ``operating_points``, ``requirements``, ``input_side`` (of the converter, for its emission), ``emissions`` (that are to
+    ``operating_points``, ``requirements``, ``battery``, ``supply_wire``, ``fuse``, ``switch`` (what feeds the converter), ``input_side`` (of the converter, for its emission), ``emissions`` (that are to
     be estimated), ``couplings`` (stated ones), ``has_chassis`` (``chassis`` in the file; False in a plastic box),
     ``accepted`` (ratings that may be exceeded), ``insulation`` [ohm] of the chassis, ``clip`` (of an earthed oscilloscope), ``service_life`` [s] that parts are asked
     for, ``tables`` (paths of part tables that were read).
@@ -57,6 +58,10 @@ class Design(Model):
     loads: Annotated[tuple[Load, ...], Field(alias="load", min_length=1)]
     operating_points: tuple[OperatingPoint, ...] = Field((OperatingPoint(),), alias="operating_point", min_length=1)
     requirements: tuple[Requirement, ...] = Field((), alias="requirement")
+    battery: Battery | None = None
+    supply_wire: SupplyWire | None = None
+    fuse: Fuse | None = None
+    switch: Switch | None = None
     input_side: InputSide | None = None
     emissions: tuple[EmissionEstimate, ...] = Field((), alias="emission")
     couplings: tuple[Coupling, ...] = Field((), alias="coupling")
@@ -101,6 +106,18 @@ class Design(Model):
     def driven(self) -> bool:
         """True where something drives current through the chassis: strays and imbalances then matter."""
         return self.converter.common_mode is not None
+
+    @property
+    def battery_side(self) -> BatterySide:
+        """What feeds the converter, with defaults for what is not stated."""
+        return BatterySide(
+            self.battery or Battery(), self.supply_wire or SupplyWire(), self.fuse or Fuse(), self.switch or Switch()
+        )
+
+    @property
+    def states_battery_side(self) -> bool:
+        """True where the file says anything of what feeds the converter."""
+        return any(one is not None for one in (self.battery, self.supply_wire, self.fuse, self.switch))
 
     @property
     def full_current(self) -> float:

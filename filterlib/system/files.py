@@ -165,6 +165,10 @@ def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
         if kind is not None:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
     yield from _load_places(raw, ("load",))
+    if isinstance(raw.get("input_side"), dict):
+        for number, fitted in enumerate(_list(raw["input_side"], "capacitors")):
+            if "part" in fitted:
+                yield ("input_side", "capacitors", number, "part"), Capacitor
     if isinstance(raw.get("converter"), dict):
         yield from _load_places(raw["converter"], ("converter", "measured_with"))
 

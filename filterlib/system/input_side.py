@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any, Self
 
 import numpy as np
 from pydantic import Field, model_validator
 
-from filterlib.errors import FilterlibError, QuantityError
+from filterlib.errors import FilterlibError, Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import rectangle, triangle
-from filterlib.parts.base import Value
+from filterlib.parts.base import ROOM, Value
 from filterlib.system.converter import Converter
-from filterlib.system.model import Model
+from filterlib.system.load import InputCapacitor
+from filterlib.system.model import Given, Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.uncertain_parameter import UncertainParameter, one_range, ranges
 
@@ -24,11 +25,24 @@ def _usual(value: float, low: float, high: float, why: str) -> Any:
     return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
+_LUMPED = ("capacitance", "esr", "esl")
+_AT = 100e3  # [Hz] of the ESR of capacitors in parallel
+
+
+def _parallel(capacitors: Sequence[InputCapacitor]) -> tuple[float, float, float]:
+    """C [F], ESR [ohm] and ESL [H] of capacitors in parallel, at half of their rated voltage."""
+    farads = sum(one.count * float(np.mean(one.part.capacitance_at(one.part.usable_voltage / 2))) for one in capacitors)
+    siemens = sum(one.count / float(np.mean(one.part.esr_at(_AT))) for one in capacitors)
+    reluctance = sum(one.count / float(np.mean(one.part.esl + one.mounting_loop.value)) for one in capacitors)
+    return farads, 1 / siemens, 1 / reluctance
+
+
 class InputSide(Model):
     """Input capacitor, lead and input current of a converter; what is not stated is a default with a range.
 
     ``ripple_current`` [A]: peak to peak of what the switches draw: of the triangle, or the height of the pulse; without
-    it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line.
+    it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line. ``capacitors``: the input capacitors as parts, in
+    place of ``capacitance``, ``esr`` and ``esl``, which are then those of all in parallel at half of their rated voltage.
     """
 
     ripple_current: Annotated[Ranged, RangedQuantity("A", "ripple of the input current", above=0, high=1000)] | None = (
@@ -46,6 +60,7 @@ class InputSide(Model):
     esl: Annotated[Ranged, RangedQuantity("H", "ESL of the input capacitor", low=0, high=1e-6)] = _usual(
         5e-9, 1e-9, 15e-9, "the capacitor with its loop on the board"
     )
+    capacitors: tuple[InputCapacitor, ...] = ()
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "loop of the lead to the networks", low=0, high=1e-4)] = (
         _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )
@@ -58,10 +73,42 @@ class InputSide(Model):
             raise QuantityError(why, name="efficiency", value=fields["efficiency"])
         return fields
 
-    def add(self, circuit: Circuit, lines: tuple[str, str], inner_return: str) -> None:
-        """Add lead, capacitor and the source `SOURCE` [A] between the two ``lines`` and the converter's own return."""
+    @model_validator(mode="after")
+    def _of_its_parts(self) -> Self:
+        if self.capacitors:
+            for name, value in zip(_LUMPED, _parallel(self.capacitors), strict=True):
+                self.__dict__[name] = Ranged(value, value, value)
+        return self
+
+    @classmethod
+    def _across(cls, fields: Given) -> Iterator[Problem]:
+        for key in _LUMPED if fields.get("capacitors") else ():
+            if fields.get(key) is not None:
+                yield Problem("", key, fields[key], "the capacitors are stated as parts: leave this key out, or them")
+
+    def add(
+        self,
+        circuit: Circuit,
+        lines: tuple[str, str],
+        inner_return: str,
+        *,
+        voltage: float = 0.0,
+        temperature: Value = ROOM,
+    ) -> None:
+        """Add lead, capacitors and the source `SOURCE` [A] between the two ``lines`` and the converter's own return.
+
+        ``voltage`` [V] and ``temperature`` [K] are those of capacitors that are stated as parts.
+        """
         circuit.inductor("input.lead_plus", lines[0], "input:bus", self.lead_inductance.value / 2)
         circuit.inductor("input.lead_return", lines[1], inner_return, self.lead_inductance.value / 2)
+        for number, one in enumerate(self.capacitors, 1):
+            one.part.add(
+                circuit, f"input.capacitor{number}", "input:bus", inner_return, bias=voltage, temperature=temperature,
+                mounting_loop=one.mounting_loop.value, count=one.count,
+            )  # fmt: skip
+        if self.capacitors:
+            circuit.current_source(SOURCE, inner_return, "input:bus")
+            return
         circuit.capacitor("input.capacitance", "input:bus", "input:c", self.capacitance.value)
         circuit.resistor("input.esr", "input:c", "input:r", self.esr.value)
         circuit.inductor("input.esl", "input:r", inner_return, self.esl.value)
@@ -70,6 +117,7 @@ class InputSide(Model):
     def uncertain_parameters(self, converter: Converter) -> Iterator[UncertainParameter]:
         """What is not known exactly and matters for this converter; keys "input_side.NAME", "converter.efficiency"."""
         unused = {"ripple_ratio"} if self.ripple_current or not steps_up(converter) else set()
+        unused |= set(_LUMPED) if self.capacitors else set()
         if not self.ripple_current:
             yield from one_range("converter", converter, "efficiency")
         yield from (one for one in ranges("input_side", self) if one.key.partition(".")[2] not in unused)

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 
-from filterlib.errors import Problem
+from filterlib.errors import Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
@@ -20,6 +20,7 @@ from filterlib.system.profile import Profile
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.stages import MOUNTING_LOOP, Loop
 from filterlib.system.state import State
+from filterlib.units import quantity
 
 LEFT_OVER = 1e-3
 """Share of its slope that a constant-power load keeps, positive, above its loop: so that no node is left open."""
@@ -45,8 +46,19 @@ class ReflectedRipple(Model):
     duty: Annotated[float, Quantity("", low=0.01, high=0.99)] = 0.5
 
 
+def _volts(given: object) -> float | None:
+    """A voltage as it is read, or None for what is refused elsewhere."""
+    try:
+        return None if given is None else quantity(given, "V")
+    except QuantityError:
+        return None
+
+
 class Load(Model):
-    """One load: resistive, constant current or constant power (up to its own loop bandwidth)."""
+    """One load: resistive, constant current or constant power (up to its own loop bandwidth).
+
+    ``starts_at`` and ``stops_at`` [V]: its undervoltage lock-out, rising and falling.
+    """
 
     ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.LOAD
 
@@ -64,11 +76,16 @@ class Load(Model):
     ] = STRAY
     ripple: ReflectedRipple | None = None
     profile: Profile | None = None
+    starts_at: Annotated[float, Quantity("V", above=0, high=1000)] | None = None
+    stops_at: Annotated[float, Quantity("V", above=0, high=1000)] | None = None
     note: Note = ""
 
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:
         """Each kind states what it draws in its own key, and in no other."""
+        starts, stops = (_volts(fields.get(key)) for key in ("starts_at", "stops_at"))
+        if starts is not None and stops is not None and stops > starts:
+            yield Problem("", "stops_at", fields["stops_at"], f"above starts_at, {starts:g} V: it would never run")
         kind = fields.get("kind")
         if not isinstance(kind, str) or kind not in _STATES:
             return

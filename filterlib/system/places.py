@@ -18,11 +18,11 @@ Write: TypeAlias = Callable[[Any, dict[str, object]], object]
 """Makes a model (or part) with other values of the fields named, from the old one."""
 
 LOOP = "loop_leakage"  # of a common-mode choke: both windings in series, however the part states its leakage
-_SECTIONS = ("converter", "clip", "input_side")
+_SECTIONS = ("converter", "clip", "input_side", "battery", "supply_wire", "fuse", "switch")
 _LISTS = {"filter": "filter", "load": "loads", "point": "operating_points", "coupling": "couplings"}
 _WITHIN = ("part", "input_capacitor", "lead")  # searched too, where a model has no such field itself
 _NOWHERE = (
-    "leads to no value; a key begins with converter, clip, input_side, filter.NAME, load.NAME, point.NAME or "
+    "leads to no value; a key begins with converter, clip, input_side, battery, supply_wire, fuse, switch, filter.NAME, load.NAME, point.NAME or "
     "coupling.NAME-NAME"
 )
 
@@ -34,7 +34,7 @@ def path(design: Design, key: str) -> Path:
     ----------
     design : Design
     key : str
-        "converter.FIELD", "converter.SECTION.FIELD", "clip.FIELD", "input_side.FIELD", "filter.NAME.FIELD" (of the
+        "converter.FIELD", "converter.SECTION.FIELD", "clip.FIELD", "input_side.FIELD", "battery.FIELD" and so on, "filter.NAME.FIELD" (of the
         stage, or of its part), "load.NAME.FIELD" (of the load, its lead, its input capacitor's part),
         "point.NAME.FIELD", "coupling.NAME-NAME"; "converter" and "filter.NAME.part" are the whole converter and part.
 

@@ -204,5 +204,6 @@ def _fed(design: Design, state: State, side: InputSide) -> Circuit:
     """The whole circuit with the converter's input; isolated, what swings is that input, and not the chassis."""
     fed = design.converter.model_copy(update={"supply": None})
     circuit = design.model_copy(update={"converter": fed}).build(state)
-    side.add(circuit, INPUT_LINES, INPUT if fed.isolated else RETURN)
+    volts = state.input_voltage or fed.input_voltage or 0.0
+    side.add(circuit, INPUT_LINES, INPUT if fed.isolated else RETURN, voltage=volts, temperature=state.temperature)
     return circuit

@@ -26,7 +26,7 @@ NEEDED = "needed"
 _BY_UNIT = {
     "V": "28 V", "A": "3 A", "W": "35 W", "Hz": "180 kHz", "F": "22 µF", "ohm": "20 mΩ", "H": "10 nH", "s": "30 ns", "": "20 %",
     "K": "25 °C", "m": "0.4 m", "m2": "0.75 mm2", "K/W": "60 K/W", "dB": "6 dB", "m3": "760 mm3", "W/m3": "380 kW/m3", "T": "100 mT",
-    "1/s": "0.01 1/s",
+    "1/s": "0.01 1/s", "C": "40 Ah", "A2 s": "60 A2s", "J": "50 mJ",
 }  # fmt: skip
 _BY_KEY = {
     "service_life": "87600 h", "age": "50000 h", "rated_life": "5000 h", "ageing_reference": "1000 h", "insulation_time": "5000 s",
@@ -38,6 +38,8 @@ _BY_KEY = {
     "relaxation_exponent": 0.8, "life_end_esr": 2.0, "saturation_current": "6 A", "spacing": "3 mm", "height": "20 mm",
     "diameter": "1 mm", "temperature": "-20 °C", "maximum_temperature": "105 °C", "rise_time": "30 ns", "fall_time": "30 ns",
     "loss_angle": 0.007, "ageing_rate": "2.5 %", "imbalance": "1 %", "leakage_least": "3 µA", "loop_bandwidth": "15 kHz",
+    "voltage": "24 V ± 15 %", "length": "2 m", "soft_start": "5 ms", "hiccup_on": "5 ms", "hiccup_off": "100 ms", "ramp": "1 ms", "usable": "60 %", "drop": "3 %",
+    "rated_current": "10 A", "starts_at": "23 V", "stops_at": "21 V",
     "burst": "5 ms", "lowest_voltage": "22 V", "efficiency": "92 %", "saturation_ratio": "70 %", "voltage_derating": "80 %", "life_end_capacitance": "80 %", "input_voltage": "24 V",
     "rated_voltage": "50 V", "low": "26 V", "high": "30 V", "core_loss_frequency": "100 kHz", "reference_frequency": "1 kHz",
     "load": "15 %", "above": "150 kHz", "limit": "15 mV", "peak_to_peak": "110 mV", "rms": "30 mV", "fundamental": "40 mV", "frequency": "200 kHz", "esl": "5 nH",
@@ -169,7 +171,7 @@ def marks(field: Any) -> Iterator[Any]:
         yield from mark.metadata if isinstance(mark, FieldInfo) else [mark]
 
 
-_UNITS = {"": "ratio", "ohm": "Ω", "K": "°C or K", "m2": "mm2 or m2", "m3": "mm3 or m3"}
+_UNITS = {"": "ratio", "ohm": "Ω", "K": "°C or K", "m2": "mm2 or m2", "m3": "mm3 or m3", "C": "Ah or C", "A2 s": "A2s"}
 
 
 def written_unit(unit: str | None, field: Any, found: list[Any]) -> str:

@@ -19,6 +19,7 @@ from filterlib.parts.wire import WirePair
 from filterlib.system import requirements
 from filterlib.system.accepted import AcceptedRating
 from filterlib.system.arrangement import FixtureCapacitor, Ripple, Spike, WithCapacitor
+from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.burst import Burst
 from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
 from filterlib.system.clip import Clip
@@ -28,6 +29,7 @@ from filterlib.system.design import Design
 from filterlib.system.emission import EmissionEstimate, EmissionRequirement
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
+from filterlib.system.output_limit import OutputLimit
 from filterlib.system.profile import Profile
 from filterlib.system.rating import ConverterRating
 from filterlib.system.requirements import OperatingPoint
@@ -48,6 +50,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`with_capacitor` of `[converter.ripple]`": WithCapacitor,
     "`[converter.spike]`": Spike,
     "`[converter.rating]`": ConverterRating,
+    "`[converter.limit]`": OutputLimit,
     "`[converter.burst]`": Burst,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,
@@ -56,12 +59,16 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`bond` of battery, converter, load and capacitors, and `bridge`": Bond,
     **{f'`[[filter]]` with `kind = "{kind}"`': stage for kind, stage in KINDS.items()},
     "`[[load]]`": Load,
-    "`input_capacitor` of a load": InputCapacitor,
+    "`input_capacitor` of a load, and `capacitors` of `[input_side]`": InputCapacitor,
     "`ripple` of a load": ReflectedRipple,
     "`profile` of a load": Profile,
     "`[[operating_point]]`": OperatingPoint,
     **{f'`[[requirement]]` with `kind = "{kind}"`': wanted for kind, wanted in REQUIREMENTS.items()},
     "`[[emission]]`": EmissionEstimate,
+    "`[battery]`": Battery,
+    "`[supply_wire]`": SupplyWire,
+    "`[fuse]`": Fuse,
+    "`[switch]`": Switch,
     "`[input_side]`": InputSide,
     "`[[coupling]]`": Coupling,
     "`[[accepted]]`": AcceptedRating,
