@@ -59,6 +59,17 @@ def test_every_model_of_a_design_file_has_its_section():
     assert {one.__name__ for one in models(Model)} - {one.__name__ for one in SECTIONS.values()} <= others
 
 
+BESIDE = {
+    ("Bond", "safety_class"): {"capacitance": "4.7 nF"},
+    ("OutputLimit", "short_circuit_current"): {"kind": "foldback"},
+    ("OutputLimit", "hiccup_on"): {"kind": "hiccup"},
+    ("OutputLimit", "hiccup_off"): {"kind": "hiccup"},
+    ("Switch", "ramp"): {"kind": "transistor"},
+    ("Switch", "avalanche_energy"): {"kind": "transistor"},
+}
+"""Model and key -> what has to be stated too."""
+
+
 @pytest.mark.parametrize(("title", "model", "row"), EXAMPLES, ids=lambda one: getattr(one, "key", None))
 def test_every_example_is_one_that_the_model_takes(title, model, row):
     """The key alone: what else is missing is said, and nothing of the key."""
@@ -66,7 +77,7 @@ def test_every_example_is_one_that_the_model_takes(title, model, row):
     assert list(example) == [row.key]
     if row.key in ELSEWHERE:
         return
-    beside = {"capacitance": "4.7 nF"} if (model.__name__, row.key) == ("Bond", "safety_class") else {}
+    beside = BESIDE.get((model.__name__, row.key), {})
     assert [one for one in refused(model, beside | example) if one.key == row.key and one.value is not None] == []
 
 
