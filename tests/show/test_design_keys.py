@@ -124,7 +124,7 @@ power = "60 W"
         ('"28 V"', '"some"', "converter.output_voltage"),
         ('kind = "capacitor"', 'kind = "condenser"', "filter.0.kind"),
         ('kind = "film", ', "", "filter.0.part"),
-        ('[[load]]', "[battery]\nvoltage = 12\n[[load]]", ""),
+        ('[[load]]', "[accumulator]\nvoltage = 12\n[[load]]", ""),
     ],
 )  # fmt: skip
 def test_the_schema_refuses_what_the_program_refuses(validator, before, after, where):

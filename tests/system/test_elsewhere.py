@@ -18,7 +18,7 @@ TELLING = [Design, Converter, Load, *KINDS.values()]
 @pytest.mark.parametrize(
     ("more", "key", "says"),
     [
-        ({"battery": {"voltage": 12}}, "battery", "input_voltage in [converter]"),
+        ({"accumulator": {"voltage": 12}}, "accumulator", "input_voltage in [converter]"),
         ({"ripple": {"peak_to_peak": 1}}, "ripple", "[converter.ripple]"),
         ({"source": converter(output_current="3 A")}, "converter.output_current", "[converter.rating]"),
         ({"load": resistive(voltage="28 V")}, "load[1].voltage", 'kind = "voltage"'),

@@ -19,7 +19,7 @@ def _all(words: str, *keys: str) -> dict[str, str]:
 
 
 DESIGN: Mapping[str, str] = {
-    **_all(_SUPPLY, "battery", "supply", "source", "psu", "mains", "input"),
+    **_all(_SUPPLY, "accumulator", "supply", "source", "psu", "mains", "input"),
     **_all(_STAGE, "capacitor", "capacitors", "choke", "chokes", "inductor", "inductors", "filters", "stage", "stages"),
     **_all(_CONVERTER, "ripple", "spike", "rating", "common_mode", "burst"),
     **_all(_REQUIREMENT, "limit", "limits", "requirements", "spec", "specification"),
