@@ -195,7 +195,7 @@ class BatterySide:
 
     def at(self, values: Mapping[str, Value]) -> BatterySide:
         """The same with other values under the keys of `uncertain_parameters`; other keys are passed over."""
-        models = []
+        models: list[Any] = []
         for key, model in self._sections():
             mine = {
                 name: getattr(model, name).at(values[f"{key}.{name}"])
