@@ -12,7 +12,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 
-__all__ = ["Bend", "capacitor_bend", "constant_power", "current_limit", "diode", "inductor_bend"]
+__all__ = ["Bend", "capacitor_bend", "clamp", "constant_power", "current_limit", "diode", "inductor_bend"]
 _GAUSS = np.polynomial.legendre.leggauss(8)
 
 
@@ -67,6 +67,11 @@ class Bend:
         slope, offset = self.line(self.piece(x))
         return slope * x + offset
 
+    def back(self, y: float) -> float:
+        """The argument at a value of a curve that rises everywhere: the charge of a capacitor at a voltage."""
+        slope, offset = self.line(bisect_right(self.y, y))
+        return (y - offset) / slope
+
     def area(self, x: float) -> float:
         """The integral of y from 0 to x: the energy of a capacitor v(q), or of an inductor i(flux) [J]."""
         inner = sorted(corner for corner in self.x if min(0.0, x) < corner < max(0.0, x))
@@ -78,6 +83,19 @@ class Bend:
 def diode(drop: float, on: float, off: float = 1e7) -> Bend:
     """Current over voltage of a diode: ``off`` ohm up to its forward drop [V], ``on`` ohm [ohm] above it."""
     return Bend((drop,), (drop / off,), 1 / off, 1 / on)
+
+
+def clamp(volts: float, ohms: float, *, both_ways: bool = False, drop: float = 0.7, off: float = 1e7) -> Bend:
+    """Current over voltage of a suppressor (TVS): ``off`` ohm up to its breakdown [V], the dynamic ``ohms`` above it.
+
+    Backwards it is a diode of ``drop`` [V], or, ``both_ways``, the same again. Two points of a data sheet give it:
+    breakdown V at 1 mA, and clamping V at the peak pulse current, whose difference over that current is ``ohms``.
+
+    >>> clamp(33.0, 0.2)(35.0), clamp(33.0, 0.2, both_ways=True)(-35.0)    # (35 - 33) / 0.2
+    (10.0000033, -10.0000033)
+    """
+    low = -volts if both_ways else -drop
+    return Bend((low, volts), (low / off, volts / off), 1 / ohms, 1 / ohms)
 
 
 def current_limit(amperes: float, ohms: float, foldback: float = 0.0) -> Bend:

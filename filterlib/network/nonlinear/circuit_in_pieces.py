@@ -20,7 +20,9 @@ class Rule:
     """When a switched branch changes from one of its curves to another.
 
     Attributes: ``leaves``, ``enters`` (names of curves); ``output`` (a node, a pair of nodes or a `Current`), which is
-    compared with ``threshold``, ``above`` it or below; without an output ``after`` [s] since it entered.
+    compared with ``threshold``, ``above`` it or below; without an output ``after`` [s] since it entered. With ``times``,
+    a second output, it is the integral over time of their product since it entered that reaches ``threshold``: heat [J]
+    of a voltage times a current, I squared t [A2s] of a current times itself.
     """
 
     leaves: str
@@ -29,6 +31,7 @@ class Rule:
     threshold: float = 0.0
     above: bool = True
     after: float = math.inf
+    times: Output | None = None
 
 
 @dataclass(frozen=True)

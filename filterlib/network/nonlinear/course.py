@@ -20,6 +20,7 @@ __all__ = ["Course", "course"]
 LEVELS = 46  # halvings of a step to locate an event: to 1e-14 of it
 AWAKE = 1e-9  # of the largest charge or flux: what a mode adds, below which its turns are not looked for
 BEYOND = 1e-10  # of a curve's span: what counts as beyond its line
+REACHED = 1e-12  # of a rule's integral: what counts as reached
 MOST_STEPS, MOST_SWITCHES = 400_000, 200
 POWERS = np.arange(ORDER)
 BOOLE = np.array([7, 32, 12, 32] * 4 + [7]) + np.array([0] + ([0] * 3 + [7]) * 3 + [0] * 4)
@@ -69,18 +70,12 @@ class Course:
 
     def integral(self, first: Output, second: Output | None = None, until: float = math.inf) -> float:
         """The integral over time of an output, or of the product of two: charge, heat, I squared t."""
-        total = 0.0
-        for start, end, piece, w in zip(self.times, self.times[1:], self.pieces, self.states, strict=False):
-            h = min(end, until) - start
-            if h <= 0:
-                continue
-            move, inside = piece.move(h / 16), [w]
-            for _ in range(16):
-                inside.append(inside[-1] + move @ inside[-1])
-            a = np.array(inside) @ piece.output(first)
-            b = 1.0 if second is None else np.array(inside) @ piece.output(second)
-            total += float(BOOLE @ (a * b)) * h / 16 * 2 / 45
-        return total
+        steps = zip(self.times, self.times[1:], self.pieces, self.states, strict=False)
+        return sum(
+            _integral(piece, w, min(end, until) - start, first, second)
+            for start, end, piece, w in steps
+            if start < until
+        )
 
 
 def course(circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None) -> Course:
@@ -91,7 +86,7 @@ def course(circuit: PiecewiseCircuit, until: float, start: dict[str, float] | No
     until : float
         [s]
     start : dict, optional
-        Voltages [V] of capacitors and currents [A] of inductors that do not bend, by name.
+        Voltages [V] of capacitors and currents [A] of inductors, by name.
 
     Raises
     ------
@@ -112,6 +107,7 @@ class _Run:
     pieces: list[LinearPiece] = field(default_factory=list)
     states: list[np.ndarray] = field(default_factory=list)
     events: list[tuple[float, str]] = field(default_factory=list)
+    spent: dict[tuple[int, Rule], float] = field(default_factory=dict)  # integrals of rules, each since it entered
 
     def __post_init__(self) -> None:
         self.layout = Layout(self.circuit)
@@ -131,6 +127,8 @@ class _Run:
             room = following - time
             h = min(room, self._dyadic(piece.pace(w, AWAKE)))
             after, h, crossed = self._step(piece, w, h)
+            if (spent := self._spend(piece, w, h)) < h:
+                after, h, crossed = w + piece.move(spent) @ w, spent, False
             self._keep(time, piece, w)
             time = following if h == room else time + h
             w = after
@@ -156,16 +154,18 @@ class _Run:
         layout = self.layout
         w = np.zeros(layout.size)
         w[-1] = 1.0
-        bent = {b.name for b in layout.stores if b.curves}
         for name in self.start:
-            if name not in {b.name for b in layout.stores} or name in bent:
-                raise CircuitError(f"{name}: a start has a capacitor or an inductor that does not bend, and it is none")
+            if name not in {b.name for b in layout.stores}:
+                raise CircuitError(f"{name}: a start has a capacitor or an inductor, and it is none")
         count = len(layout.capacitors)
-        currents = np.array([self.start.get(b.name, 0.0) for b in layout.inductors])
+        currents = np.array([0.0 if b.curves else self.start.get(b.name, 0.0) for b in layout.inductors])
         for k, branch in enumerate(layout.capacitors):
             w[k] = self.start.get(branch.name, 0.0) * layout.root[k]
         if len(currents):
             w[count : len(layout.stores)] = np.linalg.solve(layout.inverse_inductance, currents) / layout.root[count:]
+        for k, branch in enumerate(layout.stores):
+            if branch.curves and branch.name in self.start:
+                w[k] = branch.curves[""].back(self.start[branch.name]) / layout.root[k]
         self._drive(w, 0.0)
         return w
 
@@ -241,8 +241,20 @@ class _Run:
             low, high = (middle, high) if inside else (low, middle)
         return w + piece.move(high) @ w, done + high, True
 
+    def _spend(self, piece: LinearPiece, w: np.ndarray, h: float) -> float:
+        """Adds what a step gives to the integrals of the rules, up to where the first is reached: that time."""
+        rules = [(k, rule) for k, rule in self._rules() if rule.times is not None]
+        for k, rule in rules:
+            left = partial(_left, piece, w, rule, rule.threshold - self.spent.get((k, rule), 0.0))
+            h = h if left(h) > 0 else _falls_through_zero(left, h)
+        for k, rule in rules:
+            more = rule.threshold - _left(piece, w, rule, rule.threshold, h)
+            self.spent[k, rule] = self.spent.get((k, rule), 0.0) + more
+        return h
+
     def _watched(self, piece: LinearPiece, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        rules = [self._rule_row(piece, rule.output, rule) for _, rule in self._rules() if rule.output is not None]
+        compared = (rule for _, rule in self._rules() if rule.output is not None and rule.times is None)
+        rules = [self._rule_row(piece, rule.output, rule) for rule in compared if rule.output is not None]
         rows = np.array([*piece.margins, *rules]).reshape(-1, self.layout.size)
         return rows, np.minimum(rows @ w, 0.0) - BEYOND
 
@@ -278,10 +290,13 @@ class _Run:
     def _holds(self, k: int, rule: Rule, piece: LinearPiece, w: np.ndarray, time: float) -> bool:
         if rule.output is None:
             return bool(self.entered[k] + rule.after <= time)
+        if rule.times is not None:
+            return self.spent.get((k, rule), 0.0) >= rule.threshold * (1 - REACHED)
         return bool(self._rule_row(piece, rule.output, rule) @ w < 0)
 
     def _enter(self, k: int, rule: Rule, time: float) -> None:
         self.curves[k], self.entered[k] = rule.enters, time
+        self.spent = {key: value for key, value in self.spent.items() if key[0] != k}
         self.events.append((time, f"{self.layout.bends[k].name}: {rule.enters}"))
 
     def _dwells(self) -> list[float]:
@@ -297,6 +312,22 @@ class _Run:
 def _moved(piece: LinearPiece, w: np.ndarray, row: np.ndarray, h: float) -> float:
     """An output after a time."""
     return float(row @ (w + piece.move(h) @ w))
+
+
+def _integral(piece: LinearPiece, w: np.ndarray, h: float, first: Output, second: Output | None = None) -> float:
+    """The integral of an output over a step, or of the product of two, by Boole's rule over sixteen parts."""
+    move, inside = piece.move(h / 16), [w]
+    for _ in range(16):
+        inside.append(inside[-1] + move @ inside[-1])
+    a = np.array(inside) @ piece.output(first)
+    b = 1.0 if second is None else np.array(inside) @ piece.output(second)
+    return float(BOOLE @ (a * b)) * h / 16 * 2 / 45
+
+
+def _left(piece: LinearPiece, w: np.ndarray, rule: Rule, amount: float, h: float) -> float:
+    """What is left of an amount after a step, of which the rule's product takes its part."""
+    assert rule.output is not None  # as its caller has seen
+    return amount - _integral(piece, w, h, rule.output, rule.times)
 
 
 def _may_dip(

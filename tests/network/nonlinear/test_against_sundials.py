@@ -31,14 +31,6 @@ def drawn(seed):
     }
 
 
-def back(curve, y):
-    """The argument of a rising curve at a value."""
-    corners = np.array(curve.y)
-    piece = int(np.searchsorted(corners, y))
-    slope, offset = curve.line(piece)
-    return (y - offset) / slope
-
-
 def by_sundials(of, times):
     """Node voltage (times,) from the two state equations, flux linkage and charge."""
 
@@ -47,7 +39,7 @@ def by_sundials(of, times):
 
     def rates(time, state, rate):
         amperes, volts = of["choke"](state[0]), out(state)
-        rate[0] = VOLTS * min(time / RISE, 1.0) - of["ohms"] * amperes - back(of["diode"], amperes) - volts
+        rate[0] = VOLTS * min(time / RISE, 1.0) - of["ohms"] * amperes - of["diode"].back(amperes) - volts
         rate[1] = amperes - volts / of["load"]
 
     solver = CVODE(rates, method="BDF", rtol=1e-10, atol=1e-15, max_num_steps=200_000)
@@ -73,4 +65,4 @@ def test_the_same_course(seed):
 def test_a_curve_read_backwards():
     """hand: 2 x + 1 behind a corner at 1."""
     curve = Bend((0.0, 1.0), (0.0, 3.0), 1.0, 2.0)
-    assert back(curve, 5.0) == 2.0
+    assert curve.back(5.0) == 2.0
