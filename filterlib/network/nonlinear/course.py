@@ -221,19 +221,21 @@ class _Run:
 
     def _step(self, piece: LinearPiece, w: np.ndarray, h: float) -> tuple[np.ndarray, float, bool]:
         """As far as nothing is beyond its line and no rule holds, at most ``h``: the state, the time, whether it ended so."""
-        rows, floor = self._watched(piece, w)
+        watched = self._watched(piece, w)
         after = w + piece.move(h) @ w
-        while (rows @ after >= floor).all():
-            if not _may_dip(rows, floor, piece.matrix, w, after, h):
-                return after, h, False
-            h /= 2
-            after = w + piece.move(h) @ w
+        if _clear(watched, piece, w, after, h):
+            return after, h, False
         done, part = 0.0, h
         while not piece.tight(part):
             part /= 2
             tried = w + piece.move(part) @ w
-            if (rows @ tried >= floor).all():
+            if _clear(watched, piece, w, tried, part):
                 done, w = done + part, tried
+        rows, floor = watched
+        while (rows @ (after := w + piece.move(part) @ w) >= floor).all():
+            if _clear(watched, piece, w, after, part):
+                return after, done + part, False
+            part /= 2
         course, low, high = piece.series(w, rows), 0.0, part
         for _ in range(LEVELS):
             middle = (low + high) / 2
@@ -330,20 +332,23 @@ def _left(piece: LinearPiece, w: np.ndarray, rule: Rule, amount: float, h: float
     return amount - _integral(piece, w, h, rule.output, rule.times)
 
 
-def _may_dip(
-    rows: np.ndarray, floor: np.ndarray, matrix: np.ndarray, w: np.ndarray, after: np.ndarray, h: float
+def _clear(
+    watched: tuple[np.ndarray, np.ndarray], piece: LinearPiece, w: np.ndarray, after: np.ndarray, h: float
 ) -> bool:
-    """Whether a margin may go below its floor and come up again between the ends of a step.
+    """Whether no margin is below its floor after a step, nor went there and came back within it.
 
-    It does not where the tangents at both ends meet above the floor.
+    It did not where the tangents at both ends meet above the floor.
     """
+    rows, floor = watched
     begins, ends = rows @ w - floor, rows @ after - floor
-    falls, rises = rows @ (matrix @ w), rows @ (matrix @ after)
+    if (ends < 0).any():
+        return False
+    falls, rises = rows @ (piece.matrix @ w), rows @ (piece.matrix @ after)
     turns = (falls < 0) & (rises > 0)
     if not turns.any():
-        return False
+        return True
     begins, ends, falls, rises = (values[turns] for values in (begins, ends, falls, rises))
-    return bool((begins + falls * (ends - begins - rises * h) / (falls - rises) < 0).any())
+    return bool((begins + falls * (ends - begins - rises * h) / (falls - rises) >= 0).all())
 
 
 def _inside(curve: Bend, place: int, x: float) -> bool:

@@ -118,7 +118,7 @@ def test_a_lossless_circuit_that_bends_runs_back(seed):
     end |= {name: -there.at(1e-4, Current(name))[0] for name in ("L0", "L1")}
     back = course(circuit(), 1e-4, end)
     for output, began in (("a", 24.0), ("b", -5.0), (Current("L0"), -3.0), (Current("L1"), 0.0)):
-        assert back.at(1e-4, output)[0] == pytest.approx(began, rel=0, abs=1e-7)
+        assert back.at(1e-4, output)[0] == pytest.approx(began, rel=0, abs=1e-9)
 
 
 def locked_out(resistance):
