@@ -19,6 +19,7 @@ from urllib.parse import quote
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show import terminal
 from filterlib.show.bank.bank_command import add_bank
+from filterlib.show.bench_page.bench_command import add_bench
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
 from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
@@ -90,6 +91,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_recording(commands)
     _add_part(commands)
     _add_verify(commands)
+    add_bench(commands)
     add_damp(commands)
     add_bank(commands)
     _add_lab(commands)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -43,9 +44,48 @@ def load_design(path: str | Path) -> Design:
     >>> [load.name for load in design.loads]
     ['modem', 'logger']
     """
+    return _load(path, lambda raw: None)
+
+
+def design_of_capture(path: str | Path, capture: str | Path) -> Design:
+    """The design of a file with a capture of the converter's bare terminals in place of the ripple that the file states.
+
+    A capture that reaches beyond 20 MHz is in place of the stated spike too. ``capture``: a CSV file, named from where the
+    program runs. Raises: InputError as `load_design`; also where the capture has another switching frequency.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> folder = data_folder()
+    >>> capture = folder / "recordings" / "clean-terminals.csv"
+    >>> design = design_of_capture(folder / "designs" / "tide-gauge-clean.toml", capture)
+    >>> round(1e3 * design.converter.ripple.peak_to_peak, 1)  # [mV]
+    110.2
+    """
+    return _load(path, lambda raw: _put(raw, Path(capture)))
+
+
+def _put(raw: dict[str, Any], capture: Path) -> None:
+    """A capture in place of the file's own figures."""
+    from filterlib.bench.measurement import BANDWIDTH
+    from filterlib.bench.recording import load_recording
+
+    converter = raw.get("converter")
+    if not isinstance(converter, dict) or not isinstance(converter.get("ripple"), dict):
+        return  # refused with the rest, by the model
+    ripple, limit = converter["ripple"], load_recording(capture).bandwidth
+    for key in ("peak_to_peak", "rms", "fundamental", "recording", "with_capacitor"):
+        ripple.pop(key, None)
+    ripple["recording"] = str(capture.resolve())
+    if limit is not None:
+        ripple["bandwidth"] = limit
+        if limit > 1.05 * BANDWIDTH:
+            converter.pop("spike", None)
+
+
+def _load(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
     taken: Taken = {}
 
     def prepare(raw: dict[str, Any], path: Path) -> list[Problem]:
+        more(raw)
         if not _names_recording(raw):
             return []
         from filterlib.bench.terminals import read_recordings  # only for a design that names a recording

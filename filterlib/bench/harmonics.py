@@ -54,8 +54,10 @@ class Harmonics:
         return np.argsort(-self.amplitudes)[:most]
 
 
-def harmonics(measured: Measurement, *, top: float = np.inf) -> Harmonics:
+def harmonics(measured: Measurement, *, top: float = np.inf, beyond: bool = False) -> Harmonics:
     """All harmonics up to ``top`` [Hz], the recording's bandwidth, and what its sample rate allows.
+
+    ``beyond``: also those beyond the bandwidth, as far as the scope's low-pass left them: all that is on its screen.
 
     Where the periods jitter, those of the aligned mean, else of the plain one. The noise is the floor of the
     spectrum at each harmonic, spread over the time that was averaged: of a floor S [V²/Hz] over a time T, S / (2 T) is
@@ -87,7 +89,8 @@ def harmonics(measured: Measurement, *, top: float = np.inf) -> Harmonics:
     if average is None:
         raise FilterlibError(f"{recording.file or 'the recording'}: {measured.periods.why}; a single one is needed")
     wave = average.aligned if average.jitter else average.plain
-    limit = min(top, recording.bandwidth or np.inf, _NYQUIST * 0.5 / recording.sample_interval)
+    most = 0.5 / recording.sample_interval
+    limit = min(top, most if beyond else min(recording.bandwidth or np.inf, _NYQUIST * most))
     orders = np.arange(1, int(limit * average.period * (1 + 1e-9)) + 1)
     frequencies = orders / average.period
     floor = np.interp(frequencies, measured.spectrum.frequencies, measured.spectrum.floor)

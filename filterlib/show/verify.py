@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
 from filterlib.analysis.stress.stored_energy import Store
+from filterlib.bench.answers.readings_file import FILE as READINGS
+from filterlib.bench.answers.readings_file import readings_text
+from filterlib.bench.answers.stations import Station
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
@@ -23,7 +27,7 @@ from filterlib.words.bench_sentences import (
     station_title,
 )
 from filterlib.words.measurement_sentences import measurement_words
-from filterlib.words.quantities import capital, number, share
+from filterlib.words.quantities import capital, number, range_text, share
 from filterlib.words.safety_steps import safety_steps
 
 PAGE, NUMBERS = "verify.html", "verify.json"
@@ -41,8 +45,14 @@ BLANKS = (
 
 
 def write_sheet(sheet: BenchSheet, folder: str | Path) -> Path:
-    """Write verify.html, verify.json and the circuit diagram of a `BenchSheet` into a folder as `write_files` does; returns the page."""
-    write_files(folder, sheet_files(sheet), last=NUMBERS)
+    """Write verify.html, verify.json and the circuit diagram of a `BenchSheet` into a folder as `write_files` does; returns the page.
+
+    Beside them readings.toml, to be filled in; one that is there already stays as it is.
+    """
+    files = sheet_files(sheet)
+    if not os.path.lexists(Path(folder) / READINGS):
+        files[READINGS] = readings_text(_expected(sheet))
+    write_files(folder, files, last=NUMBERS)
     return Path(folder) / PAGE
 
 
@@ -68,6 +78,13 @@ def sheet_files(sheet: BenchSheet) -> dict[str, str]:
         uncovered=sheet.uncovered,
         remarks=tuple(bench_remarks(sheet)),
     )  # fmt: skip
+
+
+def _expected(sheet: BenchSheet) -> Iterator[tuple[str, str]]:
+    """Each ripple that is read with the filter, as the readings file names it, and what to expect there."""
+    for one in sheet.checks:
+        if one.kind == "ripple at" and one.band is not None:
+            yield Station(one.place, one.band, one.point).name, range_text(one.low, one.high, "V")
 
 
 def _circuit(sheet: BenchSheet) -> Illustration:

@@ -1,0 +1,1 @@
+"""What the bench says about a design: captures and readings beside what was predicted."""

@@ -1,0 +1,232 @@
+"""Readings of a built board beside what its design promised: station by station, with what each of both may be wrong by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+
+from filterlib.analysis.described import Ratio, Unit
+from filterlib.analysis.ripple.ripple import BEFORE, RippleResult, ripple
+from filterlib.analysis.stability.stability import stability
+from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
+from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
+from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
+from filterlib.bench.design_file import design_of_capture, load_design
+from filterlib.bench.measurement import Measurement, measure
+from filterlib.bench.recording import load_recording
+from filterlib.errors import FilterlibError, InputError, Problem
+from filterlib.system.design import Design
+from filterlib.system.solution import solve
+from filterlib.units import format_quantity
+
+Outcome = Literal["agrees", "does not agree", "cannot tell"]
+Why = Literal["", "noise", "bandwidth"]
+SAME = 0.01
+"""Share by which the switching frequencies of two captures of one converter may differ."""
+BLIND = 2.0
+"""Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
+_WIDER = 1.960 / 1.645  # from nine cases in ten to 19 in 20
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Capture:
+    """A file, where it was taken, and the channel in it; None: the first load, the first operating point, the first channel."""
+
+    file: str
+    place: str | None = None
+    point: str | None = None
+    channel: str | int | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One reading beside its prediction.
+
+    ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none).
+    ``outcome``; ``times``: distance of both over their common expanded uncertainty, above 1 they do not agree; ``why`` it
+    cannot tell.
+    """
+
+    station: Station
+    reading: BenchReading
+    expected: Annotated[float, Unit("V", "expected", "expected_pp")]
+    low: Annotated[float, Unit("V", key="expected_pp_low")]
+    high: Annotated[float, Unit("V", key="expected_pp_high")]
+    outcome: Outcome
+    times: Ratio[float]
+    why: Why = ""
+
+
+@dataclass(frozen=True, eq=False)
+class BenchResult:
+    """What the bench answers.
+
+    ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
+    in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
+    captures behind the filter where there is one ``before`` it; ``captures``; ``ripples``: by operating point.
+    """
+
+    design: Design
+    stated: Design
+    answers: tuple[Answer, ...]
+    spectra: tuple[SpectrumAnswer, ...]
+    before: Measurement | None
+    captures: tuple[tuple[Station, Measurement], ...]
+    ripples: dict[str, RippleResult]
+
+    @property
+    def exit_code(self) -> int:
+        """0 where every reading agrees, 1 where one does not or cannot tell."""
+        return 0 if all(one.outcome == "agrees" for one in self.answers) else 1
+
+
+def bench(
+    file: str | Path,
+    *,
+    before: str | None = None,
+    after: Sequence[Capture] = (),
+    readings: Sequence[str] = (),
+    scope: ScopeErrors | None = None,
+    as_stated: bool = False,
+    progress: Progress | None = None,
+) -> BenchResult:
+    """Readings of a built board beside what its design file promises.
+
+    Parameters: ``file``: the design; ``before``: a capture of the converter's bare terminals, in the file's arrangement and at
+    its load, from which everything behind is predicted then; ``after``: captures at loads or terminals with the filter;
+    ``readings``: figures as `station_and_figure` reads them; ``scope``; ``as_stated``: takes captures that look exchanged as they
+    are; ``progress``: called with the share done and what is being done.
+    Returns: BenchResult.
+    Raises: InputError, FilterlibError: for files and names that are wrong, captures of different converters, captures that look
+    exchanged, nothing to compare, and operating points without ripple, as the circuit is unstable there.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> folder = data_folder()
+    >>> found = bench(folder / "designs" / "tide-gauge-clean.toml", readings=["modem 20MHz 4.8 mV"])
+    >>> found.answers[0].outcome
+    'agrees'
+    """
+    tell, scope = progress or (lambda share, text: None), scope or ScopeErrors()
+    if not (before or after or readings):
+        raise FilterlibError("nothing to compare: give --before, --after or --reading")
+    tell(0.0, f"reading {file}")
+    stated = load_design(file)
+    design = stated if before is None else design_of_capture(file, before)
+    tell(0.1, "reading captures")
+    captures = [(named_station(design, one.place, one.point), _measured(one)) for one in after]
+    bare = None if before is None else _measured(Capture(before))
+    if bare is not None:
+        _refuse_others(bare, captures, as_stated)
+    typed = [station_and_figure(design, line) for line in readings]
+    stations = [station for station, _ in (*captures, *typed)]
+    ripples = {}
+    points = dict.fromkeys(station.point for station in stations if station.point != BARE)
+    for number, point in enumerate(points):
+        tell(0.2 + 0.7 * number / len(points), f"what is expected, {point}")
+        ripples[point] = _ripple(design, point)
+    tell(0.9, "comparing")
+    answers = [*_bare_answers(stated, bare, scope)]
+    for station, measured in captures:
+        answers += _of_capture(design, station, measured, scope, ripples)
+    answers += [_answer(station, from_figure(v, station.band, scope), stated, ripples) for station, v in typed]
+    compared = [
+        spectrum_answer(design, station, measured, bare, ripples[station.point], scope)
+        for station, measured in captures
+        if bare is not None and station.point != BARE
+    ]
+    return BenchResult(design, stated, tuple(answers), tuple(compared), bare, tuple(captures), ripples)
+
+
+def _measured(capture: Capture) -> Measurement:
+    found = measure(load_recording(capture.file, capture.channel))
+    if found.average is None:
+        raise InputError([Problem(capture.file, "", None, f"no ripple can be taken from it: {found.remarks[0]}")])
+    return found
+
+
+def _refuse_others(bare: Measurement, captures: Sequence[tuple[Station, Measurement]], as_stated: bool) -> None:
+    """Captures of another converter, and captures that look exchanged; all of them at once."""
+    problems = []
+    for _, measured in captures:
+        one, two = bare.switching_frequency, measured.switching_frequency
+        assert one is not None and two is not None  # noqa: PT018  or they were refused
+        name = measured.recording.file
+        if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > SAME:
+            why = (
+                f"it repeats at {format_quantity(two, 'Hz', 4)}, the capture before the filter at "
+                f"{format_quantity(one, 'Hz', 4)}: captures of one converter are needed"
+            )
+            problems.append(Problem(name, "", None, why))
+        elif not as_stated and measured.rms_about_mean > bare.rms_about_mean:
+            why = (
+                f"behind the filter it reads {format_quantity(measured.rms_about_mean, 'V', 3)} rms, before it "
+                f"{format_quantity(bare.rms_about_mean, 'V', 3)}: are the two exchanged? If not, add --as-stated"
+            )
+            problems.append(Problem(name, "", None, why))
+    if problems:
+        raise InputError(problems)
+
+
+def _ripple(design: Design, point: str) -> RippleResult:
+    solution = solve(design, point)
+    if stability(solution).stable is False:
+        raise FilterlibError(
+            f"{point}: the circuit is unstable there, so no ripple can be expected: see filterlib review"
+        )
+    return ripple(solution)
+
+
+def _bare_answers(stated: Design, bare: Measurement | None, scope: ScopeErrors) -> Iterator[Answer]:
+    """The capture of the bare converter beside what the file states of it."""
+    if bare is not None and stated.converter.ripple.recording is None:
+        station = named_station(stated, "terminals", BARE)
+        yield _answer(station, from_capture(bare, station.band, scope), stated, {})
+
+
+def _of_capture(
+    design: Design, station: Station, measured: Measurement, scope: ScopeErrors, ripples: dict[str, RippleResult]
+) -> Iterator[Answer]:
+    """In 20 MHz, and in full bandwidth where the capture reaches there."""
+    yield _answer(station, from_capture(measured, station.band, scope), design, ripples)
+    full = named_station(design, station.place, station.point, "full")
+    reading = from_capture(measured, full.band, scope)
+    if not reading.short:
+        yield _answer(full, reading, design, ripples)
+
+
+def _answer(station: Station, reading: BenchReading, design: Design, ripples: dict[str, RippleResult]) -> Answer:
+    if station.point == BARE:
+        return judged(station, reading, design.converter.ripple.peak_to_peak, np.nan, np.nan)
+    figure = ripples[station.point].figures[station.place, station.band.label]
+    known = np.isfinite(figure.probable_low)
+    ends = (figure.probable_low, figure.probable_high) if known else (figure.low, figure.high)
+    return judged(station, reading, figure.peak_to_peak, *ends)
+
+
+def judged(station: Station, reading: BenchReading, expected: float, low: float, high: float) -> Answer:
+    """Whether a reading agrees with what is expected: the distance of both over their common expanded uncertainty.
+
+    In logarithms, as both are positive and each is known to a share; each counts on the side on which the other lies.
+    """
+    answer = (station, reading, expected, low, high)
+    if reading.short:
+        return Answer(*answer, "cannot tell", np.nan, "bandwidth")
+    ends = np.array([low, high]) if np.isfinite(low) else np.array([expected, expected])
+    if reading.low <= 0 or reading.value > BLIND * reading.low:
+        beyond = reading.high < ends[0]
+        return Answer(*answer, "does not agree" if beyond else "cannot tell", np.nan, "" if beyond else "noise")
+    above = reading.value >= expected
+    own = reading.value / reading.low if above else reading.high / reading.value
+    other = ends[1] / expected if above else expected / ends[0]
+    common = np.hypot(np.log(own), _WIDER * np.log(max(other, 1.0)))
+    times = float(abs(np.log(reading.value / expected)) / common)
+    return Answer(*answer, "agrees" if times <= 1 else "does not agree", times)
+
+
+__all__ = ["BEFORE", "Answer", "BenchResult", "Capture", "bench", "judged"]

@@ -1,0 +1,209 @@
+"""What explains readings that do not agree: every fault tried on the real model, ranked by how likely it makes all readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from scipy.special import logsumexp
+
+from filterlib.analysis.described import Unit
+from filterlib.analysis.ripple.ripple import TERMINALS
+from filterlib.analysis.ripple.spectra import Spectra, bands, named_band, spectra
+from filterlib.bench.answers.answer import Answer, BenchResult
+from filterlib.bench.answers.faults import Fault, faults, with_fault
+from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
+from filterlib.bench.answers.stations import BARE, Station
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+
+SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
+EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
+ALIKE = 3.0  # times less likely, up to which two faults are not told apart
+SIMPLER = 10.0  # times less likely, up to which the board as designed is taken before a fault
+_RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
+_APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
+_CASES = 32  # plausible cases
+_LINES = 12  # harmonics, the strongest before the filter
+_MODEL = 0.1  # share by which a peak to peak of the circuit may be wrong where it is right: common practice, no source
+_LINE, _MORE, _MOST = (
+    0.1,
+    0.15,
+    0.7,
+)  # the same of the first harmonic, more at each further one, at most: as banks have several branches
+_ODD = 1e-3  # share of readings that are wrong for no reason
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """A ``fault``, how ``likely`` it is beside the others, by all readings together; ``misfit``: root mean square of the deviations over their
+    uncertainties, in the plausible case that fits best; ``expected``: figure at each answer's station."""
+
+    fault: Fault
+    likely: Annotated[float, Unit("", "likely", "likely")]
+    misfit: Annotated[float, Unit("", "misfit", "misfit")]
+    expected: Annotated[tuple[float, ...], Unit("V", "expected", None)]
+
+    @property
+    def explains(self) -> bool:
+        """Whether every reading is within its uncertainty, about."""
+        return self.misfit <= EXPLAINS
+
+
+@dataclass(frozen=True)
+class NextReading:
+    """The reading that tells the two likeliest apart best: what ``first`` and ``second`` would make there."""
+
+    station: Station
+    first: Annotated[float, Unit("V", "first", "first_pp")]
+    second: Annotated[float, Unit("V", "second", "second_pp")]
+
+    @property
+    def ratio(self) -> Annotated[float, Unit("", key=None)]:
+        """How far both are apart, at least 1."""
+        return max(self.first, self.second) / max(min(self.first, self.second), 1e-9)
+
+
+@dataclass(frozen=True)
+class Explained:
+    """Explanations, the likeliest first; but the board as designed is first where it explains all readings and is not much
+    less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does."""
+
+    ranked: tuple[Explanation, ...]
+    next_reading: NextReading | None
+    pair: tuple[Explanation, Explanation] | None
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing speaks against the board as designed."""
+        return self.ranked[0].fault.kind == "as designed" and self.ranked[0].explains
+
+    @property
+    def alike(self) -> tuple[Explanation, ...]:
+        """The first, and those that the readings do not tell from it."""
+        return tuple(one for one in self.ranked if one.likely * ALIKE >= self.ranked[0].likely)
+
+
+def explain(result: BenchResult) -> Explained:
+    """Every fault of `faults` on the model, in the plausible cases of the review, beside all readings.
+
+    Validity: one fault at a time; faults of other kinds are not known to it.
+    Raises: FilterlibError where there is no reading behind the converter.
+    """
+    answers = [one for one in result.answers if one.station.point != BARE]
+    if not answers:
+        raise FilterlibError("no reading behind the filter: nothing to explain")
+    tried = list(faults(result.design))
+    found = [(fault, _tried(result, fault, answers)) for fault in tried]
+    known = [(fault, one) for fault, one in found if one is not None]
+    prior = np.array([SOUND if f.kind == "as designed" else (1 - SOUND) / (len(known) - 1) for f, _ in known])
+    logs = np.log(prior) + [one[0] for _, one in known]
+    shares = np.exp(logs - logsumexp(logs))
+    ranked = sorted(
+        (Explanation(fault, float(share), one[1], one[2]) for (fault, one), share in zip(known, shares, strict=True)),
+        key=lambda one: -one.likely,
+    )
+    ranked = _simplest_first(ranked)
+    return Explained(tuple(ranked), *_next(result, ranked))
+
+
+def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
+    """The board as designed ahead of all others, where it explains all readings and is not `SIMPLER` times less likely."""
+    sound = next((one for one in ranked if one.fault.kind == "as designed"), None)
+    if sound is None or not sound.explains or sound.likely * SIMPLER < ranked[0].likely:
+        return ranked
+    return [sound, *(one for one in ranked if one is not sound)]
+
+
+_Found = tuple[float, float, tuple[float, ...]]
+
+
+def _tried(result: BenchResult, fault: Fault, answers: Sequence[Answer]) -> _Found | None:
+    """Logarithm of how likely a fault makes all readings, its misfit, and its figures; None where it makes no steady state."""
+    design = with_fault(result.design, fault)
+    if design is None:
+        return None
+    try:
+        at = {point: _spectra(result, design, fault, point) for point in result.ripples}
+    except FilterlibError:
+        return None
+    deviations = [_deviation(one, _figure(at[one.station.point], design, fault, one.station)) for one in answers]
+    for lines in result.spectra:
+        deviations += _line_deviations(lines, at[lines.station.point], fault)
+    z = np.array(np.broadcast_arrays(*deviations))
+    likely = np.log((1 - _ODD) * np.exp(-0.5 * z**2) + _ODD * np.exp(-0.5 * (z / 10) ** 2)).sum(axis=0)
+    figures = tuple(float(np.median(_figure(at[one.station.point], design, fault, one.station))) for one in answers)
+    misfit = float(np.sqrt(np.min(np.mean(np.minimum(z**2, 100.0), axis=0))))
+    return float(logsumexp(likely) - np.log(likely.size)), misfit, figures
+
+
+def _spectra(result: BenchResult, design: Design, fault: Fault, point: str) -> Spectra:
+    """Of plausible cases: their values, but for the part that has the fault."""
+    known = {one.key for one in uncertain_parameters(design)}
+    spared = f"filter.{fault.part}."
+    columns = drawn_columns(result.design, result.ripples[point], _CASES)
+    values = {key: one for key, one in columns.items() if key in known and not key.startswith(spared)}
+    solution = solve(design, point)
+    return spectra(Solution(with_values(design, values), solution.state) if values else solution)
+
+
+def _figure(found: Spectra, design: Design, fault: Fault, station: Station) -> np.ndarray:
+    """Peak to peak that would be read [V], (cases,)."""
+    band = named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
+    return np.asarray(fault.factor * np.ravel(found.peak_to_peak(station.place, band)))
+
+
+def _deviation(answer: Answer, figures: np.ndarray) -> np.ndarray:
+    """Of a reading from a figure, over its standard uncertainty, in logarithms."""
+    reading = answer.reading
+    blind = reading.low <= 0
+    middle = reading.high / 2 if blind else reading.value
+    own = 1.0 if blind else np.log(reading.high / reading.low) / 3.92
+    return np.asarray(np.log(middle / np.maximum(figures, 1e-9)) / np.hypot(own, _MODEL))
+
+
+def _line_deviations(lines: SpectrumAnswer, found: Spectra, fault: Fault) -> Iterator[np.ndarray]:
+    """Of the strongest harmonics; one that the noise hides deviates only where it should have been seen."""
+    orders = np.rint(lines.frequencies / found.frequencies[0]).astype(int) - 1
+    limit = np.abs(lines.station.band.response(found.frequencies))
+    many = 2 * fault.factor * np.atleast_2d(np.abs(found.whole(lines.station.place)) * limit)
+    for k in np.argsort(-lines.before)[:_LINES]:
+        expected, model = np.maximum(many[:, orders[k]], 1e-9), min(_LINE + _MORE * orders[k], _MOST)
+        if lines.clear[k]:
+            own = np.log(lines.after_high[k] / max(lines.after_low[k], 0.2 * lines.after[k])) / 3.92
+            yield np.log(max(lines.after[k], 1e-9) / expected) / np.hypot(own, model)
+        else:
+            yield np.maximum(np.log(expected / lines.after_high[k]), 0.0) / model
+
+
+def _next(
+    result: BenchResult, ranked: Sequence[Explanation]
+) -> tuple[NextReading | None, tuple[Explanation, Explanation] | None]:
+    """Of all places, bands and points that were not read: where the first and its next rival differ most."""
+    done = {one.station.name for one in result.answers}
+    for rival in ranked[1 : 1 + _RIVALS]:
+        tried = [one for one in _pairs(result, ranked[0].fault, rival.fault) if one.station.name not in done]
+        best = max(tried, key=lambda one: one.ratio, default=None)
+        if best is not None and best.ratio > _APART:
+            return best, (ranked[0], rival)
+    return None, None
+
+
+def _pairs(result: BenchResult, one: Fault, other: Fault) -> Iterator[NextReading]:
+    """What two faults would make of every reading that can be taken."""
+    designs = [(fault, with_fault(result.design, fault)) for fault in (one, other)]
+    for point in result.ripples:
+        there = [(fault, design, spectra(solve(design, point))) for fault, design in designs if design is not None]
+        for station in _stations(result.design, point):
+            sizes = [float(_figure(found, design, fault, station)[0]) for fault, design, found in there]
+            yield NextReading(station, sizes[0], sizes[1])
+
+
+def _stations(design: Design, point: str) -> Iterator[Station]:
+    for place in (TERMINALS, *(load.name for load in design.loads)):
+        for band in bands(design):
+            yield Station(place, band, point)

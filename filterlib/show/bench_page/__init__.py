@@ -1,0 +1,1 @@
+"""The page, the numbers and the command of what the bench answers."""

@@ -1,0 +1,135 @@
+"""What the bench answers, in words: each reading beside what was expected, what explains it, and what to measure next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from filterlib.bench.answers.answer import Answer, BenchResult
+from filterlib.bench.answers.explanation import Explained, Explanation
+from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.stations import BARE, Station
+from filterlib.units import format_quantity
+from filterlib.words.labels import bandwidth_words
+from filterlib.words.quantities import capital, joined, number, range_text, share
+
+_FAULTS = {
+    "as designed": "the board as designed",
+    "not connected": "{part} is not connected",
+    "poor joint": "{part} has a poor joint (1 Ω in series)",
+    "long leads": "{part} stands on long leads (100 nH)",
+    "smaller value": "{part} has a tenth of its value",
+    "larger value": "{part} has ten times its value",
+    "wrong side": "{part} is on the other side of the choke",
+    "shorted": "{part} is bridged",
+    "winding reversed": "one winding of {part} is reversed, so that the load's current saturates it",
+    "loops side by side": "the loops of {part} are side by side (1 nH in common)",
+    "load off": "{part} was not on",
+    "factor too high": "the probe attenuates less than the scope was told: readings are ten times too high",
+    "factor too low": "the probe attenuates more than the scope was told: readings are a tenth of what they should be",
+    "limit off": "the scope's 20 MHz limit was off",
+}
+_MARKS = {"agrees": "✓", "does not agree": "✗", "cannot tell": "?"}
+
+
+def fault_words(fault: Fault) -> str:
+    """A fault, with its part."""
+    return _FAULTS[fault.kind].format(part=fault.part)
+
+
+def station_words(station: Station) -> str:
+    """Place, band and operating point."""
+    point = "without filter" if station.point == BARE else station.point
+    return f"{station.place}, {bandwidth_words(station.band.label)}, {point}"
+
+
+def outcome_words(answer: Answer) -> str:
+    """The outcome with its mark, and by how much."""
+    words = f"{_MARKS[answer.outcome]} {answer.outcome}"
+    if answer.why == "noise":
+        return f"{words}: the reading is hardly more than noise"
+    if answer.why == "bandwidth":
+        return f"{words}: the capture reaches to {format_quantity(answer.reading.reach, 'Hz')} alone"
+    if answer.outcome == "agrees" or answer.times != answer.times:
+        return words
+    return f"{words}: {answer.times:.1f} times what both may be wrong by"
+
+
+def verdict_words(result: BenchResult) -> str:
+    """All readings in one sentence."""
+    by = {kind: [one for one in result.answers if one.outcome == kind] for kind in _MARKS}
+    if len(result.answers) == 1 and by["does not agree"]:
+        return f"The reading does not agree with the design: {station_words(result.answers[0].station)}"
+    if by["does not agree"]:
+        first = joined(dict.fromkeys(station_words(one.station) for one in by["does not agree"][:3]))
+        return f"{len(by['does not agree'])} of {len(result.answers)} readings do not agree with the design: {first}"
+    if by["cannot tell"]:
+        return f"Nothing disagrees, but {len(by['cannot tell'])} of {len(result.answers)} readings cannot tell"
+    return "Every reading agrees with the design" if len(result.answers) > 1 else "The reading agrees with the design"
+
+
+def answer_sentence(answer: Answer) -> str:
+    """One reading and its expectation."""
+    reading = answer.reading
+    expected = (
+        f"{number(answer.expected, 'V', 2)} expected ({range_text(answer.low, answer.high, 'V', 2)})"
+        if answer.low == answer.low
+        else f"{number(answer.expected, 'V')} stated"
+    )
+    return (
+        f"{outcome_words(answer)}: {station_words(answer.station)}: {number(reading.value, 'V')} read "
+        f"({range_text(reading.low, reading.high, 'V')}), {expected}"
+    )
+
+
+def noise_sentence(answer: Answer) -> str | None:
+    """What noise added to a reading, where that matters."""
+    reading = answer.reading
+    if reading.bias < 0.01 * reading.shown:
+        return None
+    return (
+        f"{capital(station_words(answer.station))}: {number(reading.shown, 'V')} is on the screen; noise makes about "
+        f"{number(reading.bias, 'V', 2)} of it, which is taken off."
+    )
+
+
+def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:
+    """What explains the readings, what they do not tell apart, and what to measure next."""
+    best, alike = explained.ranked[0], explained.alike
+    if explained.sound:
+        agree = all(one.outcome != "does not agree" for one in result.answers)
+        yield (
+            "The board as designed explains all readings."
+            if agree
+            else "No fault that is known here explains the readings better than the board as designed does."
+        )
+        rest = [one for one in alike if one.fault.kind != "as designed"]
+        if rest:
+            yield f"The readings would not show it if {_any_of(rest)}."
+    elif not any(one.explains for one in explained.ranked):
+        yield "No single fault that is known here explains all readings. Nearest: " + fault_words(best.fault) + "."
+    else:
+        yield f"Likeliest: {fault_words(best.fault)} ({share(best.likely)})."
+        rest = [one for one in alike[1:] if one.explains]
+        if rest:
+            yield f"Not told apart from it: {_any_of(rest)}."
+    if explained.next_reading is not None and explained.pair is not None:
+        one, other = explained.pair
+        found = explained.next_reading
+        yield (
+            f"Measure next: {station_words(found.station)}. It reads about {number(found.first, 'V', 2)} {_if(one)}, about "
+            f"{number(found.second, 'V', 2)} {_if(other)}."
+        )
+
+
+def _any_of(several: list[Explanation]) -> str:
+    return ", or ".join(fault_words(one.fault) for one in several[:4])
+
+
+def _if(one: Explanation) -> str:
+    return "as designed" if one.fault.kind == "as designed" else f"if {fault_words(one.fault)}"
+
+
+def bench_text(result: BenchResult, explained: Explained | None) -> str:
+    """For a terminal."""
+    lines = [f"{verdict_words(result)}.", *(answer_sentence(one) for one in result.answers)]
+    return "\n".join([*lines, *(explained_sentences(result, explained) if explained else ())])

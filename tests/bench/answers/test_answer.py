@@ -1,0 +1,160 @@
+"""A built board beside its design: captures and readings in, outcomes and faults out."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import filterlib
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.bench.answers.answer import BenchResult, Capture, bench
+from filterlib.bench.answers.explanation import explain
+from filterlib.bench.answers.faults import faults, with_fault
+from filterlib.bench.answers.readings_file import read_readings, readings_text
+from filterlib.bench.answers.stations import named_station
+from filterlib.errors import FilterlibError, InputError
+from filterlib.parts.tables import data_folder
+from filterlib.system.solution import solve
+
+CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
+RECORDINGS = data_folder() / "recordings"
+
+
+@pytest.fixture(scope="module")
+def answered():
+    return bench(
+        CLEAN,
+        before=str(RECORDINGS / "clean-terminals.csv"),
+        after=[Capture(str(RECORDINGS / "clean-modem.csv"))],
+        readings=["logger 20MHz 60 mV"],
+    )
+
+
+def test_captures_of_the_demo_agree_and_a_wrong_figure_does_not(answered):
+    """The recordings are made by circuits that share nothing with the library."""
+    bare, modem, logger = answered.answers
+    assert [one.outcome for one in answered.answers] == ["agrees", "agrees", "does not agree"]
+    assert bare.expected == pytest.approx(0.11, rel=1e-9, abs=0)
+    assert modem.station.name == "modem 20MHz transmitting"
+    assert logger.times > 2
+    assert answered.exit_code == 1
+
+
+def test_attenuation_of_the_first_harmonic(answered):
+    """Its reading is within the probable range, a little widened; before and after are those of the captures."""
+    found = answered.spectra[0]
+    assert found.frequencies[0] == pytest.approx(180e3, rel=0.01, abs=0)
+    assert found.before[0] == pytest.approx(0.056, rel=0.02, abs=0)
+    assert 0.8 * found.expected_low[0] < found.after[0] < 1.25 * found.expected_high[0]
+    assert found.attenuation[0] == pytest.approx(20 * np.log10(found.before[0] / found.after[0]), rel=1e-9, abs=0)
+    assert not found.clear.all()
+
+
+def board(answered: BenchResult, fault, places=("terminals", "modem", "logger")) -> BenchResult:
+    """What the bench would have answered at a board with a fault, of nominal values, without noise."""
+    design = with_fault(answered.design, fault)
+    point = answered.design.operating_points[0].name
+    there = spectra(solve(design, point))
+    old = answered.answers[1]
+    answers = []
+    for place in places:
+        station = named_station(answered.design, place, point)
+        volts = fault.factor * float(np.ravel(there.peak_to_peak(place, station.band))[0])
+        reading = replace(old.reading, value=volts, shown=volts, low=0.95 * volts, high=1.05 * volts)
+        answers.append(replace(old, station=station, reading=reading))
+    lines = answered.spectra[0]
+    peaks = fault.factor * 2 * np.abs(there.whole("modem") * lines.station.band.response(there.frequencies))
+    after = peaks[np.rint(lines.frequencies / there.frequencies[0]).astype(int) - 1]
+    floor = 1e-6
+    seen = replace(
+        lines, after=after, after_low=np.maximum(after * 0.97 - floor, 0), after_high=after * 1.03 + floor, clear=after > 2 * floor
+    )  # fmt: skip
+    return replace(answered, answers=tuple(answers), spectra=(seen,))
+
+
+def test_a_sound_board_is_told_so(answered):
+    found = explain(board(answered, next(faults(answered.design))))
+    assert found.sound
+    assert sum(one.likely for one in found.ranked) == pytest.approx(1.0, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("kind", "part"),
+    [
+        ("winding reversed", "L1"),
+        ("factor too high", ""),
+        ("shorted", "L1"),
+        ("larger value", "C2"),
+        ("smaller value", "C2"),
+    ],
+)
+def test_a_fault_is_ranked_first_or_second(answered, kind, part):
+    fault = next(one for one in faults(answered.design) if (one.kind, one.part) == (kind, part))
+    found = explain(board(answered, fault))
+    assert not found.sound
+    assert (kind, part) in [(one.fault.kind, one.fault.part) for one in found.ranked[:2]]
+
+
+def test_readings_that_nothing_explains_are_said_so(answered):
+    """A hundred times too much at one load, a hundredth at the other."""
+    sound = board(answered, next(faults(answered.design)))
+    odd = [
+        replace(one, reading=replace(one.reading, value=f * one.reading.value, low=f * one.reading.low, high=f * one.reading.high))
+        for one, f in zip(sound.answers, (1.0, 100.0, 0.01), strict=True)
+    ]  # fmt: skip
+    assert not any(one.explains for one in explain(replace(sound, answers=tuple(odd))).ranked)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({}, "nothing to compare"),
+        ({"readings": ["modem 4.8 mV"]}, "the band is needed"),
+        ({"readings": ["moden 20MHz 4.8 mV"]}, 'did you mean "modem"'),
+        ({"readings": ["modem 20MHz much"]}, "much"),
+        ({"readings": ["modem 20MHz -3 mV"]}, "0"),
+        ({"after": [Capture(str(RECORDINGS / "clean-modem.csv"), "antenna")]}, 'no place "antenna"'),
+    ],
+)
+def test_what_cannot_be_compared_is_said(options, words):
+    with pytest.raises(FilterlibError, match=words):
+        bench(CLEAN, **options)
+
+
+def test_captures_of_different_converters_and_exchanged_ones_are_refused():
+    before, after = str(RECORDINGS / "clean-terminals.csv"), str(RECORDINGS / "clean-modem.csv")
+    with pytest.raises(InputError, match="captures of one converter"):
+        bench(CLEAN, before=before, after=[Capture(str(RECORDINGS / "brick-modem.csv"))])
+    with pytest.raises(InputError, match="exchanged"):
+        bench(CLEAN, before=after, after=[Capture(before)])
+
+
+def test_the_readings_file_comes_back_as_it_was_filled_in(tmp_path):
+    text = readings_text([("modem 20MHz listening", "2 to 5 mV"), ("logger full listening", "1 to 2 mV")])
+    file = tmp_path / "readings.toml"
+    file.write_text(
+        text.replace('listening" = ""', 'listening" = "4.8 mV"', 1).replace('# gain = "3 %"', 'gain = "1 %"')
+    )
+    lines, scope = read_readings(file)
+    assert lines == ("modem 20MHz listening 4.8 mV",)
+    assert scope.gain == pytest.approx(0.01, rel=1e-9, abs=0)
+    file.write_text('[readings]\n"modem 20MHz" = 4\n[scope]\ngrain = 1\nprobe_gain = "x"\n[more]\n')
+    with pytest.raises(InputError) as refused:
+        read_readings(file)
+    assert "more" in str(refused.value)
+    file.write_text('[readings]\n"modem 20MHz" = 4\n[scope]\ngrain = 1\nprobe_gain = "x"\n')
+    with pytest.raises(InputError) as refused:
+        read_readings(file)
+    assert len(refused.value.problems) == 3
+
+
+def test_a_filled_in_readings_file_is_not_touched(tmp_path):
+    sheet = filterlib.bench_sheet(filterlib.review(filterlib.load_design(CLEAN)))
+    from filterlib.show.verify import write_sheet
+
+    write_sheet(sheet, tmp_path / "sheet")
+    file = tmp_path / "sheet" / "readings.toml"
+    assert "modem 20MHz transmitting" in file.read_text()
+    file.write_text("mine")
+    write_sheet(sheet, tmp_path / "sheet")
+    assert file.read_text() == "mine"

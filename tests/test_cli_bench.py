@@ -1,0 +1,52 @@
+"""The command that compares a built board with its design."""
+
+import json
+
+import pytest
+
+from filterlib.cli import main
+from filterlib.parts.tables import data_folder
+
+CLEAN = str(data_folder() / "designs" / "tide-gauge-clean.toml")
+RECORDINGS = data_folder() / "recordings"
+
+
+def test_two_captures_in_one_page_out(tmp_path, capsys):
+    before, after = (str(RECORDINGS / f"clean-{place}.csv") for place in ("terminals", "modem"))
+    assert (
+        main(
+            ["bench", CLEAN, "--before", before, "--after", f"modem@transmitting={after}", "--out", str(tmp_path / "a")]
+        )
+        == 0
+    )
+    said = capsys.readouterr().out
+    assert "Every reading agrees with the design" in said
+    assert "The board as designed explains all readings" in said
+    numbers = json.loads((tmp_path / "a" / "bench.json").read_text())
+    assert [one["outcome"] for one in numbers["answers"]] == ["agrees", "agrees"]
+    assert numbers["answers"][1]["station"] == "modem 20MHz transmitting"
+    assert len(numbers["harmonics"][0]["attenuation_dB"]) == len(numbers["harmonics"][0]["clear"])
+    page = (tmp_path / "a" / "bench.html").read_text()
+    assert "Photographs" in page
+    assert page.count("<svg") == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ((), "nothing to compare"),
+        (("--after", "no.csv"), "no.csv"),
+        (("--reading", "antenna 20MHz 3 mV"), "antenna"),
+        (("--readings", "no.toml"), "no.toml"),
+    ],
+)
+def test_bad_input_is_one_clear_error(capsys, options, words):
+    assert main(["bench", CLEAN, *options]) == 2
+    said = capsys.readouterr()
+    assert words in said.err
+    assert "Traceback" not in said.err
+
+
+def test_a_figure_that_does_not_agree_is_exit_code_1(capsys):
+    assert main(["bench", CLEAN, "--reading", "modem 20MHz 300 mV"]) == 1
+    assert "does not agree" in capsys.readouterr().out
