@@ -75,7 +75,7 @@ def board(answered: BenchResult, fault, places=("terminals", "modem", "logger"))
 def test_a_sound_board_is_told_so(answered):
     found = explain(board(answered, next(faults(answered.design))))
     assert found.sound
-    assert sum(one.likely for one in found.ranked) == pytest.approx(1.0, rel=1e-9)
+    assert sum(one.likely for one in found.ranked) == pytest.approx(1.0, abs=1e-9)
 
 
 @pytest.mark.parametrize(
