@@ -36,7 +36,9 @@ def test_the_sheet_is_written_and_its_first_step_said(quick, capsys, tmp_path):
     found = json.loads((tmp_path / "out" / "verify.json").read_text(encoding="utf-8"))
     first = found["stations"][0]["checks"][0]
     assert first["expected_V"] == pytest.approx(0.110, rel=1e-6, abs=0)  # hand: the design file
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"verify.html", "verify.json", "verify-circuit.svg"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "verify.html", "verify.json", "verify-circuit.svg", "readings.toml"
+    }  # fmt: skip
 
 
 def test_review_and_verify_share_a_folder(quick, capsys, tmp_path):

@@ -103,5 +103,5 @@ def test_what_the_command_says(sheet):
 def test_files_are_written_as_one_and_the_same_each_time(sheet, files, tmp_path):
     page = verify.write_sheet(sheet, tmp_path / "out")
     assert page == tmp_path / "out" / "verify.html"
-    assert {path.name for path in page.parent.iterdir()} == set(files)
+    assert {path.name for path in page.parent.iterdir()} == {*files, "readings.toml"}
     assert verify.sheet_files(sheet) == files
