@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from filterlib.analysis.stability.minor_loop import limits
 from filterlib.network.circuit import Circuit
 
 
@@ -43,7 +44,7 @@ def hand_roots(circuit: Circuit, values: dict[str, np.ndarray], shift: float) ->
 def random_circuit(seed: int) -> tuple[Circuit, dict[str, tuple[float, float]]]:
     """Up to 12 nodes: a line of lossy chokes with lossy capacitors, loads of negative conductance, and ranges of up to ten elements."""
     rng = np.random.default_rng(seed)
-    circuit, stages = Circuit(), int(rng.integers(1, 4))
+    circuit, stages = Circuit(), int(rng.integers(1, 5))
     last = "0"
     for at in range(stages):
         node = f"n{at}"
@@ -52,7 +53,7 @@ def random_circuit(seed: int) -> tuple[Circuit, dict[str, tuple[float, float]]]:
         circuit.resistor(f"E{at}", node, f"c{at}", 10 ** rng.uniform(-2, 0))
         circuit.capacitor(f"C{at}", f"c{at}", "0", 10 ** rng.uniform(-6, -4))
         last = node
-    least = sum(element.value for element in circuit.elements if element.name in ("R0", "R1", "R2"))
+    least = sum(element.value for element in circuit.elements if element.name in ("R0", "R1", "R2", "R3"))
     circuit.conductance("G", last, "0", -(10 ** rng.uniform(-2.5, -0.3)) * min(1.0, 0.5 / least))
     if stages > 1 and rng.random() < 0.5:
         circuit.conductance("G0", "n0", "0", -(10 ** rng.uniform(-3, -1.5)))
@@ -61,3 +62,26 @@ def random_circuit(seed: int) -> tuple[Circuit, dict[str, tuple[float, float]]]:
     values = {element.name: element.value for element in circuit.elements if element.name in names}
     ends = {name: (value * (1 - spread), value * (1 + spread)) for name, value in values.items()}
     return circuit, {name: (min(pair), max(pair)) for name, pair in ends.items()}
+
+
+def disagreements(seed: int) -> list[str]:
+    """What differs of one random circuit, a thousandth below and above its critical conductance: eigenvalues, Nyquist count."""
+    circuit, _ = random_circuit(seed)
+    load = circuit.netlist.find("G")
+    port = Circuit()
+    for element in circuit.elements:
+        if element.name not in ("G", "G0"):
+            getattr(port, element.kind)(element.name, *element.nodes, element.value)
+    found = limits(lambda f: port.impedance(f, load.nodes[0]), lambda f: -np.ones(len(f)), 1.0, 1e8)
+    alone = port.copy().conductance("G", *load.nodes, -found.exact)
+    f = np.concatenate([[0.0], np.geomspace(1.0, 1e8, 20000), found.frequency * np.linspace(0.9, 1.1, 20001)])
+    impedance, wrong = port.impedance(np.unique(f), load.nodes[0]), []
+    for share, unstable in ((0.999, False), (1.001, True)):
+        roots = hand_roots(alone, {"G": np.array([-found.exact * share])}, 1e5)[0]
+        turned = 1 - found.exact * share * impedance
+        turns = -round((np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) / np.pi)
+        if (roots.real.max() > 0) != unstable:
+            wrong.append(f"seed {seed}: eigenvalues at {share:g} of the critical power")
+        if turns != np.sum(roots.real > 0):
+            wrong.append(f"seed {seed}: {turns} turns at {share:g} of the critical power")
+    return wrong

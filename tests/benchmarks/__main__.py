@@ -9,16 +9,13 @@ import resource
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
-import numpy as np
 from threadpoolctl import threadpool_limits
 
 from tests.benchmarks import designs, engine, mitigations, panels, recordings, ringing
 
 ROOT = Path(__file__).parents[2]
-UNIT = 200_000  # systems
 
 
 def _best(command: list[str], runs: int = 3) -> float:
@@ -36,26 +33,13 @@ def _children() -> float:
     return used.ru_utime + used.ru_stime
 
 
-def unit() -> float:
-    """Processor time [s] of numpy's batched dense solution of 200,000 complex systems of 14 unknowns: what reviews are told in."""
-    random = np.random.default_rng(1)
-    a = random.standard_normal((UNIT, 14, 14)) + 1j * random.standard_normal((UNIT, 14, 14))
-    b = random.standard_normal((UNIT, 14, 1)) + 0j
-    times = []
-    for _ in range(3):
-        start = time.process_time()
-        np.linalg.solve(a, b)
-        times.append(time.process_time() - start)
-    return min(times)
-
-
 def commands() -> list[engine.Row]:
     """`import filterlib` beside a bare start of Python, and whole commands in units of `unit`: processor times."""
     bare = _best([sys.executable, "-c", "pass"])
     light = _best([sys.executable, "-c", "import filterlib"])
     rows = [engine.Row("import filterlib, beside a bare Python", light, light / bare, "under 0.5 s")]
-    one = unit()
-    rows.append(engine.Row(f"unit: {UNIT:,} dense systems of 14 unknowns", one, 1.0, ""))
+    one = engine.unit()
+    rows.append(engine.Row(f"unit: {engine.UNIT:,} dense systems of 14 unknowns", one, 1.0, ""))
     clean, brick = (str(ROOT / "data" / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick"))
     for words, aim in ((("review", clean), 4), (("review", brick), 8), (("compare", clean, brick), 11)):
         with tempfile.TemporaryDirectory() as folder:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from time import perf_counter
+from time import perf_counter, process_time
 
 import numpy as np
 
 from filterlib import load_design
-from filterlib.analysis.converter_side.regulation import regulations
+from filterlib.analysis.converter_side.converter_side import converter_side
 from filterlib.analysis.damping.ideal import NETWORKS, peaks, robust, textbook
 from filterlib.analysis.damping.real_parts import fitted
 from filterlib.analysis.stability.margins import margins
@@ -16,10 +16,11 @@ from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.system.solution import solve, solve_all
 from filterlib.system.stages import Damping
-from tests.benchmarks.engine import Row
-from tests.pencils import hand_roots, random_circuit
+from tests.benchmarks.engine import Row, unit
+from tests.pencils import disagreements, hand_roots, random_circuit
 
 CIRCUITS, DRAWS = 200, 10_000
+SECTION = 0.4  # units that half a second is on the machine on which both were measured first
 
 
 def contradicted(seeds: range, draws: int) -> tuple[dict[str, int], int, list[float]]:
@@ -53,13 +54,17 @@ def outdone(cases: int) -> tuple[int, float]:
 
 
 def section() -> float:
-    """Seconds of the stability section of the brick's review: margins at all operating points, the converter's loop, words and figures."""
+    """Processor time [s] of the stability section of the brick's review: margins at all operating points, the converter's side, words
+    and figures; the least of three."""
     solutions = solve_all(load_design(data_folder() / "designs" / "tide-gauge-brick.toml"))
     known = [solution.poles for solution in solutions]
-    start = perf_counter()
-    found = [one for solution in solutions for one in margins(solution)]
-    stability_chapter(found, solutions[0].design, regulations(solutions[0]))
-    return perf_counter() - start if known else 0.0
+    times = []
+    for _ in range(3 if known else 0):
+        start = process_time()
+        found = [one for solution in solutions for one in margins(solution)]
+        stability_chapter(found, solutions[0].design, converter_side(solutions[0]))
+        times.append(process_time() - start)
+    return min(times)
 
 
 def search() -> float:
@@ -80,9 +85,18 @@ def rows() -> list[Row]:
         f"certificates: {counts['stable']} stable, {counts['unstable']} not, {counts['undecided']} undecided; slowest"
     )
     found, each = outdone(100)
+    shown, start = section(), perf_counter()
+    differ = sum(len(disagreements(seed)) for seed in range(CIRCUITS))
+    agreed = "eigenvalues, Nyquist count and critical power, each of 200 random circuits"
     return [
         Row(words, max(times), float(wrong), "under 10 s; none contradicted"),
-        Row("stability section of the brick's review", section(), 1.0, "at most 0.5 s"),
+        Row(agreed, (perf_counter() - start) / CIRCUITS, float(differ), "none differs"),
+        Row(
+            "stability section of the brick's review, in units",
+            shown,
+            shown / unit(),
+            f"at most 0.5 s, {SECTION} units",
+        ),
         Row("resistors of one damping branch with real parts", search(), 1.0, ""),
         Row("robust damper, each of 100 random cases", each, float(found), "none beaten by the textbook's"),
     ]
