@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
-from filterlib.analysis.converter_side.regulation import Regulation, regulations
+from filterlib.analysis.converter_side.converter_side import ConverterSide, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
@@ -51,8 +51,8 @@ class ReviewResult:
     parameters that no file states; ``stored_energy`` in all capacitors. ``reasons``: why this much is left
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
     the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
-    whole range, or in 95 % of the plausible cases. ``regulation``: the converter's own loop with the filter on, where most is drawn,
-    sensing before and behind the filter; nothing where it cannot be derived.
+    whole range, or in 95 % of the plausible cases. ``converter_side``: its loop with the filter on, where most is drawn, what it starts
+    into, and the line that feeds it.
     """
 
     judgement: Judgement
@@ -61,7 +61,7 @@ class ReviewResult:
     closing: MeasurementValues | None = None
     reasons: ReasonsResult | None = None
     accept: Accept = "possible"
-    regulation: tuple[Regulation, ...] = ()
+    converter_side: ConverterSide | None = None
 
     @property
     def design(self) -> Design:
@@ -128,7 +128,7 @@ def review(design: Design, *, accept: Accept = "possible", progress: Progress | 
             progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
         ),
         accept=accept,
-        regulation=regulations(max((point.solution for point in judged.points), key=lambda one: one.drawn)),
+        converter_side=converter_side(max((point.solution for point in judged.points), key=lambda one: one.drawn)),
     )
 
 

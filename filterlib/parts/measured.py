@@ -297,7 +297,7 @@ def part_from_file(entry: Mapping[str, Any], folder: Path) -> MeasuredCapacitor 
     stated = {key: value for key, value in entry.items() if key not in part_class.COMPUTED}
     computed: dict[str, Any] = {}
     try:
-        computed = part_class.from_curve(_curve(stated, folder), stated)
+        computed = part_class.from_curve(curve_in_file(stated, folder), stated)
     except InputError as error:
         problems += error.problems
     except QuantityError:
@@ -326,8 +326,8 @@ def _class(kind: object) -> type[MeasuredCapacitor] | type[MeasuredChoke]:
     return MEASURED[kind]
 
 
-def _curve(entry: Mapping[str, Any], folder: Path) -> ImpedanceCurve:
-    """The impedance in the file of an entry."""
+def curve_in_file(entry: Mapping[str, Any], folder: Path) -> ImpedanceCurve:
+    """The impedance in the ``file`` of an entry, measured in the ``connection`` that it states. Raises InputError."""
     file, connection = entry.get("file"), entry.get("connection")
     if not isinstance(file, str) or not file.strip():
         why = "the name of a file in quotes is needed: an impedance curve (.csv), or scattering parameters (.s1p, .s2p)"

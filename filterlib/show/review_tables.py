@@ -22,7 +22,7 @@ from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage
+from filterlib.system.stages import AnyStage, SeriesChoke
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
@@ -126,6 +126,11 @@ def _parts(design: Design) -> Iterator[Row]:
     for stage in design.filter:
         extra = [f"{number(float(stage.resistance), 'ohm')} in series"] if stage.kind == "damping" else []
         yield stage.name, _what(stage), stage.part.name, _values(stage.part, extra, getattr(stage, "count", 1))
+        beside = stage.damping if isinstance(stage, SeriesChoke) else None
+        if beside is not None:
+            ohms, second = f"{number(float(beside.resistance), 'ohm')} across {stage.name}", beside.part
+            values = ohms if second is None else _values(second, [f"{ohms}, in series"])
+            yield f"damping of {stage.name}", "resistor", "" if second is None else second.name, values
     for load in design.loads:
         yield load.name, "load", "", f"{_draw(load)} {load.kind.replace('_', ' ')}"
         if load.lead is not None:

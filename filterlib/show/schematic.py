@@ -29,6 +29,7 @@ from filterlib.units import format_quantity
 
 ROW_WIDTH = 34.0  # [drawing units] before the diagram goes on in a new row
 _LINES = {"plus": PLUS, "return": MINUS}
+_BELOW = -0.75  # of what is across a choke, from its line
 
 
 @dataclass(frozen=True)
@@ -147,10 +148,15 @@ def _damping(stage: Damping) -> Column:
 
 
 def _series(
-    symbol: str, labels: Sequence[str], lines: Sequence[str], extra: Callable[[Sheet, float], None] | None = None
+    symbol: str,
+    labels: Sequence[str],
+    lines: Sequence[str],
+    extra: Callable[[Sheet, float], None] | None = None,
+    *,
+    least: float = 2.6,
 ) -> Column:
     """A symbol in series with one line or both, its labels above the plus line (below it for the return alone)."""
-    width = max(2.6, 0.4 + text_width(labels))
+    width = max(least, 0.4 + text_width(labels))
 
     def draw(sheet: Sheet, x: float) -> None:
         centre = x + width / 2
@@ -170,7 +176,29 @@ def _series(
 
 def _series_choke(stage: SeriesChoke) -> Column:
     each = " in each line" if stage.line == "both" else ""
-    return _series("inductor", (stage.name, f"{_said(stage.part.inductance, 'H')}{each}"), stage.lines)
+    labels = (stage.name, f"{_said(stage.part.inductance, 'H')}{each}")
+    if stage.damping is None:
+        return _series("inductor", labels, stage.lines)
+    second = stage.damping.part
+    words = [_said(stage.damping.resistance, "ohm"), *([] if second is None else [_said(second.inductance, "H")])]
+
+    def beside(sheet: Sheet, centre: float) -> None:
+        for line in stage.lines:
+            top = _LINES[line]
+            level, start = top + (_BELOW if line == "plus" else -_BELOW), centre - 0.9 * len(words)
+            for end in (start, start + 1.8 * len(words)):
+                sheet.line((end, top), (end, level))
+                sheet.dot((end, top))
+            for at, symbol in enumerate(("resistor", "inductor")[: len(words)]):
+                sheet.part(symbol, (start + 1.8 * at, level), (start + 1.8 * (at + 1), level))
+        sheet.text(
+            centre,
+            _LINES[stage.lines[0]] + (_BELOW - 0.45 if "plus" in stage.lines else 1.3),
+            (" + ".join(words),),
+            anchor="middle",
+        )
+
+    return _series("inductor", labels, stage.lines, beside, least=1.8 * len(words) + 0.8)
 
 
 def _common_mode_choke(stage: CommonModeStage) -> Column:

@@ -26,7 +26,7 @@ class Component:
 
     ``name``: as its element; ``stage``: name of its stage, "" of a load's capacitor; ``label``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
     "wire" or "resistor"; ``part`` (None of a resistor); ``count`` alike in parallel, among which current and heat are
-    shared; ``branches``; ``bias`` [V] of a capacitor.
+    shared; ``branches``; ``bias`` [V] of a capacitor; ``beside`` a part of the line: its voltage is that part's.
     """
 
     name: str
@@ -37,6 +37,7 @@ class Component:
     count: int = 1
     bias: Value = 0.0
     stage: str = ""
+    beside: bool = False
 
 
 def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Value) -> Component:

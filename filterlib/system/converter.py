@@ -14,6 +14,7 @@ from filterlib.parts.base import Quantity, Value
 from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
+from filterlib.system.control import Control
 from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Note, Title, Validated
@@ -133,6 +134,7 @@ class Converter(Model):
     tied_to_load: StrictBool = True
     rating: ConverterRating | None = None
     limit: OutputLimit | None = None
+    control: Control = Control()
     synchronous: StrictBool = False
     burst_below: Annotated[LoadThreshold, LoadThresholdField()] | None = None
     burst: Burst | None = None

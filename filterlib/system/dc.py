@@ -149,7 +149,7 @@ def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, st
             outputs["bias", name] = (element.nodes[0], elements[f"{name}.loop"].nodes[1])
     for stage in design.filter:
         if stage.lines:  # towards the load in the plus line, towards the converter in the return line
-            branches = [branch for one in stage.components(start) for branch in one.branches]
+            branches = [branch for one in stage.components(start) if not one.beside for branch in one.branches]
             for which, branch in (("first", branches[0]), ("second", branches[-1])):
                 outputs[which, stage.name] = Current(branch.element, branch.winding)
     return outputs

@@ -9,12 +9,14 @@ from typing import Any, TypeAlias
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.measured import MEASURED
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.measured import MEASURED, curve_in_file
 from filterlib.parts.reading import read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
 from filterlib.system.limits import load_limit, standard_limits
+from filterlib.system.model import read
 from filterlib.system.stages import KINDS as STAGES
 
 _LONGEST_NAME = 80  # of a part
@@ -64,6 +66,9 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     for place, why in _own_limits(raw, Path(path)):
         broken.append(_written(place))
         problems += why
+    for place, why in _own_impedance(raw, Path(path)):
+        broken.append(place)
+        problems += why
     for place, wanted in _places(raw):
         key, holder = _written(place), _get(raw, place[:-1])
         try:
@@ -111,6 +116,18 @@ def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
         else:
             why = f'the name "{limit.name}" is taken by {other}; give the file another name'
             yield place, [Problem(str(path), _written(place), named, why)]
+
+
+def _own_impedance(raw: Raw, path: Path) -> Iterator[tuple[str, list[Problem]]]:
+    """Reads the converter's measured output impedance from its file, looked for in the design's folder; gives what is wrong."""
+    key, held = "converter.control.output_impedance", read(raw, "converter", "control", "output_impedance")
+    if not isinstance(held, dict):
+        return
+    held.pop("curve", None)
+    try:
+        held["curve"] = curve_in_file(held, path.parent)
+    except InputError as error:
+        yield key, [p if p.file else Problem(str(path), f"{key}.{p.key}", p.value, p.why) for p in error.problems]
 
 
 def _limit_places(raw: Raw) -> Iterator[_Way]:
@@ -164,6 +181,8 @@ def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
         kind = STAGES.get(str(stage.get("kind")))
         if kind is not None:
             yield ("filter", number, "part"), kind.model_fields["part"].annotation  # type: ignore[misc]
+        if isinstance(stage.get("damping"), dict) and "part" in stage["damping"]:
+            yield ("filter", number, "damping", "part"), DifferentialChoke
     yield from _load_places(raw, ("load",))
     if isinstance(raw.get("input_side"), dict):
         for number, fitted in enumerate(_list(raw["input_side"], "capacitors")):

@@ -188,14 +188,48 @@ class Damping(Stage):
         yield resistor(f"{self.name}.resistor", f"{self.name}, resistor")
 
 
+class ChokeDamping(Model):
+    """A resistor across a choke, in series with a second choke where ``part`` names one.
+
+    By itself it keeps a small choke from resonating with what is behind it; with a second choke it leaves the first one's
+    inductance at high frequency in parallel with the second's.
+    """
+
+    resistance: Annotated[Value, Quantity("ohm", above=0, high=1e6)]
+    part: DifferentialChoke | None = None
+
+    def direct(self, choke: DifferentialChoke, current: Value, temperature: Value) -> Value:
+        """Direct current [A] beside a choke that carries ``current``: as the resistances share it."""
+        return current * choke.resistance_at(temperature) / (self.resistance + self._winding(temperature))
+
+    def _winding(self, temperature: Value) -> Value:
+        return 0.0 if self.part is None else self.part.resistance_at(temperature)
+
+    def add(self, circuit: Circuit, name: str, a: str, b: str, *, current: Value, temperature: Value) -> None:
+        """Elements NAME.resistor and NAME.damping; ``current``: direct [A], beside the choke."""
+        middle = b if self.part is None else f"{name}:r"
+        circuit.resistor(f"{name}.resistor", a, middle, self.resistance)
+        if self.part is not None:
+            self.part.add(circuit, f"{name}.damping", middle, b, current=current, temperature=temperature)
+
+    def components(self, name: str, label: str, current: Value, temperature: Value) -> Iterator[Component]:
+        """The resistor and the second choke."""
+        branch = Branch(f"{name}.resistor", 1, current, self.resistance)
+        yield Component(branch.element, f"{label}, resistor", "resistor", None, (branch,), beside=True)
+        if self.part is not None:
+            winding = Branch(f"{name}.damping", 1, current, self._winding(temperature))
+            yield Component(winding.element, f"{label}, second choke", "choke", self.part, (winding,), beside=True)
+
+
 class SeriesChoke(Stage):
-    """A differential choke in one line, or one in each, the plus line's larger by ``imbalance``."""
+    """A differential choke in one line, or one in each, the plus line's larger by ``imbalance``; ``damping`` across each."""
 
     prefix: ClassVar[str] = "L"
     kind: Literal["differential_choke"]
     part: DifferentialChoke
     line: Line = "plus"
     imbalance: Imbalance = Field(default_factory=_imbalance_default)
+    damping: ChokeDamping | None = None
 
     def ineffective(self, driven: bool) -> tuple[str, ...]:
         """The imbalance where there is one part alone, and an assumed one where nothing drives the chassis."""
@@ -207,19 +241,26 @@ class SeriesChoke(Stage):
         return ("plus", "return") if self.line == "both" else (self.line,)
 
     def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
-        """Element NAME, or NAME.plus and NAME.return."""
+        """Element NAME, or NAME.plus and NAME.return; and those of `ChokeDamping` beside each."""
+        current, temperature = state.current(self.name), state.temperature
         for line in self.lines:
             name = self.name if self.line != "both" else f"{self.name}.{line}"
             a, b = lines.step(line, number)
-            current, temperature = state.current(self.name), state.temperature
-            self.part_in(line).add(circuit, name, a, b, current=current, temperature=temperature)
+            part = self.part_in(line)
+            part.add(circuit, name, a, b, current=current, temperature=temperature)
+            if self.damping is not None:
+                beside = self.damping.direct(part, current, temperature)
+                self.damping.add(circuit, name, a, b, current=beside, temperature=temperature)
 
     def components(self, state: State) -> Iterator[Component]:
-        """A choke for each line that has one."""
+        """A choke for each line that has one, and its damping."""
         ohms, single = self.part.resistance_at(state.temperature), len(self.lines) == 1
         for line, current in zip(self.lines, line_currents(state, self.name, len(self.lines)), strict=False):
             name, label = (self.name, self.name) if single else (f"{self.name}.{line}", f"{self.name}, {line} line")
             yield Component(name, label, "choke", self.part_in(line), (Branch(name, 1, current, ohms),))
+            if self.damping is not None:
+                beside = self.damping.direct(self.part_in(line), current, state.temperature)
+                yield from self.damping.components(name, label, beside, state.temperature)
 
     def part_in(self, line: str) -> DifferentialChoke:
         """The choke in one of the lines, "plus" or "return"."""

@@ -73,7 +73,7 @@ def ranges(key: str, model: BaseModel, *, owner: str = "", driven: bool = False)
                 yield _of_kind(f"{key}.{name}", mark, found, model.assumed[name], owner)
     for name in type(model).model_fields:
         inner = getattr(model, name)
-        if name == "part":
+        if name == "part" and inner is not None:
             yield from ranges(key, inner, owner=owner, driven=driven)
         elif isinstance(inner, BaseModel):
             whole = f"the {name.replace('_', ' ')}" + (f" of {owner}" if owner else "")

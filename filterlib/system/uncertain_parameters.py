@@ -11,6 +11,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
+from filterlib.system.stages import SeriesChoke
 from filterlib.system.uncertain_parameter import UncertainParameter, ranges, toleranced
 
 
@@ -40,6 +41,9 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     if tolerances:
         for stage in design.filter:
             parameters += toleranced(f"filter.{stage.name}", stage.part, owner=stage.name)
+            if isinstance(stage, SeriesChoke) and stage.damping is not None and stage.damping.part is not None:
+                key, owner = f"filter.{stage.name}.damping", f"the damping of {stage.name}"
+                parameters += toleranced(key, stage.damping.part, owner=owner)
         for load in design.loads:
             if load.input_capacitor is not None:
                 key, owner = f"load.{load.name}.input_capacitor", f"the input capacitor of {load.name}"

@@ -16,6 +16,7 @@ from filterlib.parts.base import Curve, Part, Points
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.burst import LoadThreshold
+from filterlib.system.control import OutputImpedance
 from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
@@ -174,7 +175,7 @@ def _key(name: str) -> str:
 def _fields(model: BaseModel) -> Iterator[tuple[str, Text]]:
     """Key and value of what was stated, in the order of the model: text ready for the file, dict or list."""
     for name, field in type(model).model_fields.items():
-        if name not in model.model_fields_set:
+        if name not in model.model_fields_set or name in getattr(model, "COMPUTED", ()):
             continue
         value, found = getattr(model, name), marks(type(model))[name]
         if value is None and any(isinstance(mark, Bandwidth) for mark in found):
@@ -196,6 +197,8 @@ def _unit(mark: object) -> str:
 def _written(value: object, unit: str, name: str) -> Text:
     if isinstance(value, MeasuredCapacitor | MeasuredChoke):
         return dict(_measured(value))
+    if isinstance(value, OutputImpedance):
+        return dict(_fields(value)) | {"file": _text(str(Path(value.curve.file).resolve()))}
     if isinstance(value, Part):
         return _text(value.name) if _in_tables(value) else dict(_fields(value))
     if isinstance(value, LoadThreshold):

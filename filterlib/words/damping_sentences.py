@@ -1,14 +1,16 @@
-"""Damping branches in words: what each does and costs, and whether damping is needed at all."""
+"""Damping in words: what each does and costs, and whether it is needed at all."""
 
 from __future__ import annotations
 
 import math
 
 from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.stability.proof import Proof
 from filterlib.words.margin_sentences import more_power
 from filterlib.words.proposal_sentences import failing_list, outcome
 from filterlib.words.quantities import capital, interval_text, joined, number
+from filterlib.words.stability_sentences import turns
 
 ENOUGH = 1.0  # share of more power from which a circuit is not asked to be damped: common practice, no source
 HOT = "The resistor gets hot and may fail open after many starts: take a pulse-rated one."
@@ -16,39 +18,57 @@ HOT = "The resistor gets hot and may fail open after many starts: take a pulse-r
 
 def damping_opening(result: DampingResult) -> str:
     """What damping comes to for a design."""
+    before = _as_it_is(result)
     if not result.dampers:
-        return "No damping branch can be judged."
+        return f"{before}. No damping can be judged."
     best = result.dampers[0]
     peak, without = number(best.resistor.peak, "ohm"), number(best.resistor.without, "ohm")
-    if not any(one.damps for one in result.dampers):
-        return f"It needs no damping branch: the peak at the load is {without}, and the best one makes {peak} of it."
-    return (
-        f"{_as_it_is(best.was)}. With {best.part} and {number(best.resistor.chosen, 'ohm', 2)} it rings at {more_power(best.more)}, "
-        f"and the peak at the load falls from {without} to {peak}."
-    )
+    left = unstable_words(best.proposal.judgement)
+    still = f", but it is still {left}" if left else ""
+    if any(one.damps for one in result.dampers):
+        chosen = f" and {number(best.resistor.chosen, 'ohm', 2)}" if best.resistor.chosen else ""
+        return f"{before}. With {best.part}{chosen} it rings at {more_power(best.more)}, and the peak at the load falls from {without} to {peak}{still}."
+    if unstable_words(result.judgement) or best.was < ENOUGH:
+        return f"{before}. Damping hardly moves the peak at the load: {without}, and {peak} with the best one{still}."
+    return f"It needs no damping: the peak at the load is {without}, and the best one makes {peak} of it."
 
 
-def _as_it_is(more: float) -> str:
-    """Stability without a branch."""
+def unstable_words(judgement: Judgement) -> str:
+    """Where a circuit is unstable, at nominal values or elsewhere in the range; "" where it is stable in all of it."""
+    if judgement.unstable:
+        return f"unstable at {joined(one.operating.point for one in judgement.unstable)}"
+    if not judgement.turned:
+        return ""
+    first = judgement.turned[0]
+    for_what = f", for {turns(first.over)}" if first.over is not None else ""
+    return f"unstable in a part of the range at {first.operating.point}{for_what}"
+
+
+def _as_it_is(result: DampingResult) -> str:
+    """Stability without damping."""
+    more, where = result.more, unstable_words(result.judgement)
+    if more < 0:
+        return f"It is {where}: its load draws {number(1 / (1 + more), '', 2)} times what it may"
+    if where:
+        return f"It is {where}"
     if math.isinf(more):
         return "No load can turn it unstable"
-    if more < 0:
-        return f"It is unstable: its load draws {number(1 / (1 + more), '', 2)} times what it may"
     needs = ", and needs no damping to be stable" if more > ENOUGH else ""
     return f"It rings at {more_power(more)}{needs}"
 
 
 def damper_lines(one: DampedDesign) -> tuple[str, ...]:
-    """What one branch does, and what it costs."""
+    """What one damping does, and what it costs."""
     found = one.resistor
     ripple = "" if math.isnan(one.ripple) else f"; the ripple becomes {one.ripple:.2g} times what it was"
     lines = [
-        f"{capital(one.proposal.words)}: {outcome(one.proposal)}",
+        f"{capital(one.proposal.words)}: {outcome(one.proposal)}{_open(one)}",
         f"peak {number(found.without, 'ohm')} -> {number(found.peak, 'ohm')} at {number(found.peak_frequency, 'Hz')}, "
         f"{number(found.worst, 'ohm')} at the worst tolerances; rings at {more_power(one.more)}{ripple}",
         f"resistor: {number(found.textbook, 'ohm', 2)} by the textbook, {number(found.nominal, 'ohm', 2)} with the real parts, "
         f"{number(found.robust, 'ohm', 2)} over the tolerances",
         f"heat in the resistor {number(one.heat, 'W', 2)}; at switch-on at most {number(one.switch_on, 'J', 2)}",
+        f"size of the part about {1e6 * one.volume:.1g} cm³; {_drop(one)}",
     ]
     if one.conditions:
         rows = (f"{each.words} {number(each.critical_power, 'W')}" for each in one.conditions)
@@ -56,6 +76,17 @@ def damper_lines(one: DampedDesign) -> tuple[str, ...]:
     if one.proposal.broken:
         lines.append(f"breaks: {failing_list(one.proposal.broken)}")
     return tuple(lines)
+
+
+def _open(one: DampedDesign) -> str:
+    """Where it is not stable with it."""
+    left = unstable_words(one.proposal.judgement)
+    return f"; {left}" if left else ""
+
+
+def _drop(one: DampedDesign) -> str:
+    least = 1e-6 * one.design.converter.output_voltage
+    return "no more drop" if one.drop < least else f"{number(one.drop, 'V', 2)} less at the load"
 
 
 def proof_sentence(proof: Proof) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
-from filterlib.analysis.converter_side.regulation import ENOUGH, PHASE_MARGIN, Regulation
 from filterlib.analysis.stability.margins import Margin, Rule, RuleName
 from filterlib.system.design import Design
 from filterlib.words.quantities import number, plain, share
@@ -85,27 +84,3 @@ def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]
             "The converter's loop bandwidth is not stated. Measure its output impedance from 100 Hz to 100 kHz: "
             "the frequency from which it falls is the bandwidth."
         )
-
-
-def regulation_sentences(found: Iterable[Regulation]) -> Iterator[str]:
-    """The converter's own loop with the filter on, sensing before it and behind it."""
-    places = {"terminals": "at its terminals", "load": "behind the filter"}
-    listed = list(found)
-    if not listed:
-        return
-    told = " and ".join(f"{_phase(one)} sensing {places[one.sensed]}" for one in listed)
-    yield f"The converter's own loop, with the filter on at {listed[0].point}: {told}."
-    poor = [one for one in listed if not one.stable or one.phase_margin < ENOUGH]
-    if poor:
-        yield f"Do not let it sense {' or '.join(places[one.sensed] for one in poor)} before its loop is measured with the filter on."
-    low, high = PHASE_MARGIN[1:]
-    yield (
-        f"A phase margin of {listed[0].stated_phase_margin:.0f}° without filter is assumed ({low:.0f}° to {high:.0f}° is usual); "
-        "it is in the converter's data sheet, or a loop measurement says it."
-    )
-
-
-def _phase(one: Regulation) -> str:
-    if not one.stable:
-        return "it oscillates"
-    return "no crossover" if math.isinf(one.phase_margin) else f"{one.phase_margin:.0f}° of phase margin"

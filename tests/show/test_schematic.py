@@ -94,3 +94,13 @@ def test_a_name_is_text_and_never_markup(fakes, text):
 
 def test_the_same_design_gives_the_same_bytes(fakes):
     assert schematic_svg(fakes.design()) == schematic_svg(fakes.design())
+
+
+@pytest.mark.parametrize("line", ["plus", "return", "both"])
+def test_the_damping_of_a_choke_is_drawn_across_it_with_its_values(fakes, line):
+    one = fakes.design()
+    choke = next(stage for stage in one.filter if stage.kind == "differential_choke")
+    second = choke.part.replace(inductance=3.3e-6)
+    damped = choke.replace(line=line, damping={"resistance": "4.7 Ω", "part": second})
+    _, words = drawn(one.replace(filter=tuple(damped if stage is choke else stage for stage in one.filter)))
+    assert "4.7 Ω + 3.3 µH" in words

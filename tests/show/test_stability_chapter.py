@@ -6,15 +6,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from filterlib.analysis.converter_side.converter_side import ConverterSide, Start
 from filterlib.analysis.converter_side.regulation import Regulation
+from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.stability.margins import margins
 from filterlib.show.drawing import svg
-from filterlib.show.stability.margin_numbers import margins_section, regulation_section
+from filterlib.show.stability.margin_numbers import converter_side_section, margins_section
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.solution import solve
+from filterlib.words.converter_side_sentences import converter_side_lines
 from filterlib.words.margin_sentences import margin_sentence
-from tests.analysis.stability.test_over_uncertainty import feeble
+from tests.analysis.stability.test_over_uncertainty import STIFF, feeble
 from tests.designs import resistive
 from tests.show.words_drawn import faults, texts
 
@@ -81,15 +84,58 @@ def test_the_numbers_are_those_of_the_margin(margin):
     json.dumps(section, allow_nan=False)
 
 
-def test_the_converters_own_loop_is_said_where_it_senses(margin):
-    at = Regulation("full load", "terminals", True, 9e3, 52.0, 12.0, 9e3, 60.0, np.zeros(0), np.zeros(0))
-    behind = replace(at, sensed="load", stable=False, phase_margin=np.nan, gain_margin=np.nan)
-    said = stability_chapter([margin], feeble(), [at, behind]).sentences
-    assert any(
-        "52° of phase margin sensing at its terminals and it oscillates sensing behind the filter" in one
-        for one in said
+@pytest.fixture(scope="module")
+def side():
+    at = Regulation("full load", "terminals", True, 9e3, 52.0, 12.0, 9e3, 60.0, 31.0, np.zeros(0), np.zeros(0))
+    behind = replace(
+        at, sensed="load", stable=False, phase_margin=np.nan, gain_margin=np.nan, least_phase_margin=np.nan
     )
+    start = Start(120e-6, 2.9e-3, 0.3e-3, 12e-3, 6.0, 10e-3)
+    source = SourceSide(18.0, 66.7, -4.9, 200.0, 4e3, 10e-6)
+    return ConverterSide(
+        "full load", (at, behind), "", None, "", start, source, replace(source, critical_power=50.0), ""
+    )
+
+
+def test_the_converters_side_is_said_in_one_line_each(margin, side):
+    """hand: 200 W over 66.7 W drawn is 3 times its power; 120 µF of at most 2.9 mF."""
+    loop, start, source = stability_chapter([margin], feeble(), side).lines
+    assert "52° of phase margin sensing at its terminals and it oscillates sensing behind the filter" in loop
+    assert loop.endswith("it senses at its terminals: at least 31° over its range.")
+    assert (
+        start
+        == "Start: it starts into at most 2.9 mF (300 µF to 12 mF with what limit and time may be); 120 µF is attached."
+    )
+    assert source.startswith(
+        "The line that feeds it, at 18 V: it rings at 3 times its power; at the worst of the ranges it rings"
+    )
+
+
+def test_what_is_assumed_is_said_with_what_to_measure(margin, side):
+    said = stability_chapter([margin], feeble(), side).sentences
     assert any(one.startswith("Do not let it sense behind the filter before") for one in said)
-    assert any("60° without filter is assumed" in one for one in said)
-    first, second = regulation_section([at, behind])
+    for words in ("60° is assumed (45° to 75°)", "Soft start: 1", "Current limit: 1.1 to 1.5", "Battery, wire, fuse"):
+        assert any(words in one for one in said), words
+    limit = {"soft_start": "5 ms", "current": "4 A"}
+    stated = feeble(source=STIFF | {"control": {"phase_margin": "55 deg"}, "limit": limit})
+    told = stability_chapter([margin], stated, side).sentences
+    assert not any(words in one for one in told for words in ("Phase margin without", "Soft start", "Current limit"))
+
+
+def test_too_much_to_start_into_and_no_loop_are_said(side):
+    held = replace(side, start=replace(side.start, attached=20e-3), regulation=(), why_no_loop="phase_margin: too much")
+    loop, start, _ = converter_side_lines(held, feeble())
+    assert loop == "Converter's loop: not derived. phase_margin: too much."
+    assert start.endswith("20 mF is attached: too much.")
+    blocked = replace(side, start=replace(side.start, largest=0.0))
+    assert "the loads alone take its current limit of 6 A" in list(converter_side_lines(blocked, feeble()))[1]
+
+
+def test_the_numbers_of_the_converters_side(side):
+    section = converter_side_section(side, feeble())
+    json.dumps(section, allow_nan=False)
+    first, second = section["loop"]
     assert (first["phase_margin_deg"], second["phase_margin_deg"]) == (52.0, None)
+    assert section["start"]["largest_F"] == pytest.approx(2.9e-3, rel=1e-9, abs=0)
+    assert (section["source"]["stable"], section["source_worst"]["stable"]) == (True, False)
+    assert section["measured"] == {"reason": "no output impedance was measured"}

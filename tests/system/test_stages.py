@@ -4,11 +4,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from filterlib import load_design
+from filterlib.analysis.stress.loading import loadings
+from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.skin_effect import internal_impedance
 from filterlib.system.design import Design
+from filterlib.system.solution import solve
 from filterlib.system.stages import CHASSIS_WAY, KINDS, MOUNTING_LOOP, add_filter
 from filterlib.system.state import State
+from filterlib.system.writing import design_toml
 from tests.designs import common_mode, converter, film, resistive, series, shunt
 
 F = np.array([1e3, 1e5, 3e6, 5e7])
@@ -123,6 +128,46 @@ def test_damping_is_a_resistor_in_series_with_its_capacitor():
     (stage,) = stages(raw)
     found = built(raw).resistor("open", "q", "0", 1e12).impedance(F, "p", "n")
     assert_allclose(found, 2 + stage.part.impedance(F, mounting_loop=MOUNTING_LOOP.value), rtol=1e-6, atol=0)
+
+
+@pytest.mark.parametrize("line", ["plus", "return", "both"])
+@pytest.mark.parametrize("second", [None, "3.3 µH"])
+def test_damping_of_a_choke_is_across_it_in_its_lines(line, second):
+    """hand: Z of the choke in parallel with R, or with R and the second choke in series; once or twice."""
+    more = {} if second is None else {"part": {**series()["part"], "inductance": second}}
+    raw = series(line=line, damping={"resistance": "4.7 ohm", **more})
+    (stage,) = stages(raw)
+    beside = 4.7 + (0.0 if second is None else stage.damping.part.impedance(F))
+    expected = 1 / (1 / stage.part.impedance(F) + 1 / beside)
+    found = built(raw).resistor("end", "q", "0", 7.0).impedance(F, "p", "n")
+    assert_allclose(found, 7 + (2 if line == "both" else 1) * expected, rtol=1e-9, atol=0)
+
+
+def test_direct_current_beside_a_choke_is_shared_by_the_resistances():
+    """hand: 3 A; 20 mohm beside 1 ohm and 20 mohm take 3 A / 52 of it, of which the resistor makes I^2 R; the second choke is at that current."""
+    damping = {"resistance": "1 ohm", "part": {**series()["part"], "inductance": "3.3 µH"}}
+    one = Design(name="t", converter=converter(), filter=[series(damping=damping)], load=[resistive()])
+    at = solve(one)
+    through = at.state.converter_current
+    parts = {component.name: component for component in at.components}
+    assert set(parts) == {"L1", "L1.resistor", "L1.damping"}
+    first, second = (parts[name].branches[0].direct for name in ("L1", "L1.damping"))
+    assert first + second == pytest.approx(through, rel=1e-9, abs=0)
+    own = parts["L1"].branches[0].ohms
+    assert second == pytest.approx(through * own / (1.0 + 2 * own), rel=1e-6, abs=0)
+    heat = next(each for each in loadings(at) if each.component.name == "L1.resistor").direct_heat
+    assert float(heat.max()) == pytest.approx(second**2 * 1.0, rel=1e-9, abs=0)
+
+
+def test_damping_of_a_choke_goes_through_a_design_file(tmp_path):
+    damping = {"resistance": "4.7 ohm", "part": {**series()["part"], "inductance": "3.3 µH"}}
+    one = Design(name="t", converter=converter(), filter=[series(damping=damping)], load=[resistive()])
+    path = tmp_path / "one.toml"
+    path.write_text(design_toml(one), encoding="utf-8")
+    assert load_design(path) == one
+    path.write_text(design_toml(one).replace("4.7 Ω", "0 Ω"), encoding="utf-8")
+    with pytest.raises(InputError, match=r"filter\[1\].damping.resistance"):
+        load_design(path)
 
 
 def test_a_wire_is_its_resistance_out_and_back_and_the_loops_inductance():

@@ -126,6 +126,6 @@ def capacitance(stage: Any) -> float:
 
 
 def inductance(stage: Any) -> float:
-    """Of a differential choke, or what leaks of a common-mode one [H]."""
+    """Of differential chokes, both where there is one in each line, or what leaks of a common-mode one [H]."""
     leaks = getattr(stage.part, "leakage_per_winding", None)
-    return float(np.max(stage.part.inductance if leaks is None else 2 * leaks))
+    return float(np.max(len(stage.lines) * (stage.part.inductance if leaks is None else leaks)))

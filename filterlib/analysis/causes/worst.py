@@ -93,7 +93,7 @@ def _lost(design: Design, point: PointJudgement, failing: Failing) -> Iterator[C
         stage: sum(
             abs(float(branch.direct)) * float(branch.ohms)
             for one in solution.components
-            if one.stage == stage
+            if one.stage == stage and not one.beside
             for branch in one.branches
         )
         for stage in stages

@@ -10,30 +10,28 @@ integral part's share: common practice, no source.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from itertools import product
+from typing import Annotated, Any
 
 import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.stability.minor_loop import Port, loop_margins
 from filterlib.analysis.stability.stability import unstable_poles
-from filterlib.errors import FilterlibError, QuantityError
+from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.multiaffine.characteristic import characteristic
 from filterlib.network.netlist import Netlist
-from filterlib.system.converter import LOOP_ZERO, RETURN
+from filterlib.system.control import Sensing
+from filterlib.system.converter import LOOP_ZERO, RETURN, Converter
 from filterlib.system.solution import Solution
 
-PHASE_MARGIN = (
-    60.0,
-    45.0,
-    75.0,
-)  # [degrees] of a converter that states none, with its range: common practice, no source
 ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
 _GRID = np.concatenate([np.geomspace(1e-3, 99.0, 51), np.geomspace(100.0, 1e7, 801)])  # [Hz]
 _INNER, _DRIVE = ("converter:inner", RETURN), "control"
-Sensing = Literal["terminals", "load"]
+PLACES: tuple[Sensing, ...] = ("terminals", "load")
 
 
 @dataclass(frozen=True)
@@ -42,6 +40,7 @@ class Regulation:
 
     ``sensed`` at the converter's output or behind the filter, at the first load; ``stable``; ``crossover``, ``phase_margin`` and ``gain_margin``: the least of
     all crossings (NaN where it is unstable, inf where there is no crossing); ``stated_crossover`` and ``stated_phase_margin`` without filter;
+    ``least_phase_margin``: of all combinations of what its bandwidth and phase margin may be (NaN where one is unstable);
     ``loop`` T (f,) over ``frequencies``.
     """
 
@@ -53,49 +52,79 @@ class Regulation:
     gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
     stated_crossover: Annotated[float, Unit("Hz", "without filter", "bare_crossover")]
     stated_phase_margin: Annotated[float, Unit("deg", "without filter", "bare_phase_margin")]
+    least_phase_margin: Annotated[float, Unit("deg", "least phase margin", "least_phase_margin")]
     frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
     loop: Annotated[np.ndarray, Unit("", key=None)]
 
 
-def regulation(
-    solution: Solution, *, phase_margin: float = PHASE_MARGIN[0], sensed: Sensing = "terminals"
-) -> Regulation:
+def regulation(solution: Solution, *, phase_margin: float | None = None, sensed: Sensing | None = None) -> Regulation:
     """Margins of the converter's loop with the filter on.
 
-    Parameters: ``solution`` of one design; ``phase_margin`` of the converter without filter at its ``loop_bandwidth`` [degrees];
-    ``sensed``: where it senses its output.
+    Parameters: ``solution`` of one design; ``phase_margin`` of the converter without filter at its ``loop_bandwidth`` [degrees], and where
+    it is ``sensed``, else as the design has them.
     Returns: Regulation.
     Raises: QuantityError for a phase margin that its output capacitor does not leave, or that is none; for another place.
     Valid up to half the switching frequency, for a loop that acts as a current into the output capacitor.
     """
-    if sensed not in ("terminals", "load"):
-        raise QuantityError("a converter senses at its terminals or at the load", name="sensed", value=sensed)
-    drive = _drive(solution, phase_margin)
-    circuit = _open(solution)
-    place = _INNER if sensed == "terminals" else solution.design.loads[0].port
-    f = _GRID[solution.design.converter.switching_frequency / 2 > _GRID]
-    loop = drive(f) * circuit.transfer(f, _DRIVE, place)
-    stable = _encirclements(loop, f) == growing(circuit)
-    crossings = np.flatnonzero((np.abs(loop[:-1]) > 1) != (np.abs(loop[1:]) > 1))
-    gain, phase = loop_margins(loop, greatest_gain(loop)) if stable else (np.nan, np.nan)
-    return Regulation(
-        solution.point, sensed, stable, float(f[crossings[-1]]) if crossings.size else np.inf, phase, gain,
-        float(solution.design.converter.loop_bandwidth.value), phase_margin, f, loop,
-    )  # fmt: skip
+    where = sensed or solution.design.converter.control.sensing
+    if where not in PLACES:
+        raise QuantityError("a converter senses at its terminals or at the load", name="sensed", value=where)
+    return _Opened(solution).closed(where, phase_margin)
 
 
 def regulations(solution: Solution) -> tuple[Regulation, ...]:
-    """Sensing at the terminals and at the load, with the phase margin that is usual; nothing where the loop cannot be derived."""
-    try:
-        return tuple(regulation(solution, sensed=place) for place in ("terminals", "load"))
-    except FilterlibError:
-        return ()
+    """Sensing at the terminals and at the load. Raises as `regulation`."""
+    opened = _Opened(solution)
+    return tuple(opened.closed(place) for place in PLACES)
 
 
-def _drive(solution: Solution, phase_margin: float) -> Port:
+class _Opened:
+    """The opened loop of one solution: what the sensed voltages are for a current into the output capacitor."""
+
+    def __init__(self, solution: Solution) -> None:
+        self.solution, self.converter = solution, solution.design.converter
+        circuit = _open(solution)
+        self.frequencies = _GRID[self.converter.switching_frequency / 2 > _GRID]
+        ports: list[Any] = [_INNER, solution.design.loads[0].port]
+        self.seen = dict(zip(PLACES, circuit.transfer(self.frequencies, _DRIVE, ports), strict=True))
+        self.growing = growing(circuit)
+
+    def closed(self, place: Sensing, phase_margin: float | None = None) -> Regulation:
+        """The loop closed at one place."""
+        control, crossover = self.converter.control, float(self.converter.loop_bandwidth.value)
+        degrees = float(control.phase_margin.value) if phase_margin is None else phase_margin
+        loop = self._loop(place, crossover, degrees)
+        stable, phase = self._phase(loop)
+        gain = loop_margins(loop, greatest_gain(loop))[0] if stable else np.nan
+        size = np.abs(loop)
+        crossings = np.flatnonzero((size[:-1] > 1) != (size[1:] > 1))
+        return Regulation(
+            self.solution.point, place, stable, float(self.frequencies[crossings[-1]]) if crossings.size else np.inf, phase, gain,
+            crossover, degrees, self._least(place, phase), self.frequencies, loop,
+        )  # fmt: skip
+
+    def _loop(self, place: Sensing, crossover: float, degrees: float) -> np.ndarray:
+        return np.asarray(_drive(self.converter, crossover, degrees)(self.frequencies) * self.seen[place])
+
+    def _phase(self, loop: np.ndarray) -> tuple[bool, float]:
+        """Whether it is stable, and its phase margin [degrees]."""
+        stable = _encirclements(loop, self.frequencies) == self.growing
+        return stable, loop_margins(loop, 1.0)[1] if stable else np.nan
+
+    def _least(self, place: Sensing, nominal: float) -> float:
+        """The least phase margin over the ranges; combinations that the output capacitor does not leave are no converter."""
+        bandwidth, margin = self.converter.loop_bandwidth, self.converter.control.phase_margin
+        found = [nominal]
+        for crossover, degrees in product(
+            dict.fromkeys((bandwidth.low, bandwidth.high)), dict.fromkeys((margin.low, margin.high))
+        ):
+            with suppress(QuantityError):
+                found.append(self._phase(self._loop(place, crossover, degrees))[1])
+        return float(np.min(found))
+
+
+def _drive(converter: Converter, crossover: float, phase_margin: float) -> Port:
     """G [S] of frequencies (f,): what is stated without filter."""
-    converter = solution.design.converter
-    crossover = float(converter.loop_bandwidth.value)
     bare = converter.capacitor_impedance(np.array([crossover]))[0]
     lag = -np.angle(bare, deg=True) + np.degrees(np.arctan(LOOP_ZERO))
     delay = (180 - lag - phase_margin) / 360 / crossover  # [s]

@@ -8,11 +8,12 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Henries, Ohms, Unit, Volts, Watts
-from filterlib.analysis.stability.minor_loop import LoopLimits, limits
+from filterlib.analysis.stability.minor_loop import exact_limit
 from filterlib.errors import FilterlibError, QuantityError
-from filterlib.network.circuit import Circuit
 from filterlib.system.input_side import InputSide
 from filterlib.system.solution import Solution
+
+BAND = 10.0, 1e7  # [Hz] in which the line may ring
 
 
 @dataclass(frozen=True)
@@ -39,14 +40,14 @@ class SourceSide:
 def source_side(
     solution: Solution,
     *,
-    cable_resistance: Ohms[float],
+    cable_resistance: Ohms[float] | None = None,
     cable_inductance: Henries[float] | None = None,
     lowest: Volts[float] | None = None,
 ) -> SourceSide:
     """Whether the line that feeds the converter stays up, at its lowest input.
 
-    Parameters: ``solution`` of one design; ``cable_resistance`` there and back, the battery's included [ohm]; ``cable_inductance`` of the
-    loop [H], else that of the design's input side; ``lowest`` input voltage [V], else that of the operating point or converter.
+    Parameters: ``solution`` of one design; ``cable_resistance`` there and back, the battery's included [ohm], and ``cable_inductance`` of
+    the loop [H], else those of battery, wire, fuse and switch; ``lowest`` input voltage [V], else that of the operating point or converter.
     Returns: SourceSide.
     Raises: FilterlibError where no input voltage is known; QuantityError for what is not positive; where the cable cannot deliver the power.
     Valid well below the converter's loop bandwidth and switching frequency, where its input draws a constant power.
@@ -55,39 +56,45 @@ def source_side(
     volts = lowest or solution.state.input_voltage or converter.input_voltage
     if volts is None:
         raise FilterlibError("converter.input_voltage: missing: what the input draws follows from it")
-    henries = float(side.lead_inductance.value) if cable_inductance is None else cable_inductance
-    for name, value in (("cable_resistance", cable_resistance), ("cable_inductance", henries), ("lowest", volts)):
+    feed = solution.design.battery_side
+    henries = float(np.max(feed.inductance)) if cable_inductance is None else cable_inductance
+    ohms = float(np.max(feed.resistance)) if cable_resistance is None else cable_resistance
+    for name, value in (("cable_resistance", ohms), ("cable_inductance", henries), ("lowest", volts)):
         if not (np.isfinite(value) and value > 0):
             raise QuantityError("must be positive", name=name, value=value)
     drawn = float(solution.state.terminal_voltage * solution.state.converter_current / converter.efficiency.value)
-    there = volts / 2 + np.sqrt(max(volts**2 / 4 - drawn * cable_resistance, 0.0))
-    if volts**2 < 4 * drawn * cable_resistance:
+    there = volts / 2 + np.sqrt(max(volts**2 / 4 - drawn * ohms, 0.0))
+    if volts**2 < 4 * drawn * ohms:
         raise FilterlibError(
-            f"the cable of {cable_resistance:g} ohm cannot deliver {drawn:.3g} W at {volts:g} V: the input collapses without ringing"
+            f"the cable of {ohms:g} ohm cannot deliver {drawn:.3g} W at {volts:g} V: the input collapses without ringing"
         )
     farads = float(side.capacitance.value)
-    found = _limits(side, cable_resistance, henries, farads)
+    found = _limits(side, ohms, henries, farads)
     return SourceSide(
-        float(volts), drawn, -(there**2) / drawn, found.exact * there**2, found.frequency,
-        _least(side, cable_resistance, henries, drawn / there**2),
+        float(volts), drawn, -(there**2) / drawn, found[0] * there**2, found[1],
+        _least(side, ohms, henries, drawn / there**2),
     )  # fmt: skip
 
 
-def _limits(side: InputSide, ohms: float, henries: float, farads: float) -> LoopLimits:
-    circuit = Circuit().resistor("R", "0", "a", ohms).inductor("L", "a", "b", henries)
-    circuit.capacitor("C", "b", "c", farads).resistor("E", "c", "d", float(side.esr.value))
-    circuit.inductor("M", "d", "0", float(side.esl.value))
-    return limits(lambda f: circuit.impedance(f, "b"), lambda f: -np.ones(len(f)), 1.0, 1e8)
+def _limits(side: InputSide, ohms: float, henries: float, farads: float) -> tuple[float, float]:
+    """Conductance [S] from which the line rings, and at which frequency [Hz]: R and L of the line beside C, ESR and ESL."""
+    esr, esl = float(np.max(side.esr.value)), float(np.max(side.esl.value))
+
+    def port(f: np.ndarray) -> np.ndarray:
+        s = 2j * np.pi * np.where(f == 0, np.finfo(float).tiny, f)
+        return 1 / (1 / (ohms + s * henries) + 1 / (1 / (s * farads) + esr + s * esl))
+
+    return exact_limit(port, lambda f: -np.ones(len(f)), *BAND)
 
 
 def _least(side: InputSide, ohms: float, henries: float, siemens: float) -> float:
     """Capacitance from which the line stays up, by halving over six decades; 0 where the least does, inf where the most does not."""
     low, high = 1e-8, 1e-2
-    if _limits(side, ohms, henries, low).exact > siemens:
+    if _limits(side, ohms, henries, low)[0] > siemens:
         return 0.0
-    if _limits(side, ohms, henries, high).exact <= siemens:
+    if _limits(side, ohms, henries, high)[0] <= siemens:
         return np.inf
-    for _ in range(30):
+    for _ in range(21):  # to 1e-5
         middle = float(np.sqrt(low * high))
-        low, high = (low, middle) if _limits(side, ohms, henries, middle).exact > siemens else (middle, high)
+        low, high = (low, middle) if _limits(side, ohms, henries, middle)[0] > siemens else (middle, high)
     return high

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.damping.ideal import TOLERANCES
+from filterlib.analysis.damping.ideal import TOLERANCES, Network
 from filterlib.analysis.described import Ohms, Unit
 from filterlib.analysis.stability.by_frequency_response import powered_loads
 from filterlib.errors import FilterlibError
@@ -20,7 +20,9 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 SERIES = "E24"
 AROUND = 10.0  # times the filter's resonance, and a tenth of it: where the peak is looked for
 REACH = 30.0  # times the textbook's resistance, and a thirtieth
+NEAR = 20.0  # times less than the textbook's: a resistor that a capacitor's own ESR replaces
 _TRIED, _ROUNDS, _POINTS = 17, 3, 161
+_OPEN, _SHORT, _NONE = 1e6, 1e-6, np.zeros(1)  # [ohm]
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class FittedResistor:
 
     ``textbook`` resistance for ideal parts; ``nominal``, with the real parts at their nominal values; ``robust``, over the corners of
     their tolerances; ``chosen``: the preferred value nearest to that, with its ``peak`` at ``peak_frequency`` and its ``worst`` peak over the
-    tolerances. ``without``: the peak without the branch. ``plain``: the worst peak with the textbook's resistance.
+    tolerances. ``without``: the peak without the damping. ``plain``: the worst peak with the textbook's resistance.
     """
 
     stage: str
@@ -44,28 +46,37 @@ class FittedResistor:
     without: Annotated[float, Unit("ohm", "peak without it", "undamped_peak")]
 
 
-def fitted(solution: Solution, stage: str, textbook: float, resonance: float) -> FittedResistor:
-    """The best resistance of the damping branch ``stage``, with the design's real parts at an operating point.
+def fitted(
+    solution: Solution, stage: str, textbook: float, resonance: float, network: Network = "R-C across C"
+) -> FittedResistor:
+    """The best resistance of the damping of ``stage``, with the design's real parts at an operating point.
 
-    Parameters: ``solution`` of one design that holds the branch; ``textbook``: the resistance to start from [ohm]; ``resonance`` of
-    what it damps [Hz].
-    Returns: FittedResistor, in ohm and Hz.
-    Raises: FilterlibError where the design has no damping branch of that name.
+    Parameters: ``solution`` of one design that holds it: a damping branch, or a choke with damping; ``textbook``: the resistance to
+    start from [ohm]; ``resonance`` of what it damps [Hz]; ``network``: without damping the resistor is open, and short in series.
+    Returns: FittedResistor, in ohm and Hz; where the capacitor's own ESR is the better part of what is needed, ``chosen`` is 0.
+    Raises: FilterlibError where the design has no damping of that name.
     Valid where the peak is within `AROUND` of the resonance; the constant powers of loads are taken off: they see the impedance.
     """
-    if not any(one.name == stage and one.kind == "damping" for one in solution.design.filter):
-        raise FilterlibError(f'no damping branch is called "{stage}"')
-    bench = _Peaks(solution, stage, np.geomspace(resonance / AROUND, resonance * AROUND, _POINTS))
-    tolerated = _corners(solution)
+    held = next((one for one in solution.design.filter if one.name == stage), None)
+    if held is None or not (held.kind == "damping" or getattr(held, "damping", None) is not None):
+        raise FilterlibError(f'no damping is called "{stage}"')
+    key = f"filter.{stage}.{'resistance' if held.kind == 'damping' else 'damping.resistance'}"
+    bench = _Peaks(solution, key, np.geomspace(resonance / AROUND, resonance * AROUND, _POINTS))
+    tolerated = _corners(solution, stage)
     nominal, robust = (bench.best(textbook, corners) for corners in (_NOMINAL, tolerated))
-    chosen = nearest_preferred(robust, SERIES)
+    enough = (
+        held.kind == "damping"
+        and robust < textbook / NEAR
+        and bench.worst(_NONE, tolerated) <= bench.worst(np.array([robust]), tolerated)
+    )
+    chosen = 0.0 if enough else nearest_preferred(robust, SERIES)
     alone = bench.curve(chosen)
     at = int(np.argmax(alone))
     worst, plain = bench.worst(np.array([chosen, textbook]), tolerated)
-    open_branch = bench.curve(1e6)
+    without = bench.curve(_SHORT if network == "R-L in series" else _OPEN)
     return FittedResistor(
         stage, textbook, nominal, robust, chosen, float(alone[at]), float(bench.frequencies[at]),
-        float(worst), float(plain), float(open_branch.max()),
+        float(worst), float(plain), float(without.max()),
     )  # fmt: skip
 
 
@@ -73,15 +84,16 @@ _Corners = list[dict[str, float]]
 _NOMINAL: _Corners = [{}]
 
 
-def _corners(solution: Solution) -> _Corners:
-    """Ends of the tolerances of the filter's inductances and capacitances, of the least of those that the parts state; and the resistor's."""
-    found = [
+def _corners(solution: Solution, stage: str) -> _Corners:
+    """Ends of the tolerances of the filter's inductances and capacitances, those of the damping first; and the resistor's."""
+    every = [
         one
         for one in uncertain_parameters(solution.design)
         if one.key.startswith("filter.")
         and one.why == "tolerance"
         and one.key.split(".")[-1] in ("inductance", "leakage", "capacitance")
-    ][:4]
+    ]
+    found = sorted(every, key=lambda one: not one.key.startswith(f"filter.{stage}."))[:4]
     ends = [(one.low, one.high) for one in found]
     return [dict(zip([one.key for one in found], values, strict=True)) for values in product(*ends)]
 
@@ -89,12 +101,12 @@ def _corners(solution: Solution) -> _Corners:
 class _Peaks:
     """Peaks of the impedance back from a load, for rows of resistances and corners at once."""
 
-    def __init__(self, solution: Solution, stage: str, frequencies: np.ndarray) -> None:
+    def __init__(self, solution: Solution, key: str, frequencies: np.ndarray) -> None:
         design = solution.design
         quiet = tuple(_quiet(load) if load in powered_loads(solution) else load for load in design.loads)
         self.design, self.state = design.model_copy(update={"loads": quiet}), solution.state
         self.port = (powered_loads(solution) or list(design.loads))[0].port
-        self.key, self.frequencies = f"filter.{stage}.resistance", frequencies
+        self.key, self.frequencies = key, frequencies
 
     def curve(self, resistance: float) -> np.ndarray:
         """Its size over the frequencies [ohm]."""

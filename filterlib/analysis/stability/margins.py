@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.described import Ratio, Unit, Watts
 from filterlib.analysis.stability.by_frequency_response import powered_loads, stays_up
-from filterlib.analysis.stability.minor_loop import LoopLimits, Port, limits, loop_margins
+from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
 from filterlib.analysis.stability.over_uncertainty import BEYOND, LOWEST, least_damping
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
@@ -111,9 +111,13 @@ def back(solution: Solution, load: Load) -> Circuit:
 
 def loop_limits(solution: Solution, load: Load, circuit: Circuit) -> LoopLimits:
     """Conductances [S] up to which one load is stable, and up to which rules allow it, in the ``circuit`` back from it."""
+    return limits(*_loop(solution, load, circuit))
+
+
+def _loop(solution: Solution, load: Load, circuit: Circuit) -> tuple[Port, Port, float, float]:
+    """Both halves of the loop, and where resonances are looked for [Hz]."""
     top = BEYOND * float(np.max(load.loop_bandwidth))
-    unit = _unit(solution, load)
-    return limits(lambda f: circuit.impedance(f, *load.port), unit, LOWEST, max(top, 10e6))
+    return lambda f: circuit.impedance(f, *load.port), _unit(solution, load), LOWEST, max(top, 10e6)
 
 
 def _unit(solution: Solution, load: Load) -> Port:
@@ -127,20 +131,20 @@ def _unit(solution: Solution, load: Load) -> Port:
     return shape
 
 
-def critical_here(solution: Solution, load: Load) -> tuple[float, LoopLimits]:
-    """Critical power [W] at the voltage that the load has at this state."""
-    found = loop_limits(solution, load, back(solution, load))
-    return found.exact * float(solution.state.voltage(load.name)) ** 2, found
+def critical_here(solution: Solution, load: Load) -> tuple[float, float]:
+    """Critical power [W] at the voltage that the load has at this state, and the frequency [Hz] at which it rings there."""
+    exact, frequency = exact_limit(*_loop(solution, load, back(solution, load)))
+    return exact * float(solution.state.voltage(load.name)) ** 2, frequency
 
 
 def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
     state = solution.state
     volts, drawn = float(state.voltage(load.name)), float(state.load_currents[load.name] * state.voltage(load.name))
     circuit = back(solution, load)
-    here = found = loop_limits(solution, load, circuit)
-    critical = here.exact * volts**2
+    here = loop_limits(solution, load, circuit)
+    critical, rings = here.exact * volts**2, here.frequency
     if exactly:
-        critical, found = _followed(solution, load, found, circuit)
+        critical, rings = _followed(solution, load, (here.exact, here.frequency), circuit)
     if len(powered_loads(solution)) > 1 and not stays_up(Solution(_scaled(solution, load, 0.0), state)):
         critical = 0.0
     f = CURVE if not here.frequency > 0 else np.union1d(CURVE, here.frequency * _NEAR)
@@ -150,7 +154,7 @@ def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
     gain, phase = loop_margins(impedance * admittance, here.exact / conductance)
     damping, frequency = _least_damped(solution)
     return Margin(
-        solution.point, load.name, drawn, critical, found.frequency, damping, frequency, gain, phase,
+        solution.point, load.name, drawn, critical, rings, damping, frequency, gain, phase,
         _rules(here, critical, volts, drawn), f, impedance, 1 / admittance, impedance * admittance,
     )  # fmt: skip
 
@@ -162,9 +166,12 @@ def _scaled(solution: Solution, load: Load, power: float) -> Design:
     return solution.design.model_copy(update={"loads": loads})
 
 
-def _followed(solution: Solution, load: Load, found: LoopLimits, circuit: Circuit) -> tuple[float, LoopLimits]:
-    """The power that is critical at the voltage which the load has while it draws it: each try begins where the line leads from the last."""
-    reached, power = 0.0, _on_the_line(solution, load, found, circuit)
+def _followed(solution: Solution, load: Load, found: tuple[float, float], circuit: Circuit) -> tuple[float, float]:
+    """The power that is critical at the voltage which the load has while it draws it, and the frequency at which it rings there.
+
+    ``found``: critical conductance and frequency at the state as it is; each try begins where the line leads from the last.
+    """
+    reached, power = 0.0, _on_the_line(solution, load, found[0], circuit)
     for _ in range(SOLVED):
         if not np.isfinite(power):
             break
@@ -174,18 +181,18 @@ def _followed(solution: Solution, load: Load, found: LoopLimits, circuit: Circui
             power = (reached + power) / 2
             continue
         there, circuit = at.design.named_load(load.name), back(at, load)
-        found = loop_limits(at, there, circuit)
-        reached, power = power, _on_the_line(at, there, found, circuit)
+        found = exact_limit(*_loop(at, there, circuit))
+        reached, power = power, _on_the_line(at, there, found[0], circuit)
         if abs(power - reached) < CLOSE * power:
             break
-    return power, found
+    return power, found[1]
 
 
-def _on_the_line(solution: Solution, load: Load, found: LoopLimits, circuit: Circuit) -> float:
+def _on_the_line(solution: Solution, load: Load, siemens: float, circuit: Circuit) -> float:
     """Critical power [W] with the voltage that is left of a line as steep as it is here: V = E / (1 + R g), of E behind R."""
     volts, amps = (float(one[load.name]) for one in (solution.state.load_voltages, solution.state.load_currents))
     ohms = float(circuit.impedance([0.0], *load.port)[0].real)
-    return found.exact * ((volts + ohms * amps) / (1 + ohms * found.exact)) ** 2 if np.isfinite(found.exact) else np.inf
+    return siemens * ((volts + ohms * amps) / (1 + ohms * siemens)) ** 2 if np.isfinite(siemens) else np.inf
 
 
 def _least_damped(solution: Solution) -> tuple[float, float]:

@@ -27,7 +27,7 @@ Port: TypeAlias = Callable[[np.ndarray], np.ndarray]
 
 PER_DECADE = 48  # points of the first grid
 GAIN, ANGLE = 2.0, 60.0  # of the last two rules: 6 dB and 60 degrees, as they are most often asked for
-_ZOOM, _ROUNDS = 17, 7  # points between two, and how often: to 1e-9 of a cell
+_ZOOM, _ROUNDS, _PEAK = 129, 4, 2  # points between two, and how often: to 1e-9 of a cell; and for the greatest size
 
 
 @dataclass(frozen=True)
@@ -60,21 +60,32 @@ def limits(port: Port, shape: Port, low: float, high: float) -> LoopLimits:
     >>> round(found.exact * 28**2, 4), round(found.frequency)  # R C V^2 / L, in W
     (6.8992, 3393)
     """
-    grid = np.geomspace(low, high, int(PER_DECADE * np.log10(high / low)) + 1)
     turned = _turned(port, shape)
+    exact, frequency, crossings, grid = _exact(turned, low, high)
+    near = np.unique(np.concatenate([grid, np.ravel(crossings[:, None] * np.linspace(0.9, 1.1, 201))]))
+    values = turned(near)
+    values = np.concatenate([values, turned(_peak(turned, near, values)), turned(np.zeros(1))])
+    size, angle = np.abs(values), np.abs(np.angle(values, deg=True))
+    return LoopLimits(
+        exact, frequency, _over(size.max()), _over(GAIN * size.max()),
+        _over(GAIN * size[angle < ANGLE].max(initial=0.0)), _over(GAIN * values.real.max()),
+    )  # fmt: skip
+
+
+def exact_limit(port: Port, shape: Port, low: float, high: float) -> tuple[float, float]:
+    """The conductance [S] up to which it is stable and the frequency [Hz] at which it rings there, as `limits` has them, alone."""
+    return _exact(_turned(port, shape), low, high)[:2]
+
+
+def _exact(turned: Port, low: float, high: float) -> tuple[float, float, np.ndarray, np.ndarray]:
+    """Conductance, its frequency, and every frequency at which -Z y is real, with the first grid."""
+    grid = np.geomspace(low, high, int(PER_DECADE * np.log10(high / low)) + 1)
     q = turned(grid)
     at = np.flatnonzero((q.imag[:-1] >= 0) != (q.imag[1:] >= 0))
     crossings = _zoomed(turned, grid[at], grid[at + 1])
-    where = np.concatenate([[0.0], crossings])
-    there = turned(where).real
+    there = np.concatenate([turned(np.zeros(1)).real, turned(crossings).real if at.size else []])
     best = int(np.argmax(there))
-    near = np.concatenate([where, grid, np.ravel(crossings[:, None] * np.linspace(0.9, 1.1, 201))])
-    values = turned(np.append(near, _peak(turned, near)))
-    size, angle = np.abs(values), np.abs(np.angle(values, deg=True))
-    return LoopLimits(
-        _over(there[best]), float(where[best]) if there[best] > 0 else np.nan, _over(size.max()), _over(GAIN * size.max()),
-        _over(GAIN * size[angle < ANGLE].max(initial=0.0)), _over(GAIN * values.real.max()),
-    )  # fmt: skip
+    return _over(there[best]), (0.0, *crossings)[best] if there[best] > 0 else np.nan, crossings, grid
 
 
 def _turned(port: Port, shape: Port) -> Port:
@@ -85,12 +96,12 @@ def _over(value: float) -> float:
     return float(1 / value) if value > 0 else np.inf
 
 
-def _peak(turned: Port, frequencies: np.ndarray) -> np.ndarray:
-    """Frequencies closer and closer about the greatest size."""
-    tried = np.unique(frequencies)
-    for _ in range(_ROUNDS // 2):
-        at = int(np.argmax(np.abs(turned(tried))))
-        tried = np.linspace(tried[max(at - 1, 0)], tried[min(at + 1, len(tried) - 1)], 2 * _ZOOM + 1)
+def _peak(turned: Port, tried: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Frequencies closer and closer about the greatest size; ``values`` at those that were ``tried``."""
+    for _ in range(_PEAK):
+        at = int(np.argmax(np.abs(values)))
+        tried = np.linspace(tried[max(at - 1, 0)], tried[min(at + 1, len(tried) - 1)], 35)
+        values = turned(tried)
     return tried
 
 

@@ -13,6 +13,7 @@ from filterlib.analysis.stability.margins import critical_here, named
 from filterlib.analysis.stability.over_uncertainty import least_damping
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
+from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameters import with_values
@@ -76,6 +77,8 @@ def critical_values(solution: Solution, load: str) -> tuple[CriticalValue, ...]:
 def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
     """Critical power cold, at room temperature and warm, and cold with every electrolytic at the end of its life; the DC state kept.
 
+    The ESR of an electrolytic that states no curve grows in the cold as `Capacitor.cold_growth` has it.
+
     Raises FilterlibError for a load without constant power.
     """
     wanted, design = named(solution, load), solution.design
@@ -87,12 +90,19 @@ def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
         Condition(
             words, kelvins, worn,
             critical_here(
-                Solution(old if worn else design, replace(solution.state, temperature=kelvins)), wanted
+                Solution(_chilled(old if worn else design, kelvins), replace(solution.state, temperature=kelvins)), wanted
             )[0],
             drawn,
         )
         for words, kelvins, worn in rows
     )  # fmt: skip
+
+
+def _chilled(design: Design, kelvins: float) -> Design:
+    """With the ESR that electrolytics without a curve have in the cold."""
+    parts = {stage.name: stage.part for stage in design.filter if isinstance(stage.part, Capacitor)}
+    grown = {f"filter.{name}.esr": part.esr * part.cold_growth(kelvins) for name, part in parts.items()}
+    return with_values(design, {key: value for key, value in grown.items() if np.all(value)})
 
 
 def _worn(stage: object) -> object:
@@ -106,11 +116,17 @@ def _worn(stage: object) -> object:
 def _places(solution: Solution) -> Iterator[tuple[str, str, float]]:
     """Key, field and value of what may turn the circuit, of each stage and its part."""
     for stage in solution.design.filter:
-        for model in (stage, stage.part):
+        beside = getattr(stage, "damping", None)
+        for way, model in (
+            ("", stage),
+            ("", stage.part),
+            (".damping", beside),
+            (".damping", getattr(beside, "part", None)),
+        ):
             for field in _VALUES:
                 value = getattr(model, field, None)
                 if isinstance(value, float) and value > 0:
-                    yield f"filter.{stage.name}.{field}", field, value
+                    yield f"filter.{stage.name}{way}.{field}", field, value
 
 
 def _with(solution: Solution, key: str, value: object) -> Solution:

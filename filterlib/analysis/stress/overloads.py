@@ -41,6 +41,7 @@ def overloads(solution: Solution) -> tuple[Overload, ...]:
 def _overloads(component: Component, state: State) -> Iterator[Overload]:
     part, balanced = component.part, abs(float(np.max(state.current(component.stage))))
     if component.kind == "choke":
+        balanced = abs(float(np.max(component.branches[0].direct)))
         yield from _over(component, "saturation current", balanced, part.saturation_current, "A")
     if component.kind == "common_mode_choke":
         unbalance = abs(float(np.max(state.unbalance(component.stage))))

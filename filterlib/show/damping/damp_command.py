@@ -10,7 +10,7 @@ from filterlib.show.terminal import ProgressLine, about, say
 EXAMPLES = f"""\
 examples:
   filterlib damp tide-gauge.toml
-      prints damping branches of parts in the tables, the best first, with what each costs
+      prints dampings of parts in the tables, the best first, with what each costs
   filterlib damp tide-gauge.toml --out damping
       and writes each as a design file, and damping/damp.json
 {CODES}"""
@@ -19,7 +19,7 @@ examples:
 def add_damp(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Adds the command and its options."""
     layout = argparse.RawDescriptionHelpFormatter
-    short = "propose damping: which capacitor and resistor, what it costs, each as a design file"
+    short = "propose damping: which resistor with which capacitor or second choke, what it costs, each as a design file"
     command = commands.add_parser(
         "damp", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
     )

@@ -10,7 +10,7 @@ from filterlib.show.folder import RUN, write_files
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.style import slug
 from filterlib.system.writing import design_toml
-from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence
+from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence, unstable_words
 
 NUMBERS = "damp.json"
 FORMAT = 1  # of damp.json; raised whenever a key changes its name or its meaning
@@ -63,4 +63,5 @@ def _toml(number: int, one: DampedDesign) -> str:
 
 
 def _section(one: DampedDesign) -> Section:
-    return {"change": one.proposal.words, "everything_met": one.proposal.robust} | numbers(one) | numbers(one.resistor)
+    said = {"change": one.proposal.words, "network": one.network, "everything_met": one.proposal.robust}
+    return said | {"stable": not unstable_words(one.proposal.judgement)} | numbers(one) | numbers(one.resistor)

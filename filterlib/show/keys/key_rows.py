@@ -18,6 +18,7 @@ from filterlib.parts.wire import WirePair
 from filterlib.show.keys.key_sections import words_of
 from filterlib.system.arrangement import Bandwidth
 from filterlib.system.burst import LoadThresholdField
+from filterlib.system.chassis import Bond
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.recorded import RecordingField
 from filterlib.units import format_quantity, format_temperature
@@ -26,7 +27,7 @@ NEEDED = "needed"
 _BY_UNIT = {
     "V": "28 V", "A": "3 A", "W": "35 W", "Hz": "180 kHz", "F": "22 µF", "ohm": "20 mΩ", "H": "10 nH", "s": "30 ns", "": "20 %",
     "K": "25 °C", "m": "0.4 m", "m2": "0.75 mm2", "K/W": "60 K/W", "dB": "6 dB", "m3": "760 mm3", "W/m3": "380 kW/m3", "T": "100 mT",
-    "1/s": "0.01 1/s", "C": "40 Ah", "A2 s": "60 A2s", "J": "50 mJ",
+    "1/s": "0.01 1/s", "C": "40 Ah", "A2 s": "60 A2s", "J": "50 mJ", "deg": "60 deg",
 }  # fmt: skip
 _BY_KEY = {
     "service_life": "87600 h", "age": "50000 h", "rated_life": "5000 h", "ageing_reference": "1000 h", "insulation_time": "5000 s",
@@ -206,7 +207,7 @@ def _shown(value: Any, unit: str | None) -> str:
     if isinstance(value, int | float):
         return str(value) if unit is None else _quantity(value, unit)
     if isinstance(value, BaseModel):
-        return "a strap"
+        return "a strap" if isinstance(value, Bond) else "its defaults"
     return f'"{value}"' if isinstance(value, str) else "one at full load"
 
 

@@ -23,6 +23,7 @@ from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.burst import Burst
 from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
 from filterlib.system.clip import Clip
+from filterlib.system.control import Control, OutputImpedance
 from filterlib.system.converter import Converter
 from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
@@ -33,7 +34,7 @@ from filterlib.system.output_limit import OutputLimit
 from filterlib.system.profile import Profile
 from filterlib.system.rating import ConverterRating
 from filterlib.system.requirements import OperatingPoint
-from filterlib.system.stages import KINDS
+from filterlib.system.stages import KINDS, ChokeDamping
 
 REQUIREMENTS: dict[str, type[BaseModel]] = {
     "ripple": requirements.RippleRequirement,
@@ -51,6 +52,8 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[converter.spike]`": Spike,
     "`[converter.rating]`": ConverterRating,
     "`[converter.limit]`": OutputLimit,
+    "`[converter.control]`": Control,
+    "`output_impedance` of `[converter.control]`": OutputImpedance,
     "`[converter.burst]`": Burst,
     "`capacitors` of ripple and spike": FixtureCapacitor,
     "`[converter.common_mode]`": CommonMode,
@@ -58,6 +61,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "`[converter.supply]`": Supply,
     "`bond` of battery, converter, load and capacitors, and `bridge`": Bond,
     **{f'`[[filter]]` with `kind = "{kind}"`': stage for kind, stage in KINDS.items()},
+    "`damping` of a differential choke": ChokeDamping,
     "`[[load]]`": Load,
     "`input_capacitor` of a load, and `capacitors` of `[input_side]`": InputCapacitor,
     "`ripple` of a load": ReflectedRipple,

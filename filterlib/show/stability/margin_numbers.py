@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from filterlib.analysis.converter_side.regulation import Regulation
+from filterlib.analysis.converter_side.converter_side import ConverterSide
+from filterlib.analysis.converter_side.measured_output import MeasuredOutput
+from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.stability.margins import Margin
 from filterlib.show.numbers import Section, numbers
+from filterlib.system.design import Design
+from filterlib.words.converter_side_sentences import converter_side_lines
 from filterlib.words.margin_sentences import margin_sentence
 
 UNSTABLE = "the loop is unstable, or never crosses over"
@@ -26,9 +30,26 @@ def margins_section(margins: Iterable[Margin]) -> list[Section]:
     ]
 
 
-def regulation_section(found: Iterable[Regulation]) -> list[Section]:
-    """The converter's own loop with the filter on, for each place where it may sense."""
-    return [{"point": one.point, "sensed": one.sensed, "stable": one.stable} | numbers(one, UNSTABLE) for one in found]
+def converter_side_section(side: ConverterSide | None, design: Design) -> Section:
+    """The converter's own loop with the filter on, for each place where it may sense, its start, and the line that feeds it."""
+    if side is None:
+        return {}
+    return {
+        "point": side.point,
+        "words": [*converter_side_lines(side, design)],
+        "loop": [{"sensed": one.sensed, "stable": one.stable} | numbers(one, UNSTABLE) for one in side.regulation],
+        "measured": _or_none(side.measured, side.why_not_measured or "no output impedance was measured"),
+        "start": numbers(side.start, "the loads alone take all of the limit"),
+        "source": _or_none(side.source, side.why_no_source),
+        "source_worst": _or_none(side.source_worst, side.why_no_source),
+    }
+
+
+def _or_none(found: MeasuredOutput | SourceSide | None, why: str) -> Section:
+    if found is None:
+        return {"reason": why}
+    stable = found.stable if isinstance(found, MeasuredOutput) else found.more > 0
+    return {"stable": bool(stable)} | numbers(found, NOTHING)
 
 
 def _rule(rule: object) -> Section:

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from filterlib.analysis.converter_side.regulation import Regulation
+from filterlib.analysis.converter_side.converter_side import ConverterSide
 from filterlib.analysis.stability.margins import Margin
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, table
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.design import Design
+from filterlib.words.converter_side_sentences import converter_side_advice, converter_side_lines
 from filterlib.words.margin_sentences import (
     RULES,
     margin_sentence,
     margin_sentences,
     margin_title,
-    regulation_sentences,
 )
 from filterlib.words.quantities import capital, number, share
 
@@ -25,32 +25,38 @@ NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of mo
 
 @dataclass(frozen=True)
 class StabilityChapter:
-    """What the page says of stability: ``title`` and ``verdict``, more ``sentences``, and figures and tables of the least margin."""
+    """What the page says of stability: ``title``, ``verdict``, ``lines`` on the converter's side and one ``plot`` first; folded more
+    ``sentences``, ``figures`` and ``tables`` of the least margin."""
 
     title: str
     verdict: str
     sentences: tuple[str, ...]
-    figures: tuple[Illustration, ...] = ()
+    lines: tuple[str, ...] = ()
+    plot: Illustration | None = None
+    folded: tuple[Illustration, ...] = ()
     tables: tuple[Table, ...] = ()
 
+    @property
+    def figures(self) -> tuple[Illustration, ...]:
+        """Every figure."""
+        return (*((self.plot,) if self.plot else ()), *self.folded)
 
-def stability_chapter(
-    margins: Sequence[Margin], design: Design, regulation: Sequence[Regulation] = ()
-) -> StabilityChapter:
-    """The chapter, of the margins of all loads at all operating points, and of the converter's own loop."""
+
+def stability_chapter(margins: Sequence[Margin], design: Design, side: ConverterSide | None = None) -> StabilityChapter:
+    """The chapter, of the margins of all loads at all operating points, and of the converter's side."""
     first, *others = margin_sentences(margins, design)
-    others += regulation_sentences(regulation)
+    lines = () if side is None else tuple(converter_side_lines(side, design))
+    others += [] if side is None else converter_side_advice(side, design)
     if not margins:
-        return StabilityChapter("no load of constant power", first, tuple(others))
+        return StabilityChapter("no load of constant power", first, tuple(others), lines)
     worst = min(margins, key=lambda one: one.more)
     words = margin_sentence(worst)
-    figures = (
-        illustration("stability-impedances", ratio_figure(worst), words),
-        illustration("stability-ratio", nyquist_figure(worst), words, NOTE),
-    )
     return StabilityChapter(
-        margin_title(worst), first, tuple(others), figures, (margins_table(margins), rules_table(worst))
-    )
+        margin_title(worst), first, tuple(others), lines,
+        illustration("stability-impedances", ratio_figure(worst), words),
+        (illustration("stability-ratio", nyquist_figure(worst), words, NOTE),),
+        (margins_table(margins), rules_table(worst)),
+    )  # fmt: skip
 
 
 def margins_table(margins: Sequence[Margin]) -> Table:

@@ -3,16 +3,20 @@
 import numpy as np
 import pytest
 
+from filterlib import load_design
+from filterlib.analysis.converter_side.converter_side import converter_side
 from filterlib.analysis.converter_side.measured_output import measured_output
 from filterlib.analysis.converter_side.regulation import regulation
 from filterlib.analysis.converter_side.source_side import source_side
 from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance, start_time
 from filterlib.analysis.stability.stability import stability
-from filterlib.errors import FilterlibError, QuantityError
+from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.impedance_curve import ImpedanceCurve
+from filterlib.parts.wire import resistance_per_metre
 from filterlib.system.converter import LOOP_ZERO
 from filterlib.system.solution import solve
+from filterlib.system.writing import design_toml
 from tests.analysis.stability.test_over_uncertainty import POWER, feeble
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
@@ -180,3 +184,117 @@ def test_a_measured_impedance_that_cannot_decide_is_said():
         measured_output(solution, _curve(solution, by=-1.0))
     with pytest.raises(QuantityError, match="measure further"):
         measured_output(solution, _curve(solution, by=1e12))
+
+
+def _controlled(control, limit=None, **more):
+    source = converter(**KNOWN, input_voltage="24 V", control=control, limit=limit)
+    return design(series("10 µH"), shunt("22 µF"), source=source, load=resistive("14 Ω"), **more)
+
+
+def test_the_least_phase_margin_is_that_of_the_corners():
+    """second method: each corner of bandwidth and phase margin stated by itself."""
+    control = {"phase_margin": {"low": "45 deg", "high": "70 deg"}}
+    source = KNOWN | {"loop_bandwidth": "9 kHz ± 30 %"}
+    one = design(series("1 µH"), shunt("1 µF"), source=converter(**source, control=control), load=resistive())
+    found = regulation(solve(one))
+    corners = []
+    for bandwidth in ("6.3 kHz", "11.7 kHz"):
+        for degrees in (45.0, 70.0):
+            at = solve(one.replace(converter=one.converter.replace(loop_bandwidth=bandwidth)))
+            corners.append(regulation(at, phase_margin=degrees).phase_margin)
+    assert found.least_phase_margin == pytest.approx(min(corners), rel=1e-6, abs=0)
+    assert found.least_phase_margin < found.phase_margin
+
+
+def test_what_it_starts_into_by_hand():
+    """hand: 6 A less 2 A at 28 V across 14 ohm leaves 4 A, 20 ms to 28 V: 2.857 mF, 22 µF of that its own; 22 µF is attached."""
+    side = converter_side(solve(_controlled({}, {"current": "6 A", "soft_start": "20 ms"})))
+    assert side.start.largest == pytest.approx(4 * 20e-3 / 28 - 22e-6, rel=1e-6, abs=0)
+    assert side.start.largest_low == side.start.largest == side.start.largest_high
+    assert side.start.attached == pytest.approx(22e-6, rel=1e-9, abs=0)
+    usual = converter_side(solve(_controlled({}))).start
+    assert usual.limit == pytest.approx(1.3 * 2.0, rel=1e-9, abs=0)
+    assert usual.largest_low < usual.largest < usual.largest_high
+
+
+def test_a_limit_that_folds_back_starts_into_less():
+    """hand: 2 A at 0 V leaves 2 A there and 4 A at 28 V, of which the least counts."""
+    limit = {"current": "6 A", "kind": "foldback", "short_circuit_current": "2 A", "soft_start": "20 ms"}
+    found = converter_side(solve(_controlled({}, limit))).start
+    assert found.largest == pytest.approx(2 * 20e-3 / 28 - 22e-6, rel=1e-3, abs=0)
+
+
+def test_the_line_that_feeds_it_is_asked_at_the_lowest_input_and_at_the_worst_ends():
+    """second method: battery, wire, fuse and switch by hand, the wire 0.5 and 5 m long."""
+    points = [{"name": "full"}, {"name": "low", "input_voltage": "16 V"}]
+    one = _controlled(
+        {}, operating_point=points, input_side={"capacitance": {"low": "5 µF", "high": "20 µF"}, "esr": "5 mΩ"}
+    )
+    side = converter_side(solve(one, "full"))
+    assert side.source.voltage == side.source_worst.voltage == 16.0
+    least, worst = one.replace(input_side={"capacitance": "5 µF", "esr": "5 mΩ"}), []
+    for metres in (0.5, 5.0):
+        ohms = 5e-3 + 2e-3 + 2e-3 + 2 * metres * resistance_per_metre(4e-6, 293.15)
+        alone = source_side(
+            solve(least, "full"), lowest=16.0, cable_resistance=ohms, cable_inductance=1e-6 + 1.2e-6 * metres
+        )
+        worst.append(alone.critical_power)
+    assert side.source_worst.critical_power == pytest.approx(min(worst), rel=1e-6, abs=0)
+    assert side.source_worst.critical_power < side.source.critical_power
+
+
+def test_what_cannot_be_derived_is_a_reason():
+    found = converter_side(solve(_controlled({"phase_margin": "110 deg"})))
+    assert found.regulation == ()
+    assert "at most at 77 degrees" in found.why_no_loop
+    blind = design(series("10 µH"), shunt("22 µF"), source=converter(**KNOWN), load=resistive())
+    assert "input_voltage: missing" in converter_side(solve(blind)).why_no_source
+
+
+def _file_of(solution, path, **more):
+    curve = _curve(solution, **more)
+    rows = zip(curve.frequencies, curve.magnitude, np.angle(curve.impedance, deg=True), strict=True)
+    path.write_text(
+        "frequency [Hz]; |Z| [ohm]; phase [deg]\n" + "\n".join(f"{f:.9g};{z:.9g};{a:.7g}" for f, z, a in rows) + "\n"
+    )
+
+
+def test_a_measured_output_impedance_comes_from_a_design_file(tmp_path):
+    """second method: poles of the design whose converter has the impedance that is in the file."""
+    plain = feeble(load=POWER | {"power": "66 W"}, source=KNOWN | {"output_voltage": "24 V"})
+    _file_of(solve(plain), tmp_path / "output.csv")
+    control = '\n[converter.control]\noutput_impedance = { file = "output.csv" }\n'
+    text = design_toml(plain)
+    path = tmp_path / "one.toml"
+    path.write_text(text.replace("\n[[filter]]", f"{control}\n[[filter]]", 1), encoding="utf-8")
+    one = load_design(path)
+    found = converter_side(solve(one))
+    assert found.measured.stable == stability(solve(plain)).stable
+    assert found.measured.gain_margin > 0
+    again = tmp_path / "elsewhere" / "two.toml"
+    again.parent.mkdir()
+    again.write_text(design_toml(one), encoding="utf-8")
+    assert load_design(again).converter.control.output_impedance.curve.magnitude == pytest.approx(
+        one.converter.control.output_impedance.curve.magnitude, rel=1e-9, abs=0
+    )
+
+
+@pytest.mark.parametrize(
+    ("held", "words"),
+    [
+        ('{ file = "nowhere.csv" }', "nowhere.csv"),
+        ('{ file = "wrong.csv" }', "negative resistance"),
+        ("{ }", "converter.control.output_impedance.file"),
+        ('{ file = "wrong.csv", connection = "shunt_through" }', "only a two-port"),
+    ],
+)
+def test_a_measured_output_impedance_that_cannot_be_read_is_said(tmp_path, held, words):
+    (tmp_path / "wrong.csv").write_text(
+        "frequency [Hz]; |Z| [ohm]; phase [deg]\n"
+        + "".join(f"{10 * 1.5**n:.5g};1;{170 if n == 5 else 10}\n" for n in range(30))
+    )
+    path = tmp_path / "one.toml"
+    control = f"\n[converter.control]\noutput_impedance = {held}\n"
+    path.write_text(design_toml(feeble()).replace("\n[[filter]]", f"{control}\n[[filter]]", 1), encoding="utf-8")
+    with pytest.raises(InputError, match=words):
+        load_design(path)

@@ -104,7 +104,7 @@ def test_files_are_designs_and_hold_the_branch(result, tmp_path):
 def test_what_cannot_be_damped_is_said():
     with pytest.raises(FilterlibError, match="nothing to damp"):
         damp(design(shunt(name="C1"), load=resistive()), BOUGHT)
-    with pytest.raises(FilterlibError, match='no damping branch is called "D"'):
+    with pytest.raises(FilterlibError, match='no damping is called "D"'):
         fitted(solve(feeble(load=POWER)), "D", 1.0, 1e3)
 
 

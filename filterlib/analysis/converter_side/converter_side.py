@@ -1,0 +1,174 @@
+"""The converter's side of a design: its loop with the filter on, what it starts into, and the line that feeds it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, TypeVar
+
+import numpy as np
+
+from filterlib.analysis.converter_side.measured_output import MeasuredOutput, measured_output
+from filterlib.analysis.converter_side.regulation import Regulation, regulations
+from filterlib.analysis.converter_side.source_side import SourceSide, source_side
+from filterlib.analysis.converter_side.start_up import LIMIT, constant_power, largest_capacitance
+from filterlib.analysis.described import Amperes, Seconds, Unit
+from filterlib.errors import FilterlibError
+from filterlib.system.design import Design
+from filterlib.system.input_side import InputSide
+from filterlib.system.load import Load
+from filterlib.system.output_limit import OutputLimit
+from filterlib.system.ranged import default
+from filterlib.system.solution import Solution
+
+BEGINS = (
+    0.9,
+    0.8,
+    1.0,
+)  # of the nominal voltage, from which a load of constant power draws, with its range: common practice, no source
+SHORTEST = 1e-6  # [s] of a soft start: of converters that have none
+_Found = TypeVar("_Found")
+
+
+@dataclass(frozen=True)
+class Start:
+    """What a converter starts into within its current limit and the time of its soft start.
+
+    ``attached``: all capacitance outside it, and its own; ``largest`` that never reaches the limit during the ramp, with ``largest_low`` and
+    ``largest_high`` of what limit, time and the voltage from which loads draw may be (0 where the loads alone reach the limit); ``limit``
+    and ``soft_start``, nominal.
+    """
+
+    attached: Annotated[float, Unit("F", "attached", "attached")]
+    largest: Annotated[float, Unit("F", "starts into at most", "largest")]
+    largest_low: Annotated[float, Unit("F", "starts into at most", "largest_low")]
+    largest_high: Annotated[float, Unit("F", "starts into at most", "largest_high")]
+    limit: Amperes[float]
+    soft_start: Seconds[float]
+
+
+@dataclass(frozen=True)
+class ConverterSide:
+    """All of it at the point at which most is drawn, the battery at its lowest voltage.
+
+    ``regulation``: sensing at the terminals and behind the filter; ``measured``: with the output impedance as measured, where the file
+    names one; ``start``; ``source``: the line that feeds the input, at nominal values, and ``source_worst`` at the ends of the
+    ranges that keep it up least. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
+    """
+
+    point: str
+    regulation: tuple[Regulation, ...]
+    why_no_loop: str
+    measured: MeasuredOutput | None
+    why_not_measured: str
+    start: Start
+    source: SourceSide | None
+    source_worst: SourceSide | None
+    why_no_source: str
+
+
+def converter_side(solution: Solution) -> ConverterSide:
+    """What is to be known of the converter with its filter on; what cannot be derived is None with the reason.
+
+    Parameters: ``solution`` of one design, at the point at which most is drawn.
+    """
+    design = solution.design
+    loop, why_no_loop = _found(lambda: regulations(solution))
+    impedance = design.converter.control.output_impedance
+    measured, why_not_measured = (
+        (None, "") if impedance is None else _found(lambda: measured_output(solution, impedance.curve))
+    )
+    source, why_no_source = _found(lambda: _source(solution))
+    worst, why = _found(lambda: _worst_source(solution))
+    return ConverterSide(
+        solution.point, loop or (), why_no_loop, measured, why_not_measured, _start(design), source, worst, why_no_source or why,
+    )  # fmt: skip
+
+
+def _found(ask: Callable[[], _Found]) -> tuple[_Found | None, str]:
+    try:
+        return ask(), ""
+    except FilterlibError as error:
+        return None, str(error)
+
+
+def _source(solution: Solution) -> SourceSide:
+    """The line at its values, the battery at its lowest."""
+    return source_side(solution, lowest=_lowest(solution.design))
+
+
+def _worst_source(solution: Solution) -> SourceSide:
+    """The line as it rings first: little resistance and capacitance, much inductance, with the shortest or the longest wire."""
+    design, feed = solution.design, solution.design.battery_side
+    side, wire = design.input_side or InputSide(), feed.wire
+    least = side.model_copy(
+        update={name: getattr(side, name).at(getattr(side, name).low) for name in ("capacitance", "esr")}
+    )
+    there = Solution(design.model_copy(update={"input_side": least}), solution.state)
+    found = []
+    for length in (wire.length.low, wire.length.high):
+        share = 1.0 if wire.inductance.stated else length / wire.length.high
+        values = {f"{name}.resistance": getattr(feed, name).resistance.low for name in ("battery", "fuse", "switch")}
+        values |= {"supply_wire.length": length, "supply_wire.cross_section": wire.cross_section.high}
+        values |= {
+            "battery.inductance": feed.battery.inductance.high,
+            "supply_wire.inductance": share * wire.inductance.high,
+        }
+        at = feed.at(values)
+        ends = {"cable_resistance": float(np.max(at.resistance)), "cable_inductance": float(np.max(at.inductance))}
+        found.append(source_side(there, lowest=_lowest(design), **ends))
+    return min(found, key=lambda one: one.more)
+
+
+def _lowest(design: Design) -> float | None:
+    """Input voltage [V]: the lowest of the operating points and of the battery; None where neither is known."""
+    battery = design.battery_side.battery.volts(design.converter)
+    known = [point.input_voltage for point in design.operating_points if point.input_voltage]
+    return min([*known, *([] if battery is None else [battery.low])], default=None)
+
+
+def limit_of(design: Design) -> OutputLimit:
+    """The converter's current limit and soft start, as stated, or usual ones over its rated current."""
+    converter = design.converter
+    if converter.limit is not None:
+        return converter.limit
+    rated = (None if converter.rating is None else converter.rating.output_current) or design.full_current
+    low, high = (factor * rated for factor in LIMIT)
+    return OutputLimit(
+        current=default((low + high) / 2, low, high, "over the rated current (common practice, no source)")
+    )
+
+
+def _start(design: Design) -> Start:
+    limit, volts = limit_of(design), design.converter.output_voltage
+    back, inside = limit.short_circuit_current, float(np.max(design.converter.output_capacitance.value))
+
+    def largest(amps: float, seconds: float, begins: float) -> float:
+        def available(v: np.ndarray) -> np.ndarray:
+            return amps + 0 * v if back is None else back + (amps - back) * v / volts
+
+        def drawn(v: np.ndarray) -> np.ndarray:
+            return np.asarray(np.sum([_drawn(load, begins * volts)(v) for load in design.loads], axis=0))
+
+        time = max(seconds, SHORTEST)
+        found = largest_capacitance(volts, available, soft_start=time, allowed=time, drawn=drawn)
+        return max(found.within_limit - inside, 0.0)
+
+    amps, time, (usual, early, late) = limit.current, limit.soft_start, BEGINS
+    nominal = float(amps.value), float(time.value)
+    low, high = largest(amps.low, time.low, early), largest(amps.high, time.high, late)
+    return Start(_attached(design), largest(*nominal, usual), low, high, *nominal)
+
+
+def _drawn(load: Load, begins: float) -> Callable[[np.ndarray], np.ndarray]:
+    """Current [A] of voltages (v,) while the output rises: a load of constant power waits until it starts."""
+    if load.power is None:
+        return lambda v: np.broadcast_to(np.asarray(load.draws(v, 1.0), float), v.shape)
+    return constant_power(float(np.max(load.power)), load.starts_at or begins)
+
+
+def _attached(design: Design) -> float:
+    """Capacitance [F] across the lines outside the converter."""
+    fitted = [one for one in design.filter if one.kind in ("capacitor", "damping")]
+    own = [load.input_capacitor for load in design.loads if load.input_capacitor is not None]
+    return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))

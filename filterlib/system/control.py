@@ -1,0 +1,45 @@
+"""How a converter regulates: the phase margin of its loop, where it senses, and its output impedance as measured."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, InstanceOf
+
+from filterlib.parts.impedance_curve import ImpedanceCurve
+from filterlib.system.model import Model
+from filterlib.system.ranged import Ranged, RangedQuantity, default
+
+Sensing = Literal["terminals", "load"]
+
+
+def _usual(value: float, low: float, high: float, why: str) -> Any:
+    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
+
+
+class OutputImpedance(Model):
+    """The converter's output impedance as measured: a curve, or scattering parameters of one or two ports, in a ``file``."""
+
+    COMPUTED: ClassVar[tuple[str, ...]] = ("curve",)
+
+    file: str
+    connection: Literal["series_through", "shunt_through"] | None = None
+    curve: InstanceOf[ImpedanceCurve]
+
+
+class Control(Model):
+    """Regulation of a converter; what is not stated is a default with a range.
+
+    ``phase_margin`` [degrees] of its loop at ``loop_bandwidth`` without filter; ``sensing``: where it senses its output;
+    ``output_impedance`` as measured.
+    """
+
+    phase_margin: Annotated[Ranged, RangedQuantity("deg", "phase margin of the loop", above=0, high=120)] = _usual(
+        60.0, 45.0, 75.0, "what loops are designed for"
+    )
+    sensing: Sensing = "terminals"
+    output_impedance: OutputImpedance | None = None
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """All of it: no ripple sees how the loop is damped."""
+        return tuple(type(self).model_fields)

@@ -1,0 +1,124 @@
+"""The converter's side in words: its loop with the filter on, what it starts into, the line that feeds it, and what to measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from filterlib.analysis.converter_side.converter_side import BEGINS, ConverterSide, Start, limit_of
+from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
+from filterlib.analysis.converter_side.source_side import SourceSide
+from filterlib.system.control import Sensing
+from filterlib.system.converter import Converter
+from filterlib.system.design import Design
+from filterlib.system.input_side import InputSide
+from filterlib.words.margin_sentences import more_power
+from filterlib.words.quantities import interval_text, number
+
+PLACES: dict[Sensing, str] = {"terminals": "at its terminals", "load": "behind the filter"}
+
+
+def converter_side_lines(side: ConverterSide, design: Design) -> Iterator[str]:
+    """One line each: loop, measured impedance, start, and the line that feeds the input."""
+    yield _loop(side, design.converter)
+    if design.converter.control.output_impedance is not None:
+        yield _measured(side)
+    yield _start(side.start)
+    yield _source(side)
+
+
+def _loop(side: ConverterSide, converter: Converter) -> str:
+    if side.why_no_loop:
+        return f"Converter's loop: not derived. {side.why_no_loop}."
+    told = " and ".join(f"{_phase(one)} sensing {PLACES[one.sensed]}" for one in side.regulation)
+    here = next(one for one in side.regulation if one.sensed == converter.control.sensing)
+    held = (
+        "unstable there in a part of its range"
+        if math.isnan(here.least_phase_margin)
+        else f"at least {_degrees(here.least_phase_margin)} over its range"
+    )
+    least = "" if math.isnan(here.phase_margin) else f"; it senses {PLACES[here.sensed]}: {held}"
+    return f"Converter's loop with the filter on: {told}{least}."
+
+
+def _phase(one: Regulation) -> str:
+    return f"{_degrees(one.phase_margin)} of phase margin" if one.stable else "it oscillates"
+
+
+def _degrees(margin: float) -> str:
+    return "no crossover" if math.isinf(margin) else f"{margin:.0f}°"
+
+
+def _measured(side: ConverterSide) -> str:
+    found = side.measured
+    if found is None:
+        return f"With the output impedance as measured: not judged. {side.why_not_measured}."
+    if not found.stable:
+        return f"With the output impedance as measured it is unstable; the impedances are nearest at {number(found.frequency, 'Hz')}."
+    return f"With the output impedance as measured it is stable: {_margins(found.gain_margin, found.phase_margin)}."
+
+
+def _margins(gain: float, phase: float) -> str:
+    left = "never crosses over" if math.isinf(phase) else f"{phase:.0f}° of phase margin"
+    return left if math.isinf(gain) else f"{number(gain, 'dB')} of gain margin, {left}"
+
+
+def _start(start: Start) -> str:
+    if start.largest == 0:
+        return f"Start: the loads alone take its current limit of {number(start.limit, 'A', 2)}; it starts only into loads that wait."
+    held = interval_text(start.largest_low, start.largest_high, "F")
+    ends = f" ({held} with what limit and time may be)" if held else ""
+    enough = (
+        ""
+        if start.attached <= start.largest_low
+        else ": too much"
+        if start.attached > start.largest_high
+        else ": it may not start"
+    )
+    return f"Start: it starts into at most {number(start.largest, 'F')}{ends}; {number(start.attached, 'F')} is attached{enough}."
+
+
+def _source(side: ConverterSide) -> str:
+    if side.source is None:
+        return f"The line that feeds it: not judged. {side.why_no_source}."
+    worst = "" if side.source_worst is None else f"; at the worst of the ranges {_rings(side.source_worst)}"
+    return f"The line that feeds it, at {number(side.source.voltage, 'V')}: {_rings(side.source)}{worst}."
+
+
+def _rings(one: SourceSide) -> str:
+    if math.isinf(one.critical_power):
+        return "nothing makes it ring"
+    if one.more > 0:
+        return f"it rings at {more_power(one.more)}"
+    if math.isinf(one.least_capacitance):
+        return "it rings, whatever capacitor is at the input"
+    return f"it rings; {number(one.least_capacitance, 'F')} at the input would hold it"
+
+
+def converter_side_advice(side: ConverterSide, design: Design) -> Iterator[str]:
+    """What is assumed, what to measure for it, and what to keep from."""
+    poor = [one for one in side.regulation if not one.stable or one.phase_margin < ENOUGH]
+    if poor:
+        yield f"Do not let it sense {' or '.join(PLACES[one.sensed] for one in poor)} before its loop is measured with the filter on."
+    control, held, limit = design.converter.control, design.input_side or InputSide(), limit_of(design)
+    if not control.phase_margin.stated:
+        yield (
+            f"Phase margin without filter: {control.phase_margin.value:.0f}° is assumed ({control.phase_margin.low:.0f}° to "
+            f"{control.phase_margin.high:.0f}°). It is in the data sheet, or a loop measurement says it."
+        )
+    if control.output_impedance is None:
+        yield "Measured output impedance: none. Measured with phase from 100 Hz to 1 MHz while it regulates, it replaces what is assumed of the loop."
+    if not limit.soft_start.stated:
+        ends = interval_text(limit.soft_start.low, limit.soft_start.high, "s")
+        yield f"Soft start: {ends} is assumed. Record the output while it is switched on."
+    if design.converter.limit is None:
+        yield "Current limit: 1.1 to 1.5 times the rated current is assumed. Load it until its voltage falls, for moments only: it gets hot."
+    if any(load.power is not None and load.starts_at is None for load in design.loads):
+        yield f"Loads of constant power are assumed to wait until {100 * BEGINS[1]:.0f} to {100 * BEGINS[2]:.0f} % of the voltage is there; starts_at of a load says it."
+    if side.source is None:
+        return
+    if not design.states_battery_side:
+        yield "Battery, wire, fuse and switch: usual ones are assumed. The drop from battery to input over the current is their resistance; a pair of wires has about a microhenry a metre."
+    if not held.capacitance.stated:
+        ends = interval_text(held.capacitance.low, held.capacitance.high, "F")
+        yield f"Input capacitor: {ends} is assumed. A bridge at the input says it, disconnected and discharged."
