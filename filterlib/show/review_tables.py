@@ -22,7 +22,7 @@ from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage, SeriesChoke
+from filterlib.system.stages import AnyStage
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
@@ -126,11 +126,10 @@ def _parts(design: Design) -> Iterator[Row]:
     for stage in design.filter:
         extra = [f"{number(float(stage.resistance), 'ohm')} in series"] if stage.kind == "damping" else []
         yield stage.name, _what(stage), stage.part.name, _values(stage.part, extra, getattr(stage, "count", 1))
-        beside = stage.damping if isinstance(stage, SeriesChoke) else None
-        if beside is not None:
-            ohms, second = f"{number(float(beside.resistance), 'ohm')} across {stage.name}", beside.part
-            values = ohms if second is None else _values(second, [f"{ohms}, in series"])
-            yield f"damping of {stage.name}", "resistor", "" if second is None else second.name, values
+        if (beside := getattr(stage, "damping", None)) is not None:
+            ohms = f"{number(float(beside.resistance), 'ohm')} across {stage.name}"
+            second = ("", ohms) if beside.part is None else (beside.part.name, _values(beside.part, [ohms]))
+            yield f"damping of {stage.name}", "resistor", *second
     for load in design.loads:
         yield load.name, "load", "", f"{_draw(load)} {load.kind.replace('_', ' ')}"
         if load.lead is not None:

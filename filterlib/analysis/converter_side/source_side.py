@@ -81,7 +81,7 @@ def _limits(side: InputSide, ohms: float, henries: float, farads: float) -> tupl
     esr, esl = float(np.max(side.esr.value)), float(np.max(side.esl.value))
 
     def port(f: np.ndarray) -> np.ndarray:
-        s = 2j * np.pi * np.where(f == 0, np.finfo(float).tiny, f)
+        s = 2j * np.pi * np.where(f == 0, 1e-9, f)
         return 1 / (1 / (ohms + s * henries) + 1 / (1 / (s * farads) + esr + s * esl))
 
     return exact_limit(port, lambda f: -np.ones(len(f)), *BAND)
