@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.causes.proposals import Proposal, in_full, rank
-from filterlib.analysis.damping.branches import NOTHING, Branch, branches
+from filterlib.analysis.damping.damping_candidates import NOTHING, Branch, branches
 from filterlib.analysis.damping.ideal import Network
 from filterlib.analysis.damping.real_parts import FittedResistor
 from filterlib.analysis.described import Ratio, Unit
