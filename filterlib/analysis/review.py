@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
@@ -16,6 +16,7 @@ from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
 from filterlib.analysis.linear.steps import StepsResult, no_steps, steps
 from filterlib.analysis.ripple.spectra import named_band
 from filterlib.analysis.stability.margins import Margin, margins
+from filterlib.analysis.stability.part_limits import PartLimits, part_limits
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
@@ -52,7 +53,7 @@ class ReviewResult:
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
     the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
     whole range, or in 95 % of the plausible cases. ``converter_side``: its loop with the filter on, where most is drawn, what it starts
-    into, and the line that feeds it.
+    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one.
     """
 
     judgement: Judgement
@@ -62,6 +63,7 @@ class ReviewResult:
     reasons: ReasonsResult | None = None
     accept: Accept = "possible"
     converter_side: ConverterSide | None = None
+    part_limits: PartLimits | None = None
 
     @property
     def design(self) -> Design:
@@ -129,6 +131,7 @@ def review(design: Design, *, accept: Accept = "possible", progress: Progress | 
         ),
         accept=accept,
         converter_side=converter_side(max((point.solution for point in judged.points), key=lambda one: one.drawn)),
+        part_limits=_part_limits(judgement.points),  # type: ignore[arg-type]
     )
 
 
@@ -149,6 +152,15 @@ def _with_responses(point: PointJudgement) -> PointResult:
         steps={load: steps(solution, load) if stable else no_steps(solution, load, reason) for load in loads},
         margins=margins(solution),
     )
+
+
+def _part_limits(points: Iterable[PointResult]) -> PartLimits | None:
+    """Of the least margin of all points."""
+    found = [(margin.more, number, margin, point) for number, point in enumerate(points) for margin in point.margins]
+    if not found:
+        return None
+    *_, margin, point = min(found, key=lambda one: one[:2])
+    return part_limits(point.solution, margin)
 
 
 def _closing(point: PointJudgement, load: str, label: str) -> MeasurementValues:

@@ -91,7 +91,10 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
     reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design))
     emitted = emission_chapters(result)
     stability = stability_chapter(
-        [one for point in result.points for one in point.margins], result.design, result.converter_side
+        [one for point in result.points for one in point.margins],
+        result.design,
+        result.converter_side,
+        result.part_limits,
     )
     every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted)
     first = first_screens(result)

@@ -24,7 +24,7 @@ from filterlib.show.emission_numbers import emission_arrays_section, emission_se
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
-from filterlib.show.stability.margin_numbers import converter_side_section, margins_section
+from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
@@ -80,6 +80,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "closing": _closing(result.closing),
         "reasons": reasons_section(result.reasons),
         "converter_side": converter_side_section(result.converter_side, result.design),
+        "part_limits": part_limits_section(result.part_limits),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),

@@ -66,8 +66,8 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     for place, why in _own_limits(raw, Path(path)):
         broken.append(_written(place))
         problems += why
-    for place, why in _own_impedance(raw, Path(path)):
-        broken.append(place)
+    for key, why in _own_impedance(raw, Path(path)):
+        broken.append(key)
         problems += why
     for place, wanted in _places(raw):
         key, holder = _written(place), _get(raw, place[:-1])

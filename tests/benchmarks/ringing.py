@@ -11,6 +11,7 @@ from filterlib.analysis.converter_side.converter_side import converter_side
 from filterlib.analysis.damping.ideal import NETWORKS, peaks, robust, textbook
 from filterlib.analysis.damping.real_parts import fitted
 from filterlib.analysis.stability.margins import margins
+from filterlib.analysis.stability.part_limits import part_limits
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show.stability.stability_chapter import stability_chapter
@@ -62,7 +63,8 @@ def section() -> float:
     for _ in range(3 if known else 0):
         start = process_time()
         found = [one for solution in solutions for one in margins(solution)]
-        stability_chapter(found, solutions[0].design, converter_side(solutions[0]))
+        limits = part_limits(solutions[0], min(found, key=lambda one: one.more))
+        stability_chapter(found, solutions[0].design, converter_side(solutions[0]), limits)
         times.append(process_time() - start)
     return min(times)
 

@@ -9,10 +9,10 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
-from filterlib.analysis.stability.margins import critical_here, named
+from filterlib.analysis.stability.margins import Margin, critical_here, named
 from filterlib.analysis.stability.over_uncertainty import least_damping
 from filterlib.errors import FilterlibError
-from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.capacitor import WET, Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
@@ -20,6 +20,9 @@ from filterlib.system.uncertain_parameters import with_values
 
 COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source
 REACH = 30.0  # times its value, or a thirtieth, as far as a part's value is followed
+SMALL = (
+    1.0  # share of more power below which the critical value of each part is worth its time: common practice, no source
+)
 _TRIED, _HALVED = 61, 30
 _VALUES = {
     "resistance": "ohm",
@@ -58,6 +61,31 @@ class Condition:
     worn: bool
     critical_power: Annotated[float, Unit("W", "critical power", "critical")]
     power: Watts[float]
+
+
+@dataclass(frozen=True)
+class PartLimits:
+    """What keeps one load from ringing: critical ``values`` of parts, where the margin is `SMALL`, and its critical power with electrolytics
+    in other ``conditions``, where the filter has any."""
+
+    point: str
+    load: str
+    values: tuple[CriticalValue, ...]
+    conditions: tuple[Condition, ...]
+
+
+def part_limits(solution: Solution, margin: Margin) -> PartLimits:
+    """What of the parts keeps the load of a margin from ringing.
+
+    Parameters: ``solution`` of one design at the margin's operating point; ``margin``.
+    Returns: PartLimits; no values where the circuit is unstable, or far from it.
+    """
+    close = margin.stable and margin.more < SMALL
+    wet = any(isinstance(stage.part, Capacitor) and stage.part.kind in WET for stage in solution.design.filter)
+    return PartLimits(
+        margin.point, margin.load, critical_values(solution, margin.load) if close else (),
+        conditions(solution, margin.load) if wet else (),
+    )  # fmt: skip
 
 
 def critical_values(solution: Solution, load: str) -> tuple[CriticalValue, ...]:

@@ -8,6 +8,7 @@ from filterlib.analysis.converter_side.converter_side import ConverterSide
 from filterlib.analysis.converter_side.measured_output import MeasuredOutput
 from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.stability.margins import Margin
+from filterlib.analysis.stability.part_limits import PartLimits
 from filterlib.show.numbers import Section, numbers
 from filterlib.system.design import Design
 from filterlib.words.converter_side_sentences import converter_side_lines
@@ -43,6 +44,17 @@ def converter_side_section(side: ConverterSide | None, design: Design) -> Sectio
         "source": _or_none(side.source, side.why_no_source),
         "source_worst": _or_none(side.source_worst, side.why_no_source),
     }
+
+
+def part_limits_section(limits: PartLimits | None) -> Section:
+    """The value of each part from which the load with the least margin rings, and its critical power with the electrolytics cold and worn."""
+    if limits is None:
+        return {}
+    values = [
+        {"key": one.key, "unit": one.unit, "above": bool(one.above)} | numbers(one, NOTHING) for one in limits.values
+    ]
+    states = [{"condition": one.words, "worn": one.worn} | numbers(one, NOTHING) for one in limits.conditions]
+    return {"point": limits.point, "load": limits.load, "critical_values": values, "conditions": states}
 
 
 def _or_none(found: MeasuredOutput | SourceSide | None, why: str) -> Section:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from filterlib.analysis.converter_side.converter_side import ConverterSide
 from filterlib.analysis.stability.margins import Margin
+from filterlib.analysis.stability.part_limits import PartLimits
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, table
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.design import Design
+from filterlib.units import format_temperature
 from filterlib.words.converter_side_sentences import converter_side_advice, converter_side_lines
 from filterlib.words.margin_sentences import (
     RULES,
@@ -42,8 +44,10 @@ class StabilityChapter:
         return (*((self.plot,) if self.plot else ()), *self.folded)
 
 
-def stability_chapter(margins: Sequence[Margin], design: Design, side: ConverterSide | None = None) -> StabilityChapter:
-    """The chapter, of the margins of all loads at all operating points, and of the converter's side."""
+def stability_chapter(
+    margins: Sequence[Margin], design: Design, side: ConverterSide | None = None, limits: PartLimits | None = None
+) -> StabilityChapter:
+    """The chapter, of the margins of all loads at all operating points, of the converter's side and of what the parts have to keep."""
     first, *others = margin_sentences(margins, design)
     lines = () if side is None else tuple(converter_side_lines(side, design))
     others += [] if side is None else converter_side_advice(side, design)
@@ -55,7 +59,7 @@ def stability_chapter(margins: Sequence[Margin], design: Design, side: Converter
         margin_title(worst), first, tuple(others), lines,
         illustration("stability-impedances", ratio_figure(worst), words),
         (illustration("stability-ratio", nyquist_figure(worst), words, NOTE),),
-        (margins_table(margins), rules_table(worst)),
+        (margins_table(margins), rules_table(worst), *limits_tables(limits)),
     )  # fmt: skip
 
 
@@ -83,3 +87,26 @@ def rules_table(one: Margin) -> Table:
         ("Of what is stable", lambda rule: share(rule.share) if rule.share == rule.share else "-"),
         ("Says", lambda rule: "✓ allowed" if rule.kept else "✗ not allowed"),
     )
+
+
+def limits_tables(limits: PartLimits | None) -> Iterator[Table]:
+    """The value of each part from which it rings, and the critical power with the electrolytics cold, warm and worn."""
+    where = "" if limits is None else f"{limits.load}, {limits.point}"
+    if limits is not None and limits.values:
+        yield table(
+            f"From which value of one part it rings: {where}",
+            limits.values,
+            ("Part", lambda one: one.part),
+            ("What", lambda one: one.what.replace("_", " ")),
+            ("Is", lambda one: number(one.value, one.unit)),
+            ("Rings", lambda one: f"{'above' if one.above else 'below'} {number(one.critical, one.unit)}"),
+        )
+    if limits is not None and limits.conditions:
+        yield table(
+            f"Critical power with the electrolytics as they may be: {where}",
+            limits.conditions,
+            ("Electrolytics", lambda one: one.words),
+            ("Temperature", lambda one: format_temperature(one.temperature)),
+            ("Critical power", lambda one: number(one.critical_power, "W")),
+            ("Draws", lambda one: number(one.power, "W")),
+        )
