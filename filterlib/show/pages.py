@@ -27,7 +27,7 @@ AT_ONCE = 2  # notebooks that run beside each other, each in a kernel of its own
 
 @dataclass(frozen=True)
 class Shown:
-    """One piece of a page: ``kind`` "words" (HTML), "code" or "said" (text), or "picture" (base64) with its ``words``."""
+    """One piece of a page: ``kind`` "words" (HTML), "code", "folded" or "said" (text), or "picture" (base64) with its ``words``."""
 
     kind: str
     text: str
@@ -137,7 +137,7 @@ def page_of(stem: str, notebook: NotebookNode) -> NotebookPage:
     pieces = tuple(_pieces(notebook))
     words = next(cell.source for cell in notebook.cells if cell.cell_type == "markdown")
     title, _, rest = words.partition("\n")
-    lead = re.sub(r"[*`]", "", rest.strip().split("\n\n")[0].replace("\n", " "))
+    lead = re.sub(r"[*`]| \(No sliders below\?.*\)", "", rest.strip().split("\n\n")[0].replace("\n", " "))
     return NotebookPage(f"{stem}.html", title.lstrip("# "), lead, pieces)
 
 
@@ -146,7 +146,7 @@ def _pieces(notebook: NotebookNode) -> Iterator[Shown]:
         if cell.cell_type == "markdown":
             yield Shown("words", words(cell.source))
             continue
-        yield Shown("code", cell.source)
+        yield Shown("folded" if cell.metadata.get("jupyter", {}).get("source_hidden") else "code", cell.source)
         for output in cell.get("outputs", ()):
             yield from _output(output)
 

@@ -19,6 +19,7 @@ PATIENCE = 240_000  # [ms], for all cells of a notebook on a machine that does o
 ANSWER = 60_000  # [ms], for one press, likewise
 QUIET = '{"fetchNews": "false", "checkForUpdates": false}'
 KERNEL = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel"
+READY = f"() => {{ const k = {KERNEL}; return k && k.connectionStatus === 'connected' && k.status === 'idle'; }}"
 
 
 @contextmanager
@@ -63,20 +64,24 @@ def _wait(address: str, started: subprocess.Popen, log: Path) -> None:
     raise AssertionError(f"JupyterLab did not start: {log.read_text()[-2000:]}")
 
 
-def open_and_run(page, address: str, name: str) -> None:
-    """Open a notebook, wait for its kernel, run all cells and wait for the last."""
+def begin_to_run(page, address: str, name: str) -> None:
+    """Open a notebook, wait for its kernel, and have all cells run."""
     page.goto(f"{address}/lab/tree/{name}?reset")  # without the tabs of an earlier visit
-    ready = f"() => {{ const k = {KERNEL}; return k && k.connectionStatus === 'connected' && k.status === 'idle'; }}"
-    page.wait_for_function(ready, timeout=PATIENCE)
+    page.wait_for_function(READY, timeout=PATIENCE)
     page.evaluate(
         "() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }"
     )  # not awaited: it may never end
+
+
+def open_and_run(page, address: str, name: str) -> None:
+    """Open a notebook, run all cells and wait for the last."""
+    begin_to_run(page, address, name)
     page.wait_for_function(
         """() => window.jupyterapp.shell.currentWidget.content.widgets
             .filter(cell => cell.model.type === 'code').every(cell => cell.model.executionCount)""",
         timeout=PATIENCE,
     )
-    page.wait_for_function(ready, timeout=PATIENCE)
+    page.wait_for_function(READY, timeout=PATIENCE)
 
 
 def bring_up(page, number: int, what: str = ".fl-panel") -> None:

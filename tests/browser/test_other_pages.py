@@ -9,18 +9,25 @@ import pytest
 from filterlib import load_recording
 from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.comparison.comparison import compare
+from filterlib.analysis.hold_up.burst_bank import bank
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
+from filterlib.show.bank.bank_page import write_bank
 from filterlib.show.compare import write_comparison
+from filterlib.show.keys.key_page import key_html
 from filterlib.show.part import write_part
 from filterlib.show.recording_page import write_recording
 from filterlib.show.verify import write_sheet
+from filterlib.system.profile import Profile
+from filterlib.system.rating import ConverterRating
+from tests.browser.looks import axe_finds, beyond, words_that_collide
 from tests.browser.test_review_page import SIZES
 from tests.reviews import demo, review_kept
 
-PAGES = ("recording", "part", "verify", "compare")
+PAGES = ("recording", "part", "verify", "compare", "bank", "keys")
+LOOKS = ({}, {"color_scheme": "dark"}, {"forced_colors": "active"})
 A4 = 688  # [px] between margins of 14 mm at 96 dpi
 
 
@@ -33,12 +40,24 @@ def addresses(tmp_path_factory):
         review_kept(patch)
         both = compare(demo("clean"), demo("brick"))
     sheet = bench_sheet(both.reviews[1])
+    carrying = bursting()
+    (folder / "keys.html").write_text(key_html(), encoding="utf-8")
     return {
         "recording": write_recording(found, harmonics(found), folder / "recording").as_uri(),
         "part": write_part(examine(part), folder / "part").as_uri(),
         "compare": write_comparison(both, folder / "compare").as_uri(),
         "verify": write_sheet(sheet, folder / "verify").as_uri(),
+        "bank": write_bank(carrying, bank(carrying), folder / "bank").as_uri(),
+        "keys": (folder / "keys.html").as_uri(),
     }
+
+
+def bursting():
+    """The clean demonstration with a modem that draws in bursts, and a converter that needs a bank for them."""
+    clean = demo("clean")
+    profile = Profile(idle="15 %", burst="5 ms", period="2 s", lowest_voltage="22 V")
+    loads = tuple(one.replace(profile=profile) if one.name == "modem" else one for one in clean.loads)
+    return clean.replace(loads=loads, converter=clean.converter.replace(rating=ConverterRating(output_current="3 A")))
 
 
 @pytest.fixture
@@ -70,12 +89,34 @@ def test_a_page_opens_quietly_and_fits(opened, photograph, addresses, name, size
     assert page.logged == []
     assert [url for url in page.asked if url != addresses[name] and not url.startswith("data:")] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
-    beyond = page.evaluate(
-        """() => [...document.querySelectorAll('body *')]
-            .filter(e => !e.closest('.scroll *') && !e.closest('.skip'))
-            .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.outerHTML.slice(0, 80))"""
+    assert beyond(page) == []
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_axe_finds_nothing_and_nothing_moves_by_itself(opened, name):
+    """Everything unfolded: light, dark and forced colours, and with motion reduced."""
+    page = opened(name, *SIZES["laptop"], reduced_motion="reduce")
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    for look in LOOKS:
+        page.emulate_media(**look)
+        assert axe_finds(page) == [], look
+    assert page.evaluate("document.getAnimations().length") == 0
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_keyboard_reaches_every_link_fold_and_box_that_scrolls(opened, name):
+    page = opened(name, *SIZES["telephone"])
+    wanted = page.evaluate(
+        """() => { let count = 0;
+            for (const e of document.querySelectorAll('a[href], summary, button, input, .scroll'))
+                if (e.checkVisibility() && !e.disabled) { e.dataset.wanted = count++; }
+            return count; }"""
     )
-    assert beyond == []
+    reached = set()
+    for _ in range(min(wanted, 60)):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.dataset.wanted"))
+    assert len(reached - {None}) >= min(wanted, 60) - 1
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -93,27 +134,7 @@ def test_on_paper_nothing_is_cut_off(opened, photograph, name):
 @pytest.mark.parametrize("name", PAGES)
 def test_words_of_a_figure_lie_inside_it_and_not_on_each_other(opened, name):
     page = opened(name, *SIZES["laptop"])
-    outside, met = page.evaluate(
-        """() => {
-            const outside = [], met = [];
-            for (const svg of document.querySelectorAll('figure svg')) {
-                const frame = svg.getBoundingClientRect();
-                const texts = [...svg.querySelectorAll('text')].filter(text => text.textContent.trim());
-                const boxes = texts.map(text => text.getBoundingClientRect());
-                texts.forEach((text, i) => {
-                    const own = boxes[i];
-                    if (own.left < frame.left - 1 || own.right > frame.right + 1 || own.top < frame.top - 1
-                        || own.bottom > frame.bottom + 1) outside.push(text.textContent);
-                    boxes.slice(i + 1).forEach((other, j) => {
-                        if (Math.min(own.right, other.right) - Math.max(own.left, other.left) > 1
-                            && Math.min(own.bottom, other.bottom) - Math.max(own.top, other.top) > 4)
-                            met.push([text.textContent, texts[i + 1 + j].textContent]);
-                    });
-                });
-            }
-            return [outside, met];
-        }"""
-    )
+    outside, met = words_that_collide(page)
     assert outside == []
     assert met == []
 

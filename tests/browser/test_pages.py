@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import gc
+import re
 import warnings
 
 import pytest
 
 from filterlib.show.notebooks import notebooks
 from filterlib.show.pages import write_pages
+from tests.browser.looks import axe_finds, beyond
 
-WIDTH, HEIGHT = 1366, 768
+WIDTH, HEIGHT, PHONE = 1366, 768, 390
 
 
 @pytest.fixture(scope="module")
@@ -38,6 +40,22 @@ def test_every_notebook_runs_to_its_last_cell(written):
     assert {f"{path.stem}.html" for path in notebooks()} <= {path.name for path in folder.iterdir()}
 
 
+def test_the_index_has_no_marks_of_its_source(folder):
+    page = (folder / "index.html").read_text(encoding="utf-8")
+    leads = re.findall(r"<p>(.*?)</p>", page[page.index("<main>") :], flags=re.DOTALL)
+    assert len(leads) == len(notebooks())
+    assert not [one for one in leads if re.search(r"[*`$]|No sliders", one)]
+
+
+def test_checks_and_answers_are_folded(folder):
+    for path in notebooks():
+        page = (folder / f"{path.stem}.html").read_text(encoding="utf-8")
+        open_ = re.sub(r"<details>.*?</details>", "", page, flags=re.DOTALL)
+        assert ".check()" in page
+        assert ".check()" not in open_
+        assert "<details><summary>" in page
+
+
 @pytest.mark.parametrize("name", ["index", *(path.stem for path in notebooks())])
 def test_page_opens_from_disk_without_network(browser, folder, name):
     context = browser.new_context(viewport={"width": WIDTH, "height": HEIGHT}, offline=True)
@@ -52,7 +70,14 @@ def test_page_opens_from_disk_without_network(browser, folder, name):
     pictures = page.evaluate("[...document.images].map(i => [i.complete, i.naturalWidth, i.alt])")
     assert pictures
     assert all(complete and width > 300 and alt for complete, width, alt in pictures)
-    assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert axe_finds(page) == [], scheme
+    for width in (WIDTH, PHONE):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert beyond(page) == []
     assert not trouble
     for link in page.evaluate("[...document.querySelectorAll('a[href$=\".html\"]')].map(a => a.getAttribute('href'))"):
         assert (folder / link).is_file(), link

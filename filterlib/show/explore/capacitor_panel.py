@@ -24,6 +24,17 @@ _OHMS = ui.Axis("impedance", "Ω", "log")
 _HERTZ = ui.Axis("frequency", "Hz", "log", limits=(1e3, 1e9))
 _FIRST, _SECOND = "class2-2u2-50V-1206", "class2-100n-50V-0603"
 _BIAS = 28.0  # [V] of the line
+_ONE_CIRCUIT = (
+    ui.Drawn("choke", "loop", ("on.loop",)),
+    ui.Drawn("choke", "its own", ("on.esl",)),
+    ui.Drawn("box", "ESR", ("on.esr",)),
+    ui.Drawn("capacitor", "C", ("on.capacitance", "on.bias", "on.part")),
+)
+_PAIR_CIRCUIT = (
+    ui.Drawn("capacitor", "first", ("first.capacitance", "first.esr", "first.loop", "first.part", "bias")),
+    ui.Drawn("choke", "track", ("track",)),
+    ui.Drawn("capacitor", "second", ("second.capacitance", "second.esr", "second.loop", "second.part")),
+)
 
 
 @dataclass(frozen=True)
@@ -54,8 +65,8 @@ def one_panel() -> ui.Panel[Alone, CapacitorResult]:
     return ui.Panel(
         "One capacitor on its board",
         calculation,
-        controls,
-        ui.Display(_one_picture(), _one_readings, _one_sentence, lesson=ONE_CAPACITOR),
+        ui.in_front(controls, ("on.part", "on.capacitance", "on.loop", "on.bias")),
+        ui.Display(_one_picture(), _one_readings, _one_sentence, circuit=_ONE_CIRCUIT, lesson=ONE_CAPACITOR),
     )
 
 
@@ -80,7 +91,7 @@ def _one_picture() -> ui.Picture[CapacitorResult]:
             ui.Curve("here", lambda r: ([r.bias], [r.capacitance]), marker="o"),
         ),
     )
-    return ui.Picture([impedance, bias], name="one-capacitor", widths=(3, 2))
+    return ui.Picture([impedance, bias], name="one-capacitor", size=ui.LOW, widths=(3, 2))
 
 
 def _one_readings(r: CapacitorResult) -> tuple[ui.Reading, ...]:
@@ -125,12 +136,12 @@ def pair_panel() -> ui.Panel[CapacitorPair, PairResult]:
     )
     start = CapacitorPair(MountedCapacitor(first, 4e-9, _BIAS), MountedCapacitor(second, 2e-9, _BIAS), 3e-9)
     calculation = ui.Calculation(start, partial(parallel_capacitors, spike=SPIKE), change=_pair_changed)
-    picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors")
+    picture = ui.Picture([ui.Plot("Two in parallel", _HERTZ, _OHMS, curves)], name="two-capacitors", size=ui.LOW)
     return ui.Panel(
         "Two capacitors in parallel",
         calculation,
-        controls,
-        ui.Display(picture, _pair_readings, _pair_sentence, lesson=TWO_CAPACITORS),
+        ui.in_front(controls, ("second.part", "second.esr", "second.loop", "track")),
+        ui.Display(picture, _pair_readings, _pair_sentence, circuit=_PAIR_CIRCUIT, lesson=TWO_CAPACITORS),
     )
 
 

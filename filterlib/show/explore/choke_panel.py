@@ -13,6 +13,12 @@ from filterlib.show.explore.tide_gauge import SPIKE, SWITCHING
 from filterlib.words.quantities import number
 
 _PART = "cm-1m0-5A"
+_WINDING = ("leakage_per_winding", "winding_capacitance", "part", "inductance", "saturation_current")
+_CIRCUIT = (
+    ui.Drawn("source", "unbalanced", ("unbalance",)),
+    ui.Drawn("common-mode choke", "leakage", tuple(f"choke.{name}" for name in _WINDING)),
+    ui.Drawn("load", "out and back", ("current",)),
+)
 
 
 def choke_panel() -> ui.Panel[LoadedChoke, ChokeResult]:
@@ -28,9 +34,9 @@ def choke_panel() -> ui.Panel[LoadedChoke, ChokeResult]:
     ]
     start = LoadedChoke(ui.parts(CommonModeChoke)[_PART], unbalance=1e-3, current=3.6)
     calculation = ui.Calculation(start, partial(choke_windings, switching=SWITCHING, spike=SPIKE), change=_changed)
-    return ui.Panel(
-        "A choke with two windings", calculation, controls, ui.Display(_picture(), _readings, _sentence, lesson=CHOKE)
-    )
+    large = ("choke.part", "choke.leakage_per_winding", "choke.winding_capacitance", "unbalance")
+    display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=CHOKE)
+    return ui.Panel("A choke with two windings", calculation, ui.in_front(controls, large), display)
 
 
 def _picture() -> ui.Picture[ChokeResult]:
@@ -54,7 +60,7 @@ def _picture() -> ui.Picture[ChokeResult]:
             ui.Curve("here", lambda r: ([r.unbalance, r.current], [r.inductance, r.loop_inductance]), marker="o"),
         ),
     )
-    return ui.Picture([impedance, inductance], name="choke")
+    return ui.Picture([impedance, inductance], name="choke", size=ui.LOW)
 
 
 def _readings(r: ChokeResult) -> tuple[ui.Reading, ...]:

@@ -116,7 +116,7 @@ def common_mode_panel() -> ui.Panel[Setting, ConductorCurrents]:
     return ui.Panel(
         "Common mode, made visible",
         calculation,
-        controls,
+        ui.in_front(controls, ("frequency", "y", "battery", "chassis")),
         ui.Display(picture(), _readings, _sentence, lesson=COMMON_MODE, off=_off),
     )
 

@@ -7,6 +7,7 @@ import math
 from filterlib.analysis.damping.damped_filter import DampedFilter, FilterResult, damped_filter, every_resistor
 from filterlib.analysis.damping.ideal import NETWORKS
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import DAMPING
 
 F0 = 1 / (2 * math.pi * 10e-6)  # [Hz] of 10 µH and 10 µF, whose R0 is 1 ohm
 
@@ -22,7 +23,9 @@ def damping_panel() -> ui.Panel[DampedFilter, FilterResult]:
     calculation = ui.Calculation(
         DampedFilter(), damped_filter, lambda design, result, tick: every_resistor(design, result)
     )
-    return ui.Panel("Damping without waste", calculation, controls, ui.Display(_picture(), _readings, _sentence))
+    return ui.Panel(
+        "Damping without waste", calculation, controls, ui.Display(_picture(), _readings, _sentence, lesson=DAMPING)
+    )
 
 
 def _picture() -> ui.Picture[FilterResult]:
@@ -46,7 +49,7 @@ def _picture() -> ui.Picture[FilterResult]:
             ui.Curve("here", lambda r: ([r.resistance] * 2, [r.peak, r.worst_peak]), marker="o"),
         ),
     )
-    return ui.Picture([impedance, every], name="damping", widths=(3, 2))
+    return ui.Picture([impedance, every], name="damping", size=ui.LOW, widths=(3, 2))
 
 
 def _readings(r: FilterResult) -> tuple[ui.Reading, ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, TypeAlias
 
 from filterlib.parts.capacitor import Capacitor
@@ -36,9 +35,7 @@ def controls(design: Design, converters: Mapping[str, Converter], *, large: Sequ
     """
     every = [*_converter(design, converters), *_filter(design), *_loads(design)]
     wanted = [one for one in large if one in {control.name for control in every}] or _largest(every)
-    front = sorted((one for one in every if one.name in wanted), key=lambda one: wanted.index(one.name))
-    rest = (replace(one, more=True) for one in every if one.name not in wanted)
-    return [*(replace(one, group="") for one in front), *rest]
+    return ui.in_front(every, wanted)
 
 
 def _largest(every: Controls) -> list[str]:

@@ -32,6 +32,13 @@ DETECTORS = {"quasi_peak": "-", "average": (0, (8, 3))}
 LINES, MODES = ("plus", "return"), ("differential", "common")
 RANGE = "range (uncertain parameters)"
 Mark: TypeAlias = ui.Curve[EmissionResult]
+_CIRCUIT = (
+    ui.Drawn("source", "brick", ("edges", "converter.common_mode.coupling", "bond")),
+    ui.Drawn("capacitor", "C1", value="2.2 µF"),
+    ui.Drawn("common-mode choke", "L1", ("filter.L1.part",)),
+    ui.Drawn("capacitor", "C2", ("filter.C2.capacitance",)),
+    ui.Drawn("load", "receiver", ("side", "limit")),
+)
 
 
 @dataclass(frozen=True)
@@ -90,12 +97,9 @@ def emission_panel() -> ui.Panel[Measured, EmissionResult]:
         ui.Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": by_keys({"converter.bond": None})}, group=brick_group),
     ]  # fmt: skip
     calculation = ui.Calculation(Measured(brick), _nominal, _with_range, _changed, demo_file("brick"))
-    return ui.Panel(
-        "Emissions before the test house",
-        calculation,
-        controls,
-        ui.Display(_picture(), _readings, _sentence, lesson=EMISSION),
-    )
+    every = ui.in_front(controls, ("side", "y", "bond", "edges"))
+    display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=EMISSION)
+    return ui.Panel("Emissions before the test house", calculation, every, display)
 
 
 def _picture() -> ui.Picture[EmissionResult]:
@@ -124,7 +128,7 @@ def _picture() -> ui.Picture[EmissionResult]:
             ("The same as modes", modes, "common_mode", MODES),
         )
     ]  # fmt: skip
-    return ui.Picture(plots, name="Emissions before the test house", size=(924, 330))
+    return ui.Picture(plots, name="Emissions before the test house", size=ui.HIGH)
 
 
 def _level(place: str, r: EmissionResult) -> Numbers:

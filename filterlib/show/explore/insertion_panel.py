@@ -11,6 +11,7 @@ from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, i
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
+from filterlib.show.explore.design_controls import circuit
 from filterlib.show.explore.lessons import INSERTION
 from filterlib.show.explore.tide_gauge import LOAD, demo, demo_file
 from filterlib.system.design import Design
@@ -20,6 +21,7 @@ from filterlib.words.quantities import number
 FREQUENCIES = np.geomspace(1e4, 3e7, 161)  # [Hz]
 HIGH = 1e6  # [Hz] that is read, too
 FIFTY = "50/50"
+_LARGE = ("converter.output_capacitance", "filter.C1.capacitance", "filter.L1.leakage", "filter.C2.capacitance")
 
 
 @dataclass(frozen=True)
@@ -61,13 +63,11 @@ def insertion_panel() -> ui.Panel[Design, FilterLoss]:
         ui.Control("converter.output_esr", "converter's ESR", "ohm", "1 mΩ", "1 Ω", group=ends),
         ui.Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group=ends),
     ]
-    calculation = ui.Calculation(demo("clean"), _loss, file=demo_file("clean"))
-    return ui.Panel(
-        "Insertion loss and your circuit",
-        calculation,
-        controls,
-        ui.Display(_picture(), _readings, _sentence, lesson=INSERTION),
-    )
+    start = demo("clean")
+    calculation = ui.Calculation(start, _loss, file=demo_file("clean"))
+    every = ui.in_front(controls, _LARGE)
+    display = ui.Display(_picture(), _readings, _sentence, circuit=circuit(start, LOAD, every), lesson=INSERTION)
+    return ui.Panel("Insertion loss and your circuit", calculation, every, display)
 
 
 def _picture() -> ui.Picture[FilterLoss]:
@@ -91,7 +91,7 @@ def _picture() -> ui.Picture[FilterLoss]:
             ui.Level("50 Ω", lambda r: (50.0,), counts=True),
         ),
     )
-    return ui.Picture([loss, ends], name="insertion-loss", widths=(3, 2))
+    return ui.Picture([loss, ends], name="insertion-loss", size=ui.HIGH, widths=(3, 2))
 
 
 def _tested(system: str, r: FilterLoss) -> tuple[np.ndarray, np.ndarray]:

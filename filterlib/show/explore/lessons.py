@@ -5,7 +5,7 @@ from __future__ import annotations
 from filterlib.show.panels import Guess, Lesson, Try
 
 ONE_CAPACITOR = Lesson(
-    Guess("how many ohms has this 2.2 µF ceramic at 30 MHz?", ("2.4 mΩ", "24 mΩ", "240 mΩ", "about 1 Ω")),
+    Guess("how many ohms has this 2.2 µF ceramic at 30 MHz?", ("2.4 mΩ", "24 mΩ", "240 mΩ", "about 1 Ω"), covers=True),
     (
         Try(
             "capacitance to 10 µF",
@@ -25,7 +25,7 @@ ONE_CAPACITOR = Lesson(
     ),
 )
 TWO_CAPACITORS = Lesson(
-    Guess("is the pair better than the first alone at every frequency?", ("yes", "no")),
+    Guess("is the pair better than the first alone at every frequency?", ("yes", "no"), covers=True),
     (
         Try(
             "second ESR to 0.5 Ω",
@@ -46,8 +46,9 @@ TWO_CAPACITORS = Lesson(
 )
 CHOKE = Lesson(
     Guess(
-        "ripple flows out through one winding and back through the other. Which inductance does it meet?",
+        "which inductance does ripple meet, out through one winding and back?",
         ("2 mH", "1 mH", "10 µH", "none at all"),
+        covers=True,
     ),
     (
         Try(
@@ -127,6 +128,7 @@ INSERTION = Lesson(
     Guess(
         "what does this filter do at 180 kHz between this converter and this load?",
         ("54 dB", "44 dB", "25 dB", "nothing"),
+        covers=True,
     ),
     (
         Try(
@@ -151,6 +153,7 @@ TWO_CONVERTERS = Lesson(
     Guess(
         "how many times smaller does the board make the brick's spikes at the modem?",
         ("eighteen times", "five times", "hardly at all"),
+        covers=True,
     ),
     (
         Try(
@@ -176,8 +179,8 @@ TWO_CONVERTERS = Lesson(
 )
 ONE_PART = Lesson(
     Guess(
-        "which one more part brings every limit home?",
-        ("a larger choke", "a film capacitor", "a second choke", "a capacitor to the chassis"),
+        "which one part more meets every limit?",
+        ("larger choke", "film capacitor", "second choke", "capacitor to the chassis"),
     ),
     (
         Try(
@@ -207,7 +210,8 @@ _END, _BEFORE = "2 × 10 nF, load's end", "2 × 10 nF, before the choke"
 COMMON_MODE = Lesson(
     Guess(
         "around 10 MHz, what flows in the coax?",
-        ("nothing: it is a shield", "a few microamperes", "more than the lead's differential current"),
+        ("nothing, it is a shield", "a few µA", "more than the differential current"),
+        covers=True,
     ),
     (
         Try(
@@ -247,8 +251,9 @@ COMMON_MODE = Lesson(
 _SMALL = "2 × 4.7 nF, before the choke"
 EMISSION = Lesson(
     Guess(
-        "which mode fails, and what do Y capacitors before the choke do?",
-        ("differential; they help", "common; they help", "common; they harm"),
+        "which mode fails, and do Y capacitors before the choke help?",
+        ("differential, yes", "common, yes", "common, no"),
+        covers=True,
     ),
     (
         Try(
@@ -273,5 +278,58 @@ EMISSION = Lesson(
             {"side": "input, to the battery"},
             "29.2 dB above. The board is not between the brick and this line.",
         ),
+    ),
+)
+RINGING = Lesson(
+    Guess(
+        "with a ceramic of 4.7 µF for the electrolytic, how much power before it rings?",
+        ("1200 W, as before", "about 300 W", "less than 84 W"),
+    ),
+    (
+        Try(
+            "beside C2: class2-4u7-50V-1210",
+            {"damper.part": "class2-4u7-50V-1210"},
+            "The critical power falls from 1180 W to 28 W: the board rings with 84 W. The resistance of the electrolytic had kept it stable.",
+        ),
+        Try(
+            "the electrolytic, its ESR to 1 mΩ",
+            {"damper.esr": "1 mΩ"},
+            "149 W instead of 1180 W: a low ESR damps little.",
+        ),
+        Try(
+            "its ESR to 0.5 Ω",
+            {"damper.esr": "0.5 Ω"},
+            "1350 W, more than at the start.",
+        ),
+        Try(
+            "its ESR to 10 Ω",
+            {"damper.esr": "10 Ω"},
+            "82 W, and it rings again: too much resistance takes the capacitor away. There is one best value between.",
+        ),
+        Try(
+            "temperature to −40 °C",
+            {"temperature": "-40 °C"},
+            "The ESR is nine times as large, and the critical power falls from 1180 W to 270 W. Judge a damper in the cold, too.",
+        ),
+    ),
+)
+DAMPING = Lesson(
+    Guess(
+        "with all tolerances, should the resistor be that of the textbook?",
+        ("yes", "smaller", "larger"),
+    ),
+    (
+        Try(
+            "resistor from the textbook's 0.913 Ω to 1.19 Ω",
+            {"resistance": "1.19 Ω"},
+            "The nominal peak rises from 1.41 to 1.50 Ω, the worst one falls from 2.12 to 1.95 Ω. Over the tolerances the larger resistor is better.",
+        ),
+        Try(
+            "added over damped to 10",
+            {"ratio": "10"},
+            "The textbook's resistor becomes 0.382 Ω, the robust one 0.469 Ω, a quarter more. The least peak falls to 0.49 Ω: five times the "
+            "capacitor for a third of the peak.",
+        ),
+        Try("tolerances to 0", {"spread": "0"}, "Both minima meet, and the textbook is right."),
     ),
 )

@@ -30,6 +30,14 @@ from filterlib.words.quantities import number
 from filterlib.words.reason_sentences import refusal_text
 
 NOTHING = "nothing: as it is"
+_CIRCUIT = (
+    ui.Drawn("source", "brick", ("converter.common_mode.coupling", "converter.bond.inductance")),
+    ui.Drawn("capacitor", "C1", value="2.2 µF"),
+    ui.Drawn("common-mode choke", "L1", value="1 mH"),
+    ui.Drawn("capacitor", "C2", value="2.2 µF"),
+    ui.Drawn("load", "logger", ("load.logger.stray_capacitance",)),
+    ui.Drawn("load", "modem", ("load.modem.bond.inductance",)),
+)
 OTHER = "logger"
 LINES: tuple[Literal["return", "plus"], ...] = ("return", "plus")
 WANTED: tuple[Place, ...] = ((LOAD, NARROW), (OTHER, NARROW), (OTHER, WIDE))
@@ -91,9 +99,9 @@ def budget_panel() -> ui.Panel[OneChange, ChangeResult]:
         ),
     ]
     calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed, demo_file("brick"))
-    return ui.Panel(
-        "One part more", calculation, controls, ui.Display(_picture(), _readings, _sentence, lesson=ONE_PART)
-    )
+    every = ui.in_front(controls, ("tried", *(key for key, *_ in _SLIDERS[:3])))
+    display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=ONE_PART)
+    return ui.Panel("One part more", calculation, every, display)
 
 
 def _picture() -> ui.Picture[ChangeResult]:
@@ -121,7 +129,7 @@ def _picture() -> ui.Picture[ChangeResult]:
             ui.Level("limit", lambda r: (0.0,), upright=True),
         ),
     )
-    return ui.Picture([modem, shares], name="One part more", size=(924, 320), widths=(5, 4))
+    return ui.Picture([modem, shares], name="One part more", size=ui.HIGH, widths=(5, 4))
 
 
 def _share(r: ChangeResult, figures: Figures) -> tuple[np.ndarray, np.ndarray]:

@@ -81,7 +81,7 @@ def _picture(load: str) -> ui.Picture[Explored]:
             ),
         ),
     )
-    return ui.Picture([response, step, ripple], name="Pi filter", size=(924, 214))
+    return ui.Picture([response, step, ripple], name="Pi filter", size=ui.LOW)
 
 
 def _over(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:

@@ -9,9 +9,17 @@ import numpy as np
 from filterlib.analysis.stability.damped_line import DampedLine, LineResult, damped_line
 from filterlib.parts.capacitor import Capacitor
 from filterlib.show import panels as ui
+from filterlib.show.explore.lessons import RINGING
 from filterlib.words.quantities import number
 
 CHEAP = "aluminium-47u-63V"
+_CIRCUIT = (
+    ui.Drawn("source", "supply", value="28 V"),
+    ui.Drawn("choke", "choke", ("inductance",)),
+    ui.Drawn("capacitor", "C2", value="2.2 µF"),
+    ui.Drawn("capacitor", "beside", ("damper.esr", "damper.part", "temperature")),
+    ui.Drawn("load", "modem", ("power",)),
+)
 HALF, FAST = 50.0, 250.0  # [1/ms] to either side of the poles' border, and up and down
 
 
@@ -25,7 +33,9 @@ def ringing_panel() -> ui.Panel[DampedLine, LineResult]:
         ui.Control("inductance", "choke", "H", "1 µH", "100 µH", "10 µH"),
     ]
     calculation = ui.Calculation(DampedLine(ui.parts(Capacitor)[CHEAP]), damped_line, change=_changed)
-    return ui.Panel("Will it ring?", calculation, controls, ui.Display(_picture(), _readings, _sentence))
+    every = ui.in_front(controls, ("damper.part", "damper.esr", "temperature", "power"))
+    display = ui.Display(_picture(), _readings, _sentence, _alarm, _CIRCUIT, RINGING)
+    return ui.Panel("Will it ring?", calculation, every, display)
 
 
 def _picture() -> ui.Picture[LineResult]:
@@ -54,7 +64,7 @@ def _picture() -> ui.Picture[LineResult]:
             ui.Level("border", lambda r: (0.0,), upright=True),
         ),
     )
-    return ui.Picture([impedance, step, poles], name="ringing", widths=(3, 3, 2))
+    return ui.Picture([impedance, step, poles], name="ringing", size=ui.HIGH, widths=(3, 3, 2))
 
 
 def _pair(poles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -79,6 +89,10 @@ def _sentence(r: LineResult) -> str:
         f"{verdict}: the modem draws {number(r.power, 'W')}, and {number(r.critical_power, 'W')} is critical, at "
         f"{number(r.critical_frequency, 'Hz')}; the second capacitor has {number(r.beside, 'F')} and {number(r.esr, 'ohm')}."
     )
+
+
+def _alarm(r: LineResult) -> str:
+    return "" if r.stable else "It rings, and the ringing grows"
 
 
 def _changed(start: DampedLine, values: ui.Values) -> DampedLine:

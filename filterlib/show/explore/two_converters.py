@@ -19,6 +19,16 @@ from filterlib.system.solution import solve
 from filterlib.words.quantities import number
 
 CAUSE = "cause."
+COUPLING, LENGTH = "converter.common_mode.coupling", "load.modem.lead.length"
+_LARGE = ("cause.coupling", "cause.input", "cause.loops", "filter.L1.inductance")
+_CIRCUIT = (
+    ui.Drawn("source", "brick", (COUPLING, "cause.coupling", "cause.spike", "cause.bond")),
+    ui.Drawn("capacitor", "C1", ("cause.loops",)),
+    ui.Drawn("common-mode choke", "L1", ("filter.L1.inductance", "cause.winding", "cause.imbalance")),
+    ui.Drawn("capacitor", "C2", ("cause.loops",)),
+    ui.Drawn("wire", "lead", (LENGTH, "cause.lead")),
+    ui.Drawn("load", "modem", ("cause.input", "cause.coax")),
+)
 AS_IT_IS, GONE = "as it is", "gone"
 SOURCES = {
     "ripple": ("ripple current alone", PURPLE, DASHES[1]),
@@ -29,17 +39,21 @@ SOURCES = {
 
 @dataclass(frozen=True)
 class TwoBoards:
-    """The modem behind the ``clean`` converter and behind the ``brick``; ``limit`` [V] of its ripple in 20 MHz."""
+    """The modem behind the ``clean`` converter and behind the ``brick``; ``limit`` [V] of its ripple in 20 MHz; ``off``: sliders of
+    what is switched off."""
 
     clean: WithAndWithout
     brick: WithAndWithout
     limit: float
+    off: tuple[str, ...]
 
 
 def compared(design: Design) -> TwoBoards:
     """The brick's board as it is now, and the clean one."""
     wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == LOAD)
-    return TwoBoards(_clean(), with_and_without(solve(design), LOAD), wanted.limit)
+    sliders = {COUPLING: design.converter.common_mode, LENGTH: design.named_load(LOAD).lead}
+    off = tuple(name for name, there in sliders.items() if there is None)
+    return TwoBoards(_clean(), with_and_without(solve(design), LOAD), wanted.limit, off)
 
 
 @lru_cache(maxsize=1)
@@ -93,22 +107,20 @@ def causes_panel() -> ui.Panel[Design, TwoBoards]:
             label, here, gone, change = CAUSES[key]
             controls.append(ui.Choice(f"{CAUSE}{key}", label, {here: as_it_is, gone: change}, group=group))
         controls.append(_sliders()[group])
-    display = ui.Display(_picture(), _readings, _sentence, lesson=TWO_CONVERTERS)
+    display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=TWO_CONVERTERS, off=lambda r: r.off)
     calculation = ui.Calculation(start, compared, change=switched, file=demo_file("brick"))
-    return ui.Panel("One board, two converters", calculation, controls, display)
+    return ui.Panel("One board, two converters", calculation, ui.in_front(controls, _LARGE), display)
 
 
 def _sliders() -> dict[str, ui.Control]:
     return {
         "The brick: switch off": ui.Control(
-            "converter.common_mode.coupling", "that coupling", "F", "1 pF", "1 nF", group="The brick: switch off"
+            COUPLING, "that coupling", "F", "1 pF", "1 nF", group="The brick: switch off"
         ),
         "The board: switch off": ui.Control(
             "filter.L1.inductance", "choke's inductance", "H", "100 µH", "10 mH", group="The board: switch off"
         ),
-        "The modem: switch off": ui.Control(
-            "load.modem.lead.length", "lead's length", "m", "5 cm", "5 m", group="The modem: switch off"
-        ),
+        "The modem: switch off": ui.Control(LENGTH, "lead's length", "m", "5 cm", "5 m", group="The modem: switch off"),
     }
 
 
@@ -134,7 +146,7 @@ def _picture() -> ui.Picture[TwoBoards]:
             ui.Curve(words, partial(_level, source), colour, dash) for source, (words, colour, dash) in SOURCES.items()
         ),
     )
-    return ui.Picture([*boards, by_source], name="One board, two converters", size=(924, 320))
+    return ui.Picture([*boards, by_source], name="One board, two converters", size=ui.HIGH)
 
 
 def _wave(which: str, name: str, r: TwoBoards) -> tuple[np.ndarray, np.ndarray]:

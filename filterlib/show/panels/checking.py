@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from functools import partial
 from types import NoneType
@@ -18,8 +17,7 @@ from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.panels.session import Session
 
-PAUSE = 0.05  # [s] between two controls, in which a slider may move
-STANDING = ("shown", "state", "touched", "note", "done", "ticket", "rested", "design", "error", "old", "png")
+FIRST, PAUSE = 1.0, 0.05  # [s] before a check begins, and between two of its steps: what a slider moves comes first
 SAME = 1e-9  # relative change that counts as none: rounding
 
 
@@ -29,10 +27,7 @@ class PanelError(FilterlibError):
 
 def check(session: Session[D, R]) -> None:
     """See `Panel.check`. Raises PanelError with all that is wrong."""
-    with _put_back(session):
-        faults = list(_start_faults(session))
-        for name, control in session.state.controls.items():
-            faults += _control_faults(session, name, control)
+    faults = [fault for found in _steps(session.twin()) for fault in found]
     if faults:
         _refuse(faults)
 
@@ -43,25 +38,24 @@ def opened_by_a_person() -> bool:
 
 
 async def check_meanwhile(session: Session[D, R]) -> None:
-    """The same for who plays with the panel at once: control by control, while it is at rest. What is wrong stays on the panel.
+    """The same for who plays with the panel at once: step by step, while it is at rest. What is wrong stays on the panel.
 
     Raises PanelError with all that is wrong.
     """
+    await _rest(session, FIRST)
     faults: list[_Fault] = []
-    for name, control in session.state.controls.items():
-        found = None
-        while found is None:
-            await asyncio.sleep(PAUSE)
-            with session.lock:
-                found = _aside(session, name, control) if session.quiet else None
+    for found in _steps(session.twin()):
         faults += found
+        await _rest(session, PAUSE)
     if faults:
         session.guarded(partial(_refuse, faults))
 
 
-def _aside(session: Session[D, R], name: str, control: Control | Choice) -> list[_Fault]:
-    with _put_back(session):
-        return list(_control_faults(session, name, control))
+async def _rest(session: Session[D, R], pause: float) -> None:
+    """Pause, and for as long as sliders move or what takes longer is computed."""
+    await asyncio.sleep(pause)
+    while not session.quiet:
+        await asyncio.sleep(PAUSE)
 
 
 def _refuse(faults: list[_Fault]) -> None:
@@ -74,19 +68,11 @@ class _Fault(str):
     cause: Exception | None = None
 
 
-@contextmanager
-def _put_back(session: Session[D, R]) -> Iterator[None]:
-    """The panel as it was, whatever happened in between; nothing is sent to a browser meanwhile."""
-    kept = {name: getattr(session, name) for name in STANDING}
-    limits, result = session.picture.limits, session.result
-    session.shown, session.state = None, session.state.copy()
-    try:
-        yield
-    finally:
-        session.picture.limits = limits
-        session.draw(result)
-        for name, value in kept.items():
-            setattr(session, name, value)
+def _steps(twin: Session[D, R]) -> Iterator[list[_Fault]]:
+    """What is wrong at the start, then with each control at each of its ends."""
+    yield list(_start_faults(twin))
+    for name, control in twin.state.controls.items():
+        yield from _control_faults(twin, name, control)
 
 
 def _start_faults(session: Session[D, R]) -> Iterator[_Fault]:
@@ -98,7 +84,8 @@ def _start_faults(session: Session[D, R]) -> Iterator[_Fault]:
         yield _caused(f"at the start, refined: {_named(error)}", error)
 
 
-def _control_faults(session: Session[D, R], name: str, control: Control | Choice) -> Iterator[_Fault]:
+def _control_faults(session: Session[D, R], name: str, control: Control | Choice) -> Iterator[list[_Fault]]:
+    """End by end, then what both together say."""
     results: list[R] = []
     pictures, start = [], session.state
     for words, at in _ends(control).items():
@@ -107,18 +94,18 @@ def _control_faults(session: Session[D, R], name: str, control: Control | Choice
             session.state.step_to(name, at)
             session.update()
         except Exception as error:
-            yield _caused(f"{control.label} {words}: {_named(error)}", error)
+            yield [_caused(f"{control.label} {words}: {_named(error)}", error)]
             continue
         results.append(session.result)
         pictures.append(session.picture.pixels().copy())
-        yield from (_Fault(f"{control.label} {words}: {fault}") for fault in session.picture.faults())
+        yield [_Fault(f"{control.label} {words}: {fault}") for fault in session.picture.faults()]
     session.state = start
     if len(results) > 1:
         own = type(session.design)
         if all(same(results[0], other, but=own) for other in results[1:]):
-            yield _Fault(f"{control.label}: does nothing, the result is the same at both ends")
+            yield [_Fault(f"{control.label}: does nothing, the result is the same at both ends")]
         elif all(np.array_equal(pictures[0], other) for other in pictures[1:]):
-            yield _Fault(f"{control.label}: changes the result, and the picture stays as it is")
+            yield [_Fault(f"{control.label}: changes the result, and the picture stays as it is")]
 
 
 def _ends(control: Control | Choice) -> dict[str, int]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeAlias, TypeVar
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
@@ -26,7 +26,8 @@ class Control:
 
     ``name``: key of what it changes, such as "filter.C1.capacitance"; ``label``: its accessible name; ``unit``; ``low``,
     ``high``, ``start``: numbers in SI or text; ``start`` None: what the panel's design has; ``scale``: "log" or "linear", by
-    the unit where None; ``steps`` from end to end; ``group``: the heading above it; ``more``: folded away at first.
+    the unit where None; ``steps`` from end to end; ``group``: the heading above it; ``more``: folded away at first;
+    ``stops``: values that are positions exactly.
 
     Raises
     ------
@@ -50,6 +51,7 @@ class Control:
     steps: int = field(default=100, kw_only=True)
     group: str = field(default="", kw_only=True)
     more: bool = field(default=False, kw_only=True)
+    stops: tuple[Stated, ...] = field(default=(), kw_only=True)
     values: tuple[float, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -57,6 +59,7 @@ class Control:
             value = getattr(self, name)
             if name != "start" or value is not None:
                 self._put(name, quantity(value, self.unit, name=f"slider {self.label}, {name}"))
+        self._put("stops", tuple(quantity(one, self.unit, name=f"slider {self.label}, stop") for one in self.stops))
         self._put("scale", self.scale or ("linear" if self.unit in LINEAR else "log"))
         self._refuse()
         self._put("values", self._grid())
@@ -87,15 +90,16 @@ class Control:
         object.__setattr__(self, name, value)
 
     def _grid(self) -> tuple[float, ...]:
-        """Rounded values from end to end; the one nearest to the start is the start."""
+        """Rounded values from end to end; the one nearest to a stop, or to the start, is that value itself."""
         shares = [step / self.steps for step in range(self.steps + 1)]
         if self.scale == "log":
             exact = [self.low * (self.high / self.low) ** share for share in shares]
         else:
             exact = [self.low + (self.high - self.low) * share for share in shares]
         rounded = [self.low, *(self._rounded(one) for one in exact[1:-1]), self.high]
-        if self.start is not None:
-            rounded[min(range(len(exact)), key=lambda at: self._distance(exact[at], self.start))] = self.start
+        for stop in (*self.stops, self.start):
+            if stop is not None:
+                rounded[min(range(len(exact)), key=lambda at: self._distance(exact[at], stop))] = stop
         return tuple(rounded)
 
     def _rounded(self, value: float) -> float:
@@ -186,3 +190,15 @@ def parts(kind: type[P]) -> dict[str, P]:
     True
     """
     return {part.name: part for table in standard_tables() for part in table.values() if isinstance(part, kind)}
+
+
+def in_front(controls: Sequence[Control | Choice], large: Sequence[str]) -> list[Control | Choice]:
+    """Those named ``large``, in that order and without a heading, then the others, folded away.
+
+    >>> width, height = Control("w", "width", "m", 1, 2), Control("h", "height", "m", 1, 2, group="size")
+    >>> [(one.name, one.group, one.more) for one in in_front([width, height], ["h"])]
+    [('h', '', False), ('w', '', True)]
+    """
+    front = sorted((one for one in controls if one.name in large), key=lambda one: large.index(one.name))
+    rest = [replace(one, more=True) for one in controls if one.name not in large]
+    return [*(replace(one, group="") for one in front), *rest]

@@ -121,6 +121,8 @@ function references(table, rows) {
   table.replaceChildren(element("caption", { class: "fl-hidden", text: "What was kept" }), heads, ...lines);
 }
 
+const COVERED = "The numbers come with your guess, or with the first control that moves.";
+
 // A guess is asked once and kept in this browser.
 function guessing(model) {
   const { question, options } = model.get("guess");
@@ -128,9 +130,12 @@ function guessing(model) {
   const row = element("div", { class: "fl-guess" });
   if (!question) return row;
   const ask = () => row.replaceChildren(element("span", { text: `Your guess: ${question}` }),
-    ...options.map((text) => element("button", { type: "button", text, onclick: () => { localStorage.setItem(place, text); told(text); row.querySelector("button").focus(); } })));
-  const told = (text) => row.replaceChildren(element("span", { text: question }), element("strong", { text: `You guessed: ${text}.` }),
-    element("button", { type: "button", text: "guess again", onclick: () => { localStorage.removeItem(place); ask(); row.querySelector("button").focus(); } }));
+    ...options.map((text) => element("button", { type: "button", text, onclick: () => { localStorage.setItem(place, text); told(text); row.dispatchEvent(new Event("guessed")); row.querySelector("button").focus(); } })));
+  const told = (text) => {
+    row.dataset.guess = text;
+    row.replaceChildren(element("span", { text: question }), element("strong", { text: `You guessed: ${text}.` }),
+      element("button", { type: "button", text: "guess again", onclick: () => { localStorage.removeItem(place); ask(); row.querySelector("button").focus(); } }));
+  };
   const kept = localStorage.getItem(place);
   if (options.includes(kept)) told(kept); else ask();
   return row;
@@ -186,14 +191,17 @@ function render({ model, el }) {
   const error = element("p", { class: "fl-error", role: "alert" });
   const note = element("p", { class: "fl-note", role: "status" });
   const tries = element("ol", { class: "fl-tries" });
+  const guess = guessing(model);
+  guess.addEventListener("guessed", view);
+  const covered = () => model.get("guess").covers && !guess.dataset.guess && !model.get("view").touched;
   const press = (name) => () => model.send({ press: name });
   const buttons = Object.fromEntries(BUTTONS.map(([name, text]) => [name, element("button", { type: "button", text, onclick: press(name) })]));
   const snaps = element("span", { class: "fl-snaps" });
   const first = made.filter(({ control }) => !control.more), rest = made.filter(({ control }) => control.more);
-  const more = element("details", { class: "fl-more" }, element("summary", { text: `more: ${rest.length} other controls` }), element("div", { class: "fl-controls" }, ...groups(rest)));
+  const more = element("details", { class: "fl-more" }, element("summary", { text: `more: ${rest.length} other control${rest.length > 1 ? "s" : ""}` }), element("div", { class: "fl-controls" }, ...groups(rest)));
   const controls = element("div", { class: "fl-controls" }, ...groups(first));
   const root = element(
-    "section", { class: "fl-panel", "aria-label": model.get("title"), onkeydown: keepKeys }, guessing(model),
+    "section", { class: "fl-panel", "aria-label": model.get("title"), onkeydown: keepKeys }, guess,
     element("div", { class: "fl-paper" }, image, mark, alarm), table,
     model.get("circuit") ? element("div", { class: "fl-main" }, ring.holder, controls) : controls,
     element("div", { class: "fl-bar" }, ...Object.values(buttons)), element("div", { class: "fl-said" }, error, note, snaps),
@@ -215,9 +223,10 @@ function render({ model, el }) {
   }
   function view() {
     const seen = model.get("view");
-    numbers(table, seen.table);
+    const hidden = covered(), said = hidden ? COVERED : seen.sentence;
+    numbers(table, hidden ? seen.table.map(({ label }) => ({ label, text: "?" })) : seen.table);
     references(kept, seen.table);
-    image.alt = seen.sentence;
+    image.alt = said;
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
     root.classList.toggle("fl-is-wrong", Boolean(seen.alarm));
@@ -238,7 +247,7 @@ function render({ model, el }) {
     }
     ring.refresh(seen.touched);
     clearTimeout(waiting);
-    waiting = setTimeout(() => { put(sentence, seen.sentence); }, sentence.textContent ? QUIET : 0);
+    waiting = setTimeout(() => { put(sentence, said); }, sentence.textContent ? QUIET : 0);
   }
   const refresh = () => made.forEach(({ refresh }) => refresh(!model.get("view").error));
   const dark = () => {

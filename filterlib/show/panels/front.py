@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import threading
+import time
 from collections.abc import Callable
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -20,6 +22,7 @@ from filterlib.words.quantities import unbroken
 
 HERE = Path(__file__).parent
 REST = 0.3  # [s] without a move after which what takes longer is computed
+AT_MOST = 1.0  # [s] that a panel waits for the browser before it is shown
 SNAPPED = ("F", "H", "ohm")  # units whose values come in series of preferred numbers
 
 
@@ -158,6 +161,14 @@ class Front(anywidget.AnyWidget):
                 self._panel.guarded(action)
 
 
+def wait_for_keys() -> None:
+    """Wait for a moment until the browser has a way to this kernel beside the cells: the first keys would else wait for those that
+    follow. JupyterLab asks for it when it hears of a panel, and ipykernel then starts a thread."""
+    until = time.monotonic() + AT_MOST
+    while time.monotonic() < until and not any(one.name.startswith("subshell") for one in threading.enumerate()):
+        time.sleep(0.005)
+
+
 def _raised(error: Exception) -> None:
     raise error
 
@@ -167,7 +178,7 @@ class _MovedOn(Exception):  # noqa: N818  not an error: a slider moved
 
 
 def _guess(lesson: Lesson) -> dict[str, Any]:
-    return {"question": lesson.guess.question, "options": list(lesson.guess.options)} if lesson.guess else {}
+    return asdict(lesson.guess) if lesson.guess else {}
 
 
 def _described(control: Control | Choice) -> dict[str, Any]:

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from html import escape
+
+from filterlib.show.panels.controls import Choice, Control
 
 
 @dataclass(frozen=True)
 class Guess:
-    """A ``question`` with its ``options``; which one is chosen is kept, and none is marked as right."""
+    """A ``question`` with its ``options``; which one is chosen is kept, and none is marked as right.
+
+    ``covers``: the numbers at the start would give it away, and come with the guess or with the first move.
+    """
 
     question: str
     options: tuple[str, ...]
+    covers: bool = False
 
 
 @dataclass(frozen=True)
@@ -31,8 +38,14 @@ class Lesson:
     guess: Guess | None = None
     tries: tuple[Try, ...] = ()
 
+    def stopping(self, control: Control | Choice) -> Control | Choice:
+        """The same control, a slider with what is to be tried among its positions."""
+        stops = tuple(one.at[control.name] for one in self.tries if control.name in one.at)
+        return replace(control, stops=stops) if isinstance(control, Control) else control
+
     @property
     def markdown(self) -> str:
-        """All of it, for a page without sliders."""
+        """All of it, for a page without sliders, each answer folded."""
         asked = f"**Guess:** {self.guess.question} ({'; '.join(self.guess.options)})\n\n" if self.guess else ""
-        return asked + "\n".join(f"{number}. {one.text}: {one.why}" for number, one in enumerate(self.tries, 1))
+        fold = "<details><summary>{}</summary>{}</details>"
+        return asked + "\n".join(fold.format(escape(one.text), escape(one.why)) for one in self.tries)

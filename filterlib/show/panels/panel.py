@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from filterlib.show.panels.checking import check, check_meanwhile, opened_by_a_person
-from filterlib.show.panels.front import Front
+from filterlib.show.panels.front import Front, wait_for_keys
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.panels.session import Session
@@ -34,11 +34,11 @@ class Panel(Session[D, R]):
     """
 
     def check(self) -> None:
-        """Move every control to both ends and through every option, and put all back.
+        """Try every control at both ends and in every option, on a twin: the panel stays as it is.
 
         Raises PanelError with everything that is wrong: an exception, a control that changes no result or no picture, a
-        curve that is not finite or lies wholly outside its axes. Where a person has opened the notebook, it does so while the
-        panel is at rest, and writes below the sliders what is wrong.
+        curve that is not finite or lies wholly outside its axes. Where a person has opened the notebook, it does so step by
+        step while the panel is at rest, and writes below the sliders what is wrong.
         """
         if opened_by_a_person():
             self._checking = asyncio.get_running_loop().create_task(check_meanwhile(self))
@@ -60,6 +60,8 @@ class Panel(Session[D, R]):
         shown: Any = self.front()._repr_mimebundle_(**options)
         bundle, metadata = shown if isinstance(shown, tuple) else (shown, {})
         still = {"image/png": b64encode(self.png).decode(), "text/plain": self.sentence}
+        if opened_by_a_person():
+            wait_for_keys()
         if lesson := self.display.lesson.markdown:
             still["text/markdown"] = lesson
         return {**(bundle or {}), **still}, metadata

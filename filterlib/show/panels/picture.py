@@ -27,6 +27,7 @@ from filterlib.show.panels.theme import REFERENCE_LOOKS, Theme, looks
 
 REFERENCES = 3  # curves that are kept while moving on
 WIDE, NARROW, RIGHT = 90, 66, 24  # [px] left of axes whose ticks have a prefix and a unit, or only a number; and right
+LOW, HIGH = (924, 214), (924, 240)  # [px] of a picture that leaves room for its sliders: one row of legend, or two
 HIDDEN = 8  # [px] left of axes that are not drawn
 TOP, BOTTOM, TITLE, BETWEEN = 6, 46, 22, 24  # [px] above and below axes, for a title, and for the ticks between two
 LEGEND = 20  # [px] of one row of the legend
@@ -68,6 +69,10 @@ class Picture(Generic[R]):
         self._background: Any = None  # matplotlib's copy of the drawn axes
         self._palette = Image.new("P", (1, 1))
         self._make()
+
+    def twin(self) -> Picture[R]:
+        """The same axes and marks, drawn by itself."""
+        return Picture(self._columns, name=self.name, size=self.size, widths=self._widths)
 
     def _make(self) -> None:
         """The figure with its axes and moving artists, empty."""

@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Generic, TypeAlias, TypedDict
 
@@ -94,7 +94,7 @@ class Session(Generic[D, R]):
         self, title: str, calculation: Calculation[D, R], controls: Sequence[Control | Choice], display: Display[R]
     ) -> None:
         self.title, self.calculation, self.display = title, calculation, display
-        self.state = State(calculation.start, controls, calculation.change)
+        self.state = State(calculation.start, [display.lesson.stopping(one) for one in controls], calculation.change)
         self.error, self.old, self.note = "", False, ""
         self.png = b""
         self.touched = ""
@@ -104,7 +104,7 @@ class Session(Generic[D, R]):
         self.past: list[State[D]] = []
         self.moved_at = -SAME_MOVE
         self.done: set[int] = set()
-        self.lock = threading.RLock()  # the browser's messages may come in a thread of their own, beside a check's
+        self.lock = threading.RLock()  # the browser's messages may come in a thread of their own, beside a cell's
         self.shown: Callable[[], None] | None = None
         self.update()
 
@@ -157,6 +157,11 @@ class Session(Generic[D, R]):
             }
             for at, one in enumerate(self.readings)
         ]  # fmt: skip
+
+    def twin(self) -> Session[D, R]:
+        """The same at its start with a picture of its own, for who tries what this one must not show."""
+        display = replace(self.display, picture=self.picture.twin())
+        return Session(self.title, self.calculation, list(self.state.controls.values()), display)
 
     # ---- moving ----------------------------------------------------------------------------------------------------
 

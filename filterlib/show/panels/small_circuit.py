@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 
 Symbol: TypeAlias = Literal["source", "capacitor", "choke", "common-mode choke", "box", "shunt", "wire", "load"]
 PLUS, RETURN, HEIGHT = 34, 110, 126  # [px] from the top
+SHUNTS = ("source", "capacitor", "shunt", "load")  # their words are at their right
 WIDE: dict[Symbol, int] = {
     "choke": 84,
     "common-mode choke": 84,
@@ -16,18 +17,19 @@ WIDE: dict[Symbol, int] = {
     "source": 92,
     "load": 96,
 }  # [px]; others as `USUAL`
-USUAL = 76
+USUAL, STEM, ASIDE, LETTER = 76, 30, 48, 7  # [px] width; of a shunt: its wire, and where its words begin; a letter
 _COIL = "a4.5 4.5 0 1 1 9 0" * 4
 
 
 @dataclass(frozen=True)
 class Drawn:
     """One part: its ``symbol``, its ``name``, and the ``controls`` that belong to it; a click leads to the first one that can be
-    seen, and the value of the first is written beside it."""
+    seen, and the value of the first is written beside it. Without controls it has the fixed ``value``."""
 
     symbol: Symbol
     name: str
-    controls: tuple[str, ...]
+    controls: tuple[str, ...] = ()
+    value: str = ""
 
 
 def circuit_svg(parts: Sequence[Drawn]) -> str:
@@ -37,30 +39,40 @@ def circuit_svg(parts: Sequence[Drawn]) -> str:
     >>> svg.count('role="button"'), 'data-value="filter.C1.capacitance"' in svg
     (2, True)
     """
-    left, drawn = 0, []
+    left, drawn, end = 0, [], 0
     for part in parts:
-        wide = WIDE.get(part.symbol, USUAL)
+        wide = _wide(part)
         drawn.append(_part(part, left, wide))
+        end = left + (STEM if part.symbol in SHUNTS else wide)
         left += wide
-    end = left - WIDE["load"] + 30
-    ends = f"M30 {PLUS}H{end}M30 {RETURN}H{end}"
+    ends = f"M{STEM} {PLUS}H{end}M{STEM} {RETURN}H{end}"
     return (
         f'<svg class="fl-circuit" viewBox="0 0 {left} {HEIGHT}" width="{left}" height="{HEIGHT}" role="group" '
         f'aria-label="The circuit: each part leads to its slider"><path class="fl-line" d="{ends}"/>{"".join(drawn)}</svg>'
     )
 
 
+def _wide(part: Drawn) -> int:
+    """Room for the part and its words."""
+    words = ASIDE + LETTER * len(part.name) if part.symbol in SHUNTS else 0
+    return max(WIDE.get(part.symbol, USUAL), words)
+
+
 def _part(part: Drawn, left: int, wide: int) -> str:
-    middle = left + (30 if part.symbol in ("source", "shunt", "capacitor", "load") else wide / 2)
+    middle = left + (STEM if part.symbol in SHUNTS else wide / 2)
     path, x, y, align = _path(part.symbol, middle)
-    words = (
+    live = f' data-value="{escape(part.controls[0])}"' if part.controls else ""
+    inside = (
+        f'<path d="{path}"/>'
         f'<text x="{x:g}" y="{y}" text-anchor="{align}" class="fl-part-name">{escape(part.name)}</text>'
-        f'<text x="{x:g}" y="{y + 14}" text-anchor="{align}" data-value="{escape(part.controls[0])}"></text>'
+        f'<text x="{x:g}" y="{y + 14}" text-anchor="{align}"{live}>{escape(part.value)}</text>'
     )
+    if not part.controls:
+        return f"<g>{inside}</g>"
     return (
         f'<g class="fl-part" role="button" tabindex="0" data-names="{escape(" ".join(part.controls))}" '
         f'aria-label="{escape(part.name)}: to its slider"><rect class="fl-hit" x="{left}" y="2" width="{wide}" height="{HEIGHT - 4}"/>'
-        f'<path d="{path}"/>{words}</g>'
+        f"{inside}</g>"
     )
 
 
