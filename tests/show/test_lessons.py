@@ -118,7 +118,7 @@ def peak(frequencies, values):
 def test_1_the_curve_follows_c_alone_and_both_panels_have_the_same_bias():
     one, pair = MAKERS["01 one capacitor"]().result, MAKERS["01 two capacitors"]().result
     low = one.frequencies < one.resonance / 20
-    assert one.impedance[low] == pytest.approx(one.ideal[low], rel=0.1, abs=0)  # its losses; without the bias it was 0.7
+    assert one.impedance[low] == pytest.approx(one.ideal[low], rel=0.1, abs=0)  # losses; without bias: 0.7
     alone = np.interp(1e5, pair.frequencies, pair.first)
     assert alone == pytest.approx(np.interp(1e5, one.frequencies, one.impedance), rel=0.01, abs=0)
     assert "957" not in prose(1)  # an impedance, and no inductance
