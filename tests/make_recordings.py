@@ -164,11 +164,14 @@ class Plant:
             net.real_capacitor("plus", "minus", *self.test_capacitor)
         return net.steady(self.period, "plus", "minus")
 
-    def filtered(self, scale: float, a: str = "modem", b: str = "modem_return") -> np.ndarray:
+    def filtered(self, scale: float, a: str = "modem", b: str = "modem_return", *, bridged: bool = False) -> np.ndarray:
         """With the demo filter, at the modem; the logger stands at "filtered", "filtered_return"."""
         net = Network()
         self.build(net, scale)
         demo_filter(net)
+        if bridged:  # wire links of a first test, left across both windings of the choke
+            net.l("plus", "filtered", 14e-9, 2e-3)
+            net.l("minus", "filtered_return", 15e-9, 2e-3)
         return net.steady(self.period, a, b)
 
     def scale(self) -> float:
@@ -338,6 +341,9 @@ def recordings() -> dict[str, str]:
             ),
             "modem": (plant.filtered(scale), modem, "input of the modem, behind the filter"),
         }
+        if name == "clean":
+            wave = plant.filtered(scale, bridged=True)
+            views["modem-bridged"] = wave, terminals, "input of the modem, behind a board with a fault"
         for seed, (view, (wave, full_scale, place)) in enumerate(views.items(), start=11):
             scope = Scope(10e-9, 34_000, 20e6, plant.order, full_scale, full_scale / 400, 1.5e-9, seed)
             made[f"{name}-{view}.csv"] = stated(scope, scope.codes(wave, plant.period), place)

@@ -50,3 +50,13 @@ def test_bad_input_is_one_clear_error(capsys, options, words):
 def test_a_figure_that_does_not_agree_is_exit_code_1(capsys):
     assert main(["bench", CLEAN, "--reading", "modem 20MHz 300 mV"]) == 1
     assert "does not agree" in capsys.readouterr().out
+
+
+def test_nothing_is_learned_of_a_board_with_a_fault(tmp_path, capsys):
+    before, after = (str(RECORDINGS / f"clean-{place}.csv") for place in ("terminals", "modem-bridged"))
+    new = tmp_path / "new.toml"
+    assert main(["bench", CLEAN, "--before", before, "--after", after, "--learned", str(new)]) == 2
+    said = capsys.readouterr()
+    assert "L1 is bridged" in said.out
+    assert "nothing is learned" in said.err
+    assert not new.exists()

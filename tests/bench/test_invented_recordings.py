@@ -26,6 +26,8 @@ def own():
             "terminals-with-capacitor": plant.bare(scale, loaded=True),
             "modem": plant.filtered(scale),
         }
+        if name == "clean":
+            waves["modem-bridged"] = plant.filtered(scale, bridged=True)
         for view, wave in waves.items():
             found[f"{name}-{view}.csv"] = np.ptp(invented.limited(wave, plant.period, 20e6, plant.order))
     wave = invented.limited(plant.bare(scale), plant.period, 200e6, 1)

@@ -69,13 +69,14 @@ class BenchResult:
 
     ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
     in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
-    captures behind the filter where there is one ``before`` it; ``captures``; ``ripples``: by operating point.
+    captures behind the filter where there is one ``before`` it; ``captures``; ``typed`` readings; ``ripples``: by operating point.
     """
 
     design: Design
     stated: Design
     answers: tuple[Answer, ...]
     spectra: tuple[SpectrumAnswer, ...]
+    typed: tuple[str, ...]
     before: Measurement | None
     captures: tuple[tuple[Station, Measurement], ...]
     ripples: dict[str, RippleResult]
@@ -140,7 +141,7 @@ def bench(
         for station, measured in captures
         if bare is not None and station.point != BARE
     ]
-    return BenchResult(design, stated, tuple(answers), tuple(compared), bare, tuple(captures), ripples)
+    return BenchResult(design, stated, tuple(answers), tuple(compared), tuple(readings), bare, tuple(captures), ripples)
 
 
 def _measured(capture: Capture) -> Measurement:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
@@ -12,9 +12,10 @@ from scipy.special import logsumexp
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.analysis.ripple.spectra import Spectra, bands, named_band, spectra
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.faults import Fault, faults, with_fault
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
+from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases, drawn_columns
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -25,6 +26,8 @@ SOUND = 0.8  # share of boards that are as designed, before anything is read: co
 EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
 ALIKE = 3.0  # times less likely, up to which two faults are not told apart
 SIMPLER = 10.0  # times less likely, up to which the board as designed is taken before a fault
+RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
+RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
 _CASES = 32  # plausible cases
@@ -131,14 +134,46 @@ def _tried(result: BenchResult, fault: Fault, answers: Sequence[Answer]) -> _Fou
         at = {point: _spectra(result, design, fault, point) for point in result.ripples}
     except FilterlibError:
         return None
-    deviations = [_deviation(one, _figure(at[one.station.point], design, fault, one.station)) for one in answers]
-    for lines in result.spectra:
-        deviations += _line_deviations(lines, at[lines.station.point], fault)
-    z = np.array(np.broadcast_arrays(*deviations))
-    likely = np.log((1 - _ODD) * np.exp(-0.5 * z**2) + _ODD * np.exp(-0.5 * (z / 10) ** 2)).sum(axis=0)
+    z = _deviations(result, design, fault, answers, at)
     figures = tuple(float(np.median(_figure(at[one.station.point], design, fault, one.station))) for one in answers)
     misfit = float(np.sqrt(np.min(np.mean(np.minimum(z**2, 100.0), axis=0))))
-    return float(logsumexp(likely) - np.log(likely.size)), misfit, figures
+    return float(logsumexp(_likely(z)) - np.log(z.shape[1])), misfit, figures
+
+
+def _deviations(
+    result: BenchResult, design: Design, fault: Fault, answers: Sequence[Answer], at: Mapping[str, Spectra]
+) -> np.ndarray:
+    """Of every reading and harmonic, over its standard uncertainty, (readings, cases)."""
+    found = [_deviation(one, _figure(at[one.station.point], design, fault, one.station)) for one in answers]
+    for lines in result.spectra:
+        found += _line_deviations(lines, at[lines.station.point], fault)
+    return np.array(np.broadcast_arrays(*found))
+
+
+def _likely(z: np.ndarray) -> np.ndarray:
+    """Logarithm of the likelihood of each case: normal, but for a few readings that are wrong for no reason."""
+    one = np.log((1 - _ODD) * np.exp(-0.5 * z**2) + _ODD * np.exp(-0.5 * (z / 10) ** 2))
+    return np.asarray(np.nan_to_num(one.sum(axis=0), nan=-np.inf))
+
+
+def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
+    """Every plausible case of the first operating point that was read, and the logarithm of how likely it makes all readings there.
+
+    Raises: FilterlibError where no plausible cases are drawn, or nothing was read behind the filter.
+    """
+    answers = [one for one in result.answers if one.station.point != BARE]
+    if not answers:
+        raise FilterlibError("nothing is learned: no reading behind the filter")
+    point = answers[0].station.point
+    drawn = drawn_cases(result.design, result.ripples[point])
+    if drawn is None:
+        raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
+    columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
+    many = Solution(with_values(result.design, columns), solve(result.design, point).state)
+    sound, here = Fault("as designed"), [one for one in answers if one.station.point == point]
+    there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
+    z = _deviations(there, result.design, sound, here, {point: spectra(many)})
+    return drawn, _likely(z)
 
 
 def _spectra(result: BenchResult, design: Design, fault: Fault, point: str) -> Spectra:
@@ -186,6 +221,10 @@ def _next(
     """Of all places, bands and points that were not read: where the first and its next rival differ most."""
     done = {one.station.name for one in result.answers}
     for rival in ranked[1 : 1 + _RIVALS]:
+        if rival.likely * RULED_OUT < ranked[0].likely:
+            break
+        if rival.likely * RULED_OUT < ranked[0].likely:
+            break
         tried = [one for one in _pairs(result, ranked[0].fault, rival.fault) if one.station.name not in done]
         best = max(tried, key=lambda one: one.ratio, default=None)
         if best is not None and best.ratio > _APART:

@@ -24,6 +24,7 @@ Kind = Literal[
 JOINT, LEADS, TENFOLD = 1.0, "100 nH", 10.0
 """Ohms of a poor joint, inductance of long leads, and how wrong a value is: common practice, no source."""
 _SIDE_BY_SIDE = "1 nH"
+_NEVER = 1e3  # [A] at which a leakage through air saturates
 
 
 @dataclass(frozen=True)
@@ -106,18 +107,27 @@ def _moved(design: Design, *, name: str, to: int) -> Design:
 
 
 def _reversed(design: Design, *, name: str) -> Design:
-    """Both windings aid each other: four times the inductance, in the way of the load's current, which saturates it."""
+    """Both windings aid each other: four times the inductance is in the way of the load's current, which saturates it; the leakage
+    of both stays as it was."""
     stage = next(one for one in design.filter if one.name == name)
     part: CommonModeChoke = stage.part  # type: ignore[assignment]  # faults() asks this of no other
-    choke = DifferentialChoke(
+    aiding = DifferentialChoke(
         name=f"{part.name}, one winding reversed",
         inductance=4 * float(np.max(part.inductance)),
         rated_current=part.rated_current,
         dc_resistance=2 * float(np.max(part.dc_resistance)),
         saturation_current=float(np.max(part.saturation_current)) / 2,
     )
-    instead = SeriesChoke(kind="differential_choke", name=name, part=choke)
-    return design.replace(filter=tuple(instead if one is stage else one for one in design.filter))
+    leakage = aiding.replace(
+        name=f"{part.name}, leakage", inductance=float(np.max(value(design, f"filter.{name}.loop_leakage"))),
+        dc_resistance=1e-6, saturation_current=part.leakage_saturation_current or _NEVER,
+    )  # fmt: skip
+    instead = [
+        SeriesChoke(kind="differential_choke", name=one, part=choke)
+        for one, choke in ((name, aiding), (f"{name} leakage", leakage))
+    ]
+    stages = ([*instead] if one is stage else [one] for one in design.filter)
+    return design.replace(filter=tuple(one for several in stages for one in several))
 
 
 def _load_off(design: Design, *, name: str) -> Design:

@@ -11,7 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import RippleResult
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.uncertainty.plausible import ENDS
+from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.harmonics import Harmonics, harmonics
@@ -103,14 +103,17 @@ def _plausible_ends(
     return low, high
 
 
-def drawn_columns(design: Design, result: RippleResult, count: int) -> Mapping[str, Any]:
-    """Some of the plausible cases of an operating point, as often as each weighs: key -> (count, 1); nothing where there are none.
-
-    The shape is the design's own.
-    """
+def drawn_cases(design: Design, result: RippleResult) -> Plausible | None:
+    """The plausible cases of an operating point, of the design's own shape; None where there are none."""
     drawn = next((one.plausible for one in result.extents.values()), None)
     if drawn is not None and "converter.shape" in drawn.values:
-        drawn = drawn.where("converter.shape", design.converter.shape)
+        return drawn.where("converter.shape", design.converter.shape)
+    return drawn
+
+
+def drawn_columns(design: Design, result: RippleResult, count: int) -> Mapping[str, Any]:
+    """Some of the plausible cases, as often as each weighs: key -> (count, 1); nothing where there are none."""
+    drawn = drawn_cases(design, result)
     if drawn is None:
         return {}
     some = drawn.some(count)

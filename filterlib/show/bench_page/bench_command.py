@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from filterlib.show.terminal import ProgressLine, about, say
+
+if TYPE_CHECKING:
+    from filterlib.bench.answers.answer import BenchResult
+    from filterlib.bench.answers.explanation import Explained
 
 EXAMPLES = """\
 examples:
@@ -14,6 +20,8 @@ examples:
       captures at named loads, and at an operating point
   filterlib bench tide-gauge.toml --reading "modem 20MHz 4.8 mV" --reading "logger full listening 21 mV"
       figures that were read off the screen: place, band (20MHz or full), operating point if not the first, figure
+  filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --learned learned.toml
+      also writes a design file in which the ranges of the converter's values are narrowed by the captures
   filterlib bench tide-gauge.toml --readings bench/readings.toml
       the file that filterlib verify writes, filled in
 
@@ -43,6 +51,8 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     command.add_argument("--readings", metavar="FILE.toml", help="a filled-in readings file of filterlib verify")
     exchanged = "take captures as they are given, also where the one behind the filter reads more"
     command.add_argument("--as-stated", action="store_true", help=exchanged)
+    learned = "a new design file, with the ranges of the converter's values narrowed by the readings"
+    command.add_argument("--learned", metavar="NEW.toml", help=learned)
     files = "folder for bench.html, bench.json and the figures; without it nothing is written"
     command.add_argument("--out", metavar="FOLDER", help=files)
     command.set_defaults(run=_bench)
@@ -70,8 +80,32 @@ def _bench(chosen: argparse.Namespace) -> int:
         explained = explain(result) if result.ripples else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
+    if chosen.learned is not None:
+        captures = [one for one in (chosen.before, *chosen.after, *result.typed) if one]
+        say(_learn(chosen.design, chosen.learned, result, explained, captures))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return result.exit_code
+
+
+def _learn(design: str, new: str, result: BenchResult, explained: Explained | None, captures: Sequence[str]) -> str:
+    """Writes the design file with narrowed ranges; returns what to say of it."""
+    from pathlib import Path
+
+    from filterlib.bench.answers.learned import learn, learned_text
+    from filterlib.disk import write_text
+    from filterlib.errors import QuantityError
+
+    if explained is None or not explained.sound:
+        raise QuantityError(
+            "nothing is learned of a board that is not as designed; mend it and measure again", name="--learned"
+        )
+    if Path(new).exists():
+        raise QuantityError(f"{new} is there already: give the name of a new file", name="--learned")
+    found = learn(result)
+    if not found.narrowed:
+        return "The readings narrow no range of the converter: no file is written."
+    write_text(new, learned_text(design, result, found, captures))
+    return f"Narrowed: {', '.join(one.label for one in found.narrowed)}. Next: filterlib review {new} --out ..."
 
 
 def _parts(text: str) -> tuple[str, str | None, str | None]:

@@ -10,11 +10,13 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.bench.answers.answer import BenchResult, Capture, bench
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
+from filterlib.bench.answers.learned import learn, learned_text
 from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.stations import named_station
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
+from tests.reviews import reviewed
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"
 RECORDINGS = data_folder() / "recordings"
@@ -81,7 +83,7 @@ def test_a_sound_board_is_told_so(answered):
 @pytest.mark.parametrize(
     ("kind", "part"),
     [
-        ("winding reversed", "L1"),
+        ("larger value", "C1"),
         ("factor too high", ""),
         ("shorted", "L1"),
         ("larger value", "C2"),
@@ -93,6 +95,51 @@ def test_a_fault_is_ranked_first_or_second(answered, kind, part):
     found = explain(board(answered, fault))
     assert not found.sound
     assert (kind, part) in [(one.fault.kind, one.fault.part) for one in found.ranked[:2]]
+
+
+def test_the_fault_of_the_invented_board_is_found():
+    """Links across the choke, in a circuit that shares nothing with the library."""
+    found = bench(
+        CLEAN, before=str(RECORDINGS / "clean-terminals.csv"), after=[Capture(str(RECORDINGS / "clean-modem-bridged.csv"))]
+    )  # fmt: skip
+    assert found.answers[1].outcome == "does not agree"
+    best = explain(found).ranked[0]
+    assert (best.fault.kind, best.fault.part, best.explains) == ("shorted", "L1", True)
+
+
+def test_a_reversed_winding_leaves_the_leakage_and_more(answered):
+    """Physics: the core is saturated by the load's current and the leakage is as it was, so a loaded board shows little of it."""
+    fault = next(one for one in faults(answered.design) if one.kind == "winding reversed")
+    design = with_fault(answered.design, fault)
+    point = answered.design.operating_points[0].name
+    band = answered.answers[1].station.band
+    sound, wrong = (
+        float(np.ravel(spectra(solve(d, point)).peak_to_peak("modem", band))[0]) for d in (answered.design, design)
+    )
+    assert 0.5 * sound < wrong < sound
+
+
+def test_what_is_learned_is_inside_what_was_known_and_comes_back_as_a_design(tmp_path):
+    captures = [str(RECORDINGS / f"brick-{place}.csv") for place in ("terminals", "modem")]
+    brick = CLEAN.with_name("tide-gauge-brick.toml")
+    answered = bench(brick, before=captures[0], after=[Capture(captures[1])])
+    found = learn(answered)
+    assert found.cases >= 20
+    assert found.narrowed
+    for one in found.narrowed:
+        assert one.before_low <= one.low <= one.value <= one.high <= one.before_high
+    file = tmp_path / "learned.toml"
+    file.write_text(learned_text(brick, answered, found, ["a.csv"]), encoding="utf-8")
+    first = found.narrowed[0]
+    again = filterlib.load_design(file)
+    assert filterlib.value(again, first.key) == pytest.approx(first.value, rel=1e-9, abs=0)
+    assert f"# {first.key}: narrowed by a.csv" in file.read_text(encoding="utf-8")
+    assert "# transistor, insulating pad, heat sink" in file.read_text(encoding="utf-8")
+
+
+def test_nothing_is_learned_of_readings_that_are_not_behind_the_filter():
+    with pytest.raises(FilterlibError, match="no reading behind"):
+        learn(bench(CLEAN, readings=["terminals 20MHz bare 108 mV"]))
 
 
 def test_readings_that_nothing_explains_are_said_so(answered):
@@ -149,7 +196,7 @@ def test_the_readings_file_comes_back_as_it_was_filled_in(tmp_path):
 
 
 def test_a_filled_in_readings_file_is_not_touched(tmp_path):
-    sheet = filterlib.bench_sheet(filterlib.review(filterlib.load_design(CLEAN)))
+    sheet = filterlib.bench_sheet(reviewed("clean").result)
     from filterlib.show.verify import write_sheet
 
     write_sheet(sheet, tmp_path / "sheet")

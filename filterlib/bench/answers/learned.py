@@ -1,0 +1,114 @@
+"""What readings of a board tell of its converter: uncertain parameters with narrower ranges, and a design file with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import InUnit, Unit
+from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
+from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.explanation import agreement_of_cases
+from filterlib.bench.design_copy import changed_text
+from filterlib.errors import FilterlibError
+from filterlib.system.changes import changed
+from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameters import uncertain_parameters
+
+NARROWER = 0.9
+"""Share of its old width, a range must have to be worth a line."""
+ENOUGH = 2 * LEAST
+"""Plausible cases that have to count."""
+KEPT = (0.01, 0.5, 0.99)
+"""Shares of the weighed cases below a range's low end, its value and its high end."""
+_WEIGHTS = 0.8 ** np.arange(20)
+_INSIDE = "converter."
+
+
+@dataclass(frozen=True)
+class Narrowed:
+    """An uncertain parameter by its ``key`` and ``label``: its range ``before``, and what the readings leave of it."""
+
+    key: str
+    label: str
+    unit: str
+    before_low: InUnit[float]
+    before_high: InUnit[float]
+    value: Annotated[float, Unit("{unit}", "value", "value")]
+    low: InUnit[float]
+    high: InUnit[float]
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Every parameter of the converter that the readings ``narrowed``, the most first; ``cases``: how many plausible cases count."""
+
+    narrowed: tuple[Narrowed, ...]
+    cases: Annotated[float, Unit("", "cases", "plausible_cases")]
+
+
+def learn(result: BenchResult) -> Learned:
+    """Each plausible case of the design weighed anew by how well it makes all readings; ranges are those of 49 cases in 50.
+
+    Where few cases agree, the readings count for less, until `ENOUGH` do: the ranges are then wider than they need be.
+    Validity: of the converter's inside alone, and as the board is designed: with a fault nothing is learned of the converter.
+    Raises: FilterlibError where no plausible cases are drawn, or too few agree with the readings.
+    """
+    drawn, likely = agreement_of_cases(result)
+    weighed = next((one for one in map(partial(_weighed, drawn, likely), _WEIGHTS) if one.effective >= ENOUGH), None)
+    if weighed is None or not np.isfinite(likely).any():
+        raise FilterlibError(f"nothing is learned: of {len(likely)} plausible cases fewer than {ENOUGH:.0f} agree")
+    box = {one.key: one for one in uncertain_parameters(result.stated) if one.key.startswith(_INSIDE)}
+    found = [_narrowed(box[key], values, weighed) for key, values in drawn.values.items() if key in box]
+    kept = sorted((one for one in found if _share(one) < NARROWER), key=_share)
+    return Learned(tuple(kept), weighed.effective)
+
+
+def _weighed(drawn: Plausible, likely: np.ndarray, power: float) -> Plausible:
+    """With the readings' likelihood to a power at most 1."""
+    weights = np.exp(power * np.maximum(likely - np.max(likely), -700.0))
+    return Plausible(drawn.figures, drawn.weights * weights, drawn.values)
+
+
+def _narrowed(parameter: UncertainParameter, values: np.ndarray, weighed: Plausible) -> Narrowed:
+    known = np.isfinite(weighed.figures)
+    values, weights = values[known], weighed.weights[known]
+    order = np.argsort(values)
+    below = (np.cumsum(weights[order]) - weights[order] / 2) / weights.sum()
+    least, middle, most = (float(one) for one in np.interp(KEPT, below, values[order]))
+    low, high = _out(least, -1), _out(most, 1)
+    names = parameter.key, parameter.label, parameter.unit
+    low, high = max(low, parameter.low), min(high, parameter.high)
+    return Narrowed(*names, parameter.low, parameter.high, float(f"{min(max(middle, low), high):.3g}"), low, high)
+
+
+def _out(value: float, side: int) -> float:
+    """Three digits, rounded down or up."""
+    if value == 0:
+        return value
+    step = 10.0 ** (np.floor(np.log10(abs(value))) - 2)
+    return float(f"{(np.floor(value / step) if side < 0 else np.ceil(value / step)) * step:.3g}")
+
+
+def _share(one: Narrowed) -> float:
+    """Of the old range's width that is left, in logarithms where it can be."""
+    if one.before_low > 0:
+        return float(np.log(one.high / one.low) / np.log(one.before_high / one.before_low))
+    return (one.high - one.low) / (one.before_high - one.before_low)
+
+
+def learned_text(file: str | Path, result: BenchResult, learned: Learned, captures: Sequence[str]) -> str:
+    """The design file's text with the narrowed ranges in it, and comments that name the captures.
+
+    Raises: FilterlibError where a range cannot stand in the file.
+    """
+    ranges = {one.key: {"value": one.value, "low": one.low, "high": one.high} for one in learned.narrowed}
+    text = changed_text(file, changed(result.stated, ranges))
+    lines = [f"# {one.key}: narrowed by {', '.join(captures)}" for one in learned.narrowed]
+    schema, rest = text.split("\n", 1) if text.startswith("#:schema") else ("", text)
+    return "\n".join([*([schema] if schema else []), *lines, rest])
