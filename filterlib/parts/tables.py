@@ -16,6 +16,7 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.measured import MEASURED, part_from_file
 from filterlib.parts.reading import problems_from, read_toml
+from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.wire import Lead, WirePair
 
 __all__ = [
@@ -38,6 +39,7 @@ KINDS: dict[str, type[Part]] = {
     "ceramic_class_2": Capacitor,
     "aluminium": Capacitor,
     "polymer": Capacitor,
+    "supercapacitor": Supercapacitor,
     "differential_choke": DifferentialChoke,
     "common_mode_choke": CommonModeChoke,
     "wire_pair": WirePair,
@@ -81,7 +83,7 @@ def data_folder() -> Path:
 def standard_tables() -> tuple[Table, ...]:
     """The tables that come with the library: data/parts, every part invented.
 
-    >>> [table.title for table in standard_tables()][-2]
+    >>> [table.title for table in standard_tables()][-3]
     'Film capacitors'
     """
     return load_tables(*sorted((data_folder() / "parts").glob("*.toml")))

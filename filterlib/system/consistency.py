@@ -55,6 +55,7 @@ def problems_across(fields: Given) -> Iterator[Problem]:
     yield from _names([*_numbered("filter", stages), *_numbered("load", loads)])
     yield from _duplicates(_numbered("operating_point", points), "")
     yield from _inputs(fields.get("converter"), points)
+    yield from _sags(fields.get("converter"), loads)
     yield from _no_input(fields)
     yield from _battery_side(fields, loads)
     yield from _shares_of_time(points)
@@ -126,6 +127,16 @@ def _inputs(converter: object, points: Sequence[object]) -> Iterator[Problem]:
         if voltage is not None and converter is not None and read(converter, "input_voltage") is None:
             why = "state converter.input_voltage too, at which the ripple was measured"
             yield Problem("", f"operating_point[{number}].input_voltage", voltage, why)
+
+
+def _sags(converter: object, loads: Sequence[object]) -> Iterator[Problem]:
+    """The lowest voltage of a burst is below what the converter gives."""
+    volts = _number(read(converter, "output_voltage"), "V") if converter is not None else 0.0
+    for number, load in enumerate(loads, 1):
+        lowest = read(read(load, "profile"), "lowest_voltage")
+        if volts and _number(lowest, "V") >= volts:
+            why = f"below the converter's {volts:g} V is right: the difference is the sag that a burst is allowed"
+            yield Problem("", f"load[{number}].profile.lowest_voltage", lowest, why)
 
 
 def _shares_of_time(points: Sequence[object]) -> Iterator[Problem]:

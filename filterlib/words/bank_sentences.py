@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from filterlib.analysis.hold_up.burst_bank import MOST_PARTS, BankResult
-from filterlib.analysis.hold_up.fuses_and_limits import LIMITS, bleeder
-from filterlib.words.quantities import number
+from filterlib.analysis.hold_up.burst_bank import MOST_PARTS, Bank, BankResult, Fittings
+from filterlib.analysis.hold_up.fittings import LITTLE
+from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
+from filterlib.words.quantities import joined, number
 
-__all__ = ["bank_cautions", "bank_sentences"]
-SAFE, SOON = 10.0, 30.0  # [V], [s] of the bleed resistor that is named as an example
+__all__ = ["bank_cautions", "bank_line", "bank_sentences"]
+AGREES = 1e-6  # of both methods, below which they are said to agree
+OPENS = 3.0  # times its melting I2t that a fuse is given before it is trusted to open: common practice, no source
+
+
+def bank_line(result: BankResult) -> str:
+    """The bursts of one load in one line of a summary."""
+    burst = f"{result.load}, {number(result.length, 's')} each {number(result.period, 's')}"
+    if result.carried:
+        return f"{burst}: the converter carries them without a bank"
+    if not result.banks:
+        return f"{burst}: {number(result.needed, 'F')} needed, and no bank of our parts carries them"
+    return f"{burst}: {number(result.needed, 'F')} needed, for example {result.banks[0].words}"
 
 
 def bank_sentences(result: BankResult) -> Iterator[str]:
@@ -22,16 +35,7 @@ def bank_sentences(result: BankResult) -> Iterator[str]:
             f"holds it above {volts} in {each}."
         )
         return
-    if not result.banks:
-        held = 30e-3 / result.needed * result.length
-        yield f"No bank of up to {MOST_PARTS} parts carries {load} through {each}: {number(result.needed, 'F')} are needed."
-        yield f"30 mF would hold it for {number(held, 's')}. A converter that gives {number(result.draw, 'A')} needs no bank."
-    else:
-        best = result.banks[0]
-        yield (
-            f"{best.count} x {best.part} in parallel carry {load} through {each}, cold, at the end of their life "
-            f"and at the low end of their tolerance: they hold {number(best.holds, 's')}."
-        )
+    yield from _verdict(result, load, each)
     yield (
         f"At {volts} {load} draws {number(result.draw, 'A')} and the converter gives it {number(result.supply, 'A')}: "
         f"the bank gives the other {number(result.deficit, 'A')}, at least {number(result.needed, 'F')} without resistance."
@@ -41,39 +45,90 @@ def bank_sentences(result: BankResult) -> Iterator[str]:
             f"The bank never recharges: {load} takes {number(result.mean, 'A')} on average, "
             f"more than the {number(result.supply, 'A')} that the converter can give."
         )
-    elif result.banks:
-        best = result.banks[0]
-        yield f"It is full again {number(best.recharge, 's')} after a burst; its first charge takes {number(best.start, 's')}."
-        yield f"Each burst has an I²t of {number(best.pulse, 'A²s')} in a fuse of the bank; {_fuse(result)}."
+    elif result.fittings is not None:
+        yield from _fitted(result, result.banks[0], result.fittings)
 
 
-def _fuse(result: BankResult) -> str:
-    melting = result.banks[0].melting
-    if melting == melting:
-        return f"{result.bursts:.3g} bursts ask for {number(melting, 'A²s')} of nominal melting I²t"
-    many = (
-        "more bursts than the 100,000 of the catalogue's curve"
-        if result.bursts
-        else "no service_life says how many bursts"
+def _verdict(result: BankResult, load: str, each: str) -> Iterator[str]:
+    usual = f"30 mF, a bank as it is often built, hold it for {number(result.usual_holds, 's')}"
+    if not result.banks:
+        yield f"No bank of up to {MOST_PARTS} parts carries {load} through {each}: {number(result.needed, 'F')} are needed."
+        yield f"{usual}. A converter that gives {number(result.draw, 'A')} needs no bank."
+        return
+    best = result.banks[0]
+    yield (
+        f"{best.words} carry {load} through {each}, cold, at the end of their life "
+        f"and at the low end of their tolerance: they hold {number(best.holds, 's')}."
     )
-    return f"{many}: choose at least five times as much, and ask the fuse's maker"
+    if all(one.kind == "supercapacitor" for one in result.banks):
+        yield f"Only supercapacitors carry it: {usual}. A converter that gives {number(result.draw, 'A')} needs no bank."
+
+
+def _fitted(result: BankResult, best: Bank, fittings: Fittings) -> Iterator[str]:
+    slow = [one.kind for one in fittings.limiters if not one.in_time]
+    own = fittings.limiters[0]
+    yield (
+        f"It is full again {number(best.recharge, 's')} after a burst, out of the {number(own.current, 'A')} that the "
+        f"converter has left; the first charge takes {number(own.start, 's')}."
+    )
+    if slow:
+        yield f"Through {joined(slow)} it is not full again before the next burst: bypass it once the bank is full."
+    if (diode := _other_diode(result)) is not None:
+        yield diode
+    yield _fuse_sentence(result, fittings)
+    error = abs(fittings.in_time.holds / best.holds - 1)
+    methods = "charge balance and the course in time"
+    if error < AGREES:
+        yield f"Two methods agree on the {number(best.holds, 's')}: {methods}, to a millionth."
+    else:
+        yield f"Two methods differ on the {number(best.holds, 's')} by {number(100 * error, '')} %: {methods}."
+
+
+def _other_diode(result: BankResult) -> str | None:
+    """What the diode costs, where both kinds leave something of the sag."""
+    schottky, ideal = result.isolations[1:3]
+    if not math.isfinite(schottky.needed):
+        return None
+    return (
+        f"All this is behind a Schottky diode, which takes {number(schottky.drop, 'V')} of the sag and makes "
+        f"{number(schottky.heat, 'W')} of heat in a burst; an ideal diode takes {number(ideal.drop, 'V')}: "
+        f"{number(ideal.needed, 'F')} instead of {number(schottky.needed, 'F')}."
+    )
+
+
+def _fuse_sentence(result: BankResult, fittings: Fittings) -> str:
+    fuse = fittings.fuse
+    rating = f"A fuse of {number(fuse.rating, 'A')} carries the bank's {number(fuse.carried, 'A')}"
+    each = f"each burst has an I²t of {number(fuse.pulse, 'A²s')}, the first charge {number(fuse.first, 'A²s')}"
+    if not math.isfinite(fuse.melting):
+        many = "more bursts than the 100,000 of the catalogue's curve"
+        why = many if result.bursts else "no service_life says how many bursts"
+        return f"{rating}; {each}, and {why}: choose at least five times as much melting I²t, and ask the fuse's maker."
+    opens = "opens" if fuse.short > OPENS * fuse.melting else "may not open"
+    return (
+        f"{rating}; {each}, and {result.bursts:.3g} bursts ask for {number(fuse.melting, 'A²s')} of nominal melting I²t. "
+        f"A short circuit gives {number(fuse.short, 'A²s')}: such a fuse {opens}."
+    )
 
 
 def bank_cautions(result: BankResult) -> Iterator[str]:
     """What a full bank can do, with numbers, beside published limits."""
-    if not result.banks:
+    if not result.banks or result.fittings is None:
         return
     best = result.banks[0]
     yield f"The full bank stores {number(best.energy, 'J')} and {number(best.charge, 'C')}. A short circuit of it burns and throws metal: discharge it through a resistor before work."
     for limit in LIMITS:
-        stored = best.charge if limit.unit == "C" else best.energy
-        relation = "more" if stored > limit.value else "less"
-        yield f"That is {relation} than {number(limit.value, limit.unit)}: {limit.source}."
-    ohms, watts = bleeder(best.nominal, result.voltage, min(SAFE, 0.5 * result.voltage), SOON)
+        if result.output > limit.above:
+            stored = best.charge if limit.unit == "C" else best.energy
+            relation = "more" if stored > limit.value else "less"
+            yield f"That is {relation} than {number(limit.value, limit.unit)}: {limit.source}."
+    bleed = next(one for one in result.fittings.bleeders if one.heat <= LITTLE * 1.001)
     yield (
-        f"A bleed resistor of {number(ohms, 'ohm')} brings it to {number(min(SAFE, 0.5 * result.voltage), 'V')} in "
-        f"{number(SOON, 's')} and takes {number(watts, 'W')} all the time."
+        f"A bleed resistor of {number(bleed.resistance, 'ohm')} brings it to {number(bleed.safe, 'V')} in "
+        f"{number(bleed.seconds, 's')} and takes {number(bleed.heat, 'W')} all the time. Measure before you touch."
     )
+    if best.kind == "supercapacitor":
+        yield f"Cells in series need balancing: resistors across them take {number(best.balancing, 'W')} all the time. A cell above its voltage vents."
     yield "Put a fuse between bank and load, and an isolation diode towards the converter where it must not feed back (common practice, no source)."
     yield "A load that draws constant power at any voltage may hold the first charge down: let it start only above its lowest voltage."
     yield "Local codes and a licensed person decide about batteries, fuses and wires; nothing here replaces them."

@@ -1,66 +1,106 @@
-"""The bank that a load's bursts ask for: capacitance needed, parts that give it when cold and old, recharge, fuse and energy."""
+"""The bank that a load's bursts ask for: capacitance needed, parts that give it when cold and old, and what goes with them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Farads, Joules, Ohms, Seconds, Unit, Volts
-from filterlib.analysis.hold_up.fuses_and_limits import melting_needed
+from filterlib.analysis.described import Amperes, Farads, Joules, Ohms, Seconds, Unit, Volts, Watts
+from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter, bank_fuse, bleeders, limiters
 from filterlib.analysis.hold_up.holding import Demand, held, needed, pulse, recharged
-from filterlib.errors import FilterlibError
-from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.tables import standard_tables
+from filterlib.analysis.hold_up.in_time import InTime, in_time
+from filterlib.analysis.hold_up.isolation import DIODES, SIZED, Isolation, isolation
+from filterlib.analysis.hold_up.strings import String, strings
+from filterlib.errors import InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.profile import Profile
 
-__all__ = ["Bank", "BankResult", "bank"]
-MOST_PARTS = 200  # of one kind in a bank that is proposed
-SLOW = 100.0  # [Hz] at which the series resistance of a bank is taken: bursts of milliseconds and longer
-OLD = 1e12  # [s]: an electrolytic at the end of its life
-PROPOSED = 6  # banks
+__all__ = ["Bank", "BankResult", "Fittings", "bank", "bank_problems"]
+MOST_PARTS = 100  # of one kind in a bank that is proposed
+OF_A_KIND = 2  # banks of one kind of part that are proposed
 
 
 @dataclass(frozen=True)
 class Bank:
-    """So many of one part in parallel: cold, at the end of their life and at the low end of their tolerance.
+    """So many strings of one part in parallel: cold, at the end of their life and at the low end of their tolerance.
 
-    Attributes: ``part``, ``kind``, ``count``; ``capacitance`` and ``resistance`` of the whole bank then; ``nominal``, its
-    capacitance as the table says; ``holds``, the time above the lowest voltage; ``recharge``, from the lowest voltage to
-    99 % of the way back; ``energy`` and ``charge`` when full, at the high end of the tolerance; ``pulse``, its I2t in a
-    burst, and ``melting``, the nominal melting I2t that a fuse of it needs for all bursts (nan where none is stated).
+    Attributes: ``string``, ``count``; ``nominal`` capacitance, what is left of it ``cold``, ``aged``, and in the worst
+    case, ``capacitance``, with its ``resistance``; ``holds``, the time above the lowest voltage; ``recharge``, from there
+    to 99 % of the way back; ``energy`` and ``charge`` when full, at the high end of the tolerance; ``pulse``, I2t of a
+    burst; ``rms`` of the whole bank; ``leakage`` and ``balancing``; ``life`` when hot.
     """
 
-    part: str
-    kind: str
-    count: int
+    string: String
+    count: Annotated[int, Unit("", key=None)]
     nominal: Farads[float]
-    capacitance: Farads[float]
+    cold: Farads[float]
+    aged: Farads[float]
+    capacitance: Annotated[float, Unit("F", "worst")]
     resistance: Ohms[float]
     holds: Seconds[float]
     recharge: Seconds[float]
-    start: Annotated[float, Unit("s", "first charge")]
     energy: Joules[float]
     charge: Annotated[float, Unit("C")]
     pulse: Annotated[float, Unit("A2s", "I²t of a burst")]
-    melting: Annotated[float, Unit("A2s", "melting I²t of a fuse")]
+    rms: Annotated[float, Unit("A", "rms current")]
+    leakage: Amperes[float]
+    balancing: Watts[float]
+    life: Annotated[float, Unit("s", "life when hot")]
+
+    @property
+    def part(self) -> str:
+        """The part's name."""
+        return self.string.part
+
+    @property
+    def kind(self) -> str:
+        """The part's kind."""
+        return self.string.kind
+
+    @property
+    def parts(self) -> int:
+        """How many parts there are in all."""
+        return self.count * self.string.cells
+
+    @property
+    def words(self) -> str:
+        """How many of which part, and how they are set."""
+        if self.string.cells == 1:
+            return f"{self.count} x {self.part}"
+        several = f"{self.count} strings of " if self.count > 1 else ""
+        return f"{several}{self.string.cells} x {self.part} in series"
+
+
+@dataclass(frozen=True, eq=False)
+class Fittings:
+    """What goes with the first bank: ``limiters``, ``fuse``, ``bleeders``; and the same burst ``in_time``."""
+
+    limiters: tuple[Limiter, ...]
+    fuse: Fuse
+    bleeders: tuple[Bleeder, ...]
+    in_time: InTime
 
 
 @dataclass(frozen=True)
 class BankResult:
     """What the bursts of one load ask for.
 
-    Attributes: ``load``; ``voltage``, full; ``lowest`` allowed; ``supply``, what the converter can give this load;
-    ``draw`` and ``deficit`` at the lowest voltage; ``length``, ``period``; ``mean``, what the load takes on average; ``needed``, the least capacitance, without resistance (0 where the converter carries the burst);
-    ``banks``, the proposed ones, fewest parts first; ``refused``, why parts of a kind are not proposed.
+    Attributes: ``load``; ``output`` of the converter, ``voltage`` of a full bank behind a Schottky diode; ``lowest``
+    allowed; ``supply``, what the converter can give this load; ``draw`` and ``deficit`` at the lowest voltage; ``length``,
+    ``period``; ``mean``, what the load takes on average; ``needed``, the least capacitance, without resistance (0 where
+    the converter carries the burst, inf where none is enough); ``usual_holds``, how long 30 mF hold it; ``isolations``;
+    ``banks``, the proposed ones, fewest parts first; ``refused``, why parts of a kind are not proposed; ``fittings`` of
+    the first bank; ``bursts`` in the service life.
     """
 
     load: str
+    output: Annotated[float, Unit("V", "converter's output")]
     voltage: Volts[float]
     lowest: Volts[float]
     supply: Amperes[float]
@@ -70,8 +110,11 @@ class BankResult:
     period: Seconds[float]
     mean: Annotated[float, Unit("A", "mean current")]
     needed: Farads[float]
+    usual_holds: Annotated[float, Unit("s", "30 mF hold it")]
+    isolations: tuple[Isolation, ...]
     banks: tuple[Bank, ...]
     refused: tuple[str, ...]
+    fittings: Fittings | None
     bursts: Annotated[float, Unit("", key=None)]
 
     @property
@@ -90,116 +133,171 @@ class BankResult:
         return self.carried or bool(self.banks)
 
 
+USUAL = 30e-3
+"""[F] of a bank as it is often built: behind a fuse, and a diode that keeps it apart (common practice, no source)."""
+
+
 def bank(design: Design) -> tuple[BankResult, ...]:
     """What the bursts of every load with a profile ask for.
 
     Raises
     ------
-    FilterlibError
-        Where no load states a profile, or the converter states no rated current or power; and for an idle draw that the
-        converter cannot give.
+    InputError
+        With everything at once: where no load states a profile, the converter states no rated current or power, or
+        cannot give what a load draws while it idles.
     """
-    loads = [load for load in design.loads if load.profile is not None]
-    if not loads:
-        missing = 'missing: no load states its bursts; for example profile = { idle = "15 %", burst = "8 s", period = "60 s", lowest_voltage = "22 V" }'
-        raise FilterlibError(f"load.profile: {missing}")
-    if design.converter.rating is None:
+    if problems := tuple(bank_problems(design)):
+        raise InputError(problems)
+    return tuple(_of_load(design, load, load.profile) for load in design.loads if load.profile is not None)
+
+
+def bank_problems(design: Design) -> Iterator[Problem]:
+    """What keeps a bank from being sized: missing keys, and loads that the converter cannot feed between their bursts."""
+    bursting = [load for load in design.loads if load.profile is not None]
+    rating = design.converter.rating
+    if not bursting:
+        why = 'missing: no load states its bursts; for example profile = { idle = "15 %", burst = "8 s", period = "60 s", lowest_voltage = "22 V" }'
+        yield Problem(design.name, "load.profile", None, why)
+    if rating is None:
         why = "missing: a bank gives what the converter cannot, so its rated output_current or output_power is needed"
-        raise FilterlibError(f"converter.rating: {why}")
-    return tuple(_of_load(design, load, load.profile) for load in loads if load.profile is not None)
+        yield Problem(design.name, "converter.rating", None, why)
+        return
+    for load in bursting:
+        assert load.profile is not None  # as chosen
+        where, supply = f"load.{load.name}.profile", _supply(design, load)
+        idle, (full, lowest) = Demand(load, load.profile.idle, supply), _window(design, load, load.profile)
+        if lowest >= full:
+            why = f"a diode in front of the bank leaves {full:.3g} V of the converter's {design.converter.output_voltage:g} V: less than that is right"
+            yield Problem(design.name, f"{where}.lowest_voltage", lowest, why)
+        elif max(idle.current(full), idle.current(lowest)) >= 0:
+            why = f"the converter gives this load {max(supply, 0.0):.3g} A at most, less than it draws while it idles"
+            yield Problem(design.name, f"{where}.idle", load.profile.idle, why)
+
+
+def _window(design: Design, load: Load, profile: Profile) -> tuple[float, float]:
+    """The voltage of a full bank, behind its diode while the load idles, and the lowest one."""
+    output = design.converter.output_voltage
+    return output - SIZED.drop(float(load.draws(output, profile.idle))), profile.lowest_voltage
 
 
 def _supply(design: Design, load: Load) -> float:
     """What the converter can give this load when hot, with all others at full draw [A]."""
     rating, volts = design.converter.rating, design.converter.output_voltage
     assert rating is not None  # as checked
-    share = rating.share(max(point.temperature for point in design.operating_points))
+    share = rating.share(_hot(design))
     limits = [math.inf if rating.output_current is None else rating.output_current]
     limits += [] if rating.output_power is None else [rating.output_power / volts]
     return share * min(limits) - sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
 
 
+def _hot(design: Design) -> float:
+    return max(point.temperature for point in design.operating_points)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A burst that a bank has to carry: from ``volts`` to ``lowest``, of a ``burst`` beside the supply and ``idle`` after it."""
+
+    design: Design
+    profile: Profile
+    volts: float
+    lowest: float
+    burst: Demand
+    idle: Demand
+    bursts: float
+
+    @property
+    def rest(self) -> float:
+        return self.profile.period - self.profile.burst
+
+    def needed(self, drop: float) -> float:
+        """The least capacitance [F] behind a diode of this drop [V]; inf where none is enough."""
+        full = self.design.converter.output_voltage - drop
+        if full <= self.lowest:
+            return math.inf
+        return needed(self.profile.burst, 0.0, full, self.lowest, self.burst)
+
+
 def _of_load(design: Design, load: Load, profile: Profile) -> BankResult:
-    volts, lowest, supply = design.converter.output_voltage, profile.lowest_voltage, _supply(design, load)
+    supply, output = _supply(design, load), design.converter.output_voltage
+    volts, lowest = _window(design, load, profile)
     burst, idle = Demand(load, 1.0, supply), Demand(load, profile.idle, supply)
-    where = f"load.{load.name}.profile"
-    if lowest >= volts:
-        raise FilterlibError(f"{where}.lowest_voltage = {lowest:g} V: below the converter's {volts:g} V is right")
-    if max(idle.current(volts), idle.current(lowest)) >= 0:
-        why = f"the converter gives this load {supply:.3g} A at most, less than it draws while it idles"
-        raise FilterlibError(f"{where}.idle = {profile.idle:g}: {why}")
+    task = _Task(design, profile, volts, lowest, burst, idle, (design.service_life or 0.0) / profile.period)
     lasting = min(burst.current(v) for v in np.linspace(lowest, volts, 65)) > 0
-    least = needed(profile.burst, 0.0, volts, lowest, burst) if lasting else 0.0
     draw = burst.current(lowest) + supply
-    rest = profile.period - profile.burst
-    mean = (draw * profile.burst + (idle.current(volts) + supply) * rest) / profile.period
-    bursts = (design.service_life or 0.0) / profile.period
-    banks: list[Bank] = []
-    refused: list[str] = []
-    for part in _parts(volts) if least else ():
-        one = _bank(design, part, burst, idle, profile, bursts)
-        if isinstance(one, str):
-            refused.append(one)
-        else:
-            banks.append(one)
-    chosen = sorted(banks, key=lambda one: (one.count, one.nominal))[:PROPOSED]
+    resting = idle.current(volts) + supply
+    mean = (draw * profile.burst + resting * task.rest) / profile.period
+    found = [_bank(task, one) for one in strings(design, volts, profile.period)] if lasting else []
+    banks = _proposed(one for one in found if isinstance(one, Bank))
+    apart = [
+        isolation(diode, idle=float(load.draws(output, profile.idle)), most=supply, mean=min(mean, supply), hot=_hot(design), sag=output - lowest, needed=task.needed)
+        for diode in DIODES
+    ]  # fmt: skip
     return BankResult(
-        load.name, volts, lowest, supply, draw, max(draw - supply, 0.0), profile.burst, profile.period, mean, least,
-        tuple(chosen), tuple(refused), bursts,
+        load.name, output, volts, lowest, supply, draw, max(draw - supply, 0.0), profile.burst, profile.period, mean,
+        task.needed(output - volts) if lasting else 0.0, held(USUAL, 0.0, volts, lowest, burst), tuple(apart) if lasting else (),
+        banks, tuple(one for one in found if isinstance(one, str)), _fittings(task, banks[0]) if banks else None, task.bursts,
     )  # fmt: skip
 
 
-def _parts(volts: float) -> Iterator[Capacitor]:
-    """The parts of the tables that may stand at this voltage, those with the most capacitance of their kind last."""
-    for table in standard_tables():
-        for name in table:
-            part = table[name]
-            if isinstance(part, Capacitor) and part.safety_class is None and float(part.usable_voltage) >= volts:
-                yield part
+def _proposed(banks: Iterable[Bank]) -> tuple[Bank, ...]:
+    """The banks of fewest parts of each kind, fewest parts first."""
+    by_kind = sorted(banks, key=lambda one: (one.kind, one.parts, one.nominal))
+    best = [one for _, group in groupby(by_kind, lambda one: one.kind) for one in list(group)[:OF_A_KIND]]
+    return tuple(sorted(best, key=lambda one: (one.parts, one.nominal)))
 
 
-def _bank(design: Design, part: Capacitor, burst: Demand, idle: Demand, profile: Profile, bursts: float) -> Bank | str:
-    volts, lowest = design.converter.output_voltage, profile.lowest_voltage
-    farads, ohms = _worst(design, part, volts)
-    least = _count(farads, ohms, volts, burst, profile)
-    if least is None:
-        return f"{part.name}: more than {MOST_PARTS} of them"
-    whole, resistance = least * farads, ohms / least
-    back = recharged(whole, resistance, lowest, volts - 0.01 * (volts - lowest), idle)
-    if back > profile.period - profile.burst:
-        return f"{part.name}: {least} of them hold the burst, and are not full again before the next"
-    melt = pulse(whole, resistance, volts, profile.burst, lowest, burst)
-    rms = math.sqrt(melt * (1 + profile.burst / back) / profile.period) / least
-    rated = part.rated_ripple(max(point.temperature for point in design.operating_points))
-    if rated is not None and rms > float(rated) * float(part.ripple_factor(1 / profile.period)):
-        return f"{part.name}: {least} of them hold the burst, and each carries {rms:.3g} A rms, more than its rating"
-    nominal = least * float(part.capacitance)
-    largest = nominal * (1 + float(part.tolerance))
-    fuse = melting_needed(melt, bursts) if 0 < bursts <= 1e5 else math.nan
+def _bank(task: _Task, string: String) -> Bank | str:
+    """The bank of one part that holds the burst, or why there is none."""
+    volts, lowest, profile = task.volts, task.lowest, task.profile
+    count = _count(string, task)
+    if count is None:
+        return f"{string.part}: more than {MOST_PARTS} of them"
+    farads, ohms = count * string.worst, string.resistance / count
+    back = recharged(farads, ohms, lowest, volts - 0.01 * (volts - lowest), task.idle)
+    if back > task.rest:
+        return f"{string.part}: {count} of them hold the burst, and are not full again before the next"
+    melt = pulse(farads, ohms, volts, profile.burst, lowest, task.burst)
+    rms = math.sqrt(melt * (1 + profile.burst / back) / profile.period)
+    if rms / count > string.ripple:
+        return f"{string.part}: {count} of them hold the burst, and each carries {rms / count:.3g} A rms, more than its rating"
+    if task.burst.current(lowest) / count > string.peak:
+        return f"{string.part}: {count} of them hold the burst, and each gives more than its peak current"
+    largest = count * string.largest
     return Bank(
-        part.name, part.kind, least, nominal, whole, resistance, held(whole, resistance, volts, lowest, burst), back,
-        largest * volts / burst.supply, largest * volts**2 / 2, largest * volts, melt, fuse,
+        string, count, count * string.nominal, count * string.cold, count * string.aged, farads, ohms,
+        held(farads, ohms, volts, lowest, task.burst), back, largest * volts**2 / 2, largest * volts, melt, rms,
+        count * string.leakage, count * string.balancing, string.life,
     )  # fmt: skip
 
 
-def _worst(design: Design, part: Capacitor, volts: float) -> tuple[float, float]:
-    """Capacitance [F] and resistance [ohm] of one part: cold, at the end of its life, at the bad end of its tolerances."""
-    hot, cold = (pick(point.temperature for point in design.operating_points) for pick in (max, min))
-    old = part.aged(OLD if design.service_life is None else design.service_life, hot)
-    farads = float(old.capacitance_at(volts, cold)) * (1 - float(part.tolerance))
-    return farads, float(old.esr_at(SLOW, bias=volts, temperature=cold)) * (1 + float(part.esr_tolerance))
-
-
-def _count(farads: float, ohms: float, volts: float, burst: Demand, profile: Profile) -> int | None:
-    """The fewest parts in parallel that hold the burst, or None for more than `MOST_PARTS`."""
+def _count(string: String, task: _Task) -> int | None:
+    """The fewest strings in parallel that hold the burst, or None for more than `MOST_PARTS` parts."""
 
     def enough(count: int) -> bool:
-        return held(count * farads, ohms / count, volts, profile.lowest_voltage, burst) >= profile.burst
+        farads, ohms = count * string.worst, string.resistance / count
+        return held(farads, ohms, task.volts, task.lowest, task.burst) >= task.profile.burst
 
-    if not enough(MOST_PARTS):
+    low, high = 0, MOST_PARTS // string.cells
+    if not high or not enough(high):
         return None
-    low, high = 0, MOST_PARTS
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return high
+
+
+def _fittings(task: _Task, best: Bank) -> Fittings:
+    volts, lowest, deficit = task.volts, task.lowest, task.burst.current(task.lowest)
+    left = -max(task.idle.current(volts), task.idle.current(lowest))
+    largest = best.count * best.string.largest
+    chargers = limiters(largest, volts, left, best.recharge, task.rest, volts - lowest)
+    return Fittings(
+        chargers,
+        bank_fuse(
+            best.capacitance, best.resistance, volts, chargers[0], amperes=deficit, rms=best.rms, seconds=task.profile.burst,
+            pulse=best.pulse, bursts=task.bursts,
+        ),
+        bleeders(largest, volts),
+        in_time(best.capacitance, best.resistance, volts, lowest, task.burst, best.holds),
+    )  # fmt: skip

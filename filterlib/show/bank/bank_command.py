@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from filterlib.show.terminal import about, say
 
@@ -18,6 +19,8 @@ in the design file, at a load:
 and what the converter can give:
   [converter.rating]
   output_current = "3 A"
+
+a bank is sized behind a Schottky diode that keeps it from feeding back; the page has an ideal diode and none beside it
 
 exit codes of bank:
   0  every burst is carried, by the converter alone or by a bank that is named
@@ -44,11 +47,14 @@ def add_bank(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def _bank(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.hold_up.burst_bank import bank
+    from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
+    from filterlib.errors import InputError
     from filterlib.show.bank.bank_page import bank_text, write_bank
 
     with about(chosen.design):
         design = load_design(chosen.design)
+        if problems := [replace(one, file=chosen.design) for one in bank_problems(design)]:
+            raise InputError(problems)
         results = bank(design)
         page = write_bank(design, results, chosen.out) if chosen.out is not None else None
     say(bank_text(results))

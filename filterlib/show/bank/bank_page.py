@@ -1,26 +1,32 @@
-"""The bank that bursts ask for, as a page, as numbers for other programs and as text for a terminal."""
+"""The bank that bursts ask for, as a page, as numbers and as text."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
-from filterlib.analysis.hold_up.burst_bank import Bank, BankResult
+from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult, Fittings
+from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter
 from filterlib.analysis.hold_up.holding import Demand, held
+from filterlib.analysis.hold_up.isolation import Isolation
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, illustration, page_files
-from filterlib.show.review_tables import Table, column, table
-from filterlib.show.style import BLUE, DASHES, GREY, ORANGE
+from filterlib.show.review_tables import Column, Table, column, table
+from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE
 from filterlib.system.design import Design
 from filterlib.words.bank_sentences import bank_cautions, bank_sentences
 
-__all__ = ["bank_text", "write_bank"]
-PAGE, NUMBERS, FORMAT = "bank.html", "bank.json", 1
+__all__ = ["bank_figure", "bank_numbers", "bank_tables", "bank_text", "write_bank"]
+PAGE, NUMBERS, FORMAT = "bank.html", "bank.json", 2
 POINTS = 80  # of a curve
+NO_LIFE = "no service life, or too many bursts"
+T = TypeVar("T")
+NOT_STATED = "the part's table does not state it, or without limit"
 
 
 def bank_text(results: Sequence[BankResult]) -> str:
@@ -30,40 +36,84 @@ def bank_text(results: Sequence[BankResult]) -> str:
 
 def write_bank(design: Design, results: Sequence[BankResult], folder: str | Path) -> Path:
     """Write bank.html, bank.json and the figures into a folder as `write_files` does; returns the path of the page."""
-    figures = tuple(_figure(design, result) for result in results if not result.carried)
+    figures = tuple(bank_figure(design, result) for result in results if not result.carried)
     sentences = [sentence for result in results for sentence in bank_sentences(result)]
     files = page_files(
-        PAGE, FORMAT, {"loads": [_numbers(result) for result in results]}, figures,
+        PAGE, FORMAT, {"loads": [bank_numbers(result) for result in results]}, figures,
         title=design.name, summary=sentences[0],
-        remarks=[*sentences[1:], *(caution for result in results for caution in bank_cautions(result))],
-        figures=figures, tables=[one for result in results for one in _tables(result)],
+        remarks=[*sentences[1:], *dict.fromkeys(caution for result in results for caution in bank_cautions(result))],
+        figures=figures, tables=[one for result in results for one in bank_tables(result)],
     )  # fmt: skip
     write_files(folder, files, last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def _numbers(result: BankResult) -> Section:
+def bank_numbers(result: BankResult) -> Section:
+    """One load's bursts for other programs."""
     return {
         **texts(result, "load", "refused"),
-        **numbers(result, "not computed"),
+        **numbers(result),
+        "isolations": [texts(one, "kind") | numbers(one, NOT_STATED) for one in result.isolations],
         "banks": [
-            {**texts(one, "part", "kind", "count"), **numbers(one, "no service life, or too many bursts")}
-            for one in result.banks
+            texts(one, "part", "kind", "count", "parts", "words") | numbers(one, NOT_STATED) for one in result.banks
         ],
+        **({} if result.fittings is None else _fittings_numbers(result.fittings)),
     }
 
 
-def _tables(result: BankResult) -> Iterator[Table]:
+def _fittings_numbers(fittings: Fittings) -> Section:
+    return {
+        "limiters": [texts(one, "kind", "in_time") | numbers(one) for one in fittings.limiters],
+        "fuse": numbers(fittings.fuse, NO_LIFE),
+        "bleeders": [numbers(one) for one in fittings.bleeders],
+        "course_in_time": numbers(fittings.in_time),
+    }
+
+
+def bank_tables(result: BankResult) -> Iterator[Table]:
+    """The banks, what each part is left with, and what goes with the first of them."""
+    load = result.load
     if result.banks:
-        names = ("capacitance", "resistance", "holds", "recharge", "energy", "charge")
-        yield table(
-            f"Banks for {result.load}, as they are cold, old and at the low end of their tolerance",
-            result.banks,
-            ("Bank", lambda one: f"{one.count} x {one.part}"),
-            *(column(Bank, name) for name in names),
-        )
+        yield _columns(
+            f"Banks for {load}, as they are cold, old and at the low end of their tolerance", Bank, result.banks,
+            ("Bank", lambda one: one.words), "holds", "recharge", "resistance", "rms", "energy", "charge",
+        )  # fmt: skip
+        yield _columns(
+            f"Capacitance of the banks for {load}: as bought, cold, old, and all of it with tolerance", Bank, result.banks,
+            ("Bank", lambda one: one.words), "nominal", "cold", "aged", "capacitance", "leakage", "balancing", "life",
+        )  # fmt: skip
+    if result.isolations:
+        yield _columns(
+            f"What keeps the bank of {load} from feeding back", Isolation, result.isolations,
+            ("Between converter and bank", lambda one: one.kind), "drop", "needed", "heat", "mean", "leakage", "kept",
+        )  # fmt: skip
+    if result.fittings is not None:
+        yield from _fittings_tables(load, result.fittings)
     if result.refused:
-        yield Table(f"Not proposed for {result.load}", ("Why", "Parts"), tuple(_by_reason(result.refused)))
+        yield Table(f"Not proposed for {load}", ("Why", "Parts"), tuple(_by_reason(result.refused)))
+
+
+def _fittings_tables(load: str, fittings: Fittings) -> Iterator[Table]:
+    yield _columns(
+        f"What charges the first bank for {load}", Limiter, fittings.limiters, ("Through", lambda one: one.kind),
+        "resistance", "current", "start", "heat", "peak", "recharge",
+        more=(("Full before the next burst", lambda one: "yes" if one.in_time else "no"),),
+    )  # fmt: skip
+    yield _columns(
+        f"The fuse between bank and {load}", Fuse, (fittings.fuse,), ("Fuse", lambda one: "between bank and load"),
+        "carried", "rating", "pulse", "first", "melting", "short",
+    )  # fmt: skip
+    yield _columns(
+        f"Bleed resistors for the first bank of {load}", Bleeder, fittings.bleeders,
+        ("Safe voltage", lambda one: f"{one.safe:.3g} V"), "seconds", "resistance", "heat", "energy",
+    )  # fmt: skip
+
+
+def _columns(
+    title: str, kind: type[T], rows: Iterable[T], first: Column[T], *names: str, more: tuple[Column[T], ...] = ()
+) -> Table:
+    """A table with a column of words, one for each named number, and ``more`` of words."""
+    return table(title, rows, first, *(column(kind, name) for name in names), *more)
 
 
 def _by_reason(refused: Iterable[str]) -> Iterator[tuple[str, str]]:
@@ -73,24 +123,27 @@ def _by_reason(refused: Iterable[str]) -> Iterator[tuple[str, str]]:
         yield why, ", ".join(part for part, reason in pairs if reason == why)
 
 
-def _figure(design: Design, result: BankResult) -> Illustration:
+def bank_figure(design: Design, result: BankResult) -> Illustration:
+    """The voltage at a load in a burst, from two banks and from the usual one."""
     load = next(one for one in design.loads if one.name == result.load)
     burst = Demand(load, 1.0, result.supply)
     marks: list[Mark] = [
         Level(result.lowest, words="lowest voltage"),
         Level(result.length, Look(GREY, DASHES[1], 1.2), "end of the burst", upright=True),
     ]
-    shown = [(one.capacitance, one.resistance, f"{one.count} x {one.part}") for one in result.banks[:2]]
-    for (farads, ohms, name), look in zip(
-        shown or [(30e-3, 0.0, "30 mF")], (Look(BLUE), Look(ORANGE, DASHES[1])), strict=False
-    ):
+    shown = [(one.capacitance, one.resistance, one.words) for one in result.banks[:2]] + [(USUAL, 0.0, "30 mF")]
+    looks = (Look(BLUE), Look(ORANGE, DASHES[1]), Look(GREY, DASHES[2]))[3 - len(shown) :]
+    for (farads, ohms, name), look in zip(shown, looks, strict=True):
         start = burst.begins(result.voltage, ohms)
         volts = np.linspace(start, result.lowest, POINTS)[1:]
         times = [held(farads, ohms, result.voltage, float(v), burst) for v in volts]
         marks.append(Curve(np.array([0.0, 0.0, *times]), np.array([result.voltage, start, *volts]), look, name))
-    last = max([result.length, *(float(mark.x[-1]) for mark in marks if isinstance(mark, Curve))])
+    if result.fittings is not None:
+        found, dots = result.fittings.in_time, Look(BLACK, marker="o", size=3.5)
+        marks.append(Curve(found.times[::4], found.volts[::4], dots, "the same in time", joined=False))
+    last = 1.3 * max(result.length, *(one.holds for one in result.banks[:1]), 0.0)
     plot = Plot(
-        Axis("time in the burst", "s", limits=(0.0, 1.2 * last)),
+        Axis("time in the burst", "s", limits=(0.0, last)),
         Axis(f"voltage at {result.load}", "V"),
         tuple(marks),
         legend=True,
