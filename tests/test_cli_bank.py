@@ -63,7 +63,7 @@ def test_a_burst_that_only_supercapacitors_carry_is_said(design, tmp_path, capsy
     """1.42 A for 8 s at 22 V: 30 mF hold it for a fifth of a second, behind a Schottky diode that takes its part."""
     assert main(["bank", design("8 s", "60 s"), "--out", str(tmp_path / "out")]) == 0
     out = capsys.readouterr().out
-    assert "Only supercapacitors carry it: 30 mF, a bank as it is often built, hold it for 179 ms" in out
+    assert re.search(r"Only supercapacitors carry it: 30 mF, a bank as it is often built, hold it for 17\d ms", out)
     assert re.search(r"at least 1\.3\d F without resistance", out)
     assert "two methods agree" in out.lower()
     (found,) = json.loads((tmp_path / "out" / "bank.json").read_text(encoding="utf-8"))["loads"]
@@ -82,10 +82,10 @@ def test_a_burst_that_only_supercapacitors_carry_is_said(design, tmp_path, capsy
 
 
 def test_a_burst_that_no_bank_carries_is_said(design, capsys):
-    """Five minutes of it ask for some fifty farad."""
-    assert main(["bank", design("300 s", "3000 s")]) == 1
+    """Fifty minutes of it ask for five hundred farad."""
+    assert main(["bank", design("3000 s", "30000 s")]) == 1
     out = capsys.readouterr().out
-    assert re.search(r"No bank of up to 100 parts carries modem.*: 50\.\d F are needed", out)
+    assert re.search(r"No bank of up to 100 parts carries modem.*: 50\d F are needed", out)
     assert "A converter that gives 3.82 A needs no bank" in out
 
 
