@@ -29,7 +29,7 @@ from filterlib.units import format_quantity
 
 ROW_WIDTH = 34.0  # [drawing units] before the diagram goes on in a new row
 _LINES = {"plus": PLUS, "return": MINUS}
-_BELOW = -0.75  # of what is across a choke, from its line
+_BESIDE = 0.75  # of what is across a choke, from its line
 
 
 @dataclass(frozen=True)
@@ -183,20 +183,16 @@ def _series_choke(stage: SeriesChoke) -> Column:
     words = [_said(stage.damping.resistance, "ohm"), *([] if second is None else [_said(second.inductance, "H")])]
 
     def beside(sheet: Sheet, centre: float) -> None:
+        start = centre - 0.9 * len(words)
         for line in stage.lines:
             top = _LINES[line]
-            level, start = top + (_BELOW if line == "plus" else -_BELOW), centre - 0.9 * len(words)
+            level = top + (_BESIDE if len(stage.lines) == 2 and line == "return" else -_BESIDE)
             for end in (start, start + 1.8 * len(words)):
                 sheet.line((end, top), (end, level))
                 sheet.dot((end, top))
             for at, symbol in enumerate(("resistor", "inductor")[: len(words)]):
                 sheet.part(symbol, (start + 1.8 * at, level), (start + 1.8 * (at + 1), level))
-        sheet.text(
-            centre,
-            _LINES[stage.lines[0]] + (_BELOW - 0.45 if "plus" in stage.lines else 1.3),
-            (" + ".join(words),),
-            anchor="middle",
-        )
+        sheet.text(centre, _LINES[stage.lines[0]] - _BESIDE - 0.45, (" + ".join(words),), anchor="middle")
 
     return _series("inductor", labels, stage.lines, beside, least=1.8 * len(words) + 0.8)
 

@@ -73,7 +73,7 @@ def _start(start: Start) -> str:
         if start.attached <= start.largest_low
         else ": too much"
         if start.attached > start.largest_high
-        else ": it may not start"
+        else ", undecided"
     )
     return f"Start: it starts into at most {number(start.largest, 'F')}{ends}; {number(start.attached, 'F')} is attached{enough}."
 

@@ -24,12 +24,14 @@ def damping_opening(result: DampingResult) -> str:
     best = result.dampers[0]
     peak, without = number(best.resistor.peak, "ohm"), number(best.resistor.without, "ohm")
     left = unstable_words(best.proposal.judgement)
-    still = f", but it is still {left}" if left else ""
+    still = f", and it is still {left}" if left else ""
     if any(one.damps for one in result.dampers):
         chosen = f" and {number(best.resistor.chosen, 'ohm', 2)}" if best.resistor.chosen else ""
         return f"{before}. With {best.part}{chosen} it rings at {more_power(best.more)}, and the peak at the load falls from {without} to {peak}{still}."
     if unstable_words(result.judgement) or best.was < ENOUGH:
-        return f"{before}. Damping hardly moves the peak at the load: {without}, and {peak} with the best one{still}."
+        return (
+            f"{before}. Damping does not help: the peak at the load is {without}, and {peak} with the best one{still}."
+        )
     return f"It needs no damping: the peak at the load is {without}, and the best one makes {peak} of it."
 
 

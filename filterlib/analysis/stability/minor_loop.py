@@ -27,7 +27,7 @@ Port: TypeAlias = Callable[[np.ndarray], np.ndarray]
 
 PER_DECADE = 48  # points of the first grid
 GAIN, ANGLE = 2.0, 60.0  # of the last two rules: 6 dB and 60 degrees, as they are most often asked for
-_ZOOM, _ROUNDS, _PEAK = 129, 4, 2  # points between two, and how often: to 1e-9 of a cell; and for the greatest size
+_ZOOM, _ROUNDS, _PEAK = 33, 6, 2  # points between two, and how often: to 1e-9 of a cell; and for the greatest size
 
 
 @dataclass(frozen=True)

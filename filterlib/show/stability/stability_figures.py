@@ -32,7 +32,9 @@ def ratio_figure(one: Margin) -> Figure:
     limits = (float(np.abs(one.source_impedance).min()) / 2, float(10 * np.median(own[: len(own) // 3])))
     axis = Axis(MAGNITUDE.label, MAGNITUDE.unit, log=True, limits=limits)
     return Figure(
-        f"Impedances at {one.load}, {one.point}", ((Plot(FREQUENCY, axis, (*marks, *level), legend=True, height=260),),)
+        f"Impedances at {one.load}, {one.point}",
+        ((Plot(FREQUENCY, axis, (*marks, *level), legend=True, height=210),),),
+        width=620.0,
     )
 
 
