@@ -1,6 +1,7 @@
 """Damping branches of real parts: against the ideal robust optimum, by the poles, and what they cost by hand; files and terminal."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,10 +14,11 @@ from filterlib.analysis.damping.real_parts import fitted
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
 from filterlib.show.damping.damp_files import damping_text, write_damping
 from filterlib.system.solution import solve
 from filterlib.system.writing import design_toml
-from filterlib.words.damping_sentences import damper_lines
+from filterlib.words.damping_sentences import damper_lines, damping_opening
 from tests.analysis.stability.test_over_uncertainty import POWER, capacitor, choke, feeble
 from tests.designs import design, film, resistive, shunt
 
@@ -68,6 +70,64 @@ def test_the_branch_that_is_proposed_first_makes_it_stable(ringing, result):
         assert one.damps
     assert [one.verdict for one in result.proofs] == ["stable"]
     assert [one.headroom for one in result.dampers] == sorted([one.headroom for one in result.dampers], reverse=True)
+
+
+def coil(name, henries, ohms="10 mΩ"):
+    """A choke that carries all that is asked here; its winding resonates far above the filter."""
+    return DifferentialChoke(
+        name=name, inductance=henries, dc_resistance=ohms, saturation_current="1 kA", rated_current="60 A",
+        self_resonance="20 MHz", parallel_resistance="1 MΩ",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("network", "ratio"), [("R-L across L", 0.5), ("R-L in series", 1.0)])
+def test_with_nearly_ideal_chokes_the_resistor_is_the_ideal_one(network, ratio):
+    """second method: the closed form and the min-max over corners of ideal L, C and Lb."""
+    second = coil("", f"{47 * ratio} µH", "0.1 mΩ").model_dump(exclude={"name", "note"}, exclude_unset=True)
+    first, last = choke("47 µH", "0.1 mΩ"), capacitor("10 µF", tolerance=0.2)
+    if network == "R-L across L":
+        stages = first | {"damping": {"resistance": "1 Ω", "part": second}}, last
+    else:
+        stages = {"kind": "differential_choke", "part": second, "damping": {"resistance": "1 Ω"}}, first, last
+    whole, ideal = np.sqrt(47e-6 / 10e-6), robust(network, ratio)
+    start = textbook(network, ratio)[0] * whole
+    found = fitted(solve(feeble(*stages)), "L1", start, 1 / (2 * np.pi * np.sqrt(47e-6 * 10e-6)), network)
+    assert found.nominal == pytest.approx(start, rel=0.05, abs=0)
+    assert found.robust == pytest.approx(ideal.resistance * whole, rel=0.05, abs=0)
+    assert found.worst == pytest.approx(ideal.worst * whole, rel=0.05, abs=0)
+    assert found.peak < 0.1 * found.without
+
+
+def test_second_chokes_damp_too_and_say_what_they_cost(ringing, tmp_path):
+    """second method: poles with each; hand: the drop of a choke in series is its resistance times the current."""
+    found = damp(ringing, {"coil-22": coil("coil-22", "22 µH"), "coil-47": coil("coil-47", "47 µH", "20 mΩ")})
+    by_network = {one.network: one for one in found.dampers}
+    assert {name: one.part for name, one in by_network.items()} == {
+        "R-L across L": "coil-22",
+        "R-L in series": "coil-47",
+    }
+    assert all(stability(solve(one.design)).stable for one in found.dampers)
+    assert by_network["R-L across L"].drop < 1e-3
+    assert by_network["R-L in series"].drop == pytest.approx(60 / 24 * 20e-3, rel=0.02, abs=0)
+    assert all(one.switch_on == pytest.approx(0.5 * 10e-6 * 24**2, rel=1e-3, abs=0) for one in found.dampers)
+    write_damping(found, tmp_path / "out")
+    for number, one in enumerate(found.dampers, 1):
+        loaded = filterlib.load_design(tmp_path / "out" / f"{number}-{one.part}.toml")
+        stage = next(stage for stage in loaded.filter if stage.name == one.stage)
+        assert stage.damping.resistance == pytest.approx(one.resistor.chosen, rel=1e-6, abs=0)
+
+
+def test_a_design_that_stays_unstable_is_never_told_that_it_needs_none(result):
+    """The words follow the judgement: unstable in a part of the range, with damping that moves nothing."""
+    best = result.dampers[0]
+    idle = replace(best, resistor=replace(best.resistor, peak=best.resistor.without), was=9.0)
+    words = damping_opening(replace(result, dampers=(idle,), more=9.0))
+    assert words.startswith("It is unstable at full load. Damping does not help")
+    calm = replace(result, dampers=(idle,), more=9.0, judgement=best.proposal.judgement)
+    assert damping_opening(calm).startswith("It needs no damping")
+    assert damping_opening(replace(calm, dampers=(replace(idle, was=0.2),), more=0.2)).startswith(
+        "It rings at 20 % more power. Damping does"
+    )
 
 
 def test_what_a_branch_costs(result):
