@@ -1,6 +1,7 @@
 """Stability on a page: its sentences, tables and figures say what the margins are, and nothing is cut off."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,9 @@ from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import part_limits
 from filterlib.show.drawing import svg
+from filterlib.show.letters import text_width
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
+from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_chapter import limits_tables, stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.solution import solve
@@ -156,3 +159,25 @@ def test_the_value_of_each_part_from_which_it_rings_is_in_a_table(margin):
     json.dumps(part_limits_section(limits), allow_nan=False)
     assert list(limits_tables(part_limits(solution, replace(found, critical_power=10 * found.power)))) == [states]
     assert list(limits_tables(None)) == []
+
+
+@pytest.mark.parametrize("share", [0.02, 0.5, 0.95, 1.0, 1.3])
+def test_the_bar_has_what_is_drawn_and_where_it_rings_at_their_places(margin, share):
+    """hand: on a logarithmic axis; no words on others and none outside, wherever the powers are."""
+    one = replace(margin, power=share * margin.critical_power)
+    drawn = power_bar(one)
+    places = [float(x) for x in re.findall(r'M([\d.]+) [\d.]+v(?:24|28)"', drawn)]
+    ends = np.log(
+        [
+            min(one.power, *(rule.power for rule in one.rules if rule.name in ("6 dB", "0 dB"))) / 2,
+            1.6 * max(one.power, one.critical_power),
+        ]
+    )
+    expected = [8 + 404 * (np.log(watts) - ends[0]) / (ends[1] - ends[0]) for watts in (one.power, one.critical_power)]
+    assert places == pytest.approx(expected, abs=0.051)
+    for down in ("15", "59"):
+        words = re.findall(rf'<text x="([\d.]+)" y="{down}"[^>]*>([^<]+)<', drawn)
+        spans = sorted((float(x), float(x) + text_width(told, 12.0)) for x, told in words)
+        assert len(spans) == 2
+        assert 0 <= spans[0][0] < spans[0][1] <= spans[1][0] < spans[1][1] <= 420
+    assert power_bar(replace(margin, critical_power=np.inf)) == power_bar(replace(margin, critical_power=0.0)) == ""

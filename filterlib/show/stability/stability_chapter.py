@@ -10,6 +10,7 @@ from filterlib.analysis.stability.margins import Margin
 from filterlib.analysis.stability.part_limits import PartLimits
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, table
+from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.design import Design
 from filterlib.units import format_temperature
@@ -27,21 +28,16 @@ NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of mo
 
 @dataclass(frozen=True)
 class StabilityChapter:
-    """What the page says of stability: ``title``, ``verdict``, ``lines`` on the converter's side and one ``plot`` first; folded more
-    ``sentences``, ``figures`` and ``tables`` of the least margin."""
+    """What the page says of stability: ``title``, ``verdict``, the margin as a ``bar`` (an SVG) and ``lines`` on the converter's side
+    first; folded more ``sentences``, ``figures`` and ``tables`` of the least margin."""
 
     title: str
     verdict: str
     sentences: tuple[str, ...]
     lines: tuple[str, ...] = ()
-    plot: Illustration | None = None
-    folded: tuple[Illustration, ...] = ()
+    bar: str = ""
+    figures: tuple[Illustration, ...] = ()
     tables: tuple[Table, ...] = ()
-
-    @property
-    def figures(self) -> tuple[Illustration, ...]:
-        """Every figure."""
-        return (*((self.plot,) if self.plot else ()), *self.folded)
 
 
 def stability_chapter(
@@ -55,12 +51,12 @@ def stability_chapter(
         return StabilityChapter("no load of constant power", first, tuple(others), lines)
     worst = min(margins, key=lambda one: one.more)
     words = margin_sentence(worst)
-    return StabilityChapter(
-        margin_title(worst), first, tuple(others), lines,
+    figures = (
         illustration("stability-impedances", ratio_figure(worst), words),
-        (illustration("stability-ratio", nyquist_figure(worst), words, NOTE),),
-        (margins_table(margins), rules_table(worst), *limits_tables(limits)),
-    )  # fmt: skip
+        illustration("stability-ratio", nyquist_figure(worst), words, NOTE),
+    )
+    tables = (margins_table(margins), rules_table(worst), *limits_tables(limits))
+    return StabilityChapter(margin_title(worst), first, tuple(others), lines, power_bar(worst), figures, tables)
 
 
 def margins_table(margins: Sequence[Margin]) -> Table:

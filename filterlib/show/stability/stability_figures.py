@@ -33,8 +33,7 @@ def ratio_figure(one: Margin) -> Figure:
     axis = Axis(MAGNITUDE.label, MAGNITUDE.unit, log=True, limits=limits)
     return Figure(
         f"Impedances at {one.load}, {one.point}",
-        ((Plot(FREQUENCY, axis, (*marks, *level), legend=True, height=210),),),
-        width=620.0,
+        ((Plot(FREQUENCY, axis, (*marks, *level), legend=True, height=260),),),
     )
 
 
