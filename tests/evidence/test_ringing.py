@@ -47,6 +47,18 @@ def test_undamped_row_is_that_of_the_formula():
     assert found.exact == pytest.approx(40e-3 * 22e-6 / 100e-6, rel=1e-9, abs=0)  # hand: R C / L
 
 
+def test_a_capacitor_whose_esr_is_all_that_holds_the_load_collapses_from_its_conductance():
+    """hand: behind 1.2 ohm of ESR, more than sqrt(L/C), no resonance is left; from 1/1.2 S on the load has no node to stand on."""
+    circuit = Circuit().resistor("R", "0", "a", 10e-3).inductor("L", "a", "b", 10e-6)
+    circuit.resistor("E", "b", "c", 1.2).capacitor("C", "c", "0", 10e-6)
+    found = limits_of(circuit)
+    assert found.exact == pytest.approx(1 / 1.2, rel=1e-3, abs=0)
+    assert found.frequency == 0.0
+    for share, holds in ((0.98, True), (1.02, False)):
+        poles = circuit.copy().conductance("G", "b", "0", -share / 1.2).poles()
+        assert (poles.real.max() < 0) == holds
+
+
 def test_48_volt_row():
     """48 V, 100 W, 10 uH, 100 uF, 50 mohm: roots, least R, and the peak of a lightly damped filter, about Z0^2 / R."""
     circuit, siemens = line(10e-6, 50e-3, 100e-6), 100 / 48**2

@@ -26,6 +26,7 @@ Port: TypeAlias = Callable[[np.ndarray], np.ndarray]
 """Of frequencies (f,) [Hz]: complex (f,)."""
 
 PER_DECADE = 48  # points of the first grid
+REAL = 0.01  # of its real part: an imaginary part that counts as none beyond the highest frequency
 GAIN, ANGLE = 2.0, 60.0  # of the last two rules: 6 dB and 60 degrees, as they are most often asked for
 _ZOOM, _ROUNDS, _PEAK = 33, 6, 2  # points between two, and how often: to 1e-9 of a cell; and for the greatest size
 
@@ -78,14 +79,19 @@ def exact_limit(port: Port, shape: Port, low: float, high: float) -> tuple[float
 
 
 def _exact(turned: Port, low: float, high: float) -> tuple[float, float, np.ndarray, np.ndarray]:
-    """Conductance, its frequency, and every frequency at which -Z y is real, with the first grid."""
+    """Conductance, its frequency, and every frequency at which -Z y is real, with the first grid.
+
+    What is real at rest and what stays real beyond ``high``, a bare ESR, ring at no frequency: 0.
+    """
     grid = np.geomspace(low, high, int(PER_DECADE * np.log10(high / low)) + 1)
     q = turned(grid)
     at = np.flatnonzero((q.imag[:-1] >= 0) != (q.imag[1:] >= 0))
     crossings = _zoomed(turned, grid[at], grid[at + 1])
-    there = np.concatenate([turned(np.zeros(1)).real, turned(crossings).real if at.size else []])
+    beyond = q[-1:].real[np.abs(q[-1:].imag) < REAL * q[-1:].real]
+    there = np.concatenate([turned(np.zeros(1)).real, beyond, turned(crossings).real if at.size else []])
     best = int(np.argmax(there))
-    return _over(there[best]), (0.0, *crossings)[best] if there[best] > 0 else np.nan, crossings, grid
+    rings = (*np.zeros(1 + beyond.size), *crossings)[best] if there[best] > 0 else np.nan
+    return _over(there[best]), float(rings), crossings, grid
 
 
 def _turned(port: Port, shape: Port) -> Port:
