@@ -30,6 +30,7 @@ from filterlib.show.panels import (
     parts,
 )  # fmt: skip
 from filterlib.show.panels.axis_limits import limits
+from filterlib.show.panels.paper import style
 from filterlib.show.panels.small_circuit import circuit_svg
 from filterlib.show.panels.theme import Theme
 from filterlib.system.design import Design
@@ -482,3 +483,20 @@ def test_the_browser_waits_for_a_check_and_is_not_lost():
         assert not panel.kept
     pressed.join(5)
     assert len(panel.kept) == 1
+
+
+def test_two_threads_draw_one_after_the_other():
+    """matplotlib's settings are the process's: a check's picture and the panel's must not take each other's."""
+    drawn = []
+
+    def draw():
+        with style():
+            drawn.append("other")
+
+    other = threading.Thread(target=draw)
+    with style():
+        other.start()
+        other.join(0.05)
+        assert drawn == []
+    other.join(5)
+    assert drawn == ["other"]

@@ -27,7 +27,8 @@ class PanelError(FilterlibError):
 
 def check(session: Session[D, R]) -> None:
     """See `Panel.check`. Raises PanelError with all that is wrong."""
-    faults = [fault for found in _steps(session.twin()) for fault in found]
+    twin = session.twin()
+    faults = [*_start_faults(twin), *(fault for found in _steps(twin) for fault in found)]
     if faults:
         _refuse(faults)
 
@@ -38,7 +39,8 @@ def opened_by_a_person() -> bool:
 
 
 async def check_meanwhile(session: Session[D, R]) -> None:
-    """The same for who plays with the panel at once: step by step, while it is at rest. What is wrong stays on the panel.
+    """The same for who plays with the panel at once: step by step, while it is at rest, which takes what is refined at the start
+    from the panel itself. What is wrong stays on the panel.
 
     Raises PanelError with all that is wrong.
     """
@@ -69,8 +71,7 @@ class _Fault(str):
 
 
 def _steps(twin: Session[D, R]) -> Iterator[list[_Fault]]:
-    """What is wrong at the start, then with each control at each of its ends."""
-    yield list(_start_faults(twin))
+    """What is wrong with each control at each of its ends."""
     for name, control in twin.state.controls.items():
         yield from _control_faults(twin, name, control)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import threading
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -38,11 +39,15 @@ _SETTINGS: dict[Any, Any] = {
 }
 
 
+_ALONE = threading.RLock()  # matplotlib's settings are the process's, and a check draws beside the browser's messages
+
+
 @contextmanager
 def style(settings: Any = None) -> Iterator[None]:
+    """Our settings, for one thread at a time."""
     import matplotlib
 
-    with matplotlib.rc_context(_SETTINGS | (settings or {})), warnings.catch_warnings():
+    with _ALONE, matplotlib.rc_context(_SETTINGS | (settings or {})), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # the reader's browser has more fonts than we do
         yield
 
