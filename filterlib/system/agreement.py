@@ -17,11 +17,16 @@ from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 ALONE = 9  # shares of its range at which each uncertain parameter is tried alone
-DRAWS = 96  # combinations that are tried at a time: spread evenly, of corners, and near the best one
+DRAWS, EACH = (
+    96,
+    24,
+)  # combinations that are tried at a time, and at most so many for each parameter: spread evenly, of corners, and near the best one
 WIDTHS = 0.5, 0.3, 0.2, 0.1, 0.05  # shares of the ranges, in which the best one is bettered where none agrees
-CLOSER = 33  # steps back to the nominal value, twice
+CLOSER = 11  # steps back to the nominal value, three times, each time between the last two
+HOPELESS = 100.0  # times what is stated, from which on no combination is sought where no parameter alone comes nearer: no source
 BEYOND = 0.2  # of the way from where the readings just agree to where they surely do, so that there is some ripple: no source
 _CHUNK = 16  # combinations that are solved at a time, exactly: see `filterlib.system.scales`
+GAIN = 1e-3  # share by which a round of the search has to better the best one, else it is the last
 
 
 def agreeing(design: Design, file: str = "") -> Design:
@@ -83,13 +88,15 @@ def _moved(design: Design, file: str) -> Design:
     nominal, rng = np.array([one.share(one.nominal) for one in box]), np.random.default_rng(1)
     rows = _alone(nominal)
     agree, shares = _tried(design, box, rows)
-    for width in () if np.any(agree) else WIDTHS:
-        near = rows[np.argmin(shares.max(axis=1))] + width * rng.standard_normal((DRAWS, len(box)))
-        anywhere = (rng.random((DRAWS, len(box))), 1.0 * rng.integers(0, 2, (DRAWS, len(box))))
+    count = min(DRAWS, EACH * len(box))
+    for width in () if np.any(agree) or shares.max(axis=1).min() > HOPELESS else WIDTHS:
+        near = rows[np.argmin(shares.max(axis=1))] + width * rng.standard_normal((count, len(box)))
+        anywhere = (rng.random((count, len(box))), 1.0 * rng.integers(0, 2, (count, len(box))))
         further = np.concatenate([np.clip(near, 0, 1), *(anywhere if width == WIDTHS[0] else ())])
         more, most = _tried(design, box, further)
+        least = shares.max(axis=1).min()
         rows, agree, shares = np.concatenate([rows, further]), np.append(agree, more), np.concatenate([shares, most])
-        if np.any(agree):
+        if np.any(agree) or (width != WIDTHS[0] and most.max(axis=1).min() > (1 - GAIN) * least):
             break
     if not np.any(agree):
         raise InputError([_refusal(design, shares[np.argmin(shares.max(axis=1))], file)])
@@ -110,7 +117,7 @@ def _alone(nominal: Real) -> Real:
 def _closer(design: Design, box: Sequence[UncertainParameter], nominal: Real, found: Real) -> Real:
     """A little beyond the nearest agreeing point on the way from the nominal values to one that agrees."""
     left, right = 0.0, 1.0
-    for _ in range(2):
+    for _ in range(3):
         steps = np.linspace(left, right, CLOSER)[1:]
         agree = _tried(design, box, nominal + steps[:, None] * (found - nominal))[0]
         first = int(np.argmax(agree)) if np.any(agree) else len(steps) - 1
@@ -133,7 +140,8 @@ def _put_back(design: Design, box: Sequence[UncertainParameter], nominal: Real, 
 
 def _tried(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple[np.ndarray, Real]:
     """Which combinations (rows, parameters) agree, and what ripple and spike need at least of what was stated, (rows, 2)."""
-    parts = [_few(design, box, rows[at : at + _CHUNK]) for at in range(0, len(rows), _CHUNK)]
+    step = 1 if design.driven else _CHUNK  # beside common mode a search in a search: all would wait for the slowest
+    parts = [_few(design, box, rows[at : at + step]) for at in range(0, len(rows), step)]
     agree, needed = (np.concatenate(some) for some in zip(*parts, strict=True))
     return agree, needed / _stated(design)
 

@@ -1,26 +1,20 @@
-"""`python -m tests.fuzz`: 100,000 damaged files, and every key of a design at both ends of its range.
+"""`python -m tests.fuzz`: 100,000 damaged files, and every key of a design at both ends of its range, alone and in pairs.
 
 Prints what became of the files, every fault with the number that makes it again, and the share of the lines of the readers that
 were executed in the first thousand. Exit code 1 where there was a fault.
 """
 
 import argparse
-import contextlib
-import io
 import sys
 import tempfile
 import traceback
 from collections import Counter
-from html.parser import HTMLParser
 from pathlib import Path
-from xml.etree import ElementTree
 
-from filterlib import cli
-from tests.fuzz.ends import at_ends
 from tests.fuzz.executed import executed, shares
 from tests.fuzz.mutated import file
-from tests.fuzz.reading import in_time, outcome
-from tests.system.test_bad_input import TREE, changed, key_of, written
+from tests.fuzz.reading import outcome
+from tests.fuzz.sweep import COMMANDS, alone, looked, pairs, whole, words
 
 COVERED = ("parts/reading.py", "parts/rows.py", "parts/tables.py", "system", "bench")
 TRACED = 1000
@@ -47,35 +41,60 @@ def fuzz(folder, first, count, seed, deep):
     return tally
 
 
-def whole(folder, text):
-    """The exit code of a whole review of a text; raises AssertionError where what it writes does not parse."""
-    path, out = folder / "board.toml", folder / "out"
-    path.write_text(text, encoding="utf-8")
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said), in_time(120):
-        code = cli.main(["review", str(path), "--out", str(out)])
-    assert code in (0, 1, 2), said.getvalue()[-2000:]
-    assert " inf " not in said.getvalue()
-    assert "nan" not in said.getvalue().split()
-    if code == 2:
-        assert str(path) in said.getvalue()
-        return code
-    for figure in out.glob("*.svg"):
-        ElementTree.fromstring(figure.read_text(encoding="utf-8"))
-    HTMLParser().feed((out / "review.html").read_text(encoding="utf-8"))
-    return code
-
-
-def sweep(folder, start, step):
-    """Every key at both ends of its range, through the whole command; a fault is printed with its key."""
+def sweep(folder, cases, how):
+    """What became of the cases; ``how``: from a case, its number and the folder to an outcome. A fault is printed with its keys."""
     tally = Counter()
-    for path, value in list(at_ends(TREE))[start::step]:
-        text = "\n".join(f"{key} = {written(inner)}" for key, inner in changed(path, value).items())
+    for number, case in enumerate(cases):
         try:
-            tally[whole(folder, text)] += 1
+            tally[how(case, number, folder)] += 1
         except Exception as error:
             tally["fault"] += 1
-            print(f"{key_of(path)} = {value}: {type(error).__name__}: {error}")
+            at = traceback.extract_tb(error.__traceback__)[-1]
+            print(f"{words(case)}: {type(error).__name__}: {str(error)[-600:]} ({at.filename}:{at.lineno})", flush=True)
+    return tally
+
+
+def swept(folder, chosen):
+    """Lines that say what became of the keys at their ends, and how many faults there were."""
+    cases, faults = [*alone(), *pairs(chosen.pairs)], 0
+    ways = {
+        "read": (1, read),
+        "looked at in every piece": (chosen.look, pieces),
+        "whole commands": (chosen.sweep, commands),
+    }
+    for name, (step, how) in ways.items():
+        some = cases[chosen.start :: step] if step else []
+        tally = sweep(folder, some, how)
+        faults += tally["fault"]
+        print(f"keys at their ends, {name}: {len(some)}: {dict(tally)}", flush=True)
+    return faults
+
+
+def read(case, number, folder):
+    return looked(case, folder, deep=False)
+
+
+def pieces(case, number, folder):
+    return looked(case, folder, deep=True)
+
+
+def commands(case, number, folder):
+    command = COMMANDS[number % len(COMMANDS)]
+    return f"{command} {whole(case, folder, command)}"
+
+
+def files(folder, chosen):
+    """Damaged files: what became of them, and the share of the readers' lines that the first thousand reach."""
+    with executed(COVERED) as lines:
+        tally = fuzz(folder, chosen.first, min(chosen.count, TRACED), chosen.seed, chosen.deep)
+    tally += fuzz(folder, chosen.first + TRACED, chosen.count - TRACED, chosen.seed, chosen.deep)
+    print("\n".join(f"{sort} {result}: {count}" for (sort, result), count in sorted(tally.items())))
+    found = list(shares(lines, COVERED))
+    for name, share, count in found:
+        print(f"{100 * share:4.0f} % of {count:4d} lines in functions of {name}")
+    print(
+        f"{100 * sum(s * n for _, s, n in found) / sum(n for *_, n in found):4.0f} % of all of them, in {TRACED} files"
+    )
     return tally
 
 
@@ -85,25 +104,20 @@ def main():
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--deep", action="store_true", help="also solve what is taken at every operating point")
+    parser.add_argument("--pairs", type=int, default=2000, help="pairs of keys at their ends, beside every key alone")
     parser.add_argument(
-        "--sweep", type=int, default=0, metavar="STEP", help="also every STEP-th key and end, as a whole review"
+        "--look", type=int, default=0, metavar="STEP", help="every STEP-th of them solved, in every piece"
     )
+    parser.add_argument("--sweep", type=int, default=0, metavar="STEP", help="every STEP-th through a whole command")
+    parser.add_argument("--start", type=int, default=0, help="and the first of these")
     chosen = parser.parse_args()
+    tally = Counter()
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        with executed(COVERED) as lines:
-            tally = fuzz(folder, chosen.first, min(chosen.count, TRACED), chosen.seed, chosen.deep)
-        tally += fuzz(folder, chosen.first + TRACED, chosen.count - TRACED, chosen.seed, chosen.deep)
-        print("\n".join(f"{sort} {result}: {count}" for (sort, result), count in sorted(tally.items())))
-        found = list(shares(lines, COVERED))
-        for name, share, count in found:
-            print(f"{100 * share:4.0f} % of {count:4d} lines in functions of {name}")
-        print(
-            f"{100 * sum(s * n for _, s, n in found) / sum(n for *_, n in found):4.0f} % of all of them, in {TRACED} files"
-        )
-        swept = sweep(folder, 0, chosen.sweep) if chosen.sweep else Counter()
-        print("\n".join(f"whole review, exit code {code}: {count}" for code, count in swept.items()))
-    sys.exit(any(result == "fault" for _, result in tally) or swept["fault"] > 0)
+        if chosen.count:
+            tally = files(folder, chosen)
+        faults = swept(folder, chosen)
+    sys.exit(any(result == "fault" for _, result in tally) or faults > 0)
 
 
 if __name__ == "__main__":

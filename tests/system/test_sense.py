@@ -12,6 +12,7 @@ from filterlib.show.numbers import put
 from filterlib.system.sense.odd import odd
 from filterlib.units import quantity
 from filterlib.words.quantities import stress_number
+from tests.fuzz.sweep import changed, text_of
 
 CLEAN = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
 WINDOW = '\n[[requirement]]\nkind = "voltage"\nload = "modem"\nlow = "{}"\nhigh = "{}"\n'
@@ -147,3 +148,51 @@ def test_the_summary_begins_its_warnings_with_what_is_odd(tmp_path):
     )
     (first, *_) = warnings(result)
     assert first == "Please check converter.ripple.peak_to_peak (9 V): 32 % of the output voltage; 1 % is usual."
+
+
+ODD_SIZES = {  # of what the newer tables hold: the changed places, the key that is said, and words of why
+    "a lowest voltage without its prefix": ({("load", 0, "profile", "lowest_voltage"): "22 mV"}, "profile.lowest_voltage", "was a prefix forgotten"),
+    "a burst without an end": ({("load", 0, "profile", "idle"): "100 %"}, "profile.idle", "no bursts"),
+    "a burst of a day": (
+        {("load", 0, "profile", "burst"): "86400 s", ("load", 0, "profile", "period"): "1e6 s"}, "profile.burst", "bursts of seconds",
+    ),
+    "a rating of kiloamperes": ({("converter", "rating", "output_current"): "3000 A"}, "rating.output_current", "was a prefix forgotten"),
+    "two ratings apart": ({("converter", "rating", "output_power"): "1 W"}, "rating.output_power", "84 W"),
+    "a derating that rises": (
+        {("converter", "rating", "derating"): [["50 °C", 0.5], ["70 °C", 1.0]]}, "rating.derating", "falls as the temperature rises",
+    ),
+    "a derating above the rating": (
+        {("converter", "rating", "derating"): [["50 °C", "200 %"], ["70 °C", 1.0]]}, "rating.derating", "more than the rating itself",
+    ),
+    "pulses of a nanoampere": ({("converter", "burst", "peak"): "1 nA"}, "burst.peak", "was a prefix forgotten"),
+    "bursts at full load": ({("converter", "burst_below"): "100 %"}, "burst_below", "would always burst"),
+    "a resistor that damps nothing": ({("filter", 2, "resistance"): "1 nohm"}, "filter[3].resistance", "damps nothing"),
+    "older than its life": ({("operating_point", 0, "age"): "200000 h"}, "operating_point[1].age", "older than service_life"),
+    "another input altogether": ({("operating_point", 1, "input_voltage"): "1 kV"}, "input_voltage", "was a prefix forgotten"),
+    "a board in a furnace": ({("operating_point", 0, "temperature"): "199 °C"}, "temperature", "-55 to 125"),
+    "a step of kiloamperes": ({("requirement", 2, "current"): "1000 A"}, "requirement[3].current", "was a prefix forgotten"),
+    "a limit that nothing fails": ({("requirement", 1, "limit"): "100 V"}, "requirement[2].limit", "nothing could fail it"),
+    "a drop of a nanovolt": ({("requirement", 1, "limit"): "1 nV"}, "requirement[2].limit", "cannot read so little"),
+    "loads of nothing": (
+        {("load", 0, "power"): "1 nW", ("load", 1, "resistance"): "1 Gohm"}, "load", "less than such a filter usually carries",
+    ),
+}  # fmt: skip
+
+
+def rare(tmp_path, changes):
+    path = tmp_path / "board.toml"
+    path.write_text(text_of(changed(("rare", tuple(changes.items())))), encoding="utf-8")
+    return load_design(path)
+
+
+@pytest.mark.parametrize("name", ODD_SIZES)
+def test_an_odd_size_in_the_newer_tables_is_said(name, tmp_path):
+    changes, key, words = ODD_SIZES[name]
+    assert odd(rare(tmp_path, {})) == ()
+    (said, *_) = [one for one in odd(rare(tmp_path, changes)) if key in one.key and words in one.why]
+    assert said.value
+
+
+def test_no_load_is_held_at_more_than_what_feeds_it(tmp_path):
+    with pytest.raises(InputError, match=r"load\[1\]\.profile\.lowest_voltage = '28 V': below the converter's 28 V is right"):
+        rare(tmp_path, {("load", 0, "profile", "lowest_voltage"): "28 V"})

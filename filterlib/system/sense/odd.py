@@ -9,9 +9,9 @@ import numpy as np
 
 from filterlib.errors import Problem
 from filterlib.system.design import Design
+from filterlib.system.sense.sizes import odd_sizes
 from filterlib.units import format_quantity
 
-LARGE_CURRENT, LARGE_POWER = 200.0, 5e3  # [A], [W] beyond what such filters carry; common practice, no source
 LARGE_RIPPLE = 0.2  # of the output voltage, peak to peak; common practice, no source
 FEW_PERIODS = 3.0  # harmonics that a bandwidth should hold
 READABLE = 1e-4  # [V] below which an oscilloscope reads its own noise; common practice, no source
@@ -26,20 +26,7 @@ def odd(design: Design) -> tuple[Problem, ...]:
     >>> odd(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"))
     ()
     """
-    return (*_draw(design), *_reading(design), *_limits(design), *_shares(design))
-
-
-def _draw(design: Design) -> Iterator[Problem]:
-    amps = design.full_current
-    watts = amps * float(np.mean(design.converter.output_voltage))
-    if amps > LARGE_CURRENT or watts > LARGE_POWER:
-        shown = f"{format_quantity(amps, 'A')}, {format_quantity(watts, 'W')}"
-        yield Problem(
-            "",
-            "load",
-            shown,
-            "all loads together draw more than such a filter usually carries; was a prefix forgotten?",
-        )
+    return (*odd_sizes(design), *_reading(design), *_limits(design), *_shares(design))
 
 
 def _reading(design: Design) -> Iterator[Problem]:
@@ -59,7 +46,7 @@ def _reading(design: Design) -> Iterator[Problem]:
 def _limits(design: Design) -> Iterator[Problem]:
     for number, wanted in enumerate(design.requirements, 1):
         limit = getattr(wanted, "limit", None)
-        if isinstance(limit, float) and limit < READABLE and wanted.kind in ("ripple", "spike"):
+        if isinstance(limit, float) and limit < READABLE and wanted.kind in ("ripple", "spike", "step", "drop"):
             why = "an oscilloscope cannot read so little; was a prefix forgotten?"
             yield Problem("", f"requirement[{number}].limit", format_quantity(limit, "V"), why)
     for kind, load, numbers in _of_one_kind(design):

@@ -1,0 +1,108 @@
+"""Every key of every model at both ends of its documented range, alone and in pairs, through reading, through every piece, or a whole command."""
+
+import contextlib
+import copy
+import io
+import random
+from html.parser import HTMLParser
+from xml.etree import ElementTree
+
+from filterlib import cli
+from tests.fuzz.ends import at_ends
+from tests.fuzz.reading import in_time, outcome
+from tests.system.test_bad_input import TREE, get, key_of, written
+
+RARE = {  # what the complete design file has no place for: tables that exclude each other there, and keys of their own
+    "name": "rare",
+    "converter": {
+        "name": "Fell (invented)", "input_voltage": "24 V", "output_voltage": "28 V", "switching_frequency": "180 kHz", "shape": "pulse",
+        "duty": "40 %", "burst_below": "0.5 A", "output_resistance": "15 mΩ", "loop_bandwidth": "9 kHz",
+        "ripple": {"peak_to_peak": "110 mV", "bandwidth": "20 MHz", "load_current": "2 A"},
+        "rating": {"output_current": "3 A", "output_power": "84 W", "derating": [["50 °C", 1.0], ["70 °C", 0.5]]},
+        "burst": {"pulses": 4, "period": "200 µs", "peak": "5 A"},
+        "common_mode": {"swing": "28 V", "coupling": "30 pF"},
+    },
+    "filter": [
+        {"kind": "capacitor", "name": "C1", "part": {"kind": "ceramic_class_2", "capacitance": "2.2 µF", "rated_voltage": "50 V"}},
+        {"kind": "common_mode_choke", "part": {
+            "kind": "common_mode_choke", "inductance": "1 mH", "leakage": "10 µH", "leakage_measured": "loop", "dc_resistance": "12 mΩ", "rated_current": "5 A"}},
+        {"kind": "damping", "part": {"kind": "aluminium", "capacitance": "47 µF", "rated_voltage": "63 V", "esr": "0.5 ohm"}, "resistance": "1 ohm"},
+        {"kind": "differential_choke", "part": "dm-10u-6A"},
+        {"kind": "capacitor", "name": "C2", "part": {"kind": "polymer", "capacitance": "100 µF", "rated_voltage": "35 V", "esr": "20 mΩ"}},
+    ],
+    "load": [
+        {"name": "modem", "kind": "constant_power", "power": "35 W",
+         "profile": {"idle": "15 %", "burst": "5 ms", "period": "2 s", "lowest_voltage": "22 V"}},
+        {"name": "heater", "kind": "resistive", "resistance": "200 ohm"},
+    ],
+    "service_life": "60000 h",
+    "operating_point": [{"name": "on", "load": "100 %", "share_of_time": "20 %", "age": "20000 h"},
+                        {"name": "off", "load": "20 %", "share_of_time": "80 %", "input_voltage": "20 V"}],
+    "requirement": [{"kind": "spike", "load": "modem", "limit": "100 mV"}, {"kind": "drop", "load": "modem", "limit": "1 V"},
+                    {"kind": "step", "load": "modem", "current": "1 A", "limit": "500 mV"}],
+    "accepted": [{"part": "C1", "rating": "voltage", "reason": "tried on the bench"}],
+}  # fmt: skip
+TREES = {"complete": TREE, "rare": RARE}
+COMMANDS = ("review", "review", "verify", "bank", "damp", "compare")
+
+
+def text_of(tree):
+    return "\n".join(f"{key} = {written(value)}" for key, value in tree.items()) + "\n"
+
+
+def alone():
+    """Every case of one key: the name of its tree and a tuple of its one pair (path, value)."""
+    return [(name, (end,)) for name, tree in TREES.items() for end in at_ends(tree)]
+
+
+def pairs(count, seed=1):
+    """That many cases of two keys of one tree, always the same ones."""
+    chance, cases = random.Random(seed), alone()
+    found = []
+    while len(found) < count:
+        (name, (one,)), (other, (two,)) = chance.choice(cases), chance.choice(cases)
+        if name == other and one[0] != two[0]:
+            found.append((name, (one, two)))
+    return found
+
+
+def changed(case):
+    """The tree of a case; a key whose table a first change took away stays as it was."""
+    name, changes = case
+    tree = copy.deepcopy(TREES[name])
+    for path, value in changes:
+        get(tree, path[:-1])[path[-1]] = value
+    return tree
+
+
+def words(case):
+    return f"{case[0]}: " + ", ".join(f"{key_of(path)} = {value:g}" for path, value in case[1])
+
+
+def looked(case, folder, *, deep):
+    """ "refused" or "taken", by reading alone or with every piece of a review; raises for a fault."""
+    path = folder / "board.toml"
+    path.write_text(text_of(changed(case)), encoding="utf-8")
+    return outcome("design", path, deep=deep)
+
+
+def whole(case, folder, command):
+    """The exit code of a whole command; raises AssertionError for a traceback, an infinity, or what it writes and does not parse."""
+    path, out = folder / "board.toml", folder / "out"
+    path.write_text(text_of(changed(case)), encoding="utf-8")
+    other = [str(path)] if command == "compare" else []
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said), in_time(180):
+        code = cli.main([command, str(path), *other, "--out", str(out)])
+    assert code in (0, 1, 2), said.getvalue()[-2000:]
+    assert not {"inf", "nan", "-inf"} & set(said.getvalue().replace("=", " ").split()), said.getvalue()[-2000:]
+    if code == 2:
+        assert all(line.startswith(f"filterlib: {path}") for line in said.getvalue().strip().splitlines()), (
+            said.getvalue()
+        )
+        return code
+    for figure in out.rglob("*.svg"):
+        ElementTree.fromstring(figure.read_text(encoding="utf-8"))
+    for page in out.glob("*.html"):
+        HTMLParser().feed(page.read_text(encoding="utf-8"))
+    return code
