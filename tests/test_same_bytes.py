@@ -5,17 +5,39 @@ import subprocess
 import sys
 from pathlib import Path
 
+from tests.faults.test_commands_under_faults import NEW
+from tests.fuzz.sweep import RARE, text_of
+
 ROOT = Path(__file__).parents[1]
 
 
-def written(folder, seed):
-    """Every file of a run in a process of its own."""
-    command = [sys.executable, "-m", "filterlib.cli", "part", "ceramic", "class2-2u2-50V-1206", "--out", str(folder)]
-    subprocess.run(command, cwd=ROOT, check=True, capture_output=True, env=os.environ | {"PYTHONHASHSEED": seed})
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+def written(folder, seed, commands):
+    """Every file of commands in a process of its own, each into its folder."""
+    folder.mkdir()
+    code = f"from filterlib.cli import main\nfor one in {commands!r}: assert main(one) in (0, 1)"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=folder, check=False, capture_output=True, text=True,
+        env=os.environ | {"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_two_runs_write_the_same_bytes(tmp_path):
-    first, second = written(tmp_path / "first", "1"), written(tmp_path / "second", "2")
-    assert len(first) > 2
+    board = tmp_path / "board.toml"
+    board.write_text(text_of(RARE), encoding="utf-8")
+    commands = [
+        ["part", "ceramic", "class2-2u2-50V-1206", "--out", "part"],
+        ["new", "boost", *NEW],
+        ["schema"],
+        ["bank", str(board), "--out", "bank"],
+    ]
+    first, second = (written(tmp_path / seed, seed, commands) for seed in ("1", "2"))
+    assert {path.parts[0] for path in first} >= {
+        "part",
+        "boost.toml",
+        "design-keys.html",
+        "filter-design.schema.json",
+        "bank",
+    }
     assert first == second

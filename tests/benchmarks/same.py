@@ -1,4 +1,7 @@
-"""`python -m tests.benchmarks.same`: every demo design reviewed twice, with texts hashed in another order: the same bytes."""
+"""`python -m tests.benchmarks.same`: commands on every demo design twice, with texts hashed in another order: the same bytes.
+
+Arguments: the commands, review, verify and damp unless given.
+"""
 
 import os
 import subprocess
@@ -9,9 +12,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 
-def written(design, folder, seed):
-    """Every file of a review in a process of its own."""
-    command = [sys.executable, "-m", "filterlib.cli", "review", str(design), "--out", str(folder)]
+def written(command, design, folder, seed):
+    """Every file of a command in a process of its own."""
+    command = [sys.executable, "-m", "filterlib.cli", command, str(design), "--out", str(folder)]
     subprocess.run(command, cwd=ROOT, check=False, capture_output=True, env=os.environ | {"PYTHONHASHSEED": seed})
     return {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
@@ -19,11 +22,13 @@ def written(design, folder, seed):
 def main():
     wrong = 0
     for design in sorted((ROOT / "data" / "designs").glob("*.toml")):
-        with tempfile.TemporaryDirectory() as place:
-            first, second = (written(design, Path(place) / seed, seed) for seed in ("1", "2"))
-        same = first == second and len(first) > 2
-        wrong += not same
-        print(f"{design.name}: {len(first)} files, {'the same bytes' if same else 'not the same'}", flush=True)
+        for command in sys.argv[1:] or ("review", "verify", "damp"):
+            with tempfile.TemporaryDirectory() as place:
+                first, second = (written(command, design, Path(place) / seed, seed) for seed in ("1", "2"))
+            same = first == second and len(first) > 0
+            wrong += not same
+            said = "the same bytes" if same else "not the same"
+            print(f"{command} {design.name}: {len(first)} files, {said}", flush=True)
     sys.exit(wrong > 0)
 
 

@@ -8,13 +8,14 @@ import socket
 
 import pytest
 
-from filterlib import cli, load_design, load_recording
+from filterlib import cli, disk, load_design, load_recording
 from filterlib.errors import InputError
-from filterlib.parts import rows
+from filterlib.parts import reading, rows
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.system.limits import load_limit
 
 CLEAN = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
+BOARD = str(data_folder() / "designs" / "tide-gauge-clean.toml")
 STAGE = '[[filter]]\nname = "{}"\nkind = "capacitor"\npart = {}\n'
 PLACES = {  # every place where a design file names another: what is put in front of it or in place of what
     "tables": ("format = 1", 'format = 1\ntables = ["NAME"]', ""),
@@ -63,10 +64,79 @@ def test_so_is_one_that_a_command_names(odd, tmp_path, capsys):
         ["compare", pipe, pipe],
         ["recording", pipe],
         ["part", pipe, "C1"],
+        ["damp", pipe],
+        ["bank", pipe],
+        ["bench", pipe, "--reading", "modem 20MHz 5 mV"],
+        ["bench", BOARD, "--before", pipe],
+        ["bench", BOARD, "--after", pipe],
+        ["bench", BOARD, "--readings", pipe],
+        ["bench", BOARD, "--reading", "modem 20MHz 5 mV", "--after", f"modem={pipe}"],
     ):
         assert cli.main([*command, "--out", str(tmp_path / "out")]) == 2
         assert "a pipe, and a regular file is needed" in capsys.readouterr().err
+    assert cli.main(["lab", str(tmp_path / "notebooks"), "--design", pipe]) == 2
+    assert "a pipe, and a regular file is needed" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_pipe_is_no_place_for_a_file(odd, tmp_path, capsys):
+    for name in ("design-keys.html", "filter-design.schema.json", "boost.toml"):
+        os.mkfifo(tmp_path / name)
+    assert cli.main(["schema", str(tmp_path)]) == 3
+    assert "a pipe, and a regular file is needed" in capsys.readouterr().err
+    assert cli.main(["new", str(tmp_path / "boost")]) == 2
+    assert "is there already" in capsys.readouterr().err
+
+
+COMMANDS = {  # each as it is given, to be interrupted where it reads its first file, or writes it
+    "new": [
+        "new",
+        "boost",
+        "--output-voltage",
+        "19V",
+        "--frequency",
+        "150kHz",
+        "--current",
+        "3A",
+        "--ripple",
+        "300mV",
+        "--load",
+        "35W",
+    ],
+    "schema": ["schema"],
+    "review": ["review", "board.toml", "--out", "out"],
+    "compare": ["compare", "board.toml", "board.toml", "--out", "out"],
+    "recording": ["recording", "scope.csv"],
+    "part": ["part", "mine.toml", "C1"],
+    "verify": ["verify", "board.toml", "--out", "out"],
+    "bench": ["bench", "board.toml", "--before", "scope.csv"],
+    "damp": ["damp", "board.toml", "--out", "out"],
+    "bank": ["bank", "board.toml", "--out", "out"],
+    "lab": ["lab", "notebooks", "--design", "board.toml"],
+}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_control_c_in_any_command_is_one_line_and_nothing_half_written(name, tmp_path, monkeypatch, capsys):
+    def interrupted(*arguments, **more):
+        raise KeyboardInterrupt
+
+    for module in (reading, rows, disk):
+        monkeypatch.setattr(module, "open_regular", interrupted)
+    monkeypatch.setattr("tempfile.mkstemp", interrupted)
+    for file in ("board.toml", "scope.csv", "mine.toml"):
+        (tmp_path / file).write_text(CLEAN, encoding="utf-8")
+    before = {path.name for path in tmp_path.iterdir()}
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(COMMANDS[name]) == 130
+    assert capsys.readouterr().err == "filterlib: interrupted; no half-written results are left\n"
+    assert {path.name for path in tmp_path.iterdir()} == before
+
+
+def test_every_command_but_pages_is_interrupted_above():
+    """`pages` reads no file of a person's: it runs the notebooks, and writes as the others do."""
+    (commands,) = (one.choices for one in cli._parser()._actions if isinstance(one.choices, dict))
+    assert set(commands) == {*COMMANDS, "pages"}
 
 
 HOSTILE = {  # contents of a recording, and the bound that is named

@@ -194,5 +194,7 @@ def test_an_odd_size_in_the_newer_tables_is_said(name, tmp_path):
 
 
 def test_no_load_is_held_at_more_than_what_feeds_it(tmp_path):
-    with pytest.raises(InputError, match=r"load\[1\]\.profile\.lowest_voltage = '28 V': below the converter's 28 V is right"):
+    with pytest.raises(
+        InputError, match=r"load\[1\]\.profile\.lowest_voltage = '28 V': below the converter's 28 V is right"
+    ):
         rare(tmp_path, {("load", 0, "profile", "lowest_voltage"): "28 V"})
