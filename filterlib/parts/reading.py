@@ -229,7 +229,8 @@ def _key(prefix: str, detail: Any, model: type[BaseModel] | None) -> tuple[str, 
             continue
         models = inner
         known = [one for one in models if step in _fields([one])]
-        if models and not known and place < unwritten:
+        tagged = len(models) > 1 and any(_has_tag(one, step) for one in models)  # it may be a key of another one too
+        if models and (tagged or not known) and place < unwritten:
             inner = _tagged(models, step)  # the tag of a union, which is not written in the file as a key
             continue
         key = _join(key, step)
@@ -255,12 +256,11 @@ def _metadata(model: type[BaseModel], key: str) -> Iterable[Any]:
 
 def _tagged(models: list[type[BaseModel]], tag: str) -> list[type[BaseModel]]:
     """Those models that the tag of a union names: by class, or by the only choices that one of their fields allows."""
-    chosen = [
-        model
-        for model in models
-        if model.__name__ == tag or any(tag in get_args(field.annotation) for field in model.model_fields.values())
-    ]
-    return chosen or models
+    return [model for model in models if _has_tag(model, tag)] or models
+
+
+def _has_tag(model: type[BaseModel], tag: str) -> bool:
+    return model.__name__ == tag or any(tag in get_args(field.annotation) for field in model.model_fields.values())
 
 
 def _models_in(annotation: Any) -> list[type[BaseModel]]:
