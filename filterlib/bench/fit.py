@@ -9,7 +9,7 @@ import numpy as np
 from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, TELLS
 from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
-from filterlib.bench.measurement import BANDWIDTH, Measurement, measure
+from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_the_longer
 from filterlib.bench.readings import FITTED, LARGEST_MISFIT, Readings, Setup
 from filterlib.bench.recording import Recording
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
@@ -125,6 +125,7 @@ def readings_of(
         quantity(share, "", above=0, below=1, name=name)
     current = quantity(load_current, "A", low=0, name="load_current")
     measured = [measure(one) if isinstance(one, Recording) else one for one in (bare, loaded)]
+    measured = [*over_the_longer(*measured)]
     first, second = (_harmonics(one, name) for one, name in zip(measured, ("bare", "loaded"), strict=True))
     _refuse_unlike(measured, first, second, converter)
     usual = converter.replace(switching_frequency=float(first.frequencies[0]))
@@ -149,7 +150,7 @@ def _refuse_unlike(measured: list[Measurement], first: Harmonics, second: Harmon
     if abs(one - two) > _SAME_CLOCK * one:
         message = f"the recordings switch at {shown[0]} and {shown[1]}"
         raise FitError(f"{message}: both are needed of the same converter, at the same load")
-    if abs(one - converter.switching_frequency) > _SAME_DESIGN * one:
+    if min(abs(n * one - converter.switching_frequency) for n in (1, 2)) > _SAME_DESIGN * one:
         raise FitError(f"the recordings switch at {shown[0]}, and converter.switching_frequency = {shown[2]}")
     widths = [each.recording.bandwidth for each in measured]
     if widths[0] and widths[1] and widths[0] != widths[1]:

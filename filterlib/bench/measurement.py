@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
@@ -22,6 +22,8 @@ from filterlib.units import format_quantity
 BANDWIDTH = 20e6
 """Border between ripple and spike [Hz]; common practice for supplies, no source."""
 _PERIODS_PER_PIECE = 32  # of the spectrum: lines at a 32nd of the switching frequency
+_SAME_CLOCK = 0.01  # share by which switching frequencies of one converter may differ
+_READ = 0.4  # of the sample rate, up to which harmonics are read: see `filterlib.bench.harmonics`
 _BLOCK = 2**20
 _SETTLED = 12  # time constants of the low-pass until nothing is left of the beginning
 _CLEAR = 4  # times the middle power above the border, the peak of a ring is believed
@@ -177,6 +179,28 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     )
 
 
+def over_the_longer(one: Measurement, two: Measurement) -> tuple[Measurement, Measurement]:
+    """Both averaged over the longer of their periods, where it is two of the other's: halves of a bridge that are not alike.
+
+    What repeats at half the frequency may be too small in one recording to be seen by itself.
+    """
+    longer = max(one.period or 0.0, two.period or 0.0)
+
+    def over(each: Measurement) -> Measurement:
+        twice = 2 * (each.period or 0.0)
+        return over_period(each, twice) if twice and abs(twice / longer - 1) < _SAME_CLOCK else each
+
+    return over(one), over(two)
+
+
+def over_period(measured: Measurement, period: float) -> Measurement:
+    """The same recording averaged over another period [s]."""
+    average = average_periods(measured.recording, period, measured.periods.first)
+    parts = _Parts(measured.recording, measured.bandwidth, measured.order)
+    waves = parts.of_wave(average.plain), parts.of_wave(average.aligned)
+    return replace(measured, average=average, averaged=waves[0], aligned=waves[1])
+
+
 def _with_pulses(periods: Periods, average: Average | None) -> Periods:
     """The same, as bursts where each period holds several pulses."""
     if average is None:
@@ -260,6 +284,13 @@ def _remarks(periods: Periods, parts: _Parts, average: Average | None, ring: flo
     )
     if not parts.spike_known:
         yield f"the recording does not reach beyond {format_quantity(parts.bandwidth, 'Hz')}: its spikes are not known"
+    reach, wanted = _READ / parts.recording.sample_interval, min(parts.bandwidth, parts.recording.bandwidth or np.inf)
+    if reach < wanted:
+        finer = format_quantity(_READ / wanted, "s", 2)
+        yield (
+            f"too few samples: harmonics are read up to {format_quantity(reach, 'Hz', 2)} only, and what is between there and "
+            f"{format_quantity(wanted, 'Hz', 2)} makes the peak to peak larger or smaller than it is; take a sample each {finer} or less"
+        )
     if average is None:
         yield "no single period: nothing is averaged, and the noise is the floor of the spectrum"
         return

@@ -13,12 +13,14 @@ from filterlib.bench.bank_fit import BankFit, fit_bank
 from filterlib.bench.fit import fit_inside, readings_of
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.inside import FitError, InsideFit
-from filterlib.bench.measurement import Measurement, measure
+from filterlib.bench.measurement import Measurement, measure, over_the_longer
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
+from filterlib.system.shared_capacitor import as_measured
+from filterlib.system.stages import ShuntCapacitor
 from filterlib.units import format_quantity, quantity
 
 SAME = 0.02
@@ -60,8 +62,9 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     converter = design.converter
     ripple = converter.ripple
     current = design.full_current if ripple.load_current is None else ripple.load_current
+    _refuse_unnamed(design, file)
     try:
-        return design.replace(converter=_told(converter, taken, current).inside(converter))
+        return as_measured(design.replace(converter=_told(converter, taken, current).inside(converter)))
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
     except FilterlibError as error:
@@ -69,14 +72,26 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
         raise InputError([Problem(file, _SECOND, shown, str(error))]) from None
 
 
+def _refuse_unnamed(design: Design, file: str) -> None:
+    """Raises InputError where the second recording's capacitor is said to be one that the filter does not have."""
+    second = design.converter.ripple.with_capacitor
+    names = [one.name for one in design.filter if isinstance(one, ShuntCapacitor)]
+    if second is not None and second.stage is not None and second.stage not in names:
+        why = f"the filter has no such capacitor from line to line; {did_you_mean(second.stage, names)}"
+        raise InputError([Problem(file, f"{_SECOND}.stage", second.stage, why)])
+
+
 def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | BankFit:
-    """What both recordings tell: one capacitor where that explains them, else a bank of several."""
+    """What both recordings tell: one capacitor where that explains them, else a bank of several.
+
+    A bank too where the filter's own capacitor was across: it says how the inside moves with what is uncertain of that.
+    """
     ripple, second = converter.ripple, converter.ripple.with_capacitor
     assert second is not None
     both = taken[_FIRST], taken[_SECOND], second, converter, current
     one = None
     try:
-        if (one := fit_inside(*both, arrangement=ripple)).misfit < ONE_BRANCH:
+        if (one := fit_inside(*both, arrangement=ripple)).misfit < ONE_BRANCH and second.stage is None:
             return one
     except FitError:
         pass  # the bank's own refusal says more
@@ -104,7 +119,16 @@ def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
         problems += _read_burst(raw["converter"], ripple, path)
     for key, holder in places.items():
         try:
-            measurement = taken[key] = _measured(holder, ripple, path)
+            taken[key] = _measured(holder, ripple, path)
+        except InputError as error:
+            problems += error.problems
+        except FilterlibError as error:
+            problems.append(Problem(str(path), f"{key}.recording", holder["recording"], str(error)))
+    if len(taken) == len(places) > 1:
+        taken.update(zip(taken, over_the_longer(*taken.values()), strict=True))
+    for key, measurement in taken.items():
+        holder = places[key]
+        try:
             holder["recording"] = recorded(measurement, *_named(holder["recording"]))
         except InputError as error:
             problems += error.problems

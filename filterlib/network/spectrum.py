@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import QuantityError
 
@@ -20,7 +20,9 @@ BLOCK = 2**18
 """Numbers in the samples that are looked at together: they stay in the cache."""
 
 
-def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order: int = 1) -> np.ndarray:
+def lowpass_response(
+    frequencies: ArrayLike, bandwidth: ArrayLike | None, order: float | NDArray[np.float64] = 1
+) -> np.ndarray:
     """Complex response of a Butterworth low-pass, the model of every "bandwidth limit" here.
 
     Parameters
@@ -29,8 +31,8 @@ def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order:
         [Hz]
     bandwidth : float, array (designs, 1) or None
         Frequency of -3 dB [Hz]; None or infinity lets everything pass.
-    order : int
-        1 is a single RC.
+    order : int, or array (designs, 1)
+        1 is a single RC; of an array the nearest whole numbers.
 
     Returns
     -------
@@ -54,10 +56,13 @@ def lowpass_response(frequencies: ArrayLike, bandwidth: ArrayLike | None, order:
     limit = np.asarray(np.inf if bandwidth is None else bandwidth, dtype=float)
     if not np.all(limit > 0):
         raise QuantityError("must be above 0 Hz", name="bandwidth", value=bandwidth)
+    if isinstance(order, np.ndarray):
+        orders, which = np.unique(np.rint(np.ravel(order)).astype(int), return_inverse=True)
+        return np.array([lowpass_response(frequencies, bandwidth, int(one)) for one in orders])[which]
     if isinstance(order, bool) or order != int(order) or order < 1:
         raise QuantityError("must be a whole number from 1 on", name="order", value=order)
     s = 1j * np.asarray(frequencies, dtype=float) / limit
-    poles = np.exp(1j * np.pi * (2 * np.arange(order) + order + 1) / (2 * order))
+    poles = np.exp(1j * np.pi * (2 * np.arange(int(order)) + order + 1) / (2 * order))
     response: np.ndarray = np.ones_like(s)
     for pole in poles:
         response = response / (1 - s / pole)

@@ -14,7 +14,7 @@ from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
 from filterlib.system.source_spectra import ScaleError, source_spectra
 from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters, with_values
 
 ALONE = 9  # shares of its range at which each uncertain parameter is tried alone
 DRAWS, EACH = (
@@ -84,7 +84,8 @@ def _moved_or_steeper(design: Design, file: str) -> Design:
 
 
 def _moved(design: Design, file: str) -> Design:
-    box = tuple(one for one in uncertain_parameters(design, tolerances=False) if one.key.startswith("converter."))
+    known = uncertain_parameters(design, tolerances=False)
+    box = tuple(one for one in known if one.key.startswith("converter.") and one.key != ORDER)
     nominal, rng = np.array([one.share(one.nominal) for one in box]), np.random.default_rng(1)
     rows = _alone(nominal)
     agree, shares = _tried(design, box, rows)

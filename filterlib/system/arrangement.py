@@ -11,7 +11,7 @@ from pydantic_core import core_schema
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.parts.base import Quantity, Value
-from filterlib.system.model import Given, Model, Order
+from filterlib.system.model import Given, Model, Name, Order
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
@@ -62,9 +62,13 @@ class Arrangement(Model):
 
 
 class WithCapacitor(FixtureCapacitor):
-    """A second recording of the same terminals, with this capacitor across them: it shows what is inside."""
+    """A second recording of the same terminals, with this capacitor across them: it shows what is inside.
+
+    ``stage``: the filter's capacitor that it was, in its place; see `filterlib.system.shared_capacitor`.
+    """
 
     recording: Annotated[Recorded, RecordingField()]
+    stage: Name | None = None
 
 
 class Ripple(Arrangement):

@@ -11,6 +11,7 @@ from filterlib.network.extremes import Harmonics
 from filterlib.network.waveform import Waveform
 from filterlib.system.burst import PulseTrain
 from filterlib.system.converter import Converter
+from filterlib.system.input_side import steps_up
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
 from filterlib.system.source_spectra import SourceSpectra, node_voltage, samples, spike_shape, switching_current
@@ -113,13 +114,37 @@ def pulse_current(converter: Converter, train: PulseTrain, count: int) -> Harmon
     >>> float(abs(c[0]).round(4))   # hand: at low frequencies three pulses of 2.5 uAs each millisecond
     0.0075
     """
-    opened, whole = np.asarray(converter.duty.value) * converter.period, converter.period
+    opened = np.asarray(converter.duty.value) * converter.period
     starts = opened if converter.shape == "pulse" else np.zeros_like(opened)
-    times = np.concatenate(np.broadcast_arrays(*(np.atleast_1d(t) for t in (starts, opened, whole))), axis=-1)
+    return _pulses(converter, train, (starts, opened, converter.period), count)
+
+
+def drawn_current(converter: Converter, train: PulseTrain, count: int, *, mean: Any) -> Harmonics:
+    """Coefficients c_1 .. c_count [A] of what the switches draw at the input in bursts, ``mean`` [A] of it in the mean.
+
+    It rises from zero until the switch opens: in a step-up stage it then falls to zero as its choke does, else at once.
+    Charge says how high it is, as the mean is what the load's power needs. Source: R. W. Erickson and D. Maksimović,
+    "Fundamentals of Power Electronics", 3rd ed. (2020), chapter 5 (from memory).
+
+    >>> one = Converter(name="Tarn", output_voltage=12, input_voltage=24, switching_frequency=1e5, shape="triangle", duty=0.5,
+    ...                 ripple={"peak_to_peak": 0.1})
+    >>> c = drawn_current(one, PulseTrain(3, 1e-3, 1.0, 7.5e-3), 4, mean=0.02)
+    >>> float(abs(c[0]).round(3))   # hand: far below the pulses' own frequency a train of spikes, each line the mean
+    0.02
+    """
+    opened = np.asarray(converter.duty.value) * converter.period
+    end = converter.period + 0 * opened if steps_up(converter) else opened
+    one = _pulses(converter, train, (np.zeros_like(opened), opened, end), count)
+    return np.asarray(mean * train.period / (train.pulses * end / 2) * one)
+
+
+def _pulses(converter: Converter, train: PulseTrain, corners: tuple[Any, Any, Any], count: int) -> Harmonics:
+    """Of pulses of 1 A that begin, peak and end at ``corners`` [s]; those that coincide make a jump."""
+    times = np.concatenate(np.broadcast_arrays(*(np.atleast_1d(t) for t in corners)), axis=-1)
     one = Waveform.lines(train.period, times, np.array([0.0, 1.0, 0.0])).coefficients(count)[..., 1:]
     k = np.arange(1, count + 1)
     rounded = np.sinc(k * converter.edge_time.value / train.period)
-    return np.asarray(one * rounded * _group(k * (whole / train.period), train.pulses))
+    return np.asarray(one * rounded * _group(k * (converter.period / train.period), train.pulses))
 
 
 def _group(turns: Any, pulses: int) -> Harmonics:

@@ -197,10 +197,15 @@ def input_current(
         return side.ripple_current.value * wave
     if not triangular and not converter.isolated and converter.shape != "pulse":
         return power / (converter.efficiency.value * converter.output_voltage) * wave
+    if triangular:
+        return side.ripple_ratio.value * mean_input_current(converter, full_power, voltage) * wave
+    return mean_input_current(converter, power, voltage) / duty * wave
+
+
+def mean_input_current(converter: Converter, power: Value, voltage: float | None) -> Value:
+    """Drawn at the input at a ``power`` [W] delivered. Raises FilterlibError where the input ``voltage`` [V] is not known."""
     if voltage is None:
         raise FilterlibError(
             "converter.input_voltage: missing: the input current is estimated from it; state it, or the input's ripple_current"
         )
-    if triangular:
-        return side.ripple_ratio.value * full_power / (converter.efficiency.value * voltage) * wave
-    return power / (converter.efficiency.value * voltage * duty) * wave
+    return power / (converter.efficiency.value * voltage)

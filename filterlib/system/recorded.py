@@ -49,6 +49,11 @@ class Recorded:
         """Frequency of the highest harmonic that is kept [Hz]; 0 where none is."""
         return self.frequency * float(np.max(np.flatnonzero(self.kept) + 1, initial=0))
 
+    @property
+    def reach(self) -> float:
+        """Frequency up to which the recording tells of harmonics at all, by its bandwidth or its samples [Hz]."""
+        return self.frequency * (len(self.harmonics) + 1)
+
     def coefficients(self, count: int) -> NDArray[np.complex128]:
         """c_1 .. c_count [V], complex (count,); zero where noise hides them and beyond the bandwidth."""
         kept = np.array(self.harmonics[:count], complex)

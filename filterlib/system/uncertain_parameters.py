@@ -6,13 +6,24 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, cast
 
+import numpy as np
+
 from filterlib.parts.base import Part, Value
 from filterlib.parts.capacitor import Capacitor
+from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.load import Load
 from filterlib.system.places import path, rebuilt
 from filterlib.system.ranged import Ranged
+from filterlib.system.shared_capacitor import following
 from filterlib.system.stages import SeriesChoke
 from filterlib.system.uncertain_parameter import UncertainParameter, ranges, toleranced
+
+ORDER = "converter.ripple.order"
+ORDERS = 1.0, 4.0  # of a scope's limit: common practice, no source
+NEAREST = 5e-3  # [m] of a lead that lies on the chassis: common practice, no source
+_ORDER = "limits of scopes are of first to fourth order (common practice, no source)"
+_HEIGHT = "from lying on the chassis to so far from it that it does not matter (common practice, no source)"
 
 
 def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
@@ -28,7 +39,7 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     ('converter.duty', 0.55)
     """
     driven = design.driven
-    parameters = [*ranges("converter", design.converter, driven=driven)]
+    parameters = [*ranges("converter", design.converter, driven=driven), *_limit(design.converter)]
     for pair in design.all_couplings:
         key = f"coupling.{pair.name}"  # of its one value too
         parameters += (replace(one, key=key) for one in ranges(key, pair, owner=f"{pair.first} and {pair.second}"))
@@ -36,6 +47,7 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
         parameters += ranges(f"filter.{stage.name}", stage, owner=stage.name, driven=driven)
     for load in design.loads:
         parameters += ranges(f"load.{load.name}", load, owner=load.name, driven=driven)
+        parameters += _height(load) if driven else ()
     if design.clip is not None:
         parameters += ranges("clip", design.clip)
     if tolerances:
@@ -50,6 +62,27 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
                 parameters += toleranced(key, load.input_capacitor.part, owner=owner)
     growths = dict(_cold(design))
     return tuple(_grown(one, growths.get(one.key, 1.0)) for one in parameters)
+
+
+def _limit(converter: Converter) -> Iterator[UncertainParameter]:
+    """The order of the scope's limit, where a ring passes it in part and the file does not state it."""
+    ripple = converter.ripple
+    passes = ripple.bandwidth is not None and ripple.recording is None and converter.spike is not None
+    if passes and "order" not in ripple.model_fields_set:
+        nominal = float(np.max(ripple.order))
+        moved = None if nominal == 1 else 1.0
+        yield UncertainParameter(ORDER, "order of the scope's limit", "", nominal, *ORDERS, False, _ORDER, moved)
+
+
+def _height(load: Load) -> Iterator[UncertainParameter]:
+    """That of a lead, where none is stated: at most as if what both conductors carry returned far away."""
+    pair = load.lead
+    if pair is None or "height" in pair.model_fields_set:
+        return
+    low, high = max(NEAREST, float(np.max(pair.diameter))), float(np.max(pair.length)) / np.e
+    if high > 2 * low:
+        label = f"height of the lead of {load.name} above the chassis"
+        yield UncertainParameter(f"load.{load.name}.lead.height", label, "m", high, low, high, False, _HEIGHT)
 
 
 def _cold(design: Design) -> Iterator[tuple[str, float]]:
@@ -85,7 +118,8 @@ def with_values(design: Design, values: Mapping[str, Value]) -> Design:
     0.5
     """
     design = design.model_copy(update={"couplings": design.all_couplings})
-    places = {path(design, key): value for key, value in values.items() if not key.startswith("input_side.")}
+    known = following(design, values)
+    places = {path(design, key): value for key, value in known.items() if not key.startswith("input_side.")}
     return cast(Design, rebuilt(design, places, _unchecked))
 
 

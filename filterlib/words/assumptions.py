@@ -38,9 +38,6 @@ def _ranged(one: UncertainParameter) -> Assumption:
 
 def _others(design: Design) -> Iterator[Assumption]:
     converter = design.converter
-    if converter.ripple.order != 1 and "order" not in converter.ripple.model_fields_set:
-        order, why = str(converter.ripple.order), "second order taken in place of first, so that all readings agree"
-        yield Assumption("converter.ripple.order", "order of the scope's limit", order, "1", order, why)
     if converter.shape is None:
         yield Assumption(
             "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"

@@ -23,6 +23,7 @@ _MEASUREMENTS = {
     "fall time": "the fall time at the switching node, in full bandwidth",
     "shape": "which kind of converter it is: step-down (triangle) or step-up and flyback (pulse)",
     "spike": "the ring at the terminals in full bandwidth, with the shortest probe connection",
+    "scope's limit": "the order of the scope's limit: in its manual, or from how much of a sine of twice its frequency it shows",
     "ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
     "input cable": "the current in the input cable with a current probe around all its conductors",
     "own clip": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",

@@ -16,6 +16,7 @@ from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
+from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
@@ -24,6 +25,8 @@ from filterlib.words.quantities import capital, interval_text, joined, number, r
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 
+ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
+READ_TO = 0.95  # of that, from which on nothing is missing
 _OUTCOMES = {
     "not met": "not met",
     "undecided": "undecided: needs a measurement",
@@ -275,8 +278,15 @@ def trust(result: ReviewResult) -> Iterator[str]:
         )
         if recorded.stated is not None:
             yield _other_frequency(recorded)
+        if bandwidth is not None and recorded.reach < READ_TO * min(bandwidth, ASKED):
+            yield (
+                f"{recorded.file} has too few samples for {format_quantity(bandwidth, 'Hz')}: its harmonics are known up to "
+                f"{format_quantity(recorded.reach, 'Hz', 3)}, and rings above that are missing from every figure, which is a lower bound "
+                "therefore; record with a shorter sample interval"
+            )
         if isinstance(design.converter, BankConverter):
             yield bank_sentence(design.converter)
+        yield from _second_recording(design)
     elif bandwidth is not None and design.converter.spike is None:
         yield f"Beyond {format_quantity(bandwidth, 'Hz')} nothing was stated of the converter: harmonics there follow its shape alone"
     yield "The circuit is linear at each operating point; large steps, start-up and hot plugging are not covered by it"
@@ -285,6 +295,17 @@ def trust(result: ReviewResult) -> Iterator[str]:
     yield from (f"{name} {part.caveat}" for name, part in parts if part.caveat)
     for point in result.points:
         yield from (f"{point.operating.point}: {part_note(note)}" for note in point.operating.notes)
+
+
+def _second_recording(design: Design) -> Iterator[str]:
+    """Whether it was of the filter's own capacitor."""
+    if (stage := shared(design)[0]) is not None and not stage.part.tolerance:
+        yield (
+            f"{stage.name} itself was across the terminals for the second recording: its values are those that were measured, and what "
+            "is uncertain of them moves the converter's inside and the filter together"
+        )
+    elif stage is not None:
+        yield f"{stage.name} is another capacitor than the one of the second recording: its tolerance counts beside what that leaves open"
 
 
 def _other_frequency(recorded: Recorded) -> str:

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib import load_design
+from filterlib import InputError, load_design, review, uncertain_parameters, value
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.bench.bank_fit import fit_bank
 from filterlib.bench.fit import readings_of
 from filterlib.bench.inside import FitError
-from filterlib.bench.measurement import measure
+from filterlib.bench.measurement import measure, over_period
 from filterlib.bench.recording import Recording
 from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
 from filterlib.network.circuit import Circuit
@@ -25,7 +25,9 @@ from filterlib.system.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
 from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
+from filterlib.system.uncertain_parameters import with_values
 from filterlib.words.measurement_sentences import bank_sentence
+from filterlib.words.review_sentences import trust
 from tests.bench import converters as own
 
 TRIALS = int(os.environ.get("FILTERLIB_TRIALS", "1"))
@@ -204,23 +206,89 @@ resistance = {load}
 """
 
 
-def test_a_design_file_with_two_recordings_of_a_bank(boost, tmp_path):
-    taken, _ = boost
+def read(taken, folder, *changes):
+    """The design file with both recordings, some of its text replaced."""
     plant = taken.plant
     for name, (volts, step) in zip(("bare", "loaded"), taken.samples, strict=True):
         rows = [f"Sample interval;{step * 1e9:g};ns", "CH1 [V]", *(f"{v:.7g}" for v in volts)]
-        (tmp_path / f"{name}.csv").write_text("\n".join(rows), encoding="utf-8")
+        (folder / f"{name}.csv").write_text("\n".join(rows), encoding="utf-8")
     test = plant.test
     text = FILE.format(c=test.farads, r=test.ohms, l=test.henries, load=plant.volts / plant.amperes)
-    (tmp_path / "design.toml").write_text(text, encoding="utf-8")
-    design = load_design(tmp_path / "design.toml")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    (folder / "design.toml").write_text(text, encoding="utf-8")
+    return load_design(folder / "design.toml")
+
+
+def left_true(taken):
+    filter_ = taken.fitted, taken.plant.pi()[1], own.Branch(47e-6, 30e-3, 8e-9)
+    return own.in_20mhz(taken.plant, taken.plant.behind(filter_))
+
+
+def test_a_design_file_with_two_recordings_of_a_bank(boost, tmp_path):
+    taken, _ = boost
+    design = read(taken, tmp_path)
     assert isinstance(design.converter, BankConverter)
     assert f"{design.converter.bank.branches} unequal branches side by side" in bank_sentence(design.converter)
     solution = solve(design)
     found = ripple(solution).figures["modem", "20MHz"]
-    filter_ = taken.fitted, plant.pi()[1], own.Branch(47e-6, 30e-3, 8e-9)
-    true = own.in_20mhz(plant, plant.behind(filter_))
+    true = left_true(taken)
     assert found.low < true < found.high  # second method: the circuit's own
     assert found.high / found.low < 1.4  # hand: wanted where the parts of the filter are known
     assert found.peak_to_peak == pytest.approx(true, rel=0.03, abs=0)  # second method
     assert not unstable_poles(solution.poles).size
+
+
+LOOSE = "tolerance = 0, esr_tolerance = 0, esl_tolerance = 0", 'tolerance = "10 %"'
+ITSELF = "[converter.ripple.with_capacitor]\n", '[converter.ripple.with_capacitor]\nstage = "C1"\n'
+
+
+def test_the_filters_own_capacitor_is_one_part(boost, tmp_path):
+    """Its tolerance counts once: what it is off moves the inside and the filter together. Second method: the circuit's own."""
+    taken, _ = boost
+    widths = {}
+    for name, changes in {"another": [LOOSE], "itself": [LOOSE, ITSELF]}.items():
+        design = read(taken, tmp_path, *changes)
+        found = ripple(solve(design)).figures["modem", "20MHz"]
+        assert found.low < left_true(taken) < found.high
+        widths[name] = found.high / found.low
+    assert widths["itself"] < widths["another"]
+    assert not [one for one in uncertain_parameters(design) if one.key.startswith("filter.C1.")]
+    more = with_values(design, {"converter.bank.test_capacitance": 1.01})
+    ratio = value(more, "filter.C1.capacitance") / value(design, "filter.C1.capacitance")
+    assert ratio == pytest.approx(1.01, rel=1e-9, abs=0)  # hand
+    assert any("C1 itself" in text for text in trust(review(design)))
+
+
+def test_a_capacitor_that_the_filter_does_not_have(boost, tmp_path):
+    with pytest.raises(InputError, match=r"converter.ripple.with_capacitor.stage.*valid: C1, C2"):
+        read(boost[0], tmp_path, (ITSELF[0], ITSELF[1].replace("C1", "C7")))
+
+
+def test_another_capacitor_by_now_is_not_the_one_that_was_recorded(boost, tmp_path):
+    """A change of C1 to three times its size leaves the recordings as they are: then it is a part of its own again."""
+    taken, _ = boost
+    size = f'kind = "film", capacitance = {taken.plant.test.farads}'
+    larger = f'kind = "film", capacitance = {3 * taken.plant.test.farads}'
+    design = read(taken, tmp_path, LOOSE, ITSELF, (size, larger))
+    assert value(design, "filter.C1.capacitance") == pytest.approx(3 * taken.plant.test.farads, rel=1e-9, abs=0)
+    assert "filter.C1.capacitance" in [one.key for one in uncertain_parameters(design)]
+
+
+def test_a_second_recording_may_repeat_at_half_the_frequency(boost):
+    """hand: where a bridge's halves differ by 2 %, every second harmonic is what it is without that; both are read over two periods."""
+    taken, _ = boost
+    volts, step = taken.samples[1]
+    turn = np.pi * taken.measured[0].frequency * step * np.arange(volts.size)
+    uneven = measure(Recording(volts + 0.02 * np.ptp(volts) * np.cos(turn), step, bandwidth=own.BANDWIDTH))
+    uneven = over_period(uneven, 2 / taken.measured[0].frequency)
+    converter = taken.converter()
+    bare = taken.measured[0]
+    usual, halved = (
+        readings_of(bare, one, fixture(taken.plant.test), converter, taken.plant.amperes, fewest=1, most=MOST_OF_A_BANK)
+        for one in (taken.measured[1], uneven)
+    )
+    assert halved.orders[:4].tolist() == [2, 4, 6, 8]
+    assert_allclose(halved.frequencies[:4], usual.frequencies[:4], rtol=1e-6, atol=0)
+    assert_allclose(np.abs(halved.loaded[:4]), np.abs(usual.loaded[:4]), rtol=0.01, atol=0)

@@ -5,9 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from filterlib import InputError, load_design, review, solve
+from filterlib import InputError, load_design, load_recording, review, solve
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import as_measured
+from filterlib.bench.measurement import measure
 from filterlib.cli import main
 from filterlib.errors import FilterlibError
 from filterlib.system import files
@@ -249,3 +250,18 @@ def test_a_recorded_burst_is_given_as_it_reads(tmp_path):
 def test_a_burst_that_cannot_be_read_is_refused_by_its_key(tmp_path, change, taken, words):
     with pytest.raises(InputError, match=words):
         load_design(with_bursts(tmp_path, into_a_bank(**taken), BANK.replace(*change)))
+
+
+def test_too_few_samples_are_said(tmp_path):
+    """hand: every tenth sample of 10 ns apart is one each 100 ns: harmonics to 0.4 / 100 ns = 4 MHz, of 20 MHz that were asked."""
+    head, *samples = RECORDING.read_text(encoding="utf-8").split("\nCH1")
+    name, *volts = samples[0].splitlines()
+    interval = "Sample interval;10;ns"
+    sparse = head.replace(interval, "Sample interval;100;ns")
+    (tmp_path / "sparse.csv").write_text("\n".join([f"{sparse}\nCH1{name}", *volts[::10]]), encoding="utf-8")
+    design = load_design(written(tmp_path, 'recording = "sparse.csv"'))
+    assert design.converter.ripple.recording.reach < 4.5e6
+    assert any("sparse.csv has too few samples" in text for text in trust(review(design)))
+    assert any("too few samples" in text for text in measure(load_recording(tmp_path / "sparse.csv")).remarks)
+    whole = load_design(written(tmp_path, f'recording = "{RECORDING}"'))
+    assert not any("too few samples" in text for text in trust(review(whole)))

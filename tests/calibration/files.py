@@ -153,6 +153,7 @@ def _second(case: Case, converter: Keys, folder: Path) -> None:
         "capacitance": text(draw.near(true.capacitance, 0.02), "F", 4),
         "esr": text(draw.near(case.resistance(part), 0.05), "ohm", 3),
         "esl": text(draw.near(true.esl + part.loop, 0.15), "H", 3),
+        "stage": "C1",
     }
 
 
@@ -172,7 +173,12 @@ READINGS: dict[str, Callable[[Case, Keys, Path], None]] = {
 def stages(case: Case, measured: bool) -> list[Keys]:
     """The filter as its data sheets have it, or its parts as they were measured."""
     first, second = (
-        {"kind": "capacitor", "name": name, "part": capacitor(case, part, measured, n)}
+        {
+            "kind": "capacitor",
+            "name": name,
+            "part": capacitor(case, part, measured, n),
+            **mounting(case, part, measured, n),
+        }
         for n, (name, part) in enumerate((("C1", case.filter.first), ("C2", case.filter.second)))
     )
     choke = {"kind": case.filter.choke.kind, "name": "L1", "part": choke_keys(case, measured)}
@@ -194,6 +200,7 @@ def capacitor(case: Case, part: Capacitor, measured: bool, which: int) -> Keys:
         "kind": part.kind,
         "capacitance": text(values.capacitance, "F", 4),
         "tolerance": f"{100 * tolerance:g} %",
+        **({"esr_tolerance": f"{100 * BRIDGE:g} %", "esl_tolerance": f"{100 * BRIDGE:g} %"} if measured else {}),
         "rated_voltage": volts(rated),
         "loss_angle": part.loss,
         "esr": text(values.esr, "ohm", 3),
@@ -203,6 +210,14 @@ def capacitor(case: Case, part: Capacitor, measured: bool, which: int) -> Keys:
         ends = [["0 V", 1.0], [volts(case.converter.output_voltage), round(part.left, 4)]]
         keys["bias_curve"] = [*ends, [volts(rated), round(part.left / 2, 4)]]
     return keys
+
+
+def mounting(case: Case, part: Capacitor, measured: bool, which: int) -> Keys:
+    """The loop in which a capacitor stands, where that was measured with it."""
+    if not measured:
+        return {}
+    loop = Draw(case.seed, case.number, 13, which).near(part.loop, BRIDGE)
+    return {"mounting_loop": f"{text(loop, 'H', 3)} ± {100 * BRIDGE:g} %"}
 
 
 def choke_keys(case: Case, measured: bool) -> Keys:
@@ -236,7 +251,7 @@ def _inductances(choke: Choke, value: float, tolerance: str, loss: float) -> Key
 
 def couplings(case: Case, measured: bool) -> list[Keys]:
     """Of the capacitors' loops, where the layout was computed: to 30 %; measured, to `BRIDGE`. Else nothing is stated."""
-    if not case.filter.computed:
+    if not (case.filter.computed or measured):
         return []
     share = BRIDGE if measured else 0.3
     mutual = Draw(case.seed, case.number, 12).near(case.filter.mutual, 0.7 * share)
@@ -263,7 +278,9 @@ def load(case: Case, measured: bool) -> Keys:
     if one.kind == "constant_power":
         keys["loop_bandwidth"] = text(one.loop_bandwidth, "Hz", 3)
     if one.capacitor is not None:
-        keys["input_capacitor"] = {"part": capacitor(case, one.capacitor, measured, 2)}
+        keys["input_capacitor"] = {
+            "part": capacitor(case, one.capacitor, measured, 2), **mounting(case, one.capacitor, measured, 2)
+        }  # fmt: skip
     if c.chassis is not None and c.chassis.load_bond is not None:
         bond = c.chassis.load_bond
         keys["bond"] = {"inductance": text(bond.inductance, "H", 3), "resistance": text(bond.resistance, "ohm", 2)}

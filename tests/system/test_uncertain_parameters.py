@@ -9,13 +9,15 @@ from pydantic import BaseModel, Field
 
 from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CommonMode, NodeRing
 from filterlib.system.converter import Converter
 from filterlib.system.load import Load
 from filterlib.system.model import Model, marks
 from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.source_spectra import source_spectra
 from filterlib.system.uncertain_parameter import ranges, toleranced
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters, with_values
 from filterlib.units import quantity
 from tests.designs import converter, design, film, series, shunt
 from tests.system.test_design import whole
@@ -221,3 +223,50 @@ def test_an_electrolytic_without_a_curve_may_have_more_esr_in_the_cold():
     assert "cold" in most(wet, -5).why
     for part, celsius in ((wet, 20), (wet | curve, -5), (film("47 µF", esr=0.3), -5)):
         assert most(part, celsius).high == pytest.approx(1.3 * 0.3, rel=1e-9, abs=0)
+
+
+SPIKE = {"peak_to_peak": "150 mV", "ring_frequency": "50 MHz"}
+
+
+def parameters_of(**more):
+    return {one.key: one for one in uncertain_parameters(design(shunt(), source=converter(**more)))}
+
+
+def test_the_order_of_a_scopes_limit_counts_where_a_ring_passes_it():
+    """Nothing passes where no spike is stated; a stated order is known."""
+    open_ = parameters_of(spike=SPIKE)[ORDER]
+    assert (open_.nominal, open_.low, open_.high) == (1.0, 1.0, 4.0)
+    assert ORDER not in parameters_of()
+    ripple = {"peak_to_peak": "110 mV", "bandwidth": "20 MHz", "order": 2}
+    assert ORDER not in parameters_of(spike=SPIKE, ripple=ripple)
+
+
+def test_many_orders_at_once_are_each_on_its_own():
+    one = design(shunt(), source=converter(spike=SPIKE))
+    orders = np.array([[1.0], [2.2], [3.9]])
+    many = with_values(one, {ORDER: orders})
+    scales = np.ravel(source_spectra(many.converter, 4.0).current)
+    for order, scale in zip((1, 2, 4), scales, strict=True):
+        ripple = one.converter.ripple.replace(order=order)
+        alone = source_spectra(one.converter.replace(ripple=ripple), 4.0).current
+        assert scale == pytest.approx(float(alone), rel=1e-9, abs=0)  # second method: one by one
+    assert len(set(scales.round(9))) == 3
+
+
+def test_a_lead_without_a_height_may_lie_on_the_chassis():
+    """Where something drives the chassis; hand: a lead of 0.4 m is as if alone at 0.4 m / e."""
+    pair = {"length": "0.4 m", "cross_section": "0.75 mm2", "spacing": "3 mm"}
+    load = {"name": "modem", "kind": "resistive", "resistance": "7 ohm", "lead": pair}
+    key = "load.modem.lead.height"
+
+    def known(lead, **more):
+        loose = design(shunt(), source=converter(**more), load=load | {"lead": lead})
+        return {one.key: one for one in uncertain_parameters(loose)}
+
+    driven = {"common_mode": {"swing": "28 V"}, "bond": {}}
+    assert key not in known(pair)
+    found = known(pair, **driven)[key]
+    assert (found.low, found.high, found.nominal) == pytest.approx((5e-3, 0.4 / np.e, 0.4 / np.e), rel=1e-9, abs=0)
+    far, straight = WirePair(**pair, height=found.high), WirePair(**pair)
+    assert far.self_inductance == pytest.approx(straight.self_inductance, rel=0.03, abs=0)  # second method
+    assert key not in known(pair | {"height": "20 mm"}, **driven)

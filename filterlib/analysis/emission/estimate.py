@@ -170,7 +170,7 @@ def estimates(
 
 def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mapping[Any, Extent]) -> EmissionResult:
     design, point = solution.design, solution.point
-    bursts = solution.burst is not None and test.side == "output"
+    bursts = solution.burst is not None
     steady = line_spectra(solution, test)
     spectra = line_spectra(solution, test, bursts=True) if bursts else steady
     kept, spacing = inside(spectra.frequencies, test), float(spectra.frequencies[0])

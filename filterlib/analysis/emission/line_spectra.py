@@ -14,11 +14,12 @@ from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.parts.base import Value
+from filterlib.system.burst_spectra import drawn_current
 from filterlib.system.chassis import CHASSIS, INPUT
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.design import Design
 from filterlib.system.input import on_input
-from filterlib.system.input_side import SOURCE, InputSide, input_current
+from filterlib.system.input_side import SOURCE, InputSide, input_current, mean_input_current
 from filterlib.system.limits import INSIDE, LimitFile, find_limit
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra
@@ -127,7 +128,7 @@ def line_spectra(
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
     ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`; ``line``: of the
-    harmonics the one next to this frequency [Hz] alone; ``bursts``: at the output, of the stated bursts instead of steady switching.
+    harmonics the one next to this frequency [Hz] alone; ``bursts``: of the stated bursts instead of steady switching.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
@@ -147,7 +148,7 @@ def line_spectra(
     if design.converter.common_mode is not None:
         driven["common_mode"] = "common_mode", forces.common_mode
     if test.side == "input":
-        driven[SOURCE] = SOURCE, _input(solution, test.held, int(orders[-1]) + 1)
+        driven[SOURCE] = SOURCE, _input(solution, test.held, int(orders[-1]) + 1, bursts)
     names = list(dict.fromkeys(name for name, _ in driven.values()))
     outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
     transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
@@ -162,16 +163,20 @@ def line_spectra(
     )
 
 
-def _input(solution: Solution, side: InputSide, count: int) -> np.ndarray:
+def _input(solution: Solution, side: InputSide, count: int, bursts: bool) -> np.ndarray:
+    """What the switches draw [A], c_0 .. c_count; of bursts as many pulses as at the output."""
     design, state = solution.design, solution.state
     converter, voltage = design.converter, design.converter.input_voltage
     if state.input_voltage is not None and voltage is not None:
         converter, voltage = on_input(converter, state.input_voltage)[0], state.input_voltage
-    current = input_current(
-        converter, side, np.arange(1, count + 1),
-        power=converter.output_voltage * state.converter_current,
-        full_power=converter.output_voltage * design.full_current, voltage=voltage,
-    )  # fmt: skip
+    power = converter.output_voltage * state.converter_current
+    if bursts and solution.burst is not None:
+        current = drawn_current(converter, solution.burst, count, mean=mean_input_current(converter, power, voltage))
+    else:
+        current = input_current(
+            converter, side, np.arange(1, count + 1),
+            power=power, full_power=converter.output_voltage * design.full_current, voltage=voltage,
+        )  # fmt: skip
     return np.concatenate([np.zeros((*current.shape[:-1], 1)), current], axis=-1)
 
 

@@ -42,6 +42,7 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.edge_time": "rise time",
     "converter.shape": "shape",
     "converter.spike": "spike",
+    "converter.ripple.order": "scope's limit",
     "converter.common_mode.rise_time": "rise time",
     "converter.common_mode.fall_time": "fall time",
     "converter.common_mode.ring": "ring",
@@ -347,8 +348,9 @@ def _peaks(
     rough: bool = False,
 ) -> dict[Any, Any]:
     harmonics = spectra(solution, thinned=rough)
+    seen = {one.label: one for one in bands(solution.design)}  # through the limit that read the converter's figures
     return {
-        (place, band.label): harmonics.peak_to_peak(place, band, rough=rough)
+        (place, band.label): harmonics.peak_to_peak(place, seen.get(band.label, band), rough=rough)
         for place in harmonics.places
         for band in wanted
         if asked is None or (place, band.label) in asked

@@ -132,6 +132,7 @@ _TEXTS = {
     "load": "modem",
     "first": "C1",
     "second": "C2",
+    "stage": "C1",
     "part": "L1",
     "place": "modem",
     "network": "50uH",

@@ -72,3 +72,40 @@ def test_the_page_says_that_it_is_of_bursts():
     words = " ".join(emission_notes(solution.design, emissions(solution, TEST, interval=False)))
     assert "light: the converter bursts, so harmonics are 10 kHz apart" in words
     assert not emissions(solve(solution.design, "full"), TEST, interval=False).bursts
+
+
+INPUT = EmissionTest(side="input")
+
+
+def drawn(pulses, **keys):
+    burst = {"pulses": pulses, "period": "100 µs", "peak": "2 A"}
+    source = converter(
+        **KNOWN | {"switching_frequency": "300 kHz", "input_voltage": "24 V"} | keys, burst_below="50 %", burst=burst
+    )
+    return solve(design(series(name="L1"), shunt(name="C1"), source=source, operating_point=POINTS), "light")
+
+
+def input_line(solution, frequency):
+    spectra = line_spectra(solution, INPUT, bursts=True)
+    at = np.argmin(np.abs(spectra.frequencies - frequency))
+    return np.abs(spectra.voltages["plus", "input_current"][at])
+
+
+def test_the_input_draws_the_same_charge_in_few_pulses_as_in_many():
+    """hand: at multiples of 300 kHz all pulses add, and their charge together is what the load's power needs, in few or in many."""
+    for frequency in (300e3, 600e3):
+        assert input_line(drawn(3), frequency) == pytest.approx(input_line(drawn(30), frequency), rel=1e-9, abs=0)
+
+
+def test_the_input_has_the_lines_of_the_burst():
+    """hand: as at the output, 1 + 2 cos a times one pulse's line at 310 kHz, and one pulse carries three times the charge."""
+    turn = 2 * np.pi * 310e3 / 300e3
+    assert input_line(drawn(3), 310e3) == pytest.approx(
+        input_line(drawn(1), 310e3) / 3 * abs(1 + 2 * np.cos(turn)), rel=1e-9, abs=0
+    )
+
+
+def test_the_input_is_judged_in_bursts_too():
+    result = emissions(drawn(3), INPUT, interval=False)
+    assert result.bursts
+    assert result.spacing == pytest.approx(10e3, rel=1e-9, abs=0)
