@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, str], None]
 LONGEST = 600  # [s] that a cell may take
+_SCROLL = '<div class="scroll" role="group" tabindex="0" aria-label="{}">'
 AT_ONCE = 2  # notebooks that run beside each other, each in a kernel of its own
 
 
@@ -182,6 +183,7 @@ def words(markdown: str) -> str:
     text = re.sub(r"\]\(([\w-]+)\.ipynb\)", r"](\1.html)", markdown)
     page = markdown2html_mistune(text)
     page = re.sub(r'<a class="anchor-link"[^>]*>.*?</a>', "", page)
+    page = page.replace("<table", f"{_SCROLL.format('table')}<table").replace("</table>", "</table></div>")
     page = re.sub(r"\$\$(.+?)\$\$", lambda match: _formula(match[1], "block"), page, flags=re.S)
     return re.sub(r"\$(.+?)\$", lambda match: _formula(match[1], "inline"), page)
 
@@ -189,4 +191,7 @@ def words(markdown: str) -> str:
 def _formula(tex: str, display: str) -> str:
     from latex2mathml.converter import convert
 
-    return convert(html.unescape(tex).strip(), display=display)
+    mathml: str = convert(html.unescape(tex).strip(), display=display)
+    if display == "inline":
+        return mathml
+    return f'<span class="formula" role="group" tabindex="0" aria-label="formula">{mathml}</span>'

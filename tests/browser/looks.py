@@ -44,6 +44,6 @@ def beyond(page):
     """What reaches out of the page at the right, but for what is in a box that scrolls."""
     return page.evaluate(
         """() => [...document.querySelectorAll('body *')]
-            .filter(e => !e.closest('.scroll *, pre *, math *') && !e.closest('.skip'))
+            .filter(e => !e.closest('.scroll *, .formula *, pre *') && !e.closest('.skip'))
             .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.outerHTML.slice(0, 80))"""
     )
