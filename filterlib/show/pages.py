@@ -154,7 +154,9 @@ def _pieces(notebook: NotebookNode) -> Iterator[Shown]:
 
 def _output(output: NotebookNode) -> Iterator[Shown]:
     data = output.get("data", {})
-    if "image/png" in data:
+    if "text/latex" in data:
+        yield Shown("words", words(f"${data['text/latex'].strip('$')}$"))
+    elif "image/png" in data:
         yield Shown("picture", data["image/png"].strip(), data.get("text/plain", ""))
         if "text/markdown" in data:
             yield Shown("words", words(data["text/markdown"]))
@@ -162,8 +164,6 @@ def _output(output: NotebookNode) -> Iterator[Shown]:
         yield Shown("words", data["image/svg+xml"])
     elif "text/html" in data:
         yield Shown("words", data["text/html"])
-    elif "text/latex" in data:
-        yield Shown("words", words(f"${data['text/latex'].strip('$')}$"))
     else:
         text = output.get("text") or data.get("text/plain", "")
         if text:
