@@ -74,12 +74,12 @@ def disagreements(seed: int) -> list[str]:
             getattr(port, element.kind)(element.name, *element.nodes, element.value)
     found = limits(lambda f: port.impedance(f, load.nodes[0]), lambda f: -np.ones(len(f)), 1.0, 1e8)
     alone = port.copy().conductance("G", *load.nodes, -found.exact)
-    f = np.concatenate([[0.0], np.geomspace(1.0, 1e8, 20000), found.frequency * np.linspace(0.9, 1.1, 20001)])
+    f = np.concatenate([[0.0], np.geomspace(1e-4, 1e12, 40000), found.frequency * np.linspace(0.9, 1.1, 20001)])
     impedance, wrong = port.impedance(np.unique(f), load.nodes[0]), []
     for share, unstable in ((0.999, False), (1.001, True)):
         roots = hand_roots(alone, {"G": np.array([-found.exact * share])}, 1e5)[0]
         turned = 1 - found.exact * share * impedance
-        turns = -round((np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) / np.pi)
+        turns = -round(np.sum(np.angle(turned[1:] / turned[:-1])) / np.pi)  # both halves of the axis, from real to real
         if (roots.real.max() > 0) != unstable:
             wrong.append(f"seed {seed}: eigenvalues at {share:g} of the critical power")
         if turns != np.sum(roots.real > 0):
