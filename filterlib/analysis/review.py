@@ -20,7 +20,7 @@ from filterlib.analysis.stability.part_limits import PartLimits, part_limits
 from filterlib.analysis.stress.stored_energy import stores
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
-from filterlib.analysis.verdict import Accept, Verdict
+from filterlib.analysis.verdict import Accept, Answer, Verdict
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -95,9 +95,19 @@ class ReviewResult:
         return self.judgement.point_to_show(load)  # type: ignore[return-value]
 
     @property
+    def outcome(self) -> Answer:
+        """That of the judgement; "not met" where the converter itself oscillates with the filter on."""
+        return "not met" if self.oscillates else self.judgement.outcome
+
+    @property
+    def oscillates(self) -> bool:
+        """Whether the converter does with the filter on, by what the file states or measured of it."""
+        return self.converter_side is not None and self.converter_side.oscillates
+
+    @property
     def exit_code(self) -> int:
         """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.holds(self.accept) else 1
+        return 0 if self.judgement.holds(self.accept) and not self.oscillates else 1
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:

@@ -135,6 +135,8 @@ def _probably(verdict: Verdict) -> str:
 def headline(result: ReviewResult) -> str:
     """Why the outcome is what it is: what is wrong first, or else how much ripple is left, and from where."""
     judgement = result.judgement
+    if result.oscillates and not judgement.unstable:
+        return "The converter oscillates with the filter on: see the section on stability."
     if judgement.unstable:
         point = judgement.unstable[0].operating
         return f"At {point.point} the circuit is {stability_sentence(point.stability)}."

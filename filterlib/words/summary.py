@@ -43,7 +43,7 @@ class Finding:
 
 def outcome_words(result: ReviewResult) -> tuple[str, str]:
     """The symbol and the word of the whole review; "not judged" where nothing was asked and nothing is wrong."""
-    outcome = result.judgement.outcome
+    outcome = result.outcome
     if outcome == "met" and not result.verdicts:
         return "–", "not judged"
     return SYMBOLS[outcome], outcome
@@ -83,6 +83,8 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
 
 def _stability(result: ReviewResult) -> Finding:
     judgement = result.judgement
+    if result.oscillates:
+        return Finding("✗", "unstable", "Stability", "the converter oscillates with the filter on")
     if judgement.unstable:
         names = joined([one.operating.point for one in judgement.unstable])
         return Finding("✗", "unstable", "Stability", f"at {names}")

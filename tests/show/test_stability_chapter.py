@@ -21,6 +21,8 @@ from filterlib.show.stability.stability_figures import nyquist_figure, ratio_fig
 from filterlib.system.solution import solve
 from filterlib.words.converter_side_sentences import converter_side_lines
 from filterlib.words.margin_sentences import margin_sentence
+from filterlib.words.review_sentences import headline
+from filterlib.words.summary import facts, outcome_words
 from tests.analysis.stability.test_over_uncertainty import STIFF, capacitor, choke, feeble
 from tests.designs import resistive
 from tests.show.words_drawn import faults, texts
@@ -181,3 +183,12 @@ def test_the_bar_has_what_is_drawn_and_where_it_rings_at_their_places(margin, sh
         assert len(spans) == 2
         assert 0 <= spans[0][0] < spans[0][1] <= spans[1][0] < spans[1][1] <= 420
     assert power_bar(replace(margin, critical_power=np.inf)) == power_bar(replace(margin, critical_power=0.0)) == ""
+
+
+def test_a_converter_that_oscillates_by_what_the_file_states_is_not_met(fakes, side):
+    """The outcome, the line on stability and the exit code say the same."""
+    calm, wild = (fakes.review(converter_side=replace(side, oscillates=oscillates)) for oscillates in (False, True))
+    assert outcome_words(wild)[1] == "not met"
+    assert (wild.exit_code, calm.outcome) == (1, calm.judgement.outcome)
+    assert next(facts(wild)).line.startswith("✗ unstable      Stability: the converter oscillates")
+    assert headline(wild).startswith("The converter oscillates") or wild.judgement.unstable

@@ -270,6 +270,7 @@ def test_a_measured_output_impedance_comes_from_a_design_file(tmp_path):
     one = load_design(path)
     found = converter_side(solve(one))
     assert found.measured.stable == stability(solve(plain)).stable
+    assert found.oscillates == (not found.measured.stable)
     assert found.measured.gain_margin > 0
     again = tmp_path / "elsewhere" / "two.toml"
     again.parent.mkdir()
