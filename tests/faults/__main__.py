@@ -20,25 +20,34 @@ from filterlib.show.folder import run_of, write_files
 from tests.faults import injected
 from tests.faults.test_folder_under_faults import at_once, kills, with_others
 from tests.faults.test_writer_machine import machine
+from tests.fuzz.sweep import RARE, text_of
 
 DATA = data_folder()
 BOARD, BRICK = (str(DATA / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick"))
+PULSED = "pulsed.toml"  # a design with bursts, written beside the results
 COMMANDS = {
     "part": ["part", "ceramic", "class2-2u2-50V-1206"],
     "recording": ["recording", str(sorted((DATA / "recordings").glob("*.csv"))[0])],
     "verify": ["verify", BOARD],
     "review": ["review", BOARD],
     "compare": ["compare", BOARD, BRICK],
+    "damp": ["damp", BOARD],
+    "bank": ["bank", PULSED],
+    "bench": ["bench", BOARD, "--reading", "modem 20MHz 5 mV"],
     "pages": ["pages"],
 }
-WRITERS = {"part": "part", "recording": "recording_page", "verify": "verify", "review": "report", "compare": "compare"}
+WRITERS = {
+    "recording": "recording_page", "review": "report", "damp": "damping.damp_files", "bank": "bank.bank_page", "bench": "bench_page.answer_page",
+}  # fmt: skip
 
 
 def captured(command, folder):
     """What a command gives the writer: its files and the name of the last one."""
     module = import_module(f"filterlib.show.{WRITERS.get(command, command)}")
+    folder.parent.joinpath("pulsed.toml").write_text(text_of(RARE), encoding="utf-8")
+    arguments = [str(folder.parent / one) if one == PULSED else one for one in COMMANDS[command]]
     with mock.patch.object(module, "write_files") as writer, contextlib.redirect_stdout(io.StringIO()):
-        cli.main([*COMMANDS[command], "--out", str(folder)])
+        cli.main([*arguments, "--out", str(folder)])
     return writer.call_args.args[1], writer.call_args.kwargs["last"]
 
 

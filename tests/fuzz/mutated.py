@@ -6,7 +6,10 @@ from functools import cache
 
 from filterlib.parts.tables import data_folder
 from tests.fuzz.ends import at_ends
-from tests.system.test_bad_input import EVERY, TREE, get, written
+from tests.fuzz.sweep import RARE, TREES
+from tests.system.test_bad_input import EVERY, get, places, written
+
+RARELY = list(places(RARE))
 
 ODD = (
     "", " ", "0", "-1", "1e999", "-0", "NaN", "inf", "1,5 µF", "4k7", "F1", "R47", "1_000", "10 %", "200 %", "-300 °C", "1e-300 V", "1e300",
@@ -19,13 +22,13 @@ CHARACTERS = "0123456789.,;:=#[](){}\"'\\ \t\n-+eE%µΩ°\x00\x1b\ufeff\u2028xKM
 
 @cache
 def ends():
-    """Places of the complete design at the ends of their ranges."""
-    return tuple(at_ends(TREE))
+    """Places of both designs at the ends of their ranges."""
+    return tuple(end for tree in TREES.values() for end in at_ends(tree))
 
 
 def design(chance):
-    """The text of the complete design file with one to three things changed."""
-    tree = copy.deepcopy(TREE)
+    """The text of one of the designs that hold every model, with one to three things changed."""
+    tree = copy.deepcopy(chance.choice(tuple(TREES.values())))
     for _ in range(chance.randint(1, 3)):
         chance.choice((_replaced, _replaced, _at_an_end, _at_an_end, _taken_away, _twice, _exchanged, _misspelt))(
             tree, chance
@@ -44,7 +47,7 @@ def _key(key):
 def _place(tree, chance):
     """Holder and key of something that is there."""
     for _ in range(50):
-        path = chance.choice(EVERY)
+        path = chance.choice(EVERY + RARELY)
         try:
             holder = get(tree, path[:-1])
             holder[path[-1]]

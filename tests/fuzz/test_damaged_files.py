@@ -61,7 +61,7 @@ def test_every_key_at_an_end_of_its_range_loads_or_is_refused_by_name(tmp_path):
     assert len(cases) > 600
     for case in [*chance.sample(cases, 30), *pairs(20)]:
         assert looked(case, tmp_path, deep=False) in ("refused", "taken"), words(case)
-    for case in chance.sample(cases, 2):
+    for case in chance.sample(cases, 1):
         assert looked(case, tmp_path, deep=True) in ("refused", "taken"), words(case)
 
 
