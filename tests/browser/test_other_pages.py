@@ -11,10 +11,14 @@ from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.hold_up.burst_bank import bank
 from filterlib.analysis.linear.part_curves import examine
+from filterlib.bench.answers.answer import Capture
+from filterlib.bench.answers.answer import bench as compared
+from filterlib.bench.answers.explanation import explain
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
 from filterlib.show.bank.bank_page import write_bank
+from filterlib.show.bench_page.answer_page import write_answers
 from filterlib.show.compare import write_comparison
 from filterlib.show.keys.key_page import key_html
 from filterlib.show.part import write_part
@@ -26,7 +30,7 @@ from tests.browser.looks import axe_finds, beyond, words_that_collide
 from tests.browser.test_review_page import SIZES
 from tests.reviews import demo, review_kept
 
-PAGES = ("recording", "part", "verify", "compare", "bank", "keys")
+PAGES = ("recording", "part", "verify", "compare", "bank", "keys", "bench")
 LOOKS = ({}, {"color_scheme": "dark"}, {"forced_colors": "active"})
 A4 = 688  # [px] between margins of 14 mm at 96 dpi
 
@@ -41,6 +45,9 @@ def addresses(tmp_path_factory):
         both = compare(demo("clean"), demo("brick"))
     sheet = bench_sheet(both.reviews[1])
     carrying = bursting()
+    captures = [str(data_folder() / "recordings" / f"clean-{name}.csv") for name in ("terminals", "modem-bridged")]
+    clean = data_folder() / "designs" / "tide-gauge-clean.toml"
+    answered = compared(clean, before=captures[0], after=[Capture(captures[1])])
     (folder / "keys.html").write_text(key_html(), encoding="utf-8")
     return {
         "recording": write_recording(found, harmonics(found), folder / "recording").as_uri(),
@@ -48,6 +55,7 @@ def addresses(tmp_path_factory):
         "compare": write_comparison(both, folder / "compare").as_uri(),
         "verify": write_sheet(sheet, folder / "verify").as_uri(),
         "bank": write_bank(carrying, bank(carrying), folder / "bank").as_uri(),
+        "bench": write_answers(answered, explain(answered), folder / "bench").as_uri(),
         "keys": (folder / "keys.html").as_uri(),
     }
 

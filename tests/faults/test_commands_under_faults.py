@@ -118,6 +118,29 @@ def test_a_bank_is_one_whole_run(fault, tmp_path, capfd, monkeypatch):
 
 
 @pytest.mark.parametrize("fault", [injected.fail, injected.die])
+def test_a_learned_design_is_written_whole_or_not_at_all(fault, tmp_path, capfd, monkeypatch):
+    from filterlib.bench.answers import answer, explanation, learned
+
+    found = answer.bench(CLEAN, readings=["modem 20MHz 4.1 mV"])
+    why = explanation.explain(found)
+    monkeypatch.setattr(answer, "bench", lambda *_, **__: found)
+    monkeypatch.setattr(explanation, "explain", lambda _: why)
+    one = learned.Narrowed("converter.output_esr", "ESR", "ohm", 3.6e-3, 8.4e-3, 6e-3, 5e-3, 7e-3)
+    monkeypatch.setattr(learned, "learn", lambda _: learned.Learned((one,), 50.0))
+    file = tmp_path / "new.toml"
+
+    def bench(at):
+        file.unlink(missing_ok=True)
+        command("bench", CLEAN, "--reading", "modem 20MHz 4.1 mV", "--learned", file)
+
+    bench(0)
+    whole = file.read_text(encoding="utf-8")
+    for _, code in injected.at_every_call(bench, fault):
+        assert code in (injected.REFUSED, injected.KILLED, injected.WHOLE, injected.UNREACHED, OWN_FILES)
+        assert not file.exists() or file.read_text(encoding="utf-8") == whole
+
+
+@pytest.mark.parametrize("fault", [injected.fail, injected.die])
 def test_copies_of_the_notebooks_are_whole_each(fault, tmp_path, capfd):
     def lab(at):
         fresh_copies(tmp_path / str(at))
