@@ -123,21 +123,20 @@ def test_a_learned_design_is_written_whole_or_not_at_all(fault, tmp_path, capfd,
 
     found = answer.bench(CLEAN, readings=["modem 20MHz 4.1 mV"])
     why = explanation.explain(found)
+    one = learned.Narrowed("converter.output_esr", "ESR", "ohm", 3.6e-3, 8.4e-3, 6e-3, 5e-3, 7e-3)
+    whole = learned.learned_text(CLEAN, found, learned.Learned((one,), 50.0), [])
     monkeypatch.setattr(answer, "bench", lambda *_, **__: found)
     monkeypatch.setattr(explanation, "explain", lambda _: why)
-    one = learned.Narrowed("converter.output_esr", "ESR", "ohm", 3.6e-3, 8.4e-3, 6e-3, 5e-3, 7e-3)
     monkeypatch.setattr(learned, "learn", lambda _: learned.Learned((one,), 50.0))
-    file = tmp_path / "new.toml"
-
-    def bench(at):
-        file.unlink(missing_ok=True)
-        command("bench", CLEAN, "--reading", "modem 20MHz 4.1 mV", "--learned", file)
-
-    bench(0)
-    whole = file.read_text(encoding="utf-8")
-    for _, code in injected.at_every_call(bench, fault):
+    monkeypatch.setattr(learned, "learned_text", lambda *_: whole)
+    for at, code in injected.at_every_call(
+        lambda at: command("bench", CLEAN, "--reading", "modem 20MHz 4.1 mV", "--learned", tmp_path / f"{at}.toml"),
+        fault,
+    ):
+        file = tmp_path / f"{at}.toml"
         assert code in (injected.REFUSED, injected.KILLED, injected.WHOLE, injected.UNREACHED, OWN_FILES)
         assert not file.exists() or file.read_text(encoding="utf-8") == whole
+        assert code not in (injected.WHOLE, injected.UNREACHED) or file.exists()
 
 
 @pytest.mark.parametrize("fault", [injected.fail, injected.die])
