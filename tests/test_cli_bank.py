@@ -32,6 +32,7 @@ def test_a_bank_is_found_and_its_page_written(design, tmp_path, capsys):
     out = capsys.readouterr().out
     assert "carry modem through a burst of 5 ms each 2 s" in out
     assert len(out.splitlines()) <= 12
+    assert "the burst fails at its start" in out
     (found,) = json.loads((tmp_path / "out" / "bank.json").read_text(encoding="utf-8"))["loads"]
     best = found["banks"][0]
     assert found["supply_A"] == pytest.approx(3.0 - 0.6, rel=1e-12, abs=0)  # the logger takes its share of the rating
@@ -42,6 +43,25 @@ def test_a_bank_is_found_and_its_page_written(design, tmp_path, capsys):
     page = (tmp_path / "out" / "bank.html").read_text(encoding="utf-8")
     assert "A bleed resistor of" in page
     assert "licensed person" in page
+
+
+def test_a_review_has_one_line_and_one_section_of_bursts(design, tmp_path, capsys):
+    assert main(["review", design("5 ms"), "--out", str(tmp_path / "out")]) in (0, 1)
+    out = capsys.readouterr().out
+    assert len([line for line in out.splitlines() if "Bursts: modem, 5 ms each 2 s" in line]) == 1
+    numbers = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
+    (found,) = numbers["bursts"]["loads"]
+    assert found["needed_F"] > 0
+    assert [one["place"] for one in found["start"]["dips"]] == ["", "converter", "filter", "load"]
+    assert found["start"]["dips"][3]["lowest_V"] > 22 > found["start"]["dips"][0]["lowest_V"]
+    page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")
+    assert "Bursts: modem, 5 ms each 2 s" in page
+    assert "The full bank stores" in page
+
+
+def test_a_review_says_why_bursts_are_not_judged(design, tmp_path, capsys):
+    main(["review", design("5 ms", rating=""), "--out", str(tmp_path / "out")])
+    assert "converter.rating: missing" in capsys.readouterr().out
 
 
 def test_one_part_fewer_does_not_hold(design):

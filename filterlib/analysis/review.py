@@ -9,6 +9,7 @@ from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.converter_side.converter_side import ConverterSide, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
+from filterlib.analysis.hold_up.bursts import Bursts, bursts
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
@@ -53,7 +54,8 @@ class ReviewResult:
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
     the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
     whole range, or in 95 % of the plausible cases. ``converter_side``: its loop with the filter on, where most is drawn, what it starts
-    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one.
+    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one. ``bursts``: the bank that
+    loads with a profile ask for, and how their bursts start; None without such loads.
     """
 
     judgement: Judgement
@@ -64,6 +66,7 @@ class ReviewResult:
     accept: Accept = "possible"
     converter_side: ConverterSide | None = None
     part_limits: PartLimits | None = None
+    bursts: Bursts | None = None
 
     @property
     def design(self) -> Design:
@@ -140,6 +143,7 @@ def review(design: Design, *, accept: Accept = "possible", progress: Progress | 
             progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
         ),
         accept=accept,
+        bursts=bursts(design),
         converter_side=converter_side(max((point.solution for point in judged.points), key=lambda one: one.drawn)),
         part_limits=_part_limits(judgement.points),  # type: ignore[arg-type]
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from filterlib.show import review_tables as tables
+from filterlib.show.bank.bank_page import burst_chapter
 from filterlib.show.emission_chapter import emission_chapters
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
@@ -96,7 +97,8 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
         result.converter_side,
         result.part_limits,
     )
-    every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted)
+    bursting = None if result.bursts is None else burst_chapter(result.design, result.bursts)
+    every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted, *((bursting,) if bursting else ()))
     first = first_screens(result)
     start = [first.before_after] if first.before_after else []
     drawn = [*start, circuit, *(figure for chapter in every for figure in chapter.figures)]
@@ -112,6 +114,7 @@ def review_files(result: ReviewResult, *, progress: Progress | None = None) -> d
         chapters=chapters,
         emitted=emitted,
         stability=stability,
+        bursting=bursting,
     )
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 

@@ -20,6 +20,7 @@ from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
 from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.analysis.verdict import Verdict
+from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
@@ -81,6 +82,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "reasons": reasons_section(result.reasons),
         "converter_side": converter_side_section(result.converter_side, result.design),
         "part_limits": part_limits_section(result.part_limits),
+        "bursts": bursts_section(result.bursts),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),

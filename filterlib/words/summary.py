@@ -13,6 +13,7 @@ from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
+from filterlib.words.bank_sentences import bank_line
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
@@ -79,6 +80,7 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
     yield _stability(result)
     yield _ratings(result)
     yield from _emission(result)
+    yield from _bursts(result)
 
 
 def _stability(result: ReviewResult) -> Finding:
@@ -140,6 +142,18 @@ def _emission(result: ReviewResult) -> Iterator[Finding]:
     else:
         symbol = "✓" if margin.verdict == "met" else WARNING
         yield Finding(symbol, "estimate", f"Emission at the {side}", f"{at} (no requirement)")
+
+
+def _bursts(result: ReviewResult) -> Iterator[Finding]:
+    """The bursts of all loads in one line, where there are any."""
+    found = result.bursts
+    if found is None:
+        return
+    if found.reason:
+        yield Finding("–", "not judged", "Bursts", found.reason)
+        return
+    holds = all(one.holds for one in found.banks) and all(one.best.lowest >= one.allowed for one in found.starts)
+    yield Finding("✓" if holds else WARNING, "estimate", "Bursts", "; ".join(map(bank_line, found.banks)))
 
 
 def warnings(result: ReviewResult) -> list[str]:

@@ -47,7 +47,8 @@ def add_bank(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def _bank(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
+    from filterlib.analysis.hold_up.burst_bank import bank_problems
+    from filterlib.analysis.hold_up.bursts import Bursts, bursts
     from filterlib.errors import InputError
     from filterlib.show.bank.bank_page import bank_text, write_bank
 
@@ -55,8 +56,8 @@ def _bank(chosen: argparse.Namespace) -> int:
         design = load_design(chosen.design)
         if problems := [replace(one, file=chosen.design) for one in bank_problems(design)]:
             raise InputError(problems)
-        results = bank(design)
-        page = write_bank(design, results, chosen.out) if chosen.out is not None else None
-    say(bank_text(results))
+        found = bursts(design) or Bursts()
+        page = write_bank(design, found, chosen.out) if chosen.out is not None else None
+    say(bank_text(found))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
-    return 0 if all(result.holds for result in results) else 1
+    return 0 if all(result.holds for result in found.banks) else 1

@@ -1,73 +1,98 @@
-"""The bank that bursts ask for, as a page, as numbers and as text."""
+"""The bank that bursts ask for, as a page and as text."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
 
 from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult, Fittings
+from filterlib.analysis.hold_up.bursts import Bursts
+from filterlib.analysis.hold_up.first_milliseconds import Dip, Start
 from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.isolation import Isolation
+from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files
-from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.review_tables import Column, Table, column, table
-from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE
+from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE, SKY, VERMILION, slug
 from filterlib.system.design import Design
-from filterlib.words.bank_sentences import bank_cautions, bank_sentences
+from filterlib.words.bank_sentences import bank_cautions, bank_line, bank_sentences
+from filterlib.words.start_sentences import PLACES, start_sentences
 
-__all__ = ["bank_figure", "bank_numbers", "bank_tables", "bank_text", "write_bank"]
+__all__ = ["BurstChapter", "bank_text", "burst_chapter", "write_bank"]
 PAGE, NUMBERS, FORMAT = "bank.html", "bank.json", 2
 POINTS = 80  # of a curve
-NO_LIFE = "no service life, or too many bursts"
 T = TypeVar("T")
-NOT_STATED = "the part's table does not state it, or without limit"
 
 
-def bank_text(results: Sequence[BankResult]) -> str:
+def bank_text(found: Bursts) -> str:
     """What the bursts ask for, for a terminal."""
-    return "\n".join(sentence for result in results for sentence in bank_sentences(result))
+    said = [sentence for result in found.banks for sentence in bank_sentences(result)]
+    return "\n".join([*said, *(next(start_sentences(start)) for start in found.starts)])
 
 
-def write_bank(design: Design, results: Sequence[BankResult], folder: str | Path) -> Path:
+def write_bank(design: Design, found: Bursts, folder: str | Path) -> Path:
     """Write bank.html, bank.json and the figures into a folder as `write_files` does; returns the path of the page."""
-    figures = tuple(bank_figure(design, result) for result in results if not result.carried)
-    sentences = [sentence for result in results for sentence in bank_sentences(result)]
+    chapter = burst_chapter(design, found)
     files = page_files(
-        PAGE, FORMAT, {"loads": [bank_numbers(result) for result in results]}, figures,
-        title=design.name, summary=sentences[0],
-        remarks=[*sentences[1:], *dict.fromkeys(caution for result in results for caution in bank_cautions(result))],
-        figures=figures, tables=[one for result in results for one in bank_tables(result)],
+        PAGE, FORMAT, bursts_section(found), chapter.figures, title=design.name, summary=chapter.sentences[0],
+        remarks=[*chapter.sentences[1:], *chapter.cautions], figures=chapter.figures, tables=chapter.tables,
     )  # fmt: skip
     write_files(folder, files, last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def bank_numbers(result: BankResult) -> Section:
-    """One load's bursts for other programs."""
-    return {
-        **texts(result, "load", "refused"),
-        **numbers(result),
-        "isolations": [texts(one, "kind") | numbers(one, NOT_STATED) for one in result.isolations],
-        "banks": [
-            texts(one, "part", "kind", "count", "parts", "words") | numbers(one, NOT_STATED) for one in result.banks
-        ],
-        **({} if result.fittings is None else _fittings_numbers(result.fittings)),
-    }
+@dataclass(frozen=True)
+class BurstChapter:
+    """What a page says of bursts: ``title``, ``sentences``, ``cautions``, ``figures`` and ``tables``."""
+
+    title: str
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
+    figures: tuple[Illustration, ...]
+    tables: tuple[Table, ...]
 
 
-def _fittings_numbers(fittings: Fittings) -> Section:
-    return {
-        "limiters": [texts(one, "kind", "in_time") | numbers(one) for one in fittings.limiters],
-        "fuse": numbers(fittings.fuse, NO_LIFE),
-        "bleeders": [numbers(one) for one in fittings.bleeders],
-        "course_in_time": numbers(fittings.in_time),
-    }
+def burst_chapter(design: Design, found: Bursts) -> BurstChapter:
+    """The chapter of all loads with bursts; where nothing can be said of them, why."""
+    if found.reason:
+        return BurstChapter("not judged", (f"Nothing can be said of the bursts. {found.reason}.",), (), (), ())
+    sentences = [sentence for result in found.banks for sentence in bank_sentences(result)]
+    sentences += [sentence for start in found.starts for sentence in start_sentences(start)]
+    figures = [bank_figure(design, result) for result in found.banks if not result.carried]
+    return BurstChapter(
+        "; ".join(bank_line(result) for result in found.banks),
+        tuple(sentences),
+        tuple(dict.fromkeys(caution for result in found.banks for caution in bank_cautions(result))),
+        (*figures, *(start_figure(start) for start in found.starts)),
+        (*(one for result in found.banks for one in bank_tables(result)), *(start_table(one) for one in found.starts)),
+    )
+
+
+def start_table(start: Start) -> Table:
+    """The dip at the load for each place of the bank."""
+    return _columns(
+        f"The first milliseconds of a burst of {start.load}, by the place of the bank", Dip, start.dips,
+        ("Bank", lambda one: PLACES[one.place]), "lowest", "at", "settled", "taken_over", "bank",
+    )  # fmt: skip
+
+
+def start_figure(start: Start) -> Illustration:
+    """The voltage at a load over the first milliseconds."""
+    looks = (Look(VERMILION), Look(ORANGE, DASHES[1]), Look(SKY, DASHES[2]), Look(BLUE))
+    marks: list[Mark] = [Level(start.allowed, words="lowest voltage")]
+    marks += [
+        Curve(one.times * 1e3, one.volts, look, PLACES[one.place]) for one, look in zip(start.dips, looks, strict=False)
+    ]
+    plot = Plot(Axis("time in the burst", "ms"), Axis(f"voltage at {start.load}", "V"), tuple(marks), legend=True)
+    words = f"The voltage at {start.load} in the first milliseconds of a burst."
+    return illustration(f"start-{slug(start.load)}", Figure(words[:-1], ((plot,),)), words)
 
 
 def bank_tables(result: BankResult) -> Iterator[Table]:
@@ -149,4 +174,4 @@ def bank_figure(design: Design, result: BankResult) -> Illustration:
         legend=True,
     )
     words = f"The voltage at {result.load} in a burst, from a full bank."
-    return illustration(f"bank-{result.load.replace(' ', '-')}", Figure(words[:-1], ((plot,),)), words)
+    return illustration(f"bank-{slug(result.load)}", Figure(words[:-1], ((plot,),)), words)

@@ -1,0 +1,37 @@
+"""The bursts of a design for its review: the bank that they ask for, and how they start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from filterlib.analysis.hold_up.burst_bank import BankResult, bank, bank_problems
+from filterlib.analysis.hold_up.first_milliseconds import Start, first_milliseconds
+from filterlib.system.design import Design
+
+__all__ = ["Bursts", "bursts"]
+
+
+@dataclass(frozen=True)
+class Bursts:
+    """Of every load with a profile: its bank and its start; or ``reason``, why nothing can be said."""
+
+    banks: tuple[BankResult, ...] = ()
+    starts: tuple[Start, ...] = ()
+    reason: str = ""
+
+
+def bursts(design: Design) -> Bursts | None:
+    """The bursts of a design; None where no load has any.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> bursts(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")) is None
+    True
+    """
+    if all(load.profile is None for load in design.loads):
+        return None
+    problems = tuple(bank_problems(design))
+    if problems:
+        return Bursts(reason="; ".join(f"{one.key}: {one.why}" for one in problems))
+    banks = bank(design)
+    return Bursts(banks, tuple(first_milliseconds(design, one) for one in banks))

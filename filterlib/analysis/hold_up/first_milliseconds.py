@@ -1,0 +1,315 @@
+"""The first milliseconds of a burst: how far the load's voltage dips until the supply takes over, with a bank and without."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import Amperes, Farads, Henries, Ohms, Unit, Volts
+from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult
+from filterlib.network.netlist import Current
+from filterlib.network.nonlinear.bend import Bend, constant_power
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
+from filterlib.network.nonlinear.course import Course, course
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.wire import WirePair
+from filterlib.system.design import Design
+from filterlib.system.input_side import InputSide
+from filterlib.system.load import Load
+
+__all__ = ["Branch", "Dip", "Path", "Start", "burst_dip", "first_milliseconds", "stiff_dip"]
+LONGEST = 3e-3  # [s] that is looked at
+BANK_LEAD = (100e-9, 5e-3)  # [H], [ohm] of a bank's own lead, a decimetre: common practice, no source
+OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
+SLOW = 1e4  # [Hz] at which capacitors of the filter are taken: their resistance rings with the leads
+LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
+PIECES = 24  # of a constant power
+PLACES = ("converter", "filter", "load")
+SHARE = 0.95  # of the load's current, or of its limit, from which the supply has taken over
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A capacitor between the lines: ``farads`` behind ``ohms`` and ``henries``."""
+
+    farads: Farads[float]
+    ohms: Ohms[float]
+    henries: Henries[float] = 0.0
+
+
+@dataclass(frozen=True)
+class Path:
+    """From the regulated voltage to the load, lumped.
+
+    Attributes: ``volts``, ``limit`` of the current for this load; ``output`` resistance; ``loop``: damping [ohm],
+    integral and delay inductance [H], as `Converter.loop_elements`; ``inside``, ``behind`` (the filter) and ``load``,
+    capacitors at the converter, behind the filter and at the load; ``filter`` and ``lead``: resistance and inductance.
+    """
+
+    volts: Volts[float]
+    limit: Amperes[float]
+    output: Ohms[float]
+    loop: tuple[float, float, float]
+    inside: Branch
+    filter: tuple[float, float]
+    behind: Branch
+    lead: tuple[float, float]
+    load: Branch
+
+    @property
+    def ohms(self) -> float:
+        """All resistance on the way [ohm]."""
+        return self.output + self.filter[0] + self.lead[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Dip:
+    """What the start of a burst does at the load with a bank at one ``place``.
+
+    Attributes: ``lowest`` voltage and its time ``at``; ``settled``, at the end; ``taken_over``, when the supply carries
+    the load or gives all it can (inf: later than is looked at); ``bank`` current at its highest (0 without);
+    ``times`` and ``volts`` (t,).
+    """
+
+    place: str
+    lowest: Annotated[float, Unit("V", "lowest voltage")]
+    at: Annotated[float, Unit("s", "after")]
+    settled: Annotated[float, Unit("V", "in the end")]
+    taken_over: Annotated[float, Unit("s", "supply has taken over after")]
+    bank: Annotated[float, Unit("A", "highest current of the bank")]
+    times: Annotated[np.ndarray, Unit("s", key=None)]
+    volts: Annotated[np.ndarray, Unit("V", key=None)]
+
+
+@dataclass(frozen=True, eq=False)
+class Start:
+    """The start of one load's bursts.
+
+    Attributes: ``load``; ``allowed`` lowest voltage; ``step`` of its current; ``dips``, without a bank first, then by the
+    place of the bank; ``stiff``, the dip by closed form were the line stiff where the lead begins; what the sag asks of
+    a capacitor at the load's end: ``capacitance`` for this lead, and ``resistance``; ``longest`` lead inductance that the
+    load's own capacitor allows; ``input``, lowest voltage at the converter's input, and ``battery`` before (nan: none known).
+    """
+
+    load: str
+    allowed: Annotated[float, Unit("V", "lowest voltage allowed")]
+    step: Amperes[float]
+    dips: tuple[Dip, ...]
+    stiff: Annotated[float, Unit("V", "dip behind a stiff line")]
+    capacitance: Annotated[float, Unit("F", "capacitance asked for")]
+    resistance: Annotated[float, Unit("ohm", "most ESR")]
+    longest: Annotated[float, Unit("H", "most lead inductance")]
+    battery: Annotated[float, Unit("V", "battery at its lowest")]
+    input: Annotated[float, Unit("V", "lowest input voltage")]
+
+    @property
+    def best(self) -> Dip:
+        """The place of a bank at which the load dips the least."""
+        return max(self.dips, key=lambda one: one.lowest)
+
+
+def stiff_dip(amperes: float, lead: tuple[float, float], at_load: Branch) -> float:
+    """How far [V] a step of current pulls a capacitor down at the end of a ``lead`` [ohm], [H] from a stiff voltage.
+
+    The step response of (R + sL)(1 + s r C) / (1 + s(R + r)C + s^2 LC), from its poles; its highest value is sought on
+    them. For no resistance it is I sqrt(L / C).
+
+    >>> round(stiff_dip(2.0, (1e-6, 1e-6), Branch(100e-6, 1e-6)), 3)    # hand: 2 x sqrt(1e-6 / 1e-4)
+    0.2
+    """
+    (ohms, henries), c, r = lead, at_load.farads, at_load.ohms
+    poles = np.roots([henries * c, (ohms + r) * c, 1.0]).astype(complex)
+    a, b = poles + (poles[0] == poles[1]) * np.array([0.0, 1e-6 * abs(poles[0])])
+
+    def numerator(s: complex) -> complex:
+        return (ohms + s * henries) * (1 + s * r * c) / (henries * c)
+
+    slowest = 1 / min(abs(a.real), abs(b.real))
+    times = np.linspace(0.0, min(12 * math.pi / max(abs(a), abs(b)), 8 * slowest), 4001)
+    first, second = (numerator(p) / (p * (p - q)) for p, q in ((a, b), (b, a)))
+    course = ohms + (first * np.exp(a * times) + second * np.exp(b * times)).real
+    return amperes * float(max(course.max(), ohms))
+
+
+def burst_dip(
+    path: Path, load: Load, idle: float, *, bank: Branch | None = None, place: str = "", until: float = LONGEST
+) -> Dip:
+    """The load's voltage from the moment in which it draws all of its power, from a line at rest with its ``idle`` share.
+
+    Parameters: ``idle`` share of its draw; ``place`` of the ``bank``: "converter", "filter" (behind it), "lead" (half way)
+    or "load"; ``until`` [s]. Raises CircuitError where events do not end.
+    """
+    before = _resting(path, load, idle)
+    circuit, start = _circuit(path, load, before, bank, place)
+    run = course(circuit, until, start)
+    times, volts = run.times[:-1], run.steps("load")
+    lowest, at = run.peak(("0", "load"))
+    peak = 0.0 if bank is None else max(run.peak(Current("bank.lead"))[0], 0.0)
+    return Dip(place, -lowest, at, float(run.at(until, "load")[0]), _taken_over(run, path, load), peak, times, volts)
+
+
+def _resting(path: Path, load: Load, share: float) -> float:
+    """The current of the load at rest [A]: behind all resistance of the way."""
+    amperes = 0.0
+    for _ in range(60):
+        amperes = float(load.draws(path.volts - path.ohms * amperes, share))
+    return amperes
+
+
+def _circuit(
+    path: Path, load: Load, amperes: float, bank: Branch | None, place: str
+) -> tuple[PiecewiseCircuit, dict[str, float]]:
+    """The whole way with everything at rest, and the load at full draw."""
+    damping, integral, delay = path.loop
+    circuit = PiecewiseCircuit().voltage_source("regulated", "set", "0", [(0.0, path.volts)])
+    circuit.bend("limit", "set", "a", Bend((path.limit * path.output,), (path.limit,), 1 / path.output, LIMITED))
+    circuit.resistor("damping", "a", "b", damping).inductor("integral", "a", "b", integral)
+    circuit.inductor("delay", "b", "converter", delay)
+    nodes = {"converter": path.volts - path.output * amperes}
+    nodes["filter"] = nodes["converter"] - path.filter[0] * amperes
+    nodes["lead"] = nodes["filter"] - path.lead[0] * amperes / 2
+    nodes["load"] = nodes["filter"] - path.lead[0] * amperes
+    start = {"integral": amperes, "delay": amperes}
+    half = (path.lead[0] / 2, path.lead[1] / 2)
+    for (a, b), (ohms, henries) in (
+        (("converter", "filter"), path.filter), (("filter", "lead"), half), (("lead", "load"), half),
+    ):  # fmt: skip
+        circuit.resistor(f"{b}.r", a, f"{b}.x", max(ohms, 1e-6)).inductor(f"{b}.l", f"{b}.x", b, max(henries, 1e-10))
+        start[f"{b}.l"] = amperes
+    circuit.resistor("leakage", "lead", "0", 1e6)  # or inductors alone would meet there
+    for name, branch in (("converter", path.inside), ("filter", path.behind), ("load", path.load)):
+        circuit.capacitor(f"{name}.c", name, f"{name}.e", branch.farads)
+        circuit.resistor(f"{name}.esr", f"{name}.e", "0", max(branch.ohms, 1e-6))
+        start[f"{name}.c"] = nodes[name]
+    if bank is not None:
+        circuit.capacitor("bank", "bank.c", "0", bank.farads).resistor("bank.esr", "bank.c", "bank.x", bank.ohms)
+        circuit.inductor("bank.lead", "bank.x", place, bank.henries)
+        start["bank"] = nodes[place]
+    return _drawing(circuit, load, path.volts), start
+
+
+def _drawing(circuit: PiecewiseCircuit, load: Load, volts: float) -> PiecewiseCircuit:
+    if load.resistance is not None:
+        return circuit.resistor("draw", "load", "0", float(load.resistance))
+    drawn = float(load.draws(volts, 1.0))
+    if load.current is not None:  # down to a volt, where it lets go
+        return circuit.bend("draw", "load", "0", Bend((1.0,), (drawn,), drawn, 1e-9))
+    return circuit.bend("draw", "load", "0", constant_power(drawn * volts, 0.3 * volts, 1.3 * volts, PIECES))
+
+
+def _taken_over(run: Course, path: Path, load: Load) -> float:
+    given, volts = run.steps(Current("limit")), run.steps("load")
+    asked = np.array([min(path.limit, float(load.draws(max(v, 1.0), 1.0))) for v in volts])
+    there = np.flatnonzero(given >= SHARE * asked)
+    return float(run.times[there[0]]) if len(there) else math.inf
+
+
+def first_milliseconds(design: Design, result: BankResult) -> Start:
+    """The start of the bursts of one load, without a bank, and with the first that is proposed (or 30 mF) at each place."""
+    load = next(one for one in design.loads if one.name == result.load)
+    profile = load.profile
+    assert profile is not None  # or there would be no result
+    path, until = path_to(design, load, result.supply), min(LONGEST, result.length)
+    bank = _branch(result.banks[0] if result.banks else None)
+    dips = [burst_dip(path, load, profile.idle, until=until)] + [
+        burst_dip(path, load, profile.idle, bank=bank, place=place, until=until) for place in PLACES
+    ]
+    step = float(load.draws(path.volts, 1.0)) - float(load.draws(path.volts, profile.idle))
+    sag = path.volts - result.lowest - path.ohms * float(load.draws(path.volts, profile.idle))
+    battery, volts = _input(design, load, profile.idle, result.supply)
+    return Start(
+        load.name, result.lowest, step, tuple(dips), stiff_dip(step, path.lead, path.load),
+        _least(step, path, sag), sag / step, _longest(step, path, sag), battery, volts,
+    )  # fmt: skip
+
+
+def path_to(design: Design, load: Load, limit: float) -> Path:
+    """The way from the converter to one load, with the filter's parts lumped, at their nominal values."""
+    converter = design.converter
+    ohms, henries, shunts = 0.0, 0.0, [Branch(1e-9, 1e-3)]
+    for stage in design.filter:
+        part = getattr(stage, "part", None)
+        if isinstance(part, CommonModeChoke):
+            ohms, henries = ohms + 2 * float(part.resistance_at()), henries + 2 * float(part.leakage_at())
+        elif isinstance(part, DifferentialChoke):
+            ohms, henries = ohms + float(part.resistance_at()), henries + float(part.inductance_at())
+        elif isinstance(part, WirePair):
+            ohms, henries = ohms + 2 * float(part.resistance()), henries + float(part.loop_inductance)
+        elif isinstance(part, Capacitor) and getattr(stage, "kind", "") == "capacitor":
+            shunts.append(_capacitor(part, getattr(stage, "count", 1), converter.output_voltage))
+    lead = load.lead
+    at_load = load.input_capacitor
+    damping, integral, delay = (float(value) for value in converter.loop_elements)
+    inside = Branch(float(converter.output_capacitance.value), float(converter.output_esr.value))
+    return Path(
+        converter.output_voltage, limit, float(converter.output_resistance.value), (damping, integral, delay), inside,
+        (ohms, henries), max(shunts[1:] or shunts, key=lambda one: one.farads),
+        (0.0, 0.0) if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
+        Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, converter.output_voltage),
+    )  # fmt: skip
+
+
+def _capacitor(part: Capacitor, count: int, volts: float) -> Branch:
+    return Branch(count * float(part.capacitance_at(volts)), float(part.esr_at(SLOW, bias=volts)) / count)
+
+
+def _branch(bank: Bank | None) -> Branch:
+    henries, ohms = BANK_LEAD
+    return (
+        Branch(USUAL, 2 * ohms, henries) if bank is None else Branch(bank.capacitance, bank.resistance + ohms, henries)
+    )
+
+
+def _least(step: float, path: Path, sag: float) -> float:
+    """The least capacitance at the load's end [F] for this lead, with the ESR that is there; inf for none."""
+    if stiff_dip(step, path.lead, replace(path.load, farads=1.0)) > sag:
+        return math.inf
+    low, high = -9.0, 0.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        enough = stiff_dip(step, path.lead, replace(path.load, farads=10**middle)) <= sag
+        low, high = (low, middle) if enough else (middle, high)
+    return float(10**high)
+
+
+def _longest(step: float, path: Path, sag: float) -> float:
+    """The largest lead inductance [H] at which the load's own capacitor keeps the voltage up; 0 for none."""
+    low, high = -10.0, 0.0
+    if stiff_dip(step, (path.lead[0], 10**low), path.load) > sag:
+        return 0.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        kept = stiff_dip(step, (path.lead[0], 10**middle), path.load) <= sag
+        low, high = (middle, high) if kept else (low, middle)
+    return float(10**low)
+
+
+def _input(design: Design, load: Load, idle: float, supply: float) -> tuple[float, float]:
+    """The battery at its lowest [V], and the lowest voltage at the converter's input when a burst starts; nan: not known."""
+    converter, side = design.converter, design.battery_side
+    known = side.battery.volts(converter)
+    if known is None:
+        return math.nan, math.nan
+    volts, ohms, henries = known.low, float(side.resistance), float(side.inductance)
+    watts = [
+        converter.output_voltage * amperes / float(converter.efficiency.value)
+        for amperes in (
+            float(load.draws(converter.output_voltage, idle)),
+            min(float(load.draws(converter.output_voltage, 1.0)), supply),
+        )
+    ]
+    if volts**2 <= 4 * ohms * watts[1]:
+        return volts, 0.0
+    amperes = (volts - math.sqrt(volts**2 - 4 * ohms * watts[0])) / (2 * ohms)
+    box = design.input_side or InputSide()
+    circuit = PiecewiseCircuit().voltage_source("battery", "battery", "0", [(0.0, volts)])
+    circuit.resistor("R", "battery", "x", ohms).inductor("L", "x", "input", max(henries, 1e-10))
+    circuit.capacitor("C", "input", "e", float(box.capacitance.value)).resistor("E", "e", "0", float(box.esr.value))
+    circuit.bend("draw", "input", "0", constant_power(watts[1], 0.3 * volts, 1.5 * volts, PIECES))
+    run = course(circuit, LONGEST, {"L": amperes, "C": volts - ohms * amperes})
+    return volts, -run.peak(("0", "input"))[0]

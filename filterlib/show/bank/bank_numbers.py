@@ -1,0 +1,49 @@
+"""The bank that bursts ask for, and how they start, as numbers for other programs."""
+
+from __future__ import annotations
+
+from filterlib.analysis.hold_up.burst_bank import BankResult, Fittings
+from filterlib.analysis.hold_up.bursts import Bursts
+from filterlib.analysis.hold_up.first_milliseconds import Start
+from filterlib.show.numbers import Section, numbers, texts
+
+__all__ = ["bank_numbers", "bursts_section"]
+NO_LIFE = "no service life, or too many bursts"
+NOT_STATED = "the part's table does not state it, or without limit"
+
+
+def bursts_section(found: Bursts | None) -> Section:
+    """All of it for other programs; null with the reason where there is none."""
+    if found is None or found.reason:
+        return {"loads": [], "reason": "no load has a profile" if found is None else found.reason}
+    pairs = zip(found.banks, found.starts, strict=True)
+    return {"loads": [bank_numbers(result) | {"start": _start_numbers(start)} for result, start in pairs]}
+
+
+def bank_numbers(result: BankResult) -> Section:
+    """One load's bursts for other programs."""
+    return {
+        **texts(result, "load", "refused"),
+        **numbers(result),
+        "isolations": [texts(one, "kind") | numbers(one, NOT_STATED) for one in result.isolations],
+        "banks": [
+            texts(one, "part", "kind", "count", "parts", "words") | numbers(one, NOT_STATED) for one in result.banks
+        ],
+        **({} if result.fittings is None else _fittings_numbers(result.fittings)),
+    }
+
+
+def _fittings_numbers(fittings: Fittings) -> Section:
+    return {
+        "limiters": [texts(one, "kind", "in_time") | numbers(one) for one in fittings.limiters],
+        "fuse": numbers(fittings.fuse, NO_LIFE),
+        "bleeders": [numbers(one) for one in fittings.bleeders],
+        "course_in_time": numbers(fittings.in_time),
+    }
+
+
+def _start_numbers(start: Start) -> Section:
+    return {
+        **numbers(start, "no battery voltage is known, or no capacitance is enough"),
+        "dips": [texts(one, "place") | numbers(one, "later than is looked at") for one in start.dips],
+    }

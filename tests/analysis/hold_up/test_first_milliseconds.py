@@ -1,0 +1,68 @@
+"""The start of a burst: closed form, linear limit, and what a bank and its place change."""
+
+import math
+
+import numpy as np
+import pytest
+
+from filterlib import Circuit
+from filterlib.analysis.hold_up.first_milliseconds import Branch, Path, burst_dip, stiff_dip
+from filterlib.system.load import Load
+
+RADIO = Load(name="radio", kind="constant_current", current="3 A")
+STIFF = Path(
+    28.0, 100.0, 1e-6, (1e-6, 1e-9, 1e-9), Branch(1.0, 1e-6), (0.0, 0.0), Branch(1.0, 1e-6), (0.05, 2e-6), Branch(1e-4, 0.02)
+)  # fmt: skip
+WEAK = Path(
+    28.0, 2.4, 15e-3, (0.48, 20e-6, 1e-6), Branch(22e-6, 6e-3), (0.03, 30e-6), Branch(2e-6, 5e-3), (0.02, 0.4e-6), Branch(40e-6, 0.3)
+)  # fmt: skip
+BANK = Branch(1.5e-3, 0.1, 100e-9)
+
+
+def test_the_dip_behind_a_lead_by_hand():
+    """I sqrt(L / C) without resistance; I R where the capacitor is too large to ring; I times ESR at first."""
+    assert stiff_dip(2.0, (1e-6, 1e-6), Branch(1e-4, 1e-6)) == pytest.approx(0.2, rel=0.02, abs=0)
+    assert stiff_dip(2.0, (0.5, 1e-7), Branch(1.0, 1e-6)) == pytest.approx(1.0, rel=1e-3, abs=0)
+    assert stiff_dip(2.0, (0.01, 1e-6), Branch(1.0, 0.3)) == pytest.approx(0.6, rel=1e-3, abs=0)
+
+
+def test_the_dip_behind_a_lead_by_the_poles_of_the_circuit():
+    """Second method: the same three elements as a linear circuit, its response to a step of current."""
+    circuit = Circuit().resistor("R", "0", "x", 0.05).inductor("L", "x", "b", 2e-6).capacitor("C", "b", "e", 1e-4)
+    circuit.resistor("E", "e", "0", 0.02).current_source("I", "b", "0")
+    times = np.linspace(1e-9, 4e-4, 20001)
+    expected = 3.0 * float(np.max(circuit.step_response(times, "I", "b")))
+    assert stiff_dip(3.0, (0.05, 2e-6), Branch(1e-4, 0.02)) == pytest.approx(expected, rel=1e-5, abs=0)
+
+
+def test_the_course_agrees_with_the_closed_form_where_the_line_is_stiff():
+    found = burst_dip(STIFF, RADIO, 0.0)
+    assert 28.0 - found.lowest == pytest.approx(stiff_dip(3.0, (0.05, 2e-6), Branch(1e-4, 0.02)), rel=1e-4, abs=0)
+    assert found.settled == pytest.approx(28.0 - 0.15, rel=1e-4, abs=0)
+
+
+def test_a_line_at_rest_stays_at_rest():
+    """With all of its draw as its idle share nothing happens."""
+    steady = burst_dip(WEAK, Load(name="radio", kind="constant_current", current="2 A"), 1.0)
+    assert steady.volts == pytest.approx(28.0 - 2 * 0.065, rel=1e-6, abs=0)
+
+
+def test_a_bank_holds_what_a_limit_cannot():
+    """3 A from 2.4 A: without a bank the line runs away; with it 0.6 A x 3 ms / 1.5 mF = 1.2 V by hand, and ESR."""
+    alone = burst_dip(WEAK, RADIO, 0.15)
+    assert alone.lowest < 22.0
+    with_bank = burst_dip(WEAK, RADIO, 0.15, bank=BANK, place="load")
+    assert with_bank.settled == pytest.approx(28 - 0.6 * 3e-3 / 1.5e-3, rel=0, abs=0.25)
+    assert 0.6 < with_bank.bank <= 2.6
+    assert math.isfinite(with_bank.taken_over)
+
+
+def test_a_long_lead_wants_the_bank_at_its_end():
+    """With 20 uH of lead, a bank at the converter comes too late; behind it, it does not."""
+    from dataclasses import replace
+
+    long = replace(WEAK, lead=(0.2, 20e-6), load=Branch(4.7e-6, 0.05))
+    lowest = {
+        place: burst_dip(long, RADIO, 0.15, bank=BANK, place=place).lowest for place in ("converter", "lead", "load")
+    }
+    assert lowest["converter"] < lowest["lead"] < lowest["load"]
