@@ -9,7 +9,7 @@ from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.converter_side.converter_side import ConverterSide, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
-from filterlib.analysis.hold_up.bursts import Bursts, bursts
+from filterlib.analysis.hold_up.burst_review import Bursts, bursts
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion

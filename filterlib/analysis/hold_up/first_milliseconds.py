@@ -30,6 +30,7 @@ SLOW = 1e4  # [Hz] at which capacitors of the filter are taken: their resistance
 LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
 PIECES = 24  # of a constant power
 PLACES = ("converter", "filter", "load")
+MOST = 2000  # steps of a course, after which it is given up
 SHARE = 0.95  # of the load's current, or of its limit, from which the supply has taken over
 
 
@@ -146,7 +147,7 @@ def burst_dip(
     """
     before = _resting(path, load, idle)
     circuit, start = _circuit(path, load, before, bank, place)
-    run = course(circuit, until, start)
+    run = course(circuit, until, start, most=MOST)
     times, volts = run.times[:-1], run.steps("load")
     lowest, at = run.peak(("0", "load"))
     peak = 0.0 if bank is None else max(run.peak(Current("bank.lead"))[0], 0.0)
@@ -311,5 +312,5 @@ def _input(design: Design, load: Load, idle: float, supply: float) -> tuple[floa
     circuit.resistor("R", "battery", "x", ohms).inductor("L", "x", "input", max(henries, 1e-10))
     circuit.capacitor("C", "input", "e", float(box.capacitance.value)).resistor("E", "e", "0", float(box.esr.value))
     circuit.bend("draw", "input", "0", constant_power(watts[1], 0.3 * volts, 1.5 * volts, PIECES))
-    run = course(circuit, LONGEST, {"L": amperes, "C": volts - ohms * amperes})
+    run = course(circuit, LONGEST, most=MOST, start={"L": amperes, "C": volts - ohms * amperes})
     return volts, -run.peak(("0", "input"))[0]

@@ -78,7 +78,9 @@ class Course:
         )
 
 
-def course(circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None) -> Course:
+def course(
+    circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None, *, most: int = MOST_STEPS
+) -> Course:
     """What a circuit does from time 0 on, from capacitors and inductors that are empty unless ``start`` says otherwise.
 
     Parameters
@@ -87,6 +89,8 @@ def course(circuit: PiecewiseCircuit, until: float, start: dict[str, float] | No
         [s]
     start : dict, optional
         Voltages [V] of capacitors and currents [A] of inductors, by name.
+    most : int, optional
+        Steps, after which it gives up.
 
     Raises
     ------
@@ -95,7 +99,7 @@ def course(circuit: PiecewiseCircuit, until: float, start: dict[str, float] | No
     """
     if not (math.isfinite(until) and until > 0):
         raise CircuitError(f"until {until!r} s: a finite time above zero is right")
-    return _Run(circuit, until, start or {}).run()
+    return _Run(circuit, until, start or {}, most).run()
 
 
 @dataclass
@@ -103,6 +107,7 @@ class _Run:
     circuit: PiecewiseCircuit
     until: float
     start: dict[str, float]
+    most: int
     times: list[float] = field(default_factory=list)
     pieces: list[LinearPiece] = field(default_factory=list)
     states: list[np.ndarray] = field(default_factory=list)
@@ -133,7 +138,7 @@ class _Run:
             time = following if h == room else time + h
             w = after
             switches = switches + 1 if crossed and h <= 1e-13 * self.until else 0
-            if switches > MOST_SWITCHES or len(self.times) > MOST_STEPS:
+            if switches > MOST_SWITCHES or len(self.times) > self.most:
                 raise CircuitError(
                     f"events do not end at {time:.4g} s: {len(self.times)} steps; a shorter time, or fewer fast parts"
                 )

@@ -48,7 +48,7 @@ def add_bank(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 def _bank(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.hold_up.burst_bank import bank_problems
-    from filterlib.analysis.hold_up.bursts import Bursts, bursts
+    from filterlib.analysis.hold_up.burst_review import Bursts, bursts
     from filterlib.errors import InputError
     from filterlib.show.bank.bank_page import bank_text, write_bank
 

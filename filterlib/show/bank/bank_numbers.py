@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from filterlib.analysis.hold_up.burst_bank import BankResult, Fittings
-from filterlib.analysis.hold_up.bursts import Bursts
+from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.first_milliseconds import Start
 from filterlib.show.numbers import Section, numbers, texts
 
@@ -16,8 +16,8 @@ def bursts_section(found: Bursts | None) -> Section:
     """All of it for other programs; null with the reason where there is none."""
     if found is None or found.reason:
         return {"loads": [], "reason": "no load has a profile" if found is None else found.reason}
-    pairs = zip(found.banks, found.starts, strict=True)
-    return {"loads": [bank_numbers(result) | {"start": _start_numbers(start)} for result, start in pairs]}
+    starts = {one.load: _start_numbers(one) for one in found.starts}
+    return {"loads": [bank_numbers(one) | {"start": starts.get(one.load)} for one in found.banks]}
 
 
 def bank_numbers(result: BankResult) -> Section:

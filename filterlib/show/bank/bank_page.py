@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult, Fittings
-from filterlib.analysis.hold_up.bursts import Bursts
+from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.first_milliseconds import Dip, Start
 from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter
 from filterlib.analysis.hold_up.holding import Demand, held

@@ -57,12 +57,6 @@ def test_a_bank_holds_what_a_limit_cannot():
     assert math.isfinite(with_bank.taken_over)
 
 
-def test_a_long_lead_wants_the_bank_at_its_end():
-    """With 20 uH of lead, a bank at the converter comes too late; behind it, it does not."""
-    from dataclasses import replace
-
-    long = replace(WEAK, lead=(0.2, 20e-6), load=Branch(4.7e-6, 0.05))
-    lowest = {
-        place: burst_dip(long, RADIO, 0.15, bank=BANK, place=place).lowest for place in ("converter", "lead", "load")
-    }
-    assert lowest["converter"] < lowest["lead"] < lowest["load"]
+def test_a_bank_at_the_load_dips_less_than_one_at_the_converter():
+    lowest = {place: burst_dip(WEAK, RADIO, 0.15, bank=BANK, place=place).lowest for place in ("converter", "load")}
+    assert lowest["converter"] < lowest["load"] - 0.1

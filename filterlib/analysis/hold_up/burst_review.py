@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 
 from filterlib.analysis.hold_up.burst_bank import BankResult, bank, bank_problems
 from filterlib.analysis.hold_up.first_milliseconds import Start, first_milliseconds
+from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 
 __all__ = ["Bursts", "bursts"]
@@ -13,7 +16,7 @@ __all__ = ["Bursts", "bursts"]
 
 @dataclass(frozen=True)
 class Bursts:
-    """Of every load with a profile: its bank and its start; or ``reason``, why nothing can be said."""
+    """Of every load with a profile its bank, and its start where that could be followed; or ``reason``, why nothing can be said."""
 
     banks: tuple[BankResult, ...] = ()
     starts: tuple[Start, ...] = ()
@@ -34,4 +37,11 @@ def bursts(design: Design) -> Bursts | None:
     if problems:
         return Bursts(reason="; ".join(f"{one.key}: {one.why}" for one in problems))
     banks = bank(design)
-    return Bursts(banks, tuple(first_milliseconds(design, one) for one in banks))
+    return Bursts(banks, tuple(_starts(design, banks)))
+
+
+def _starts(design: Design, banks: tuple[BankResult, ...]) -> Iterator[Start]:
+    """The starts that could be followed: not those that ring between limit and load without end."""
+    for one in banks:
+        with suppress(CircuitError):
+            yield first_milliseconds(design, one)
