@@ -155,13 +155,13 @@ def _pieces(notebook: NotebookNode) -> Iterator[Shown]:
 def _output(output: NotebookNode) -> Iterator[Shown]:
     data = output.get("data", {})
     if "text/latex" in data:
-        yield Shown("words", words(f"${data['text/latex'].strip('$')}$"))
+        yield Shown("words", words(f"$${data['text/latex'].strip('$')}$$"))
     elif "image/png" in data:
         yield Shown("picture", data["image/png"].strip(), data.get("text/plain", ""))
         if "text/markdown" in data:
             yield Shown("words", words(data["text/markdown"]))
     elif "image/svg+xml" in data:
-        yield Shown("words", data["image/svg+xml"])
+        yield Shown("words", f"{_SCROLL.format('figure')}{data['image/svg+xml']}</div>")
     elif "text/html" in data:
         yield Shown("words", data["text/html"])
     else:
