@@ -219,7 +219,9 @@ def _review(chosen: argparse.Namespace) -> int:
         progress(0.0, f"reading {chosen.design}")
         design = load_design(chosen.design)
         result = review(design, accept=chosen.accept, progress=lambda share, text: progress(0.8 * share, text))
-        page = write_review(result, chosen.out, progress=lambda share, text: progress(0.8 + 0.2 * share, text))
+        page = write_review(
+            result, chosen.out, file=chosen.design, progress=lambda share, text: progress(0.8 + 0.2 * share, text)
+        )
     say(terminal_summary(result, _ending(result, chosen.out, str(page))))
     return result.exit_code
 
@@ -360,13 +362,14 @@ def _verify(chosen: argparse.Namespace) -> int:
 
 def _ending(result: ReviewResult, folder: str, page: str) -> list[str]:
     """The change to try first, with the command that reviews it, and where the page is."""
-    from filterlib.show.change_files import change_files
+    from filterlib.show.change_files import named_changes
 
-    best = next((one for one in change_files(result.reasons) if one.file), None)
-    changed = (
-        [f"Change first: filterlib review {shlex.quote(os.path.join(folder, best.file))} --out ..."] if best else []
-    )
-    return [*changed, f"Page: {page}"]
+    paths = {os.path.join(folder, name): one for name, one in named_changes(result.reasons).items()}
+    best = next((path for path in paths if os.path.exists(path)), None)
+    if best is None:
+        return [f"Page: {page}"]
+    start = "Change first" if paths[best].robust else "Helps, not enough"
+    return [f"{start}: filterlib review {shlex.quote(best)} --out ...", f"Page: {page}"]
 
 
 if __name__ == "__main__":

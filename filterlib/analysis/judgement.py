@@ -17,7 +17,7 @@ from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
-from filterlib.analysis.stability.over_uncertainty import OverUncertainty, stability_over, where_stable
+from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
@@ -163,11 +163,15 @@ class Judgement:
 
 @dataclass(frozen=True)
 class Failing:
-    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability."""
+    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability.
+
+    ``turned``: of stability, that it is stable at nominal values, and unstable in a part of the range.
+    """
 
     point: str
     verdict: Verdict | None = None
     check: StressCheck | None = None
+    turned: bool = False
 
     @property
     def what(self) -> tuple[str, ...]:
@@ -184,9 +188,8 @@ class Failing:
     @property
     def sure(self) -> bool:
         """False where it may be, over the uncertainty, and need not."""
-        if self.verdict is not None:
-            return self.verdict.verdict == "not met"
-        return self.check is None or self.check.verdict == "not met"
+        answer = self.verdict or self.check
+        return not self.turned if answer is None else answer.verdict == "not met"
 
     @property
     def excess(self) -> Ratio[float]:
@@ -200,7 +203,8 @@ class Failing:
 
 def failings(judgement: Judgement) -> Iterator[Failing]:
     """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
-    yield from (Failing(one.operating.point) for one in (*judgement.unstable, *judgement.turned))
+    yield from (Failing(one.operating.point) for one in judgement.unstable)
+    yield from (Failing(one.operating.point, turned=True) for one in judgement.turned)
     yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
     yield from (Failing(point, check=check) for point, check in judgement.broken)
 
@@ -231,9 +235,9 @@ def judge(
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     steady = [operating(solution, poles=like is None) for solution in solved]
-    overs = [stability_over(solution) if like is None else None for solution in solved]
-    masks = {one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable}
     others = {} if like is None else {one.operating.point: one for one in like.points}
+    overs = [stability_over(one) if like is None else like_over(one, _over(others.get(one.point))) for one in solved]
+    masks = {one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable}
     ripples, stresses, drawn = [], [], Drawn()
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         if not dc_point.stable:
@@ -268,6 +272,10 @@ def judge(
 def _drawn(result: RippleResult) -> Plausible | None:
     """The plausible combinations of which a point's ripple was had; None where none were drawn."""
     return next((one.plausible for one in result.extents.values()), None)
+
+
+def _over(point: PointJudgement | None) -> OverUncertainty | None:
+    return None if point is None else point.over
 
 
 def _extents(point: PointJudgement | None) -> Mapping[tuple[str, str], Interval] | None:

@@ -43,7 +43,8 @@ class Verdict:
     distance to the nearer end of the range, as a share of its width; emission: by how much, as a ratio, the worst level stays
     below the requirement); ``unknown``: why there is no figure, or None. Of emission ``limit`` is the least margin, and ``value``,
     ``low``, ``high`` are margins. ``probable_low``, ``probable_high``: where nine plausible cases in ten are, at the worst point;
-    ``plausible``: share of them that meets it, at least, at the point where it is least; both NaN where nothing is drawn; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
+    ``plausible``: share of them that meets it, at least, at the point where it is least; both NaN where nothing is drawn; ``turned``: undecided only because the circuit may be unstable: its figures are those of
+    the stable cases; ``nearest``: the margin of the estimate that decides; ``trusted``: whether the model is, at
     its frequency.
     """
 
@@ -67,6 +68,7 @@ class Verdict:
     probable_low: InUnit[float] = np.nan
     probable_high: InUnit[float] = np.nan
     plausible: Annotated[float, Unit("", "plausible cases that meet it", "plausible_share")] = np.nan
+    turned: bool = False
 
     @property
     def digits(self) -> int:
@@ -106,14 +108,15 @@ def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verd
     answer, depends = _answer(worst, low_limit, limit, plausible)
     low, high = worst.plausible.ends() if worst.plausible else (np.nan, np.nan)
     turned_by = next((one.turned_by for one in readings if one.turned_by), "")
-    if answer in ("met", "probably met") and turned_by:  # where it is unstable nothing holds
+    turned = answer in ("met", "probably met") and bool(turned_by)
+    if turned:  # where it is unstable nothing holds
         answer, depends = "undecided", turned_by
     return Verdict(
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,
         verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
         label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
-        probable_low=low, probable_high=high, plausible=plausible,
+        probable_low=low, probable_high=high, plausible=plausible, turned=turned,
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -25,8 +26,8 @@ FILE = ".toml"
 def changed_text(file: str | Path, design: Design) -> str:
     """The text of a design file with the values of a changed design in it.
 
-    What did not move stays as it is written, with its comments. Files that the text names get their whole path, so that it
-    may be saved elsewhere. A file that is written in a way that does not allow this is written anew, without its comments.
+    What did not move stays as it is written, with its comments. Files that the text names, its schema too, get their whole path,
+    so that it may be saved elsewhere. A file that is written in a way that does not allow this is written anew, without its comments.
 
     Raises: InputError where the file cannot be read any more; FilterlibError as `filterlib.system.writing.design_toml`.
 
@@ -44,7 +45,7 @@ def changed_text(file: str | Path, design: Design) -> str:
     try:
         _put(document, stated(load_design(file)), stated(design))
         _whole_paths(document, file.parent.resolve())
-        text = tomlkit.dumps(document)
+        text = _with_schema(tomlkit.dumps(document), file.parent.resolve())
         if _says(text, design):
             return text
     except (FilterlibError, tomlkit.exceptions.TOMLKitError, KeyError, TypeError, ValueError):
@@ -140,6 +141,12 @@ def _table(values: Table) -> Any:
 
 
 # ---- files that a design file names ---------------------------------------------------------------------------------
+
+
+def _with_schema(text: str, folder: Path) -> str:
+    """The first line, by which editors check, with the whole path of its schema."""
+    found = re.match(r"#:schema (\S+)", text)
+    return text if found is None else f"#:schema {(folder / found[1]).resolve()}{text[found.end() :]}"
 
 
 def _whole_paths(document: Place, folder: Path) -> None:

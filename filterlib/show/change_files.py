@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
 from filterlib.show.folder import RUN
 from filterlib.show.style import slug
@@ -17,6 +21,7 @@ from filterlib.words.quantities import capital
 FOLDER = "changes"
 MOST = 5  # changes that have a file
 LONGEST = 24  # characters of the change in a file's name
+_EARLIER = re.compile(r"# filterlib-run-[0-9a-f]{16}\n(#.*\n)*\n?")  # what an earlier run said of the file
 
 
 @dataclass(frozen=True)
@@ -35,23 +40,42 @@ class ChangeFile:
     sections: tuple[str, ...]
 
 
-def change_files(reasons: ReasonsResult | None) -> tuple[ChangeFile, ...]:
-    """The first few changes that help, those with which everything is met at their head; what breaks something has no file."""
+def change_files(reasons: ReasonsResult | None, file: str | Path | None = None) -> tuple[ChangeFile, ...]:
+    """The first few changes that help, those with which everything is met at their head; what breaks something has no file.
+
+    ``file`` of the design as it is: then the changes are put into its text.
+    """
     if reasons is None or reasons.judgement is None:
         return ()
-    useful = [one for one in reasons.proposals if one.robust or one.better]
-    return tuple(_file(number, one, reasons.judgement.design) for number, one in enumerate(useful[:MOST], 1))
+    return tuple(_file(name, one, reasons.judgement.design, file) for name, one in named_changes(reasons).items())
 
 
-def _file(number: int, one: Proposal, was: Design) -> ChangeFile:
+def named_changes(reasons: ReasonsResult | None) -> dict[str, Proposal]:
+    """The first few changes that help, by the names of their files below the page's folder."""
+    useful = [one for one in reasons.proposals if one.robust or one.better] if reasons is not None else []
+    return {f"{FOLDER}/{number}-{_short(one)}.toml": one for number, one in enumerate(useful[:MOST], 1)}
+
+
+def changed_file(design: Design, told: Iterable[str], file: str | Path | None) -> str:
+    """A changed design as a file of a run: the text of the ``file`` that it was, with the change in it and what is ``told`` of it above.
+
+    Without a file it is written anew. Raises FilterlibError as `filterlib.system.writing.design_toml`.
+    """
+    text = _EARLIER.sub("", design_toml(design) if file is None else changed_text(file, design), count=1)
+    lines = "\n".join(f"# {line}" for line in (RUN, *told))
+    first, schema, rest = text.partition("\n") if text.startswith("#:schema") else ("", "", text)
+    return f"{first}{schema}{lines}\n\n{rest}"
+
+
+def _file(name: str, one: Proposal, was: Design, file: str | Path | None) -> ChangeFile:
     words, told = capital(one.words), outcome(one)
+    number = Path(name).name.split("-")[0]
     try:
         sections = changed_sections(was, one.design)
-        text = design_toml(one.design.replace(name=f"{was.name}, change {number}"))
+        text = changed_file(one.design.replace(name=f"{was.name}, change {number}"), (f"{words}.", told), file)
     except FilterlibError as error:
         return ChangeFile(words, told, "", "", f"{error}", _sections(was, one.design))
-    head = f"# {RUN}\n# {words}.\n# {told}\n"
-    return ChangeFile(words, told, f"{FOLDER}/{number}-{_short(one)}.toml", head + text, "", sections)
+    return ChangeFile(words, told, name, text, "", sections)
 
 
 def _sections(was: Design, now: Design) -> tuple[str, ...]:

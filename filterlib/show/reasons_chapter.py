@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -46,14 +47,19 @@ class ReasonsChapter:
     note: str = NOTE
 
 
-def reasons_chapter(reasons: ReasonsResult | None, *, hazardous: bool = True) -> ReasonsChapter | None:
-    """The chapter of a `ReasonsResult`; None where there is none. ``hazardous``: whether leakage to earth can hurt, and is shown."""
+def reasons_chapter(
+    reasons: ReasonsResult | None, *, hazardous: bool = True, file: str | Path | None = None
+) -> ReasonsChapter | None:
+    """The chapter of a `ReasonsResult`; None where there is none.
+
+    ``hazardous``: whether leakage to earth can hurt, and is shown; ``file`` of the design, for its changes.
+    """
     if reasons is None or not (reasons.stable or reasons.proposals):
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
     if not reasons.stable:
         tables = (*causes_table(reasons), proposals_table(reasons))
-        return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables)
+        return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables, change_files(reasons, file))
     first, last = next(left_sentence(reasons)).text, sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(reasons), first, note)]
@@ -61,7 +67,7 @@ def reasons_chapter(reasons: ReasonsResult | None, *, hazardous: bool = True) ->
         note = f"In the order of the figure in {bandwidth_words(reasons.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(reasons), last, note))
     return ReasonsChapter(
-        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons, hazardous)), change_files(reasons),
+        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons, hazardous)), change_files(reasons, file),
         f"{LEAKAGE_NOTE}{NOTE}" if hazardous else NOTE,
     )  # fmt: skip
 

@@ -30,7 +30,12 @@ from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
-from filterlib.words.measurement_sentences import interval_now, measurement_sentences, useless_sentence
+from filterlib.words.measurement_sentences import (
+    interval_now,
+    measurement_sentences,
+    turned_by,
+    useless_sentence,
+)
 from filterlib.words.quantities import interval_text, loss, number, ohms
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.review_sentences import (
@@ -47,7 +52,6 @@ if TYPE_CHECKING:
     from filterlib.analysis.linear.insertion_loss import InsertionResult
     from filterlib.analysis.review import PointResult, ReviewResult
     from filterlib.analysis.ripple.ripple import RippleResult
-    from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 
 PAGE, NUMBERS = "review.html", "results.json"
 Progress = Callable[[float, str], None]
@@ -68,10 +72,12 @@ class LoadChapter:
     useless: str = ""
 
 
-def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress | None = None) -> Path:
+def write_review(
+    result: ReviewResult, folder: str | Path, *, file: str | Path | None = None, progress: Progress | None = None
+) -> Path:
     """Write review.html, results.json and the figures of a `ReviewResult` into a folder as `write_files` does.
 
-    Returns the path of the page; ``progress`` is called with the share done (0 to 1) and what is being done.
+    Returns the path of the page; ``file``: the design's, into whose text proposed changes are put; ``progress`` is called with the share done (0 to 1) and what is being done.
 
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
@@ -81,15 +87,17 @@ def write_review(result: ReviewResult, folder: str | Path, *, progress: Progress
     ...     filterlib.write_review(filterlib.review(design), folder).name
     'review.html'
     """
-    write_files(folder, review_files(result, progress=progress), last=NUMBERS)
+    write_files(folder, review_files(result, file=file, progress=progress), last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def review_files(result: ReviewResult, *, progress: Progress | None = None) -> dict[str, str]:
+def review_files(
+    result: ReviewResult, *, file: str | Path | None = None, progress: Progress | None = None
+) -> dict[str, str]:
     """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design))
+    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design), file=file)
     emitted = emission_chapters(result)
     stability = stability_chapter(
         [one for point in result.points for one in point.margins],
@@ -135,12 +143,13 @@ def _chapters(result: ReviewResult, progress: Progress) -> Iterator[LoadChapter]
             remarks=_remarks(point.ripple, load.name),
             figures=tuple(_figures(result, point, load.name, own)),
             tables=tuple(_load_tables(result, point, load.name)),
-            **_closing(result.closing, load.name),
+            **_closing(result, load.name),
         )
 
 
-def _closing(values: MeasurementValues | None, load: str) -> dict[str, Any]:
+def _closing(result: ReviewResult, load: str) -> dict[str, Any]:
     """What to measure next, in the chapter of the load that decides."""
+    values = result.closing
     if values is None or values.load != load:
         return {}
     return {
@@ -148,7 +157,7 @@ def _closing(values: MeasurementValues | None, load: str) -> dict[str, Any]:
         "closing_now": f"{bandwidth_words(values.label)}, at “{values.point}”: {interval_now(values)}"
         if values.measurements
         else "",
-        "useless": useless_sentence(values),
+        "useless": useless_sentence(values, set(turned_by(result))),
     }
 
 

@@ -186,7 +186,7 @@ def points_table(result: ReviewResult) -> Table:
 def _stable(point: PointResult) -> str:
     if not point.operating.stable:
         return "✗ unstable"
-    return "✗ unstable in a part of the range" if point.turned else "✓ stable"
+    return "◐ unstable in a part of the range" if point.turned else "✓ stable"
 
 
 def loads_table(result: ReviewResult) -> Table:

@@ -65,7 +65,7 @@ def damper_lines(one: DampedDesign) -> tuple[str, ...]:
     ripple = "" if math.isnan(one.ripple) else f"; the ripple becomes {one.ripple:.2g} times what it was"
     lines = [
         f"{capital(one.proposal.words)}: {outcome(one.proposal)}{_open(one)}",
-        f"peak {number(found.without, 'ohm')} -> {number(found.peak, 'ohm')} at {number(found.peak_frequency, 'Hz')}, "
+        f"peak {number(found.without, 'ohm')}, with it {number(found.peak, 'ohm')} at {number(found.peak_frequency, 'Hz')}, "
         f"{number(found.worst, 'ohm')} at the worst tolerances; rings at {more_power(one.more)}{ripple}",
         f"resistor: {number(found.textbook, 'ohm', 2)} by the textbook, {number(found.nominal, 'ohm', 2)} with the real parts, "
         f"{number(found.robust, 'ohm', 2)} over the tolerances",

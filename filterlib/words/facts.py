@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from filterlib.analysis.described import described
-from filterlib.units import format_quantity
 from filterlib.words.quantities import number
 
 
@@ -41,7 +40,7 @@ class Writer:
             place = place[int(step)] if isinstance(place, tuple) else getattr(place, step)
         value, unit = float(getattr(place, name)), described(place)[name].of(place)
         self.facts.append(Fact(path, unit, value))
-        return number(value, unit) if unit.startswith("dB") else format_quantity(value, unit, 3)
+        return number(value, unit)
 
     def sentence(self, text: str) -> Sentence:
         """The text with all numbers written so far."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
+from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
@@ -30,8 +31,6 @@ _MEASUREMENTS = {
     "light load": "the terminals at this light load: whether the converter bursts, and the ripple then",
     "idle and full load": "the terminals' voltage idle and at full load",
     "load step": "the terminals' voltage after a load step",
-    "bridge": "the part itself on an impedance bridge",
-    "load's capacitor": "the load's input capacitor itself on an impedance bridge",
     "load's lead": "the current in the load's lead with a current probe around both conductors",
     "clip's lead": "the tip on its own clip, with the clip's lead longer and shorter",
     "capacitor moved": "the spike with the second capacitor turned or moved",
@@ -76,9 +75,27 @@ def measurement_sentences(values: MeasurementValues) -> Iterator[str]:
             ) + (f" {capacitor_sentence(values.capacitor)}" if one.name == INSIDE and values.capacitor else "")
 
 
-def useless_sentence(values: MeasurementValues) -> str:
-    """What would hardly narrow it; "" where everything does."""
-    lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in values.measurements if one.narrows < LEAST]
+def deciding_measurements(result: ReviewResult) -> Iterator[str]:
+    """What to measure to decide what is open: first what turns the circuit unstable, then what a requirement's interval comes from."""
+    turning = dict.fromkeys(measurement_words(measurement(key)) for key in turned_by(result))
+    for words in filter(None, turning):
+        yield f"Measure {words}. It decides whether the circuit is stable."
+    wide = (one for one in result.verdicts if one.verdict in ("undecided", "probably met") and not one.turned)
+    if result.closing is not None and any(wide):
+        yield from measurement_sentences(result.closing)
+
+
+def turned_by(result: ReviewResult) -> Iterator[str]:
+    """Keys of the uncertain parameters that turn the circuit unstable at an operating point: each alone, or several together."""
+    for point in result.judgement.turned:
+        if point.over is not None:
+            yield from (one.key for one in (*point.over.alone, *point.over.together))
+
+
+def useless_sentence(values: MeasurementValues, deciding: Collection[str] = ()) -> str:
+    """What would hardly narrow it, but for what settles a ``deciding`` parameter; "" where everything does."""
+    useless = (one for one in values.measurements if one.narrows < LEAST and not {*one.keys} & {*deciding})
+    lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in useless]
     return f"It would hardly narrow this interval to measure: {'; '.join(lost)}." if lost else ""
 
 

@@ -21,7 +21,7 @@ def failing_text(one: Failing) -> str:
         value = stress_interval(one.check) or stress_value(one.check)
         where = f", at {one.point}" if one.point else ""
         return f"{one.check.part}: {one.check.what} {value}, {stress_limit(one.check)}{where}"
-    return f"unstable at {one.point}"
+    return f"unstable {'in a part of the range, ' if one.turned else ''}at {one.point}"
 
 
 def _figure(verdict: Verdict) -> str:

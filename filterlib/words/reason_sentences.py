@@ -14,7 +14,7 @@ from filterlib.analysis.causes.worst import Cause
 from filterlib.words.facts import Sentence, Writer
 from filterlib.words.labels import emission_source, resonance_words, source_phrase
 from filterlib.words.proposal_sentences import failing_list, failing_text
-from filterlib.words.quantities import capital, joined, stress_number
+from filterlib.words.quantities import capital, joined, number, stress_number
 
 NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
 SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word
@@ -134,21 +134,24 @@ def _advice(result: ReasonsResult) -> Iterator[Sentence]:
 
 def _promises(write: Writer, best: Proposal) -> Iterator[str]:
     """The greatest figure that a robust change leaves, for each ripple or spike that is asked for."""
-    for number, verdict in enumerate(best.judgement.verdicts):
+    for at, verdict in enumerate(best.judgement.verdicts):
         if verdict.kind in ("ripple", "spike"):
             where = "in full bandwidth" if verdict.kind == "spike" else "of ripple"
-            yield f"at most {write(f'proposals.0.judgement.verdicts.{number}.high')} {where} at {verdict.load}"
+            yield f"at most {write(f'proposals.0.judgement.verdicts.{at}.high')} {where} at {verdict.load}"
 
 
 def _not_enough(result: ReasonsResult, write: Writer, best: Proposal | None) -> Iterator[Sentence]:
-    now = f" (now {write('ripple' if result.figure == '20MHz' else 'spike')} at {result.load})" if result.stable else ""
-    start = f"No change that was tried meets everything over the whole range{now}"
-    if best is None or not best.better:
-        yield write.sentence(f"{start}, and none of them helps without breaking something else; look at the converter.")
+    start = "No change that was tried meets everything over the whole range"
+    if best is not None and best.better:
+        yield write.sentence(
+            f"{start}. The best so far helps and breaks nothing: {best.words}. It leaves open: {failing_list(best.open)}."
+        )
         return
-    yield write.sentence(
-        f"{start}. The best so far: {best.words}. This breaks nothing, and leaves open: {failing_list(best.open)}."
-    )
+    broken = ", and each that helps breaks something else" if any(one.broken for one in result.proposals) else ""
+    assert result.judgement is not None
+    unsure = result.judgement.outcome != "not met"
+    then = "Measure first: it may be met as it is." if unsure else "Look at the converter, or ask for less."
+    yield write.sentence(f"{start}{broken}. {then}")
 
 
 def _best(result: ReasonsResult) -> Iterator[Sentence]:
@@ -199,15 +202,14 @@ def _parts(count: int) -> str:
 
 
 def worst_sentences(result: ReasonsResult) -> Iterator[Sentence]:
-    """What fails worst, and its causes; nothing where that is a ripple or nothing fails."""
+    """What fails worst, and its causes, and those of an instability; nothing of a ripple, or where nothing fails."""
     failing = result.worst
-    if failing is None or failing.kind in ELSEWHERE:
-        return
-    yield Sentence(f"What fails worst: {failing_text(failing)}.", ())
+    if failing is not None and failing.kind not in ELSEWHERE:
+        yield Sentence(f"What fails worst: {failing_text(failing)}.", ())
+        if result.causes:
+            yield _BY_KIND[failing.kind](result)
     if result.clash is not None:
         yield _clash(result)
-    elif result.causes:
-        yield _BY_KIND[failing.kind](result)
 
 
 def cause_words(cause: Cause) -> str:
@@ -254,8 +256,11 @@ _BY_KIND = {"voltage": _lost, "drop": _lost, "step": _moved, "emission": _heard,
 def _clash(result: ReasonsResult) -> Sentence:
     write, clash = Writer(result), result.clash
     assert clash is not None
+    values = joined([f"{one.label} {number(one.value, one.unit)}" for one in clash.case])
+    which = f"the worst case, with {values}," if clash.case else "the circuit"
+    how = f"oscillates at {write('clash.oscillates')}" if clash.oscillates > 0 else "is unstable"
     return write.sentence(
-        f"{clash.load} draws constant power, {write('clash.resistance')} for small changes; what feeds it reaches "
+        f"At {clash.point} {which} {how}. The reason: {clash.load} draws constant power, {write('clash.resistance')} for small changes; what feeds it reaches "
         f"{write('clash.impedance')} at {write('clash.frequency')}, the resonance of {resonance_words(clash.resonance)}, and has to stay "
         "below that resistance."
     )

@@ -29,7 +29,7 @@ ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
 READ_TO = 0.95  # of that, from which on nothing is missing
 _OUTCOMES = {
     "not met": "not met",
-    "undecided": "undecided: needs a measurement",
+    "undecided": "undecided (to be measured)",
     "probably met": "probably met",
     "met": "met",
 }
@@ -49,6 +49,12 @@ _UNKNOWN = {
 def summary(result: ReviewResult) -> str:
     """What became of the requirements, in one sentence, and of ratings that are exceeded, in another."""
     return " ".join(filter(None, (_of_requirements(result), rating_count(result.judgement))))
+
+
+def count(result: ReviewResult) -> str:
+    """The same without what turns a circuit unstable, for below the headline."""
+    unstable = result.judgement.unstable
+    return " ".join(filter(None, ("" if unstable else _counted(result), rating_count(result.judgement))))
 
 
 def _of_requirements(result: ReviewResult) -> str:
@@ -71,7 +77,7 @@ def _turned(result: ReviewResult) -> dict[str, list[str]]:
 def stability_lines(result: ReviewResult) -> list[str]:
     """A line for each operating point at which the circuit is unstable somewhere in the range."""
     return [
-        f"✗ At {point.operating.point} the circuit is {over_sentence(point.over, point.operating.stable)}."
+        f"{'◐' if point.turned else '✗'} At {point.operating.point} the circuit is {over_sentence(point.over, point.operating.stable)}."
         for point in result.points
         if point.over is not None and not point.over.stable
     ]
@@ -87,7 +93,8 @@ def _counted(result: ReviewResult) -> str:
     if result.accept == "probable" and count["met"] + count["probably met"] == total:
         return "Every requirement is met or probably met, at every operating point. Asked: 95 % of the plausible cases."
     parts = [f"{count[word]} {words}" for word, words in _OUTCOMES.items() if count[word]]
-    return f"{total} requirement{'s' * (total > 1)}: {', '.join(parts)}.{_asked(result, count)}"
+    start = f"Of {total} requirements {joined(parts)}." if total > 1 else f"The requirement is {parts[0][2:]}."
+    return start + _asked(result, count)
 
 
 def _asked(result: ReviewResult, count: Counter[str]) -> str:
@@ -107,6 +114,8 @@ def verdict_sentence(verdict: Verdict) -> str:
         return f"{start}: {_emission_answer(verdict)}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
     open_ = verdict.verdict == "undecided"
     answer = f"undecided, depends on the {verdict.label}" if open_ else verdict.verdict
+    if verdict.turned:
+        answer = f"undecided, because the circuit may be unstable, which depends on the {verdict.label}"
     if verdict.verdict == "probably met":
         answer = _probably(verdict)
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
@@ -116,7 +125,8 @@ def verdict_sentence(verdict: Verdict) -> str:
     )
     probable = interval_text(verdict.probable_low, verdict.probable_high, verdict.unit, verdict.digits)
     probably = "" if probable == "none" else f"probably {probable}; "
-    figure = f"{value} ({probably}{ends} over the uncertainty)" if " to " in ends else value
+    where = "where it is stable" if verdict.turned else "over the uncertainty"
+    figure = f"{value} ({probably}{ends} {where})" if " to " in ends else value
     return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
         f" To decide it, measure {advice}." if advice else ""
     )
@@ -140,9 +150,9 @@ def headline(result: ReviewResult) -> str:
     if judgement.unstable:
         point = judgement.unstable[0].operating
         return f"At {point.point} the circuit is {stability_sentence(point.stability)}."
-    if judgement.turned:
-        return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     failing = _failing(result)
+    if judgement.turned and (failing is None or failing.verdict != "not met"):
+        return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
     load, label, point_ = judgement.decisive

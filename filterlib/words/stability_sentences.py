@@ -39,7 +39,7 @@ def stability_sentence(stability: Stability) -> str:
     if stability.stable:
         return _stable(stability)
     if stability.method == "nyquist":
-        return f"unstable: the Nyquist curve at {stability.load} encircles -1"
+        return f"unstable: the Nyquist curve at {stability.load} encircles −1"
     where = f"at {number(stability.frequency, 'Hz')}" if stability.frequency else "without ringing"
     return (
         f"unstable: {stability.count} pole{'s' * (stability.count > 1)} in the right half plane, {where}, growing by e every "
@@ -50,7 +50,7 @@ def stability_sentence(stability: Stability) -> str:
 
 def _stable(stability: Stability) -> str:
     if stability.method == "nyquist":
-        return "no Nyquist curve at a load encircles -1 (a part has no ladder, so no poles)"
+        return "no Nyquist curve at a load encircles −1 (a part has no ladder, so no poles)"
     if math.isnan(stability.frequency):
         return f"every pole is in the left half plane, and none below {format_quantity(NAMED, 'Hz')} rings"
     return f"every pole is in the left half plane; the least damped rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}"
@@ -62,11 +62,15 @@ def over_sentence(over: OverUncertainty | None, stable: bool = True) -> str:
         return ""
     if over.stable:
         return f"stable over the whole range; {_least_damped(over)}"
-    likely = share(over.share) if over.share else f"fewer than 1 in {over.cases}"
-    many = f"in {likely} of the plausible cases"
+    many = f"in {likelihood(over)}"
     if not stable:
         return f"unstable at nominal values, and {many}"
     return f"stable at nominal values, unstable for {turns(over)}: {many}. {capital(_least_damped(over))}"
+
+
+def likelihood(over: OverUncertainty) -> str:
+    """How many of the plausible cases are unstable."""
+    return f"{share(over.share) if over.share else f'fewer than 1 in {over.cases}'} of the plausible cases"
 
 
 def turns(over: OverUncertainty) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,10 +20,12 @@ from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
 from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_value
 from filterlib.words.review_sentences import headline, odd_sentences
-from filterlib.words.stability_sentences import turns
+from filterlib.words.stability_sentences import likelihood
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal
+MOST = 3  # lines of the sentence that says why
 _WORD = 12  # letters of the longest verdict
+_UNDER = " " * (_WORD + 4)  # before the lines of a finding behind its first
 WARNING = "⚠"
 
 
@@ -72,7 +75,8 @@ def _figure(verdict: Verdict) -> str:
         return "unstable" if verdict.unknown == "unstable" else "no figure"
     value = number(verdict.value, verdict.unit, verdict.digits)
     ends = range_text(verdict.low, verdict.high, verdict.unit, verdict.digits)
-    return f"{value} ({ends})" if " to " in ends else value
+    where = " where stable" if verdict.turned else ""
+    return f"{value} ({ends}{where})" if " to " in ends else value
 
 
 def facts(result: ReviewResult) -> Iterator[Finding]:
@@ -91,9 +95,11 @@ def _stability(result: ReviewResult) -> Finding:
         names = joined([one.operating.point for one in judgement.unstable])
         return Finding("✗", "unstable", "Stability", f"at {names}")
     if judgement.turned:
-        first = judgement.turned[0]
-        for_what = f", for {turns(first.over)}" if first.over is not None else ""
-        return Finding("✗", "unstable", "Stability", f"in a part of the range, at {first.operating.point}{for_what}")
+        first = max(judgement.turned, key=lambda one: one.over.share if one.over is not None else 0.0)
+        likely = f", in {likelihood(first.over)}" if first.over is not None else ""
+        return Finding(
+            "◐", "undecided", "Stability", f"unstable in a part of the range, at {first.operating.point}{likely}"
+        )
     return Finding("✓", "stable", "Stability", "at every operating point, over the whole range")
 
 
@@ -164,25 +170,54 @@ def warnings(result: ReviewResult) -> list[str]:
 
 
 def terminal_summary(result: ReviewResult, ending: list[str]) -> str:
-    """The review in at most `LINES` lines of at most `WIDTH` letters; what ``ending`` names (files) is never cut."""
+    """The review in at most `LINES` lines of at most `WIDTH` letters, no sentence cut; what ``ending`` names (files) stays on its lines.
+
+    What does not fit is counted, and is on the page.
+    """
     symbol, outcome = outcome_words(result)
-    why = textwrap.wrap(
-        headline(result), WIDTH, initial_indent="  ", subsequent_indent="  ", max_lines=2, placeholder=" …"
-    )
-    head = [f"{symbol} {capital(outcome)}: {result.design.name}", *why]
-    tail = [one.line for one in facts(result)]
-    aside = warnings(result)
-    tail += (
-        [f"{WARNING} {aside[0]}" + (f" ({len(aside) - 1} more on the page)" if len(aside) > 1 else "")] if aside else []
-    )
-    order = sorted(result.verdicts, key=lambda one: list(SYMBOLS).index(one.verdict), reverse=True)
+    head = [*_wrapped(f"{symbol} {capital(outcome)}: {result.design.name}"), *_first(headline(result), MOST, "  ")]
+    tail = [line for one in facts(result) for line in _wrapped(one.line, _UNDER)]
     room = LINES - len(head) - len(tail) - len(ending)
-    shown = [requirement_finding(one).line for one in order]
-    if len(shown) > room:
-        shown = [*shown[: room - 1], f"  {len(shown) - room + 1} more requirements are on the page"]
-    return "\n".join([*map(_cut, (*head, *shown, *tail)), *ending])
+    order = sorted(result.verdicts, key=lambda one: list(SYMBOLS).index(one.verdict), reverse=True)
+    aside = warnings(result)
+    shown = _fitting([_wrapped(requirement_finding(one).line, _UNDER) for one in order], room - bool(aside))
+    notes = _noted(aside, room - len(shown)) if aside else []
+    return "\n".join([*head, *shown, *tail, *notes, *ending])
 
 
-def _cut(line: str) -> str:
-    """A line that fits; what is cut off stands on the page."""
-    return line if len(line) <= WIDTH else line[: WIDTH - 1].rsplit(" ", 1)[0] + "…"
+def _fitting(blocks: list[list[str]], room: int) -> list[str]:
+    """As many blocks of lines as there is room for; a last line says how many are left out."""
+    if sum(map(len, blocks)) <= room:
+        return [line for block in blocks for line in block]
+    lines: list[str] = []
+    for done, block in enumerate(blocks):
+        if len(lines) + len(block) >= room:
+            left = len(blocks) - done
+            return [*lines, f"  {left} {'more ' * bool(done)}requirement{'s' * (left > 1)} on the page"]
+        lines += block
+    return lines
+
+
+def _noted(aside: list[str], room: int) -> list[str]:
+    """The first thing that has to be known beside, where all of it fits; else that there is something."""
+    more = f" ({len(aside) - 1} more on the page)" if len(aside) > 1 else ""
+    lines = _wrapped(f"{WARNING} {aside[0]}{more}", "  ")
+    if len(lines) <= room:
+        return lines
+    return [f"{WARNING} {len(aside)} note{'s' * (len(aside) > 1)} under Cautions on the page"]
+
+
+def _first(text: str, lines: int, indent: str) -> list[str]:
+    """The first whole sentences of a text that fit in so many lines; the first one always."""
+    sentences = re.split(r"(?<=[.!?]) (?=[A-Z])", text)
+    for count in range(len(sentences), 1, -1):
+        if len(found := _wrapped(" ".join(sentences[:count]), indent, indent)) <= lines:
+            return found
+    return _wrapped(sentences[0], indent, indent)
+
+
+def _wrapped(text: str, under: str = "  ", first: str = "") -> list[str]:
+    """A text on lines that end between words; ``under``: what stands before those behind the first."""
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=under, break_on_hyphens=False, break_long_words=False
+    )

@@ -61,6 +61,21 @@ def test_a_file_is_the_judged_design(found, tmp_path):
     assert read.name == "test, change 1"
 
 
+def test_a_change_is_put_into_the_persons_own_text(found, tmp_path):
+    """Comments, units and the line of the schema stay; what an earlier run said of the file goes."""
+    save_design(asked(), tmp_path / "now.toml")
+    text = (tmp_path / "now.toml").read_text()
+    own = f"#:schema ./keys.json\n# filterlib-run-0123456789abcdef\n# told before\n\n# my note\n{text}# the end\n"
+    (tmp_path / "now.toml").write_text(own)
+    first = change_files(found, tmp_path / "now.toml")[0].text
+    assert first.startswith(f"#:schema {tmp_path / 'keys.json'}\n# filterlib-run-pending\n# Fit cool")
+    assert "# my note" in first
+    assert "# the end" in first
+    assert "told before" not in first
+    (tmp_path / "changed.toml").write_text(first)
+    assert load_design(tmp_path / "changed.toml").filter == found.proposals[0].design.filter
+
+
 def test_lines_pasted_into_the_old_file_make_the_new_one(found):
     """second method: every section that differs, parsed by itself, is what the judged design has there."""
     first, best = change_files(found)[0], found.proposals[0]

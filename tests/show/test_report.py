@@ -81,7 +81,7 @@ def test_the_verdict_comes_first_and_then_what_is_left(page, review):
         for words in ("Not met", headline(review), summary(review), "Each requirement", "What to do next", "Cautions")
     ]
     assert places == sorted(places)
-    assert "3 requirements: 1 not met, 1 undecided: needs a measurement, 1 met." in whole
+    assert "Of 3 requirements 1 not met, 1 undecided (to be measured) and 1 met." in whole
 
 
 @pytest.mark.parametrize("word", ["✓ met", "◐ undecided: depends on converter.output_capacitance", "✗ not met"])

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
+from filterlib.analysis.causes.worst import Clash
 from filterlib.analysis.damping.ideal import textbook
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
@@ -19,10 +20,13 @@ DAMPING = (
     2.0,
     20.0,
 )  # least and greatest capacitance of a damping branch over that which it damps: common practice, no source
+LEAST, USUAL = 1.0, 4.0  # of that ratio against what oscillates: common practice, no source
 
 
-def cures(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
-    """Thicker leads, stronger parts of the same kind, and damping branches, in the order of the parts' names."""
+def cures(design: Design, bought: Mapping[str, Any], clash: Clash | None = None) -> Iterator[Candidate]:
+    """Damping of what oscillates, thicker leads, stronger parts of the same kind, and damping branches."""
+    if clash is not None:
+        yield from _against(design, bought, clash)
     yield from _thicker(design)
     yield from _stronger(design, bought)
     yield from _damping(design, bought)
@@ -93,6 +97,38 @@ def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
                 ):
                     ohms = damping_resistance(inductance(chokes[-1]), capacitance(stage), ratio)
                     yield _branch(design, name, part, stage.name, behind, ohms)
+
+
+def _against(design: Design, bought: Mapping[str, Any], clash: Clash) -> Iterator[Candidate]:
+    """A damping branch for the oscillation of a clash, across the capacitor that takes part in it; the usual size first.
+
+    Its inductance follows from capacitance and frequency, whatever it is made of: a choke, leads, a slow loop of the converter.
+    """
+    place = _place(clash)
+    if place is None:
+        return
+    farads, damped, behind = place
+    henries = 1 / ((2 * np.pi * clash.frequency) ** 2 * farads)
+    sized = {name: float(np.max(part.capacitance)) / farads for name, part in bought.items() if hasattr(part, "esl")}
+    enough = {name: ratio for name, ratio in sized.items() if LEAST <= ratio <= DAMPING[1]}
+    for name, ratio in sorted(enough.items(), key=lambda one: abs(np.log(one[1] / USUAL))):
+        if _value(bought[name], "rated_voltage") > 1.2 * design.converter.output_voltage:
+            yield _branch(design, name, bought[name], damped, behind, damping_resistance(henries, farads, ratio))
+
+
+def _place(clash: Clash) -> tuple[float, str, str] | None:
+    """Capacitance [F] that oscillates, what it is, and the stage before which a branch across it goes; None where it is a stray."""
+    design, name = clash.solution.design, clash.resonance.capacitive.split(".")[0]
+    stages = [stage.name for stage in design.filter]
+    if name == "converter":
+        return float(np.max(design.converter.output_capacitance.value)), "the converter", stages[0] if stages else ""
+    if name in stages:
+        stage, behind = design.filter[stages.index(name)], [*stages, ""][stages.index(name) + 1]
+        return (capacitance(stage), name, behind) if hasattr(getattr(stage, "part", None), "capacitance") else None
+    load = next((one for one in design.loads if one.name == name and one.input_capacitor), None)
+    if load is None or load.input_capacitor is None:
+        return None
+    return float(np.max(load.input_capacitor.part.capacitance) * load.input_capacitor.count), f"{name}'s input", ""
 
 
 def _branch(design: Design, name: str, part: Any, damped: str, behind: str, ohms: float) -> Candidate:

@@ -70,7 +70,8 @@ def proposals(
     Parameters: ``was``: the judgement of the design as it is; single ``changes`` in the order in which they are worth a try;
     ``progress``: called with the share done.
     The best few get a first look (`judge` with ``like``), then the best of them together with others. What that does not
-    refute is judged in full, one after another, until everything is met over the whole range.
+    refute is judged in full, one after another, until everything is met over the whole range; where none comes to that, the
+    best that helps.
     """
     tell = progress or (lambda share: None)
     looked = [(one, proposal) for one in _picked(was, changes) if (proposal := _look(was, one))]
@@ -84,6 +85,12 @@ def proposals(
         tell(0.8 + 0.1 * number)
         if judged.robust:
             break
+    for _ in range(WHOLE):
+        best = min(ordered, key=rank, default=None)
+        if (
+            best is not None and best.better and not best.whole
+        ):  # it is advised: all that it leaves open has to be known
+            ordered[ordered.index(best)] = _whole(was, best)
     return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
 
 
@@ -100,7 +107,11 @@ def _in_full(was: Judgement, one: Proposal) -> Proposal:
     """The judgement of what a first look did not refute: a closer look, and what that does not refute either, in full."""
     solutions = solve_all(one.design)
     look = _judged(was, one.names, one.parts, judge(solutions, like=was, closer=True), whole=False)
-    return look if look.open else _judged(was, one.names, one.parts, judge(solutions), whole=True)
+    return look if look.open else _whole(was, one)
+
+
+def _whole(was: Judgement, one: Proposal) -> Proposal:
+    return _judged(was, one.names, one.parts, judge(solve_all(one.design)), whole=True)
 
 
 def rank(one: Proposal) -> tuple[object, ...]:

@@ -44,7 +44,7 @@ class ReasonsResult:
     from the converter's emf to the load. ``mitigations``: single changes at nominal values, best first, refused last; ``pairs``
     of the best. ``judgement`` of the design, None where its changes are not judged; ``proposals``: those that are.
     ``stable``: False where there is no steady state, and so nothing but ``proposals``. ``worst``: what fails worst, whatever it is, None
-    where nothing does; ``causes`` of it, where it is no ripple: that which costs most first; ``clash``: of an instability.
+    where nothing does; ``causes`` of it, where it is no ripple: that which costs most first; ``clash``: of an instability, where there is one.
     """
 
     point: str
@@ -114,8 +114,9 @@ def reasons(
     design.named_load(load)
     bought = _bought() if parts is None else parts
     if not stability(solution).stable:
-        judged = () if judgement is None else proposals(judgement, [(one,) for one in cures(design, bought)])
         why = _worst(judgement)
+        listed = cures(design, bought, why.get("clash"))
+        judged = () if judgement is None else proposals(judgement, [(one,) for one in listed])
         return ReasonsResult(solution.point, load, judgement=judgement, proposals=judged, stable=False, **why)
     now = seen(solution, load)
     label, limit = deciding_figure(design, load, {"20MHz": float(now.ripple), "full": float(now.spike)})
@@ -123,7 +124,7 @@ def reasons(
     tell(0.0, "parasitics")
     answers = _causes(trial)
     answers |= _worst(judgement)
-    answers |= _cures(trial, candidates(design, load, bought), bought, pairs, judgement, tell)
+    answers |= _cures(trial, candidates(design, load, bought), bought, pairs, judgement, answers.get("clash"), tell)
     return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
@@ -136,7 +137,8 @@ def _worst(judgement: Judgement | None) -> dict[str, Any]:
     failing = None if judgement is None else worst_failing(judgement)
     if judgement is None or failing is None:
         return {}
-    clash = clash_of(point_of(judgement, failing)) if failing.kind == "unstable" else None
+    unstable = (*judgement.unstable, *judgement.turned)
+    clash = clash_of(unstable[0]) if unstable else None
     return {"worst": failing, "causes": causes_of(judgement, failing), "clash": clash}
 
 
@@ -200,6 +202,7 @@ def _cures(
     bought: Mapping[str, Part],
     pairs: int,
     judgement: Judgement | None,
+    clash: Clash | None,
     tell: Progress,
 ) -> dict[str, Any]:
     """Changes tried at the load: singly, then in pairs; or the best of them judged."""
@@ -212,7 +215,9 @@ def _cures(
         changes += [
             tuple(known[name] for name in one.names) for one in singles if not one.refused and one.names[0] not in names
         ]
-        changes += [(one,) for one in cures(trial.design, bought) if one.name not in known and one.name not in names]
+        changes += [
+            (one,) for one in cures(trial.design, bought, clash) if one.name not in known and one.name not in names
+        ]
         judged = (
             ()
             if judgement.good

@@ -14,7 +14,8 @@ from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.judgement import Failing, Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
-from filterlib.analysis.ripple.at_load import GRID
+from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, powered_loads
+from filterlib.analysis.stability.over_uncertainty import Turn
 from filterlib.analysis.stress.stress import StressCheck, stress
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -26,6 +27,7 @@ from filterlib.system.solution import Solution, solve_several
 FASTER = 10.0  # times as fast a loop, to see what its slowness costs
 LEAST = 0.02  # share of the greatest cause below which nothing is one
 LEAST_DB = 0.3  # the same of a level [dB]
+OCTAVE = 2.0  # ratio within which the peak of an impedance belongs to an oscillation
 Kind = Literal["part", "source", "load"]
 
 
@@ -49,10 +51,12 @@ class Cause:
 
 @dataclass(frozen=True)
 class Clash:
-    """A load of constant power against what feeds it, at the frequency at which they are nearest to oscillation.
+    """A load of constant power against what feeds it, in the case that oscillates.
 
     ``resistance``: what the load is for small changes, negative; ``impedance`` of what feeds it, its own capacitor with it, at
     its peak at ``frequency``: stable while the latter is the smaller of the two (Middlebrook; sufficient, not necessary).
+    ``oscillates``: frequency of the oscillation, 0 where it grows without, NaN where the poles are not known; at the operating
+    ``point``. ``case``: the values that make it, () where the nominal ones do; ``solution`` with all values of that case.
     """
 
     load: str
@@ -60,6 +64,14 @@ class Clash:
     impedance: Ohms[float]
     frequency: Hertz[float]
     resonance: Resonance
+    oscillates: Annotated[float, Unit("Hz", key="oscillates_at")]
+    case: tuple[Turn, ...]
+    solution: Solution
+
+    @property
+    def point(self) -> str:
+        """Name of the operating point."""
+        return self.solution.point
 
 
 def worst_failing(judgement: Judgement) -> Failing | None:
@@ -206,18 +218,38 @@ _FINDERS: dict[str, Callable[[Design, PointJudgement, Failing], Iterable[Cause]]
 
 
 def clash_of(point: PointJudgement) -> Clash | None:
-    """The load of constant power that is nearest to oscillation with what feeds it; None where there is none."""
-    found = [_clash(point.solution, load) for load in point.solution.design.loads if load.kind == "constant_power"]
+    """The load of constant power that oscillates with what feeds it, where an operating point is unstable; None without one."""
+    solution, oscillates, case = _oscillating(point)
+    found = [_clash(solution, load, oscillates, case) for load in powered_loads(solution)]
     return max(found, key=lambda one: one.impedance / -one.resistance, default=None)
 
 
-def _clash(solution: Solution, load: Load) -> Clash:
-    """With this load drawing a constant current instead: the impedance between its terminals, at its peak."""
-    volts, amps = (float(of[load.name]) for of in (solution.state.load_voltages, solution.state.load_currents))
+def _oscillating(point: PointJudgement) -> tuple[Solution, float, tuple[Turn, ...]]:
+    """The circuit that oscillates, its frequency [Hz], and what makes it: of nominal values, or the worst case of their ranges."""
+    over = point.over
+    if not point.turned or over is None:
+        return point.solution, point.operating.stability.frequency, ()
+    keys = {one.key for one in (*over.alone, *over.together)}
+    worst = point.solution.varied({one.key: one.value for one in over.case})
+    return worst, over.frequency, tuple(one for one in over.case if one.key in keys)
+
+
+def _clash(solution: Solution, load: Load, oscillates: float, case: tuple[Turn, ...]) -> Clash:
+    """With this load drawing a constant current instead: the impedance between its terminals, at its peak near the oscillation."""
+    volts, amps = (float(np.max(of[load.name])) for of in (solution.state.load_voltages, solution.state.load_currents))
     constant = load.replace(kind="constant_current", power=None, current=amps)
     loads = tuple(constant if one.name == load.name else one for one in solution.design.loads)
     circuit = replace(solution, design=solution.design.replace(loads=loads)).circuit
-    impedance = np.abs(circuit.impedance(GRID, *load.port))
+    near = _near(oscillates)
+    impedance = np.abs(circuit.impedance(near, *load.port))
     top = int(np.argmax(impedance))
-    resonance = resonance_at(circuit, load.source, float(GRID[top]), float(20 * np.log10(impedance[top])))
-    return Clash(load.name, -volts / amps, float(impedance[top]), float(GRID[top]), resonance)
+    resonance = resonance_at(circuit, load.source, float(near[top]), float(20 * np.log10(impedance[top])))
+    peak, at = float(impedance[top]), float(near[top])
+    return Clash(load.name, -volts / amps, peak, at, resonance, oscillates, case, solution)
+
+
+def _near(frequency: float) -> np.ndarray:
+    """Where the impedance that makes an oscillation has its peak [Hz]: within an octave of it; anywhere, where that is not known."""
+    if not frequency > 0:
+        return FREQUENCIES
+    return np.geomspace(frequency / OCTAVE, frequency * OCTAVE, 65)

@@ -51,7 +51,6 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.burst": "light load",
     "converter.output_resistance": "idle and full load",
     "converter.loop_bandwidth": "load step",
-    "filter.": "bridge",
     "load.": "load's lead",
     "clip.": "clip's lead",
     "coupling.": "capacitor moved",
@@ -59,9 +58,15 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
 
 
 def measurement(key: str) -> str:
-    """Name of the measurement that settles an uncertain parameter; "" where none is known."""
+    """Name of the measurement that settles an uncertain parameter; "" where none is known.
+
+    >>> measurement("filter.L1.leakage"), measurement("load.modem.input_capacitor.esr"), measurement("converter.duty")
+    ('part L1', 'part the input capacitor of modem', 'duty cycle')
+    """
+    if key.startswith("filter."):
+        return f"part {key.split('.')[1]}"
     if AT_LOAD in key:
-        return "load's capacitor"
+        return f"part the input capacitor of {key.split('.')[1]}"
     return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import powered_loads
+from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.interval import latin_hypercube
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
@@ -23,6 +24,7 @@ from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
+DIRECT = 1e-3  # [Hz] that is as good as direct current: far below any resistance over inductance of a line
 LOWEST = 10.0  # [Hz] below which no filter resonates: common practice, no source
 BEYOND = 30.0  # times its loop bandwidth, where a load of constant power has lost a thousandth of its conductance
 PER_DECADE = 32  # points of the grid
@@ -52,7 +54,8 @@ class OverUncertainty:
     ``stable``: of every case tried; ``share`` of the plausible cases (each value anywhere in its range, as the range is walked)
     that are unstable; ``alone``: what alone turns it, the nearest to nominal first; ``together``: where none does, the nearest
     combination that turns it. ``damping`` ratio and ``frequency`` of the least damped pole pair found, in any case, of those
-    that the loads of constant power reach: below 0 it is unstable; inf where none rings. ``cases``: how many the share is of.
+    that the loads of constant power reach: below 0 it is unstable; inf where none rings. ``case``: every uncertain parameter's
+    value there. ``cases``: how many the share is of.
     """
 
     stable: bool
@@ -62,6 +65,7 @@ class OverUncertainty:
     cases: int
     alone: tuple[Turn, ...] = ()
     together: tuple[Turn, ...] = ()
+    case: tuple[Turn, ...] = ()
 
     @property
     def quality(self) -> Annotated[float, Unit("", "Q of the least damped case", "least_damped_Q")]:
@@ -113,7 +117,20 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
         cases=len(plausible),
         alone=alone,
         together=_together(cases, nominal) if turned and not alone else (),
+        case=tuple(_turn(one, share) for one, share in zip(box, cases.shares[worst], strict=True)),
     )
+
+
+def like_over(solution: Solution, other: OverUncertainty | None) -> OverUncertainty | None:
+    """A first look at a changed design: unstable in the least damped ``case`` of the design that it was; None where it is not, or was not."""
+    if other is None or other.stable:
+        return None
+    known = {one.key for one in uncertain_parameters(solution.design)}
+    values = {one.key: one.value for one in other.case if one.key in known}
+    found = stability(solution.varied(values))
+    if found.stable:
+        return None
+    return OverUncertainty(False, np.nan, -1.0, found.frequency, 1, other.alone, other.together, other.case)
 
 
 def where_stable(solution: Solution, figures: Mapping[Any, Any]) -> dict[Any, np.ndarray]:
@@ -128,7 +145,7 @@ def least_damping(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
     Below 0 it is unstable; inf, and NaN, where none rings. ``solution`` of one design or many, with such a load.
     """
     loads = powered_loads(solution)
-    frequencies = _grid(loads)
+    frequencies = np.append(DIRECT, _grid(loads))
     ports: list[Output] = [load.port for load in loads]
     rows = solution.circuit.transfer(frequencies, [load.source for load in loads], ports)
     own = [-1 / np.atleast_2d(np.asarray(rows[at][at])) for at in range(len(loads))]
@@ -146,7 +163,9 @@ def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarra
     """Least damping ratio (designs,) and its frequency, from the admittance (designs, f) at a port, its load's own included.
 
     Where susceptance rises through zero, the admittance is a straight line over the logarithm of frequency, followed to its zero.
+    The first frequency is as good as zero: what is negative there draws more than the line can give, without ringing.
     """
+    direct, admittance, frequencies = admittance[:, 0].real, admittance[:, 1:], frequencies[1:]
     steps = np.diff(admittance) / np.diff(np.log(frequencies))
     susceptance = admittance.imag
     rises = (susceptance[:, :-1] < 0) & (susceptance[:, 1:] >= 0)
@@ -156,9 +175,7 @@ def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarra
         off = -left / steps
     ratio = np.where(rises & ((np.abs(off) < FAR) | (left <= 0)), np.sin(np.clip(off.imag, -1.5, 1.5)), np.inf)
     ratio = np.where(rises & (left <= 0), np.minimum(ratio, -1e-12), ratio)
-    ratio[:, 0] = np.where(
-        admittance.real[:, 0] < 0, -1.0, ratio[:, 0]
-    )  # draws more than the line can give, without ringing
+    ratio[:, 0] = np.where(direct < 0, -1.0, ratio[:, 0])
     at = np.argmin(ratio, axis=1)[:, None]
     least = np.take_along_axis(ratio, at, axis=1)[:, 0]
     return least, np.where(np.isfinite(least), np.sqrt(frequencies[at] * frequencies[at + 1])[:, 0], np.nan)

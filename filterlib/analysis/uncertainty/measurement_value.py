@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.bench.second_reading import own_first
 from filterlib.analysis.described import Unit
-from filterlib.analysis.ripple.ripple import AT_LOAD, measurement
+from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import Band, spectra
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
@@ -133,10 +133,6 @@ def _groups(keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
 
 
 def _group(key: str) -> str:
-    if key.startswith("filter."):
-        return f"part {key.split('.')[1]}"
-    if AT_LOAD in key:
-        return f"part the input capacitor of {key.split('.')[1]}"
     if key == SHAPE:
         return SHAPE
     return next((name for name, starts in TOGETHER.items() if key.startswith(starts)), measurement(key))

@@ -41,6 +41,6 @@ def _damp(chosen: argparse.Namespace) -> int:
         parts = {name: part for table in standard_tables() for name, part in table.items()}
         result = damp(design, parts, progress=progress)
     if chosen.out is not None:
-        write_damping(result, chosen.out)
+        write_damping(result, chosen.out, chosen.design)
     say(damping_text(result, chosen.out))
     return 0

@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 
 from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.show.change_files import changed_file
 from filterlib.show.folder import RUN, write_files
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.style import slug
-from filterlib.system.writing import design_toml
 from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence, unstable_words
 
 NUMBERS = "damp.json"
@@ -17,9 +17,12 @@ FORMAT = 1  # of damp.json; raised whenever a key changes its name or its meanin
 WARM = 0.1  # [J] at switch-on from which a resistor is to be one for pulses: common practice, no source
 
 
-def write_damping(result: DampingResult, folder: str | Path) -> None:
-    """Write a design file for each branch, and damp.json, into a folder as `write_files` does. Raises OutputError."""
-    write_files(folder, damping_files(result), last=NUMBERS)
+def write_damping(result: DampingResult, folder: str | Path, file: str | Path | None = None) -> None:
+    """Write a design file for each branch, and damp.json, into a folder as `write_files` does; ``file``: the design's.
+
+    Raises OutputError.
+    """
+    write_files(folder, damping_files(result, file), last=NUMBERS)
 
 
 def damping_text(result: DampingResult, folder: str | None = None) -> str:
@@ -35,10 +38,12 @@ def damping_text(result: DampingResult, folder: str | None = None) -> str:
     return "\n".join([*lines, "", "Design files: give --out FOLDER"] if not folder else lines)
 
 
-def damping_files(result: DampingResult) -> dict[str, str]:
+def damping_files(result: DampingResult, file: str | Path | None = None) -> dict[str, str]:
     """Every file: name -> text, in which `RUN` stands for the run's identifier."""
     names = _names(result)
-    files = {name: _toml(number, one) for number, (name, one) in enumerate(zip(names, result.dampers, strict=True), 1)}
+    files = {
+        name: _toml(number, one, file) for number, (name, one) in enumerate(zip(names, result.dampers, strict=True), 1)
+    }
     sections = [{"file": name, **_section(one)} for name, one in zip(names, result.dampers, strict=True)]
     whole = {
         "run": RUN,
@@ -57,9 +62,8 @@ def _names(result: DampingResult) -> list[str]:
     return [f"{number}-{slug(one.part)}.toml" for number, one in enumerate(result.dampers, 1)]
 
 
-def _toml(number: int, one: DampedDesign) -> str:
-    told = "\n".join(f"# {line}" for line in damper_lines(one))
-    return f"# {RUN}\n{told}\n" + design_toml(one.design.replace(name=f"{one.design.name}, damping {number}"))
+def _toml(number: int, one: DampedDesign, file: str | Path | None) -> str:
+    return changed_file(one.design.replace(name=f"{one.design.name}, damping {number}"), damper_lines(one), file)
 
 
 def _section(one: DampedDesign) -> Section:

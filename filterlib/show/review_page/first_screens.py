@@ -13,9 +13,9 @@ from filterlib.show.plots import LIMIT, limit_words
 from filterlib.show.review_page.requirement_bars import RequirementBar, requirement_bars
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.words.labels import bandwidth_words
-from filterlib.words.measurement_sentences import measurement_sentences
+from filterlib.words.measurement_sentences import deciding_measurements
 from filterlib.words.quantities import capital, number
-from filterlib.words.review_sentences import headline, summary
+from filterlib.words.review_sentences import count, headline
 from filterlib.words.summary import Finding, facts, outcome_words
 
 WIDE, HIGH = 580.0, 236.0  # [px] of the picture of before and after
@@ -41,13 +41,12 @@ class FirstScreens:
 def first_screens(result: ReviewResult) -> FirstScreens:
     """Of a `ReviewResult`."""
     symbol, outcome = outcome_words(result)
-    judgement, open_ = result.judgement, {one.verdict for one in result.verdicts} & {"undecided", "probably met"}
-    closing = tuple(measurement_sentences(result.closing)) if result.closing is not None and open_ else ()
+    judgement = result.judgement
     return FirstScreens(
-        look=_LOOKS[outcome], symbol=symbol, outcome=capital(outcome), why=headline(result), count=summary(result),
+        look=_LOOKS[outcome], symbol=symbol, outcome=capital(outcome), why=headline(result), count=count(result),
         facts=tuple(facts(result)), bars=requirement_bars(result),
         before_after=_before_after(result, judgement.decisive[2]),  # type: ignore[arg-type]
-        measurements=closing[:MEASUREMENTS],
+        measurements=tuple(deciding_measurements(result))[:MEASUREMENTS],
     )  # fmt: skip
 
 

@@ -9,12 +9,14 @@ from filterlib.analysis.causes.parasitics import ideals
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
 from filterlib.analysis.emission.estimate import emissions
-from filterlib.analysis.judgement import judge
+from filterlib.analysis.judgement import failings, judge
 from filterlib.analysis.linear.steps import steps
+from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import solve, solve_all
 from filterlib.words.reason_sentences import reason_sentences
-from tests.designs import DRIVEN, KNOWN, common_mode, converter, design, resistive, series, shunt
+from tests.analysis.stability.test_over_uncertainty import capacitor, choke, feeble
+from tests.designs import DRIVEN, KNOWN, common_mode, converter, design, film, resistive, series, shunt
 
 LEAD = {"length": "1 m", "cross_section": "0.5 mm2", "spacing": "5 mm"}
 EMITTED = {"kind": "emission", "side": "output", "limit": "mains-class-b"}
@@ -89,6 +91,36 @@ def test_an_unstable_circuit_names_the_load_and_the_resonance():
     assert {clash.resonance.inductive, clash.resonance.capacitive} == {"L1", "C1"}
     said = reason_sentences(reasons(was.points[0].solution, "modem", parts={}, judgement=was))
     assert "modem draws constant power" in said[1].text
+
+
+def test_an_instability_over_the_range_is_that_of_the_case_that_oscillates():
+    """hand: 60 W at 24 V are -9.4 Ω; the case resonates at 1/(2π√LC) of its own values, with a peak above that resistance."""
+    was = judge(solve_all(feeble()))
+    clash = clash_of(was.turned[0])
+    of = {one.key: one.value for one in was.turned[0].over.case}
+    assert [one.key for one in clash.case] == ["filter.L1.inductance"]
+    assert clash.case[0].value == of["filter.L1.inductance"] > 48e-6
+    own = 1 / (2 * np.pi * np.sqrt(of["filter.L1.inductance"] * 100e-6))
+    assert clash.oscillates == pytest.approx(own, rel=0.03, abs=0)
+    assert clash.frequency == pytest.approx(own, rel=0.03, abs=0)
+    assert clash.impedance > -clash.resistance
+    assert (clash.resonance.inductive, clash.resonance.capacitive) == ("L1", "C1")
+    bought = {"bulk": Capacitor(**film("470 µF", name="bulk", esr=0.01))}
+    found_ = reasons(was.points[0].solution, "modem", parts=bought, judgement=was)
+    said = [one.text for one in reason_sentences(found_)]
+    assert said[0] == "What fails worst: unstable in a part of the range, at full load."
+    assert said[1].startswith("At full load the worst case, with inductance of L1 ")
+    assert found_.proposals[0].robust
+    assert found_.proposals[0].words.startswith("fit bulk in series with a resistor of ")
+
+
+def test_an_instability_that_was_there_stays_open_with_a_change_that_leaves_it():
+    """A first look tries the case that oscillates: what does nothing against it says so, and is no help."""
+    was = judge(solve_all(feeble()))
+    same = judge(solve_all(was.design), like=was)
+    assert [one.what for one in failings(same)] == [("unstable", "full load")]
+    damped = judge(solve_all(feeble(choke("20 µH"), capacitor())), like=was)
+    assert list(failings(damped)) == []
 
 
 @pytest.fixture(scope="module")

@@ -112,6 +112,14 @@ def test_the_damping_without_poles_is_that_of_the_poles():
         assert frequency[0] == pytest.approx(exact.frequency, rel=0.05, abs=0)
 
 
+def test_a_line_of_great_inductance_still_carries_direct_current():
+    """hand: 11 mH and 4 mΩ are 0.7 Ω at 10 Hz, nearly all of it reactive, and 4 mΩ for direct current; 1 mF behind 3 Ω damps it."""
+    damped = {"kind": "damping", "part": film("1 mF", esr=0, esl=0, loss_angle=0, tolerance=0), "resistance": "3 ohm"}
+    solution = solve(feeble(choke("11 mH", "4 mΩ"), capacitor("370 µF"), damped))
+    assert stability(solution).stable
+    assert least_damping(solution)[0][0] > 0
+
+
 def test_a_well_damped_circuit_is_stable_over_the_whole_range():
     over = stability_over(solve(feeble(choke("2 µH"), capacitor())))
     assert (over.stable, over.share, over.alone) == (True, 0.0, ())
