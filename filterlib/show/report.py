@@ -33,7 +33,6 @@ from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import (
     interval_now,
     measurement_sentences,
-    turned_by,
     useless_sentence,
 )
 from filterlib.words.quantities import interval_text, loss, number, ohms
@@ -43,6 +42,7 @@ from filterlib.words.review_sentences import (
     has_hazardous_voltage,
     stability_lines,
     trust,
+    turned_by,
     verdict_sentence,
 )
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 
-from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
@@ -73,23 +72,6 @@ def measurement_sentences(values: MeasurementValues) -> Iterator[str]:
                 f"Measure {what_to_measure(one)}. It leaves {_interval(one.low, one.high)}: the interval is {100 * one.narrows:.0f} % "
                 "narrower."
             ) + (f" {capacitor_sentence(values.capacitor)}" if one.name == INSIDE and values.capacitor else "")
-
-
-def deciding_measurements(result: ReviewResult) -> Iterator[str]:
-    """What to measure to decide what is open: first what turns the circuit unstable, then what a requirement's interval comes from."""
-    turning = dict.fromkeys(measurement_words(measurement(key)) for key in turned_by(result))
-    for words in filter(None, turning):
-        yield f"Measure {words}. It decides whether the circuit is stable."
-    wide = (one for one in result.verdicts if one.verdict in ("undecided", "probably met") and not one.turned)
-    if result.closing is not None and any(wide):
-        yield from measurement_sentences(result.closing)
-
-
-def turned_by(result: ReviewResult) -> Iterator[str]:
-    """Keys of the uncertain parameters that turn the circuit unstable at an operating point: each alone, or several together."""
-    for point in result.judgement.turned:
-        if point.over is not None:
-            yield from (one.key for one in (*point.over.alone, *point.over.together))
 
 
 def useless_sentence(values: MeasurementValues, deciding: Collection[str] = ()) -> str:

@@ -20,7 +20,12 @@ from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
-from filterlib.words.measurement_sentences import bank_sentence, measurement_words, what_to_measure
+from filterlib.words.measurement_sentences import (
+    bank_sentence,
+    measurement_sentences,
+    measurement_words,
+    what_to_measure,
+)
 from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
@@ -177,6 +182,23 @@ def _failing(result: ReviewResult) -> Verdict | StressCheck | None:
         if checks := [check for _, check in result.judgement.broken if check.verdict == answer]:
             return checks[0]
     return None
+
+
+def deciding_measurements(result: ReviewResult) -> Iterator[str]:
+    """What to measure to decide what is open: first what turns the circuit unstable, then what a requirement's interval comes from."""
+    turning = dict.fromkeys(measurement_words(measurement(key)) for key in turned_by(result))
+    for words in filter(None, turning):
+        yield f"Measure {words}. It decides whether the circuit is stable."
+    wide = (one for one in result.verdicts if one.verdict in ("undecided", "probably met") and not one.turned)
+    if result.closing is not None and any(wide):
+        yield from measurement_sentences(result.closing)
+
+
+def turned_by(result: ReviewResult) -> Iterator[str]:
+    """Keys of the uncertain parameters that turn the circuit unstable at an operating point: each alone, or several together."""
+    for point in result.judgement.turned:
+        if point.over is not None:
+            yield from (one.key for one in (*point.over.alone, *point.over.together))
 
 
 def _ripple_left(result: ReviewResult, failing: Verdict | None) -> str:

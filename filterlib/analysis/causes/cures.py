@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
-from filterlib.analysis.causes.worst import Clash
+from filterlib.analysis.causes.clash import Clash
 from filterlib.analysis.damping.ideal import textbook
 from filterlib.system.changes import changed
 from filterlib.system.design import Design

@@ -11,13 +11,14 @@ import numpy as np
 from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation, bands_of, deviation, resonances_of
 from filterlib.analysis.causes.by_source import Source, sources, split
 from filterlib.analysis.causes.candidates import Candidate, candidates
+from filterlib.analysis.causes.clash import Clash
 from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.emission_cures import emission_cures, lowering
 from filterlib.analysis.causes.mitigations import Mitigation, Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
 from filterlib.analysis.causes.proposals import Proposal, proposals
 from filterlib.analysis.causes.resonances import Resonance
-from filterlib.analysis.causes.worst import Cause, Clash, causes_of, clash_of, one_line, point_of, worst_failing
+from filterlib.analysis.causes.worst import Cause, causes_of, clash_of, one_line, point_of, worst_failing
 from filterlib.analysis.described import Unit
 from filterlib.analysis.judgement import Failing, Judgement, deciding_figure, failings
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen

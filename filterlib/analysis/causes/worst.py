@@ -8,9 +8,10 @@ from typing import Annotated, Literal
 
 import numpy as np
 
+from filterlib.analysis.causes.clash import Clash
 from filterlib.analysis.causes.parasitics import ideals
-from filterlib.analysis.causes.resonances import Resonance, resonance_at
-from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
+from filterlib.analysis.causes.resonances import resonance_at
+from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.judgement import Failing, Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
@@ -47,31 +48,6 @@ class Cause:
     falls: Annotated[float, Unit("{step}")]
     unit: str
     step: str
-
-
-@dataclass(frozen=True)
-class Clash:
-    """A load of constant power against what feeds it, in the case that oscillates.
-
-    ``resistance``: what the load is for small changes, negative; ``impedance`` of what feeds it, its own capacitor with it, at
-    its peak at ``frequency``: stable while the latter is the smaller of the two (Middlebrook; sufficient, not necessary).
-    ``oscillates``: frequency of the oscillation, 0 where it grows without, NaN where the poles are not known; at the operating
-    ``point``. ``case``: the values that make it, () where the nominal ones do; ``solution`` with all values of that case.
-    """
-
-    load: str
-    resistance: Ohms[float]
-    impedance: Ohms[float]
-    frequency: Hertz[float]
-    resonance: Resonance
-    oscillates: Annotated[float, Unit("Hz", key="oscillates_at")]
-    case: tuple[Turn, ...]
-    solution: Solution
-
-    @property
-    def point(self) -> str:
-        """Name of the operating point."""
-        return self.solution.point
 
 
 def worst_failing(judgement: Judgement) -> Failing | None:
