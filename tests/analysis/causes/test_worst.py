@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.causes.candidates import applied, candidates
+from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.emission_cures import emission_cures, lowering
 from filterlib.analysis.causes.parasitics import ideals
 from filterlib.analysis.causes.reasons import reasons
@@ -111,7 +112,9 @@ def test_an_instability_over_the_range_is_that_of_the_case_that_oscillates():
     assert said[0] == "What fails worst: unstable in a part of the range, at full load."
     assert said[1].startswith("At full load the worst case, with inductance of L1 ")
     assert found_.proposals[0].robust
-    assert found_.proposals[0].words.startswith("fit bulk in series with a resistor of ")
+    first = next(cures(was.design, bought, clash))
+    assert first.name.startswith("fit bulk in series with a resistor of ")
+    assert first.name.endswith(" beside C1, as damping")
 
 
 def test_an_instability_that_was_there_stays_open_with_a_change_that_leaves_it():
