@@ -122,11 +122,15 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
 
 
 def like_over(solution: Solution, other: OverUncertainty | None) -> OverUncertainty | None:
-    """A first look at a changed design: unstable in the least damped ``case`` of the design that it was; None where it is not, or was not."""
+    """A first look at a changed design: unstable in the least damped ``case`` of the design that it was; None where it is not, or was not.
+
+    Of what was changed itself, the nearest value that its new range allows.
+    """
     if other is None or other.stable:
         return None
-    known = {one.key for one in uncertain_parameters(solution.design)}
-    values = {one.key: one.value for one in other.case if one.key in known}
+    known = {one.key: one for one in uncertain_parameters(solution.design)}
+    of = ((one.value, known[one.key]) for one in other.case if one.key in known)
+    values = {one.key: float(np.clip(value, one.low, one.high)) for value, one in of}
     found = stability(solution.varied(values))
     if found.stable:
         return None
