@@ -18,6 +18,7 @@ from tests.designs import KNOWN, converter, design, film, series, shunt
 
 COOL = DifferentialChoke(
     name="cool",
+    kind="differential_choke",
     inductance="47 µH",
     dc_resistance="5 mohm",
     saturation_current="30 A",
