@@ -58,8 +58,9 @@ def summary(result: ReviewResult) -> str:
 
 def count(result: ReviewResult) -> str:
     """The same without what turns a circuit unstable, for below the headline."""
-    unstable = result.judgement.unstable
-    return " ".join(filter(None, ("" if unstable else _counted(result), rating_count(result.judgement))))
+    if result.judgement.unstable:
+        return summary(result)
+    return " ".join(filter(None, (_counted(result), rating_count(result.judgement))))
 
 
 def _of_requirements(result: ReviewResult) -> str:
