@@ -16,7 +16,7 @@ import numpy as np
 from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import powered_loads
 from filterlib.analysis.stability.stability import stability
-from filterlib.analysis.uncertainty.interval import latin_hypercube
+from filterlib.analysis.uncertainty.drawing import latin_hypercube
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
 from filterlib.system.load import Load

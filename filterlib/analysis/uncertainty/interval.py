@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from filterlib.analysis.described import Unit
+from filterlib.analysis.uncertainty.drawing import drawn_by, latin_hypercube
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.scales import FEW
@@ -189,7 +190,7 @@ def search(
     rng = np.random.default_rng(seed)
     cube, weights = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws)
     if likely is not None:
-        cube, weights = _drawn_by(likely, uncertain_parameters, cube, rng, weighed)
+        cube, weights = _likely_first(likely, uncertain_parameters, cube, rng, weighed)
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
@@ -219,27 +220,28 @@ def search(
     }
 
 
-def _drawn_by(
+def _likely_first(
     likely: Metric,
     uncertain_parameters: tuple[UncertainParameter, ...],
     cube: np.ndarray,
     rng: np.random.Generator,
     weighed: int,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Points drawn as often as the readings make them likely, then as many even ones as are left; and the weights of the first.
+    """Points drawn by the readings, then as many even ones as are left; and the weights of the first.
 
-    ``weighed`` times as many are weighed, by the converter alone. Each weight is how often a point was drawn, times the mean
-    likelihood, so that shapes that are not stated weigh as their readings have it. Where none is likely all weigh nothing.
+    ``weighed`` times as many are weighed first, by the converter alone: see `drawn_by`.
     """
-    draws, dimensions = cube.shape
-    many = latin_hypercube(rng, weighed * draws, dimensions)
-    (logs,) = _measure(likely, uncertain_parameters, many).values()
-    sizes = np.exp(logs)
-    if not sizes.any():
-        return cube, np.zeros(draws)
-    even = (np.arange(draws) + rng.random()) / draws
-    rows, counts = np.unique(np.searchsorted(np.cumsum(sizes) / sizes.sum(), even), return_counts=True)
-    return np.concatenate([many[rows], cube[len(rows) :]]), counts * sizes.mean()
+    inside = [one.key.startswith("converter.") for one in uncertain_parameters]
+    start = np.where(inside, _alone(uncertain_parameters, ())[0], np.nan)
+    even = latin_hypercube(rng, weighed * len(cube), len(start))
+
+    def weigh(shares: np.ndarray) -> np.ndarray:
+        return next(iter(_measure(likely, uncertain_parameters, shares).values()))
+
+    points, weights = drawn_by(weigh, even, rng, len(cube), start)
+    if not len(points):
+        return cube, np.zeros(len(cube))
+    return np.concatenate([points, cube[len(points) :]]), weights
 
 
 def _confirmed(
@@ -340,16 +342,6 @@ def _alone(uncertain_parameters: tuple[UncertainParameter, ...], grid: tuple[flo
             row[index] = share
             rows.append(row)
     return np.array(rows)
-
-
-def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> np.ndarray:
-    """Points (points, dimensions) between 0 and 1: in each dimension one in every part of 1/points, in random order.
-
-    Source: M. D. McKay, R. J. Beckman, W. J. Conover, "A Comparison of Three Methods for Selecting Values of Input Variables
-    in the Analysis of Output from a Computer Code", Technometrics 21 (1979) 239-245, from memory.
-    """
-    parts = rng.permuted(np.tile(np.arange(points), (dimensions, 1)), axis=1).T
-    return (parts + rng.random((points, dimensions))) / points
 
 
 def _measure(

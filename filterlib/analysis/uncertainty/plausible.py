@@ -9,6 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Unit
+from filterlib.analysis.uncertainty.drawing import effective
 
 ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends
 LEAST = 10.0  # combinations that have to count, or nothing is said
@@ -41,12 +42,8 @@ class Plausible:
 
     @property
     def effective(self) -> Annotated[float, Unit("", "combinations that count", key=None)]:
-        """How many equally plausible combinations say as much; of n with one weight it is n.
-
-        Source: L. Kish, Survey Sampling (1965), section 11.7, from memory.
-        """
-        weights = self._known()[1]
-        return float(weights.sum() ** 2 / (weights**2).sum()) if weights.any() else 0.0
+        """How many equally plausible combinations say as much; of n with one weight it is n."""
+        return effective(self._known()[1])
 
     def ends(self) -> tuple[float, float]:
         """Between which nine in ten are; NaN where fewer than `LEAST` combinations count.

@@ -1,0 +1,160 @@
+"""Points drawn as often as the readings make them likely, sought from where they agree."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Real = NDArray[np.float64]
+Likely = Callable[[Real], Real]
+LEAST = 10.0  # weighed points that have to count, or others are sought
+ENOUGH = 200.0  # weighed points that have to count, so that a hundred of those drawn from them do: as tried
+ROUNDS = 6  # of further points, at most
+WIDEST = 0.7  # standard deviation around the start, in those of the box; half of it in each round that finds nothing
+EVEN = 0.15  # share of the further points that are drawn anywhere
+_EDGE = 1e-4  # share of a range that counts as its end
+
+
+def effective(sizes: Real) -> float:
+    """How many equal weights say as much as these (n,); 0 where all are nothing.
+
+    Source: L. Kish, Survey Sampling (1965), section 11.7, from memory.
+
+    >>> effective(np.ones(7)), effective(np.zeros(7))
+    (7.0, 0.0)
+    """
+    return float(sizes.sum() ** 2 / (sizes**2).sum()) if sizes.any() else 0.0
+
+
+def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> Real:
+    """Points (points, dimensions) between 0 and 1: in each dimension one in every part of 1/points, in random order.
+
+    Source: M. D. McKay, R. J. Beckman, W. J. Conover, "A Comparison of Three Methods for Selecting Values of Input Variables
+    in the Analysis of Output from a Computer Code", Technometrics 21 (1979) 239-245, from memory.
+    """
+    parts = rng.permuted(np.tile(np.arange(points), (dimensions, 1)), axis=1).T
+    return np.asarray((parts + rng.random((points, dimensions))) / points)
+
+
+def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, start: Real) -> tuple[Real, Real]:
+    """Points drawn as often as the readings make them likely, and their weights.
+
+    Parameters
+    ----------
+    likely : callable
+        Logarithm of how likely the readings are (n,), of points (n, dimensions) between 0 and 1; minus infinity where they
+        contradict each other.
+    even : array (points, dimensions)
+        Spread evenly over the box; these are weighed first.
+    draws : int
+        How many to draw.
+    start : array (dimensions,)
+        A point at which the readings agree, for where none or few of the even ones do; NaN in dimensions on which nothing depends.
+
+    Returns
+    -------
+    tuple of arrays
+        Points (n, dimensions), n at most ``draws``; weights (n,): how often each was drawn, times the mean likelihood over the
+        box, so that shapes that are not stated weigh as their readings have it. None where nothing is likely.
+
+    Notes
+    -----
+    Where fewer than `LEAST` of the even ones count, and until `ENOUGH` do, further ones are drawn around the likely ones so far, as wide as those are spread. Each is weighed by its
+    likelihood over the density with which its round was drawn, so that the weights stay those of the even box, and each round
+    counts by how many of it do. No density is below `EVEN`, so no likely region that was missed can weigh without end.
+    Source: O. Cappé, A. Guillin, J.-M. Marin, C. P. Robert, "Population Monte Carlo", Journal of Computational and Graphical
+    Statistics 13 (2004) 907-929, from memory.
+    """
+    found = _Found(likely, even, start)
+    for number in range(ROUNDS if effective(found.sizes) < LEAST else 0):
+        if effective(found.sizes) >= ENOUGH:
+            break
+        found.add(_around(found, WIDEST / 2**number), rng, draws)
+    sizes = found.sizes
+    if not sizes.any():
+        return even[:0], sizes[:0]
+    at = (np.arange(draws) + rng.random()) / draws
+    rows, counts = np.unique(np.searchsorted(np.cumsum(sizes) / sizes.sum(), at), return_counts=True)
+    return found.points[rows], counts * sizes.mean()
+
+
+@dataclass(frozen=True)
+class _Around:
+    """Normal around a ``centre`` (known,), in standard deviations of the box; ``root`` of the covariance, lower triangular."""
+
+    centre: Real
+    root: Real
+
+    def draw(self, rng: np.random.Generator, points: int) -> Real:
+        """(points, known)."""
+        return np.asarray(self.centre + rng.standard_normal((points, len(self.root))) @ self.root.T)
+
+    def density(self, normal: Real) -> Real:
+        """Of drawing each of some points, over that of an even one; (n,)."""
+        apart = np.linalg.solve(self.root, (normal - self.centre).T)
+        return np.asarray(
+            np.exp(0.5 * ((normal**2).sum(axis=1) - (apart**2).sum(axis=0))) / np.prod(np.diag(self.root))
+        )
+
+
+class _Found:
+    """All points so far, and their weights: likelihood over density, each round counting as much as it tells.
+
+    ``normal`` (n, known): the same in the dimensions that count, each spread over a standard normal distribution in place of
+    0 to 1, which has no edge.
+    """
+
+    def __init__(self, likely: Likely, even: Real, start: Real) -> None:
+        self.likely, self.known = likely, ~np.isnan(start)
+        self.start, self.points = _to_normal(start[self.known]), even[:0]
+        self.normal, self.rounds = self.points[:, self.known], list[Real]()
+        self._add(even, np.ones(len(even)))
+
+    @property
+    def sizes(self) -> Real:
+        """Their mean over all rounds is the mean likelihood over the box."""
+        told = np.array([effective(one) for one in self.rounds])
+        shares = told / (told.sum() or 1.0)
+        return len(self.points) * np.concatenate(
+            [w * one / len(one) for w, one in zip(shares, self.rounds, strict=True)]
+        )
+
+    def add(self, around: _Around, rng: np.random.Generator, count: int) -> None:
+        """As many further points, `EVEN` of them anywhere in the box."""
+        more, anywhere = rng.random((count, len(self.known))), int(EVEN * count)
+        normal = np.concatenate([_to_normal(more[:anywhere, self.known]), around.draw(rng, count - anywhere)])
+        more[:, self.known] = _from_normal(normal)
+        self._add(more, EVEN + (1 - EVEN) * around.density(normal))
+
+    def _add(self, points: Real, density: Real) -> None:
+        self.rounds.append(np.exp(self.likely(points)) / density)
+        self.points = np.concatenate([self.points, points])
+        self.normal = np.concatenate([self.normal, _to_normal(points[:, self.known])])
+
+
+def _to_normal(shares: Real) -> Real:
+    from scipy.special import ndtri  # only where readings are weighed
+
+    return np.asarray(ndtri(np.clip(shares, _EDGE, 1 - _EDGE)))
+
+
+def _from_normal(normal: Real) -> Real:
+    from scipy.special import ndtr
+
+    return np.asarray(ndtr(normal))
+
+
+def _around(found: _Found, widest: float) -> _Around:
+    """Where further points are looked for: as the likely ones are spread, and while these are few around the start."""
+    sizes, dimensions = found.sizes, len(found.start)
+    count = effective(sizes)
+    if not count:
+        return _Around(found.start, widest * np.eye(dimensions))
+    trust, centre = count / (count + dimensions), np.average(found.normal, axis=0, weights=sizes)
+    apart = found.normal - centre
+    spread = (apart * sizes[:, None]).T @ apart / sizes.sum()
+    covariance = trust * spread + (1 - trust) * widest**2 * np.eye(dimensions)
+    return _Around(trust * centre + (1 - trust) * found.start, np.linalg.cholesky(covariance))
