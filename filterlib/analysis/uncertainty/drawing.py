@@ -103,15 +103,19 @@ class _Around:
 class _Found:
     """All points so far, and their weights: likelihood over density, each round counting as much as it tells.
 
-    ``normal`` (n, known): the same in the dimensions that count, each spread over a standard normal distribution in place of
-    0 to 1, which has no edge.
+    ``at`` (known,): the start in the dimensions that count; `normal` there: each spread over a standard normal distribution in
+    place of 0 to 1, which has no edge.
     """
 
     def __init__(self, likely: Likely, even: Real, start: Real) -> None:
         self.likely, self.known = likely, ~np.isnan(start)
-        self.start, self.points = _to_normal(start[self.known]), even[:0]
-        self.normal, self.rounds = self.points[:, self.known], list[Real]()
+        self.at, self.points, self.rounds = start[self.known], even[:0], list[Real]()
         self._add(even, np.ones(len(even)))
+
+    @property
+    def normal(self) -> Real:
+        """All points (n, known)."""
+        return _to_normal(self.points[:, self.known])
 
     @property
     def sizes(self) -> Real:
@@ -132,11 +136,10 @@ class _Found:
     def _add(self, points: Real, density: Real) -> None:
         self.rounds.append(np.exp(self.likely(points)) / density)
         self.points = np.concatenate([self.points, points])
-        self.normal = np.concatenate([self.normal, _to_normal(points[:, self.known])])
 
 
 def _to_normal(shares: Real) -> Real:
-    from scipy.special import ndtri  # only where readings are weighed
+    from scipy.special import ndtri  # only where next to nothing agrees
 
     return np.asarray(ndtri(np.clip(shares, _EDGE, 1 - _EDGE)))
 
@@ -149,12 +152,12 @@ def _from_normal(normal: Real) -> Real:
 
 def _around(found: _Found, widest: float) -> _Around:
     """Where further points are looked for: as the likely ones are spread, and while these are few around the start."""
-    sizes, dimensions = found.sizes, len(found.start)
-    count = effective(sizes)
+    sizes, start, normal = found.sizes, _to_normal(found.at), found.normal
+    count, dimensions = effective(sizes), len(start)
     if not count:
-        return _Around(found.start, widest * np.eye(dimensions))
-    trust, centre = count / (count + dimensions), np.average(found.normal, axis=0, weights=sizes)
-    apart = found.normal - centre
+        return _Around(start, widest * np.eye(dimensions))
+    trust, centre = count / (count + dimensions), np.average(normal, axis=0, weights=sizes)
+    apart = normal - centre
     spread = (apart * sizes[:, None]).T @ apart / sizes.sum()
     covariance = trust * spread + (1 - trust) * widest**2 * np.eye(dimensions)
-    return _Around(trust * centre + (1 - trust) * found.start, np.linalg.cholesky(covariance))
+    return _Around(trust * centre + (1 - trust) * start, np.linalg.cholesky(covariance))
