@@ -351,7 +351,7 @@ def _display_prefixes(symbol: str) -> dict[int, str]:
 
 
 def _display_unit(unit: str) -> str:
-    return unit.replace("ohm", "Ω").replace("m2", "m²").replace("A2 s", "A²s")
+    return unit.replace("ohm", "Ω").replace("m2", "m²").replace("A2 s", "A²s").replace("A2s", "A²s")
 
 
 def _without_zeros(text: str) -> str:

@@ -19,6 +19,8 @@ from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
+from filterlib.analysis.supply.rules import Check
+from filterlib.analysis.supply.supply_side import SupplySide, supply_side
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
 from filterlib.analysis.verdict import (
@@ -80,7 +82,7 @@ class Judgement:
 
     ``points`` in their order; ``verdicts``: one a requirement, in their order; ``lives`` of the electrolytics over all
     operating points, where each states its share of time; ``exceeded``: operating point and check of every rating that is
-    exceeded, or may be.
+    exceeded, or may be; ``supply``: the battery's side and the plug, None where the file says nothing of them, or for a first look.
     """
 
     design: Design
@@ -88,6 +90,13 @@ class Judgement:
     verdicts: tuple[Verdict, ...]
     lives: tuple[StressCheck, ...] = ()
     exceeded: tuple[tuple[str, StressCheck], ...] = ()
+    supply: SupplySide | None = None
+
+    @property
+    def against(self) -> tuple[Check, ...]:
+        """The rules of the battery's side and the plug that are not met over the whole range."""
+        checks = self.supply.checks if self.supply is not None else ()
+        return tuple(one for one in checks if one.verdict in ("not met", "undecided"))
 
     @property
     def unstable(self) -> tuple[PointJudgement, ...]:
@@ -123,6 +132,7 @@ class Judgement:
     def outcome(self) -> Answer:
         """The worst of all verdicts: on requirements, on ratings that are not accepted, and on stability."""
         answers: set[str] = {one.verdict for one in self.verdicts} | {check.verdict for _, check in self.broken}
+        answers |= {check.verdict for check in self.against}
         if self.unstable or "not met" in answers:
             return "not met"
         if self.turned or "undecided" in answers:
@@ -133,7 +143,7 @@ class Judgement:
         """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""
         enough = ("met", "probably met")[: 1 + (accept == "probable")]
         met = all(verdict.verdict in enough for verdict in self.verdicts)
-        return met and not self.unstable and not self.turned and not self.broken
+        return met and not (self.unstable or self.turned or self.broken or self.against)
 
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:
@@ -266,7 +276,8 @@ def judge(
         for solution, dc_point, at_point, stressed, over in zip(solved, steady, ripples, stresses, overs, strict=True)
     )
     lives = missions(design, stresses)
-    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives))
+    side = supply_side(solved) if like is None else None
+    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives), side)
 
 
 def _drawn(result: RippleResult) -> Plausible | None:

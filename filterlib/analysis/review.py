@@ -185,5 +185,6 @@ def _closing(point: PointJudgement, load: str, label: str) -> MeasurementValues:
 def _assumed(design: Design) -> tuple[UncertainParameter, ...]:
     """Every default that carries the result."""
     inputs = (one for test in emission_tests(design) for one in test.inputs(design.converter))
-    parameters = dict.fromkeys((*uncertain_parameters(design), *inputs))
+    fed = design.battery_side.uncertain_parameters() if design.states_battery_side else ()
+    parameters = dict.fromkeys((*uncertain_parameters(design), *inputs, *fed))
     return tuple(one for one in parameters if not one.stated or one.moved_from is not None)

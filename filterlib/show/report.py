@@ -29,6 +29,7 @@ from filterlib.show.results import at_frequency, results_text
 from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
+from filterlib.show.supply_chapter import supply_chapters
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import (
     interval_now,
@@ -278,6 +279,7 @@ def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None
         impedances=[tables.impedance_table(p, result.design.converter.switching_frequency) for p in result.points],
         steps=tables.steps_table(result),
         assumptions=tables.assumptions_table(result),
+        supply=supply_chapters(result.judgement.supply, result.design),
         files=[NUMBERS, *drawn],
         **pieces,
     )

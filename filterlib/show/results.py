@@ -26,6 +26,7 @@ from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
 from filterlib.show.reasons_numbers import reasons_section
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
+from filterlib.show.supply_numbers import supply_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions
@@ -86,6 +87,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),
+        "supply": supply_section(result.judgement.supply),
         "accepted_ratings": [_accepted(one, result) for one in result.design.accepted],
         "assumptions": [asdict(assumption) for assumption in assumptions(result)],
         "trust": list(trust(result)),

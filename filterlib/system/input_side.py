@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from filterlib.errors import FilterlibError, Problem, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import rectangle, triangle
-from filterlib.parts.base import ROOM, Value
+from filterlib.parts.base import ROOM, Quantity, Value
 from filterlib.system.converter import Converter
 from filterlib.system.load import InputCapacitor
 from filterlib.system.model import Given, Model
@@ -42,7 +42,7 @@ class InputSide(Model):
 
     ``ripple_current`` [A]: peak to peak of what the switches draw: of the triangle, or the height of the pulse; without
     it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line. ``capacitors``: the input capacitors as parts, in
-    place of ``capacitance``, ``esr`` and ``esl``, which are then those of all in parallel at half of their rated voltage.
+    place of ``capacitance``, ``esr`` and ``esl``, which are then those of all in parallel at half of their rated voltage. ``highest_voltage`` [V] that the input bears.
     """
 
     ripple_current: Annotated[Ranged, RangedQuantity("A", "ripple of the input current", above=0, high=1000)] | None = (
@@ -61,6 +61,7 @@ class InputSide(Model):
         5e-9, 1e-9, 15e-9, "the capacitor with its loop on the board"
     )
     capacitors: tuple[InputCapacitor, ...] = ()
+    highest_voltage: Annotated[float, Quantity("V", above=0, high=2000)] | None = None
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "loop of the lead to the networks", low=0, high=1e-4)] = (
         _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )

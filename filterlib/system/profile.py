@@ -27,6 +27,15 @@ class Profile(Model):
     period: Annotated[float, Quantity("s", low=1e-5, high=1e7)]
     lowest_voltage: Annotated[float, Quantity("V", above=0, high=1000)]
 
+    @property
+    def mean(self) -> float:
+        """Share of the full draw that the load takes on average.
+
+        >>> Profile(idle="10 %", burst="1 s", period="10 s", lowest_voltage="22 V").mean     # by hand: 0.1 + 0.9 / 10
+        0.19
+        """
+        return self.idle + (1 - self.idle) * self.burst / self.period
+
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:
         burst, period = (_seconds(fields.get(key)) for key in ("burst", "period"))

@@ -29,6 +29,7 @@ from filterlib.words.measurement_sentences import (
 from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
+from filterlib.words.supply_sentences import check_sentence, supply_cautions
 
 ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
 READ_TO = 0.95  # of that, from which on nothing is missing
@@ -53,7 +54,14 @@ _UNKNOWN = {
 
 def summary(result: ReviewResult) -> str:
     """What became of the requirements, in one sentence, and of ratings that are exceeded, in another."""
-    return " ".join(filter(None, (_of_requirements(result), rating_count(result.judgement))))
+    return " ".join(filter(None, (_of_requirements(result), rating_count(result.judgement), _of_supply(result))))
+
+
+def _of_supply(result: ReviewResult) -> str:
+    """How many rules of the battery's side and the plug are not met; "" where none is."""
+    count: Counter[str] = Counter(one.verdict for one in result.judgement.against)
+    parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
+    return f"Battery's side and plug: {', '.join(parts)}." if parts else ""
 
 
 def count(result: ReviewResult) -> str:
@@ -161,6 +169,8 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
+    if failing is None and judgement.against:
+        return f"{check_sentence(judgement.against[0])}."
     load, label, point_ = judgement.decisive
     figure = point_.ripple.figures[load, label]
     if failing is None or failing.band:
@@ -371,6 +381,8 @@ def cautions(result: ReviewResult) -> Iterator[str]:
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
     )
+    if result.judgement.supply is not None:
+        yield from supply_cautions(result.judgement.supply.run, result.judgement.supply.plug)
     yield (
         f"Capacitors keep their charge after switching off (here up to {format_quantity(result.stored_energy, 'J')} in converter, "
         "filter and loads): discharge them through a resistor and measure before touching"

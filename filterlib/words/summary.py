@@ -12,6 +12,7 @@ import numpy as np
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import bank_line
@@ -21,6 +22,7 @@ from filterlib.words.quantities import capital, joined, margin_text, number, ran
 from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_value
 from filterlib.words.review_sentences import headline, odd_sentences
 from filterlib.words.stability_sentences import likelihood
+from filterlib.words.supply_sentences import battery_line, plug_line
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal
 MOST = 3  # lines of the sentence that says why
@@ -85,6 +87,22 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
     yield _ratings(result)
     yield from _emission(result)
     yield from _bursts(result)
+    yield from _supply(result)
+
+
+def _supply(result: ReviewResult) -> Iterator[Finding]:
+    """The battery's side and the plug, a line each."""
+    found = result.judgement.supply
+    if found is None:
+        return
+    sides = (
+        ("Battery's side", found.run.checks, battery_line(found.run)),
+        ("At the plug", found.plug.checks, plug_line(found.plug)),
+    )
+    for subject, checks, line in sides:
+        decided = worst_check(checks)
+        answer = "no limit" if decided is None else decided.verdict
+        yield Finding(SYMBOLS.get(answer, "–"), "not judged" if answer == "no limit" else answer, subject, line)
 
 
 def _stability(result: ReviewResult) -> Finding:

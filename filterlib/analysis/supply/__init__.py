@@ -1,0 +1,1 @@
+"""What feeds the converter: the plug, the battery, wire, fuse and switch, and whether the converter starts."""

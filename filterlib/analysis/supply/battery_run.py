@@ -1,0 +1,282 @@
+"""From the loads back to the battery: current, energy and run time; wire, fuse and switch against the rule that binds each."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Annotated
+
+from filterlib.analysis.bench.bench_safety import FUSE_MARGIN
+from filterlib.analysis.described import Amperes, Joules, Unit, Volts, Watts
+from filterlib.analysis.supply.rules import Check, check
+from filterlib.analysis.supply.wires import AMPACITY_SOURCE, FUSE_SOURCES, ampacity, least_gauge, opens_within
+from filterlib.errors import FilterlibError
+from filterlib.system.battery_side import BatterySide
+from filterlib.system.design import Design
+from filterlib.system.ranged import Ranged
+from filterlib.system.solution import Solution
+
+__all__ = ["BatteryRun", "PointDraw", "battery_run", "line_current"]
+DAY = 86400.0
+
+
+@dataclass(frozen=True)
+class PointDraw:
+    """What an operating point takes of the battery: ``power`` into the filter, ``current`` at the nominal and ``most`` at the lowest voltage."""
+
+    point: str
+    power: Watts[float]
+    current: Amperes[float]
+    most: Annotated[float, Unit("A", "at the lowest voltage")]
+
+
+@dataclass(frozen=True)
+class BatteryRun:
+    """The battery's side of a design.
+
+    ``draws`` by operating point; ``most``: the largest current, all loads at full draw and the battery at its lowest; ``lost``: voltage lost
+    there in the whole line; ``per_day`` of energy and ``runs`` for, NaN where no shares of time or no capacity say so; ``gauge``: the thinnest
+    wire of the table that would do; ``checks``.
+    """
+
+    draws: tuple[PointDraw, ...]
+    voltage: Volts[float]
+    lowest: Volts[float]
+    most: Annotated[float, Unit("A", "largest current")]
+    lost: Annotated[float, Unit("V", "lost in the line")]
+    mean: Annotated[float, Unit("W", "mean power")]
+    per_day: Joules[float]
+    runs: Annotated[float, Unit("s", "run time")]
+    runs_low: Annotated[float, Unit("s", key="runs_low")]
+    gauge: Annotated[float, Unit("", key=None)]
+    checks: tuple[Check, ...]
+
+
+def line_current(watts: float, volts: float, ohms: float) -> float:
+    """Current [A] that a constant power takes of a battery of ``volts`` behind ``ohms``; NaN where the line cannot deliver it.
+
+    >>> round(line_current(96.0, 24.0, 0.25), 6), line_current(600.0, 24.0, 0.25)     # by hand: E I - R I^2 = P
+    (4.179606, nan)
+    """
+    inside = volts**2 - 4 * ohms * watts
+    return 2 * watts / (volts + math.sqrt(inside)) if inside >= 0 else math.nan
+
+
+def battery_run(solutions: Iterable[Solution]) -> BatteryRun:
+    """What a design, solved at its operating points, takes of its battery, and what wire, fuse and switch make of it.
+
+    Returns: BatteryRun in SI units.
+    Raises: FilterlibError where no voltage of the battery is known.
+    """
+    solved = tuple(solutions)
+    design = solved[0].design
+    side, volts = design.battery_side, design.battery_side.battery.volts(design.converter)
+    if volts is None:
+        raise FilterlibError("battery.voltage: missing: currents follow from it; state it, or converter.input_voltage")
+    at, lowest, efficiency = float(volts.value), volts.low, design.converter.efficiency
+    powers = [float(one.state.terminal_voltage * one.state.converter_current) for one in solved]
+    ohms = float(side.resistance)
+    draws = tuple(
+        PointDraw(one.point, power, _amps(power, efficiency, at, ohms), _amps(power, efficiency, lowest, ohms))
+        for one, power in zip(solved, powers, strict=True)
+    )
+    full = max(design.full_current * design.converter.output_voltage, *powers)
+    currents = _over(full, efficiency, volts, side)
+    mean = _mean(design, solved, powers) / float(efficiency.value)
+    runs = _runs(side, at, mean)
+    gauge = _gauge(side, currents[0], lowest)
+    return BatteryRun(
+        draws, at, lowest, currents[0], currents[0] * ohms, mean, mean * DAY, *runs, gauge,
+        tuple(_checks(design, currents, lowest)),
+    )  # fmt: skip
+
+
+def _amps(power: float, efficiency: Ranged, volts: float, ohms: float) -> float:
+    return line_current(power / float(efficiency.value), volts, ohms)
+
+
+def _over(full: float, efficiency: Ranged, volts: Ranged, side: BatterySide) -> tuple[float, float, float]:
+    """The largest current at the lowest voltage [A]: nominal, and at the two ends of efficiency and resistance."""
+    high, low = (
+        side.at(
+            {
+                f"{key}.resistance": getattr(getattr(side, name).resistance, end)
+                for key, name in (("battery", "battery"), ("fuse", "fuse"), ("switch", "switch"))
+            }
+        )
+        for end in ("high", "low")
+    )
+    return (
+        line_current(full / float(efficiency.value), volts.low, float(side.resistance)),
+        line_current(full / efficiency.low, volts.low, float(high.resistance)),
+        line_current(full / efficiency.high, volts.low, float(low.resistance)),
+    )
+
+
+def _mean(design: Design, solved: tuple[Solution, ...], powers: list[float]) -> float:
+    """Mean power into the filter [W]: over the points' shares of time, else over the loads' bursts; NaN where nothing says it."""
+    shares = [design.point(one.point).share_of_time for one in solved]
+    known = [(share, power) for share, power in zip(shares, powers, strict=True) if share is not None]
+    if len(known) == len(powers):
+        return sum(share * power for share, power in known) / max(sum(share for share, _ in known), 1e-12)
+    if any(load.profile is not None for load in design.loads):
+        volts = design.converter.output_voltage
+        return sum(
+            float(load.draws(volts, load.profile.mean if load.profile else 1.0)) * volts for load in design.loads
+        )
+    return powers[0] if len(powers) == 1 else math.nan
+
+
+def _runs(side: BatterySide, volts: float, mean: float) -> tuple[float, float]:
+    """Run time [s], nominal and at the least usable share of the capacity; NaN where no capacity is stated."""
+    if side.battery.capacity is None:
+        return math.nan, math.nan
+    energy = side.battery.capacity * volts
+    return energy * float(side.battery.usable.value) / mean, energy * side.battery.usable.low / mean
+
+
+def _gauge(side: BatterySide, current: float, lowest: float) -> float:
+    found = (
+        None
+        if math.isnan(current)
+        else least_gauge(current, float(side.wire.length.value), side.wire.drop * lowest, hot=_hot(side))
+    )
+    return math.nan if found is None else float(found)
+
+
+def _hot(side: BatterySide) -> bool:
+    return side.wire.place == "engine_space"
+
+
+def _checks(design: Design, currents: tuple[float, float, float], lowest: float) -> Iterator[Check]:
+    side = design.battery_side
+    amps = [math.inf if math.isnan(one) else one for one in currents]
+    yield check(
+        "battery.delivers",
+        "battery and its line",
+        "largest current",
+        "A",
+        amps,
+        lowest / (2 * float(side.resistance)),
+        "the most that can be drawn: V / (2 R)",
+        "largest power from a source with a resistance",
+    )
+    if side.wire.cross_section.stated or side.wire.awg is not None:
+        yield from _of_wire(side, amps, lowest)
+    if side.fuse.rated_current is not None:
+        yield from _of_fuse(design, side, side.fuse.rated_current, amps)
+    yield from _of_switch(design, side, amps)
+
+
+def _of_wire(side: BatterySide, amps: list[float], lowest: float) -> Iterator[Check]:
+    lost = [float(side.wire.resistance()) * one / lowest for one in amps]
+    yield check(
+        "wire.drop",
+        "supply wire",
+        "voltage lost there and back",
+        "",
+        lost,
+        side.wire.drop,
+        "share of the battery's lowest voltage",
+        "3 % for electronics (ABYC E-11, a dealer's table)",
+    )
+    bears = ampacity(float(side.wire.cross_section.value), hot=_hot(side))
+    yield check("wire.current", "supply wire", "largest current", "A", amps, bears, "ampacity", AMPACITY_SOURCE)
+
+
+def _of_fuse(design: Design, side: BatterySide, rated: float, amps: list[float]) -> Iterator[Check]:
+    bursts = [load.profile.burst for load in design.loads if load.profile is not None]
+    if not bursts:
+        yield check(
+            "fuse.load",
+            "fuse",
+            "largest current",
+            "A",
+            amps,
+            rated / FUSE_MARGIN,
+            "80 % of its rated current, for ever",
+            "common practice, no source",
+        )
+    elif max(amps) > rated:
+        least, _ = opens_within(side.fuse.kind, max(amps) / rated, rated)
+        yield check(
+            "fuse.burst",
+            "fuse",
+            "length of a burst",
+            "s",
+            [max(bursts)],
+            least,
+            f"the least time in which it opens at {max(amps) / rated:.2g} times its rated current",
+            FUSE_SOURCES[side.fuse.kind],
+        )
+    if side.wire.cross_section.stated or side.wire.awg is not None:
+        bears = ampacity(float(side.wire.cross_section.value), hot=_hot(side))
+        yield check(
+            "fuse.wire",
+            "fuse",
+            "rated current",
+            "A",
+            [rated],
+            bears,
+            "ampacity of the wire that it protects",
+            AMPACITY_SOURCE,
+        )
+    if side.fuse.rated_voltage is not None:
+        full = side.battery.volts(design.converter)
+        yield check(
+            "fuse.voltage",
+            "fuse",
+            "battery voltage",
+            "V",
+            [float(full.value), full.low, full.high] if full else [math.nan],
+            side.fuse.rated_voltage,
+            "DC voltage that it interrupts",
+            "the design file",
+        )
+
+
+def _of_switch(design: Design, side: BatterySide, amps: list[float]) -> Iterator[Check]:
+    switch = side.switch
+    if switch.rated_current is not None:
+        yield check(
+            "switch.current",
+            "switch",
+            "largest current",
+            "A",
+            [one / switch.count for one in amps],
+            switch.rated_current,
+            "rated current of each",
+            "the design file",
+        )
+    if switch.kind == "transistor" and switch.avalanche_energy is not None:
+        energies = [
+            float(one) * current**2 / 2
+            for one, current in zip((side.inductance, _most_henries(side), side.inductance), amps, strict=True)
+        ]
+        yield check(
+            "switch.avalanche",
+            "switch",
+            "energy of the line when it opens",
+            "J",
+            energies,
+            switch.avalanche_energy,
+            "single avalanche pulse",
+            "the design file",
+        )
+    full = side.battery.volts(design.converter)
+    if switch.rated_voltage is not None and full is not None:
+        yield check(
+            "switch.voltage",
+            "switch",
+            "battery voltage",
+            "V",
+            [float(full.value), full.low, full.high],
+            switch.rated_voltage,
+            "rated voltage",
+            "the design file",
+        )
+
+
+def _most_henries(side: BatterySide) -> float:
+    return side.wire.inductance.high + side.battery.inductance.high
