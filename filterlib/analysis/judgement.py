@@ -19,8 +19,7 @@ from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
-from filterlib.analysis.supply.rules import Check
-from filterlib.analysis.supply.supply_side import SupplySide, supply_side
+from filterlib.analysis.supply.supply_side import SupplySide, against, supply_side
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
 from filterlib.analysis.verdict import (
@@ -93,12 +92,6 @@ class Judgement:
     supply: SupplySide | None = None
 
     @property
-    def against(self) -> tuple[Check, ...]:
-        """The rules of the battery's side and the plug that are not met over the whole range."""
-        checks = self.supply.checks if self.supply is not None else ()
-        return tuple(one for one in checks if one.verdict in ("not met", "undecided"))
-
-    @property
     def unstable(self) -> tuple[PointJudgement, ...]:
         """The operating points at which the circuit is unstable at nominal values."""
         return tuple(point for point in self.points if not point.operating.stable)
@@ -132,7 +125,7 @@ class Judgement:
     def outcome(self) -> Answer:
         """The worst of all verdicts: on requirements, on ratings that are not accepted, and on stability."""
         answers: set[str] = {one.verdict for one in self.verdicts} | {check.verdict for _, check in self.broken}
-        answers |= {check.verdict for check in self.against}
+        answers |= {check.verdict for check in against(self.supply)}
         if self.unstable or "not met" in answers:
             return "not met"
         if self.turned or "undecided" in answers:
@@ -143,7 +136,7 @@ class Judgement:
         """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""
         enough = ("met", "probably met")[: 1 + (accept == "probable")]
         met = all(verdict.verdict in enough for verdict in self.verdicts)
-        return met and not (self.unstable or self.turned or self.broken or self.against)
+        return met and not (self.unstable or self.turned or self.broken or against(self.supply))
 
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:

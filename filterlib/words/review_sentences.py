@@ -10,6 +10,7 @@ import numpy as np
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, measurement
 from filterlib.analysis.stress.stress import StressCheck
+from filterlib.analysis.supply.supply_side import against
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
@@ -59,7 +60,7 @@ def summary(result: ReviewResult) -> str:
 
 def _of_supply(result: ReviewResult) -> str:
     """How many rules of the battery's side and the plug are not met; "" where none is."""
-    count: Counter[str] = Counter(one.verdict for one in result.judgement.against)
+    count: Counter[str] = Counter(one.verdict for one in against(result.judgement.supply))
     parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
     return f"Battery's side and plug: {', '.join(parts)}." if parts else ""
 
@@ -169,8 +170,8 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
-    if failing is None and judgement.against:
-        return f"{check_sentence(judgement.against[0])}."
+    if failing is None and against(judgement.supply):
+        return f"{check_sentence(against(judgement.supply)[0])}."
     load, label, point_ = judgement.decisive
     figure = point_.ripple.figures[load, label]
     if failing is None or failing.band:

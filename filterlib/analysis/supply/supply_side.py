@@ -10,7 +10,7 @@ from filterlib.analysis.supply.battery_run import BatteryRun, battery_run
 from filterlib.analysis.supply.rules import Check
 from filterlib.system.solution import Solution
 
-__all__ = ["SupplySide", "supply_side"]
+__all__ = ["SupplySide", "against", "supply_side"]
 
 
 @dataclass(frozen=True)
@@ -36,3 +36,8 @@ def supply_side(solutions: Sequence[Solution]) -> SupplySide | None:
         return None
     run = battery_run(solutions)
     return SupplySide(run, at_the_plug(design, run.most if run.most == run.most else 0.0))
+
+
+def against(found: SupplySide | None) -> tuple[Check, ...]:
+    """The rules of the battery's side and the plug that are not met over the whole range."""
+    return tuple(one for one in (found.checks if found else ()) if one.verdict in ("not met", "undecided"))
