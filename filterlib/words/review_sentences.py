@@ -30,7 +30,7 @@ from filterlib.words.measurement_sentences import (
 from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
-from filterlib.words.supply_sentences import check_sentence, supply_cautions
+from filterlib.words.supply_sentences import check_sentence, supply_cautions, supply_count
 
 ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
 READ_TO = 0.95  # of that, from which on nothing is missing
@@ -55,14 +55,9 @@ _UNKNOWN = {
 
 def summary(result: ReviewResult) -> str:
     """What became of the requirements, in one sentence, and of ratings that are exceeded, in another."""
-    return " ".join(filter(None, (_of_requirements(result), rating_count(result.judgement), _of_supply(result))))
-
-
-def _of_supply(result: ReviewResult) -> str:
-    """How many rules of the battery's side and the plug are not met; "" where none is."""
-    count: Counter[str] = Counter(one.verdict for one in against(result.judgement.supply))
-    parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
-    return f"Battery's side and plug: {', '.join(parts)}." if parts else ""
+    return " ".join(
+        filter(None, (_of_requirements(result), rating_count(result.judgement), supply_count(result.judgement.supply)))
+    )
 
 
 def count(result: ReviewResult) -> str:

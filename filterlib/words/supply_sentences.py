@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from filterlib.analysis.supply.at_the_plug import BREAKDOWN, HOT_SHARE, Fix, PlugResult
 from filterlib.analysis.supply.battery_run import BatteryRun
 from filterlib.analysis.supply.rules import Check, worst
+from filterlib.analysis.supply.supply_side import SupplySide, against
 from filterlib.analysis.supply.wires import gauge_name
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
@@ -22,6 +24,7 @@ __all__ = [
     "plug_line",
     "plug_sentences",
     "supply_cautions",
+    "supply_count",
     "value_words",
 ]
 ARC_VOLTS, ARC_AMPS = 12.0, 0.4  # from which contacts of copper or silver arc: handbooks on contacts, from memory
@@ -150,3 +153,10 @@ def supply_cautions(run: BatteryRun, found: PlugResult) -> Iterator[str]:
         )
     if found.peak.high > HAZARDOUS:
         yield f"The peak may pass {HAZARDOUS:g} V DC, above which a touch is hazardous: keep fingers off bare contacts while plugging"
+
+
+def supply_count(found: SupplySide | None) -> str:
+    """How many rules of the battery's side and the plug are not met, or undecided; "" where none is."""
+    count: Counter[str] = Counter(one.verdict for one in against(found))
+    parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
+    return f"Battery's side and plug: {', '.join(parts)}." if parts else ""
