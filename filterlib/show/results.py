@@ -87,7 +87,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),
-        "supply": supply_section(result.judgement.supply),
+        **supply_section(result.judgement.supply),
         "accepted_ratings": [_accepted(one, result) for one in result.design.accepted],
         "assumptions": [asdict(assumption) for assumption in assumptions(result)],
         "trust": list(trust(result)),

@@ -10,10 +10,10 @@ from filterlib.words.supply_sentences import battery_line, check_sentence, fix_w
 NOT_STATED = "nothing says it"
 
 
-def supply_section(found: SupplySide | None) -> Section | None:
-    """Both in results.json; null where nothing is stated."""
+def supply_section(found: SupplySide | None) -> Section:
+    """Both in results.json; null with its reason where nothing is stated."""
     if found is None:
-        return None
+        return {"supply": None, "supply_reason": "the file states neither battery nor supply wire, fuse or switch"}
     run, plug = found.run, found.plug
     battery = numbers(run, NOT_STATED) | {"line": battery_line(run), "checks": [_check(one) for one in run.checks]}
     battery["operating_points"] = {one.point: numbers(one, "the line cannot deliver this") for one in run.draws}
@@ -29,7 +29,7 @@ def supply_section(found: SupplySide | None) -> Section | None:
         "checks": [_check(one) for one in plug.checks],
         "fixes": fixes,
     }
-    return {"battery": battery, "plug": at_plug}
+    return {"supply": {"battery": battery, "plug": at_plug}}
 
 
 def _check(one: Check) -> Section:

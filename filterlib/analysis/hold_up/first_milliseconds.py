@@ -55,11 +55,11 @@ class Path:
     volts: Volts[float]
     limit: Amperes[float]
     output: Ohms[float]
-    loop: tuple[float, float, float]
+    loop: Annotated[tuple[float, float, float], Unit("own", key=None)]
     inside: Branch
-    filter: tuple[float, float]
+    filter: Annotated[tuple[float, float], Unit("own", key=None)]
     behind: Branch
-    lead: tuple[float, float]
+    lead: Annotated[tuple[float, float], Unit("own", key=None)]
     load: Branch
 
     @property
