@@ -30,7 +30,7 @@ def as_measured(design: Design) -> Design:
     there = float(stage.part.capacitance_at(design.converter.output_voltage)) * stage.count
     if abs(float(test.capacitance) / there - 1) > float(stage.part.tolerance) + NEAR:
         return design
-    loop = min(float(stage.mounting_loop.value), float(test.esl) * stage.count)
+    loop = min(float(stage.mounting_loop.value), float(test.esl) * stage.count / 2)  # so that no ESL falls below 0
     part = stage.part.replace(**_values(design, stage, loop, {}), **_EXACT)
     known = stage.replace(part=part, mounting_loop=loop)
     return design.replace(filter=tuple(known if one is stage else one for one in design.filter))
