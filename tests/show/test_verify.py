@@ -14,6 +14,7 @@ from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.show import verify
 from filterlib.show.schematic import schematic_svg
 from filterlib.words.bench_sentences import check_words
+from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.safety_steps import safety_steps
 from tests.reviews import reviewed
 
@@ -96,7 +97,7 @@ def test_what_the_command_says(sheet):
     text = verify.sheet_text(sheet)
     assert text.startswith(f"{len(sheet.checks)} readings at 3 probe points.")
     assert "34.4 mJ stay; 15 kΩ (250 mW) takes them below 1 V in 4.4 s" in text  # hand: 85.6 µF, 15 kohm x C x ln 28
-    assert sheet.narrowing[0].measurement in text
+    assert measurement_words(sheet.narrowing[0].measurement) in text
     assert "No reading decides: x." in verify.sheet_text(replace(sheet, uncovered=("x",)))
 
 
