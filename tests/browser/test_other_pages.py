@@ -9,7 +9,7 @@ import pytest
 from filterlib import load_recording
 from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.comparison.comparison import compare
-from filterlib.analysis.hold_up.burst_bank import bank
+from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.bench.answers.answer import Capture
 from filterlib.bench.answers.answer import bench as compared
@@ -54,7 +54,7 @@ def addresses(tmp_path_factory):
         "part": write_part(examine(part), folder / "part").as_uri(),
         "compare": write_comparison(both, folder / "compare").as_uri(),
         "verify": write_sheet(sheet, folder / "verify").as_uri(),
-        "bank": write_bank(carrying, bank(carrying), folder / "bank").as_uri(),
+        "bank": write_bank(carrying, bursts(carrying), folder / "bank").as_uri(),
         "bench": write_answers(answered, explain(answered), folder / "bench").as_uri(),
         "keys": (folder / "keys.html").as_uri(),
     }
