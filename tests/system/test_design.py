@@ -193,6 +193,7 @@ def test_the_unknowns_are_those_that_have_a_range():
     left = {u.key: u for u in uncertain_parameters(whole(), tolerances=False) if u.key.startswith(("filter.", "load."))}
     assert set(left) == {"filter.L1.leakage_imbalance", "filter.L1.capacitance_imbalance", "filter.Y1.imbalance",
                          "filter.L2.imbalance", "filter.W1.imbalance", "load.modem.lead.imbalance",
+                         "load.modem.lead.height",
                          "load.logger.stray_capacitance", "filter.D1.mounting_loop", "filter.Y1.mounting_loop"}  # fmt: skip
     assert all(not one.stated and "no source" in one.why for one in left.values())
     assert all(one.nominal == 0 for key, one in left.items() if key.endswith("imbalance"))
@@ -228,6 +229,7 @@ def test_values_are_put_back_at_their_key_alone():
             assert unknown.key.endswith("_imbalance") or unknown.key in (
                 "filter.W1.imbalance",
                 "load.modem.lead.imbalance",
+                "load.modem.lead.height",
             )
         else:
             assert back == pytest.approx(unknown.low, rel=1e-12, abs=0)
