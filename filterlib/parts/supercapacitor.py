@@ -83,14 +83,14 @@ class Supercapacitor(Part):
         """Resistance of a new cell [ohm] at ``temperature`` [K]."""
         return self.esr * (on_curve(self.esr_temperature_curve, temperature) if self.esr_temperature_curve else 1.0)
 
-    def life_at(self, temperature: Value, voltage: Value) -> Value | None:
-        """Life [s] of a cell at ``temperature`` [K] and ``voltage`` [V]; None where none is rated.
+    def life_at(self, temperature: Value, voltage: Value | None = None) -> Value | None:
+        """Life [s] of a cell at ``temperature`` [K] and ``voltage`` [V], unless given the rated one; None where none is rated.
 
         Twice as long for each 10 K and each 0.2 V below the rated ones: common practice, no source.
         """
         if self.rated_life is None:
             return None
-        rested = 2 ** ((self.rated_voltage - voltage) / HALVED_BY)
+        rested = 1.0 if voltage is None else 2 ** ((self.rated_voltage - voltage) / HALVED_BY)
         return electrolytic_life(self.rated_life, self.maximum_temperature, temperature) * rested
 
     def balancing_power(self, count: int) -> Value:
