@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import Ratio, Unit
-from filterlib.analysis.ripple.ripple import BEFORE, RippleResult, ripple
+from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -230,4 +230,4 @@ def judged(station: Station, reading: BenchReading, expected: float, low: float,
     return Answer(*answer, "agrees" if times <= 1 else "does not agree", times)
 
 
-__all__ = ["BEFORE", "Answer", "BenchResult", "Capture", "bench", "judged"]
+__all__ = ["Answer", "BenchResult", "Capture", "bench", "judged"]

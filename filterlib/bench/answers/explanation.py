@@ -27,7 +27,6 @@ EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, u
 ALIKE = 3.0  # times less likely, up to which two faults are not told apart
 SIMPLER = 10.0  # times less likely, up to which the board as designed is taken before a fault
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
-RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
 _CASES = 32  # plausible cases
@@ -221,8 +220,6 @@ def _next(
     """Of all places, bands and points that were not read: where the first and its next rival differ most."""
     done = {one.station.name for one in result.answers}
     for rival in ranked[1 : 1 + _RIVALS]:
-        if rival.likely * RULED_OUT < ranked[0].likely:
-            break
         if rival.likely * RULED_OUT < ranked[0].likely:
             break
         tried = [one for one in _pairs(result, ranked[0].fault, rival.fault) if one.station.name not in done]

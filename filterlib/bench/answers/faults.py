@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -70,15 +70,11 @@ def _values(name: str, key: str) -> Iterator[Fault]:
 
 
 def _times(design: Design, *, key: str, factor: float) -> Design:
-    return changed(design, {key: np.max(_number(design, key)) * factor})
-
-
-def _number(design: Design, key: str) -> Any:
-    return value(design, key)
+    return changed(design, {key: np.max(value(design, key)) * factor})
 
 
 def _joint(design: Design, *, key: str) -> Design:
-    now = _number(design, key)
+    now = value(design, key)
     return changed(design, {key: JOINT + (0.0 if now is None else float(np.max(now)))})
 
 
