@@ -153,7 +153,7 @@ def test_twenty_requirements_still_fit_a_terminal_the_worst_first(quick, clean, 
     assert max(map(len, lines[:-1])) <= 100
     assert [line.split()[:3] for line in lines if "A long name" in line] == [["✗", "not", "met"]]
     shown = sum("Ripple at modem" in line for line in lines)
-    assert f"  {20 - shown} more requirements are on the page" in lines  # hand: what is not shown
+    assert f"  {20 - shown} more requirements on the page" in lines  # hand: what is not shown
 
 
 def test_what_cannot_be_computed_is_said_with_the_name_of_its_file(monkeypatch, tmp_path, capsys):

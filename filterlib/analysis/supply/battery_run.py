@@ -57,7 +57,7 @@ def line_current(watts: float, volts: float, ohms: float) -> float:
     """Current [A] that a constant power takes of a battery of ``volts`` behind ``ohms``; NaN where the line cannot deliver it.
 
     >>> round(line_current(96.0, 24.0, 0.25), 6), line_current(600.0, 24.0, 0.25)     # by hand: E I - R I^2 = P
-    (4.179606, nan)
+    (4.182195, nan)
     """
     inside = volts**2 - 4 * ohms * watts
     return 2 * watts / (volts + math.sqrt(inside)) if inside >= 0 else math.nan

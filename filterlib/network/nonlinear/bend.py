@@ -91,8 +91,8 @@ def clamp(volts: float, ohms: float, *, both_ways: bool = False, drop: float = 0
     Backwards it is a diode of ``drop`` [V], or, ``both_ways``, the same again. Two points of a data sheet give it:
     breakdown V at 1 mA, and clamping V at the peak pulse current, whose difference over that current is ``ohms``.
 
-    >>> clamp(33.0, 0.2)(35.0), clamp(33.0, 0.2, both_ways=True)(-35.0)    # (35 - 33) / 0.2
-    (10.0000033, -10.0000033)
+    >>> [round(clamp(33.0, 0.2, both_ways=way)(volts), 4) for way, volts in ((False, 35), (True, -35))]  # (35 - 33) / 0.2
+    [10.0, -10.0]
     """
     low = -volts if both_ways else -drop
     return Bend((low, volts), (low / off, volts / off), 1 / ohms, 1 / ohms)

@@ -21,7 +21,7 @@ def thermistor_resistance(cold: float, beta: Kelvin, temperature: Kelvin, refere
     Source: IEC 60539-1 (from memory).
 
     >>> round(thermistor_resistance(10.0, 3000.0, 373.15), 3)
-    1.324
+    1.323
     """
     return cold * math.exp(beta * (1 / temperature - 1 / reference))
 

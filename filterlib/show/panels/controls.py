@@ -195,7 +195,7 @@ def parts(kind: type[P]) -> dict[str, P]:
 def in_front(controls: Sequence[Control | Choice], large: Sequence[str]) -> list[Control | Choice]:
     """Those named ``large``, in that order and without a heading, then the others, folded away.
 
-    >>> width, height = Control("w", "width", "m", 1, 2), Control("h", "height", "m", 1, 2, group="size")
+    >>> width, height = Control("w", "width", "m", 1, 9), Control("h", "height", "m", 1, 9, group="size")
     >>> [(one.name, one.group, one.more) for one in in_front([width, height], ["h"])]
     [('h', '', False), ('w', '', True)]
     """
