@@ -13,7 +13,7 @@ from filterlib.show.explore.tide_gauge import demo
 from filterlib.system.solution import solve
 from filterlib.words.stability_sentences import reason_text
 
-INPUT = "input, to the battery"
+INPUT = "at the input"
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +21,7 @@ def panel():
     return emission_panel()
 
 
-@pytest.mark.parametrize(("words", "side"), [("output, behind the filter", "output"), (INPUT, "input")])
+@pytest.mark.parametrize(("words", "side"), [("at the output", "output"), (INPUT, "input")])
 def test_it_is_the_estimate_of_the_demo(panel, words, side):
     """second method: the emission of the demo's own file."""
     full = emissions(solve(demo("brick")), EmissionTest(side, "", ("dc-telecom-network",)), interval=False)

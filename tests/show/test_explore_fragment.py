@@ -46,7 +46,7 @@ def test_the_modes_are_shown():
 def test_words_are_text_and_never_markup():
     shown = svg_fragment("<svg></svg>", 'a "b" <script>')
     assert "<script>" not in shown.html
-    assert re.findall(r'aria-label="([^"]*)"', shown.html) == ["a &quot;b&quot; &lt;script&gt;"]
+    assert re.findall(r'aria-label="([^"]*)"', shown.html) == ["figure", "a &quot;b&quot; &lt;script&gt;"]
 
 
 def test_the_histogram_holds_every_board():

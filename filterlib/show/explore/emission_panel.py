@@ -87,7 +87,7 @@ def emission_panel() -> ui.Panel[Measured, EmissionResult]:
     test, board, brick_group = "The test", "The board", "The brick"
     chokes = {word: part for word, part in ui.parts(CommonModeChoke).items() if part.rated_current >= 4}
     controls: list[ui.Control | ui.Choice] = [
-        ui.Choice("side", "line", {"output, behind the filter": "output", "input, to the battery": "input"}, group=test),
+        ui.Choice("side", "line", {"at the output": "output", "at the input": "input"}, group=test),
         ui.Choice("limit", "limit", {find_limit(name).limit.title: name for name in LIMITS}, group=test),
         ui.Choice("filter.L1.part", "choke", chokes, "cm-1m0-5A", group=board),
         ui.Choice("y", "Y capacitors", Y_CAPACITORS, group=board),

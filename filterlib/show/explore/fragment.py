@@ -35,9 +35,12 @@ class Fragment:
 
 
 def svg_fragment(svg: str, words: str, *, width: int = 60) -> Fragment:
-    """An SVG element on white ground, at most ``width`` [rem] wide, with the words as its label."""
-    ground = f"background: #ffffff; max-width: {width}rem"
-    return Fragment(f'<div role="img" aria-label="{escape(words)}" style="{ground}">{svg}</div>', words)
+    """An SVG element on white ground, at most ``width`` [rem] wide, with the words as its label; where it is too wide, it scrolls."""
+    ground = f"background: #ffffff; max-width: {width}rem; overflow-x: auto"
+    image = f'<div role="img" aria-label="{escape(words)}">{svg}</div>'
+    return Fragment(
+        f'<div class="scroll" role="group" tabindex="0" aria-label="figure" style="{ground}">{image}</div>', words
+    )
 
 
 def clip_fragment(reading: ClippedResult) -> Fragment:

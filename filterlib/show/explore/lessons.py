@@ -274,8 +274,8 @@ EMISSION = Lesson(
             "11.1 dB above. A slow edge removes levels above 1/(π t_r), 3 MHz, and none below.",
         ),
         Try(
-            "line: input",
-            {"side": "input, to the battery"},
+            "line: at the input",
+            {"side": "at the input"},
             "29.2 dB above. The board is not between the brick and this line.",
         ),
     ),

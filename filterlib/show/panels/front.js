@@ -23,6 +23,13 @@ function put(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+// A value of the circuit; one that is longer than its room is pressed together.
+const LETTER = 7; // [px], as the circuit is laid out
+function putValue(node, text) {
+  put(node, text);
+  if (text.length * LETTER > node.dataset.room) { node.setAttribute("textLength", node.dataset.room); node.setAttribute("lengthAdjust", "spacingAndGlyphs"); } else node.removeAttribute("textLength");
+}
+
 function isDark() {
   const lab = document.body.dataset.jpThemeLight;
   return lab ? lab === "false" : matchMedia("(prefers-color-scheme: dark)").matches;
@@ -169,8 +176,8 @@ function circuit(model, made) {
     node.addEventListener("keydown", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); go(names); } });
   }
   const mark = (name) => parts.forEach(({ node, names }) => node.classList.toggle("fl-moved", names.includes(name)));
-  const moving = (name, text) => { mark(name); parts.forEach(({ names, value }) => { if (names[0] === name) put(value, text); }); };
-  const refresh = (touched) => { mark(touched); parts.forEach(({ names, value }) => { if (named[names[0]]) put(value, named[names[0]].text()); }); };
+  const moving = (name, text) => { mark(name); parts.forEach(({ names, value }) => { if (names[0] === name) putValue(value, text); }); };
+  const refresh = (touched) => { mark(touched); parts.forEach(({ names, value }) => { if (named[names[0]]) putValue(value, named[names[0]].text()); }); };
   return { holder, moving, refresh };
 }
 

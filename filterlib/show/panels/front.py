@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -46,7 +46,7 @@ class Front(anywidget.AnyWidget):
         display = panel.display
         super().__init__(
             title=panel.title, controls=[_described(one) for one in panel.state.controls.values()],
-            circuit=circuit_svg(display.circuit) if display.circuit else "", guess=_guess(display.lesson),
+            circuit=circuit_svg(display.circuit, longest_texts(panel.state.controls.values())) if display.circuit else "", guess=_guess(display.lesson),
         )  # fmt: skip
         self.on_msg(self._pressed)
         self.observe(self._moved, names="places")
@@ -181,9 +181,18 @@ def _guess(lesson: Lesson) -> dict[str, Any]:
     return asdict(lesson.guess) if lesson.guess else {}
 
 
+def longest_texts(controls: Iterable[Control | Choice]) -> dict[str, int]:
+    """How many letters the longest text of each control has, by its name."""
+    return {one.name: max(map(len, _texts(one))) for one in controls}
+
+
+def _texts(control: Control | Choice) -> list[str]:
+    return list(control.words) if isinstance(control, Choice) else [control.text(value) for value in control.values]
+
+
 def _described(control: Control | Choice) -> dict[str, Any]:
     """A control as the browser needs it."""
     about = {"name": control.name, "label": control.label, "group": control.group, "more": control.more}
     if isinstance(control, Choice):
-        return {"kind": "choice", **about, "options": list(control.words)}  # fmt: skip
-    return {"kind": "slider", **about, "texts": [control.text(value) for value in control.values]}  # fmt: skip
+        return {"kind": "choice", **about, "options": _texts(control)}  # fmt: skip
+    return {"kind": "slider", **about, "texts": _texts(control)}  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Literal, TypeAlias
@@ -10,14 +10,9 @@ from typing import Literal, TypeAlias
 Symbol: TypeAlias = Literal["source", "capacitor", "choke", "common-mode choke", "box", "shunt", "wire", "load"]
 PLUS, RETURN, HEIGHT = 34, 110, 126  # [px] from the top
 SHUNTS = ("source", "capacitor", "shunt", "load")  # their words are at their right
-WIDE: dict[Symbol, int] = {
-    "choke": 84,
-    "common-mode choke": 84,
-    "box": 84,
-    "source": 92,
-    "load": 96,
-}  # [px]; others as `USUAL`
-USUAL, STEM, ASIDE, LETTER = 76, 30, 48, 7  # [px] width; of a shunt: its wire, and where its words begin; a letter
+LEAST: dict[Symbol, int] = {"choke": 84, "common-mode choke": 84, "box": 84, "source": 92, "load": 96}  # [px] wide
+USUAL, STEM, ASIDE = 76, 30, 54  # [px] width of others; of a shunt: its wire, and what it needs beside its words
+LETTER, MOST = 7, 16  # [px] of a letter; letters of a value that there is room for: longer ones are pressed together
 _COIL = "a4.5 4.5 0 1 1 9 0" * 4
 
 
@@ -32,8 +27,9 @@ class Drawn:
     value: str = ""
 
 
-def circuit_svg(parts: Sequence[Drawn]) -> str:
-    """The parts from left to right between two lines, as an SVG element whose values the browser fills in.
+def circuit_svg(parts: Sequence[Drawn], letters: Mapping[str, int] | None = None) -> str:
+    """The parts from left to right between two lines, as an SVG element whose values the browser fills in; ``letters``: of the longest
+    value that a control shows, by its name, so that there is room for it wherever the slider is.
 
     >>> svg = circuit_svg([Drawn("source", "converter", ("converter",)), Drawn("capacitor", "C1", ("filter.C1.capacitance",))])
     >>> svg.count('role="button"'), 'data-value="filter.C1.capacitance"' in svg
@@ -41,8 +37,9 @@ def circuit_svg(parts: Sequence[Drawn]) -> str:
     """
     left, drawn, end = 0, [], 0
     for part in parts:
-        wide = _wide(part)
-        drawn.append(_part(part, left, wide))
+        room = LETTER * min(MOST, max([len(part.value), *((letters or {}).get(name, 0) for name in part.controls[:1])]))
+        wide = _wide(part, room)
+        drawn.append(_part(part, left, wide, room))
         end = left + (STEM if part.symbol in SHUNTS else wide)
         left += wide
     ends = f"M{STEM} {PLUS}H{end}M{STEM} {RETURN}H{end}"
@@ -52,16 +49,16 @@ def circuit_svg(parts: Sequence[Drawn]) -> str:
     )
 
 
-def _wide(part: Drawn) -> int:
-    """Room for the part and its words."""
-    words = ASIDE + LETTER * len(part.name) if part.symbol in SHUNTS else 0
-    return max(WIDE.get(part.symbol, USUAL), words)
+def _wide(part: Drawn, room: int) -> int:
+    """Width of the part with its words [px]."""
+    words = max(LETTER * len(part.name), room)
+    return max(LEAST.get(part.symbol, USUAL), words + (ASIDE if part.symbol in SHUNTS else LETTER))
 
 
-def _part(part: Drawn, left: int, wide: int) -> str:
+def _part(part: Drawn, left: int, wide: int, room: int) -> str:
     middle = left + (STEM if part.symbol in SHUNTS else wide / 2)
     path, x, y, align = _path(part.symbol, middle)
-    live = f' data-value="{escape(part.controls[0])}"' if part.controls else ""
+    live = f' data-value="{escape(part.controls[0])}" data-room="{room}"' if part.controls else ""
     inside = (
         f'<path d="{path}"/>'
         f'<text x="{x:g}" y="{y}" text-anchor="{align}" class="fl-part-name">{escape(part.name)}</text>'
