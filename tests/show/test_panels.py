@@ -30,7 +30,6 @@ from filterlib.show.panels import (
     parts,
 )  # fmt: skip
 from filterlib.show.panels.axis_limits import limits
-from filterlib.show.panels.front import longest_texts
 from filterlib.show.panels.paper import style
 from filterlib.show.panels.small_circuit import circuit_svg
 from filterlib.show.panels.theme import Theme
