@@ -70,11 +70,8 @@ def verdict_words(result: BenchResult) -> str:
 def answer_sentence(answer: Answer) -> str:
     """One reading and its expectation."""
     reading = answer.reading
-    expected = (
-        f"{number(answer.expected, 'V', 2)} expected ({range_text(answer.low, answer.high, 'V', 2)})"
-        if answer.low == answer.low
-        else f"{number(answer.expected, 'V')} stated"
-    )
+    known = "stated" if answer.station.point == BARE else "expected"
+    expected = f"{number(answer.expected, 'V', 2)} {known} ({range_text(answer.low, answer.high, 'V', 2)})"
     return (
         f"{outcome_words(answer)}: {station_words(answer.station)}: {number(reading.value, 'V')} read "
         f"({range_text(reading.low, reading.high, 'V')}), {expected}"

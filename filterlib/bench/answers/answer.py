@@ -9,10 +9,13 @@ from typing import Annotated, Literal
 
 import numpy as np
 
+from filterlib.analysis.bench.bench_sheet import AGREES
 from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
+from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
 from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
@@ -30,7 +33,6 @@ SAME = 0.01
 """Share by which the switching frequencies of two captures of one converter may differ."""
 BLIND = 2.0
 """Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
-_WIDER = 1.960 / 1.645  # from nine cases in ten to 19 in 20
 Progress = Callable[[float, str], None]
 
 
@@ -48,7 +50,8 @@ class Capture:
 class Answer:
     """One reading beside its prediction.
 
-    ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none).
+    ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none; of
+    the bare converter's stated figure, by how much its file may be off).
     ``outcome``; ``times``: distance of both over their common expanded uncertainty, above 1 they do not agree; ``why`` it
     cannot tell.
     """
@@ -203,30 +206,31 @@ def _of_capture(
 
 def _answer(station: Station, reading: BenchReading, design: Design, ripples: dict[str, RippleResult]) -> Answer:
     if station.point == BARE:
-        return judged(station, reading, design.converter.ripple.peak_to_peak, np.nan, np.nan)
-    figure = ripples[station.point].figures[station.place, station.band.label]
+        stated = design.converter.ripple.peak_to_peak
+        return judged(station, reading, stated, (1 - AGREES) * stated, (1 + AGREES) * stated)
+    key = station.place, station.band.label
+    figure, extent = ripples[station.point].figures[key], ripples[station.point].extents.get(key)
     known = np.isfinite(figure.probable_low)
     ends = (figure.probable_low, figure.probable_high) if known else (figure.low, figure.high)
-    return judged(station, reading, figure.peak_to_peak, *ends)
+    return judged(station, reading, figure.peak_to_peak, *ends, extent.plausible if known and extent else None)
 
 
-def judged(station: Station, reading: BenchReading, expected: float, low: float, high: float) -> Answer:
+def judged(
+    station: Station, reading: BenchReading, expected: float, low: float, high: float, cases: Plausible | None = None
+) -> Answer:
     """Whether a reading agrees with what is expected: the distance of both over their common expanded uncertainty.
 
-    In logarithms, as both are positive and each is known to a share; each counts on the side on which the other lies.
+    In logarithms, as both are positive and each is known to a share. ``cases``: the plausible cases of the prediction, of
+    which the distance is had then; without them ``low`` and ``high`` are taken as its ends, as a normal distribution has them.
     """
     answer = (station, reading, expected, low, high)
     if reading.short:
         return Answer(*answer, "cannot tell", np.nan, "bandwidth")
-    ends = np.array([low, high]) if np.isfinite(low) else np.array([expected, expected])
+    ends = (low, high) if np.isfinite(low) else (expected, expected)
     if reading.low <= 0 or reading.value > BLIND * reading.low:
-        beyond = reading.high < ends[0]
+        beyond = reading.high < ends[0] or reading.low > ends[1]
         return Answer(*answer, "does not agree" if beyond else "cannot tell", np.nan, "" if beyond else "noise")
-    above = reading.value >= expected
-    own = reading.value / reading.low if above else reading.high / reading.value
-    other = ends[1] / expected if above else expected / ends[0]
-    common = np.hypot(np.log(own), _WIDER * np.log(max(other, 1.0)))
-    times = float(abs(np.log(reading.value / expected)) / common)
+    times = times_from_ends(reading, expected, *ends) if cases is None else times_from_cases(reading, cases)
     return Answer(*answer, "agrees" if times <= 1 else "does not agree", times)
 
 

@@ -14,6 +14,7 @@ from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.analysis.ripple.spectra import Spectra, bands, named_band, spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import Answer, BenchResult
+from filterlib.bench.answers.distance import MODEL
 from filterlib.bench.answers.faults import Fault, faults, with_fault
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases, drawn_columns
 from filterlib.bench.answers.stations import BARE, Station
@@ -31,12 +32,11 @@ _RIVALS = 5  # explanations behind the first, among which one is sought that ano
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
 _CASES = 32  # plausible cases
 _LINES = 12  # harmonics, the strongest before the filter
-_MODEL = 0.1  # share by which a peak to peak of the circuit may be wrong where it is right: common practice, no source
 _LINE, _MORE, _MOST = (
     0.1,
     0.15,
     0.7,
-)  # the same of the first harmonic, more at each further one, at most: as banks have several branches
+)  # as `MODEL`, of the first harmonic, more at each further one, at most: as banks have several branches
 _ODD = 1e-3  # share of readings that are wrong for no reason
 
 
@@ -197,7 +197,7 @@ def _deviation(answer: Answer, figures: np.ndarray) -> np.ndarray:
     blind = reading.low <= 0
     middle = reading.high / 2 if blind else reading.value
     own = 1.0 if blind else np.log(reading.high / reading.low) / 3.92
-    return np.asarray(np.log(middle / np.maximum(figures, 1e-9)) / np.hypot(own, _MODEL))
+    return np.asarray(np.log(middle / np.maximum(figures, 1e-9)) / np.hypot(own, MODEL))
 
 
 def _line_deviations(lines: SpectrumAnswer, found: Spectra, fault: Fault) -> Iterator[np.ndarray]:

@@ -123,6 +123,7 @@ def test_what_is_learned_is_inside_what_was_known_and_comes_back_as_a_design(tmp
     captures = [str(RECORDINGS / f"brick-{place}.csv") for place in ("terminals", "modem")]
     brick = CLEAN.with_name("tide-gauge-brick.toml")
     answered = bench(brick, before=captures[0], after=[Capture(captures[1])])
+    assert [one.outcome for one in answered.answers] == ["agrees", "agrees"]  # the invented board has no fault
     found = learn(answered)
     assert found.cases >= 20
     assert found.narrowed

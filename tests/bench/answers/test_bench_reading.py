@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.ripple.spectra import Band
+from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
 from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -100,6 +101,26 @@ def test_a_difference_of_twice_is_found_and_none_is_invented():
     none, twice = times.values()
     assert none <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / n)
     assert twice >= 0.95
+
+
+def test_a_long_tail_of_the_prediction_counts_as_it_is():
+    """Cases of a long tail upwards: of 2,000 that are read exactly, but for the model's own 10 %, 19 in 20 agree; normal ends would
+    call more than that different above, and fewer below."""
+    random = np.random.default_rng(9)
+    cases = np.exp(0.3 * random.exponential(size=400))
+    truth = np.exp(0.3 * random.exponential(size=2000) + 0.1 * random.standard_normal(2000))
+    place, ends = Station("modem", BAND, "full load"), np.quantile(cases, (0.05, 0.95))
+    told = [
+        judged(place, BenchReading(t, t, 0.999 * t, 1.001 * t, 0.0, ""), 1.2, *ends, Plausible(cases, np.ones(400)))
+        for t in truth
+    ]
+    alarms = np.array([one.outcome == "does not agree" for one in told])
+    assert 0.02 < alarms.mean() < 0.07
+
+
+def test_a_reading_above_all_that_noise_can_make_does_not_agree():
+    noisy = BenchReading(3e-3, 3e-3, 1.2e-3, 4.8e-3, 0.0, "")
+    assert judged(Station("modem", BAND, "full load"), noisy, 1e-4, 5e-5, 2e-4).outcome == "does not agree"
 
 
 def test_a_figure_off_the_screen():
