@@ -16,6 +16,8 @@ from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
 
+AGREES = 0.1
+"""Share by which a reading of the bare converter may differ from its file before the file is wrong: common practice, no source."""
 Look = Literal["triangle", "square", "sawtooth with steps", "rounded"]
 _LARGEST = {"rms": ("rms: a square wave's", 0.5), "fundamental": ("at its first harmonic: a square wave's", 2 / np.pi)}
 """Of a wave of 1 peak to peak."""

@@ -16,6 +16,7 @@ from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
+from filterlib.system.arrangement import AGREES
 from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED, OWN_CLIP
 from filterlib.system.converter import Arrangement
@@ -30,7 +31,6 @@ from filterlib.system.requirements import (
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
-AGREES = 0.1  # share by which the first reading may differ from the file before the file is wrong: common practice, no source
 FILLED = 6.0  # of the eight divisions of a screen, that a reading should fill at most: common practice, no source
 FINEST = 1e-3  # [V/div] of an ordinary oscilloscope with a 1x probe: common practice, no source
 NOISE = 1e-3  # [V] peak to peak of its noise with that probe in 20 MHz: common practice, no source

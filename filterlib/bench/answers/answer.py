@@ -9,7 +9,6 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.bench.bench_sheet import AGREES
 from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
@@ -23,6 +22,7 @@ from filterlib.bench.design_file import design_of_capture, load_design
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem
+from filterlib.system.arrangement import AGREES
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.units import format_quantity

@@ -39,8 +39,8 @@ def times_from_cases(reading: BenchReading, cases: Plausible) -> float:
     1.1
     """
     known = np.isfinite(cases.figures) & (cases.weights > 0)
-    ends = np.log(reading.value / reading.low), np.log(reading.high / reading.value)
-    own = np.hypot(np.where(_READ < 0, *ends) / _SURE, MODEL)
+    ends = np.log([reading.value / reading.low, reading.high / reading.value])
+    own = np.hypot(ends[(_READ > 0).astype(int)] / _SURE, MODEL)
     apart = np.log(reading.value) + (_READ * own)[:, None] - np.log(cases.figures[known])
     low, middle, high = _quantiles(apart, cases.weights[known], cases.effective)
     return float(-middle / (high - middle) if middle < 0 else middle / (middle - low))
@@ -52,4 +52,4 @@ def _quantiles(apart: np.ndarray, weights: np.ndarray, count: float) -> np.ndarr
     order = np.argsort(flat)
     below = (np.cumsum(many[order]) - many[order] / 2) / many.sum()
     tail = _TAIL * (1 + 1 / count) - 0.5 / count  # as of k / (n + 1) where `below` is (k - 1/2) / n
-    return np.interp((max(tail, 0.0), 0.5, min(1 - tail, 1.0)), below, flat[order])
+    return np.asarray(np.interp((max(tail, 0.0), 0.5, min(1 - tail, 1.0)), below, flat[order]))
