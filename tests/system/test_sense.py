@@ -156,6 +156,10 @@ ODD_SIZES = {  # of what the newer tables hold: the changed places, the key that
     "a burst of a day": (
         {("load", 0, "profile", "burst"): "86400 s", ("load", 0, "profile", "period"): "1e6 s"}, "profile.burst", "bursts of seconds",
     ),
+    "a burst that leaves no pause": ({("load", 0, "profile", "burst"): "1.9 s"}, "profile.burst", "burst and pause exchanged"),
+    "nothing switched on": (
+        {("operating_point", 0, "load"): "0 %", ("operating_point", 1, "load"): "0 %"}, "operating_point.load", "no load draws anything",
+    ),
     "a rating of kiloamperes": ({("converter", "rating", "output_current"): "3000 A"}, "rating.output_current", "was a prefix forgotten"),
     "two ratings apart": ({("converter", "rating", "output_power"): "1 W"}, "rating.output_power", "84 W"),
     "a derating that rises": (

@@ -22,6 +22,7 @@ SMALL_PEAK, SMALL_RESISTOR = (
     1e-3,
     1e-3,
 )  # [A] of a converter's pulse, [ohm] of a damping resistor; common practice, no source
+NEARLY = 0.9  # of its period, from which on a burst is no longer one; common practice, no source
 LOW_VOLTAGE = 0.2  # of the output voltage, below which few loads work; common practice, no source
 APART = 10.0  # times, by which two figures for one thing may miss each other; common practice, no source
 
@@ -70,6 +71,8 @@ def _profiles(design: Design) -> Iterator[Row]:
                 "s",
                 "capacitors carry bursts of seconds at most",
             )
+            why = "nearly the whole period: hardly any time is left to recharge; were burst and pause exchanged?"
+            yield profile.burst > NEARLY * profile.period, f"{key}.burst", profile.burst, "s", why
             why = f"few loads work below {format_quantity(lowest, 'V')} here; was a prefix forgotten?"
             yield profile.lowest_voltage < lowest, f"{key}.lowest_voltage", profile.lowest_voltage, "V", why
 
@@ -112,7 +115,9 @@ def _bursts(design: Design) -> Iterator[Row]:
 
 
 def _points(design: Design) -> Iterator[Row]:
-    nominal, life = design.converter.input_voltage, design.service_life
+    nominal, life, names = design.converter.input_voltage, design.service_life, [load.name for load in design.loads]
+    drawn = max(point.scale(name) for point in design.operating_points for name in names)
+    yield drawn == 0, "operating_point.load", drawn, "%", "no load draws anything at any operating point"
     for number, point in enumerate(design.operating_points, 1):
         key, volts = f"operating_point[{number}]", point.input_voltage
         why = "parts are made for -55 to 125 °C at most; was a unit forgotten?"
