@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tests.fuzz.executed import executed, shares
 from tests.fuzz.mutated import file
-from tests.fuzz.reading import outcome
+from tests.fuzz.reading import NAMING, named_outcome, outcome
 from tests.fuzz.sweep import COMMANDS, alone, looked, pairs, whole, words
 
 COVERED = ("parts/reading.py", "parts/rows.py", "parts/tables.py", "system", "bench")
@@ -32,12 +32,18 @@ def fuzz(folder, first, count, seed, deep):
     tally = Counter()
     for number in range(first, first + count):
         sort, path = placed(folder, number, seed)
-        try:
-            result = outcome(sort, path, deep=deep)
-        except Exception as error:
-            result = "fault"
-            print(f"number {number}, {sort}: {type(error).__name__}: {error}", traceback.format_exc()[-800:], sep="\n")
-        tally[sort, result] += 1
+        ways = {sort: lambda sort=sort, path=path: outcome(sort, path, deep=deep)}
+        if sort in NAMING:
+            ways[f"{sort} that a design names"] = lambda sort=sort, path=path: named_outcome(sort, path)
+        for way, look in ways.items():
+            try:
+                result = look()
+            except Exception as error:
+                result = "fault"
+                print(
+                    f"number {number}, {way}: {type(error).__name__}: {error}", traceback.format_exc()[-800:], sep="\n"
+                )
+            tally[way, result] += 1
     return tally
 
 

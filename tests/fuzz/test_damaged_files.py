@@ -14,7 +14,7 @@ from filterlib.parts.touchstone import read_touchstone
 from filterlib.system.solution import solve
 from tests.fuzz.ends import at_ends, ends
 from tests.fuzz.mutated import file
-from tests.fuzz.reading import READERS, in_time, outcome
+from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
 from tests.fuzz.sweep import alone, looked, pairs, text_of, words
 from tests.system.test_bad_input import TREE, changed, key_of
 
@@ -33,9 +33,12 @@ def test_every_damaged_file_is_refused_by_name_or_taken(tmp_path):
     for number in range(COUNT):
         sort, path = placed(tmp_path, number)
         tally[sort, outcome(sort, path)] += 1
-    assert all(tally[sort, end] for sort in READERS for end in ("refused", "taken")), (
+        if sort in NAMING:
+            tally[f"{sort} that a design names", named_outcome(sort, path)] += 1
+    sorts = [*READERS, *(f"{sort} that a design names" for sort in NAMING)]
+    assert all(tally[sort, end] for sort in sorts for end in ("refused", "taken")), (
         tally
-    )  # else the damage is too much, or none
+    )  # else too much damage, or none
 
 
 @pytest.mark.parametrize("number", [3, 4, 12, 13, 5])
