@@ -65,8 +65,8 @@ class Load(Model):
     name: Name
     kind: Literal["resistive", "constant_current", "constant_power"]
     resistance: Annotated[Value, Quantity("ohm", low=1e-3, high=1e9)] | None = None
-    current: Annotated[Value, Quantity("A", low=0, high=1e3)] | None = None
-    power: Annotated[Value, Quantity("W", low=0, high=1e5)] | None = None
+    current: Annotated[Value, Quantity("A", low=0, high=1e3, plausible=(1e-15, 1e3))] | None = None
+    power: Annotated[Value, Quantity("W", low=0, high=1e5, plausible=(1e-15, 1e5))] | None = None
     loop_bandwidth: Annotated[Value, Quantity("Hz", low=1, high=1e7)] = LOOP_BANDWIDTH
     input_capacitor: InputCapacitor | None = None
     lead: WirePair | None = None

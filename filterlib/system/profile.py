@@ -22,7 +22,7 @@ class Profile(Model):
     0.04
     """
 
-    idle: Annotated[float, Quantity("", low=0, high=1)] = 0.0
+    idle: Annotated[float, Quantity("", low=0, high=1, plausible=(1e-9, 1))] = 0.0
     burst: Annotated[float, Quantity("s", low=1e-6, high=1e5)]
     period: Annotated[float, Quantity("s", low=1e-5, high=1e7)]
     lowest_voltage: Annotated[float, Quantity("V", above=0, high=1000)]

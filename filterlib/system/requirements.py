@@ -17,7 +17,7 @@ from filterlib.units import format_quantity
 
 Volts = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-9, 1000))]
 PeakToPeak = Annotated[float, Quantity("V", above=0, high=1000, plausible=(1e-9, 1000), form="pp")]
-Share = Annotated[float, Quantity("", low=0, high=2)]
+Share = Annotated[float, Quantity("", low=0, high=2, plausible=(1e-9, 2))]
 
 
 class OperatingPoint(Model):

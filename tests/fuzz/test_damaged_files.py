@@ -4,6 +4,7 @@
 """
 
 import random
+import re
 from collections import Counter
 
 import pytest
@@ -16,6 +17,7 @@ from tests.fuzz.ends import at_ends, ends
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
 from tests.fuzz.sweep import alone, looked, pairs, text_of, words
+from tests.fuzz.sweep import changed as sweep_changed
 from tests.system.test_bad_input import TREE, changed, key_of
 
 SEED, COUNT = 1, 300
@@ -101,3 +103,13 @@ def test_scattering_parameters_without_measure_are_refused_as_not_passive(tmp_pa
     path.write_text("# Hz S RI R 50\n" + "".join(f"{n}e6 1e300 0\n" for n in range(1, 12)))
     with pytest.raises(InputError, match="not passive at 1 MHz"):
         read_touchstone(path)
+
+
+@pytest.mark.parametrize(
+    "path", [("load", 0, "power"), ("operating_point", 0, "load"), ("load", 0, "profile", "idle")], ids=key_of
+)
+def test_a_draw_below_all_numbers_is_refused_by_its_key(path, tmp_path):
+    """Found by damaged files: the conductance of 1e-300 W was refused by the circuit, without file and key."""
+    case = ("rare", ((path, 1e-300),))
+    with pytest.raises(InputError, match=rf"board.toml: {re.escape(key_of(path))} .*prefix or a unit forgotten"):
+        load_design(write(sweep_changed(case), tmp_path))
