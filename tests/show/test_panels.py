@@ -30,6 +30,7 @@ from filterlib.show.panels import (
     parts,
 )  # fmt: skip
 from filterlib.show.panels.axis_limits import limits
+from filterlib.show.panels.front import longest_texts
 from filterlib.show.panels.paper import style
 from filterlib.show.panels.small_circuit import circuit_svg
 from filterlib.show.panels.theme import Theme
@@ -469,6 +470,14 @@ def test_a_circuit_names_every_part_and_what_it_leads_to():
     parts = [one for one in root.iter() if one.get("role") == "button"]
     assert [one.get("data-names") for one in parts] == ["ohms", "farads ohms"]
     assert parts[0].get("aria-label") == "<b>: to its slider"
+
+
+def test_a_circuit_has_room_for_the_longest_value_of_a_slider():
+    """hand: 100 nF to 10 µF shows seven letters ("1.02 µF"), at 7 px each and 44 px from the part's left."""
+    letters = longest_texts(maker.controls())
+    assert letters["farads"] == 7
+    svg = circuit_svg([Drawn("capacitor", "C", ("farads",))], letters)
+    assert float(ElementTree.fromstring(svg).get("width")) >= 44 + 7 * 7
 
 
 def test_the_browser_waits_for_a_check_and_is_not_lost():
