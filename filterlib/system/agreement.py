@@ -166,9 +166,12 @@ def _refusal(design: Design, shares: Real, file: str) -> Problem:
     needed = [float(share * one) if np.isfinite(one) else 0.0 for share, one in zip(shares, stated, strict=True)]
     key, why = contradiction(converter, *needed)
     value = float(stated[1 if "spike" in key else 0])
-    return Problem(
-        file, key, value, f"{why.split(': ', 1)[1]}; no combination within the ranges of the file comes nearer"
-    )
+    advice = _KNOWN_BETTER if converter.spike is not None and "ripple" in key else ""
+    nearest = "no combination within the ranges of the file comes nearer"
+    return Problem(file, key, value, f"{why.split(': ', 1)[1]}; {nearest}{advice}")
+
+
+_KNOWN_BETTER = ". If you know them, state the order of the scope's limit ([converter.ripple] order) and [converter.spike] ring_frequency"
 
 
 def _move(model: object, values: dict[str, object]) -> object:

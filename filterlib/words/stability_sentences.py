@@ -40,10 +40,10 @@ def stability_sentence(stability: Stability) -> str:
         return _stable(stability)
     if stability.method == "nyquist":
         return f"unstable: the Nyquist curve at {stability.load} encircles −1"
-    where = f"at {number(stability.frequency, 'Hz')}" if stability.frequency else "without ringing"
+    what = f"it oscillates at {number(stability.frequency, 'Hz')}" if stability.frequency else "its voltage runs away"
     return (
-        f"unstable: {stability.count} pole{'s' * (stability.count > 1)} in the right half plane, {where}, growing by e every "
-        f"{number(stability.growth, 's')}; there is no steady state, so no ripple and no step is given. Damping across the filter's "
+        f"unstable: {what}, and that grows 2.7-fold every {number(stability.growth, 's')} "
+        f"({stability.count} pole{'s' * (stability.count > 1)} in the right half plane); there is no steady state, so no ripple and no step is given. Damping across the filter's "
         "last capacitor, or more resistance in series, takes it away"
     )
 
@@ -99,7 +99,7 @@ def _least_damped(over: OverUncertainty) -> str:
     """How damped the least damped case is."""
     if over.damping < 0 and over.frequency > 0:
         growth = 1 / (-over.damping * 2 * math.pi * over.frequency)
-        return f"the worst case oscillates at {number(over.frequency, 'Hz')} and grows by e every {number(growth, 's')}"
+        return f"the worst case oscillates at {number(over.frequency, 'Hz')} and grows 2.7-fold every {number(growth, 's')}"
     if math.isinf(over.damping):
         return "no case rings with a Q above 2"
     return f"the least damped case rings at {number(over.frequency, 'Hz')} with Q = {over.quality:.3g}"

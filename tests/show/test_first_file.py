@@ -181,3 +181,14 @@ def test_what_is_no_part_is_refused_with_examples(text):
 @pytest.mark.parametrize(("text", "amperes"), [("35 W", 35 / 19), ("3 A", 3.0), ("6 ohm", 19 / 6)])
 def test_a_load_by_what_it_draws(text, amperes):
     assert load_of(text).current(19.0) == pytest.approx(amperes, rel=1e-12, abs=0)  # hand
+
+
+def test_a_spike_that_only_a_steeper_scope_could_have_read_is_taken(folder):
+    """hand: 0.9 V of ring at 100 MHz at most reads over 176 mV through 20 MHz of first order; of second order 35 mV."""
+    assert new("steep", ripple="150mVpp", spike="0.9Vpp") == 0
+    assert filterlib.load_design("steep.toml").converter.ripple.order == 2
+
+
+def test_a_load_without_a_unit_is_asked_for_it(folder, capsys):
+    assert new("plain", load="10k") == 2
+    assert 'resistance "6 ohm"' in capsys.readouterr().err

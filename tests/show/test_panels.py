@@ -473,11 +473,11 @@ def test_a_circuit_names_every_part_and_what_it_leads_to():
 
 
 def test_a_circuit_has_room_for_the_longest_value_of_a_slider():
-    """hand: 100 nF to 10 µF shows seven letters ("1.02 µF"), at 7 px each and 44 px from the part's left."""
+    """hand: 100 nF to 10 µF shows seven letters ("1.02 µF"), at 6.5 px each and 44 px from the part's left."""
     letters = longest_texts(maker.controls())
     assert letters["farads"] == 7
     svg = circuit_svg([Drawn("capacitor", "C", ("farads",))], letters)
-    assert float(ElementTree.fromstring(svg).get("width")) >= 44 + 7 * 7
+    assert float(ElementTree.fromstring(svg).get("width")) >= 44 + 7 * 6.5
 
 
 def test_the_browser_waits_for_a_check_and_is_not_lost():

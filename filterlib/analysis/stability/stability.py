@@ -24,7 +24,7 @@ class Stability:
     """``stable``; ``poles`` (p,) or None; ``method``.
 
     By poles: ``frequency`` and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
-    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), by e every ``growth``.
+    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), 2.718-fold every ``growth``.
     By the Nyquist count: the ``load`` whose curve encircles -1, or "".
     """
 

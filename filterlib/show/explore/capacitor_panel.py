@@ -107,7 +107,7 @@ def _one_sentence(r: CapacitorResult) -> str:
     side = "an inductance" if r.resonance < SPIKE else "a capacitance"
     return (
         f"The impedance falls to {number(r.impedance.min(), 'ohm')} near {number(r.resonance, 'Hz')} and rises above it; "
-        f"at 30 MHz the part acts as {side}, with {number(r.at_spike, 'ohm')}. At a bias of {number(r.bias, 'V')} "
+        f"at 30 MHz the part acts as {side}, with {number(r.at_spike, 'ohm')}. At a bias of {number(r.bias, 'V')}, "
         f"{number(r.capacitance, 'F')} are left."
     )
 

@@ -147,12 +147,11 @@ def _range_note(r: Explored) -> str:
     if one is None or not r.nominal.stable:
         return ""
     probable = range_text(one.probable_low, one.probable_high, "V", 2 if one.wide else 3)
-    words = (f"probably {probable}" if probable != "none" else "", r.decided_by and f"mostly from the {r.decided_by}")
-    return ", ".join(word for word in words if word)
+    return f"probably {probable}" if probable != "none" else ""
 
 
 def _alarm(r: Explored) -> str:
-    return "" if r.nominal.stable else "✗ UNSTABLE: the filter and its load oscillate"
+    return "" if r.nominal.stable else "✗ UNSTABLE: it oscillates"
 
 
 def _sentence(load: str, r: Explored) -> str:
@@ -162,8 +161,9 @@ def _sentence(load: str, r: Explored) -> str:
     side = ""
     if np.isfinite(r.limit):
         side = f", {'within' if one.peak_to_peak <= r.limit else 'above'} the {number(r.limit, 'V')} allowed"
+    cause = f" The range is mostly from the {r.decided_by}." if r.decided_by else ""
     deepest = one.step[np.argmax(np.abs(one.step))]
     return (
         f"The filter leaves {number(one.peak_to_peak, 'V')} of {number(one.peak_to_peak_before, 'V')} of ripple at the {load}{side}; "
-        f"a step of {number(one.step_current, 'A')} moves its voltage by {number(abs(float(deepest)), 'V')}."
+        f"a step of {number(one.step_current, 'A')} moves its voltage by {number(abs(float(deepest)), 'V')}.{cause}"
     )

@@ -41,7 +41,9 @@ class Question:
 def _topology(text: str) -> str:
     found = _ALIKE.get(text.strip().lower(), text.strip().lower())
     if found not in TOPOLOGIES:
-        raise QuantityError(f"no kind that is known here; {did_you_mean(found, [*TOPOLOGIES, *_ALIKE])}", value=text)
+        raise QuantityError(
+            f"no kind that is known here; {did_you_mean(found, [*TOPOLOGIES, *_ALIKE])}; or leave it out", value=text
+        )
     return found
 
 

@@ -67,7 +67,7 @@ def load_of(text: str) -> LoadAnswer:
     >>> load_of("35 W").kind
     'constant_power'
     """
-    bare = re.fullmatch(r"[0-9.eE+-]+", text.strip())
+    bare = re.fullmatch(r"[0-9.eE+-]+\s*[kKMmµμu]?", text.strip())
     for kind, key, unit in _DRAWS if not bare else ():
         try:
             return LoadAnswer(kind, key, quantity(text, unit, above=0), unit)

@@ -24,7 +24,7 @@ function put(node, text) {
 }
 
 // A value of the circuit; one that is longer than its room is pressed together.
-const LETTER = 7; // [px], as the circuit is laid out
+const LETTER = 6.5; // [px], as the circuit is laid out
 function putValue(node, text) {
   put(node, text);
   if (text.length * LETTER > node.dataset.room) { node.setAttribute("textLength", node.dataset.room); node.setAttribute("lengthAdjust", "spacingAndGlyphs"); } else node.removeAttribute("textLength");

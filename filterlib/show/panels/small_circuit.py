@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
+from math import ceil
 from typing import Literal, TypeAlias
 
 Symbol: TypeAlias = Literal["source", "capacitor", "choke", "common-mode choke", "box", "shunt", "wire", "load"]
 PLUS, RETURN, HEIGHT = 34, 110, 126  # [px] from the top
 SHUNTS = ("source", "capacitor", "shunt", "load")  # their words are at their right
 LEAST: dict[Symbol, int] = {"choke": 84, "common-mode choke": 84, "box": 84, "source": 92, "load": 96}  # [px] wide
-USUAL, STEM, ASIDE = 76, 30, 54  # [px] width of others; of a shunt: its wire, and what it needs beside its words
-LETTER, MOST = 7, 16  # [px] of a letter; letters of a value that there is room for: longer ones are pressed together
+USUAL, STEM, ASIDE = 60, 30, 48  # [px] width of others; of a shunt: its wire, and what it needs beside its words
+LETTER, BOLD = 6.5, 7.5  # [px] wide, of a value and of a name
+MOST = 16  # letters of a value that there is room for: longer ones are pressed together
 _COIL = "a4.5 4.5 0 1 1 9 0" * 4
 
 
@@ -49,16 +51,16 @@ def circuit_svg(parts: Sequence[Drawn], letters: Mapping[str, int] | None = None
     )
 
 
-def _wide(part: Drawn, room: int) -> int:
+def _wide(part: Drawn, room: float) -> int:
     """Width of the part with its words [px]."""
-    words = max(LETTER * len(part.name), room)
-    return max(LEAST.get(part.symbol, USUAL), words + (ASIDE if part.symbol in SHUNTS else LETTER))
+    words = max(BOLD * len(part.name), room)
+    return max(LEAST.get(part.symbol, USUAL), ceil(words + (ASIDE if part.symbol in SHUNTS else LETTER)))
 
 
-def _part(part: Drawn, left: int, wide: int, room: int) -> str:
+def _part(part: Drawn, left: int, wide: int, room: float) -> str:
     middle = left + (STEM if part.symbol in SHUNTS else wide / 2)
     path, x, y, align = _path(part.symbol, middle)
-    live = f' data-value="{escape(part.controls[0])}" data-room="{room}"' if part.controls else ""
+    live = f' data-value="{escape(part.controls[0])}" data-room="{room:g}"' if part.controls else ""
     inside = (
         f'<path d="{path}"/>'
         f'<text x="{x:g}" y="{y}" text-anchor="{align}" class="fl-part-name">{escape(part.name)}</text>'
