@@ -127,7 +127,7 @@ class _Proof:
         while todo:
             centre, half, part = todo.pop()
             asked += 1
-            tensor = _cut(self._tensor(centre, half), part)
+            tensor = cut(self._tensor(centre, half), part)
             if _free(tensor):
                 continue
             halved += 1
@@ -142,7 +142,7 @@ class _Proof:
                 return Certificate(
                     "unstable", dict(zip(self.whole.names, map(float, bad[0]), strict=True)), bad[1], asked
                 )
-            todo += [(centre, half, one) for one in _halves(tensor, part)]
+            todo += [(centre, half, one) for one in halves(tensor, part)]
         return Certificate("stable", {}, complex("nan"), asked)
 
     def _roots(self) -> np.ndarray:
@@ -176,7 +176,7 @@ def _alike(found: Factors) -> tuple[np.ndarray, np.ndarray]:
     return a[:, kept], b[:, kept]
 
 
-def _cut(tensor: np.ndarray, part: np.ndarray) -> np.ndarray:
+def cut(tensor: np.ndarray, part: np.ndarray) -> np.ndarray:
     """The corners of a part of the box, whose ends are shares (k, 2): between the whole box's corners."""
     for axis, (low, high) in enumerate(part, start=1):
         if (low, high) != (0.0, 1.0):
@@ -197,8 +197,8 @@ def _free(tensor: np.ndarray, *, line: bool = True) -> bool:
     return bool(np.any(np.min((points * turns.conj()[:, None]).real - left, axis=1) > 0))
 
 
-def _halves(tensor: np.ndarray, part: np.ndarray) -> list[np.ndarray]:
-    """A box halved along the element that moves the images most."""
+def halves(tensor: np.ndarray, part: np.ndarray) -> list[np.ndarray]:
+    """A box halved along the element that moves the images most, the first of ``tensor`` (n,) + (2,) * k."""
     image = tensor[0]
     moves = [np.max(np.abs(np.take(image, 1, axis) - np.take(image, 0, axis))) for axis in range(len(part))]
     axis = int(np.argmax(moves))
