@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, InstanceOf
 
+from filterlib.errors import InputError
 from filterlib.parts.impedance_curve import ImpedanceCurve
+from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 
@@ -25,6 +28,16 @@ class OutputImpedance(Model):
     file: str
     connection: Literal["series_through", "shunt_through"] | None = None
     curve: InstanceOf[ImpedanceCurve]
+
+    @cached_property
+    def fit(self) -> tuple[FittedCurve | None, str]:
+        """The passive network that is nearest to it, sought once; or None and why there is none."""
+        if not self.curve.has_phase:
+            return None, "a margin needs the phase too; |Z| alone says only how large the ratio is"
+        try:
+            return fit_one_port(self.curve, blocks=False), ""
+        except InputError as error:
+            return None, error.problems[0].why
 
 
 class Control(Model):

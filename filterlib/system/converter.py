@@ -312,12 +312,12 @@ class Converter(Model):
         )
         circuit.voltage_source("ripple", "converter:emf", "converter:inner")
         circuit.inductor("converter.lead", "converter:emf", PLUS, self.lead_inductance.value)
+        self.add_ways_to_the_chassis(circuit)
+
+    def add_ways_to_the_chassis(self, circuit: Circuit) -> None:
+        """The bond; the drive and its way back through the input cable: isolated, its input's return swings against the output's."""
         if self.bond is not None:
             self.bond.add(circuit, "converter.bond", RETURN)
-        self._add_common_mode(circuit)
-
-    def _add_common_mode(self, circuit: Circuit) -> None:
-        """The drive and its way back through the input cable: isolated, its input's return swings against the output's."""
         if self.supply is not None and (not self.isolated or self.common_mode is not None or self.bridge is not None):
             self.supply.add(circuit, INPUT if self.isolated else RETURN, shared=not self.isolated)
         if self.bridge is not None:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from filterlib.analysis.stability.margins import Margin, Rule, RuleName
+from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.words.quantities import number, plain, share
 
@@ -79,7 +80,20 @@ def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]
         yield rules
     if worst.more < SAFE:
         yield "Less than half as much power to spare: `filterlib damp` proposes damping."
-    if not design.converter.loop_bandwidth.stated:
+    yield from _inside(design.converter)
+
+
+def _inside(converter: Converter) -> Iterator[str]:
+    """What of the converter's inside the margin was worked out with."""
+    measured = converter.control.output_impedance
+    if measured is not None:
+        network, why = measured.fit
+        yield (
+            f"The converter's output impedance is not as measured here but as assumed: {why}."
+            if network is None
+            else f"The converter's output impedance is as measured; its poles are those of {network}."
+        )
+    elif not converter.loop_bandwidth.stated:
         yield (
             "The converter's loop bandwidth is not stated. Measure its output impedance from 100 Hz to 100 kHz: "
             "the frequency from which it falls is the bandwidth."

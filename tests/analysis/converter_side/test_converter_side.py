@@ -9,12 +9,14 @@ from filterlib.analysis.converter_side.measured_output import measured_output
 from filterlib.analysis.converter_side.regulation import regulation
 from filterlib.analysis.converter_side.source_side import source_side
 from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance, start_time
+from filterlib.analysis.stability.margins import margins
+from filterlib.analysis.stability.over_uncertainty import stability_over
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.impedance_curve import ImpedanceCurve
 from filterlib.parts.wire import resistance_per_metre
-from filterlib.system.converter import LOOP_ZERO
+from filterlib.system.converter import INSIDE, LOOP_ZERO
 from filterlib.system.solution import solve
 from filterlib.system.writing import design_toml
 from tests.analysis.stability.test_over_uncertainty import POWER, feeble
@@ -272,12 +274,29 @@ def test_a_measured_output_impedance_comes_from_a_design_file(tmp_path):
     assert found.measured.stable == stability(solve(plain)).stable
     assert found.oscillates == (not found.measured.stable)
     assert found.measured.gain_margin > 0
+    _margin_is_that_of_the_measured(one, plain)
     again = tmp_path / "elsewhere" / "two.toml"
     again.parent.mkdir()
     again.write_text(design_toml(one), encoding="utf-8")
     assert load_design(again).converter.control.output_impedance.curve.magnitude == pytest.approx(
         one.converter.control.output_impedance.curve.magnitude, rel=1e-9, abs=0
     )
+
+
+def _margin_is_that_of_the_measured(measured, plain):
+    """second method: whatever the file says of the inside, the margin is that of the converter which was measured."""
+    wrong = measured.replace(
+        converter=measured.converter.replace(output_capacitance="1 µF", output_esr="0 Ω", loop_bandwidth="500 Hz")
+    )
+    (found,), (known,), (other,) = (
+        margins(solve(one)) for one in (wrong, plain, wrong.replace(converter=wrong.converter.replace(control={})))
+    )
+    assert found.critical_power == pytest.approx(known.critical_power, rel=0.01, abs=0)
+    assert found.critical_frequency == pytest.approx(known.critical_frequency, rel=0.02, abs=0)
+    assert found.damping == pytest.approx(known.damping, rel=0.1, abs=0)
+    assert abs(other.critical_power / known.critical_power - 1) > 0.1
+    assert stability(solve(wrong)).stable == stability(solve(plain)).stable
+    assert {one.key for one in stability_over(solve(wrong)).case}.isdisjoint(f"converter.{name}" for name in INSIDE)
 
 
 @pytest.mark.parametrize(

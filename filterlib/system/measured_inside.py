@@ -1,0 +1,59 @@
+"""A converter whose output impedance was measured: that in place of what is assumed inside, for all that asks whether the line rings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from pydantic import InstanceOf
+
+from filterlib.network.circuit import Circuit
+from filterlib.parts.one_port_fit import FittedCurve
+from filterlib.system.converter import INSIDE, PLUS, RETURN, Converter
+from filterlib.system.solution import Solution
+
+
+class MeasuredInside(Converter):
+    """A converter with the ``network`` of its measured output impedance between its terminals; what is said of its inside moves nothing.
+
+    For frequencies it is as measured, continued by the network outside the band; for poles it is the network. Direct current sees the
+    output resistance.
+    """
+
+    network: InstanceOf[FittedCurve]
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """All that is said of its inside too."""
+        return (*super().ineffective(driven), *INSIDE)
+
+    def terminal_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> np.ndarray:
+        """As measured [ohm]; (f,)."""
+        f, (low, high) = np.asarray(frequencies, float), self.network.band
+        known = np.clip(f, low, high)
+        port, curve = self.network.one_port, self.network.curve
+        beyond = np.abs(curve.at(known) / port.impedance(known)) * port.impedance(np.where(f == 0, low, f))
+        return np.where(f == 0, np.mean(self.output_resistance.value), np.where(known == f, curve.at(known), beyond))
+
+    def add(self, circuit: Circuit) -> None:
+        """The same sources, and all of its impedance where the lead is of any other converter."""
+        circuit.voltage_source("regulated", "converter:inner", RETURN)
+        circuit.voltage_source("ripple", "converter:emf", "converter:inner")
+        circuit.immittance("converter.lead", "converter:emf", PLUS, self.terminal_impedance, ladder=self._ladder)
+        self.add_ways_to_the_chassis(circuit)
+
+    def _ladder(self) -> Circuit:
+        port = self.network.one_port
+        circuit = Circuit().resistor("R", "a", "1", port.resistance)
+        circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance)
+        return port.add_sections(circuit, "2", "b")
+
+
+def with_measured_output(solution: Solution) -> Solution:
+    """The same with the converter's output impedance as measured, at the same state; as it is where the file names none that can be used."""
+    converter = solution.design.converter
+    held = converter.control.output_impedance
+    if held is None or isinstance(converter, MeasuredInside) or held.fit[0] is None:
+        return solution
+    fields = {name: getattr(converter, name) for name in Converter.model_fields}
+    inside = MeasuredInside.model_construct(converter.model_fields_set, network=held.fit[0], **fields)
+    return replace(solution, design=solution.design.model_copy(update={"converter": inside}))
