@@ -23,7 +23,6 @@ from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
 from filterlib.analysis.verdict import Accept, Answer, Verdict
 from filterlib.system.design import Design
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import solve_all
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
@@ -152,7 +151,7 @@ def review(design: Design, *, accept: Accept = "possible", progress: Progress | 
 
 def _with_responses(point: PointJudgement) -> PointResult:
     """The same with the linear responses at every load."""
-    solution, loads = with_measured_output(point.solution), [load.name for load in point.solution.design.loads]
+    solution, loads = point.solution.with_measured_output, [load.name for load in point.solution.design.loads]
     stable, reason = point.operating.stable, point.operating.reason
     return PointResult(
         solution=point.solution,

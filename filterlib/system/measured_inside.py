@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from pydantic import InstanceOf
 
 from filterlib.network.circuit import Circuit
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.system.converter import INSIDE, PLUS, RETURN, Converter
-from filterlib.system.solution import Solution
 
 
 class MeasuredInside(Converter):
@@ -48,12 +45,10 @@ class MeasuredInside(Converter):
         return port.add_sections(circuit, "2", "b")
 
 
-def with_measured_output(solution: Solution) -> Solution:
-    """The same with the converter's output impedance as measured, at the same state; as it is where the file names none that can be used."""
-    converter = solution.design.converter
+def measured_inside(converter: Converter) -> Converter:
+    """The converter with its output impedance as measured; itself where the file names none that can be used."""
     held = converter.control.output_impedance
     if held is None or isinstance(converter, MeasuredInside) or held.fit[0] is None:
-        return solution
+        return converter
     fields = {name: getattr(converter, name) for name in Converter.model_fields}
-    inside = MeasuredInside.model_construct(converter.model_fields_set, network=held.fit[0], **fields)
-    return replace(solution, design=solution.design.model_copy(update={"converter": inside}))
+    return MeasuredInside.model_construct(converter.model_fields_set, network=held.fit[0], **fields)

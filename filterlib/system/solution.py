@@ -20,6 +20,7 @@ from filterlib.system.design import Design
 from filterlib.system.input import on_input
 from filterlib.system.light_load import Discontinuous, LightLoad, discontinuous, full_load, light_load
 from filterlib.system.load import Load
+from filterlib.system.measured_inside import measured_inside
 from filterlib.system.source_spectra import SourceSpectra, source_spectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import with_values
@@ -126,6 +127,14 @@ class Solution:
     def period(self) -> float:
         """After which the converter's ripple repeats [s]: of switching, or of its bursts."""
         return float(1 / self.source_spectra.frequencies[1])
+
+    @cached_property
+    def with_measured_output(self) -> Solution:
+        """The same with the converter's output impedance as measured, at the same state; itself where none is known or can be used."""
+        converter = measured_inside(self.design.converter)
+        if converter is self.design.converter:
+            return self
+        return Solution(self.design.model_copy(update={"converter": converter}), self.state)
 
     @cached_property
     def poles(self) -> np.ndarray:

@@ -14,7 +14,6 @@ from filterlib.analysis.stability.by_frequency_response import powered_loads
 from filterlib.errors import FilterlibError
 from filterlib.preferred import nearest_preferred
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
@@ -62,7 +61,7 @@ def fitted(
     if held is None or not (held.kind == "damping" or getattr(held, "damping", None) is not None):
         raise FilterlibError(f'no damping is called "{stage}"')
     key = f"filter.{stage}.{'resistance' if held.kind == 'damping' else 'damping.resistance'}"
-    bench = _Peaks(with_measured_output(solution), key, np.geomspace(resonance / AROUND, resonance * AROUND, _POINTS))
+    bench = _Peaks(solution.with_measured_output, key, np.geomspace(resonance / AROUND, resonance * AROUND, _POINTS))
     tolerated = _corners(solution, stage)
     nominal, robust = (bench.best(textbook, corners) for corners in (_NOMINAL, tolerated))
     enough = (

@@ -7,7 +7,6 @@ import numpy as np
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Output
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
@@ -21,7 +20,7 @@ def stays_up(solution: Solution) -> bool:
     Everything but the loads of constant power is passive: the turns of det(1 - Z Y) about the origin decide, Z being the
     impedances at those loads and Y their admittances. Near a peak that the grid cannot follow the poles do.
     """
-    solution, powered = with_measured_output(solution), powered_loads(solution)
+    solution, powered = solution.with_measured_output, powered_loads(solution)
     if not powered:
         return True
     ports: list[Output] = [load.port for load in powered]
@@ -43,7 +42,7 @@ def encircles_nothing(solution: Solution, powered: list[Load], impedance: np.nda
     """
     if not powered:
         return True
-    other_inside = with_measured_output(solution) is not solution
+    other_inside = solution.with_measured_output is not solution
     if other_inside or any(sharp(np.abs(impedance[at, at])).any() for at in range(len(powered))):
         return stability(solution).stable
     z, y = np.moveaxis(impedance, -1, 0), np.array([_admittance(one, solution.state) for one in powered]).T

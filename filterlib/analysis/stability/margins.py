@@ -16,7 +16,6 @@ from filterlib.network.circuit import Circuit
 from filterlib.system.dc import OperatingError
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution, solve
 
 CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agree
@@ -90,7 +89,7 @@ def margins(solution: Solution, *, exactly: bool = True) -> tuple[Margin, ...]:
     """
     if solution.circuit.designs:
         raise FilterlibError("margins are of one design; this one stands for many")
-    solution = with_measured_output(solution)
+    solution = solution.with_measured_output
     return tuple(_margin(solution, load, exactly) for load in powered_loads(solution))
 
 

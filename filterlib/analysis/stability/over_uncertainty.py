@@ -20,7 +20,6 @@ from filterlib.analysis.uncertainty.drawing import latin_hypercube
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
@@ -90,7 +89,7 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
     >>> over.stable, over.share
     (True, 0.0)
     """
-    solution = with_measured_output(solution)
+    solution = solution.with_measured_output
     box = uncertain_parameters(solution.design)
     if not box or not powered_loads(solution):
         return None
@@ -150,7 +149,7 @@ def least_damping(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
 
     Below 0 it is unstable; inf, and NaN, where none rings. ``solution`` of one design or many, with such a load.
     """
-    solution, loads = with_measured_output(solution), powered_loads(solution)
+    solution, loads = solution.with_measured_output, powered_loads(solution)
     frequencies = np.append(DIRECT, _grid(loads))
     ports: list[Output] = [load.port for load in loads]
     rows = solution.circuit.transfer(frequencies, [load.source for load in loads], ports)

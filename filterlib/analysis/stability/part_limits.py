@@ -15,7 +15,6 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import WET, Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameters import with_values
 
@@ -96,7 +95,7 @@ def critical_values(solution: Solution, load: str) -> tuple[CriticalValue, ...]:
     Returns: CriticalValue of each resistance, inductance, capacitance and ESR of the filter that has one, the DC state kept.
     Raises: FilterlibError for a load without constant power, and where the circuit is unstable as it is.
     """
-    solution, wanted = with_measured_output(solution), named(solution, load)
+    solution, wanted = solution.with_measured_output, named(solution, load)
     if _excess(solution, wanted) <= 0:
         raise FilterlibError(f"the circuit is unstable at {solution.point}: a margin to instability is not defined")
     found = [one for key, what, value in _places(solution) if (one := _turn(solution, wanted, key, what, value))]
@@ -110,7 +109,7 @@ def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
 
     Raises FilterlibError for a load without constant power.
     """
-    solution, wanted = with_measured_output(solution), named(solution, load)
+    solution, wanted = solution.with_measured_output, named(solution, load)
     design = solution.design
     old = design.replace(filter=tuple(_worn(stage) for stage in design.filter))
     rows = [("cold", COLD, False), ("room temperature", ROOM, False), ("warm", WARM, False)]

@@ -15,7 +15,6 @@ from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import CircuitError, FilterlibError
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.network.netlist import Netlist
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
@@ -75,7 +74,7 @@ def prove(solution: Solution, keys: Sequence[str] | None = None) -> Proof:
     >>> prove(solution, ["converter.output_capacitance", "converter.output_esr"]).verdict
     'stable'
     """
-    solution = with_measured_output(solution)
+    solution = solution.with_measured_output
     every = {one.key: one for one in uncertain_parameters(solution.design)}
     nominal = _values(solution)
     moved = _named(solution, every, keys, nominal) if keys is not None else _chosen(solution, every, nominal)

@@ -11,7 +11,6 @@ from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.load import Load
-from filterlib.system.measured_inside import with_measured_output
 from filterlib.system.solution import Solution
 
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
@@ -53,7 +52,7 @@ def stability(solution: Solution) -> Stability:
     >>> result.stable, result.method, round(result.frequency / 1e3), round(result.quality)  # [kHz]
     (True, 'poles', 902, 11)
     """
-    solution = with_measured_output(solution)
+    solution = solution.with_measured_output
     try:
         poles = solution.poles
     except CircuitError:
