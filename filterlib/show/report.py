@@ -107,7 +107,15 @@ def review_files(
         result.part_limits,
     )
     bursting = None if result.bursts is None else burst_chapter(result.design, result.bursts)
-    every = (*((reasons,) if reasons else ()), *chapters, stability, *emitted, *((bursting,) if bursting else ()))
+    supply = supply_chapters(result.judgement.supply, result.design)
+    every = (
+        *((reasons,) if reasons else ()),
+        *chapters,
+        stability,
+        *emitted,
+        *((bursting,) if bursting else ()),
+        *supply,
+    )
     first = first_screens(result)
     start = [first.before_after] if first.before_after else []
     drawn = [*start, circuit, *(figure for chapter in every for figure in chapter.figures)]
@@ -124,6 +132,7 @@ def review_files(
         emitted=emitted,
         stability=stability,
         bursting=bursting,
+        supply=supply,
     )
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
@@ -279,7 +288,6 @@ def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None
         impedances=[tables.impedance_table(p, result.design.converter.switching_frequency) for p in result.points],
         steps=tables.steps_table(result),
         assumptions=tables.assumptions_table(result),
-        supply=supply_chapters(result.judgement.supply, result.design),
         files=[NUMBERS, *drawn],
         **pieces,
     )

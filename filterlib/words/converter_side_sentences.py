@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.converter_side.converter_side import BEGINS, ConverterSide, Start, limit_of
+from filterlib.analysis.converter_side.converter_side import ConverterSide, Start, limit_of
 from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
 from filterlib.analysis.converter_side.source_side import SourceSide
+from filterlib.analysis.supply.starting import BEGINS
 from filterlib.system.control import Sensing
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
@@ -23,7 +24,7 @@ def converter_side_lines(side: ConverterSide, design: Design) -> Iterator[str]:
     yield _loop(side, design.converter)
     if design.converter.control.output_impedance is not None:
         yield _measured(side)
-    yield _start(side.start)
+    yield _start(side.start) if design.converter.limit is None else _ramp(side.start)
     yield _source(side)
 
 
@@ -76,6 +77,14 @@ def _start(start: Start) -> str:
         else ", undecided"
     )
     return f"Start: it starts into at most {number(start.largest, 'F')}{ends}; {number(start.attached, 'F')} is attached{enough}."
+
+
+def _ramp(start: Start) -> str:
+    """Where the limit is stated the switch-on is followed in time, and said there."""
+    attached = f"{number(start.attached, 'F')} is attached. What it starts into: see Switch-on"
+    if start.largest == 0:
+        return f"Start: with the loads its ramp meets the current limit of {number(start.limit, 'A', 2)} at once; {attached}."
+    return f"Start: its ramp stays below the current limit with at most {number(start.largest, 'F')}; {attached}."
 
 
 def _source(side: ConverterSide) -> str:

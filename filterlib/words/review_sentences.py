@@ -377,8 +377,7 @@ def cautions(result: ReviewResult) -> Iterator[str]:
         "A battery can feed a short circuit with hundreds of amperes: fuse it at the terminal of the pole that is not earthed, and never work on live "
         "battery leads with bare tools or rings; direct current sustains an arc when a plug is pulled under load"
     )
-    if result.judgement.supply is not None:
-        yield from supply_cautions(result.judgement.supply.run, result.judgement.supply.plug)
+    yield from supply_cautions(result.judgement.supply)
     yield (
         f"Capacitors keep their charge after switching off (here up to {format_quantity(result.stored_energy, 'J')} in converter, "
         "filter and loads): discharge them through a resistor and measure before touching"

@@ -12,6 +12,7 @@ import numpy as np
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
@@ -23,6 +24,7 @@ from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_
 from filterlib.words.review_sentences import headline, odd_sentences
 from filterlib.words.stability_sentences import likelihood
 from filterlib.words.supply_sentences import battery_line, plug_line
+from filterlib.words.switch_on_sentences import switch_on_line
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal
 MOST = 3  # lines of the sentence that says why
@@ -91,14 +93,21 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
 
 
 def _supply(result: ReviewResult) -> Iterator[Finding]:
-    """The battery's side and the plug, a line each."""
+    """The battery's side, the plug and the switch-on, a line each."""
     found = result.judgement.supply
     if found is None:
         return
-    sides = (
-        ("Battery's side", found.run.checks, battery_line(found.run)),
-        ("At the plug", found.plug.checks, plug_line(found.plug)),
-    )
+    sides: list[tuple[str, tuple[Check, ...], str]] = []
+    if found.run is not None and found.plug is not None:
+        sides += [("Battery's side", found.run.checks, battery_line(found.run))]
+        sides += [("At the plug", found.plug.checks, plug_line(found.plug))]
+    if found.switch_on is not None or found.why_no_start:
+        start = found.switch_on
+        sides += [
+            ("Switch-on", (), found.why_no_start)
+            if start is None
+            else ("Switch-on", start.checks, switch_on_line(start))
+        ]
     for subject, checks, line in sides:
         decided = worst_check(checks)
         answer = "no limit" if decided is None else decided.verdict

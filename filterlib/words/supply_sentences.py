@@ -140,8 +140,11 @@ def fix_words(fix: Fix) -> str:
     )  # fmt: skip
 
 
-def supply_cautions(run: BatteryRun, found: PlugResult) -> Iterator[str]:
-    """What can hurt at the plug, with numbers."""
+def supply_cautions(side: SupplySide | None) -> Iterator[str]:
+    """What can hurt at the plug, with numbers; nothing where the file says nothing of what feeds the converter."""
+    if side is None or side.run is None or side.plug is None:
+        return
+    run, found = side.run, side.plug
     yield (
         f"At the plug {number(found.peak.high, 'V')} and {number(max(one.high for one in found.checks if one.name == 'plug.current'), 'A')} are possible for microseconds: "
         "the contacts spark, and spatter of metal burns eyes and skin. Plug in with the switch off, or through a resistor first"
@@ -156,7 +159,7 @@ def supply_cautions(run: BatteryRun, found: PlugResult) -> Iterator[str]:
 
 
 def supply_count(found: SupplySide | None) -> str:
-    """How many rules of the battery's side and the plug are not met, or undecided; "" where none is."""
+    """How many rules of the battery's side, the plug and the switch-on are not met, or undecided; "" where none is."""
     count: Counter[str] = Counter(one.verdict for one in against(found))
     parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
-    return f"Battery's side and plug: {', '.join(parts)}." if parts else ""
+    return f"Battery's side, plug and switch-on: {', '.join(parts)}." if parts else ""

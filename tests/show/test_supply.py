@@ -13,7 +13,7 @@ from filterlib.system.design import Design
 from filterlib.words.summary import terminal_summary
 
 
-def design(**more):
+def design(limit=None, **more):
     converter = Converter(
         name="Skerry (invented)",
         input_voltage=24,
@@ -21,6 +21,7 @@ def design(**more):
         switching_frequency=1.5e5,
         shape="pulse",
         ripple={"peak_to_peak": 0.1},
+        limit=limit,
     )
     load = {"name": "modem", "kind": "constant_current", "current": 3}
     return Design(name="fed (invented)", converter=converter, loads=[load], **more)
@@ -32,6 +33,7 @@ def result():
         design(
             battery=Battery(capacity="40 Ah"), supply_wire=SupplyWire(length="3 m", awg=14),
             fuse=Fuse(rated_current="30 A", melting_i2t="400 A2s"), switch=Switch(rated_current="3 A"),
+            limit={"current": "4 A", "soft_start": "5 ms"},
         )
     )  # fmt: skip
 
@@ -52,12 +54,17 @@ def test_a_line_each_in_the_terminal(result):
     text = terminal_summary(result, [])
     assert "✗ not met       Battery's side: switch: largest current" in text
     assert "At the plug: peak" in text
+    assert (
+        "✓ met           Switch-on: all loads run after 4.7" in text
+    )  # hand: 95 % of 5 ms are 4.75 ms, and a little for the drop
 
 
-def test_two_folded_sections(files):
+def test_three_folded_sections(files):
     page = files["review.html"]
     assert 'id="battery"' in page
     assert 'id="plug"' in page
+    assert 'id="switch-on"' in page
+    assert "see Switch-on" in page
     assert "AWG" in page
     assert "pre-charge through" in page
     assert "arc" in page
@@ -71,6 +78,8 @@ def test_the_numbers(files):
     assert supply["plug"]["nominal"]["peak_V"] > 24
     assert {one["name"] for one in supply["plug"]["fixes"]} >= {"ntc", "clamp", "electrolytic"}
     assert supply["battery"]["checks"][0]["verdict"] == "met"
+    assert supply["switch_on"]["nominal"]["end"] == "starts"
+    assert supply["switch_on"]["nominal"]["loads"]["modem"]["runs_s"] == pytest.approx(4.75e-3, rel=0.01, abs=0)
 
 
 def test_nothing_where_nothing_is_stated():

@@ -13,6 +13,7 @@ from filterlib.analysis.converter_side.regulation import Regulation, regulations
 from filterlib.analysis.converter_side.source_side import SourceSide, source_side
 from filterlib.analysis.converter_side.start_up import LIMIT, constant_power, largest_capacitance
 from filterlib.analysis.described import Amperes, Seconds, Unit
+from filterlib.analysis.supply.starting import BEGINS, share_at_start
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
@@ -21,11 +22,6 @@ from filterlib.system.output_limit import OutputLimit
 from filterlib.system.ranged import default
 from filterlib.system.solution import Solution
 
-BEGINS = (
-    0.9,
-    0.8,
-    1.0,
-)  # of the nominal voltage, from which a load of constant power draws, with its range: common practice, no source
 SHORTEST = 1e-6  # [s] of a soft start: of converters that have none
 _Found = TypeVar("_Found")
 
@@ -167,9 +163,10 @@ def _start(design: Design) -> Start:
 
 def _drawn(load: Load, begins: float) -> Callable[[np.ndarray], np.ndarray]:
     """Current [A] of voltages (v,) while the output rises: a load of constant power waits until it starts."""
+    share = share_at_start(load)
     if load.power is None:
-        return lambda v: np.broadcast_to(np.asarray(load.draws(v, 1.0), float), v.shape)
-    return constant_power(float(np.max(load.power)), load.starts_at or begins)
+        return lambda v: np.broadcast_to(np.asarray(load.draws(v, share), float), v.shape)
+    return constant_power(share * float(np.max(load.power)), load.starts_at or begins)
 
 
 def _attached(design: Design) -> float:

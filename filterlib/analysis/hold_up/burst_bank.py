@@ -16,6 +16,7 @@ from filterlib.analysis.hold_up.holding import Demand, held, needed, pulse, rech
 from filterlib.analysis.hold_up.in_time import InTime, in_time
 from filterlib.analysis.hold_up.isolation import DIODES, SIZED, Isolation, isolation
 from filterlib.analysis.hold_up.strings import String, strings
+from filterlib.analysis.hold_up.way import USUAL
 from filterlib.errors import InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.load import Load
@@ -131,10 +132,6 @@ class BankResult:
     def holds(self) -> bool:
         """Whether the bursts are carried, by the converter alone or by a bank that is full again in time."""
         return self.carried or bool(self.banks)
-
-
-USUAL = 30e-3
-"""[F] of a bank as it is often built: behind a fuse, and a diode that keeps it apart (common practice, no source)."""
 
 
 def bank(design: Design) -> tuple[BankResult, ...]:

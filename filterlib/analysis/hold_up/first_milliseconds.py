@@ -8,16 +8,13 @@ from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Farads, Henries, Ohms, Unit, Volts
-from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult
+from filterlib.analysis.described import Amperes, Unit
+from filterlib.analysis.hold_up.burst_bank import Bank, BankResult
+from filterlib.analysis.hold_up.way import USUAL, Branch, Path, path_to
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
 from filterlib.network.nonlinear.course import Course, course
-from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.choke import DifferentialChoke
-from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 from filterlib.system.load import Load
@@ -25,47 +22,11 @@ from filterlib.system.load import Load
 __all__ = ["Branch", "Dip", "Path", "Start", "burst_dip", "first_milliseconds", "stiff_dip"]
 LONGEST = 3e-3  # [s] that is looked at
 BANK_LEAD = (100e-9, 5e-3)  # [H], [ohm] of a bank's own lead, a decimetre: common practice, no source
-OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
-SLOW = 1e4  # [Hz] at which capacitors of the filter are taken: their resistance rings with the leads
 LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
 PIECES = 24  # of a constant power
 PLACES = ("converter", "filter", "load")
-MOST = 2000  # steps of a course, after which it is given up
+MOST = 500  # events of a course, after which it is given up
 SHARE = 0.95  # of the load's current, or of its limit, from which the supply has taken over
-
-
-@dataclass(frozen=True)
-class Branch:
-    """A capacitor between the lines: ``farads`` behind ``ohms`` and ``henries``."""
-
-    farads: Farads[float]
-    ohms: Ohms[float]
-    henries: Henries[float] = 0.0
-
-
-@dataclass(frozen=True)
-class Path:
-    """From the regulated voltage to the load, lumped.
-
-    Attributes: ``volts``, ``limit`` of the current for this load; ``output`` resistance; ``loop``: damping [ohm],
-    integral and delay inductance [H], as `Converter.loop_elements`; ``inside``, ``behind`` (the filter) and ``load``,
-    capacitors at the converter, behind the filter and at the load; ``filter`` and ``lead``: resistance and inductance.
-    """
-
-    volts: Volts[float]
-    limit: Amperes[float]
-    output: Ohms[float]
-    loop: Annotated[tuple[float, float, float], Unit("own", key=None)]
-    inside: Branch
-    filter: Annotated[tuple[float, float], Unit("own", key=None)]
-    behind: Branch
-    lead: Annotated[tuple[float, float], Unit("own", key=None)]
-    load: Branch
-
-    @property
-    def ohms(self) -> float:
-        """All resistance on the way [ohm]."""
-        return self.output + self.filter[0] + self.lead[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,36 +188,6 @@ def first_milliseconds(design: Design, result: BankResult) -> Start:
         load.name, result.lowest, step, tuple(dips), stiff_dip(step, path.lead, path.load),
         _least(step, path, sag), sag / step, _longest(step, path, sag), battery, volts,
     )  # fmt: skip
-
-
-def path_to(design: Design, load: Load, limit: float) -> Path:
-    """The way from the converter to one load, with the filter's parts lumped, at their nominal values."""
-    converter = design.converter
-    ohms, henries, shunts = 0.0, 0.0, [Branch(1e-9, 1e-3)]
-    for stage in design.filter:
-        part = getattr(stage, "part", None)
-        if isinstance(part, CommonModeChoke):
-            ohms, henries = ohms + 2 * float(part.resistance_at()), henries + 2 * float(part.leakage_at())
-        elif isinstance(part, DifferentialChoke):
-            ohms, henries = ohms + float(part.resistance_at()), henries + float(part.inductance_at())
-        elif isinstance(part, WirePair):
-            ohms, henries = ohms + 2 * float(part.resistance()), henries + float(part.loop_inductance)
-        elif isinstance(part, Capacitor) and getattr(stage, "kind", "") == "capacitor":
-            shunts.append(_capacitor(part, getattr(stage, "count", 1), converter.output_voltage))
-    lead = load.lead
-    at_load = load.input_capacitor
-    damping, integral, delay = (float(value) for value in converter.loop_elements)
-    inside = Branch(float(converter.output_capacitance.value), float(converter.output_esr.value))
-    return Path(
-        converter.output_voltage, limit, float(converter.output_resistance.value), (damping, integral, delay), inside,
-        (ohms, henries), max(shunts[1:] or shunts, key=lambda one: one.farads),
-        (0.0, 0.0) if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
-        Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, converter.output_voltage),
-    )  # fmt: skip
-
-
-def _capacitor(part: Capacitor, count: int, volts: float) -> Branch:
-    return Branch(count * float(part.capacitance_at(volts)), float(part.esr_at(SLOW, bias=volts)) / count)
 
 
 def _branch(bank: Bank | None) -> Branch:

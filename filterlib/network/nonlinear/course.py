@@ -13,15 +13,15 @@ from numpy.typing import ArrayLike
 from filterlib.errors import CircuitError
 from filterlib.network.netlist import Output
 from filterlib.network.nonlinear.bend import Bend
-from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
-from filterlib.network.nonlinear.linear_piece import ORDER, Layout, LinearPiece
+from filterlib.network.nonlinear.circuit_in_pieces import Branch, PiecewiseCircuit, Rule
+from filterlib.network.nonlinear.linear_piece import ORDER, Layout, LinearPiece, span_of
 
 __all__ = ["Course", "course"]
 LEVELS = 46  # halvings of a step to locate an event: to 1e-14 of it
 AWAKE = 1e-9  # of the largest charge or flux: what a mode adds, below which its turns are not looked for
 BEYOND = 1e-10  # of a curve's span: what counts as beyond its line
 REACHED = 1e-12  # of a rule's integral: what counts as reached
-MOST_STEPS, MOST_SWITCHES = 400_000, 200
+MOST_STEPS, MOST_EVENTS, MOST_SWITCHES = 400_000, 20_000, 200
 POWERS = np.arange(ORDER)
 BOOLE = np.array([7, 32, 12, 32] * 4 + [7]) + np.array([0] + ([0] * 3 + [7]) * 3 + [0] * 4)
 
@@ -31,7 +31,8 @@ class Course:
     """What a circuit did from time 0 on.
 
     Attributes: ``times`` (steps + 1,) [s], the last is the end; ``pieces`` and ``states`` (steps,), the equations and
-    w at the beginning of each step; ``events``, pairs of time [s] and text; ``ended`` (size,), w at the end.
+    w at the beginning of each step; ``events``, pairs of time [s] and text; ``ended`` (size,), w at the end; ``curves``,
+    on which each bent conductor then is, by name; ``known``, all equations that were needed.
     """
 
     times: np.ndarray
@@ -39,6 +40,8 @@ class Course:
     states: list[np.ndarray]
     ended: np.ndarray
     events: list[tuple[float, str]]
+    curves: dict[str, str]
+    known: dict[object, LinearPiece]
 
     def at(self, times: ArrayLike, output: Output) -> np.ndarray:
         """An output at some times (t,) [s], in the order in which they are given."""
@@ -79,8 +82,9 @@ class Course:
 
 
 def course(
-    circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None, *, most: int = MOST_STEPS
-) -> Course:
+    circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None, *,
+    most: int = MOST_EVENTS, stop: str = "", behind: Course | None = None,
+) -> Course:  # fmt: skip
     """What a circuit does from time 0 on, from capacitors and inductors that are empty unless ``start`` says otherwise.
 
     Parameters
@@ -90,7 +94,11 @@ def course(
     start : dict, optional
         Voltages [V] of capacitors and currents [A] of inductors, by name.
     most : int, optional
-        Steps, after which it gives up.
+        Events (a corner of a bend, a rule), after which it gives up; a ring between them may take any number of steps.
+    stop : str, optional
+        The event, "BRANCH: CURVE", with which the course ends.
+    behind : Course, optional
+        Of the same circuit: this one goes on with the charges, fluxes and curves of its end; the sources begin again.
 
     Raises
     ------
@@ -99,7 +107,7 @@ def course(
     """
     if not (math.isfinite(until) and until > 0):
         raise CircuitError(f"until {until!r} s: a finite time above zero is right")
-    return _Run(circuit, until, start or {}, most).run()
+    return _Run(circuit, until, start or {}, most, stop, behind).run()
 
 
 @dataclass
@@ -108,6 +116,8 @@ class _Run:
     until: float
     start: dict[str, float]
     most: int
+    stop: str
+    behind: Course | None = None
     times: list[float] = field(default_factory=list)
     pieces: list[LinearPiece] = field(default_factory=list)
     states: list[np.ndarray] = field(default_factory=list)
@@ -115,9 +125,10 @@ class _Run:
     spent: dict[tuple[int, Rule], float] = field(default_factory=dict)  # integrals of rules, each since it entered
 
     def __post_init__(self) -> None:
-        self.layout = Layout(self.circuit)
-        self.known: dict[object, LinearPiece] = {}
-        self.curves = [branch.start for branch in self.layout.bends]
+        self.layout = self.behind.pieces[0].layout if self.behind else Layout(self.circuit)
+        self.known: dict[object, LinearPiece] = self.behind.known if self.behind else {}
+        curves = self.behind.curves if self.behind else {}
+        self.curves = [curves.get(branch.name, branch.start) for branch in self.layout.bends]
         self.entered = [0.0] * len(self.curves)
         self.breaks = sorted(
             {float(t) for s in self.layout.sources for t in s.corners[:, 0] if 0 <= t < self.until} | {0.0}
@@ -126,8 +137,8 @@ class _Run:
     def run(self) -> Course:
         w, time = self._first(), 0.0
         piece = self._ruled(self._settled(w, None), w, 0.0)
-        switches = 0
-        while time < self.until:
+        switches = turns = 0
+        while time < self.until and not self._stopped():
             following = min((t for t in (*self.breaks, *self._dwells(), self.until) if t > time), default=self.until)
             room = following - time
             h = min(room, self._dyadic(piece.pace(w, AWAKE)))
@@ -138,9 +149,10 @@ class _Run:
             time = following if h == room else time + h
             w = after
             switches = switches + 1 if crossed and h <= 1e-13 * self.until else 0
-            if switches > MOST_SWITCHES or len(self.times) > self.most:
+            turns += crossed
+            if switches > MOST_SWITCHES or turns + len(self.events) > self.most or len(self.times) > MOST_STEPS:
                 raise CircuitError(
-                    f"events do not end at {time:.4g} s: {len(self.times)} steps; a shorter time, or fewer fast parts"
+                    f"events do not end at {time:.4g} s: {turns} of {len(self.times)} steps; a shorter time, or fewer fast parts"
                 )
             if crossed:
                 piece = self._crossed(piece, w)
@@ -148,7 +160,13 @@ class _Run:
                 self._drive(w, time)
                 piece = self._settled(w, piece)
             piece = self._ruled(piece, w, time)
-        return Course(np.array([*self.times, self.until]), self.pieces, self.states, w, self.events)
+        times, curves = np.array([*self.times, min(time, self.until)]), zip(self.layout.bends, self.curves, strict=True)
+        named = {branch.name: curve for branch, curve in curves}
+        return Course(times, self.pieces, self.states, w, self.events, named, self.known)
+
+    def _stopped(self) -> bool:
+        """Whether the event has come that ends it, behind a first step."""
+        return bool(self.times) and any(text == self.stop for _, text in self.events)
 
     def _keep(self, time: float, piece: LinearPiece, w: np.ndarray) -> None:
         self.times.append(time)
@@ -157,6 +175,10 @@ class _Run:
 
     def _first(self) -> np.ndarray:
         layout = self.layout
+        if self.behind:
+            w = self.behind.ended.copy()
+            self._drive(w, 0.0)
+            return w
         w = np.zeros(layout.size)
         w[-1] = 1.0
         for name in self.start:
@@ -208,7 +230,7 @@ class _Run:
             piece = self._piece(places)
             wanted = tuple(
                 place
-                if _inside(curve := piece.curve[b.name], place, x := float(piece.argument(b) @ w))
+                if _inside(b, curve := piece.curve[b.name], place, x := float(piece.argument(b) @ w))
                 else curve.piece(x)
                 for b, place in zip(piece.bent, places, strict=True)
             )
@@ -356,9 +378,9 @@ def _clear(
     return bool((begins + falls * (ends - begins - rises * h) / (falls - rises) >= 0).all())
 
 
-def _inside(curve: Bend, place: int, x: float) -> bool:
+def _inside(branch: Branch, curve: Bend, place: int, x: float) -> bool:
     low, high = curve.limits(place)
-    slack = 1e-9 * max(max(map(abs, curve.x)), 1e-12)
+    slack = 1e-9 * span_of(branch, curve)
     return bool(low - slack <= x <= high + slack)
 
 

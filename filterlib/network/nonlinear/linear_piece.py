@@ -17,7 +17,8 @@ from filterlib.network.netlist import REFERENCE, Current, Output
 from filterlib.network.nonlinear.bend import Bend
 from filterlib.network.nonlinear.circuit_in_pieces import Branch, PiecewiseCircuit
 
-__all__ = ["Layout", "LinearPiece"]
+__all__ = ["Layout", "LinearPiece", "span_of"]
+LEAST = 0.1  # [V] or [A]: what counts as much where a curve has no corner but zero
 TIGHT, ORDER = 0.05, 10  # W h below which a series of so many terms is good to rounding
 
 
@@ -84,6 +85,7 @@ class LinearPiece:
         self.matrix = self._matrix()
         self.norm = float(abs(self.matrix).sum(axis=1).max())
         self._moves: dict[float, np.ndarray] = {}
+        self._rows: dict[Output, np.ndarray] = {}
         self.margins, self.room = self._margins()
         a = self.matrix[: len(layout.stores), : len(layout.stores)]
         self.modes, self.vectors = np.linalg.eig(a)
@@ -161,7 +163,7 @@ class LinearPiece:
         rows, room = [], []
         for branch, piece in zip(self.bent, self.pieces, strict=True):
             curve = self.curve[branch.name]
-            span = max(max(map(abs, curve.x)), 1e-12)
+            span = span_of(branch, curve)
             value = self.argument(branch)
             for limit, sign, step in zip(curve.limits(piece), (1.0, -1.0), (-1, 1), strict=True):
                 if math.isfinite(limit):
@@ -188,6 +190,12 @@ class LinearPiece:
         CircuitError
             For a name that the circuit does not have.
         """
+        if output not in self._rows:
+            self._rows[output] = self._row(output)
+            self._rows[output].flags.writeable = False
+        return self._rows[output]
+
+    def _row(self, output: Output) -> np.ndarray:
         layout = self.layout
         if isinstance(output, Current):
             if output.name not in layout.circuit.branches:
@@ -253,6 +261,11 @@ class LinearPiece:
         size = np.divide(bending, rates**2, out=np.zeros_like(bending), where=rates > 0) * abs(self.vectors).max(axis=0)
         awake = size > smallest * max(abs(w[:count]).max(), 1e-30)
         return float(0.5 / rates[awake].max()) if awake.any() else math.inf
+
+
+def span_of(branch: Branch, curve: Bend) -> float:
+    """The scale of a curve's corners: the largest; where the only one is at zero, that of `LEAST` volts or amperes."""
+    return max(map(abs, curve.x)) or LEAST * (1.0 if branch.kind == "bend" else _small_signal(branch))
 
 
 def _small_signal(branch: Branch) -> float:

@@ -9,12 +9,13 @@ from typing import TypeVar
 
 import numpy as np
 
-from filterlib.analysis.hold_up.burst_bank import USUAL, Bank, BankResult, Fittings
+from filterlib.analysis.hold_up.burst_bank import Bank, BankResult, Fittings
 from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.first_milliseconds import Dip, Start
 from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.isolation import Isolation
+from filterlib.analysis.hold_up.way import USUAL
 from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files

@@ -1,6 +1,7 @@
 """The start of a burst: closed form, linear limit, and what a bank and its place change."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,3 +61,13 @@ def test_a_bank_holds_what_a_limit_cannot():
 def test_a_bank_at_the_load_dips_less_than_one_at_the_converter():
     lowest = {place: burst_dip(WEAK, RADIO, 0.15, bank=BANK, place=place).lowest for place in ("converter", "load")}
     assert lowest["converter"] < lowest["load"] - 0.1
+
+
+@pytest.mark.parametrize("henries", [5e-6, 20e-6, 100e-6])
+@pytest.mark.parametrize(
+    "kind", [{"kind": "constant_current", "current": "3 A"}, {"kind": "constant_power", "power": "84 W"}]
+)
+def test_a_weak_limit_behind_a_long_lead_has_few_events(henries, kind):
+    """A ring takes many steps and no events: each line of the load's curve is crossed once on the way down, and some at its end."""
+    found = burst_dip(replace(WEAK, lead=(0.02, henries)), Load(name="radio", **kind), 0.15)
+    assert found.lowest < 3.0

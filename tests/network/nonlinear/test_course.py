@@ -177,3 +177,30 @@ def test_a_limit_that_hiccups_tries_again_after_its_rest():
 def test_what_is_wrong_is_said(make, words):
     with pytest.raises(CircuitError, match=words.replace("(", r"\(")):
         make(PiecewiseCircuit().voltage_source("V", "a", "0", [(0.0, 1.0)]))
+
+
+def test_a_course_that_stops_at_an_event_goes_on_behind_it():
+    """second method: the same in one go; of the load that starts and stops without end."""
+    whole, circuit = course(locked_out(8.0), 0.03), locked_out(8.0)
+    first = course(circuit, 0.03, stop="load: on")
+    assert first.times[-1] == whole.events[0][0]
+    second = course(circuit, 0.03 - first.times[-1], behind=first)
+    assert second.at(second.times[-1], "b")[0] == pytest.approx(whole.at(0.03, "b")[0], rel=1e-9, abs=0)
+
+
+def test_events_are_counted_and_steps_are_not():
+    """A ring of many steps is followed; a load that starts and stops is given up after as many events as are allowed."""
+    ring = PiecewiseCircuit().capacitor("C", "a", "0", 1e-6).inductor("L", "a", "x", 1e-6).resistor("R", "x", "0", 1e-4)
+    assert len(course(ring, 2e-3, {"C": 1.0}, most=1).times) > 1000
+    with pytest.raises(CircuitError, match="events do not end"):
+        course(locked_out(8.0), 0.2, most=5)
+
+
+def test_a_curve_whose_only_corner_is_at_zero_is_crossed():
+    """A voltage that rings through zero beside an ideal rectifier: a corner there has no scale of its own (hand: half waves of 1 V)."""
+    circuit = PiecewiseCircuit().voltage_source("V", "s", "0", [(0.0, 1.0)]).resistor("R", "s", "a", 0.2)
+    circuit.inductor("L", "a", "b", 1e-6).capacitor("C", "b", "0", 1e-6).bend(
+        "D", "b", "0", Bend((0.0,), (0.0,), 1e-9, 2e-9)
+    )
+    run = course(circuit, 20.0, {"C": -3.0}, most=500)
+    assert run.at(20.0, "b")[0] == pytest.approx(1.0, rel=1e-6, abs=0)

@@ -1,0 +1,75 @@
+"""Switch-on in words: whether the loads run, when, what stops them, and into which largest bank it starts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from filterlib.analysis.supply.starting import MOST_ATTEMPTS, MOST_FALLS, LoadStart, Starting
+from filterlib.analysis.supply.switch_on import FEW, SwitchOn
+from filterlib.system.design import Design
+from filterlib.words.quantities import joined, number, range_text
+
+__all__ = ["load_words", "start_words", "switch_on_line", "switch_on_sentences"]
+
+
+def switch_on_line(found: SwitchOn) -> str:
+    """The switch-on in one line."""
+    if found.nominal.end != "starts":
+        return start_words(found.nominal)
+    early, late = found.times
+    if math.isinf(late):
+        worse = next(one for one in (found.hard, found.easy) if one.end != "starts")
+        return f"all loads run after {number(found.nominal.up, 's')}; at an end of the range {start_words(worse)}"
+    ends = range_text(early, late, "s")
+    return f"all loads run after {number(found.nominal.up, 's')}{f' ({ends})' if ' to ' in ends else ''}"
+
+
+def start_words(one: Starting) -> str:
+    """How one start ends."""
+    if one.end == "starts":
+        tries = f", in {one.attempts} attempts" if one.attempts > 1 else ""
+        return f"all loads run after {number(one.up, 's')}{tries}"
+    if one.end == "hiccups":
+        ever = "for ever" if one.attempts < MOST_ATTEMPTS else f"for {one.attempts} attempts, as far as we look"
+        return f"the converter hiccups {ever}, and reaches {number(one.held, 'V')}"
+    if one.end == "falls out":
+        names = joined([load.load for load in one.loads if load.falls > MOST_FALLS])
+        return f"{names} starts, pulls the voltage down and stops, again and again"
+    return f"the loads hold the output down at {number(one.held, 'V')}"
+
+
+def load_words(one: LoadStart) -> str:
+    """When one load runs."""
+    if math.isinf(one.runs):
+        return "never" if not one.falls else f"never; it fell out {one.falls} times"
+    fell = f", after it fell out {one.falls} times" if one.falls else ""
+    return f"after {number(one.runs, 's')}{fell}"
+
+
+def switch_on_sentences(found: SwitchOn, design: Design) -> Iterator[str]:
+    """The nominal start, the ends of the range, a usual bank, the largest one, and what is assumed."""
+    limit = design.converter.limit
+    assert limit is not None  # or there is no switch-on
+    kinds = {
+        "constant": f"that keeps {number(float(limit.current.value), 'A')}",
+        "foldback": f"that falls from {number(float(limit.current.value), 'A')} to {number(limit.short_circuit_current, 'A')} at 0 V",
+        "hiccup": f"of {number(float(limit.current.value), 'A')} that switches off after {number(float(limit.hiccup_on.value), 's')} and tries again after {number(float(limit.hiccup_off.value), 's')}",
+    }
+    yield f"At switch-on, with a limit {kinds[limit.kind]}, {start_words(found.nominal)}."
+    for words, one in (
+        ("least current and time at it, loads that draw early", found.hard),
+        ("most current and time, loads that wait", found.easy),
+    ):
+        if one.end != found.nominal.end:
+            yield f"With the {words}, {start_words(one)}."
+    yield f"With 30 mF behind the filter {start_words(found.usual)}."
+    if math.isinf(found.largest):
+        yield "At nominal values any bank comes up: a larger one only takes longer."
+    elif found.largest > 0:
+        yield f"The largest bank with which it starts, within {FEW} attempts, is {number(found.largest, 'F', 2)}."
+    if any(load.power is not None and load.starts_at is None for load in design.loads):
+        yield "Loads of constant power that state no starts_at wait for 90 % of the voltage (80 % to 97 %); those that state no stops_at stop at 90 % of that."
+    if any(load.profile is not None for load in design.loads):
+        yield "Loads with bursts start between them, with their idle share."
+    yield "The battery's side is taken as stiff, and the converter's own loop as fast."
