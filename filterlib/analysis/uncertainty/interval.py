@@ -19,8 +19,10 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box
 CORNERS = 32
-ROUNDS = 3  # of refinement around the best points
-AROUND = 12  # points around each best point and round
+ROUNDS = 10  # of refinement around the best points
+AROUND = 8  # points around each best point and round
+MOVED, TO_AN_END = 0.4, 0.5  # share of the parameters that move there, and of these that go to an end of their range
+NEAR, NEARER = 0.25, 0.8  # how far the others move, as a share of the range; and what of it is left in the next round
 CLOSER = 6  # the same of a closer look
 MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 BEST = 2  # points near each end whose figures are confirmed
@@ -205,13 +207,9 @@ def search(
     plausible = {name: Plausible(v[drawn][: len(weights)], weights, points) for name, v in values.items()}
     together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
-    width = 0.25
-    for _ in range(ROUNDS):
-        best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
-        centres = np.repeat(shares[sorted(set(best))], AROUND, axis=0)
-        near = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
+    for number in range(ROUNDS):
+        near = _near(rng, shares, values, AROUND, NEAR * NEARER**number)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
-        width /= 2
     if confirm is not None:
         shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
     return {
@@ -298,9 +296,7 @@ def at_ends(
     if closer:
         together = _together(shares, values, len(uncertain_parameters), 2)
         shares, values = _more(metric, uncertain_parameters, shares, values, together)
-        best = [pick(v) for v in values.values() for pick in (_argmin, _argmax)]
-        centres = np.repeat(shares[sorted(set(best))], CLOSER, axis=0)
-        near = np.clip(centres + 0.2 * np.random.default_rng(1).standard_normal(centres.shape), 0, 1)
+        near = _near(np.random.default_rng(1), shares, values, CLOSER, NEAR)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
     if confirm is not None:
         shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
@@ -320,6 +316,21 @@ def _more(
     """The points and figures so far, and those of further points."""
     more = _measure(metric, uncertain_parameters, rows)
     return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
+
+
+def _near(
+    rng: np.random.Generator, shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int, width: float
+) -> np.ndarray:
+    """Points near each figure's best ones, ``count`` each: some parameters moved, to an end or by ``width``.
+
+    Where all moved at once, next to none of the points would come out better: a narrow resonance needs most of them as they are.
+    """
+    best = sorted({pick(v) for v in values.values() for pick in (_argmin, _argmax)})
+    centres = np.repeat(shares[best], count, axis=0)
+    moved, to_an_end = rng.random(centres.shape) < MOVED, rng.random(centres.shape) < TO_AN_END
+    ends = rng.integers(0, 2, centres.shape)
+    by_width = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
+    return np.where(moved, np.where(to_an_end, ends, by_width), centres)
 
 
 def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int, grid: int) -> np.ndarray:

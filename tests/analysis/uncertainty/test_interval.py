@@ -29,7 +29,7 @@ def test_alatin_hypercube_has_one_point_in_each_part_of_each_dimension():
 
 
 def test_a_top_inside_the_box_is_approached_ever_more_closely():
-    """hand: the last of three rounds puts a dozen points a sixteenth of the range around the best, the nearest at some 0.02."""
+    """hand: the last of ten rounds puts eight points a thirtieth of the range around the best."""
 
     def hill(x, y):
         return -((x - 0.37) ** 2) - (y - 0.81) ** 2
