@@ -12,7 +12,8 @@ settings.load_profile("house")
 
 SHARED = (
     "tests/analysis/bench/test_bench_sheet.py", "tests/analysis/test_counts.py", "tests/browser/test_other_pages.py",
-    "tests/browser/test_review_page.py", "tests/show/test_verify.py", "tests/test_cli.py", "tests/test_readme.py",
+    "tests/browser/test_review_page.py", "tests/show/test_verify.py", "tests/test_cli.py", "tests/test_cli_compare.py",
+    "tests/test_readme.py",
 )  # fmt: skip
 """Files that look at the reviews of `tests/reviews.py`."""
 

@@ -9,6 +9,7 @@ import pytest
 from filterlib import cli
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder
+from tests.reviews import review_kept
 
 DESIGNS = data_folder() / "designs"
 CLEAN, BRICK = DESIGNS / "tide-gauge-clean.toml", DESIGNS / "tide-gauge-brick.toml"
@@ -52,8 +53,9 @@ def said(capsys, *arguments, code=0):
     return capsys.readouterr()
 
 
-def test_the_demonstrations(capsys, tmp_path):
+def test_the_demonstrations(capsys, tmp_path, monkeypatch):
     """hand: one filter, two converters, and the brick misses its requirements."""
+    review_kept(monkeypatch)
     told = said(capsys, CLEAN, BRICK, "--out", tmp_path / "out", code=1)
     assert told.err == ""
     assert told.out.startswith("It is the same filter (C1, L1, C2) on two converters: A behind Harbour 28-4")
