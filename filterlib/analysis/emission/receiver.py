@@ -22,7 +22,7 @@ MICROVOLT = 1e-6  # rms [V], the zero of dBµV
 _SAMPLES = 8  # of the envelope, for each line within reach
 _ROWS = 2**21  # envelope samples in memory at a time
 _TUNED = 1e-3  # of the bandwidth beside a line at which a receiver is as good as tuned to it
-_CLOSE = 1e-12  # change of a charge, as a share, at which the search for the steady state ends
+_CLOSE = 1e-8  # change of a charge, as a share, at which the search ends: it converges in squares, and rounding is 1e-11 of it
 _ROUNDS = 60
 
 Array = NDArray[np.float64]
@@ -241,7 +241,7 @@ def quasi_peak(wave: ArrayLike, period: float, band: ReceiverBand) -> Array:
     mean current (sqrt(e² - v²) - v arccos(v/e)) / pi over the resistor; a second resistor discharges it all the time. The
     first is fixed by the definition of the charge time constant: 63 % of the final value after a sine is switched on.
     The steady state is the root of "charge after a period minus charge before", which is convex and falling: Newton's
-    method from zero reaches it from below. The instrument is critically damped, 1/(1 + s T)², and shows its highest.
+    method reaches it from below after its first step. The instrument is critically damped, 1/(1 + s T)², and shows its highest.
     Source: CISPR 16-1-1, annex on the response to repeated pulses (from memory).
 
     Examples
@@ -256,14 +256,16 @@ def quasi_peak(wave: ArrayLike, period: float, band: ReceiverBand) -> Array:
     rate, calibration = _detector(band.charge, band.discharge)
     step = period / samples.shape[-1]
     fall = np.exp(-step / band.discharge)
-    charge = np.zeros(samples.shape[:-1])
+    rows = samples.reshape(-1, samples.shape[-1])
+    charge, left = calibration * rows.mean(axis=-1), np.arange(len(rows))
     for _ in range(_ROUNDS):
-        after, slope, _ = _one_period(charge, samples, rate * step, fall)
-        move = (after - charge) / (1 - slope)
-        charge = charge + move
-        if np.all(np.abs(move) <= _CLOSE * np.maximum(charge, 1e-300)):
+        after, slope, _ = _one_period(charge[left], rows[left], rate * step, fall)
+        move = (after - charge[left]) / (1 - slope)
+        charge[left] += move
+        left = left[np.abs(move) > _CLOSE * charge[left]]
+        if not left.size:
             break
-    charges = _one_period(charge, samples, rate * step, fall)[2]
+    charges = _one_period(charge.reshape(samples.shape[:-1]), samples, rate * step, fall)[2]
     spectrum = np.fft.rfft(charges, axis=-1)
     instrument = 1 / (1 + 2j * np.pi * np.arange(spectrum.shape[-1]) * band.meter / period) ** 2
     return np.asarray(np.fft.irfft(spectrum * instrument, samples.shape[-1], axis=-1).max(axis=-1) / calibration)
