@@ -47,11 +47,11 @@ def load_design(path: str | Path) -> Design:
     return _load(path, lambda raw: None)
 
 
-def design_of_capture(path: str | Path, capture: str | Path) -> Design:
+def design_of_capture(path: str | Path, capture: str | Path, load_current: float | None = None) -> Design:
     """The design of a file with a capture of the converter's bare terminals in place of the ripple that the file states.
 
     A capture that reaches beyond 20 MHz is in place of the stated spike too. ``capture``: a CSV file, named from where the
-    program runs. Raises: InputError as `load_design`; also where the capture has another switching frequency.
+    program runs; ``load_current`` [A]: drawn meanwhile, where it is another than the file's. Raises: InputError as `load_design`; also where the capture has another switching frequency.
 
     >>> from filterlib.parts.tables import data_folder
     >>> folder = data_folder()
@@ -60,10 +60,10 @@ def design_of_capture(path: str | Path, capture: str | Path) -> Design:
     >>> round(1e3 * design.converter.ripple.peak_to_peak, 1)  # [mV]
     110.2
     """
-    return _load(path, lambda raw: _put(raw, Path(capture)))
+    return _load(path, lambda raw: _put(raw, Path(capture), load_current))
 
 
-def _put(raw: dict[str, Any], capture: Path) -> None:
+def _put(raw: dict[str, Any], capture: Path, load_current: float | None) -> None:
     """A capture in place of the file's own figures."""
     from filterlib.bench.measurement import BANDWIDTH
     from filterlib.bench.recording import load_recording
@@ -75,6 +75,8 @@ def _put(raw: dict[str, Any], capture: Path) -> None:
     for key in ("peak_to_peak", "rms", "fundamental", "recording", "with_capacitor"):
         ripple.pop(key, None)
     ripple["recording"] = str(capture.resolve())
+    if load_current is not None:
+        ripple["load_current"] = load_current
     if limit is not None:
         ripple["bandwidth"] = limit
         if limit > 1.05 * BANDWIDTH:

@@ -23,6 +23,8 @@ _KEYS = {
     "per_division": "volts per division|volts/div|vertical scale|v/div|scale",
     "offset": "vertical offset|offset",
     "samples": "samples|number of samples|record length|points|number of points",
+    "load_current": "load current|output current",
+    "input_voltage": "input voltage|supply voltage",
     "channel": "channel|channels|source|trace",
     "time_unit": "time unit|horizontal unit|horizontal units",
     "volt_unit": "voltage unit|vertical unit|vertical units",

@@ -28,7 +28,8 @@ class Recording:
     ``volts`` (samples,): at the probe's tip, its factor included; ``sample_interval``, ``start``: from one sample to the
     next, and of the first. ``channel`` that was read, of all ``channels`` that the file holds; ``coupling``: "AC" or "DC", None
     where neither file nor caller says; ``probe_factor``: ``volts`` contain it; ``bandwidth``: limit of scope and probe, None: not
-    known, or none; ``full_scale``: from the scope's lowest to its highest level, at the tip; ``file``: where it came from;
+    known, or none; ``full_scale``: from the scope's lowest to its highest level, at the tip; ``load_current``, ``input_voltage``: of the
+    converter meanwhile, None: not said; ``file``: where it came from;
     ``assumptions``: what was taken for granted because the file does not say it.
 
     Examples
@@ -48,6 +49,8 @@ class Recording:
     probe_factor: Ratio[float | None] = None
     bandwidth: Hertz[float | None] = None
     full_scale: Volts[float | None] = None
+    load_current: Annotated[float | None, Unit("A", key=None)] = None
+    input_voltage: Annotated[float | None, Unit("V", key=None)] = None
     file: str = ""
     assumptions: tuple[str, ...] = ()
 
@@ -186,6 +189,8 @@ class _File:
             probe,
             self.bandwidth(at),
             self.full_scale(at),
+            self.number("load_current", "A"),
+            self.number("input_voltage", "V"),
             self.rows.file,
             tuple(self.assumptions(at, channel, ratio)),
         )

@@ -43,6 +43,12 @@ def _about(recording: Recording) -> Iterator[Row]:
     yield "probe factor", unsaid if recording.probe_factor is None else f"{recording.probe_factor:g}:1"
     for label, value, unit in (("bandwidth", recording.bandwidth, "Hz"), ("full scale", recording.full_scale, "V")):
         yield label, unsaid if value is None else format_quantity(value, unit)
+    for label, value, unit in (
+        ("load current", recording.load_current, "A"),
+        ("input voltage", recording.input_voltage, "V"),
+    ):
+        if value is not None:
+            yield label, format_quantity(value, unit)
     if recording.bandwidth is not None:
         yield "fastest edge that it can show", format_quantity(rise_time(recording.bandwidth), "s")
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.explanation import Explained, Explanation
 from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.loads import alike
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.units import format_quantity
 from filterlib.words.labels import bandwidth_words
@@ -89,6 +90,21 @@ def noise_sentence(answer: Answer) -> str | None:
     )
 
 
+def load_sentences(result: BenchResult) -> Iterator[str]:
+    """Which readings were taken at another load than the design's own, and what was made of that."""
+    amps, stated = result.before_taken.load_current, result.stated
+    at = stated.converter.ripple.load_current or stated.full_current
+    if amps is not None and not alike(amps, at):
+        yield (
+            f"The capture before the filter was taken at {format_quantity(amps, 'A')}; what is expected is brought from there to each "
+            "operating point by the model of the converter."
+        )
+    own = {point.name for point in stated.operating_points}
+    moved = dict.fromkeys(one.station.point for one in result.answers if one.station.point not in {*own, BARE})
+    for point in moved:
+        yield f"{point}: the operating point with every load's draw changed by one share, as the reading was taken there."
+
+
 def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:
     """What explains the readings, what they do not tell apart, and what to measure next."""
     best, alike = explained.ranked[0], explained.alike
@@ -129,4 +145,5 @@ def _if(one: Explanation) -> str:
 def bench_text(result: BenchResult, explained: Explained | None) -> str:
     """For a terminal."""
     lines = [f"{verdict_words(result)}.", *(answer_sentence(one) for one in result.answers)]
+    lines += load_sentences(result)
     return "\n".join([*lines, *(explained_sentences(result, explained) if explained else ())])

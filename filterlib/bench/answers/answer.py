@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -15,6 +15,7 @@ from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
+from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
 from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
@@ -22,7 +23,6 @@ from filterlib.bench.design_file import design_of_capture, load_design
 from filterlib.bench.measurement import Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem
-from filterlib.system.arrangement import AGREES
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.units import format_quantity
@@ -72,7 +72,7 @@ class BenchResult:
 
     ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
     in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
-    captures behind the filter where there is one ``before`` it; ``captures``; ``typed`` readings; ``ripples``: by operating point.
+    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures``; ``typed`` readings; ``ripples``: by operating point.
     """
 
     design: Design
@@ -81,6 +81,7 @@ class BenchResult:
     spectra: tuple[SpectrumAnswer, ...]
     typed: tuple[str, ...]
     before: Measurement | None
+    before_taken: Taken
     captures: tuple[tuple[Station, Measurement], ...]
     ripples: dict[str, RippleResult]
 
@@ -94,6 +95,7 @@ def bench(
     file: str | Path,
     *,
     before: str | None = None,
+    before_taken: Taken | None = None,
     after: Sequence[Capture] = (),
     readings: Sequence[str] = (),
     scope: ScopeErrors | None = None,
@@ -103,7 +105,8 @@ def bench(
     """Readings of a built board beside what its design file promises.
 
     Parameters: ``file``: the design; ``before``: a capture of the converter's bare terminals, in the file's arrangement and at
-    its load, from which everything behind is predicted then; ``after``: captures at loads or terminals with the filter;
+    its load, from which everything behind is predicted then; ``before_taken``: its load and input voltage, where they are others
+    than the file's and its own; ``after``: captures at loads or terminals with the filter;
     ``readings``: figures as `station_and_figure` reads them; ``scope``; ``as_stated``: takes captures that look exchanged as they
     are; ``progress``: called with the share done and what is being done.
     Returns: BenchResult.
@@ -121,30 +124,46 @@ def bench(
         raise FilterlibError("nothing to compare: give --before, --after or --reading")
     tell(0.0, f"reading {file}")
     stated = load_design(file)
-    design = stated if before is None else design_of_capture(file, before)
-    tell(0.1, "reading captures")
-    captures = [(named_station(design, one.place, one.point), _measured(one)) for one in after]
     bare = None if before is None else _measured(Capture(before))
+    seen = Taken() if bare is None else as_taken(bare.recording, *astuple(before_taken or Taken()))
+    design = stated
+    if bare is not None:
+        refuse_before(stated, seen, bare.recording.file)
+        design = design_of_capture(file, bare.recording.file, seen.load_current)
+    tell(0.1, "reading captures")
+    captures = []
+    for one in after:
+        measured = _measured(one)
+        design, station = at_its_load(design, named_station(design, one.place, one.point), as_taken(measured.recording))
+        captures.append((station, measured))
     if bare is not None:
         _refuse_others(bare, captures, as_stated)
-    typed = [station_and_figure(design, line) for line in readings]
-    stations = [station for station, _ in (*captures, *typed)]
+    typed = []
+    for line in readings:
+        words, load = reading_and_current(line)
+        station, volts = station_and_figure(stated, words)
+        design, station = at_its_load(design, station, load)
+        typed.append((station, volts, load))
+    stations = [one[0] for one in captures] + [one[0] for one in typed]
     ripples = {}
     points = dict.fromkeys(station.point for station in stations if station.point != BARE)
     for number, point in enumerate(points):
         tell(0.2 + 0.7 * number / len(points), f"what is expected, {point}")
         ripples[point] = _ripple(design, point)
     tell(0.9, "comparing")
-    answers = [*_bare_answers(stated, bare, scope)]
+    answers = [*_bare_answers(stated, bare, seen, scope)]
     for station, measured in captures:
         answers += _of_capture(design, station, measured, scope, ripples)
-    answers += [_answer(station, from_figure(v, station.band, scope), stated, ripples) for station, v in typed]
+    for station, volts, load in typed:
+        answers.append(_answer(station, from_figure(volts, station.band, scope), stated, ripples, load))
     compared = [
         spectrum_answer(design, station, measured, bare, ripples[station.point], scope)
         for station, measured in captures
         if bare is not None and station.point != BARE
     ]
-    return BenchResult(design, stated, tuple(answers), tuple(compared), tuple(readings), bare, tuple(captures), ripples)
+    return BenchResult(
+        design, stated, tuple(answers), tuple(compared), tuple(readings), bare, seen, tuple(captures), ripples
+    )
 
 
 def _measured(capture: Capture) -> Measurement:
@@ -186,11 +205,11 @@ def _ripple(design: Design, point: str) -> RippleResult:
     return ripple(solution)
 
 
-def _bare_answers(stated: Design, bare: Measurement | None, scope: ScopeErrors) -> Iterator[Answer]:
+def _bare_answers(stated: Design, bare: Measurement | None, taken: Taken, scope: ScopeErrors) -> Iterator[Answer]:
     """The capture of the bare converter beside what the file states of it."""
     if bare is not None and stated.converter.ripple.recording is None:
         station = named_station(stated, "terminals", BARE)
-        yield _answer(station, from_capture(bare, station.band, scope), stated, {})
+        yield _answer(station, from_capture(bare, station.band, scope), stated, {}, taken)
 
 
 def _of_capture(
@@ -204,10 +223,15 @@ def _of_capture(
         yield _answer(full, reading, design, ripples)
 
 
-def _answer(station: Station, reading: BenchReading, design: Design, ripples: dict[str, RippleResult]) -> Answer:
+def _answer(
+    station: Station,
+    reading: BenchReading,
+    design: Design,
+    ripples: dict[str, RippleResult],
+    taken: Taken | None = None,
+) -> Answer:
     if station.point == BARE:
-        stated = design.converter.ripple.peak_to_peak
-        return judged(station, reading, stated, (1 - AGREES) * stated, (1 + AGREES) * stated)
+        return judged(station, reading, *bare_ripple(design, taken or Taken()))
     key = station.place, station.band.label
     figure, extent = ripples[station.point].figures[key], ripples[station.point].extents.get(key)
     known = np.isfinite(figure.probable_low)

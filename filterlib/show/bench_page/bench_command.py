@@ -19,7 +19,10 @@ examples:
   filterlib bench tide-gauge.toml --after modem@listening=quiet.csv --after logger=logger.csv
       captures at named loads, and at an operating point
   filterlib bench tide-gauge.toml --reading "modem 20MHz 4.8 mV" --reading "logger full listening 21 mV"
-      figures that were read off the screen: place, band (20MHz or full), operating point if not the first, figure
+      figures that were read off the screen: place, band (20MHz or full), operating point if not the first, figure; at another load
+      "modem 20MHz 4.8 mV at 2 A"
+  filterlib bench tide-gauge.toml --before terminals.csv --before-load "2 A" --after modem.csv
+      a capture at another load is brought to that of the operating point; lines "Load current" and "Input voltage" in a file do the same
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --learned learned.toml
       also writes a design file in which the ranges of the converter's values are narrowed by the captures
   filterlib bench tide-gauge.toml --readings bench/readings.toml
@@ -44,6 +47,10 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     command.add_argument("--before", metavar="A.csv", help="a capture at the converter's terminals, without the filter")
+    load = "load current of that capture, where it is another than the design file's and the capture does not say it"
+    command.add_argument("--before-load", metavar="AMPERES", help=load)
+    fed = "input voltage of that capture, where the capture does not say it"
+    command.add_argument("--before-input", metavar="VOLTS", help=fed)
     after = "a capture with the filter: FILE, PLACE=FILE or PLACE@POINT=FILE; may be given several times"
     command.add_argument("--after", metavar="B.csv", action="append", default=[], help=after)
     reading = 'a figure peak to peak, as "modem 20MHz 4.8 mV"; may be given several times'
@@ -61,6 +68,7 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.bench.answers.answer import Capture, bench
     from filterlib.bench.answers.explanation import explain
+    from filterlib.bench.answers.loads import Taken
     from filterlib.bench.answers.readings_file import read_readings
     from filterlib.show.bench_page.answer_page import write_answers
     from filterlib.words.answer_sentences import bench_text
@@ -70,6 +78,9 @@ def _bench(chosen: argparse.Namespace) -> int:
         result = bench(
             chosen.design,
             before=chosen.before,
+            before_taken=Taken(
+                _stated(chosen.before_load, "A", "--before-load"), _stated(chosen.before_input, "V", "--before-input")
+            ),
             after=[Capture(*_parts(text)) for text in chosen.after],
             readings=[*chosen.reading, *lines],
             scope=scope,
@@ -106,6 +117,12 @@ def _learn(design: str, new: str, result: BenchResult, explained: Explained | No
         return "The readings narrow no range of the converter: no file is written."
     write_text(new, learned_text(design, result, found, captures))
     return f"Narrowed: {', '.join(one.label for one in found.narrowed)}. Next: filterlib review {new} --out ..."
+
+
+def _stated(text: str | None, unit: str, name: str) -> float | None:
+    from filterlib.units import quantity
+
+    return None if text is None else quantity(text, unit, low=0.0, high=1e3, name=name)
 
 
 def _parts(text: str) -> tuple[str, str | None, str | None]:

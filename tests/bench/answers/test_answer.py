@@ -11,6 +11,7 @@ from filterlib.bench.answers.answer import BenchResult, Capture, bench
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.learned import learn, learned_text
+from filterlib.bench.answers.loads import Taken, as_taken, bare_ripple
 from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.stations import named_station
 from filterlib.errors import FilterlibError, InputError
@@ -206,3 +207,41 @@ def test_a_filled_in_readings_file_is_not_touched(tmp_path):
     file.write_text("mine")
     write_sheet(sheet, tmp_path / "sheet")
     assert file.read_text() == "mine"
+
+
+def test_a_figure_at_another_load_is_brought_there_or_refused():
+    """The clean converter's triangle does not grow with the load; without a load, and on another input, nothing is brought."""
+    found = bench(CLEAN, readings=["terminals 20MHz bare 108 mV at 2 A", "modem 20MHz 4.3 mV at 2.5 A"])
+    bare, modem = found.answers
+    assert bare.expected == pytest.approx(0.11, rel=0.02, abs=0)
+    assert modem.station.point == "transmitting at 2.5 A"
+    assert modem.outcome == "agrees"
+    with pytest.raises(FilterlibError, match="too far to bring"):
+        bench(CLEAN, readings=["modem 20MHz 4.3 mV at 0.1 A"])
+    with pytest.raises(FilterlibError, match="skip pulses"):
+        bench(CLEAN, before=str(RECORDINGS / "clean-terminals.csv"), before_taken=Taken(0.1))
+
+
+def test_a_pulse_grows_with_the_load():
+    """Physics: the brick's diode carries the load's current, so half of that makes half of the ripple; spikes and what the chassis
+    carries are taken to stay."""
+    brick = filterlib.load_design(CLEAN.with_name("tide-gauge-brick.toml"))
+    smooth = brick.replace(converter=brick.converter.model_copy(update={"spike": None, "common_mode": None}))
+    half, *_ = bare_ripple(smooth, Taken(1.8))
+    assert half == pytest.approx(0.375, rel=0.01, abs=0)
+    assert bare_ripple(brick, Taken(1.8))[0] > half
+
+
+def test_the_file_of_a_capture_says_its_load_and_input(tmp_path):
+    text = (RECORDINGS / "clean-modem.csv").read_text(encoding="utf-8")
+    file = tmp_path / "one.csv"
+    file.write_text(
+        text.replace("Coupling;AC", "Coupling;AC\nLoad current;1,8 A\nInput voltage;48 V"), encoding="utf-8"
+    )
+    recording = filterlib.load_recording(file)
+    assert (recording.load_current, recording.input_voltage) == (1.8, 48.0)
+    assert as_taken(recording) == Taken(1.8, 48.0)
+    with pytest.raises(FilterlibError, match=r"1\.8 A in the file, and 3 A is stated"):
+        as_taken(recording, 3.0)
+    with pytest.raises(FilterlibError, match="taken at an input of 48 V"):
+        bench(CLEAN.with_name("tide-gauge-brick.toml"), after=[Capture(str(file))])
