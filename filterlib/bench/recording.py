@@ -13,12 +13,12 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit, Volts
 from filterlib.bench.clipping import clipping
 from filterlib.bench.preamble import DIVISIONS, FREE, Column, Setting, columns, settings
-from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
-from filterlib.parts.rows import Rows, problem, read_rows, refused
+from filterlib.bench.slips import slips
+from filterlib.errors import InputError, QuantityError, did_you_mean
+from filterlib.parts.rows import Rows, read_rows, refused
 from filterlib.units import format_quantity, quantity
 
 MOST_CHANNELS = 4
-_SHOWN = 3  # lines named for each kind of slip in the time column
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,9 +252,9 @@ class _File:
         if len(rows.values) < 2:
             raise refused(rows.file, "one row: no recording", rows.line(0))
         times = rows.values[:, 0] * self.factor(self.columns[0], "s", "time_unit")
-        slips = list(_slips(rows, times))
-        if slips:
-            raise InputError(slips)
+        found = list(slips(rows, times))
+        if found:
+            raise InputError(found)
         interval = float((times[-1] - times[0]) / (times.size - 1))
         if stated is not None and abs(stated - interval) > 0.01 * interval:
             shown = f"{format_quantity(interval, 's', 4)}, and {format_quantity(stated, 's', 4)} is stated"
@@ -372,32 +372,6 @@ def _doubled(text: str) -> str:
         return f"{2 * quantity(text, 'V')} V"
     except QuantityError:
         return text
-
-
-def _slips(rows: Rows, times: np.ndarray) -> Iterator[Problem]:
-    """Rows whose time runs backwards, repeats, leaves a gap or is uneven: the first few of each kind."""
-    steps = np.diff(times)
-    usual = float(np.median(steps))
-    known = np.zeros(steps.shape, bool)
-    kinds = (
-        (steps < 0, "time runs backwards"),
-        (steps == 0, "the time of the row before once more"),
-        (steps > 1.5 * usual, "a gap in time"),
-        (steps < 0.5 * usual, "closer to the row before than half the usual interval"),
-    )
-    for broken, why in kinds:
-        places = np.flatnonzero(broken & ~known)
-        known |= broken
-        for place in places[:_SHOWN]:
-            step = format_quantity(float(steps[place]), "s", 4)
-            more = f"; {places.size} such rows" if places.size > 1 else ""
-            yield problem(rows.file, rows.line(int(place) + 1), None, f"{why}: a step of {step}{more}")
-    if not known.any():
-        even = times[0] + (times[-1] - times[0]) / steps.size * np.arange(times.size)
-        away = np.abs(times - even)
-        if away.max() > 0.75 * usual:
-            where = rows.line(int(away.argmax()))
-            yield problem(rows.file, where, None, "the sample interval changes within the recording, most of all here")
 
 
 def _frozen(array: np.ndarray) -> np.ndarray:
