@@ -13,7 +13,7 @@ from filterlib.analysis.hold_up.burst_bank import Bank, BankResult
 from filterlib.analysis.hold_up.way import USUAL, Branch, Path, path_to
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
-from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import Course, course
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
@@ -26,6 +26,9 @@ LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
 PIECES = 24  # of a constant power
 PLACES = ("converter", "filter", "load")
 MOST = 500  # events of a course, after which it is given up
+STAIRS = 16  # of a limit that folds back over the voltage
+SLACK = 0.75  # of a stair, or of what is across the limit, at which it goes back
+LEAST = 1e-3  # [A] that is left for a load where the others take all
 SHARE = 0.95  # of the load's current, or of its limit, from which the supply has taken over
 
 
@@ -129,7 +132,7 @@ def _circuit(
     """The whole way with everything at rest, and the load at full draw."""
     damping, integral, delay = path.loop
     circuit = PiecewiseCircuit().voltage_source("regulated", "set", "0", [(0.0, path.volts)])
-    circuit.bend("limit", "set", "a", Bend((path.limit * path.output,), (path.limit,), 1 / path.output, LIMITED))
+    _limited(circuit, path)
     circuit.resistor("damping", "a", "b", damping).inductor("integral", "a", "b", integral)
     circuit.inductor("delay", "b", "converter", delay)
     nodes = {"converter": path.volts - path.output * amperes}
@@ -155,6 +158,26 @@ def _circuit(
     return _drawing(circuit, load, path.volts), start
 
 
+def _limited(circuit: PiecewiseCircuit, path: Path) -> None:
+    """The limit between "set" and "a": constant, in `STAIRS` that follow the output's voltage down and up, or off after a time at it."""
+    back = min(path.back, path.limit)
+    levels = np.linspace(back, path.limit, STAIRS + 1 if back < path.limit else 1)
+    curves = {f"at {k}": _limit(float(amps), path.output) for k, amps in enumerate(levels)}
+    last, step = len(levels) - 1, path.volts / STAIRS
+    rules = [Rule(f"at {k + 1}", f"at {k}", "converter", (k + SLACK) * step, above=False) for k in range(last)]
+    rules += [Rule(f"at {k}", f"at {k + 1}", "converter", (k + 1) * step) for k in range(last)]
+    if math.isfinite(path.on):
+        curves |= {"limiting": curves[f"at {last}"], "off": Bend((0.0,), (0.0,), LIMITED / 100, LIMITED / 100)}
+        across, at = ("set", "a"), path.limit * path.output
+        rules += [Rule(f"at {last}", "limiting", across, at), Rule("limiting", "off", after=path.on)]
+        rules += [Rule("limiting", f"at {last}", across, SLACK * at, above=False)]
+    circuit.switched("limit", "set", "a", curves, f"at {last}", rules)
+
+
+def _limit(amps: float, ohms: float) -> Bend:
+    return Bend((amps * ohms,), (amps,), 1 / ohms, LIMITED)
+
+
 def _drawing(circuit: PiecewiseCircuit, load: Load, volts: float) -> PiecewiseCircuit:
     if load.resistance is not None:
         return circuit.resistor("draw", "load", "0", float(load.resistance))
@@ -176,18 +199,31 @@ def first_milliseconds(design: Design, result: BankResult) -> Start:
     load = next(one for one in design.loads if one.name == result.load)
     profile = load.profile
     assert profile is not None  # or there would be no result
-    path, until = path_to(design, load, result.supply), min(LONGEST, result.length)
+    path, until = _limited_path(design, load, result.supply), min(LONGEST, result.length)
     bank = _branch(result.banks[0] if result.banks else None)
     dips = [burst_dip(path, load, profile.idle, until=until)] + [
         burst_dip(path, load, profile.idle, bank=bank, place=place, until=until) for place in PLACES
     ]
     step = float(load.draws(path.volts, 1.0)) - float(load.draws(path.volts, profile.idle))
     sag = path.volts - result.lowest - path.ohms * float(load.draws(path.volts, profile.idle))
-    battery, volts = _input(design, load, profile.idle, result.supply)
+    battery, volts = _input(design, load, profile.idle, path.limit)
     return Start(
         load.name, result.lowest, step, tuple(dips), stiff_dip(step, path.lead, path.load),
         _least(step, path, sag), sag / step, _longest(step, path, sag), battery, volts,
     )  # fmt: skip
+
+
+def _limited_path(design: Design, load: Load, supply: float) -> Path:
+    """The way to a load with the limit that the file states, less what all others draw; else with what the rating gives it."""
+    limit, volts = design.converter.limit, design.converter.output_voltage
+    if limit is None:
+        return path_to(design, load, supply)
+    others = sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
+    most, back = float(limit.current.value) - others, limit.short_circuit_current
+    on = float(limit.hiccup_on.value) if limit.kind == "hiccup" else math.inf
+    return replace(
+        path_to(design, load, max(most, LEAST)), back=math.inf if back is None else max(back - others, LEAST), on=on
+    )
 
 
 def _branch(bank: Bank | None) -> Branch:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Annotated
 
-from filterlib.analysis.described import Amperes, Farads, Henries, Ohms, Unit, Volts
+from filterlib.analysis.described import Amperes, Farads, Henries, Ohms, Seconds, Unit, Volts
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -33,7 +34,8 @@ class Branch:
 class Path:
     """From the regulated voltage to the load, lumped.
 
-    Attributes: ``volts``, ``limit`` of the current for this load; ``output`` resistance; ``loop``: damping [ohm],
+    Attributes: ``volts``, ``limit`` of the current for this load, ``back``, what is left of it at 0 V (the same: it keeps its current), and
+    ``on``, the time at it before the converter switches off (inf: it does not); ``output`` resistance; ``loop``: damping [ohm],
     integral and delay inductance [H], as `Converter.loop_elements`; ``inside``, ``behind`` (the filter) and ``load``,
     capacitors at the converter, behind the filter and at the load; ``filter`` and ``lead``: resistance and inductance.
     """
@@ -47,6 +49,8 @@ class Path:
     behind: Branch
     lead: Annotated[tuple[float, float], Unit("own", key=None)]
     load: Branch
+    back: Amperes[float] = math.inf
+    on: Seconds[float] = math.inf
 
     @property
     def ohms(self) -> float:

@@ -142,7 +142,8 @@ class _Run:
             following = min((t for t in (*self.breaks, *self._dwells(), self.until) if t > time), default=self.until)
             room = following - time
             h = min(room, self._dyadic(piece.pace(w, AWAKE)))
-            after, h, crossed = self._step(piece, w, h)
+            after, h, beyond = self._step(piece, w, h)
+            crossed = bool(beyond.any())
             if (spent := self._spend(piece, w, h)) < h:
                 after, h, crossed = w + piece.move(spent) @ w, spent, False
             self._keep(time, piece, w)
@@ -155,7 +156,7 @@ class _Run:
                     f"events do not end at {time:.4g} s: {turns} of {len(self.times)} steps; a shorter time, or fewer fast parts"
                 )
             if crossed:
-                piece = self._crossed(piece, w)
+                piece = self._crossed(piece, beyond)
             if time in self.breaks:
                 self._drive(w, time)
                 piece = self._settled(w, piece)
@@ -246,12 +247,13 @@ class _Run:
             "no answer was found in which every bend is on one of its lines; a load that takes constant power needs a capacitor beside it"
         )
 
-    def _step(self, piece: LinearPiece, w: np.ndarray, h: float) -> tuple[np.ndarray, float, bool]:
-        """As far as nothing is beyond its line and no rule holds, at most ``h``: the state, the time, whether it ended so."""
+    def _step(self, piece: LinearPiece, w: np.ndarray, h: float) -> tuple[np.ndarray, float, np.ndarray]:
+        """As far as nothing is beyond its line and no rule holds, at most ``h``: the state, the time, and what of the watched ended it."""
         watched = self._watched(piece, w)
+        none = np.zeros(len(watched[0]), dtype=bool)
         after = w + piece.move(h) @ w
         if _clear(watched, piece, w, after, h):
-            return after, h, False
+            return after, h, none
         done, part = 0.0, h
         while not piece.tight(part):
             part /= 2
@@ -261,14 +263,14 @@ class _Run:
         rows, floor = watched
         while (rows @ (after := w + piece.move(part) @ w) >= floor).all():
             if _clear(watched, piece, w, after, part):
-                return after, done + part, False
+                return after, done + part, none
             part /= 2
         course, low, high = piece.series(w, rows), 0.0, part
         for _ in range(LEVELS):
             middle = (low + high) / 2
             inside = (course @ middle**POWERS >= floor).all()
             low, high = (middle, high) if inside else (low, middle)
-        return w + piece.move(high) @ w, done + high, True
+        return w + piece.move(high) @ w, done + high, course @ high**POWERS < floor
 
     def _spend(self, piece: LinearPiece, w: np.ndarray, h: float) -> float:
         """Adds what a step gives to the integrals of the rules, up to where the first is reached: that time."""
@@ -293,11 +295,11 @@ class _Run:
         row[-1] -= rule.threshold
         return (-row if rule.above else row) / max(abs(rule.threshold), 1e-9)
 
-    def _crossed(self, piece: LinearPiece, w: np.ndarray) -> LinearPiece:
-        """The piece behind a corner."""
+    def _crossed(self, piece: LinearPiece, beyond: np.ndarray) -> LinearPiece:
+        """The piece behind the corners that ended a step; not asked of the state again, whose rounding may hide it."""
         places = list(piece.pieces)
-        for (branch, step), beyond in zip(piece.room, piece.margins @ w < -0.5 * BEYOND, strict=True):
-            if beyond:
+        for (branch, step), there in zip(piece.room, beyond[: len(piece.room)], strict=True):
+            if there:
                 places[piece.bent.index(branch)] += step
         return self._piece(tuple(places))
 

@@ -71,3 +71,19 @@ def test_a_weak_limit_behind_a_long_lead_has_few_events(henries, kind):
     """A ring takes many steps and no events: each line of the load's curve is crossed once on the way down, and some at its end."""
     found = burst_dip(replace(WEAK, lead=(0.02, henries)), Load(name="radio", **kind), 0.15)
     assert found.lowest < 3.0
+
+
+def test_a_limit_that_folds_back_gives_less_the_lower_the_voltage():
+    """hand: of 3 A a limit of 4 A gives all; one of 2.4 A that falls to 0.5 A at 0 V leaves the line lower than one that keeps 2.4 A."""
+    strong = burst_dip(replace(WEAK, limit=4.0, back=0.5), RADIO, 0.15)
+    assert strong.settled == pytest.approx(28 - 3 * WEAK.ohms, rel=1e-3, abs=0)
+    bank = replace(BANK, farads=0.3e-3)
+    kept = burst_dip(WEAK, RADIO, 0.15, bank=bank, place="load")
+    folds = burst_dip(replace(WEAK, back=0.5), RADIO, 0.15, bank=bank, place="load")
+    assert folds.lowest < kept.lowest - 1.0
+
+
+def test_a_converter_that_hiccups_is_off_after_its_time_at_the_limit():
+    """hand: 0.6 A of deficit for 1 ms, then 3 A for 2 ms, from 1.5 mF: 0.4 V and 4 V."""
+    found = burst_dip(replace(WEAK, on=1e-3), RADIO, 0.15, bank=BANK, place="load")
+    assert found.settled == pytest.approx(28 - 0.4 - 4.0, rel=0.03, abs=0)
