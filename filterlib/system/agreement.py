@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import cast
 
 import numpy as np
 
-from filterlib.errors import InputError, Problem
+from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.network.extremes import Real
+from filterlib.system.arrangement import Arrangement
 from filterlib.system.contradictions import contradiction
 from filterlib.system.design import Design
 from filterlib.system.places import path, rebuilt
+from filterlib.system.scales import INSTRUMENTS
 from filterlib.system.source_spectra import ScaleError, source_spectra
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters, with_values
@@ -25,6 +27,7 @@ WIDTHS = 0.5, 0.3, 0.2, 0.1, 0.05  # shares of the ranges, in which the best one
 CLOSER = 11  # steps back to the nominal value, three times, each time between the last two
 HOPELESS = 100.0  # times what is stated, from which on no combination is sought where no parameter alone comes nearer: no source
 BEYOND = 0.2  # of the way from where the readings just agree to where they surely do, so that there is some ripple: no source
+SOME = 0.01  # share beyond where readings just agree, at which a figure is taken, so that several combinations do
 _CHUNK = 16  # combinations that are solved at a time, exactly: see `filterlib.system.scales`
 GAIN = 1e-3  # share by which a round of the search has to better the best one, else it is the last
 
@@ -48,7 +51,8 @@ def agreeing(design: Design, file: str = "") -> Design:
     -----
     One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
     its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
-    scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source).
+    scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source). Where still nothing does, by less than two
+    figures of a scope may be off, the figure in the way is taken as that much more, and says so (``moved_from``).
 
     Examples
     --------
@@ -58,32 +62,57 @@ def agreeing(design: Design, file: str = "") -> Design:
     >>> agreeing(design) is design
     True
     """
+    apart = None
+    for one in (design, *_steeper(design)):
+        if _agrees(one):
+            return one
+        try:
+            return _moved(one)
+        except _ApartError as error:
+            apart = apart or error
+    assert apart is not None  # the design itself was tried
+    if apart.shares.max() > np.exp(INSTRUMENTS) or any(one.moved_from for one in _figures(design)):
+        raise InputError([_refusal(design, apart.shares, file)])
+    return agreeing(_read_otherwise(design, apart.shares), file)
+
+
+class _ApartError(FilterlibError):
+    """No combination agrees; ``shares`` of what was stated that ripple and spike need at least, at the nearest one (2,)."""
+
+    def __init__(self, shares: Real) -> None:
+        super().__init__("")
+        self.shares = shares
+
+
+def _agrees(design: Design) -> bool:
     try:
         source_spectra(design.converter, design.full_current)
     except ScaleError:
-        return _moved_or_steeper(design, file)
-    return design
+        return False
+    return True
 
 
-def _moved_or_steeper(design: Design, file: str) -> Design:
-    """Moved; or, where nothing agrees and the file does not state the scope's limit, behind one of the second order."""
-    try:
-        return _moved(design, file)
-    except InputError:
-        ripple = design.converter.ripple
-        if ripple.order != 1 or "order" in ripple.model_fields_set or ripple.bandwidth is None:
-            raise
+def _steeper(design: Design) -> Iterator[Design]:
+    """Behind a limit of the second order, where the file does not state the order of the scope's."""
+    ripple = design.converter.ripple
+    if ripple.order == 1 and "order" not in ripple.model_fields_set and ripple.bandwidth is not None:
         steeper = ripple.model_copy(update={"order": 2})
         steeper.model_fields_set.discard("order")  # it is no statement of the file
-        converter = design.converter.model_copy(update={"ripple": steeper})
-        try:
-            return agreeing(design.model_copy(update={"converter": converter}), file)
-        except InputError:
-            pass
-        raise
+        yield _with(design, ripple=steeper)
 
 
-def _moved(design: Design, file: str) -> Design:
+def _with(design: Design, **figures: Arrangement) -> Design:
+    return design.model_copy(update={"converter": design.converter.model_copy(update=figures)})
+
+
+def _read_otherwise(design: Design, shares: Real) -> Design:
+    """The figure that stands in the way as another scope might have read it, `SOME` beyond where readings just agree."""
+    name = ("ripple", "spike")[int(np.argmax(shares))]
+    figure = getattr(design.converter, name)
+    return _with(design, **{name: figure.read_as(figure.peak_to_peak * float(shares.max()) * (1 + SOME))})
+
+
+def _moved(design: Design) -> Design:
     known = uncertain_parameters(design, tolerances=False)
     box = tuple(one for one in known if one.key.startswith("converter.") and one.key != ORDER)
     nominal, rng = np.array([one.share(one.nominal) for one in box]), np.random.default_rng(1)
@@ -100,7 +129,7 @@ def _moved(design: Design, file: str) -> Design:
         if np.any(agree) or (width != WIDTHS[0] and most.max(axis=1).min() > (1 - GAIN) * least):
             break
     if not np.any(agree):
-        raise InputError([_refusal(design, shares[np.argmin(shares.max(axis=1))], file)])
+        raise _ApartError(shares[np.argmin(shares.max(axis=1))])
     far = np.where(agree, np.linalg.norm(rows - nominal, axis=1), np.inf)
     best = _closer(design, box, nominal, _put_back(design, box, nominal, rows[np.argmin(far)]))
     places = {path(design, one.key): float(one.at(best[n])) for n, one in enumerate(box) if best[n] != nominal[n]}
@@ -158,6 +187,10 @@ def _few(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple
 def _stated(design: Design) -> Real:
     pair = design.converter.ripple, design.converter.spike
     return np.array([np.inf if one is None else one.peak_to_peak for one in pair])
+
+
+def _figures(design: Design) -> Iterator[Arrangement]:
+    return (one for one in (design.converter.ripple, design.converter.spike) if one is not None)
 
 
 def _refusal(design: Design, shares: Real, file: str) -> Problem:

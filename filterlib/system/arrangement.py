@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
-from pydantic import GetCoreSchemaHandler, ValidationInfo, field_validator
+from pydantic import GetCoreSchemaHandler, PrivateAttr, ValidationInfo, field_validator
 from pydantic_core import core_schema
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.parts.base import Quantity, Value
-from filterlib.system.model import Given, Model, Name, Order
+from filterlib.system.model import Given, Model, Name, Order, read
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.recorded import Recorded, RecordingField
 from filterlib.units import format_quantity, quantity
@@ -57,6 +57,19 @@ class Arrangement(Model):
     lead_inductance: Annotated[Value, Quantity("H", low=0, high=1e-5)] = 0.0
     capacitors: tuple[FixtureCapacitor, ...] = ()
     load_current: Annotated[float, Quantity("A", low=0, high=1e3)] | None = None
+
+    _moved_from: float | None = PrivateAttr(None)
+
+    @property
+    def moved_from(self) -> float | None:
+        """What was stated of the figure [V], where it was `read_as` another one; else None."""
+        return self._moved_from
+
+    def read_as(self, volts: float) -> Self:
+        """The same with another figure [V], within what a scope may be off; it keeps what was stated."""
+        other = self.model_copy(update={"peak_to_peak": volts})
+        other._moved_from = float(np.max(read(self, "peak_to_peak")))
+        return other
 
     def with_added(self, capacitor: FixtureCapacitor) -> Self:
         """The same with one more capacitor at the probe."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from filterlib.analysis.review import ReviewResult
 from filterlib.system.design import Design
+from filterlib.system.scales import INSTRUMENTS
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.units import format_quantity
 
@@ -36,8 +37,22 @@ def _ranged(one: UncertainParameter) -> Assumption:
     return Assumption(one.key, one.label, value, low, high, f"{moved}; {one.why}" if one.why else moved)
 
 
+def _readings(design: Design) -> Iterator[Assumption]:
+    """Figures that were taken otherwise than they are stated, so that they agree."""
+    for name in ("ripple", "spike"):
+        figure = getattr(design.converter, name)
+        if figure is not None and figure.moved_from is not None:
+            taken, stated = (format_quantity(volts, "V") for volts in (figure.peak_to_peak, figure.moved_from))
+            why = (
+                f"{taken} taken in place of {stated}, so that all readings agree: figures of a scope may differ by "
+                f"{100 * INSTRUMENTS:.0f} % (common practice, no source)"
+            )
+            yield Assumption(f"converter.{name}.peak_to_peak", f"measured {name}", taken, stated, taken, why)
+
+
 def _others(design: Design) -> Iterator[Assumption]:
     converter = design.converter
+    yield from _readings(design)
     if converter.shape is None:
         yield Assumption(
             "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"

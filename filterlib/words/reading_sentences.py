@@ -19,9 +19,10 @@ def measured_words(design: Design) -> str:
 
 
 def as_stated(arrangement: Arrangement, label: str) -> str:
-    """Beside a reading: in which bandwidth, where that is not the column's."""
-    same = band_label(0.0, arrangement.bandwidth, arrangement.order).startswith(label)
-    return "as stated" if same else f"as stated, {band_words(0.0, arrangement.bandwidth)}"
+    """Beside a reading: in which bandwidth, where that is not the column's; and what was stated, where it was read otherwise."""
+    same, stated = band_label(0.0, arrangement.bandwidth, arrangement.order).startswith(label), arrangement.moved_from
+    words = "as stated" if stated is None else f"{number(stated, 'V')} stated"
+    return words if same else f"{words}, {band_words(0.0, arrangement.bandwidth)}"
 
 
 def why_not_as_stated(solution: Solution) -> str:

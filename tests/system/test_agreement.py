@@ -86,3 +86,19 @@ def test_what_was_moved_is_an_assumption(tmp_path):
         ]
         assert said
         assert all("so that all readings agree" in why for why in said)
+
+
+def test_two_figures_may_differ_by_what_a_scope_is_off(tmp_path):
+    """hand: 4 % less than what would agree is read as what would, and said; 6 % less is refused: a scope's 3 % each, rounded."""
+    few = {"shape": "triangle", "ripple": {"peak_to_peak": "100 mV", "order": 2}}
+    with pytest.raises(InputError) as caught:
+        loaded(tmp_path, **few, spike={"peak_to_peak": "30 mV"})
+    needed = filterlib.units.quantity(str(caught.value).split("already reads ")[1].split(" in that band")[0], "V")
+    found = loaded(tmp_path, **few, spike={"peak_to_peak": 0.96 * needed})
+    assert found.converter.spike.moved_from == pytest.approx(0.96 * needed, rel=1e-9, abs=0)
+    assert as_measured(found)["spike"] == pytest.approx(1.01 * needed, rel=3e-3, abs=0)
+    (said,) = (one for one in assumptions(SimpleNamespace(assumed=(), design=found)) if "measured" in one.label)
+    assert said.key == "converter.spike.peak_to_peak"
+    assert "so that all readings agree" in said.why
+    with pytest.raises(InputError):
+        loaded(tmp_path, **few, spike={"peak_to_peak": 0.94 * needed})
