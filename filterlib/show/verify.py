@@ -11,12 +11,16 @@ from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
 from filterlib.analysis.stress.stored_energy import Store
 from filterlib.bench.answers.readings_file import FILE as READINGS
 from filterlib.bench.answers.readings_file import readings_text
+from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.stations import Station
+from filterlib.show.bench_page.scope_table import scope_table
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
 from filterlib.show.review_tables import Table, cells, column, heads, table
 from filterlib.show.schematic import schematic_svg
+from filterlib.words.answer_sentences import fooled_sentences
 from filterlib.words.bench_sentences import (
     bench_remarks,
     check_cells,
@@ -58,7 +62,7 @@ def write_sheet(sheet: BenchSheet, folder: str | Path) -> Path:
 
 def sheet_files(sheet: BenchSheet) -> dict[str, str]:
     """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
-    circuit = _circuit(sheet)
+    circuit, views = _circuit(sheet), _views(sheet)
     return page_files(
         PAGE, FORMAT, sheet_numbers(sheet), [circuit],
         design=sheet.design,
@@ -77,7 +81,19 @@ def sheet_files(sheet: BenchSheet) -> dict[str, str]:
         narrowing=_narrowing(sheet),
         uncovered=sheet.uncovered,
         remarks=tuple(bench_remarks(sheet)),
+        views=None if not views else scope_table(views, ScopeErrors()),
+        fooled=tuple(fooled_sentences(views)),
     )  # fmt: skip
+
+
+def _views(sheet: BenchSheet) -> tuple[ScopeView, ...]:
+    """What an ordinary scope would show at each ripple with the filter, with the probe that serves there."""
+    asked = [one for one in sheet.checks if one.kind == "ripple at" and one.band is not None]
+    stations = [Station(one.place, one.band, one.point) for one in asked if one.band is not None]
+    first = [one for one in stations if one.point == stations[0].point]
+    narrow = [one for one in first if one.band.bandwidth], ScopeErrors(probe=1.0)
+    wide = [one for one in first if not one.band.bandwidth], ScopeErrors(probe=10.0)
+    return tuple(view for several, scope in (narrow, wide) for view in scope_views(sheet.design, several, scope))
 
 
 def _expected(sheet: BenchSheet) -> Iterator[tuple[str, str]]:

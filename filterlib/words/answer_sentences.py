@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.explanation import Explained, Explanation
 from filterlib.bench.answers.faults import Fault
 from filterlib.bench.answers.loads import alike
+from filterlib.bench.answers.scope_view import FOOLED, ScopeView
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.units import format_quantity
 from filterlib.words.labels import bandwidth_words
@@ -103,6 +104,19 @@ def load_sentences(result: BenchResult) -> Iterator[str]:
     moved = dict.fromkeys(one.station.point for one in result.answers if one.station.point not in {*own, BARE})
     for point in moved:
         yield f"{point}: the operating point with every load's draw changed by one share, as the reading was taken there."
+
+
+def fooled_sentences(views: Iterable[ScopeView]) -> Iterator[str]:
+    """Where a reading would be another than what is there, and what to do about it."""
+    for one in views:
+        at, there = capital(station_words(one.station)), number(one.there, "V", 2)
+        if one.clipped == one.clipped and abs(one.clipped / one.there - 1) > FOOLED:
+            yield (
+                f"{at}: {there} is there, and an earthed scope with its clip on the return reads {number(one.clipped, 'V', 2)}. Use a "
+                "differential probe, or a scope that runs on its battery."
+            )
+        elif abs(one.long / one.there - 1) > FOOLED:
+            yield f"{at}: {there} is there, and the long ground lead makes {number(one.long, 'V', 2)} of it. Use a spring at the tip."
 
 
 def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:

@@ -17,6 +17,7 @@ from filterlib.bench.answers.bench_reading import BenchReading, from_capture, fr
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
 from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
 from filterlib.bench.design_file import design_of_capture, load_design
@@ -72,7 +73,8 @@ class BenchResult:
 
     ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
     in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
-    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures``; ``typed`` readings; ``ripples``: by operating point.
+    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures``; ``typed`` readings; ``ripples``: by operating point; ``views``: what the ``scope`` would show
+    beside what is there.
     """
 
     design: Design
@@ -84,6 +86,8 @@ class BenchResult:
     before_taken: Taken
     captures: tuple[tuple[Station, Measurement], ...]
     ripples: dict[str, RippleResult]
+    scope: ScopeErrors
+    views: tuple[ScopeView, ...]
 
     @property
     def exit_code(self) -> int:
@@ -161,9 +165,10 @@ def bench(
         for station, measured in captures
         if bare is not None and station.point != BARE
     ]
+    views = scope_views(design, [one.station for one in answers], scope)
     return BenchResult(
-        design, stated, tuple(answers), tuple(compared), tuple(readings), bare, seen, tuple(captures), ripples
-    )
+        design, stated, tuple(answers), tuple(compared), tuple(readings), bare, seen, tuple(captures), ripples, scope, views
+    )  # fmt: skip
 
 
 def _measured(capture: Capture) -> Measurement:

@@ -12,6 +12,7 @@ from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import Explained
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
 from filterlib.bench.measurement import Measurement
+from filterlib.show.bench_page.scope_table import scope_table
 from filterlib.show.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, arrays, numbers
@@ -23,6 +24,7 @@ from filterlib.system.design import Design
 from filterlib.words.answer_sentences import (
     explained_sentences,
     fault_words,
+    fooled_sentences,
     load_sentences,
     noise_sentence,
     outcome_words,
@@ -58,6 +60,8 @@ def answer_files(result: BenchResult, explained: Explained | None) -> dict[str, 
         tried=None if explained is None else _tried(explained),
         figures=figures,
         tables=[_harmonics(one) for one in result.spectra],
+        views=scope_table(result.views, result.scope) if result.views else None,
+        fooled=list(fooled_sentences(result.views)),
         cautions=tuple(_cautions(result.stated)),
     )  # fmt: skip
 
@@ -167,6 +171,9 @@ def answer_numbers(result: BenchResult, explained: Explained | None) -> Section:
                 **numbers(one.reading, "no limit is stated"), **numbers(one, "nothing to compare"),
             }
             for one in result.answers
+        ],
+        "scope": [
+            {"station": one.station.name, **numbers(one, "no steady state with the clip on")} for one in result.views
         ],
         "harmonics": [
             {"station": one.station.name, "clear": one.clear.tolist(), **arrays(one)} for one in result.spectra

@@ -13,6 +13,8 @@ from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.learned import learn, learned_text
 from filterlib.bench.answers.loads import Taken, as_taken, bare_ripple
 from filterlib.bench.answers.readings_file import read_readings, readings_text
+from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.scope_view import scope_views
 from filterlib.bench.answers.stations import named_station
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
@@ -245,3 +247,18 @@ def test_the_file_of_a_capture_says_its_load_and_input(tmp_path):
         as_taken(recording, 3.0)
     with pytest.raises(FilterlibError, match="taken at an input of 48 V"):
         bench(CLEAN.with_name("tide-gauge-brick.toml"), after=[Capture(str(file))])
+
+
+def test_what_a_scope_would_show_beside_what_is_there():
+    """Hand: 15 cm at 1x are 135 nH and 100 pF behind 50 ohm, Q = 0.735 at 43.3 MHz; nothing drives the clean unit's chassis."""
+    design = filterlib.load_design(CLEAN)
+    station = named_station(design, "modem", "listening")
+    scope = ScopeErrors(probe=1.0, lead=(0.01, 0.3))
+    found = scope_views(design, [station], scope)[0]
+    assert found.there == pytest.approx(4.91e-3, rel=0.01, abs=0)  # as the review
+    assert found.short == pytest.approx(found.there, rel=0.01, abs=0)
+    assert found.clipped == pytest.approx(found.there, rel=1e-3, abs=0)
+    assert not found.fooled
+    wave = ScopeErrors(probe=1.0).response(np.array([20e6]), 0.15)[0]
+    x = 20 / 43.32
+    assert abs(wave) == pytest.approx(1 / np.hypot(1 - x**2, x / 0.735), rel=2e-3, abs=0)
