@@ -14,13 +14,12 @@ from filterlib.bench.answers.readings_file import readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.stations import Station
-from filterlib.show.bench_page.scope_table import scope_table
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
 from filterlib.show.review_tables import Table, cells, column, heads, table
 from filterlib.show.schematic import schematic_svg
-from filterlib.words.answer_sentences import fooled_sentences
+from filterlib.words.answer_sentences import SCOPE_TABLE, fooled_sentences, scope_columns
 from filterlib.words.bench_sentences import (
     bench_remarks,
     check_cells,
@@ -81,7 +80,7 @@ def sheet_files(sheet: BenchSheet) -> dict[str, str]:
         narrowing=_narrowing(sheet),
         uncovered=sheet.uncovered,
         remarks=tuple(bench_remarks(sheet)),
-        views=None if not views else scope_table(views, ScopeErrors()),
+        views=None if not views else table(SCOPE_TABLE, views, *scope_columns(ScopeErrors())),
         fooled=tuple(fooled_sentences(views)),
     )  # fmt: skip
 

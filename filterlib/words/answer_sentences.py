@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.explanation import Explained, Explanation
 from filterlib.bench.answers.faults import Fault
 from filterlib.bench.answers.loads import alike
+from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import FOOLED, ScopeView
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.units import format_quantity
@@ -30,6 +31,7 @@ _FAULTS = {
     "factor too low": "the probe attenuates more than the scope was told: readings are a tenth of what they should be",
     "limit off": "the scope's 20 MHz limit was off",
 }
+SCOPE_TABLE = "Ripple that is there, and what a scope would show of it"
 _MARKS = {"agrees": "✓", "does not agree": "✗", "cannot tell": "?"}
 
 
@@ -104,6 +106,19 @@ def load_sentences(result: BenchResult) -> Iterator[str]:
     moved = dict.fromkeys(one.station.point for one in result.answers if one.station.point not in {*own, BARE})
     for point in moved:
         yield f"{point}: the operating point with every load's draw changed by one share, as the reading was taken there."
+
+
+def scope_columns(scope: ScopeErrors) -> tuple[tuple[str, Callable[[ScopeView], str]], ...]:
+    """Heads and cells of the table of `ScopeView`, one row a station, peak to peak."""
+    short, long = (format_quantity(length, "m") for length in scope.lead)
+    return (
+        ("Where", lambda one: station_words(one.station)),
+        ("There", lambda one: number(one.there, "V")),
+        (f"Ground lead of {short}", lambda one: number(one.short, "V")),
+        (f"Ground lead of {long}", lambda one: number(one.long, "V")),
+        ("Earthed scope, clip on the return", lambda one: number(one.clipped, "V")),
+        ("Its tip on its own clip", lambda one: number(one.own_clip, "V")),
+    )
 
 
 def fooled_sentences(views: Iterable[ScopeView]) -> Iterator[str]:

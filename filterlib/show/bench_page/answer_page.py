@@ -12,7 +12,6 @@ from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import Explained
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
 from filterlib.bench.measurement import Measurement
-from filterlib.show.bench_page.scope_table import scope_table
 from filterlib.show.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, arrays, numbers
@@ -22,12 +21,14 @@ from filterlib.show.review_tables import Table, table
 from filterlib.show.style import AFTER, BEFORE, BLACK, DASHES, slug
 from filterlib.system.design import Design
 from filterlib.words.answer_sentences import (
+    SCOPE_TABLE,
     explained_sentences,
     fault_words,
     fooled_sentences,
     load_sentences,
     noise_sentence,
     outcome_words,
+    scope_columns,
     station_words,
     verdict_words,
 )
@@ -60,7 +61,7 @@ def answer_files(result: BenchResult, explained: Explained | None) -> dict[str, 
         tried=None if explained is None else _tried(explained),
         figures=figures,
         tables=[_harmonics(one) for one in result.spectra],
-        views=scope_table(result.views, result.scope) if result.views else None,
+        views=table(SCOPE_TABLE, result.views, *scope_columns(result.scope)) if result.views else None,
         fooled=list(fooled_sentences(result.views)),
         cautions=tuple(_cautions(result.stated)),
     )  # fmt: skip
