@@ -215,11 +215,11 @@ def test_an_error_at_the_start_is_no_panel():
 def test_through_the_browser_a_move_arrives_and_an_error_is_raised_again():
     panel = maker.panel(compute=broken_end)
     front, before = panel.front(), panel.png
-    front.places = {**front.places, "farads": 100}
+    front.moves = {"count": 1, "to": [["farads", 100, 1]]}
     assert panel.values["farads"] == 1e-5
     assert front.png == panel.png != before
     with pytest.raises(FilterlibError, match="no such resistor"):
-        front.places = {**front.places, "ohms": 0}
+        front.moves = {"count": 2, "to": [["ohms", 0, 2]]}
     assert front.view["error"] == "no such resistor"
     assert front.view["old"]
 
@@ -338,6 +338,16 @@ def test_a_part_is_loosened_by_its_sliders_and_chosen_anew(demo):
     assert demo.design == demo.calculation.start
 
 
+def test_a_move_that_was_answered_is_not_repeated(demo):
+    """The browser sends what is not answered yet: a part that was chosen, and then the slider that left it, must not be chosen again."""
+    front = demo.front()
+    first = ["filter.C1.part", 0, 1]
+    front.moves = {"count": 1, "to": [first]}
+    front.moves = {"count": 2, "to": [first, ["filter.C1.capacitance", 40, 2]]}
+    assert (front.view["places"]["filter.C1.capacitance"], front.view["answered"]) == (40, 2)
+    assert front.view["places"]["filter.C1.part"] == -1
+
+
 def test_sliders_snap_to_series_and_to_the_nearest_part(demo):
     """hand: 4.4 uF lies nearer to 4.7 than to 3.9 by ratio, and 4.3 is the nearest of E24."""
     demo.move("filter.C1.capacitance", "4.4 µF")
@@ -381,9 +391,9 @@ def test_words_are_read_out(demo):
     """Every control has a label, and what it stands at is told with its unit."""
     described = demo.front().controls
     assert [one["label"] for one in described] == ["C1", "C1 capacitance", "C1 ESL", "C1 loop"]
-    assert demo.front().exact["filter.C1.capacitance"] == "2.2 µF"  # between two positions
+    assert demo.front().view["exact"]["filter.C1.capacitance"] == "2.2 µF"  # between two positions
     demo.move("filter.C1.capacitance", described_value := "100 nF")
-    assert described[1]["texts"][demo.front().places["filter.C1.capacitance"]] == described_value
+    assert described[1]["texts"][demo.front().view["places"]["filter.C1.capacitance"]] == described_value
     assert demo.front().view["from"] == {"filter.C1.part": "class2-2u2-50V-1206"}
 
 

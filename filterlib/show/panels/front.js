@@ -40,8 +40,24 @@ function keepKeys(event) {
   if (!event.ctrlKey && !event.metaKey && !event.altKey && event.key !== "Escape") event.stopPropagation();
 }
 
+// What was moved stays where the hand is until the kernel has answered it, whatever an earlier answer says of it.
+function hand(model) {
+  const moved = new Map();
+  return {
+    at: (name) => moved.get(name)?.[0],
+    to(name, place) {
+      const count = Math.max(model.get("moves").count ?? 0, model.get("view").answered) + 1;
+      moved.delete(name); // the latest is the last: a slider moved after its part's choice counts
+      moved.set(name, [place, count]);
+      model.set("moves", { count, to: [...moved].map(([one, at]) => [one, ...at]) });
+      model.save_changes();
+    },
+    answered() { for (const [name, [, number]] of moved) if (number <= model.get("view").answered) moved.delete(name); },
+  };
+}
+
 // One slider and a field in which its value can be typed; what it stands at is read out with its unit.
-function slider(model, control, id, moving) {
+function slider(model, moved, control, id, moving) {
   const last = control.texts.length - 1;
   const input = element("input", { type: "range", id, min: 0, max: last, step: 1, "data-name": control.name });
   const typed = element("input", { type: "text", class: "fl-value", "aria-label": `type ${control.label}`, spellcheck: "false", autocomplete: "off" });
@@ -52,19 +68,15 @@ function slider(model, control, id, moving) {
   };
   input.addEventListener("input", () => {
     const place = Number(input.value);
-    const exact = { ...model.get("exact") };
-    delete exact[control.name];
     show(control.texts[place]);
     moving(control.name, control.texts[place]);
-    model.set("exact", exact);
-    model.set("places", { ...model.get("places"), [control.name]: place });
-    model.save_changes();
+    moved.to(control.name, place);
   });
   typed.addEventListener("change", () => { if (typed.value.trim() !== shown) { sent = true; model.send({ typed: control.name, text: typed.value.trim() }); } });
   typed.addEventListener("focus", () => typed.select());
-  const text = () => model.get("exact")[control.name] ?? control.texts[model.get("places")[control.name]];
+  const text = () => control.texts[moved.at(control.name)] ?? model.get("view").exact[control.name] ?? control.texts[model.get("view").places[control.name]];
   const refresh = (force) => {
-    const place = model.get("places")[control.name];
+    const place = moved.at(control.name) ?? model.get("view").places[control.name];
     if (Number(input.value) !== place) input.value = place;
     show(text(), force && sent);
     if (force) sent = false;
@@ -73,23 +85,21 @@ function slider(model, control, id, moving) {
   return { row, refresh, text, input };
 }
 
-function choice(model, control, id) {
+function choice(model, moved, control, id) {
   const select = element("select", { id, "data-name": control.name });
   const loose = element("option", { value: -1 });
   select.append(...control.options.map((text, at) => element("option", { value: at, text })));
-  select.addEventListener("change", () => {
-    model.set("places", { ...model.get("places"), [control.name]: Number(select.value) });
-    model.save_changes();
-  });
+  select.addEventListener("change", () => { if (Number(select.value) >= 0) moved.to(control.name, Number(select.value)); });
+  const at = () => moved.at(control.name) ?? model.get("view").places[control.name];
   const refresh = () => {
-    const place = model.get("places")[control.name];
+    const place = at();
     if (place < 0) {
       loose.textContent = `changed, from ${model.get("view").from[control.name]}`;
       if (!loose.isConnected) select.prepend(loose);
     } else loose.remove();
     select.value = place;
   };
-  const text = () => control.options[model.get("places")[control.name]] ?? "changed";
+  const text = () => control.options[at()] ?? "changed";
   const row = element("div", { class: "fl-row fl-choice" }, element("label", { for: id, text: control.label }), select);
   return { row, refresh, text, input: select };
 }
@@ -184,9 +194,9 @@ function circuit(model, made) {
 function render({ model, el }) {
   const own = `fl-${Math.random().toString(36).slice(2)}`;
   let ring = null;
-  const moving = (name, text) => ring.moving(name, text);
+  const moving = (name, text) => ring.moving(name, text), moved = hand(model);
   const made = model.get("controls").map((control, at) => ({
-    control, ...(control.kind === "slider" ? slider : choice)(model, control, `${own}-${at}`, moving),
+    control, ...(control.kind === "slider" ? slider : choice)(model, moved, control, `${own}-${at}`, moving),
   }));
   ring = circuit(model, made);
   const image = element("img", { class: "fl-picture" });
@@ -264,9 +274,7 @@ function render({ model, el }) {
   const watcher = new MutationObserver(dark);
   watcher.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
   model.on("change:png", picture);
-  model.on("change:view", () => { view(); refresh(); });
-  model.on("change:places", () => made.forEach(({ refresh }) => refresh()));
-  model.on("change:exact", () => made.forEach(({ refresh }) => refresh()));
+  model.on("change:view", () => { moved.answered(); view(); refresh(); });
   picture(); view(); refresh(); dark();
   el.append(root);
   return () => { watcher.disconnect(); URL.revokeObjectURL(address); };

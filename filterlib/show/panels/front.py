@@ -27,14 +27,14 @@ SNAPPED = ("F", "H", "ohm")  # units whose values come in series of preferred nu
 
 
 class Front(anywidget.AnyWidget):
-    """What the browser shows of a `Panel`; ``places`` is what it sends back."""
+    """What the browser shows of a `Panel`; ``moves`` is what it sends back: controls that were moved, each with its position and its
+    number, and the ``count`` of the last. What was answered already is not moved again."""
 
     _esm = HERE / "front.js"
     _css = HERE / "front.css"
     title = traitlets.Unicode().tag(sync=True)
     controls = traitlets.List(traitlets.Dict()).tag(sync=True)
-    places = traitlets.Dict().tag(sync=True, echo_update=False)
-    exact = traitlets.Dict().tag(sync=True, echo_update=False)
+    moves = traitlets.Dict().tag(sync=True, echo_update=False)
     view = traitlets.Dict().tag(sync=True)
     png = traitlets.Bytes().tag(sync=True)
     circuit = traitlets.Unicode().tag(sync=True)
@@ -42,35 +42,29 @@ class Front(anywidget.AnyWidget):
     dark = traitlets.Bool(False).tag(sync=True, echo_update=False)
 
     def __init__(self, panel: Session[Any, Any]) -> None:
-        self._panel, self._showing = panel, False
+        self._panel, self._answered = panel, 0
         display = panel.display
         super().__init__(
             title=panel.title, controls=[_described(one) for one in panel.state.controls.values()],
             circuit=circuit_svg(display.circuit, longest_texts(panel.state.controls.values())) if display.circuit else "", guess=_guess(display.lesson),
         )  # fmt: skip
         self.on_msg(self._pressed)
-        self.observe(self._moved, names="places")
+        self.observe(self._moved, names="moves")
         self.observe(self._darkened, names="dark")
         self.show()
 
     def show(self) -> None:
         """Send what the panel shows now, as one message; later what takes longer."""
         panel = self._panel
-        self._showing = True
-        try:
-            with self.hold_sync():
-                self.places = places = {name: panel.state.place(name) for name in panel.state.controls}
-                self.exact = self._exact()
-                self.png = panel.png
-                self.view = {
-                    "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
-                    "note": panel.note, "touched": panel.touched, "alarm": panel.display.alarm(panel.result),
-                    "off": sorted(panel.display.off(panel.result)), "tries": panel.tries, "undo": len(panel.past), "snap": self._snap(), "kept": len(panel.kept),
-                    "saves": panel.saved is not None, "from": dict(panel.state.words),
-                    "size": list(panel.picture.size), "places": places,
-                }  # fmt: skip
-        finally:
-            self._showing = False
+        with self.hold_sync():
+            self.png = panel.png
+            self.view = {
+                "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
+                "note": panel.note, "touched": panel.touched, "alarm": panel.display.alarm(panel.result),
+                "off": sorted(panel.display.off(panel.result)), "tries": panel.tries, "undo": len(panel.past), "snap": self._snap(), "kept": len(panel.kept),
+                "saves": panel.saved is not None, "from": dict(panel.state.words), "size": list(panel.picture.size),
+                "places": {name: panel.state.place(name) for name in panel.state.controls}, "exact": self._exact(), "answered": self._answered,
+            }  # fmt: skip
         if not panel.old:
             self._rest_later()
 
@@ -96,11 +90,13 @@ class Front(anywidget.AnyWidget):
         return governor is not None and governor.name.endswith("part")
 
     def _moved(self, change: dict[str, Any]) -> None:
-        """A control was moved in the browser."""
+        """Controls were moved in the browser."""
+        moves = change["new"]
         with self._panel.lock:
-            if not self._showing:
-                old, new = change["old"], change["new"]
-                self._panel.step_to({name: at for name, at in new.items() if old.get(name) != at and at >= 0})
+            new = {name: at for name, at, number in moves["to"] if number > self._answered}
+            self._answered = max(self._answered, moves["count"])
+            if new:
+                self._panel.step_to(new)
 
     def _darkened(self, change: dict[str, Any]) -> None:
         with self._panel.lock:
