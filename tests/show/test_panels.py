@@ -215,11 +215,11 @@ def test_an_error_at_the_start_is_no_panel():
 def test_through_the_browser_a_move_arrives_and_an_error_is_raised_again():
     panel = maker.panel(compute=broken_end)
     front, before = panel.front(), panel.png
-    front.moves = {"count": 1, "to": [["farads", 100, 1]]}
+    front._pressed(None, {"moves": [["farads", 100, 1]]}, None)
     assert panel.values["farads"] == 1e-5
     assert front.png == panel.png != before
     with pytest.raises(FilterlibError, match="no such resistor"):
-        front.moves = {"count": 2, "to": [["ohms", 0, 2]]}
+        front._pressed(None, {"moves": [["ohms", 0, 2]]}, None)
     assert front.view["error"] == "no such resistor"
     assert front.view["old"]
 
@@ -342,8 +342,8 @@ def test_a_move_that_was_answered_is_not_repeated(demo):
     """The browser sends what is not answered yet: a part that was chosen, and then the slider that left it, must not be chosen again."""
     front = demo.front()
     first = ["filter.C1.part", 0, 1]
-    front.moves = {"count": 1, "to": [first]}
-    front.moves = {"count": 2, "to": [first, ["filter.C1.capacitance", 40, 2]]}
+    front._pressed(None, {"moves": [first]}, None)
+    front._pressed(None, {"moves": [first, ["filter.C1.capacitance", 40, 2]]}, None)
     assert (front.view["places"]["filter.C1.capacitance"], front.view["answered"]) == (40, 2)
     assert front.view["places"]["filter.C1.part"] == -1
 

@@ -5,6 +5,7 @@ const BUTTONS = [
   ["save-design", "Save design file"], ["save-figure", "Save figure"],
 ];
 const SNAPS = { E12: "E12 value", E24: "E24 value", part: "nearest part" };
+const AGAIN = 150; // [ms] after which a move that is not answered is sent again
 const QUIET = 400; // [ms] without a move after which the sentence is read out
 
 function element(name, attributes = {}, ...children) {
@@ -40,19 +41,31 @@ function keepKeys(event) {
   if (!event.ctrlKey && !event.metaKey && !event.altKey && event.key !== "Escape") event.stopPropagation();
 }
 
-// What was moved stays where the hand is until the kernel has answered it, whatever an earlier answer says of it.
+// What was moved stays where the hand is until the kernel has answered it, whatever an earlier answer says of it. One message is on its
+// way at a time; one that is not answered soon waits behind a cell, and is sent again by the way beside the cells that is there by then.
 function hand(model) {
   const moved = new Map();
+  let count = 0, sent = 0, timer = 0;
+  const send = () => {
+    clearTimeout(timer);
+    if (!moved.size) { sent = 0; return; }
+    sent = count;
+    model.send({ moves: [...moved].map(([name, [place, number]]) => [name, place, number]) });
+    timer = setTimeout(send, AGAIN);
+  };
   return {
     at: (name) => moved.get(name)?.[0],
     to(name, place) {
-      const count = Math.max(model.get("moves").count ?? 0, model.get("view").answered) + 1;
+      count = Math.max(count, model.get("view").answered) + 1;
       moved.delete(name); // the latest is the last: a slider moved after its part's choice counts
       moved.set(name, [place, count]);
-      model.set("moves", { count, to: [...moved].map(([one, at]) => [one, ...at]) });
-      model.save_changes();
+      if (!sent) send();
     },
-    answered() { for (const [name, [, number]] of moved) if (number <= model.get("view").answered) moved.delete(name); },
+    answered() {
+      const { answered } = model.get("view");
+      for (const [name, [, number]] of moved) if (number <= answered) moved.delete(name);
+      if (sent && answered >= sent) send();
+    },
   };
 }
 

@@ -27,14 +27,13 @@ SNAPPED = ("F", "H", "ohm")  # units whose values come in series of preferred nu
 
 
 class Front(anywidget.AnyWidget):
-    """What the browser shows of a `Panel`; ``moves`` is what it sends back: controls that were moved, each with its position and its
-    number, and the ``count`` of the last. What was answered already is not moved again."""
+    """What the browser shows of a `Panel`. It sends back which controls were moved, each with its position and its number; what was
+    answered already is not moved again."""
 
     _esm = HERE / "front.js"
     _css = HERE / "front.css"
     title = traitlets.Unicode().tag(sync=True)
     controls = traitlets.List(traitlets.Dict()).tag(sync=True)
-    moves = traitlets.Dict().tag(sync=True, echo_update=False)
     view = traitlets.Dict().tag(sync=True)
     png = traitlets.Bytes().tag(sync=True)
     circuit = traitlets.Unicode().tag(sync=True)
@@ -49,7 +48,6 @@ class Front(anywidget.AnyWidget):
             circuit=circuit_svg(display.circuit, longest_texts(panel.state.controls.values())) if display.circuit else "", guess=_guess(display.lesson),
         )  # fmt: skip
         self.on_msg(self._pressed)
-        self.observe(self._moved, names="moves")
         self.observe(self._darkened, names="dark")
         self.show()
 
@@ -89,26 +87,26 @@ class Front(anywidget.AnyWidget):
         governor = self._panel.state.governor.get(control.name)
         return governor is not None and governor.name.endswith("part")
 
-    def _moved(self, change: dict[str, Any]) -> None:
+    def _moved(self, moves: list[tuple[str, int, int]]) -> None:
         """Controls were moved in the browser."""
-        moves = change["new"]
-        with self._panel.lock:
-            new = {name: at for name, at, number in moves["to"] if number > self._answered}
-            self._answered = max(self._answered, moves["count"])
-            if new:
-                self._panel.step_to(new)
+        new = {name: at for name, at, number in moves if number > self._answered}
+        self._answered = max(self._answered, *(number for _, _, number in moves))
+        if new:
+            self._panel.step_to(new)
 
     def _darkened(self, change: dict[str, Any]) -> None:
         with self._panel.lock:
             self._panel.restyle(change["new"])
 
     def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
-        """A button was pressed in the browser, or a value was typed."""
+        """Controls were moved in the browser, a button was pressed, or a value was typed."""
         with self._panel.lock:
             self._act(content)
 
     def _act(self, content: dict[str, Any]) -> None:
         panel = self._panel
+        if "moves" in content:
+            return self._moved(content["moves"])
         if "typed" in content:
             return panel.guarded(lambda: panel.move(content["typed"], content["text"]))
         actions: dict[str, Callable[[], object]] = {
