@@ -63,8 +63,14 @@ class Front(anywidget.AnyWidget):
                 "saves": panel.saved is not None, "from": dict(panel.state.words), "size": list(panel.picture.size),
                 "places": {name: panel.state.place(name) for name in panel.state.controls}, "exact": self._exact(), "answered": self._answered,
             }  # fmt: skip
+        self._answer_beside_the_cells()
         if not panel.old:
             self._rest_later()
+
+    def _answer_beside_the_cells(self) -> None:
+        """ipykernel 7 brings what the browser sends to the thread that wrote to it last, which may be the one that is busy with cells;
+        without that memory it goes where the browser says."""
+        vars(self.comm).pop("_reply_subshell_id", None)
 
     def _exact(self) -> dict[str, str]:
         """Texts of sliders that are between two positions."""
