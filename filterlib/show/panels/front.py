@@ -70,7 +70,7 @@ class Front(anywidget.AnyWidget):
     def _answer_beside_the_cells(self) -> None:
         """ipykernel 7 brings what the browser sends to the thread that wrote to it last, which may be the one that is busy with cells;
         without that memory it goes where the browser says."""
-        vars(self.comm).pop("_reply_subshell_id", None)
+        self.comm.__dict__.pop("_reply_subshell_id", None)
 
     def _exact(self) -> dict[str, str]:
         """Texts of sliders that are between two positions."""
