@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.stability.damped_line import DampedLine, LineResult, damped_line
+from filterlib.analysis.stability.damped_line import AT, DampedLine, LineResult, damped_line
 from filterlib.parts.capacitor import Capacitor
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import RINGING
@@ -57,8 +57,8 @@ def _picture() -> ui.Picture[LineResult]:
     )
     poles: ui.Plot[LineResult] = ui.Plot(
         "Poles: right of 0 it grows",
-        ui.Axis("growth, 1/ms", "", limits=(-HALF, HALF)),
-        ui.Axis("turning, 1/ms", "", limits=(-FAST, FAST)),
+        ui.Axis("real part, 1/ms", "", limits=(-HALF, HALF)),
+        ui.Axis("imaginary, 1/ms", "", limits=(-FAST, FAST)),
         (
             ui.Curve("poles", lambda r: _pair(r.poles), marker="o"),
             ui.Level("border", lambda r: (0.0,), upright=True),
@@ -77,17 +77,23 @@ def _readings(r: LineResult) -> tuple[ui.Reading, ...]:
     return (
         ui.Reading("critical power", r.critical_power, "W", "stable" if r.stable else "rings"),
         ui.Reading("drawn", r.power, "W", note=f"{100 * r.power / r.critical_power:.0f} % of it"),
-        ui.Reading("damping ratio", f"{r.damping:.2g}"),
-        ui.Reading("rings at", r.frequency, "Hz"),
-        ui.Reading("ESR there", r.esr, "ohm"),
+        ui.Reading(
+            "damping ratio", number(r.damping, "", 2) if np.isfinite(r.frequency) else "nothing turns", note=_turns(r)
+        ),
+        ui.Reading("ESR there", r.esr, "ohm", note=f"with all losses, at {number(AT, 'Hz')}"),
     )
 
 
+def _turns(r: LineResult) -> str:
+    return f"of the poles at {number(r.frequency, 'Hz')}" if np.isfinite(r.frequency) else ""
+
+
 def _sentence(r: LineResult) -> str:
+    there = f", at {number(r.critical_frequency, 'Hz')}" if r.critical_frequency > 0 else ""
     verdict = "It is stable" if r.stable else "It rings, and the ringing grows"
     return (
-        f"{verdict}: the modem draws {number(r.power, 'W')}, and {number(r.critical_power, 'W')} is critical, at "
-        f"{number(r.critical_frequency, 'Hz')}; the second capacitor has {number(r.beside, 'F')} and {number(r.esr, 'ohm')}."
+        f"{verdict}: the modem draws {number(r.power, 'W')}, and {number(r.critical_power, 'W')} is critical{there}; "
+        f"the second capacitor has {number(r.beside, 'F')} and {number(r.esr, 'ohm')}."
     )
 
 
