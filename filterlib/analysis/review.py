@@ -99,8 +99,11 @@ class ReviewResult:
 
     @property
     def outcome(self) -> Answer:
-        """That of the judgement; "not met" where the converter itself oscillates with the filter on."""
-        return "not met" if self.oscillates else self.judgement.outcome
+        """That of the judgement; "not met" where the converter itself oscillates with the filter on, at best "undecided" where it may."""
+        if self.oscillates:
+            return "not met"
+        found = self.judgement.outcome
+        return "undecided" if self.may_oscillate and found in ("met", "probably met") else found
 
     @property
     def oscillates(self) -> bool:
@@ -108,9 +111,14 @@ class ReviewResult:
         return self.converter_side is not None and self.converter_side.oscillates
 
     @property
+    def may_oscillate(self) -> bool:
+        """Whether it does, or does in a part of what its stated loop may be."""
+        return self.oscillates or (self.converter_side is not None and self.converter_side.may_oscillate)
+
+    @property
     def exit_code(self) -> int:
         """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.holds(self.accept) and not self.oscillates else 1
+        return 0 if self.judgement.holds(self.accept) and not self.may_oscillate else 1
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:

@@ -9,7 +9,7 @@ from filterlib.analysis.converter_side.converter_side import ConverterSide, Star
 from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
 from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.supply.starting import BEGINS
-from filterlib.system.control import Sensing
+from filterlib.system.control import Control, Sensing
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
@@ -17,6 +17,23 @@ from filterlib.words.margin_sentences import more_power
 from filterlib.words.quantities import interval_text, number
 
 PLACES: dict[Sensing, str] = {"terminals": "at its terminals", "load": "behind the filter"}
+
+MAY_OSCILLATE = "the converter oscillates with the filter on in a part of what its loop may be"
+
+
+def little_phase(side: ConverterSide | None, control: Control) -> str:
+    """What to add where a stated loop is stable with the filter on and keeps next to no phase margin; else nothing."""
+    own = [] if side is None or not control.phase_margin.stated else side.regulation
+    short = [one for one in own if one.sensed == control.sensing and one.least_phase_margin < ENOUGH]
+    return f"; the converter's own loop keeps {_degrees(short[0].least_phase_margin)} of phase margin" if short else ""
+
+
+def too_much(start: Start) -> str:
+    """Of a capacitance beyond all that it starts into."""
+    return (
+        f"{number(start.attached, 'F')} is attached, and it starts into {number(start.largest_high, 'F')} at most without "
+        "reaching its current limit"
+    )
 
 
 def converter_side_lines(side: ConverterSide, design: Design) -> Iterator[str]:

@@ -27,7 +27,7 @@ def damping_opening(result: DampingResult) -> str:
     still = f", and it is still {left}" if left else ""
     if any(one.damps for one in result.dampers):
         chosen = f" and {number(best.resistor.chosen, 'ohm', 2)}" if best.resistor.chosen else ""
-        return f"{before}. With {best.part}{chosen} it rings at {more_power(best.more)}, and the peak at the load falls from {without} to {peak}{still}."
+        return f"{before}. With {best.part}{chosen} {_rings(best.more)}, and the peak at the load falls from {without} to {peak}{still}."
     if unstable_words(result.judgement) or best.was < ENOUGH:
         return (
             f"{before}. Damping does not help: the peak at the load is {without}, and {peak} with the best one{still}."
@@ -56,17 +56,16 @@ def _as_it_is(result: DampingResult) -> str:
     if math.isinf(more):
         return "No load can turn it unstable"
     needs = ", and needs no damping to be stable" if more > ENOUGH else ""
-    return f"It rings at {more_power(more)}{needs}"
+    return f"{capital(_rings(more))}{needs}"
 
 
 def damper_lines(one: DampedDesign) -> tuple[str, ...]:
     """What one damping does, and what it costs."""
     found = one.resistor
-    ripple = "" if math.isnan(one.ripple) else f"; the ripple becomes {one.ripple:.2g} times what it was"
     lines = [
         f"{capital(one.proposal.words)}: {outcome(one.proposal)}{_open(one)}",
         f"peak {number(found.without, 'ohm')}, with it {number(found.peak, 'ohm')} at {number(found.peak_frequency, 'Hz')}, "
-        f"{number(found.worst, 'ohm')} at the worst tolerances; rings at {more_power(one.more)}{ripple}",
+        f"{number(found.worst, 'ohm')} at the worst tolerances; {_rings(one.more)}{_ripple(one.ripple)}",
         f"resistor: {number(found.textbook, 'ohm', 2)} by the textbook, {number(found.nominal, 'ohm', 2)} with the real parts, "
         f"{number(found.robust, 'ohm', 2)} over the tolerances",
         f"heat in the resistor {number(one.heat, 'W', 2)}; at switch-on at most {number(one.switch_on, 'J', 2)}",
@@ -78,6 +77,20 @@ def damper_lines(one: DampedDesign) -> tuple[str, ...]:
     if one.proposal.broken:
         lines.append(f"breaks: {failing_list(one.proposal.broken)}")
     return tuple(lines)
+
+
+def _rings(more: float) -> str:
+    return "no load makes it ring" if math.isinf(more) else f"it rings at {more_power(more)}"
+
+
+def _ripple(ratio: float) -> str:
+    if math.isnan(ratio):
+        return ""
+    return (
+        "; the ripple stays the same"
+        if f"{ratio:.2g}" == "1"
+        else f"; the ripple becomes {ratio:.2g} times what it was"
+    )
 
 
 def _open(one: DampedDesign) -> str:

@@ -19,6 +19,7 @@ from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
+from filterlib.words.converter_side_sentences import MAY_OSCILLATE
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import (
@@ -157,6 +158,8 @@ def headline(result: ReviewResult) -> str:
     judgement = result.judgement
     if result.oscillates and not judgement.unstable:
         return "The converter oscillates with the filter on: see the section on stability."
+    if result.may_oscillate and not judgement.unstable and _failing(result) is None:
+        return f"Undecided: {MAY_OSCILLATE}. See the section on stability."
     if judgement.unstable:
         point = judgement.unstable[0].operating
         return f"At {point.point} the circuit is {stability_sentence(point.stability)}."

@@ -17,6 +17,7 @@ from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import bank_line
+from filterlib.words.converter_side_sentences import MAY_OSCILLATE, little_phase, too_much
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
@@ -89,7 +90,15 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
     yield _ratings(result)
     yield from _emission(result)
     yield from _bursts(result)
+    yield from _start(result)
     yield from _supply(result)
+
+
+def _start(result: ReviewResult) -> Iterator[Finding]:
+    """Where more capacitance is attached than it starts into at best, whatever limit and time are."""
+    found = None if result.converter_side is None else result.converter_side.start
+    if found is not None and found.attached > found.largest_high:
+        yield Finding("–", "not judged", "Start", too_much(found))
 
 
 def _supply(result: ReviewResult) -> Iterator[Finding]:
@@ -116,18 +125,21 @@ def _supply(result: ReviewResult) -> Iterator[Finding]:
 
 def _stability(result: ReviewResult) -> Finding:
     judgement = result.judgement
-    if result.oscillates:
-        return Finding("✗", "unstable", "Stability", "the converter oscillates with the filter on")
     if judgement.unstable:
         names = joined([one.operating.point for one in judgement.unstable])
         return Finding("✗", "unstable", "Stability", f"at {names}")
+    if result.oscillates:
+        return Finding("✗", "unstable", "Stability", "the converter oscillates with the filter on")
     if judgement.turned:
         first = max(judgement.turned, key=lambda one: one.over.share if one.over is not None else 0.0)
         likely = f", in {likelihood(first.over)}" if first.over is not None else ""
         return Finding(
             "◐", "undecided", "Stability", f"unstable in a part of the range, at {first.operating.point}{likely}"
         )
-    return Finding("✓", "stable", "Stability", "at every operating point, over the whole range")
+    if result.may_oscillate:
+        return Finding("◐", "undecided", "Stability", MAY_OSCILLATE)
+    loop = little_phase(result.converter_side, result.design.converter.control)
+    return Finding("✓", "stable", "Stability", f"at every operating point, over the whole range{loop}")
 
 
 def _ratings(result: ReviewResult) -> Finding:

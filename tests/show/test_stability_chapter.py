@@ -18,8 +18,9 @@ from filterlib.show.stability.margin_numbers import converter_side_section, marg
 from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_chapter import limits_tables, stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
+from filterlib.system.control import Control
 from filterlib.system.solution import solve
-from filterlib.words.converter_side_sentences import converter_side_lines
+from filterlib.words.converter_side_sentences import converter_side_lines, little_phase
 from filterlib.words.margin_sentences import margin_sentence
 from filterlib.words.review_sentences import headline
 from filterlib.words.summary import facts, outcome_words
@@ -192,3 +193,26 @@ def test_a_converter_that_oscillates_by_what_the_file_states_is_not_met(fakes, s
     assert (wild.exit_code, calm.outcome) == (1, calm.judgement.outcome)
     assert next(facts(wild)).line.startswith("✗ unstable      Stability: the converter oscillates")
     assert headline(wild).startswith("The converter oscillates") or wild.judgement.unstable
+
+
+def test_a_loop_that_may_oscillate_is_undecided_and_one_of_little_phase_margin_says_so(fakes, side):
+    """Stable at the nominal values of a stated loop, unstable in a part of its range: never met."""
+    calm, torn = (
+        fakes.review(words=("met",), exceeded=(), converter_side=replace(side, may_oscillate=may))
+        for may in (False, True)
+    )
+    assert (calm.outcome, calm.exit_code) == (calm.judgement.outcome, 0 if calm.judgement.holds() else 1)
+    assert (torn.outcome, torn.exit_code) == ("undecided", 1)
+    assert next(facts(torn)).line.startswith(
+        "◐ undecided     Stability: the converter oscillates with the filter on in a part"
+    )
+    assert headline(torn).startswith("Undecided: the converter oscillates")
+    assert calm.outcome == "met"
+    much = replace(side, start=replace(side.start, attached=2 * side.start.largest_high))
+    assert any("is attached, and it starts into" in one.line for one in facts(fakes.review(converter_side=much)))
+    assert not any("starts into" in one.line for one in facts(calm))
+    (one, *_) = side.regulation
+    short = replace(side, regulation=(replace(one, least_phase_margin=4.2),))
+    stated = Control(phase_margin="52 deg")
+    assert little_phase(short, stated) == "; the converter's own loop keeps 4° of phase margin"
+    assert little_phase(short, Control()) == little_phase(side, stated) == little_phase(None, stated) == ""

@@ -50,7 +50,7 @@ class ConverterSide:
     ``regulation``: sensing at the terminals and behind the filter; ``measured``: with the output impedance as measured, where the file
     names one; ``start``; ``source``: the line that feeds the input, at nominal values, and ``source_worst`` at the ends of the
     ranges that keep it up least. ``oscillates``: with the impedance as measured, or with the phase margin that the file states where the
-    converter senses. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
+    converter senses; ``may_oscillate``: in a part of what that margin and the loop's bandwidth may be. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
     """
 
     point: str
@@ -63,6 +63,7 @@ class ConverterSide:
     source_worst: SourceSide | None
     why_no_source: str
     oscillates: bool = False
+    may_oscillate: bool = False
 
 
 def converter_side(solution: Solution) -> ConverterSide:
@@ -79,10 +80,11 @@ def converter_side(solution: Solution) -> ConverterSide:
     source, why_no_source = _found(lambda: _source(solution))
     worst, why = _found(lambda: _worst_source(solution))
     control = design.converter.control
-    own = any(one.sensed == control.sensing and not one.stable for one in loop or ()) and control.phase_margin.stated
+    own = [one for one in loop or () if one.sensed == control.sensing and control.phase_margin.stated]
     return ConverterSide(
         solution.point, loop or (), why_no_loop, measured, why_not_measured, _start(design), source, worst, why_no_source or why,
-        own or (measured is not None and not measured.stable),
+        any(not one.stable for one in own) or (measured is not None and not measured.stable),
+        any(np.isnan(one.least_phase_margin) for one in own),
     )  # fmt: skip
 
 

@@ -46,17 +46,15 @@ def measured_output(solution: Solution, curve: ImpedanceCurve) -> MeasuredOutput
     Valid where nothing happens outside the band that was measured.
     """
     if not curve.has_phase:
-        raise QuantityError("a margin needs the phase too; |Z| alone says only how large the ratio is", name="curve")
+        raise QuantityError("a margin needs the phase too; |Z| alone says only how large the ratio is")
     wrong = np.flatnonzero(np.real(curve.impedance) < 0)
     if wrong.size:
         at = format_quantity(float(curve.frequencies[wrong[0]]), "Hz")
-        raise QuantityError(
-            f"its resistance is negative at {at}: a converter that rests does not do that", name="curve"
-        )
+        raise QuantityError(f"its resistance is negative at {at}: no converter has that while its output is steady")
     f = np.geomspace(curve.frequencies[0], curve.frequencies[-1], _POINTS)
     loop = curve.at(f) / seen_from_converter(solution.without_converter, f)
     if max(abs(loop[0]), abs(loop[-1])) > 1:
-        raise QuantityError("the band ends where it is above the filter's impedance: measure further", name="curve")
+        raise QuantityError("the band ends where it is above the filter's impedance: measure further")
     shorted = (
         solution.design.build(solution.state, converter=False).laddered().resistor("ideal source", PLUS, RETURN, 0.0)
     )

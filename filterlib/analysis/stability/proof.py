@@ -20,6 +20,7 @@ from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 ELEMENTS = 10  # of the circuit that are uncertain at once, unless parameters are named
+HALVINGS = 25_000  # of boxes and intervals: some seconds
 SAME = 1e-9  # of a value: less is no change
 
 
@@ -66,7 +67,8 @@ def prove(solution: Solution, keys: Sequence[str] | None = None) -> Proof:
     Returns: Proof. A parameter that moves several elements is taken as if each of them moved by itself, so that a proof holds and a
     combination counts only where the design itself is unstable there.
     Raises: FilterlibError for an unknown key, one that moves nothing in the circuit or what has no affine law (a coupling, a value
-    that may be 0), for parts without a ladder, and where nothing is uncertain.
+    that may be 0), for parts without a ladder, where nothing is uncertain, and, without ``keys``, where no load
+    draws a constant power.
 
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
@@ -75,6 +77,10 @@ def prove(solution: Solution, keys: Sequence[str] | None = None) -> Proof:
     'stable'
     """
     solution = solution.with_measured_output
+    if keys is None and not powered_loads(solution):
+        raise FilterlibError(
+            f"no load draws a constant power at {solution.point}: all else is passive, and nothing is to be proved"
+        )
     every = {one.key: one for one in uncertain_parameters(solution.design)}
     nominal = _values(solution)
     moved = _named(solution, every, keys, nominal) if keys is not None else _chosen(solution, every, nominal)
@@ -86,7 +92,7 @@ def prove(solution: Solution, keys: Sequence[str] | None = None) -> Proof:
             low, high = sorted(pair)
             known = ends.get(name, (low, high))
             ends[name] = min(low, known[0]), max(high, known[1])
-    found = certify(solution.circuit.laddered(), ends)
+    found = certify(solution.circuit.laddered(), ends, halvings=HALVINGS)
     held = tuple(key for key in every if key not in {one.parameter.key for one in moved})
     verdict, values = found.verdict, dict[str, float]()
     if verdict == "unstable":
@@ -160,8 +166,8 @@ def _chosen(solution: Solution, every: dict[str, UncertainParameter], nominal: d
 def _by_influence(solution: Solution, every: dict[str, UncertainParameter]) -> list[str]:
     """Keys by how far the greatest real part of the impedance back from a load moves between a parameter's ends."""
     loads = powered_loads(solution)
-    if not loads or not every:
-        return list(every)
+    if not every:
+        return []
     rows = [(key, end) for key, one in every.items() for end in (one.low, one.high)]
     columns = {key: np.array([[end if key == at else one.nominal] for at, end in rows]) for key, one in every.items()}
     z = back(solution.varied(columns), loads[0]).impedance(FREQUENCIES, *loads[0].port)

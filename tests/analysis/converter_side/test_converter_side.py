@@ -208,6 +208,16 @@ def test_the_least_phase_margin_is_that_of_the_corners():
     assert found.least_phase_margin < found.phase_margin
 
 
+def test_a_stated_loop_that_oscillates_in_a_part_of_its_range_may_oscillate():
+    """It is stable with the phase margin at the upper end of the range, and not at its lower end."""
+    stages, rows = _filter("1 µH", "10 µF"), []
+    for degrees in ("60 deg", {"low": "20 deg", "value": "60 deg", "high": "60 deg"}, "20 deg"):
+        source = converter(**KNOWN, control={"phase_margin": degrees, "sensing": "load"})
+        found = converter_side(solve(design(*stages, source=source, load=resistive("7 Ω"))))
+        rows.append((found.oscillates, found.may_oscillate))
+    assert rows == [(False, False), (False, True), (True, True)]
+
+
 def test_what_it_starts_into_by_hand():
     """hand: 6 A less 2 A at 28 V across 14 ohm leaves 4 A, 20 ms to 28 V: 2.857 mF, 22 µF of that its own; 22 µF is attached."""
     side = converter_side(solve(_controlled({}, {"current": "6 A", "soft_start": "20 ms"})))

@@ -55,6 +55,8 @@ def test_what_cannot_be_proved_is_said():
     with pytest.raises(FilterlibError, match="is not uncertain; uncertain are filter"):
         prove(solution, ["filter.L9.inductance"])
     known = solve(design(series("1 µH"), shunt("1 µF"), shunt("1 µF"), source=converter(**KNOWN), load=resistive()))
+    with pytest.raises(FilterlibError, match="no load draws a constant power"):
+        prove(known)
     couplings = [one.key for one in uncertain_parameters(known.design) if one.key.startswith("coupling.")]
     with pytest.raises(FilterlibError, match="changes which elements there are"):
         prove(known, couplings)
