@@ -14,7 +14,7 @@ from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 from filterlib.words.margin_sentences import more_power
-from filterlib.words.quantities import interval_text, number
+from filterlib.words.quantities import capital, interval_text, number
 
 PLACES: dict[Sensing, str] = {"terminals": "at its terminals", "load": "behind the filter"}
 
@@ -70,7 +70,7 @@ def _degrees(margin: float) -> str:
 def _measured(side: ConverterSide) -> str:
     found = side.measured
     if found is None:
-        return f"With the output impedance as measured: not judged. {side.why_not_measured}."
+        return f"With the output impedance as measured: not judged. {capital(side.why_not_measured)}."
     if not found.stable:
         return f"With the output impedance as measured it is unstable; the impedances are nearest at {number(found.frequency, 'Hz')}."
     return f"With the output impedance as measured it is stable: {_margins(found.gain_margin, found.phase_margin)}."

@@ -95,8 +95,9 @@ def facts(result: ReviewResult) -> Iterator[Finding]:
 
 
 def _start(result: ReviewResult) -> Iterator[Finding]:
-    """Where more capacitance is attached than it starts into at best, whatever limit and time are."""
-    found = None if result.converter_side is None else result.converter_side.start
+    """Where more capacitance is attached than it starts into at best, and no limit is stated with which the start could be followed."""
+    side = result.converter_side if result.design.converter.limit is None else None
+    found = None if side is None else side.start
     if found is not None and found.attached > found.largest_high:
         yield Finding("–", "not judged", "Start", too_much(found))
 

@@ -62,6 +62,7 @@ def test_a_capacitor_whose_esr_is_all_that_holds_the_load_collapses_from_its_con
 def test_48_volt_row():
     """48 V, 100 W, 10 uH, 100 uF, 50 mohm: roots, least R, and the peak of a lightly damped filter, about Z0^2 / R."""
     circuit, siemens = line(10e-6, 50e-3, 100e-6), 100 / 48**2
+    assert (f"{-1 / siemens:.2f}", f"{np.sqrt(10e-6 / 100e-6):.4f}") == ("-23.04", "0.3162")
     roots = circuit.copy().conductance("G", "b", "0", -siemens).poles()
     assert roots.real == pytest.approx([-2283.0, -2283.0], rel=1e-4, abs=0)
     assert np.abs(roots.imag) == pytest.approx([31505.8] * 2, abs=0.05)  # to the printed digits

@@ -64,6 +64,18 @@ def test_peak_is_that_of_a_circuit(network):
     assert np.abs(made.impedance(f, "o")).max() / whole == pytest.approx(peak, rel=1e-4, abs=0)
 
 
+@pytest.mark.parametrize("ratio", [0.25, 1.0, 4.0])
+def test_a_second_choke_across_the_first_loses_attenuation(ratio):
+    """published (Erickson, from memory): far above resonance both chokes are in parallel, and (1 + n) / n as much comes through."""
+    f = np.array([1e4])
+    made = Circuit().voltage_source("V", "i", "0").inductor("L", "i", "o", 1.0).capacitor("C", "o", "0", 1.0)
+    bare = abs(made.transfer(f / (2 * np.pi), "V", "o")[0])
+    made.resistor("R", "i", "x", textbook("R-L across L", ratio)[0]).inductor("B", "x", "o", ratio)
+    assert abs(made.transfer(f / (2 * np.pi), "V", "o")[0]) / bare == pytest.approx(
+        (1 + ratio) / ratio, rel=1e-4, abs=0
+    )
+
+
 @pytest.mark.parametrize("ratio", ROBUST)
 def test_robust_resistor_is_larger_to_the_published_digits(ratio):
     ohms, worst, better, least = ROBUST[ratio]
@@ -90,10 +102,13 @@ def test_robust_one_has_the_lower_worst_peak_in_every_random_case():
 def test_textbook_example_of_an_input_filter():
     """330 uH, 470 uF, 1 ohm: n = 2.519, R = 0.666 ohm. Erickson and Maksimovic, 2nd ed., ch. 10, from memory; checked by computation."""
     whole = np.sqrt(330e-6 / 470e-6)
+    assert f"{whole:.3f}" == "0.838"
+    assert f"{1 / (2 * np.pi * np.sqrt(330e-6 * 470e-6)):.0f}" == "404"
     n = ratio_for(1.0 / whole)
     assert n == pytest.approx(2.519, abs=5e-4)
     assert n * 470e-6 == pytest.approx(1184e-6, rel=5e-4, abs=0)
     assert textbook("R-C across C", n)[0] * whole == pytest.approx(0.666, abs=5e-4)
+    assert f"{textbook('R-C across C', n)[0]:.4f}" == "0.7945"  # Q of the branch
     assert textbook("R-C across C", n)[1] * whole == pytest.approx(1.0, rel=1e-12, abs=0)
 
 
