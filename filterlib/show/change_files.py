@@ -21,6 +21,7 @@ from filterlib.words.quantities import capital
 FOLDER = "changes"
 MOST = 5  # changes that have a file
 LONGEST = 24  # characters of the change in a file's name
+_LEADS_ON = ("a", "across", "beside", "by", "each", "for", "from", "in", "of", "the", "to", "twice", "where", "with")
 _EARLIER = re.compile(r"# filterlib-run-[0-9a-f]{16}\n(#.*\n)*\n?")  # what an earlier run said of the file
 
 
@@ -53,7 +54,7 @@ def change_files(reasons: ReasonsResult | None, file: str | Path | None = None) 
 def named_changes(reasons: ReasonsResult | None) -> dict[str, Proposal]:
     """The first few changes that help, by the names of their files below the page's folder."""
     useful = [one for one in reasons.proposals if one.robust or one.better] if reasons is not None else []
-    return {f"{FOLDER}/{number}-{_short(one)}.toml": one for number, one in enumerate(useful[:MOST], 1)}
+    return {f"{FOLDER}/{number}-{short_name(one.words)}.toml": one for number, one in enumerate(useful[:MOST], 1)}
 
 
 def changed_file(design: Design, told: Iterable[str], file: str | Path | None) -> str:
@@ -85,6 +86,15 @@ def _sections(was: Design, now: Design) -> tuple[str, ...]:
         return ()
 
 
-def _short(one: Proposal) -> str:
-    """A change as a short name of a file."""
-    return slug(one.words[:LONGEST].rsplit(" ", 1)[0] if len(one.words) > LONGEST else one.words)
+def short_name(words: str) -> str:
+    """A change as a short name of a file, which ends with a word that says something.
+
+    >>> short_name("fit dm-47u-5A in the plus line"), short_name("bond modem's return to the chassis by a short strap")
+    ('fit-dm-47u-5a', 'bond-modem-s-return')
+    """
+    if len(words) <= LONGEST:
+        return slug(words)
+    kept = words[: LONGEST + 1].split(" ")[:-1]
+    while len(kept) > 2 and kept[-1] in _LEADS_ON:
+        kept.pop()
+    return slug(" ".join(kept))

@@ -89,19 +89,49 @@ def linked(text: str, parts: Iterable[str]) -> Markup:
     return Markup("").join(link.format(one) if at % 2 else escape(one) for at, one in enumerate(pieces))
 
 
-def numeric_columns(rows: Sequence[Sequence[str]]) -> frozenset[int]:
-    """Which columns behind the first hold nothing but single numbers with their units, and so are set to the right.
+def numeric_columns(rows: Sequence[Sequence[str]]) -> dict[int, tuple[int, int]]:
+    """Which columns behind the first hold nothing but single numbers with their units, and so are set to the right, and for how many
+    letters of a fraction and of a unit each needs room.
 
-    >>> sorted(numeric_columns([("C1", "12 mV", "at 3 kHz", "none"), ("C2", "\N{MINUS SIGN}4 %", "none", "none")]))
-    [1]
+    >>> numeric_columns([("C1", "12.5 mV", "at 3 kHz", "none"), ("C2", "\N{MINUS SIGN}4 %", "none", "none")])
+    {1: (2, 3)}
     """
-    return frozenset(
-        place
+    return {
+        place: (max(len(_split(one)[1]) for one in cells), max(len(_split(one)[2]) for one in cells))
         for place, cells in enumerate(zip_longest(*rows, fillvalue=""))
         if place
         and any(map(_NUMBER.fullmatch, cells))
         and all(_NUMBER.fullmatch(one) or one in _NO_NUMBER for one in cells)
+    }
+
+
+def _split(text: str) -> tuple[str, str, str]:
+    """A number before its point, its fraction with the point, and its unit with the space; what is none, as it is."""
+    found = _NUMBER.fullmatch(text)
+    if not found:
+        return text, "", ""
+    value = text.removesuffix(found[2] or "")
+    whole, point, fraction = value.partition(".")
+    return whole, point + fraction, found[2] or ""
+
+
+def at_point(text: str, room: tuple[int, int]) -> Markup:
+    """A number of a column with its point where those of the others are: ``room`` for letters of a fraction and of a unit.
+
+    >>> print(at_point("4 V", (2, 3)))
+    <span class="point">4<i style="width:2ch"></i><i style="width:3.3ch">\xa0V</i></span>
+    """
+    from markupsafe import Markup
+
+    if not _NUMBER.fullmatch(text):
+        return Markup("{}").format(text)
+    whole, *rest = (piece.replace(" ", "\N{NO-BREAK SPACE}") for piece in _split(text))
+    boxes = (
+        Markup('<i style="width:{:g}ch">{}</i>').format(letters * wide, piece)
+        for letters, wide, piece in zip(room, (1.0, 1.1), rest, strict=True)
+        if letters
     )
+    return Markup('<span class="point">{}{}</span>').format(whole, Markup("").join(boxes))
 
 
 def circuit_diagram(name: str, title: str, design: Design) -> Illustration:
@@ -169,6 +199,7 @@ def _environment() -> Environment:
     )
     environment.filters["unbroken"] = unbroken
     environment.filters["numeric_columns"] = numeric_columns
+    environment.filters["at_point"] = at_point
     environment.filters["themed"] = themed
     environment.filters["linked"] = linked
     return environment

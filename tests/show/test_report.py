@@ -169,6 +169,9 @@ def test_columns_of_numbers_are_set_to_the_right_and_columns_of_words_are_not(fi
     assert heads[0] == ""  # it heads its row
     assert all(heads[1:])
     assert table.count('<td class="number">') == table.count("<td") > 0
+    rows = [re.findall(r"<td.*?</td>", row) for row in table.split("<tr>")[2:]]
+    for column in zip(*rows, strict=True):  # one point, wherever a fraction begins
+        assert len({tuple(re.findall(r"width:[\d.]+ch", cell)) for cell in column if "point" in cell}) == 1
     steps = files["review.html"].partition("<caption>Steps")[2].partition("</table>")[0]
     assert '<th scope="col">Load' in steps
     assert "th.number, td.number { text-align: right; }" in files["review.html"]
