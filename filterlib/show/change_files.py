@@ -20,8 +20,25 @@ from filterlib.words.quantities import capital
 
 FOLDER = "changes"
 MOST = 5  # changes that have a file
-LONGEST = 24  # characters of the change in a file's name
-_LEADS_ON = ("a", "across", "beside", "by", "each", "for", "from", "in", "of", "the", "to", "twice", "where", "with")
+LONGEST = 28  # characters of the change in a file's name
+_LITTLE = (
+    "a",
+    "across",
+    "as",
+    "at",
+    "beside",
+    "by",
+    "each",
+    "for",
+    "from",
+    "in",
+    "of",
+    "on",
+    "the",
+    "to",
+    "where",
+    "with",
+)
 _EARLIER = re.compile(r"# filterlib-run-[0-9a-f]{16}\n(#.*\n)*\n?")  # what an earlier run said of the file
 
 
@@ -87,14 +104,11 @@ def _sections(was: Design, now: Design) -> tuple[str, ...]:
 
 
 def short_name(words: str) -> str:
-    """A change as a short name of a file, which ends with a word that says something.
+    """A change as a short name of a file: of its first words those that say something.
 
     >>> short_name("fit dm-47u-5A in the plus line"), short_name("bond modem's return to the chassis by a short strap")
-    ('fit-dm-47u-5a', 'bond-modem-s-return')
+    ('fit-dm-47u-5a-plus-line', 'bond-modem-return-chassis')
     """
-    if len(words) <= LONGEST:
-        return slug(words)
-    kept = words[: LONGEST + 1].split(" ")[:-1]
-    while len(kept) > 2 and kept[-1] in _LEADS_ON:
-        kept.pop()
-    return slug(" ".join(kept))
+    first = words.partition(", and ")[0].replace("'s ", " ")
+    telling = " ".join(word for word in first.split() if word not in _LITTLE)
+    return slug(telling if len(telling) <= LONGEST else telling[: LONGEST + 1].rpartition(" ")[0])

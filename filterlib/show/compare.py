@@ -158,7 +158,9 @@ def _design(review: ReviewResult) -> Section:
         "summary": summary(review),
         "headline": headline(review),
         "emissions": [_emission(*margin) for margin in tables.least_margins(review).values()],
-        "requirements": [texts(one, *words) | {"sentence": verdict_sentence(one)} for one in review.verdicts],
+        "requirements": [
+            texts(one, *words) | {"sentence": verdict_sentence(one, review.closing)} for one in review.verdicts
+        ],
         "ratings": list(rating_lines(review.judgement)),
     }
 

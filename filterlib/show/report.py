@@ -274,7 +274,11 @@ def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None
             if p.stress.reason
         ],
         open_verdicts=[
-            *(f"{SYMBOLS[v.verdict]} {verdict_sentence(v)}" for v in result.verdicts if v.verdict != "met"),
+            *(
+                f"{SYMBOLS[v.verdict]} {verdict_sentence(v, result.closing)}"
+                for v in result.verdicts
+                if v.verdict != "met"
+            ),
             *stability_lines(result),
             *rating_lines(result.judgement),
         ],

@@ -76,7 +76,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "headline": headline(result),
         "exit_code": result.exit_code,
         "accept": result.accept,
-        "requirements": [_requirement(verdict) for verdict in result.verdicts],
+        "requirements": [_requirement(verdict, result.closing) for verdict in result.verdicts],
         "operating_point": decisive,
         "ripple": points[decisive]["ripple"],
         "closing": _closing(result.closing),
@@ -109,8 +109,8 @@ def _load_keys(names: Iterable[str]) -> dict[str, str]:
     return keys
 
 
-def _requirement(verdict: Verdict) -> Section:
-    sentence = verdict_sentence(verdict)
+def _requirement(verdict: Verdict, closing: MeasurementValues | None) -> Section:
+    sentence = verdict_sentence(verdict, closing)
     words = texts(verdict, "requirement", "kind", "load", "verdict", "depends_on", "point")
     return words | {"sentence": sentence} | numbers(verdict, sentence, whys=dict.fromkeys(_OF_DRAWS, NO_DRAWS))
 

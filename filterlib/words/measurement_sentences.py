@@ -26,17 +26,17 @@ _MEASUREMENTS = {
     "scope's limit": "the order of the scope's limit: in its manual, or from how much of a sine of twice its frequency it shows",
     "ring": "the ring at the switching node, in full bandwidth, with the shortest probe connection",
     "input cable": "the current in the input cable with a current probe around all its conductors",
-    "own clip": "the scope's tip on its own clip at the terminals, and the bond to the chassis changed",
+    "own clip": "with the scope's tip on its own clip at the terminals, and again with the bond to the chassis changed",
     "light load": "the terminals at this light load: whether the converter bursts, and the ripple then",
     "idle and full load": "the terminals' voltage idle and at full load",
     "load step": "the terminals' voltage after a load step",
     "load's lead": "the current in the load's lead with a current probe around both conductors",
-    "clip's lead": "the tip on its own clip, with the clip's lead longer and shorter",
+    "clip's lead": "with the scope's tip on its own clip, its lead longer and shorter",
     "capacitor moved": "the spike with the second capacitor turned or moved",
     "inside": "the ripple once more, with a capacitor across the terminals, best the filter's own first one",
     "common mode": (
-        "the scope's tip on its own clip at the terminals, and the bond to the chassis changed (a differential reading does not "
-        "show common mode)"
+        "with the scope's tip on its own clip at the terminals, and again with the bond to the chassis changed (a differential reading "
+        "does not show common mode)"
     ),
     "switching node": "the switching node in full bandwidth: its duty cycle and edges",
     "output": "the terminals' voltage idle, at full load, and after a load step",

@@ -144,7 +144,7 @@ def _not_enough(result: ReasonsResult, write: Writer, best: Proposal | None) -> 
     start = "No change that was tried meets everything over the whole range"
     if best is not None and best.better:
         yield write.sentence(
-            f"{start}. The best so far helps and breaks nothing: {best.words}. It leaves open: {failing_list(best.open)}."
+            f"{start}. The best so far, which breaks nothing: {best.words}. Still open with it: {failing_list(best.open)}."
         )
         return
     broken = ", and each that helps breaks something else" if any(one.broken for one in result.proposals) else ""

@@ -11,6 +11,7 @@ from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, measurement
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.supply.supply_side import against
+from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
@@ -115,8 +116,8 @@ def _asked(result: ReviewResult, count: Counter[str]) -> str:
     return " Asked: the whole range." if count["probably met"] else ""
 
 
-def verdict_sentence(verdict: Verdict) -> str:
-    """One requirement and what became of it."""
+def verdict_sentence(verdict: Verdict, closing: MeasurementValues | None = None) -> str:
+    """One requirement and what became of it; ``closing``: what was found to narrow one figure most, which is then what is advised of it."""
     start = capital(verdict.requirement)
     if verdict.unknown is not None:
         return f"{start}: {verdict.verdict}, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
@@ -130,6 +131,8 @@ def verdict_sentence(verdict: Verdict) -> str:
     if verdict.verdict == "probably met":
         answer = _probably(verdict)
     advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
+    if open_ and not verdict.turned and (first := _narrows_most(verdict, closing)):
+        answer, advice = "undecided", first
     value, ends = (
         number(verdict.value, verdict.unit, verdict.digits),
         interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits),
@@ -141,6 +144,17 @@ def verdict_sentence(verdict: Verdict) -> str:
     return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
         f" To decide it, measure {advice}." if advice else ""
     )
+
+
+def _narrows_most(verdict: Verdict, closing: MeasurementValues | None) -> str:
+    """The measurement that narrows this figure most; "" where that was not asked of it."""
+    same = closing is not None and (closing.load, closing.label, closing.point) == (
+        verdict.load,
+        verdict.band,
+        verdict.point,
+    )
+    useful = [one for one in closing.measurements if one.narrows >= LEAST] if closing is not None and same else []
+    return what_to_measure(useful[0]) if useful else ""
 
 
 def _emission_answer(verdict: Verdict) -> str:

@@ -203,9 +203,7 @@ def _bonds(design: Design, load: Load) -> Iterator[Candidate]:
         words = f"bond {load.name}'s return to the chassis by a short strap"
         yield Candidate(words, "bond", group, 1, partial(_bonded, load=load.name, bond=bond))
         return
-    yield Candidate(
-        f"take {load.name}'s bond to the chassis off", "bond", group, 0, partial(changed, values={key: None})
-    )
+    yield Candidate(f"remove {load.name}'s bond to the chassis", "bond", group, 0, partial(changed, values={key: None}))
     if load.bond.capacitance is None and np.max(load.bond.inductance) > STRAP:
         words = f"move {load.name}'s bond to where a strap of {format_quantity(STRAP, 'H')} reaches the chassis"
         change = partial(changed, values={f"{key}.inductance": STRAP})

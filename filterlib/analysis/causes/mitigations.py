@@ -63,7 +63,7 @@ class Mitigation:
     @property
     def words(self) -> str:
         """The change as an instruction."""
-        return " and ".join(self.names)
+        return ", and ".join(self.names)
 
     def figure(self, label: str) -> float:
         """Ripple ("20MHz") or spike ("full") [V]."""

@@ -38,7 +38,7 @@ class Proposal:
     @property
     def words(self) -> str:
         """The change as an instruction."""
-        return " and ".join(self.names)
+        return ", and ".join(self.names)
 
     @property
     def design(self) -> Design:

@@ -44,7 +44,7 @@ WANTED: tuple[Place, ...] = ((LOAD, NARROW), (OTHER, NARROW), (OTHER, WIDE))
 _NAMES = ("modem\n20 MHz", "logger\n20 MHz", "logger, full\nbandwidth")
 _FROM_TABLE = {  # words of the choice: what a candidate is called
     "shorten the modem's lead to 20 cm": "shorten modem's lead to 200 mm",
-    "take the modem's bond off": "take modem's bond to the chassis off",
+    "remove the modem's bond": "remove modem's bond to the chassis",
     "bond the modem by 20 nH": "move modem's bond to where a strap of 20 nH reaches the chassis",
     "larger choke, cm-2m2-5A": "take cm-2m2-5A for L1",
     "film 1 µF parallel to C2": "fit film-1u0-63V beside C2",

@@ -223,7 +223,7 @@ def test_leads_and_bonds_are_candidates():
     assert ("lead", "twist modem's lead") in kinds
     assert ("lead", "shorten modem's lead to 200 mm") in kinds
     assert [name for kind, name in kinds if kind == "bond"] == [
-        "move modem's bond to where a strap of 20 nH reaches the chassis", "take modem's bond to the chassis off",
+        "move modem's bond to where a strap of 20 nH reaches the chassis", "remove modem's bond to the chassis",
     ]  # fmt: skip
 
 
