@@ -25,9 +25,10 @@ from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
-from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust, verdict_sentence
+from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 from filterlib.words.summary import outcome_words
+from filterlib.words.verdict_sentences import verdict_sentence
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning

@@ -44,9 +44,9 @@ from filterlib.words.review_sentences import (
     stability_lines,
     trust,
     turned_by,
-    verdict_sentence,
 )
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
+from filterlib.words.verdict_sentences import verdict_sentence
 
 if TYPE_CHECKING:
     from filterlib.analysis.linear.frequency_response import BodeResult

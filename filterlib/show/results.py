@@ -38,7 +38,7 @@ from filterlib.words.measurement_sentences import (
     what_to_measure,
 )
 from filterlib.words.rating_sentences import basis_text, stress_sentence
-from filterlib.words.review_sentences import broken_ratings, headline, summary, trust, verdict_sentence
+from filterlib.words.review_sentences import broken_ratings, headline, summary, trust
 from filterlib.words.stability_sentences import (
     NO_DRIVE,
     NO_SPIKE,
@@ -48,6 +48,7 @@ from filterlib.words.stability_sentences import (
     reason_text,
     stability_sentence,
 )
+from filterlib.words.verdict_sentences import verdict_sentence
 
 T = TypeVar("T")
 FORMAT = 4  # raised whenever a key changes its name or its meaning

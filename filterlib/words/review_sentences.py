@@ -1,4 +1,4 @@
-"""What a review comes to, in words: the outcome, every verdict, what is left, what to trust, and what can hurt."""
+"""What a review comes to, in words: the outcome, what is left, what to trust, and what can hurt."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, measurement
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.supply.supply_side import against
-from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
@@ -21,7 +20,6 @@ from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
 from filterlib.words.converter_side_sentences import MAY_OSCILLATE
-from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import (
     bank_sentence,
@@ -29,7 +27,7 @@ from filterlib.words.measurement_sentences import (
     measurement_words,
     what_to_measure,
 )
-from filterlib.words.quantities import capital, interval_text, joined, number, range_text, share
+from filterlib.words.quantities import capital, interval_text, joined, number, range_text
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 from filterlib.words.supply_sentences import check_sentence, supply_cautions, supply_count
@@ -48,11 +46,6 @@ _SOURCES = {
     "common_mode": "common-mode current that the leads turn into ripple",
 }
 _NEARLY_ALL, _MOST = 0.9, 0.5  # shares of a figure from which these words are used
-_UNKNOWN = {
-    "unstable": "the circuit is unstable at {point}",
-    "no ladder": "a part has no ladder, so no step can be given",
-    "no harmonic": "no harmonic is where it has a limit",
-}
 
 
 def summary(result: ReviewResult) -> str:
@@ -114,57 +107,6 @@ def _asked(result: ReviewResult, count: Counter[str]) -> str:
     if result.accept == "probable":
         return " Asked: 95 % of the plausible cases."
     return " Asked: the whole range." if count["probably met"] else ""
-
-
-def verdict_sentence(verdict: Verdict, closing: MeasurementValues | None = None) -> str:
-    """One requirement and what became of it; ``closing``: what was found to narrow one figure most, which is then what is advised of it."""
-    start = capital(verdict.requirement)
-    if verdict.unknown is not None:
-        return f"{start}: {verdict.verdict}, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
-    if verdict.nearest is not None:
-        doubt = "" if verdict.trusted else ", where the model is no longer trusted"
-        return f"{start}: {_emission_answer(verdict)}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
-    open_ = verdict.verdict == "undecided"
-    answer = f"undecided, depends on the {verdict.label}" if open_ else verdict.verdict
-    if verdict.turned:
-        answer = f"undecided, because the circuit may be unstable, which depends on the {verdict.label}"
-    if verdict.verdict == "probably met":
-        answer = _probably(verdict)
-    advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
-    if open_ and not verdict.turned and (first := _narrows_most(verdict, closing)):
-        answer, advice = "undecided", first
-    value, ends = (
-        number(verdict.value, verdict.unit, verdict.digits),
-        interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits),
-    )
-    probable = interval_text(verdict.probable_low, verdict.probable_high, verdict.unit, verdict.digits)
-    probably = "" if probable == "none" else f"probably {probable}; "
-    where = "where it is stable" if verdict.turned else "over the uncertainty"
-    figure = f"{value} ({probably}{ends} {where})" if " to " in ends else value
-    return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
-        f" To decide it, measure {advice}." if advice else ""
-    )
-
-
-def _narrows_most(verdict: Verdict, closing: MeasurementValues | None) -> str:
-    """The measurement that narrows this figure most; "" where that was not asked of it."""
-    same = closing is not None and (closing.load, closing.label, closing.point) == (
-        verdict.load,
-        verdict.band,
-        verdict.point,
-    )
-    useful = [one for one in closing.measurements if one.narrows >= LEAST] if closing is not None and same else []
-    return what_to_measure(useful[0]) if useful else ""
-
-
-def _emission_answer(verdict: Verdict) -> str:
-    if verdict.verdict == "probably met":
-        return _probably(verdict)
-    return f"undecided, depends on {verdict.label}" if verdict.label else verdict.verdict
-
-
-def _probably(verdict: Verdict) -> str:
-    return f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
 
 
 def headline(result: ReviewResult) -> str:

@@ -54,7 +54,8 @@ def page(result):
 
 
 def text_of(markup):
-    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", markup))).replace("\N{NO-BREAK SPACE}", " ")
+    whole = re.sub(r"</?i\b[^>]*>", "", markup)  # within a number
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", whole))).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def ranges(one, unit, digits=3):

@@ -10,7 +10,8 @@ from filterlib import review, solve
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.results import results_text
 from filterlib.words.light_load_sentences import light_load_sentence
-from filterlib.words.review_sentences import cautions, review_notes, verdict_sentence
+from filterlib.words.review_sentences import cautions, review_notes
+from filterlib.words.verdict_sentences import verdict_sentence
 from tests import designs
 
 POINTS = [{"name": "full"}, {"name": "light", "load": "5 %"}]

@@ -1,0 +1,67 @@
+"""One requirement and what became of it, in words, with what to measure where it is open."""
+
+from __future__ import annotations
+
+from filterlib.analysis.ripple.ripple import measurement
+from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementValues
+from filterlib.analysis.verdict import Verdict
+from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.measurement_sentences import measurement_words, what_to_measure
+from filterlib.words.quantities import capital, interval_text, number, share
+
+_UNKNOWN = {
+    "unstable": "the circuit is unstable at {point}",
+    "no ladder": "a part has no ladder, so no step can be given",
+    "no harmonic": "no harmonic is where it has a limit",
+}
+
+
+def verdict_sentence(verdict: Verdict, closing: MeasurementValues | None = None) -> str:
+    """One requirement and what became of it; ``closing``: what was found to narrow one figure most, which is then what is advised of it."""
+    start = capital(verdict.requirement)
+    if verdict.unknown is not None:
+        return f"{start}: {verdict.verdict}, because {_UNKNOWN[verdict.unknown].format(point=verdict.point)}."
+    if verdict.nearest is not None:
+        doubt = "" if verdict.trusted else ", where the model is no longer trusted"
+        return f"{start}: {_emission_answer(verdict)}. {capital(margin_sentence(verdict.nearest))}{doubt} (worst at {verdict.point}). {ESTIMATE}"
+    open_ = verdict.verdict == "undecided"
+    answer = f"undecided, depends on the {verdict.label}" if open_ else verdict.verdict
+    if verdict.turned:
+        answer = f"undecided, because the circuit may be unstable, which depends on the {verdict.label}"
+    if verdict.verdict == "probably met":
+        answer = _probably(verdict)
+    advice = measurement_words(measurement(verdict.depends_on)) if open_ else ""
+    if open_ and not verdict.turned and (first := _narrows_most(verdict, closing)):
+        answer, advice = "undecided", first
+    value, ends = (
+        number(verdict.value, verdict.unit, verdict.digits),
+        interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits),
+    )
+    probable = interval_text(verdict.probable_low, verdict.probable_high, verdict.unit, verdict.digits)
+    probably = "" if probable == "none" else f"probably {probable}; "
+    where = "where it is stable" if verdict.turned else "over the uncertainty"
+    figure = f"{value} ({probably}{ends} {where})" if " to " in ends else value
+    return f"{start}: {answer}. It is {figure}, worst at {verdict.point}." + (
+        f" To decide it, measure {advice}." if advice else ""
+    )
+
+
+def _narrows_most(verdict: Verdict, closing: MeasurementValues | None) -> str:
+    """The measurement that narrows this figure most; "" where that was not asked of it."""
+    same = closing is not None and (closing.load, closing.label, closing.point) == (
+        verdict.load,
+        verdict.band,
+        verdict.point,
+    )
+    useful = [one for one in closing.measurements if one.narrows >= LEAST] if closing is not None and same else []
+    return what_to_measure(useful[0]) if useful else ""
+
+
+def _emission_answer(verdict: Verdict) -> str:
+    if verdict.verdict == "probably met":
+        return _probably(verdict)
+    return f"undecided, depends on {verdict.label}" if verdict.label else verdict.verdict
+
+
+def _probably(verdict: Verdict) -> str:
+    return f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
