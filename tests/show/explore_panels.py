@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from filterlib.show.explore.bank_panel import bank_panel
 from filterlib.show.explore.capacitor_panel import one_panel, pair_panel
 from filterlib.show.explore.choke_panel import choke_panel
 from filterlib.show.explore.common_mode import common_mode_panel
@@ -11,6 +12,7 @@ from filterlib.show.explore.insertion_panel import insertion_panel
 from filterlib.show.explore.lessons import REVIEW
 from filterlib.show.explore.one_part import budget_panel
 from filterlib.show.explore.pi_filter import pi_panel
+from filterlib.show.explore.plug_panel import plug_panel
 from filterlib.show.explore.ringing_panel import ringing_panel
 from filterlib.show.explore.two_converters import causes_panel
 
@@ -27,4 +29,6 @@ MAKERS = {
     "08 emission": emission_panel,
     "09 ringing": ringing_panel,
     "10 damping": damping_panel,
+    "11 plug": plug_panel,
+    "12 bank": bank_panel,
 }

@@ -19,7 +19,7 @@ from filterlib.system.battery_side import PER_METRE, BatterySide
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 
-__all__ = ["Fix", "PlugResult", "at_the_plug"]
+__all__ = ["Fix", "PlugResult", "at_the_plug", "usual_fixes"]
 DAMPING_RATIO = (
     4.0  # of a damping capacitor to what it damps; the resistor is then 0.61 of sqrt(L/C): Erickson, APEC 1999
 )
@@ -138,7 +138,7 @@ def at_the_plug(design: Design, steady: float) -> PlugResult:
         cases[max(range(len(cases)), key=lambda k: plugs[k].peak_current)],
     )
     fixes = []
-    for name, part, ohms, volts, added in _fixes(design, nominal, max(one.volts for one in cases), steady):
+    for name, part, ohms, volts, added in _fixes(nominal, max(one.volts for one in cases), steady):
         tried = [plug(one.side, one.capacitors, one.volts, added) for one in (nominal, *worst_ones)]
         loss = HOT_SHARE * ohms * steady**2 if name == "ntc" else 0.0
         fixes.append(Fix(name, part, ohms, volts, tried[0], loss, tuple(_checks(design, tried, nominal.capacitors))))
@@ -254,11 +254,19 @@ def _checks(design: Design, plugs: list[Plug], capacitors: tuple[Input, ...]) ->
         )
 
 
-def _fixes(
-    design: Design, nominal: _Case, highest: float, steady: float
+def _fixes(nominal: _Case, highest: float, steady: float) -> Iterator[tuple[str, str, float, float, Added]]:
+    """Those for the capacitors and the line of a design."""
+    farads = sum(one.small for one in nominal.capacitors)
+    return usual_fixes(farads, float(nominal.side.inductance), highest, steady)
+
+
+def usual_fixes(
+    farads: float, henries: float, highest: float, steady: float
 ) -> Iterator[tuple[str, str, float, float, Added]]:
-    """Kind, part, resistance, voltage and what is added, each sized by its usual rule."""
-    farads, henries = sum(one.small for one in nominal.capacitors), float(nominal.side.inductance)
+    """Kind, part, resistance [ohm], voltage [V] and what is added, each sized by its usual rule.
+
+    Parameters: ``farads`` at the input, ``henries`` of the line; ``highest`` voltage of the battery [V]; ``steady`` current [A].
+    """
     surge = math.sqrt(henries / farads)
     bulk = _electrolytic(DAMPING_RATIO * farads, highest)
     if bulk is not None:

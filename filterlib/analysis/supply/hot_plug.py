@@ -23,7 +23,7 @@ from filterlib.system.battery_side import BatterySide
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 
-__all__ = ["Added", "Input", "Plug", "inputs", "line_circuit", "plug", "plug_course"]
+__all__ = ["Added", "Input", "Plug", "falling", "inputs", "line_circuit", "plug", "plug_course", "seen"]
 PIECES = 24  # of a capacitance over its voltage: the peak is good to a few parts in a thousand
 REACH = 4.0  # of the battery's voltage up to which a curve is divided
 HALF = 0.5  # of its small capacitance that an unknown class 2 ceramic keeps at the battery's voltage: common practice, no source
@@ -96,8 +96,7 @@ def inputs(
         )
     size, ohms = float(getattr(side.capacitance, farads)), max(float(getattr(side.esr, esr)), 1e-4)
     if ceramic:
-        knee = volts * math.sqrt(HALF / (1 - HALF))
-        return (Input("input capacitor", _falling(size, knee, REACH * volts), ohms),)
+        return (Input("input capacitor", falling(size, volts), ohms),)
     return (Input("input capacitor", size, ohms),)
 
 
@@ -106,8 +105,10 @@ def _sign(end: str) -> float:
 
 
 @lru_cache(maxsize=64)
-def _falling(size: float, knee: float, reach: float) -> Bend:
-    return capacitor_bend(lambda v: size / (1 + (v / knee) ** 2), reach, PIECES)
+def falling(size: float, volts: float) -> Bend:
+    """A class 2 ceramic of ``size`` [F] at 0 V that keeps `HALF` of it at ``volts`` [V], and goes on as 1/(1 + (v/v0)^2)."""
+    knee = volts * math.sqrt(HALF / (1 - HALF))
+    return capacitor_bend(lambda v: size / (1 + (v / knee) ** 2), REACH * volts, PIECES)
 
 
 def _of_part(part: Capacitor, count: int, number: int, volts: float, tolerance: float, esr: float) -> Input:
@@ -167,14 +168,19 @@ def plug(side: BatterySide, capacitors: tuple[Input, ...], volts: float, added: 
     >>> round(found.peak_voltage, 1), round(found.peak_current, 1)
     (42.7, 67.4)
     """
-    run = plug_course(side, capacitors, volts, added)
+    return seen(plug_course(side, capacitors, volts, added), capacitors, volts, added)
+
+
+def seen(run: Course, capacitors: tuple[Input, ...], volts: float, added: Added = NOTHING) -> Plug:
+    """What the course of a plug comes to."""
     peak, time = run.peak("in")
     current = run.peak(Current("line"))[0]
     squared = run.integral(Current("line"), Current("line"))
     every = (*capacitors, *((added.branch,) if added.branch else ()))
     stored = sum(one.stored(volts) for one in every)
     clamped = run.integral("in", Current("clamp")) if added.clamp is not None else 0.0
-    heat = volts * sum(_charge(one, volts) for one in every) - stored
+    through = run.integral(Current("clamp")) if added.clamp is not None else 0.0
+    heat = volts * (sum(_charge(one, volts) for one in every) + through) - stored - clamped
     return Plug(volts, max(peak, volts), current, time, heat, stored, float(squared), float(clamped))
 
 

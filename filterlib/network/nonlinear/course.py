@@ -58,6 +58,17 @@ class Course:
         rows = {id(piece): piece.output(output) for piece in self.pieces}
         return np.array([rows[id(piece)] @ w for piece, w in zip(self.pieces, self.states, strict=True)])
 
+    def drawn(self, *outputs: Output, parts: int = 4) -> tuple[np.ndarray, ...]:
+        """Times [s], and outputs there, each step in so many ``parts``: as smooth as a picture needs."""
+        times, found = [], []
+        for start, end, piece, w in zip(self.times, self.times[1:], self.pieces, self.states, strict=False):
+            move, rows = piece.move((end - start) / parts), np.array([piece.output(one) for one in outputs])
+            for k in range(parts):
+                times.append(start + k * (end - start) / parts)
+                found.append(rows @ w)
+                w = w + move @ w
+        return np.array(times), *np.array(found).T
+
     def peak(self, output: Output) -> tuple[float, float]:
         """The highest value of an output and its time [s], exact within the step that holds it."""
         best = (-math.inf, 0.0)
