@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -12,18 +12,16 @@ from numpy.typing import ArrayLike
 
 from filterlib.errors import CircuitError
 from filterlib.network.netlist import Output
-from filterlib.network.nonlinear.bend import Bend
-from filterlib.network.nonlinear.circuit_in_pieces import Branch, PiecewiseCircuit, Rule
-from filterlib.network.nonlinear.linear_piece import ORDER, Layout, LinearPiece, span_of
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
+from filterlib.network.nonlinear.linear_piece import ORDER, Layout, LinearPiece
+from filterlib.network.nonlinear.within_step import LEVELS, clear, falls_through_zero, inside, integral, left, moved
 
 __all__ = ["Course", "course"]
-LEVELS = 46  # halvings of a step to locate an event: to 1e-14 of it
 AWAKE = 1e-9  # of the largest charge or flux: what a mode adds, below which its turns are not looked for
 BEYOND = 1e-10  # of a curve's span: what counts as beyond its line
 REACHED = 1e-12  # of a rule's integral: what counts as reached
 MOST_STEPS, MOST_EVENTS, MOST_SWITCHES = 400_000, 20_000, 200
 POWERS = np.arange(ORDER)
-BOOLE = np.array([7, 32, 12, 32] * 4 + [7]) + np.array([0] + ([0] * 3 + [7]) * 3 + [0] * 4)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,15 +76,15 @@ class Course:
             for time, value in ((start, row @ w), (end, row @ after)):
                 best = max(best, (float(value), float(time)))
             if rate @ w > 0 > rate @ after:
-                h = _falls_through_zero(partial(_moved, piece, w, rate), end - start)
-                best = max(best, (_moved(piece, w, row, h), float(start + h)))
+                h = falls_through_zero(partial(moved, piece, w, rate), end - start)
+                best = max(best, (moved(piece, w, row, h), float(start + h)))
         return best
 
     def integral(self, first: Output, second: Output | None = None, until: float = math.inf) -> float:
         """The integral over time of an output, or of the product of two: charge, heat, I squared t."""
         steps = zip(self.times, self.times[1:], self.pieces, self.states, strict=False)
         return sum(
-            _integral(piece, w, min(end, until) - start, first, second)
+            integral(piece, w, min(end, until) - start, first, second)
             for start, end, piece, w in steps
             if start < until
         )
@@ -242,7 +240,7 @@ class _Run:
             piece = self._piece(places)
             wanted = tuple(
                 place
-                if _inside(b, curve := piece.curve[b.name], place, x := float(piece.argument(b) @ w))
+                if inside(b, curve := piece.curve[b.name], place, x := float(piece.argument(b) @ w))
                 else curve.piece(x)
                 for b, place in zip(piece.bent, places, strict=True)
             )
@@ -263,17 +261,17 @@ class _Run:
         watched = self._watched(piece, w)
         none = np.zeros(len(watched[0]), dtype=bool)
         after = w + piece.move(h) @ w
-        if _clear(watched, piece, w, after, h):
+        if clear(watched, piece, w, after, h):
             return after, h, none
         done, part = 0.0, h
         while not piece.tight(part):
             part /= 2
             tried = w + piece.move(part) @ w
-            if _clear(watched, piece, w, tried, part):
+            if clear(watched, piece, w, tried, part):
                 done, w = done + part, tried
         rows, floor = watched
         while (rows @ (after := w + piece.move(part) @ w) >= floor).all():
-            if _clear(watched, piece, w, after, part):
+            if clear(watched, piece, w, after, part):
                 return after, done + part, none
             part /= 2
         course, low, high = piece.series(w, rows), 0.0, part
@@ -287,10 +285,10 @@ class _Run:
         """Adds what a step gives to the integrals of the rules, up to where the first is reached: that time."""
         rules = [(k, rule) for k, rule in self._rules() if rule.times is not None]
         for k, rule in rules:
-            left = partial(_left, piece, w, rule, rule.threshold - self.spent.get((k, rule), 0.0))
-            h = h if left(h) > 0 else _falls_through_zero(left, h)
+            rest = partial(left, piece, w, rule, rule.threshold - self.spent.get((k, rule), 0.0))
+            h = h if rest(h) > 0 else falls_through_zero(rest, h)
         for k, rule in rules:
-            more = rule.threshold - _left(piece, w, rule, rule.threshold, h)
+            more = rule.threshold - left(piece, w, rule, rule.threshold, h)
             self.spent[k, rule] = self.spent.get((k, rule), 0.0) + more
         return h
 
@@ -349,57 +347,3 @@ class _Run:
         if h >= self.until:
             return self.until
         return math.ldexp(self.until, -math.ceil(math.log2(self.until / h)))
-
-
-def _moved(piece: LinearPiece, w: np.ndarray, row: np.ndarray, h: float) -> float:
-    """An output after a time."""
-    return float(row @ (w + piece.move(h) @ w))
-
-
-def _integral(piece: LinearPiece, w: np.ndarray, h: float, first: Output, second: Output | None = None) -> float:
-    """The integral of an output over a step, or of the product of two, by Boole's rule over sixteen parts."""
-    move, inside = piece.move(h / 16), [w]
-    for _ in range(16):
-        inside.append(inside[-1] + move @ inside[-1])
-    a = np.array(inside) @ piece.output(first)
-    b = 1.0 if second is None else np.array(inside) @ piece.output(second)
-    return float(BOOLE @ (a * b)) * h / 16 * 2 / 45
-
-
-def _left(piece: LinearPiece, w: np.ndarray, rule: Rule, amount: float, h: float) -> float:
-    """What is left of an amount after a step, of which the rule's product takes its part."""
-    assert rule.output is not None  # as its caller has seen
-    return amount - _integral(piece, w, h, rule.output, rule.times)
-
-
-def _clear(
-    watched: tuple[np.ndarray, np.ndarray], piece: LinearPiece, w: np.ndarray, after: np.ndarray, h: float
-) -> bool:
-    """Whether no margin is below its floor after a step, nor went there and came back within it.
-
-    It did not where the tangents at both ends meet above the floor.
-    """
-    rows, floor = watched
-    begins, ends = rows @ w - floor, rows @ after - floor
-    if (ends < 0).any():
-        return False
-    falls, rises = rows @ (piece.matrix @ w), rows @ (piece.matrix @ after)
-    turns = (falls < 0) & (rises > 0)
-    if not turns.any():
-        return True
-    begins, ends, falls, rises = (values[turns] for values in (begins, ends, falls, rises))
-    return bool((begins + falls * (ends - begins - rises * h) / (falls - rises) >= 0).all())
-
-
-def _inside(branch: Branch, curve: Bend, place: int, x: float) -> bool:
-    low, high = curve.limits(place)
-    slack = 1e-9 * span_of(branch, curve)
-    return bool(low - slack <= x <= high + slack)
-
-
-def _falls_through_zero(function: Callable[[float], float], high: float) -> float:
-    low = 0.0
-    for _ in range(LEVELS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if function(middle) > 0 else (low, middle)
-    return (low + high) / 2

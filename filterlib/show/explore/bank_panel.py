@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.analysis.hold_up.burst_case import BurstCase, BurstResult, burst_case
 from filterlib.show import panels as ui
-from filterlib.show.explore.lessons import BANK
+from filterlib.show.explore.supply_lessons import BANK
 from filterlib.words.quantities import number
 
 _CIRCUIT = (
@@ -60,7 +60,7 @@ def _picture() -> ui.Picture[BurstResult]:
 
 def _shown(seconds: np.ndarray) -> np.ndarray:
     """For ever lies at the upper edge, and not at all below the lower one."""
-    return np.clip(seconds, 1e-5, 1e3)
+    return np.asarray(np.clip(seconds, 1e-5, 1e3))
 
 
 def _readings(r: BurstResult) -> tuple[ui.Reading, ...]:

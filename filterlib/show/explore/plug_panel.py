@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from filterlib.analysis.supply.plug_case import PlugCase, PlugCaseResult, plug_case
 from filterlib.show import panels as ui
-from filterlib.show.explore.lessons import PLUG
+from filterlib.show.explore.supply_lessons import PLUG
 from filterlib.words.quantities import number
 
 FIXES = {
