@@ -10,18 +10,17 @@ import numpy as np
 from scipy.special import logsumexp
 
 from filterlib.analysis.described import Unit
-from filterlib.analysis.ripple.ripple import TERMINALS
-from filterlib.analysis.ripple.spectra import Spectra, bands, named_band, spectra
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.distance import MODEL
-from filterlib.bench.answers.faults import Fault, faults, with_fault
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases, drawn_columns
+from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases
 from filterlib.bench.answers.stations import BARE, Station
+from filterlib.bench.answers.trials import Trial, stations, trial, trials
 from filterlib.errors import FilterlibError
-from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import with_values
 
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
 EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
@@ -30,7 +29,6 @@ SIMPLER = 10.0  # times less likely, up to which the board as designed is taken 
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
-_CASES = 32  # plausible cases
 _LINES = 12  # harmonics, the strongest before the filter
 _LINE, _MORE, _MOST = (
     0.1,
@@ -90,27 +88,25 @@ class Explained:
         return tuple(one for one in self.ranked if one.likely * ALIKE >= self.ranked[0].likely)
 
 
-def explain(result: BenchResult) -> Explained:
+def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explained:
     """Every fault of `faults` on the model, in the plausible cases of the review, beside all readings.
 
+    ``tried``: the `trials` of another result of the same design and stations, where there are some.
     Validity: one fault at a time; faults of other kinds are not known to it.
     Raises: FilterlibError where there is no reading behind the converter.
     """
     answers = [one for one in result.answers if one.station.point != BARE]
     if not answers:
         raise FilterlibError("no reading behind the filter: nothing to explain")
-    tried = list(faults(result.design))
-    found = [(fault, _tried(result, fault, answers)) for fault in tried]
-    known = [(fault, one) for fault, one in found if one is not None]
-    prior = np.array([SOUND if f.kind == "as designed" else (1 - SOUND) / (len(known) - 1) for f, _ in known])
-    logs = np.log(prior) + [one[0] for _, one in known]
+    known = trials(result) if tried is None else tried
+    found = [_explained(result, one, answers) for one in known]
+    prior = np.array([SOUND if one.fault.kind == "as designed" else (1 - SOUND) / (len(known) - 1) for one in known])
+    logs = np.log(prior) + [one[0] for one in found]
     shares = np.exp(logs - logsumexp(logs))
-    ranked = sorted(
-        (Explanation(fault, float(share), one[1], one[2]) for (fault, one), share in zip(known, shares, strict=True)),
-        key=lambda one: -one.likely,
-    )
+    several = zip(known, found, shares, strict=True)
+    ranked = sorted((Explanation(t.fault, float(s), one[1], one[2]) for t, one, s in several), key=lambda e: -e.likely)
     ranked = _simplest_first(ranked)
-    return Explained(tuple(ranked), *_next(result, ranked))
+    return Explained(tuple(ranked), *_next(result, ranked, {one.fault: one for one in known}))
 
 
 def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
@@ -121,31 +117,20 @@ def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
     return [sound, *(one for one in ranked if one is not sound)]
 
 
-_Found = tuple[float, float, tuple[float, ...]]
-
-
-def _tried(result: BenchResult, fault: Fault, answers: Sequence[Answer]) -> _Found | None:
-    """Logarithm of how likely a fault makes all readings, its misfit, and its figures; None where it makes no steady state."""
-    design = with_fault(result.design, fault)
-    if design is None:
-        return None
-    try:
-        at = {point: _spectra(result, design, fault, point) for point in result.ripples}
-    except FilterlibError:
-        return None
-    z = _deviations(result, design, fault, answers, at)
-    figures = tuple(float(np.median(_figure(at[one.station.point], design, fault, one.station))) for one in answers)
+def _explained(result: BenchResult, tried: Trial, answers: Sequence[Answer]) -> tuple[float, float, tuple[float, ...]]:
+    """Logarithm of how likely a fault makes all readings, its misfit, and its figures."""
+    z = _deviations(result, tried, answers)
+    figures = tuple(float(np.median(tried.figures.get(one.station.name, np.nan))) for one in answers)
     misfit = float(np.sqrt(np.min(np.mean(np.minimum(z**2, 100.0), axis=0))))
     return float(logsumexp(_likely(z)) - np.log(z.shape[1])), misfit, figures
 
 
-def _deviations(
-    result: BenchResult, design: Design, fault: Fault, answers: Sequence[Answer], at: Mapping[str, Spectra]
-) -> np.ndarray:
-    """Of every reading and harmonic, over its standard uncertainty, (readings, cases)."""
-    found = [_deviation(one, _figure(at[one.station.point], design, fault, one.station)) for one in answers]
+def _deviations(result: BenchResult, tried: Trial, answers: Sequence[Answer]) -> np.ndarray:
+    """Of every reading and harmonic, over its standard uncertainty, (readings, cases); one that the trial does not know is far off."""
+    found = [_deviation(one, tried.figures.get(one.station.name, np.full(1, 1e-9))) for one in answers]
     for lines in result.spectra:
-        found += _line_deviations(lines, at[lines.station.point], fault)
+        if lines.station.name in tried.peaks:
+            found += _line_deviations(lines, tried.peaks[lines.station.name])
     return np.array(np.broadcast_arrays(*found))
 
 
@@ -169,26 +154,10 @@ def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
         raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
     columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
     many = Solution(with_values(result.design, columns), solve(result.design, point).state)
-    sound, here = Fault("as designed"), [one for one in answers if one.station.point == point]
+    here = [one for one in answers if one.station.point == point]
     there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
-    z = _deviations(there, result.design, sound, here, {point: spectra(many)})
-    return drawn, _likely(z)
-
-
-def _spectra(result: BenchResult, design: Design, fault: Fault, point: str) -> Spectra:
-    """Of plausible cases: their values, but for the part that has the fault."""
-    known = {one.key for one in uncertain_parameters(design)}
-    spared = f"filter.{fault.part}."
-    columns = drawn_columns(result.design, result.ripples[point], _CASES)
-    values = {key: one for key, one in columns.items() if key in known and not key.startswith(spared)}
-    solution = solve(design, point)
-    return spectra(Solution(with_values(design, values), solution.state) if values else solution)
-
-
-def _figure(found: Spectra, design: Design, fault: Fault, station: Station) -> np.ndarray:
-    """Peak to peak that would be read [V], (cases,)."""
-    band = named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
-    return np.asarray(fault.factor * np.ravel(found.peak_to_peak(station.place, band)))
+    tried = trial(there, Fault("as designed"), {point: spectra(many)})
+    return drawn, _likely(_deviations(there, tried, here))
 
 
 def _deviation(answer: Answer, figures: np.ndarray) -> np.ndarray:
@@ -200,13 +169,11 @@ def _deviation(answer: Answer, figures: np.ndarray) -> np.ndarray:
     return np.asarray(np.log(middle / np.maximum(figures, 1e-9)) / np.hypot(own, MODEL))
 
 
-def _line_deviations(lines: SpectrumAnswer, found: Spectra, fault: Fault) -> Iterator[np.ndarray]:
+def _line_deviations(lines: SpectrumAnswer, many: np.ndarray) -> Iterator[np.ndarray]:
     """Of the strongest harmonics; one that the noise hides deviates only where it should have been seen."""
-    orders = np.rint(lines.frequencies / found.frequencies[0]).astype(int) - 1
-    limit = np.abs(lines.station.band.response(found.frequencies))
-    many = 2 * fault.factor * np.atleast_2d(np.abs(found.whole(lines.station.place)) * limit)
+    orders = np.rint(lines.frequencies / lines.frequencies[0]).astype(int) - 1
     for k in np.argsort(-lines.before)[:_LINES]:
-        expected, model = np.maximum(many[:, orders[k]], 1e-9), min(_LINE + _MORE * orders[k], _MOST)
+        expected, model = np.maximum(np.nan_to_num(many[:, k]), 1e-9), min(_LINE + _MORE * orders[k], _MOST)
         if lines.clear[k]:
             own = np.log(lines.after_high[k] / max(lines.after_low[k], 0.2 * lines.after[k])) / 3.92
             yield np.log(max(lines.after[k], 1e-9) / expected) / np.hypot(own, model)
@@ -215,31 +182,24 @@ def _line_deviations(lines: SpectrumAnswer, found: Spectra, fault: Fault) -> Ite
 
 
 def _next(
-    result: BenchResult, ranked: Sequence[Explanation]
+    result: BenchResult, ranked: Sequence[Explanation], known: Mapping[Fault, Trial]
 ) -> tuple[NextReading | None, tuple[Explanation, Explanation] | None]:
     """Of all places, bands and points that were not read: where the first and its next rival differ most."""
     done = {one.station.name for one in result.answers}
     for rival in ranked[1 : 1 + _RIVALS]:
         if rival.likely * RULED_OUT < ranked[0].likely:
             break
-        tried = [one for one in _pairs(result, ranked[0].fault, rival.fault) if one.station.name not in done]
-        best = max(tried, key=lambda one: one.ratio, default=None)
+        pairs = _pairs(result, known[ranked[0].fault], known[rival.fault])
+        best = max((one for one in pairs if one.station.name not in done), key=lambda one: one.ratio, default=None)
         if best is not None and best.ratio > _APART:
             return best, (ranked[0], rival)
     return None, None
 
 
-def _pairs(result: BenchResult, one: Fault, other: Fault) -> Iterator[NextReading]:
-    """What two faults would make of every reading that can be taken."""
-    designs = [(fault, with_fault(result.design, fault)) for fault in (one, other)]
+def _pairs(result: BenchResult, one: Trial, other: Trial) -> Iterator[NextReading]:
+    """What two faults would make of every reading that can be taken, in their median cases."""
     for point in result.ripples:
-        there = [(fault, design, spectra(solve(design, point))) for fault, design in designs if design is not None]
-        for station in _stations(result.design, point):
-            sizes = [float(_figure(found, design, fault, station)[0]) for fault, design, found in there]
-            yield NextReading(station, sizes[0], sizes[1])
-
-
-def _stations(design: Design, point: str) -> Iterator[Station]:
-    for place in (TERMINALS, *(load.name for load in design.loads)):
-        for band in bands(design):
-            yield Station(place, band, point)
+        for station in stations(result.design, point):
+            if station.name in one.figures and station.name in other.figures:
+                sizes = (float(np.median(each.figures[station.name])) for each in (one, other))
+                yield NextReading(station, *sizes)

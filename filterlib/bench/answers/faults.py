@@ -13,16 +13,18 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.changes import changed, value
+from filterlib.system.chassis import Bond
 from filterlib.system.design import Design
 from filterlib.system.requirements import OperatingPoint
 from filterlib.system.stages import SeriesChoke
 
 Kind = Literal[
     "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
-    "winding reversed", "loops side by side", "load off", "factor too high", "factor too low", "limit off",
+    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off",
+    "ground lead", "clip",
 ]  # fmt: skip
-JOINT, LEADS, TENFOLD = 1.0, "100 nH", 10.0
-"""Ohms of a poor joint, inductance of long leads, and how wrong a value is: common practice, no source."""
+JOINT, LEADS, TENFOLD, GROUND = 1.0, "100 nH", 10.0, 0.5
+"""Ohms of a poor joint, inductance of long leads, how wrong a value is, metres of a long ground lead: common practice, no source."""
 _SIDE_BY_SIDE = "1 nH"
 _NEVER = 1e3  # [A] at which a leakage through air saturates
 
@@ -30,13 +32,17 @@ _NEVER = 1e3  # [A] at which a leakage through air saturates
 @dataclass(frozen=True)
 class Fault:
     """A fault of a ``kind`` at a ``part`` ("" at none); ``change`` makes the design with it, ``factor`` is what a reading is multiplied
-    with, ``limit_off``: readings in 20 MHz were taken without that limit."""
+    with, ``limit_off``: readings in 20 MHz were taken without that limit; ``lead`` [m] of the probe's ground; ``clipped``: it was
+    that of an earthed scope, on the return; ``bursts``: the converter did, where its load is light enough."""
 
     kind: Kind
     part: str = ""
     change: Callable[[Design], Design] | None = None
     factor: float = 1.0
     limit_off: bool = False
+    lead: float = 0.0
+    clipped: bool = False
+    bursts: bool = False
 
 
 def faults(design: Design) -> Iterator[Fault]:
@@ -59,9 +65,15 @@ def faults(design: Design) -> Iterator[Fault]:
         yield Fault("loops side by side", f"{pair.first} and {pair.second}", side)
     for load in design.loads:
         yield Fault("load off", load.name, partial(_load_off, name=load.name))
+        if design.converter.bond is not None and load.bond is None:
+            yield Fault("bonded twice", load.name, partial(_bonded, name=load.name))
+    yield Fault("bursts", bursts=True)
     yield Fault("factor too high", factor=10.0)
     yield Fault("factor too low", factor=0.1)
     yield Fault("limit off", limit_off=True)
+    yield Fault("ground lead", lead=GROUND)
+    if design.converter.common_mode is not None:
+        yield Fault("clip", clipped=True)
 
 
 def _values(name: str, key: str) -> Iterator[Fault]:
@@ -132,6 +144,12 @@ def _load_off(design: Design, *, name: str) -> Design:
         for point in design.operating_points
     )
     return design.replace(operating_points=points)
+
+
+def _bonded(design: Design, *, name: str) -> Design:
+    """With the return of a load bonded to the chassis too: a part of its current then comes back that way, and unbalances the choke."""
+    loads = (load.model_copy(update={"bond": Bond()}) if load.name == name else load for load in design.loads)
+    return design.replace(loads=tuple(loads))
 
 
 def with_fault(design: Design, fault: Fault) -> Design | None:

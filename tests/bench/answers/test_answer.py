@@ -16,6 +16,7 @@ from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import scope_views
 from filterlib.bench.answers.stations import named_station
+from filterlib.bench.answers.trials import trials, tried
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
@@ -77,8 +78,13 @@ def board(answered: BenchResult, fault, places=("terminals", "modem", "logger"))
     return replace(answered, answers=tuple(answers), spectra=(seen,))
 
 
-def test_a_sound_board_is_told_so(answered):
-    found = explain(board(answered, next(faults(answered.design))))
+@pytest.fixture(scope="module")
+def known(answered):
+    return trials(answered)
+
+
+def test_a_sound_board_is_told_so(answered, known):
+    found = explain(board(answered, next(faults(answered.design))), known)
     assert found.sound
     assert sum(one.likely for one in found.ranked) == pytest.approx(1.0, abs=1e-9)
 
@@ -93,9 +99,9 @@ def test_a_sound_board_is_told_so(answered):
         ("smaller value", "C2"),
     ],
 )
-def test_a_fault_is_ranked_first_or_second(answered, kind, part):
+def test_a_fault_is_ranked_first_or_second(answered, known, kind, part):
     fault = next(one for one in faults(answered.design) if (one.kind, one.part) == (kind, part))
-    found = explain(board(answered, fault))
+    found = explain(board(answered, fault), known)
     assert not found.sound
     assert (kind, part) in [(one.fault.kind, one.fault.part) for one in found.ranked[:2]]
 
@@ -122,10 +128,36 @@ def test_a_reversed_winding_leaves_the_leakage_and_more(answered):
     assert 0.5 * sound < wrong < sound
 
 
-def test_what_is_learned_is_inside_what_was_known_and_comes_back_as_a_design(tmp_path):
+BRICK = CLEAN.with_name("tide-gauge-brick.toml")
+
+
+@pytest.fixture(scope="module")
+def read_brick():
     captures = [str(RECORDINGS / f"brick-{place}.csv") for place in ("terminals", "modem")]
-    brick = CLEAN.with_name("tide-gauge-brick.toml")
-    answered = bench(brick, before=captures[0], after=[Capture(captures[1])])
+    return bench(BRICK, before=captures[0], after=[Capture(captures[1])])
+
+
+def test_faults_of_scope_and_chassis_are_tried_where_they_can_be(answered, read_brick):
+    """Physics: an earthed clip at the logger carries the brick's common-mode current; nothing drives the clean unit's chassis."""
+    clean, brick = ({(one.kind, one.part): one for one in faults(each.design)} for each in (answered, read_brick))
+    assert ("clip", "") not in clean
+    assert ("ground lead", "") in clean
+    assert ("bonded twice", "logger") in brick
+    assert ("bonded twice", "modem") not in brick  # it has its bond
+    sound, earthed, bursting = (tried(read_brick, brick[kind, ""], 4) for kind in ("as designed", "clip", "bursts"))
+    assert bursting is None  # full load is no load at which it may burst
+    station = "logger 20MHz transmitting"
+    assert np.median(earthed.figures[station]) > 2 * np.median(sound.figures[station])
+
+
+def test_trials_of_one_result_explain_another(answered, known):
+    """Law: they depend on the design and the stations alone."""
+    other = board(answered, next(one for one in faults(answered.design) if one.kind == "shorted"))
+    assert explain(other, known).ranked == explain(other).ranked
+
+
+def test_what_is_learned_is_inside_what_was_known_and_comes_back_as_a_design(tmp_path, read_brick):
+    brick, answered = BRICK, read_brick
     assert [one.outcome for one in answered.answers] == ["agrees", "agrees"]  # the invented board has no fault
     found = learn(answered)
     assert found.cases >= 20
@@ -146,14 +178,14 @@ def test_nothing_is_learned_of_readings_that_are_not_behind_the_filter():
         learn(bench(CLEAN, readings=["terminals 20MHz bare 108 mV"]))
 
 
-def test_readings_that_nothing_explains_are_said_so(answered):
+def test_readings_that_nothing_explains_are_said_so(answered, known):
     """A hundred times too much at one load, a hundredth at the other."""
     sound = board(answered, next(faults(answered.design)))
     odd = [
         replace(one, reading=replace(one.reading, value=f * one.reading.value, low=f * one.reading.low, high=f * one.reading.high))
         for one, f in zip(sound.answers, (1.0, 100.0, 0.01), strict=True)
     ]  # fmt: skip
-    assert not any(one.explains for one in explain(replace(sound, answers=tuple(odd))).ranked)
+    assert not any(one.explains for one in explain(replace(sound, answers=tuple(odd)), known).ranked)
 
 
 @pytest.mark.parametrize(

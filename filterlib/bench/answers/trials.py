@@ -1,0 +1,138 @@
+"""Every fault on the real model: what each makes of every reading that can be taken, in the plausible cases of the review."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import Unit
+from filterlib.analysis.ripple.ripple import TERMINALS
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, named_band, spectra
+from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.faults import Fault, faults, with_fault
+from filterlib.bench.answers.spectrum_answer import drawn_columns
+from filterlib.bench.answers.stations import Station
+from filterlib.errors import FilterlibError
+from filterlib.network.extremes import rough_peak_to_peak
+from filterlib.system.changes import with_clip
+from filterlib.system.clip import MEASURED
+from filterlib.system.design import Design
+from filterlib.system.solution import Solution, solve
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+
+CASES = 32
+"""Plausible cases that stand for all."""
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """A ``fault`` on the model.
+
+    ``figures``: by the name of a station, peak to peak that would be read (cases,); ``peaks``: by that of a capture with one
+    before it, the harmonics of its `SpectrumAnswer` (cases, harmonics).
+    """
+
+    fault: Fault
+    figures: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
+    peaks: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
+
+
+def trials(result: BenchResult, cases: int = CASES) -> tuple[Trial, ...]:
+    """Of every fault that makes a steady state at all operating points that were read, the board as designed first.
+
+    They depend on the readings only in which stations they are of: other readings of the same stations can be explained by them too.
+    """
+    found = (tried(result, fault, cases) for fault in faults(result.design))
+    return tuple(one for one in found if one is not None)
+
+
+def stations(design: Design, point: str) -> Iterator[Station]:
+    """Every one at an operating point."""
+    for place in (TERMINALS, *(load.name for load in design.loads)):
+        for band in bands(design):
+            yield Station(place, band, point)
+
+
+def tried(result: BenchResult, fault: Fault, cases: int) -> Trial | None:
+    """Of one fault; None where it makes no steady state, or cannot be at any operating point that was read."""
+    design = with_fault(result.design, fault)
+    if design is None:
+        return None
+    try:
+        at = {point: _spectra(result, design, fault, point, cases) for point in result.ripples}
+    except FilterlibError:
+        return None
+    return None if fault.bursts and all(one is None for one in at.values()) else trial(result, fault, at)
+
+
+def trial(result: BenchResult, fault: Fault, at: Mapping[str, Spectra | None]) -> Trial:
+    """Of spectra by operating point; a point without any is left as unknown."""
+    known = {point: one for point, one in at.items() if one is not None}
+    asked = {one.name: one for point in known for one in stations(result.design, point)}
+    asked |= {one.station.name: one.station for one in result.answers if one.station.point in known}
+    figures = {name: _figure(result, known[one.point], fault, one) for name, one in asked.items()}
+    peaks = {
+        one.station.name: _peaks(result, known[one.station.point], fault, one.station, one.frequencies)
+        for one in result.spectra
+        if one.station.point in known
+    }
+    return Trial(fault, figures, peaks)
+
+
+def _figure(result: BenchResult, found: Spectra, fault: Fault, station: Station) -> np.ndarray:
+    band = _band(result.design, fault, station)
+    wave = np.atleast_2d(found.whole(station.place)) * _kept(result, fault, band, found.frequencies)
+    others = [source for at, source in found.reflected if at == station.place]
+    own = rough_peak_to_peak(wave) + sum(found.alone(station.place, source, band) for source in others)
+    return np.asarray(fault.factor * np.ravel(own))
+
+
+def _peaks(result: BenchResult, found: Spectra, fault: Fault, station: Station, frequencies: np.ndarray) -> np.ndarray:
+    """Each harmonic's peak; of one that is none of these spectra's NaN, which says nothing."""
+    many = np.atleast_2d(np.abs(found.whole(station.place)))
+    kept = np.abs(_kept(result, fault, station.band, found.frequencies))
+    orders = np.rint(frequencies / found.frequencies[0]).astype(int) - 1
+    inside = orders < many.shape[1]
+    return np.asarray(np.where(inside, 2 * fault.factor * (many * kept)[:, np.where(inside, orders, 0)], np.nan))
+
+
+def _band(design: Design, fault: Fault, station: Station) -> Band:
+    return named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
+
+
+def _kept(result: BenchResult, fault: Fault, band: Band, frequencies: np.ndarray) -> np.ndarray:
+    """Of each harmonic, by the band and by a ground lead that is too long."""
+    lead = result.scope.response(frequencies, fault.lead) if fault.lead else 1.0
+    return np.asarray(band.response(frequencies) * lead)
+
+
+def _spectra(result: BenchResult, design: Design, fault: Fault, point: str, cases: int) -> Spectra | None:
+    """Of plausible cases: their values, but for the part that has the fault; None where a fault cannot be at this point."""
+    if fault.clipped:
+        return _clipped(result, design, fault, point, cases)
+    solution = solve(design, point)
+    there = solution.supposed if fault.bursts else solution
+    return None if there is None else spectra(_with_cases(result, there, fault, cases))
+
+
+def _with_cases(result: BenchResult, solution: Solution, fault: Fault, cases: int) -> Solution:
+    design = solution.design
+    known = {one.key for one in uncertain_parameters(design)}
+    columns = drawn_columns(result.design, result.ripples[solution.point], cases)
+    values = {key: v for key, v in columns.items() if key in known and not key.startswith(f"filter.{fault.part}.")}
+    return Solution(with_values(design, values), solution.state) if values else solution
+
+
+def _clipped(result: BenchResult, design: Design, fault: Fault, point: str, cases: int) -> Spectra:
+    """What an earthed scope shows whose clip is on the return of the place that it reads."""
+    several = []
+    for place in (TERMINALS, *(load.name for load in design.loads)):
+        on = with_clip(design, place)
+        assert on.clip is not None
+        outputs = {place: on.clip.readings(on.loads)[MEASURED]}
+        several.append(spectra(_with_cases(result, solve(on, point), fault, cases), outputs=outputs))
+    by_source = {key: one for found in several for key, one in found.by_source.items()}
+    return replace(several[0], by_source=by_source, reflected={}, reflected_frequencies={})
