@@ -21,6 +21,7 @@ Harmonics: TypeAlias = NDArray[np.complex128]
 _REACH = 16  # samples on each side of one that fix its Taylor series
 _DEGREE = 14  # of that series
 _ROOM = 0.75  # of the distance of two samples, in which an extreme is looked for on either side of one
+_RISES = _ROOM ** np.arange(1, _DEGREE + 1)  # what each term of the series can add there
 _STEPS = 4  # of Newton's method on the derivative
 _SLACK = 0.1  # of the highest sample, by which one that may become the highest is lower
 _BLOCK = 2**15  # samples that are searched at once: what a processor's cache holds
@@ -127,10 +128,19 @@ class Mixture:
         if factors:
             pairs = zip(factors, self.series, strict=True)
             whole = sum((np.broadcast_to(one, self.designs)[self.row] * series for one, series in pairs), np.zeros(1))
-        powers = _powers(_crest(whole))
-        best = np.lexsort((_sum(whole, powers), self.group))[self.last]
-        ends = self.sign[best] * np.sum(self.series[..., best] * powers[:, best], axis=1)
+        may = self._may_be_highest(whole)
+        powers = _powers(_crest(whole[:, may]))
+        group = self.group[may]
+        last = np.searchsorted(group, np.arange(2 * self.designs), side="right") - 1
+        best = np.lexsort((_sum(whole[:, may], powers), group))[last]
+        powers, best = powers[:, best], may[best]
+        ends = self.sign[best] * np.sum(self.series[..., best] * powers, axis=1)
         return list(ends.reshape(-1, 2, self.designs))
+
+    def _may_be_highest(self, whole: Real) -> NDArray[np.intp]:
+        """Those places of a sum near which it can be higher than at every sample: by what its series has at most."""
+        highest = np.maximum.reduceat(whole[0], np.append(0, self.last[:-1] + 1))
+        return np.flatnonzero(~(whole[0] + _RISES @ np.abs(whole[1:]) < highest[self.group]))
 
 
 class Samples:

@@ -15,6 +15,7 @@ ENOUGH = 200.0  # weighed points that have to count, so that a hundred of those 
 ROUNDS = 6  # of further points, at most
 WIDEST = 0.7  # standard deviation around the start, in those of the box; half of it in each round that finds nothing
 EVEN = 0.15  # share of the further points that are drawn anywhere
+LEAST_BELIEF = 1 / 64  # readings taken eight times as far off as they may be
 _EDGE = 1e-4  # share of a range that counts as its end
 
 
@@ -65,20 +66,23 @@ def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, s
     Where fewer than `LEAST` of the even ones count, and until `ENOUGH` do, further ones are drawn around the likely ones so far, as wide as those are spread. Each is weighed by its
     likelihood over the density with which its round was drawn, so that the weights stay those of the even box, and each round
     counts by how many of it do. No density is below `EVEN`, so no likely region that was missed can weigh without end.
+    Where still fewer than `LEAST` count, no simple inside reads as precisely as scopes do: the readings are believed less, as little less as
+    lets that many count; those that come nearest to them weigh most.
     Source: O. Cappé, A. Guillin, J.-M. Marin, C. P. Robert, "Population Monte Carlo", Journal of Computational and Graphical
     Statistics 13 (2004) 907-929, from memory.
     """
     found = _Found(likely, even, start)
-    for number in range(ROUNDS if effective(found.sizes) < LEAST else 0):
-        if effective(found.sizes) >= ENOUGH:
+    for number in range(ROUNDS if effective(found.sizes()) < LEAST else 0):
+        if effective(found.sizes()) >= ENOUGH:
             break
         found.add(_around(found, WIDEST / 2**number), rng, draws)
-    sizes = found.sizes
+    sizes = found.sizes()
     if not sizes.any():
         return even[:0], sizes[:0]
+    mean, sizes = sizes.mean(), found.sizes(found.believed(LEAST))
     at = (np.arange(draws) + rng.random()) / draws
     rows, counts = np.unique(np.searchsorted(np.cumsum(sizes) / sizes.sum(), at), return_counts=True)
-    return found.points[rows], counts * sizes.mean()
+    return found.points[rows], counts * mean
 
 
 @dataclass(frozen=True)
@@ -109,7 +113,7 @@ class _Found:
 
     def __init__(self, likely: Likely, even: Real, start: Real) -> None:
         self.likely, self.known = likely, ~np.isnan(start)
-        self.at, self.points, self.rounds = start[self.known], even[:0], list[Real]()
+        self.at, self.points, self.rounds = start[self.known], even[:0], list[tuple[Real, Real]]()
         self._add(even, np.ones(len(even)))
 
     @property
@@ -117,14 +121,19 @@ class _Found:
         """All points (n, known)."""
         return _to_normal(self.points[:, self.known])
 
-    @property
-    def sizes(self) -> Real:
-        """Their mean over all rounds is the mean likelihood over the box."""
-        told = np.array([effective(one) for one in self.rounds])
+    def sizes(self, belief: float = 1.0) -> Real:
+        """Their mean over all rounds is the mean likelihood over the box; the readings taken for less with less ``belief``."""
+        sizes = [np.exp(belief * likely) / density for likely, density in self.rounds]
+        told = np.array([effective(one) for one in sizes])
         shares = told / (told.sum() or 1.0)
-        return len(self.points) * np.concatenate(
-            [w * one / len(one) for w, one in zip(shares, self.rounds, strict=True)]
-        )
+        return len(self.points) * np.concatenate([w * one / len(one) for w, one in zip(shares, sizes, strict=True)])
+
+    def believed(self, least: float) -> float:
+        """How far the readings can be believed so that as many points as that count: 1, or by halves less."""
+        belief = 1.0
+        while belief > LEAST_BELIEF and effective(self.sizes(belief)) < least:
+            belief /= 2
+        return belief
 
     def add(self, around: _Around, rng: np.random.Generator, count: int) -> None:
         """As many further points, `EVEN` of them anywhere in the box."""
@@ -134,7 +143,7 @@ class _Found:
         self._add(more, EVEN + (1 - EVEN) * around.density(normal))
 
     def _add(self, points: Real, density: Real) -> None:
-        self.rounds.append(np.exp(self.likely(points)) / density)
+        self.rounds.append((self.likely(points), density))
         self.points = np.concatenate([self.points, points])
 
 
@@ -152,8 +161,9 @@ def _from_normal(normal: Real) -> Real:
 
 def _around(found: _Found, widest: float) -> _Around:
     """Where further points are looked for: as the likely ones are spread, and while these are few around the start."""
-    sizes, start, normal = found.sizes, _to_normal(found.at), found.normal
-    count, dimensions = effective(sizes), len(start)
+    start, normal = _to_normal(found.at), found.normal
+    sizes, dimensions = found.sizes(found.believed(LEAST)), len(start)
+    count = effective(sizes)
     if not count:
         return _Around(start, widest * np.eye(dimensions))
     trust, centre = count / (count + dimensions), np.average(normal, axis=0, weights=sizes)
