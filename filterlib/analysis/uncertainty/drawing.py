@@ -27,7 +27,10 @@ def effective(sizes: Real) -> float:
     >>> effective(np.ones(7)), effective(np.zeros(7))
     (7.0, 0.0)
     """
-    return float(sizes.sum() ** 2 / (sizes**2).sum()) if sizes.any() else 0.0
+    if not sizes.any():
+        return 0.0
+    shares = sizes / sizes.max()  # the square of a small one would be nothing
+    return float(shares.sum() ** 2 / (shares**2).sum())
 
 
 def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> Real:
