@@ -215,7 +215,7 @@ def _clash(solution: Solution, load: Load, oscillates: float, case: tuple[Turn, 
     volts, amps = (float(np.max(of[load.name])) for of in (solution.state.load_voltages, solution.state.load_currents))
     constant = load.replace(kind="constant_current", power=None, current=amps)
     loads = tuple(constant if one.name == load.name else one for one in solution.design.loads)
-    circuit = replace(solution, design=solution.design.replace(loads=loads)).circuit
+    circuit = replace(solution, design=solution.design.replace(loads=loads)).with_measured_output.circuit
     near = _near(oscillates)
     impedance = np.abs(circuit.impedance(near, *load.port))
     top = int(np.argmax(impedance))

@@ -42,6 +42,7 @@ def step_range(
     >>> found.low < found.nominal < found.high
     True
     """
+    solution = solution.with_measured_output
     box = uncertain_parameters(solution.design)
 
     def exact(row: Sequence[float]) -> float:
@@ -73,7 +74,7 @@ def step_range(
 
 def deviation(solution: Solution, wanted: StepRequirement) -> float:
     """Greatest deviation of one design [V], roughly: from its frequency response, to about a percent."""
-    return wanted.current * float(_deviations(solution, wanted.load)[0])
+    return wanted.current * float(_deviations(solution.with_measured_output, wanted.load)[0])
 
 
 def _deviations(many: Solution, load: str) -> np.ndarray:

@@ -63,6 +63,7 @@ def steps(
     >>> round(result.overshoot, 2), round(result.load_dip, 3)
     (0.23, 0.136)
     """
+    solution = solution.with_measured_output
     wanted, state = solution.design.named_load(load), solution.state
     amps = abs(float(state.load_currents.get(load, 1.0))) / 2 if step_current is None else step_current
     circuit = _with_rising_source(solution.circuit.copy(), wanted, rise_time)

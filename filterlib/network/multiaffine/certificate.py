@@ -24,7 +24,7 @@ from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.network.multiaffine.characteristic import Characteristic, Factors, characteristic
 
-HALVINGS = 4000  # of boxes and intervals, at most, before it stays undecided
+HALVINGS = 10_000  # of boxes and intervals, at most, before it stays undecided
 INTERVAL = 1.2  # first intervals: upper end over lower
 NARROW = 1e-6  # of a frequency: an interval that is not halved any more
 TRIED = 256  # combinations tried before anything is proved

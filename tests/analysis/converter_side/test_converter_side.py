@@ -9,6 +9,7 @@ from filterlib.analysis.converter_side.measured_output import measured_output
 from filterlib.analysis.converter_side.regulation import regulation
 from filterlib.analysis.converter_side.source_side import source_side
 from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance, start_time
+from filterlib.analysis.linear.step_range import deviation, step_range
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.over_uncertainty import stability_over
 from filterlib.analysis.stability.stability import stability
@@ -17,6 +18,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.parts.impedance_curve import ImpedanceCurve
 from filterlib.parts.wire import resistance_per_metre
 from filterlib.system.converter import INSIDE, LOOP_ZERO
+from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import solve
 from filterlib.system.writing import design_toml
 from tests.analysis.stability.test_over_uncertainty import POWER, feeble
@@ -161,7 +163,7 @@ def test_an_input_that_cannot_be_fed_is_said():
 
 def _curve(solution, **more):
     """What a meter would read of the design's own converter."""
-    f = np.geomspace(10.0, 3e6, 400)
+    f = np.geomspace(10.0, 3e6, 160)
     return ImpedanceCurve(f, more.get("by", 1.0) * solution.design.converter.terminal_impedance(f))
 
 
@@ -306,6 +308,10 @@ def _margin_is_that_of_the_measured(measured, plain):
     assert found.damping == pytest.approx(known.damping, rel=0.1, abs=0)
     assert abs(other.critical_power / known.critical_power - 1) > 0.1
     assert stability(solve(wrong)).stable == stability(solve(plain)).stable
+    step = StepRequirement(kind="step", load="modem", limit="9 V", current="0.1 A")
+    dips = [step_range(solve(one), step).nominal for one in (wrong, plain)]
+    assert dips[0] == pytest.approx(dips[1], rel=0.02, abs=0)
+    assert deviation(solve(wrong), step) == pytest.approx(dips[0], rel=0.05, abs=0)
     assert {one.key for one in stability_over(solve(wrong)).case}.isdisjoint(f"converter.{name}" for name in INSIDE)
 
 
