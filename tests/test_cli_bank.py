@@ -5,6 +5,8 @@ import re
 
 import pytest
 
+from filterlib import load_design
+from filterlib.analysis.hold_up.burst_bank import bank_problems
 from filterlib.cli import main
 from filterlib.parts.tables import data_folder
 
@@ -153,3 +155,12 @@ def test_a_design_without_bursts_is_told_what_to_write(capsys):
     error = capsys.readouterr().err
     assert "load.profile: missing" in error
     assert "converter.rating: missing" in error
+
+
+def test_the_demo_that_transmits_states_all_that_its_banks_ask_for():
+    """The demonstration has bursts, a rating and a limit, so that its review has a line of bursts and one of the switch-on."""
+    design = load_design(data_folder() / "designs" / "tide-gauge-transmitting.toml")
+    assert list(bank_problems(design)) == []
+    assert design.named_load("modem").profile.burst == 0.04
+    assert design.converter.limit is not None
+    assert design.states_battery_side

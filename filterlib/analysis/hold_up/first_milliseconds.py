@@ -26,6 +26,7 @@ LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
 PIECES = 24  # of a constant power
 PLACES = ("converter", "filter", "load")
 MOST = 500  # events of a course, after which it is given up
+AT_ONCE = 1e-9  # [s] below which it is the step itself
 STAIRS = 16  # of a limit that folds back over the voltage
 SLACK = 0.75  # of a stair, or of what is across the limit, at which it goes back
 LEAST = 1e-3  # [A] that is left for a load where the others take all
@@ -112,10 +113,11 @@ def burst_dip(
     before = _resting(path, load, idle)
     circuit, start = _circuit(path, load, before, bank, place)
     run = course(circuit, until, start, most=MOST)
-    times, volts = run.times[:-1], run.steps("load")
+    settled = float(run.at(until, "load")[0])
+    times, volts = run.times, np.append(run.steps("load"), settled)
     lowest, at = run.peak(("0", "load"))
     peak = 0.0 if bank is None else max(run.peak(Current("bank.lead"))[0], 0.0)
-    return Dip(place, -lowest, at, float(run.at(until, "load")[0]), _taken_over(run, path, load), peak, times, volts)
+    return Dip(place, -lowest, at if at > AT_ONCE else 0.0, settled, _taken_over(run, path, load), peak, times, volts)
 
 
 def _resting(path: Path, load: Load, share: float) -> float:

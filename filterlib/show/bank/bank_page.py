@@ -23,6 +23,7 @@ from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.review_tables import Column, Table, column, table
 from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE, SKY, VERMILION, slug
 from filterlib.system.design import Design
+from filterlib.units import format_hours
 from filterlib.words.bank_sentences import bank_cautions, bank_line, bank_sentences
 from filterlib.words.start_sentences import PLACES, start_sentences
 
@@ -106,7 +107,8 @@ def bank_tables(result: BankResult) -> Iterator[Table]:
         )  # fmt: skip
         yield _columns(
             f"Capacitance of the banks for {load}: as bought, cold, old, and all of it with tolerance", Bank, result.banks,
-            ("Bank", lambda one: one.words), "nominal", "cold", "aged", "capacitance", "leakage", "balancing", "life",
+            ("Bank", lambda one: one.words), "nominal", "cold", "aged", "capacitance", "leakage", "balancing",
+            more=(("Life when hot", lambda one: format_hours(one.life)),),
         )  # fmt: skip
     if result.isolations:
         yield _columns(
