@@ -41,12 +41,10 @@ def margin_sentence(margin: Margin) -> str:
         f"{margin.limit_level:.1f} {unit})"
     )
     if margin.low < margin.high:
-        moved = f", most of all {margin.depends_on}" if margin.depends_on else ""
+        moved = f", mostly from the {margin.depends_on}" if margin.depends_on else ""
         known = np.isfinite(margin.probable_low)
         probably = f"; probably {_side(margin.probable_low)} to {_side(margin.probable_high)} it" if known else ""
-        ends = (
-            f"from {_end(margin.low, margin.low_at)} to {_end(margin.high, margin.high_at)} over the uncertainty{moved}"
-        )
+        ends = f"at worst {_end(margin.low, margin.low_at)}, at best {_end(margin.high, margin.high_at)}, over the uncertainty{moved}"
         text += f"{probably}; {ends}"
     if 0 <= margin.low < margin.allowance:
         text += f"; that is less than the {margin.allowance:.1f} dB by which laboratories differ, so it is undecided"

@@ -16,9 +16,9 @@ def damping_panel() -> ui.Panel[DampedFilter, FilterResult]:
     """A damped filter of ideal parts on sliders: 10 µH and 10 µF, so that R0 is 1 ohm and f0 15.9 kHz."""
     controls: list[ui.Control | ui.Choice] = [
         ui.Choice("network", "network", {name: name for name in NETWORKS}),
-        ui.Control("ratio", "added over damped", "", 0.25, 20, 2, scale="log"),
+        ui.Control("ratio", "added part, × filter's", "", 0.25, 20, 2, scale="log"),
         ui.Control("resistance", "resistor", "ohm", 0.05, 20, 0.9129),
-        ui.Control("spread", "tolerances, 1: ±20 %", "", 0, 2, 1, scale="linear"),
+        ui.Control("spread", "tolerance, × 20 %", "", 0, 2, 1, scale="linear"),
     ]
     calculation = ui.Calculation(
         DampedFilter(), damped_filter, lambda design, result, tick: every_resistor(design, result)

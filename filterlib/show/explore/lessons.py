@@ -282,7 +282,7 @@ EMISSION = Lesson(
 )
 RINGING = Lesson(
     Guess(
-        "with a ceramic of 4.7 µF for the electrolytic, how much power before it rings?",
+        "with the ceramic of 4.7 µF, from which power on does it ring?",
         ("1200 W, as before", "about 300 W", "less than 84 W"),
     ),
     (
@@ -325,11 +325,11 @@ DAMPING = Lesson(
             "The nominal peak rises from 1.41 to 1.50 Ω, the worst one falls from 2.12 to 1.95 Ω. Over the tolerances the larger resistor is better.",
         ),
         Try(
-            "added over damped to 10",
+            "added part to 10 times the filter's",
             {"ratio": "10"},
             "The textbook's resistor becomes 0.382 Ω, the robust one 0.469 Ω, a quarter more. The least peak falls to 0.49 Ω: five times the "
             "capacitor for a third of the peak.",
         ),
-        Try("tolerances to 0", {"spread": "0"}, "Both minima meet, and the textbook is right."),
+        Try("tolerance to 0", {"spread": "0"}, "Both minima meet, and the textbook is right."),
     ),
 )

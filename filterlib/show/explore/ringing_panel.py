@@ -76,12 +76,16 @@ def _pair(poles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _readings(r: LineResult) -> tuple[ui.Reading, ...]:
     return (
         ui.Reading("critical power", r.critical_power, "W", "stable" if r.stable else "rings"),
-        ui.Reading("drawn", r.power, "W", note=f"{100 * r.power / r.critical_power:.0f} % of it"),
+        ui.Reading("drawn", r.power, "W", note=_share(r.power / r.critical_power)),
         ui.Reading(
             "damping ratio", number(r.damping, "", 2) if np.isfinite(r.frequency) else "nothing turns", note=_turns(r)
         ),
         ui.Reading("ESR there", r.esr, "ohm", note=f"with all losses, at {number(AT, 'Hz')}"),
     )
+
+
+def _share(share: float) -> str:
+    return f"{100 * share:.0f} % of it" if share < 10 else f"{share:.3g} times that"
 
 
 def _turns(r: LineResult) -> str:
@@ -98,7 +102,7 @@ def _sentence(r: LineResult) -> str:
 
 
 def _alarm(r: LineResult) -> str:
-    return "" if r.stable else "It rings, and the ringing grows"
+    return "" if r.stable else "✗ It rings, and the ringing grows"
 
 
 def _changed(start: DampedLine, values: ui.Values) -> DampedLine:
