@@ -126,14 +126,14 @@ def test_1_the_curve_follows_c_alone_and_both_panels_have_the_same_bias():
 
 
 def test_2_capacitance_takes_over_where_the_picture_shows_it():
-    common, loop = stated(2, r"From (\d+\.\d) MHz on \(common mode\) and from (\d+) MHz on \(out and back\)")
+    common, loop = stated(2, r"from (\d+\.\d) MHz on in common mode, from (\d+) MHz on out and back")
     result = MAKERS["02 choke"]().result
     assert common * 1e6 == pytest.approx(peak(result.frequencies, result.common), rel=0.08, abs=0)
     assert loop * 1e6 == pytest.approx(peak(result.frequencies, result.loop), rel=0.05, abs=0)
 
 
 def test_4_the_leakage_rings_where_the_text_says():
-    single, both = stated(4, r"at (\d+) kHz with one of them .*, at (\d+) kHz with both in series")
+    single, both = stated(4, r"at (\d+) kHz with one of them, .*, and at (\d+) kHz with both in series")
     result = MAKERS["04 insertion loss"]().result.loss
     low = result.frequencies < 2e5
     least = {name: peak(result.frequencies[low], -curve[low]) for name, curve in result.symmetrical.items()}

@@ -157,7 +157,7 @@ def _alarm(r: Explored) -> str:
 def _sentence(load: str, r: Explored) -> str:
     one = r.nominal
     if not one.stable:
-        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}. Without the filter {number(one.peak_to_peak_before, 'V')} of ripple."
+        return f"The circuit is {reason_text(r.unstable) or UNSTABLE}."
     side = ""
     if np.isfinite(r.limit):
         side = f", {'within' if one.peak_to_peak <= r.limit else 'above'} the {number(r.limit, 'V')} allowed"

@@ -75,10 +75,10 @@ def _pair(poles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _readings(r: LineResult) -> tuple[ui.Reading, ...]:
     return (
-        ui.Reading("critical power", r.critical_power, "W", "stable" if r.stable else "rings"),
+        ui.Reading("critical power", r.critical_power, "W", "stable" if r.stable else "unstable"),
         ui.Reading("drawn", r.power, "W", note=_share(r.power / r.critical_power)),
         ui.Reading(
-            "damping ratio", number(r.damping, "", 2) if np.isfinite(r.frequency) else "nothing turns", note=_turns(r)
+            "damping ratio", number(r.damping, "", 2) if np.isfinite(r.frequency) else "no ringing", note=_turns(r)
         ),
         ui.Reading("ESR there", r.esr, "ohm", note=f"with all losses, at {number(AT, 'Hz')}"),
     )
@@ -94,7 +94,7 @@ def _turns(r: LineResult) -> str:
 
 def _sentence(r: LineResult) -> str:
     there = f", at {number(r.critical_frequency, 'Hz')}" if r.critical_frequency > 0 else ""
-    verdict = "It is stable" if r.stable else "It rings, and the ringing grows"
+    verdict = "It is stable" if r.stable else f"It is unstable, and {_what_grows(r)} grows"
     return (
         f"{verdict}: the modem draws {number(r.power, 'W')}, and {number(r.critical_power, 'W')} is critical{there}; "
         f"the second capacitor has {number(r.beside, 'F')} and {number(r.esr, 'ohm')}."
@@ -102,7 +102,11 @@ def _sentence(r: LineResult) -> str:
 
 
 def _alarm(r: LineResult) -> str:
-    return "" if r.stable else "✗ It rings, and the ringing grows"
+    return "" if r.stable else f"✗ UNSTABLE: {_what_grows(r)} grows"
+
+
+def _what_grows(r: LineResult) -> str:
+    return "the ringing" if np.isfinite(r.frequency) else "any disturbance"
 
 
 def _changed(start: DampedLine, values: ui.Values) -> DampedLine:
