@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from filterlib.show.explore.bank_panel import bank_panel
+from filterlib.show.explore.bench_panel import bench_panel
 from filterlib.show.explore.capacitor_panel import one_panel, pair_panel
 from filterlib.show.explore.choke_panel import choke_panel
 from filterlib.show.explore.common_mode import common_mode_panel
@@ -29,6 +30,7 @@ MAKERS = {
     "08 emission": emission_panel,
     "09 ringing": ringing_panel,
     "10 damping": damping_panel,
+    "13 before and after": bench_panel,
     "11 plug": plug_panel,
     "12 bank": bank_panel,
 }

@@ -95,16 +95,15 @@ def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explai
     Validity: one fault at a time; faults of other kinds are not known to it.
     Raises: FilterlibError where there is no reading behind the converter.
     """
-    answers = [one for one in result.answers if one.station.point != BARE]
-    if not answers:
+    if all(one.station.point == BARE for one in result.answers):
         raise FilterlibError("no reading behind the filter: nothing to explain")
     known = trials(result) if tried is None else tried
-    found = [_explained(result, one, answers) for one in known]
+    found = [explained_by(result, one) for one in known]
     prior = np.array([SOUND if one.fault.kind == "as designed" else (1 - SOUND) / (len(known) - 1) for one in known])
-    logs = np.log(prior) + [one[0] for one in found]
+    logs = np.log(prior) + [one.likely for one in found]
     shares = np.exp(logs - logsumexp(logs))
-    several = zip(known, found, shares, strict=True)
-    ranked = sorted((Explanation(t.fault, float(s), one[1], one[2]) for t, one, s in several), key=lambda e: -e.likely)
+    weighed = (replace(one, likely=float(share)) for one, share in zip(found, shares, strict=True))
+    ranked = sorted(weighed, key=lambda one: -one.likely)
     ranked = _simplest_first(ranked)
     return Explained(tuple(ranked), *_next(result, ranked, {one.fault: one for one in known}))
 
@@ -117,12 +116,13 @@ def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
     return [sound, *(one for one in ranked if one is not sound)]
 
 
-def _explained(result: BenchResult, tried: Trial, answers: Sequence[Answer]) -> tuple[float, float, tuple[float, ...]]:
-    """Logarithm of how likely a fault makes all readings, its misfit, and its figures."""
+def explained_by(result: BenchResult, tried: Trial) -> Explanation:
+    """How well one trial makes all readings behind the converter; ``likely`` is the logarithm of that, of no prior."""
+    answers = [one for one in result.answers if one.station.point != BARE]
     z = _deviations(result, tried, answers)
     figures = tuple(float(np.median(tried.figures.get(one.station.name, np.nan))) for one in answers)
     misfit = float(np.sqrt(np.min(np.mean(np.minimum(z**2, 100.0), axis=0))))
-    return float(logsumexp(_likely(z)) - np.log(z.shape[1])), misfit, figures
+    return Explanation(tried.fault, float(logsumexp(_likely(z)) - np.log(z.shape[1])), misfit, figures)
 
 
 def _deviations(result: BenchResult, tried: Trial, answers: Sequence[Answer]) -> np.ndarray:

@@ -313,6 +313,42 @@ RINGING = Lesson(
         ),
     ),
 )
+BEFORE_AND_AFTER = Lesson(
+    Guess(
+        "4 mV were promised at the modem, and the scope shows 71 mV. What is wrong?",
+        (
+            "C2 is missing",
+            "C2 has a poor joint",
+            "the choke is bridged",
+            "the probe divides by ten, and the scope does not know",
+        ),
+    ),
+    (
+        Try(
+            "probe and scope: readings ten times too high",
+            {"factor": "readings ten times too high"},
+            "41 mV, not 70 mV, and the shape is wrong: the capture has far more at 540 kHz than a filter that works lets through. One figure can be "
+            "explained by many faults, all harmonics by few.",
+        ),
+        Try(
+            "C2 to 22 nF, as if it were missing",
+            {"filter.C2.capacitance": "22 nF"},
+            "3.1 mV, less than with C2! With the modem's lead C2 is close to a resonance; the modem's own electrolytic does its work. A missing C2 is "
+            "not what was captured.",
+        ),
+        Try(
+            "1 Ω in C2's joint",
+            {"filter.C2.esr": "1 Ω"},
+            "2.7 mV. A poor joint damps that resonance, and at the ripple's frequency it hardly shows: no reading at the modem in 20 MHz would find it.",
+        ),
+        Try(
+            "30 nH left of the choke, as of two wire links",
+            {"filter.L1.loop_leakage": "30 nH"},
+            "69.3 mV, and every harmonic agrees. It is the choke: the links of a first test had stayed across its windings. 300 nH would be explained "
+            "just as well: how long the links are, this capture does not tell.",
+        ),
+    ),
+)
 DAMPING = Lesson(
     Guess(
         "with all tolerances, should the resistor be that of the textbook?",
