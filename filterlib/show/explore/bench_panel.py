@@ -13,6 +13,7 @@ from filterlib.system.changes import value
 from filterlib.words.quantities import number
 
 CHOKE, SIZE, JOINT = "filter.L1.loop_leakage", "filter.C2.capacitance", "filter.C2.esr"
+SHOWN = 15  # harmonics
 _PROBES = {"as set": 1.0, "readings ten times too high": 10.0, "readings a tenth": 0.1}
 _CIRCUIT = (
     ui.Drawn("source", "converter", value="captured"),
@@ -54,12 +55,12 @@ def _picture() -> ui.Picture[BoardResult]:
     )
     lines: ui.Plot[BoardResult] = ui.Plot(
         "Harmonics",
-        ui.Axis("frequency", "Hz", "log"),
+        ui.Axis("frequency", "Hz", "log", limits=(150e3, 3e6)),
         ui.Axis("peak", "V", "log", limits=(1e-6, 1)),
         (
-            ui.Curve("before the filter", lambda r: (r.frequencies, r.before), marker="s"),
-            ui.Curve("captured", _captured, marker="o"),
-            ui.Curve("with these values", lambda r: (r.frequencies, r.peaks_expected), kept=True),
+            ui.Curve("before the filter", lambda r: (r.frequencies[:SHOWN], r.before[:SHOWN]), marker="s"),
+            ui.Curve("captured harmonics", _captured, marker="o"),
+            ui.Curve("with these values", lambda r: (r.frequencies[:SHOWN], r.peaks_expected[:SHOWN]), kept=True),
         ),
     )
     return ui.Picture([trace, lines], name="before-and-after", size=ui.HIGH, widths=(1, 1))
@@ -67,7 +68,7 @@ def _picture() -> ui.Picture[BoardResult]:
 
 def _captured(r: BoardResult) -> tuple[np.ndarray, np.ndarray]:
     """Harmonics that are above the capture's noise."""
-    clear = np.isfinite(r.peaks)
+    clear = np.flatnonzero(np.isfinite(r.peaks[:SHOWN]))
     return r.frequencies[clear], r.peaks[clear]
 
 

@@ -315,7 +315,7 @@ RINGING = Lesson(
 )
 BEFORE_AND_AFTER = Lesson(
     Guess(
-        "4 mV were promised at the modem, and the scope shows 71 mV. What is wrong?",
+        "4 mV were promised at the modem, and the scope shows 70 mV. What is wrong?",
         (
             "C2 is missing",
             "C2 has a poor joint",
