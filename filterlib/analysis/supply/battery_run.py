@@ -9,6 +9,7 @@ from typing import Annotated
 
 from filterlib.analysis.bench.bench_safety import FUSE_MARGIN
 from filterlib.analysis.described import Amperes, Joules, Unit, Volts, Watts
+from filterlib.analysis.supply.reflected import reflected
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.wires import AMPACITY_SOURCE, FUSE_SOURCES, ampacity, least_gauge, opens_within
 from filterlib.errors import FilterlibError
@@ -161,6 +162,17 @@ def _checks(design: Design, currents: tuple[float, float, float], lowest: float)
         lowest / (2 * float(side.resistance)),
         "the most that can be drawn: V / (2 R)",
         "largest power from a source with a resistance",
+    )
+    ripple = reflected(design, lowest)
+    yield check(
+        "battery.ripple",
+        "battery and its line",
+        "ripple current at the switching frequency, peak to peak",
+        "A",
+        (ripple.peak_to_peak, ripple.low, ripple.high),
+        None,
+        "nothing limits it here: conducted emission has limits of its own",
+        "none",
     )
     if side.wire.cross_section.stated or side.wire.awg is not None:
         yield from _of_wire(side, amps, lowest)

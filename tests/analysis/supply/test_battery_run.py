@@ -2,16 +2,19 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from filterlib import solve_all
+from filterlib import Circuit, Current, solve_all
 from filterlib.analysis.supply.battery_run import battery_run, line_current
+from filterlib.analysis.supply.reflected import reflected
 from filterlib.analysis.supply.wires import ampacity, gauge_name, least_gauge, opens_within
 from filterlib.errors import FilterlibError
 from filterlib.parts.wire import awg_diameter
 from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.input_side import input_current
 
 
 def area(gauge):
@@ -167,3 +170,37 @@ def test_the_energy_of_a_line_when_it_opens():
     )["switch.avalanche"]  # fmt: skip
     assert found.value == pytest.approx(1.5e-6 * checks(design())["battery.delivers"].value ** 2, rel=0.02, abs=0)
     assert found.verdict == "not met"
+
+
+def test_ripple_reflected_to_the_battery_by_the_circuit():
+    """second method: the same three elements and the line as a circuit, its fundamental by `Circuit.transfer`."""
+    side = {"capacitance": "10 µF", "esr": "20 mΩ", "esl": "5 nH", "lead_inductance": "50 nH", "ripple_current": "2 A"}
+    one = design(
+        input_side=side,
+        supply_wire=SupplyWire(length="2 m", inductance="1.5 µH", awg=14),
+        battery=Battery(inductance="0.5 µH"),
+    )
+    found = reflected(one, 24.0)
+    fed = one.battery_side
+    circuit = Circuit().capacitor("C", "a", "b", 10e-6).resistor("R", "b", "c", 20e-3).inductor("E", "c", "0", 5e-9)
+    circuit.inductor("L", "a", "d", float(fed.inductance) + 50e-9).resistor("W", "d", "0", float(fed.resistance))
+    circuit.current_source("I", "a", "0")
+    orders = np.arange(1, 101)
+    share = circuit.transfer(orders * 1.5e5, "I", Current("L"))
+    drawn = input_current(one.converter, one.input_side, orders, power=84.0, full_power=84.0, voltage=24.0)
+    assert found.rms == pytest.approx(float(np.sqrt(2 * np.sum(abs(drawn * share) ** 2))), rel=1e-9, abs=0)
+    assert (
+        found.low < found.peak_to_peak < found.high or found.low == found.high
+    )  # all is stated but the battery's resistance
+    assert 2 * 2**0.5 * found.rms == pytest.approx(
+        found.peak_to_peak, rel=0.2, abs=0
+    )  # nearly a sine: the fundamental alone is left
+
+
+def test_a_larger_input_capacitor_reflects_less():
+    """hand: the line keeps 1/(1 - (f/f0)^2) of a harmonic, next to 1/C far above the resonance."""
+    small, large = (
+        reflected(design(input_side={"capacitance": c, "esr": 0, "esl": 0, "ripple_current": "1 A"}), 24.0).rms
+        for c in ("20 µF", "40 µF")
+    )
+    assert small / large == pytest.approx(2.0, rel=0.05, abs=0)
