@@ -16,7 +16,7 @@ from filterlib.show.drawing import svg
 from filterlib.show.letters import text_width
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
 from filterlib.show.stability.power_bar import power_bar
-from filterlib.show.stability.stability_chapter import limits_tables, stability_chapter
+from filterlib.show.stability.stability_chapter import limits_tables, margins_table, stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.control import Control
 from filterlib.system.solution import solve
@@ -43,6 +43,14 @@ def test_the_chapter_says_the_margin_first_and_what_rules_throw_away(margin):
     told, rules = chapter.tables
     assert len(told.rows) == 2
     assert [row[-1] for row in rules.rows] == ["✓ allowed", *["✗ not allowed"] * 3]
+
+
+def test_an_unstable_loop_has_no_phase_margin(margin):
+    """On the page and in the numbers: an angle at 0 dB is no margin then."""
+    torn = replace(margin, critical_power=40.0, gain_margin=-3.5, phase_margin=np.nan)
+    assert margins_table([torn, margin]).rows[0][-2:] == ("-3.5 dB".replace("-", "\N{MINUS SIGN}"), "none: unstable")
+    (section,) = margins_section([torn])
+    assert (section["phase_margin_deg"], section["phase_margin_deg_reason"]) == (None, "an unstable loop has none")
 
 
 def test_unstable_collapsing_and_unlimited_ones_are_said(margin):

@@ -42,7 +42,7 @@ class Margin:
     ``power`` drawn and ``critical_power``, from which it is unstable, its voltage then taken into account; there it rings at
     ``critical_frequency`` (0: it does not ring but collapses; NaN: nothing turns it). ``more``: how much more it may draw, as a share of what it draws. ``damping``
     ratio and ``frequency`` of the least damped pair that loads of constant power see. ``gain_margin`` and ``phase_margin`` of the
-    loop (inf where its size stays below 1). Curves (f,) over ``frequencies``: ``source_impedance`` back from the load, its capacitor
+    loop (inf where its size stays below 1; of an unstable one the first is below 0, and the other NaN). Curves (f,) over ``frequencies``: ``source_impedance`` back from the load, its capacitor
     included, ``load_impedance`` of the constant power alone, ``loop``: their ratio, complex. ``rules``: what rules would allow.
     """
 
@@ -153,6 +153,7 @@ def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
     conductance = drawn / volts**2
     admittance = _unit(solution, load)(f) * conductance
     gain, phase = loop_margins(impedance * admittance, here.exact / conductance)
+    phase = phase if gain > 0 else np.nan
     damping, frequency = _least_damped(solution)
     return Margin(
         solution.point, load.name, drawn, critical, rings, damping, frequency, gain, phase,

@@ -24,7 +24,7 @@ def margins_section(margins: Iterable[Margin]) -> list[Section]:
         {
             "load": one.load,
             "words": margin_sentence(one),
-            **numbers(one, NOTHING),
+            **numbers(one, NOTHING if one.stable else "an unstable loop has none"),
             "rules": [_rule(rule) for rule in one.rules],
         }
         for one in margins

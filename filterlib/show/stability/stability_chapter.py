@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -69,8 +70,14 @@ def margins_table(margins: Sequence[Margin]) -> Table:
         ("Critical power", lambda one: number(one.critical_power, "W")),
         ("Rings at", lambda one: number(one.critical_frequency, "Hz")),
         ("Gain margin", lambda one: number(one.gain_margin, "dB")),
-        ("Phase margin", lambda one: f"{one.phase_margin:.0f}°" if one.phase_margin < 360 else "never at 0 dB"),
+        ("Phase margin", _phase_margin),
     )
+
+
+def _phase_margin(one: Margin) -> str:
+    if math.isnan(one.phase_margin):
+        return "none: unstable"
+    return "never at 0 dB" if math.isinf(one.phase_margin) else f"{one.phase_margin:.0f}°"
 
 
 def rules_table(one: Margin) -> Table:

@@ -49,6 +49,7 @@ def test_an_unstable_circuit_has_a_negative_margin(margin):
     assert not found.stable
     assert found.more == pytest.approx(1 / 1.1 - 1, abs=0.01)
     assert found.gain_margin < 0 > found.damping
+    assert np.isnan(found.phase_margin)
     assert not any(rule.kept for rule in found.rules)
 
 
