@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from filterlib.analysis.causes.reasons import ReasonsResult, reasons
-from filterlib.analysis.converter_side.converter_side import ConverterSide, converter_side
+from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.hold_up.burst_review import Bursts, bursts
@@ -106,14 +106,14 @@ class ReviewResult:
         return "undecided" if self.may_oscillate and found in ("met", "probably met") else found
 
     @property
-    def oscillates(self) -> bool:
-        """Whether the converter does with the filter on, by what the file states or measured of it."""
-        return self.converter_side is not None and self.converter_side.oscillates
+    def oscillates(self) -> Oscillator:
+        """Whether the converter's loop does with the filter on, or the line that feeds it, by what the file states or measured."""
+        return "" if self.converter_side is None else self.converter_side.oscillates
 
     @property
-    def may_oscillate(self) -> bool:
-        """Whether it does, or does in a part of what its stated loop may be."""
-        return self.oscillates or (self.converter_side is not None and self.converter_side.may_oscillate)
+    def may_oscillate(self) -> Oscillator:
+        """Whether it does, or does in a part of its range."""
+        return self.oscillates or ("" if self.converter_side is None else self.converter_side.may_oscillate)
 
     @property
     def exit_code(self) -> int:

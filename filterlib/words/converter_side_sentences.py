@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.converter_side.converter_side import ConverterSide, Start, limit_of
+from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, Start, limit_of
 from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
 from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.supply.starting import BEGINS
@@ -18,7 +18,11 @@ from filterlib.words.quantities import capital, interval_text, number
 
 PLACES: dict[Sensing, str] = {"terminals": "at its terminals", "load": "behind the filter"}
 
-MAY_OSCILLATE = "the converter oscillates with the filter on in a part of what its loop may be"
+OSCILLATES: dict[Oscillator, str] = {
+    "loop": "the converter oscillates with the filter on",
+    "source": "the line that feeds the converter oscillates",
+}
+MAY_OSCILLATE: dict[Oscillator, str] = {which: f"{words} in a part of its range" for which, words in OSCILLATES.items()}
 
 
 def little_phase(side: ConverterSide | None, control: Control) -> str:

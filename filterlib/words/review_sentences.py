@@ -19,7 +19,7 @@ from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
-from filterlib.words.converter_side_sentences import MAY_OSCILLATE
+from filterlib.words.converter_side_sentences import MAY_OSCILLATE, OSCILLATES
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import (
     bank_sentence,
@@ -113,9 +113,9 @@ def headline(result: ReviewResult) -> str:
     """Why the outcome is what it is: what is wrong first, or else how much ripple is left, and from where."""
     judgement = result.judgement
     if result.oscillates and not judgement.unstable:
-        return "The converter oscillates with the filter on: see the section on stability."
+        return f"{capital(OSCILLATES[result.oscillates])}: see the section on stability."
     if result.may_oscillate and not judgement.unstable and _failing(result) is None:
-        return f"Undecided: {MAY_OSCILLATE}. See the section on stability."
+        return f"Undecided: {MAY_OSCILLATE[result.may_oscillate]}. See the section on stability."
     if judgement.unstable:
         point = judgement.unstable[0].operating
         return f"At {point.point} the circuit is {stability_sentence(point.stability)}."

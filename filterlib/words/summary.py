@@ -17,7 +17,7 @@ from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import bank_line
-from filterlib.words.converter_side_sentences import MAY_OSCILLATE, little_phase, too_much
+from filterlib.words.converter_side_sentences import MAY_OSCILLATE, OSCILLATES, little_phase, too_much
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
@@ -130,7 +130,7 @@ def _stability(result: ReviewResult) -> Finding:
         names = joined([one.operating.point for one in judgement.unstable])
         return Finding("✗", "unstable", "Stability", f"at {names}")
     if result.oscillates:
-        return Finding("✗", "unstable", "Stability", "the converter oscillates with the filter on")
+        return Finding("✗", "unstable", "Stability", OSCILLATES[result.oscillates])
     if judgement.turned:
         first = max(judgement.turned, key=lambda one: one.over.share if one.over is not None else 0.0)
         likely = f", in {likelihood(first.over)}" if first.over is not None else ""
@@ -138,7 +138,7 @@ def _stability(result: ReviewResult) -> Finding:
             "◐", "undecided", "Stability", f"unstable in a part of the range, at {first.operating.point}{likely}"
         )
     if result.may_oscillate:
-        return Finding("◐", "undecided", "Stability", MAY_OSCILLATE)
+        return Finding("◐", "undecided", "Stability", MAY_OSCILLATE[result.may_oscillate])
     loop = little_phase(result.converter_side, result.design.converter.control)
     return Finding("✓", "stable", "Stability", f"at every operating point, over the whole range{loop}")
 

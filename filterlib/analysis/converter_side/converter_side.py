@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, TypeVar
+from typing import Annotated, Literal, TypeVar
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from filterlib.system.solution import Solution
 
 SHORTEST = 1e-6  # [s] of a soft start: of converters that have none
 _Found = TypeVar("_Found")
+Oscillator = Literal["", "loop", "source"]
 
 
 @dataclass(frozen=True)
@@ -49,8 +50,9 @@ class ConverterSide:
 
     ``regulation``: sensing at the terminals and behind the filter; ``measured``: with the output impedance as measured, where the file
     names one; ``start``; ``source``: the line that feeds the input, at nominal values, and ``source_worst`` at the ends of the
-    ranges that keep it up least. ``oscillates``: with the impedance as measured, or with the phase margin that the file states where the
-    converter senses; ``may_oscillate``: in a part of what that margin and the loop's bandwidth may be. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
+    ranges that keep it up least. ``oscillates``: "loop", with the impedance as measured or with the phase margin that the file states where
+    the converter senses; "source", the line that feeds it, where the file states battery or wire and the input capacitor; or "".
+    ``may_oscillate``: the same in a part of the range. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
     """
 
     point: str
@@ -62,8 +64,8 @@ class ConverterSide:
     source: SourceSide | None
     source_worst: SourceSide | None
     why_no_source: str
-    oscillates: bool = False
-    may_oscillate: bool = False
+    oscillates: Oscillator = ""
+    may_oscillate: Oscillator = ""
 
 
 def converter_side(solution: Solution) -> ConverterSide:
@@ -81,11 +83,19 @@ def converter_side(solution: Solution) -> ConverterSide:
     worst, why = _found(lambda: _worst_source(solution))
     control = design.converter.control
     own = [one for one in loop or () if one.sensed == control.sensing and control.phase_margin.stated]
+    rings = any(not one.stable for one in own) or (measured is not None and not measured.stable)
+    may_ring = rings or any(np.isnan(one.least_phase_margin) for one in own)
+    feed, feed_worst = (one is not None and _states_the_line(design) and one.more <= 0 for one in (source, worst))
     return ConverterSide(
         solution.point, loop or (), why_no_loop, measured, why_not_measured, _start(design), source, worst, why_no_source or why,
-        any(not one.stable for one in own) or (measured is not None and not measured.stable),
-        any(np.isnan(one.least_phase_margin) for one in own),
+        "loop" if rings else "source" if feed else "", "loop" if may_ring else "source" if feed or feed_worst else "",
     )  # fmt: skip
+
+
+def _states_the_line(design: Design) -> bool:
+    """Whether the file says what feeds the converter, and what is at its input."""
+    stated = set() if design.input_side is None else design.input_side.model_fields_set
+    return design.states_battery_side and bool(stated & {"capacitance", "capacitors"})
 
 
 def _found(ask: Callable[[], _Found]) -> tuple[_Found | None, str]:
