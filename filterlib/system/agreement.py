@@ -51,7 +51,8 @@ def agreeing(design: Design, file: str = "") -> Design:
     -----
     One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
     its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
-    scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source). Where still nothing does, by less than two
+    scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source); then
+    a ring at one of the two edges alone, as where one of them is slow. Where still nothing does, by less than two
     figures of a scope may be off, the figure in the way is taken as that much more, and says so (``moved_from``).
 
     Examples
@@ -63,7 +64,7 @@ def agreeing(design: Design, file: str = "") -> Design:
     True
     """
     apart = None
-    for one in (design, *_steeper(design)):
+    for one in _ways(design):
         if _agrees(one):
             return one
         try:
@@ -90,6 +91,14 @@ def _agrees(design: Design) -> bool:
     except ScaleError:
         return False
     return True
+
+
+def _ways(design: Design) -> Iterator[Design]:
+    """As it is stated, or what else may be of which the file says nothing: a steeper limit, a ring at one edge alone."""
+    steeper, spike = tuple(_steeper(design)), design.converter.spike
+    yield from (design, *steeper)
+    if spike is not None:
+        yield from (_with(one, spike=spike.ringing_at_one_edge()) for one in (design, *steeper))
 
 
 def _steeper(design: Design) -> Iterator[Design]:

@@ -135,3 +135,15 @@ class Spike(Arrangement):
     ring_cycles: Annotated[Ranged, RangedQuantity("", "cycles of the ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
+    _second_edge: float = PrivateAttr(1.0)
+
+    @property
+    def second_edge(self) -> float:
+        """How large the ring at the second edge is over that at the first: alike, unless the figures agree only otherwise."""
+        return self._second_edge
+
+    def ringing_at_one_edge(self) -> Self:
+        """The same whose ring comes at the first edge alone."""
+        other = self.model_copy()
+        other._second_edge = 0.0
+        return other

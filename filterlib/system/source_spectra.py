@@ -185,13 +185,15 @@ def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
 
 
 def spike_shape(converter: Converter, count: int) -> Harmonics:
-    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there."""
+    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike.second_edge`."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
     period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
     onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
     starts = 0.0, duty * period
-    wave = ring(period, frequency, cycles / frequency, starts, signs=_directions(converter), harmonics=count)
+    first, second = _directions(converter)
+    signs = first, second * converter.spike.second_edge
+    wave = ring(period, frequency, cycles / frequency, starts, signs=signs, harmonics=count)
     return np.asarray(wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period))
 
 

@@ -50,9 +50,17 @@ def _readings(design: Design) -> Iterator[Assumption]:
             yield Assumption(f"converter.{name}.peak_to_peak", f"measured {name}", taken, stated, taken, why)
 
 
+def _one_edge(design: Design) -> Iterator[Assumption]:
+    """That the spikes ring at one edge alone, where the figures agree only so."""
+    if design.converter.spike is not None and not design.converter.spike.second_edge:
+        why = "taken in place of both edges alike, so that all readings agree"
+        yield Assumption("converter.spike", "where the spikes ring", "at one switching edge", "", "", why)
+
+
 def _others(design: Design) -> Iterator[Assumption]:
     converter = design.converter
     yield from _readings(design)
+    yield from _one_edge(design)
     if converter.shape is None:
         yield Assumption(
             "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"

@@ -26,6 +26,10 @@ CASES = {  # as they were read, from converters whose inside the file does not s
         "isolated": True, "input_voltage": "24 V", "shape": "pulse", "switching_frequency": "65 kHz", "edge_time": "60 ns",
         "ripple": {"peak_to_peak": "200 mV"}, "spike": {"peak_to_peak": "600 mV"},
     },
+    "buck that rings at one edge": {
+        "input_voltage": "174 V", "output_voltage": "48 V", "switching_frequency": "66.9 kHz", "shape": "triangle",
+        "ripple": {"peak_to_peak": "9.22 mV", "order": 2}, "spike": {"peak_to_peak": "32.8 mV", "ring_frequency": "36 MHz ± 30 %"},
+    },
 }  # fmt: skip
 
 
@@ -43,6 +47,15 @@ def test_a_reading_that_was_refused_is_read(case, tmp_path):
     assert moved or found.converter.ripple.order == 2
     assert len(moved) <= 3
     assert all(one.low <= one.nominal <= one.high for one in moved)
+
+
+def test_a_ring_at_one_edge_is_taken_where_both_read_too_much(tmp_path):
+    """second method: of two opposite rings behind a limit twice the first swing is left, of one less than that; and it is said."""
+    found = loaded(tmp_path, **CASES["buck that rings at one edge"])
+    assert found.converter.spike.second_edge == 0.0
+    said = [one for one in assumptions(SimpleNamespace(assumed=(), design=found)) if one.key == "converter.spike"]
+    assert [one.value for one in said] == ["at one switching edge"]
+    assert loaded(tmp_path, **CASES["boost"]).converter.spike.second_edge == 1.0
 
 
 def test_a_flyback_with_stated_edges_of_60_ns_is_reviewed(tmp_path):
