@@ -402,7 +402,7 @@ def test_no_file_a_folder_and_what_cannot_be_read(tmp_path):
 
 
 def test_contradicting_figures_are_refused_before_anything_is_written(tmp_path):
-    tree = changed(("converter", "ripple", "peak_to_peak"), "30 mV")
+    tree = changed(("converter", "ripple", "peak_to_peak"), "3 mV")
     path = tmp_path / "design.toml"
     path.write_text("\n".join(f"{key} = {written(value)}" for key, value in tree.items()), encoding="utf-8")
     done = run(path, tmp_path / "out")
