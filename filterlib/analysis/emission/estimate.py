@@ -33,6 +33,7 @@ from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
+from filterlib.system.input_side import SOURCE
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra
@@ -43,6 +44,7 @@ from filterlib.units import decibels, from_decibels
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
+LITTLE = 0.1  # share of a line up to which the current that the input draws, with the ringing that is not known, hardly moves it: no source
 Mask: TypeAlias = Callable[[Solution, Mapping[Any, Any]], Mapping[Any, np.ndarray]]
 
 
@@ -198,11 +200,21 @@ def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mappin
         low={} if bursts else many.low.get(point, {}),
         high={} if bursts else many.high.get(point, {}),
         margins=tuple(_margins(read_, tuned, spectra, test, mine, _labels(design, test), tolerance)),
-        trusted_to=min(trusted_to(design), INPUT_TRUSTED if test.side == "input" else np.inf),
+        trusted_to=min(trusted_to(design), _input_trusted_to(spectra)),
         assumptions=tuple(one for one in _box(design, test, tolerances=False) if not one.stated),
         extents=mine,
         bursts=bursts,
     )
+
+
+def _input_trusted_to(spectra: LineSpectra) -> float:
+    """The first line [Hz] above `INPUT_TRUSTED` of which the current that the input draws makes more than a `LITTLE`; infinite without one."""
+    if SOURCE not in spectra.sources:
+        return np.inf
+    whole, drawn = (amplitudes(spectra, *only) for only in ((), (SOURCE,)))
+    much = np.any([np.abs(drawn[line]) > LITTLE * np.abs(whole[line]) for line in ("plus", "return")], axis=0)
+    beyond = spectra.frequencies[much & (spectra.frequencies > INPUT_TRUSTED)]
+    return float(beyond[0]) if beyond.size else np.inf
 
 
 def _as_wide(

@@ -168,6 +168,20 @@ def test_input_side_is_made_by_the_input_current_and_the_capacitor():
     )
 
 
+def test_an_input_is_trusted_beyond_10_MHz_where_its_own_current_makes_little():
+    """law: up to there a line is made by the common-mode drive to nine tenths; without a drive the input's current makes all."""
+    driven = emissions(
+        solve(load_design(data_folder() / "designs" / "tide-gauge-brick.toml")), EmissionTest("input"), interval=False
+    )
+    heard = (driven.frequencies > 10e6) & (driven.frequencies < driven.trusted_to)
+    own, whole = (values["plus"] for values in ({"plus": driven.by_source["plus", "input_current"]}, driven.amplitudes))
+    assert driven.worst.frequency < driven.trusted_to == 30e6
+    assert np.all(np.abs(own[heard]) <= 0.1 * np.abs(whole[heard]))
+    alone = {**{k: v for k, v in DRIVEN.items() if k != "common_mode"}, "isolated": True}
+    found = emissions(solve(design(source=alone)), EmissionTest("input"), interval=False)
+    assert 10e6 < found.trusted_to < 10e6 + 180e3  # hand: the first line above 10 MHz
+
+
 @pytest.mark.parametrize("isolated", [True, False])
 def test_the_input_current_is_that_of_the_operating_point(isolated):
     """hand: a pulse is as high as the point's power asks, P/(0.9 V_in d); a step-up triangle is 30 % of full load's mean."""
