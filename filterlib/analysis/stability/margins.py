@@ -10,6 +10,7 @@ import numpy as np
 from filterlib.analysis.described import Ratio, Unit, Watts
 from filterlib.analysis.stability.by_frequency_response import powered_loads, stays_up
 from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
+from filterlib.analysis.stability.operating_point import beyond_saturation
 from filterlib.analysis.stability.over_uncertainty import BEYOND, LOWEST, least_damping
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
@@ -78,7 +79,8 @@ def margins(solution: Solution, *, exactly: bool = True) -> tuple[Margin, ...]:
     Parameters: ``solution`` of one design; ``exactly``: False takes the critical power at the voltage that the load has now, which is quicker.
     Returns: a Margin for each such load. Where another load alone makes the circuit unstable, its critical power is 0.
     Raises: FilterlibError for a design of many.
-    Valid while what the converter delivers is not limited by its rating, which is another question.
+    Valid while what the converter delivers is not limited by its rating, which is another question; where a core would be beyond the law
+    of its saturation, the power is at most what is critical with the cores as they are.
 
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
@@ -138,6 +140,12 @@ def critical_here(solution: Solution, load: Load) -> tuple[float, float]:
     return exact * float(solution.state.voltage(load.name)) ** 2, frequency
 
 
+def critical(solution: Solution, load: Load) -> tuple[float, float]:
+    """Critical power [W] with bias, choke current and voltage as they are while it is drawn, and the frequency [Hz] at which it rings there."""
+    circuit = back(solution, load)
+    return _followed(solution, load, exact_limit(*_loop(solution, load, circuit)), circuit)
+
+
 def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
     state = solution.state
     volts, drawn = float(state.voltage(load.name)), float(state.load_currents[load.name] * state.voltage(load.name))
@@ -171,9 +179,11 @@ def _scaled(solution: Solution, load: Load, power: float) -> Design:
 def _followed(solution: Solution, load: Load, found: tuple[float, float], circuit: Circuit) -> tuple[float, float]:
     """The power that is critical at the voltage which the load has while it draws it, and the frequency at which it rings there.
 
-    ``found``: critical conductance and frequency at the state as it is; each try begins where the line leads from the last.
+    ``found``: critical conductance and frequency at the state as it is; each try begins where the line leads from the last. Where a core
+    is then beyond the law of its saturation, at most what is critical with the cores as they are now.
     """
-    reached, power = 0.0, _on_the_line(solution, load, found[0], circuit)
+    reached, power, at = 0.0, _on_the_line(solution, load, found[0], circuit), solution
+    now = power, found[1]
     for _ in range(SOLVED):
         if not np.isfinite(power):
             break
@@ -187,7 +197,7 @@ def _followed(solution: Solution, load: Load, found: tuple[float, float], circui
         reached, power = power, _on_the_line(at, there, found[0], circuit)
         if abs(power - reached) < CLOSE * power:
             break
-    return power, found[1]
+    return min(now, (power, found[1])) if beyond_saturation(at) else (power, found[1])
 
 
 def _on_the_line(solution: Solution, load: Load, siemens: float, circuit: Circuit) -> float:

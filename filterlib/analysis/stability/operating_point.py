@@ -179,6 +179,13 @@ def _notes(design: Design, state: State) -> Iterator[PartNote]:
         yield from _saturation_notes(part, name, state)
 
 
+def beyond_saturation(solution: Solution) -> bool:
+    """Whether any core is so deep in saturation that its model is no longer good."""
+    return any(
+        found for stage in solution.design.filter for found in _saturation_notes(stage.part, stage.name, solution.state)
+    )
+
+
 def _saturation_notes(part: Part, name: str, state: State) -> Iterator[PartNote]:
     """A core so deep in saturation that its model is no longer good: see `SATURATION_VALID`."""
     pairs: list[tuple[Any, Any]]

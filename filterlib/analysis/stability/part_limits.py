@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
-from filterlib.analysis.stability.margins import Margin, critical_here, named
+from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
 from filterlib.analysis.stability.over_uncertainty import least_damping
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import WET, Capacitor
@@ -54,7 +54,7 @@ class CriticalValue:
 
 @dataclass(frozen=True)
 class Condition:
-    """Critical power with the parts at another ``temperature``, or worn (``words``), the DC state kept."""
+    """Critical power with the parts at another ``temperature``, or worn (``words``)."""
 
     words: str
     temperature: Kelvins[float]
@@ -103,7 +103,7 @@ def critical_values(solution: Solution, load: str) -> tuple[CriticalValue, ...]:
 
 
 def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
-    """Critical power cold, at room temperature and warm, and cold with every electrolytic at the end of its life; the DC state kept.
+    """Critical power cold, at room temperature and warm, and cold with every electrolytic at the end of its life.
 
     The ESR of an electrolytic that states no curve grows in the cold as `Capacitor.cold_growth` has it.
 
@@ -117,14 +117,20 @@ def conditions(solution: Solution, load: str) -> tuple[Condition, ...]:
     drawn = float(solution.state.load_currents[load] * solution.state.voltage(load))
     return tuple(
         Condition(
-            words, kelvins, worn,
-            critical_here(
-                Solution(_chilled(old if worn else design, kelvins), replace(solution.state, temperature=kelvins)), wanted
-            )[0],
-            drawn,
+            words, kelvins, worn, critical(_at(solution, old if worn else design, kelvins), wanted)[0], drawn,
         )
         for words, kelvins, worn in rows
     )  # fmt: skip
+
+
+def _at(solution: Solution, design: Design, kelvins: float) -> Solution:
+    """A design at another temperature, at which its operating point then is too."""
+    points = tuple(
+        one.model_copy(update={"temperature": kelvins}) if one.name == solution.point else one
+        for one in design.operating_points
+    )
+    there = _chilled(design, kelvins).model_copy(update={"operating_points": points})
+    return Solution(there, replace(solution.state, temperature=kelvins))
 
 
 def _chilled(design: Design, kelvins: float) -> Design:

@@ -77,13 +77,13 @@ def test_an_electrolytic_that_damps_is_judged_cold_and_worn():
         "kind": "aluminium", "capacitance": "470 µF", "rated_voltage": "63 V", "esr": "0.4 Ω", "esl": 0, "rated_life": "5000 h",
         "maximum_temperature": "105 °C", "life_end_esr": 3.0, "esr_temperature_curve": [["-40 °C", 9.0], ["25 °C", 1.0], ["105 °C", 0.5]],
     }  # fmt: skip
-    found = {
-        one.words: one
-        for one in conditions(solve(feeble(choke(), capacitor(), {"kind": "capacitor", "part": part})), "modem")
-    }
+    solution = solve(feeble(choke(), capacitor(), {"kind": "capacitor", "part": part}))
+    found = {one.words: one for one in conditions(solution, "modem")}
     powers = [found[words].critical_power for words in ("warm", "room temperature", "cold", "cold and worn")]
     assert powers == sorted(powers, reverse=True)
     assert powers[0] > 2 * powers[2] > 2 * powers[3]
+    (same,) = margins(solution)
+    assert found["room temperature"].critical_power == pytest.approx(same.critical_power, rel=5e-3, abs=0)
     assert found["warm"].power == pytest.approx(60.0, rel=1e-9, abs=0)
 
 
@@ -111,3 +111,14 @@ def test_the_voltage_that_falls_with_the_power_is_followed():
     for share, holds in ((0.997, True), (1.003, False)):
         load = POWER | {"power": f"{found.critical_power * share} W"}
         assert stability(solve(feeble(*stages, load=load))).stable == holds
+
+
+def test_a_core_beyond_the_law_of_its_saturation_adds_no_power():
+    """law: a choke that saturates at 4 A allows hardly more than one that never does, although at the critical power next to nothing would be left of it."""
+    wet = {"kind": "aluminium", "capacitance": "470 µF", "rated_voltage": "63 V", "esr": "0.4 Ω", "esl": 0}
+    whole, powers = choke("38 µH"), []
+    for amps in ("4 A", "60 A"):
+        soft = {**whole, "part": whole["part"] | {"saturation_current": amps}}
+        (found,) = margins(solve(feeble(soft, capacitor("10 µF"), {"kind": "capacitor", "part": wet})))
+        powers.append(found.critical_power)
+    assert powers[0] == pytest.approx(powers[1], rel=0.03, abs=0)
