@@ -60,3 +60,18 @@ def test_nothing_is_learned_of_a_board_with_a_fault(tmp_path, capsys):
     assert "L1 is bridged" in said.out
     assert "nothing is learned" in said.err
     assert not new.exists()
+
+
+def test_what_is_learned_is_shown_beside_what_was_known_and_kept(tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    before, after = (str(RECORDINGS / f"clean-{place}.csv") for place in ("terminals", "modem"))
+    taken = ["bench", CLEAN, "--before", before, "--after", after]
+    assert main([*taken, "--learned", str(tmp_path / "new.toml"), "--keep", "heron"]) == 0
+    said = capsys.readouterr().out
+    assert "narrow no range" in said  # the clean unit states its converter closely
+    assert 'kept = "heron" under [converter]' in said
+    assert (tmp_path / "filterlib" / "converters" / "heron.toml").read_text().startswith("# ")
+    assert main([*taken, "--keep", "heron"]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert main([*taken, "--keep", "../heron"]) == 2
+    assert "can be no name" in capsys.readouterr().err

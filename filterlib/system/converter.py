@@ -96,6 +96,7 @@ class Converter(Model):
 
     ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.CONVERTER
 
+    kept: Title | None = None
     name: Title
     output_voltage: Annotated[float, Quantity("V", low=0.5, high=1000)]
     switching_frequency: Annotated[float, Quantity("Hz", low=5e3, high=2e7)]

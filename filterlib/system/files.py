@@ -15,6 +15,7 @@ from filterlib.parts.reading import read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
+from filterlib.system.kept import put_kept
 from filterlib.system.limits import load_limit, standard_limits
 from filterlib.system.model import read
 from filterlib.system.stages import KINDS as STAGES
@@ -58,7 +59,9 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     raw = read_toml(path)
     _refuse_many(raw, file)
     tables, problems = _tables(raw, Path(path))
-    unread, broken = bool(problems), []
+    lacking = put_kept(raw, Path(path))
+    problems += lacking
+    unread, broken = bool(problems), ["converter"] if lacking else []
     if prepare is not None:
         unreadable = prepare(raw, Path(path))
         problems += unreadable

@@ -17,7 +17,7 @@ from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.burst import LoadThreshold
 from filterlib.system.control import OutputImpedance
-from filterlib.system.converter import Bandwidth
+from filterlib.system.converter import Bandwidth, Converter
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
 from filterlib.system.model import marks
@@ -126,6 +126,11 @@ def _place(behind: list[str], names: set[str]) -> str:
     """Where a new stage goes, as a comment: before the next one that is known."""
     following = next((name for name in map(_stage, behind) if name in names), "")
     return f"# before {following}:" if following else "# as the last [[filter]]:"
+
+
+def stated_converter(converter: Converter) -> dict[str, Text]:
+    """What a design file states of a converter, as `stated` has it, with the loads that it was measured with."""
+    return dict(_fields(converter))
 
 
 def stated(design: Design) -> dict[str, Text]:

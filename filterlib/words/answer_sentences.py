@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
+from filterlib.analysis.ripple.ripple import Figure
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.explanation import Explained, Explanation
 from filterlib.bench.answers.faults import Fault
@@ -136,6 +137,12 @@ def fooled_sentences(views: Iterable[ScopeView]) -> Iterator[str]:
             )
         elif abs(one.long / one.there - 1) > FOOLED:
             yield f"{at}: {there} is there, and the long ground lead makes {number(one.long, 'V', 2)} of it. Use a spring at the tip."
+
+
+def learned_sentence(station: Station, before: Figure, after: Figure) -> str:
+    """The probable range at a station as the file states it, and with what was learned."""
+    old, new = (range_text(one.probable_low, one.probable_high, "V", 2) for one in (before, after))
+    return f"{capital(station_words(station))}: {old} as the file states it, {new} with the narrowed ranges."
 
 
 def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:

@@ -11,12 +11,16 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Unit
+from filterlib.analysis.ripple.ripple import Figure, ripple
 from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
 from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import agreement_of_cases
+from filterlib.bench.answers.stations import Station
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
 from filterlib.system.changes import changed
+from filterlib.system.design import Design
+from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
@@ -102,13 +106,33 @@ def _share(one: Narrowed) -> float:
     return (one.high - one.low) / (one.before_high - one.before_low)
 
 
+def learned_design(result: BenchResult, learned: Learned) -> Design:
+    """The design as its file states it, with the narrowed ranges.
+
+    Raises: FilterlibError where a range cannot be.
+    """
+    ranges = {one.key: {"value": one.value, "low": one.low, "high": one.high} for one in learned.narrowed}
+    return changed(result.stated, ranges)
+
+
+def both_figures(result: BenchResult, design: Design) -> tuple[Station, Figure, Figure]:
+    """The first station that was read, and the figure there as the file states it and of a ``design`` with narrowed ranges."""
+    station = next(
+        one.station for one in result.answers if one.station.point in {p.name for p in result.stated.operating_points}
+    )
+    one, other = (
+        ripple(solve(each, station.point)).figures[station.place, station.band.label]
+        for each in (result.stated, design)
+    )
+    return station, one, other
+
+
 def learned_text(file: str | Path, result: BenchResult, learned: Learned, captures: Sequence[str]) -> str:
     """The design file's text with the narrowed ranges in it, and comments that name the captures.
 
     Raises: FilterlibError where a range cannot stand in the file.
     """
-    ranges = {one.key: {"value": one.value, "low": one.low, "high": one.high} for one in learned.narrowed}
-    text = changed_text(file, changed(result.stated, ranges))
+    text = changed_text(file, learned_design(result, learned))
     lines = [f"# {one.key}: narrowed by {', '.join(captures)}" for one in learned.narrowed]
     schema, rest = text.split("\n", 1) if text.startswith("#:schema") else ("", text)
     return "\n".join([*([schema] if schema else []), *lines, rest])

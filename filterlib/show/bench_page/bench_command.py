@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from filterlib.show.terminal import ProgressLine, about, say
@@ -25,6 +26,8 @@ examples:
       a capture at another load is brought to that of the operating point; lines "Load current" and "Input voltage" in a file do the same
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --learned learned.toml
       also writes a design file in which the ranges of the converter's values are narrowed by the captures
+  filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --keep skerry-brick
+      keeps the converter's model in a folder of your own, for other designs: kept = "skerry-brick" under [converter]
   filterlib bench tide-gauge.toml --readings bench/readings.toml
       the file that filterlib verify writes, filled in
 
@@ -60,6 +63,8 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     command.add_argument("--as-stated", action="store_true", help=exchanged)
     learned = "a new design file, with the ranges of the converter's values narrowed by the readings"
     command.add_argument("--learned", metavar="NEW.toml", help=learned)
+    keep = 'keeps the converter\'s model as the readings have it, for other designs: kept = "NAME" under [converter]'
+    command.add_argument("--keep", metavar="NAME", help=keep)
     files = "folder for bench.html, bench.json and the figures; without it nothing is written"
     command.add_argument("--out", metavar="FOLDER", help=files)
     command.set_defaults(run=_bench)
@@ -91,32 +96,50 @@ def _bench(chosen: argparse.Namespace) -> int:
         explained = explain(result) if result.ripples else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
-    if chosen.learned is not None:
+    if chosen.learned is not None or chosen.keep is not None:
         captures = [one for one in (chosen.before, *chosen.after, *result.typed) if one]
-        say(_learn(chosen.design, chosen.learned, result, explained, captures))
+        say(_learn(chosen, result, explained, captures))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return result.exit_code
 
 
-def _learn(design: str, new: str, result: BenchResult, explained: Explained | None, captures: Sequence[str]) -> str:
-    """Writes the design file with narrowed ranges; returns what to say of it."""
-    from pathlib import Path
-
-    from filterlib.bench.answers.learned import learn, learned_text
+def _learn(
+    chosen: argparse.Namespace, result: BenchResult, explained: Explained | None, captures: Sequence[str]
+) -> str:
+    """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
+    from filterlib.bench.answers.learned import both_figures, learn, learned_design, learned_text
     from filterlib.disk import write_text
     from filterlib.errors import QuantityError
+    from filterlib.system.kept import kept_file, kept_text
+    from filterlib.words.answer_sentences import learned_sentence
 
     if explained is None or not explained.sound:
-        raise QuantityError(
-            "nothing is learned of a board that is not as designed; mend it and measure again", name="--learned"
-        )
-    if Path(new).exists():
-        raise QuantityError(f"{new} is there already: give the name of a new file", name="--learned")
+        why = "nothing is learned of a board that is not as designed; mend it and measure again"
+        raise QuantityError(why, name="--learned" if chosen.keep is None else "--keep")
+    files = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
+    for option, file in files.items():
+        if file is not None and Path(file).exists():
+            raise QuantityError(f"{file} is there already: give another name", name=option)
     found = learn(result)
-    if not found.narrowed:
-        return "The readings narrow no range of the converter: no file is written."
-    write_text(new, learned_text(design, result, found, captures))
-    return f"Narrowed: {', '.join(one.label for one in found.narrowed)}. Next: filterlib review {new} --out ..."
+    design = learned_design(result, found)
+    said = [
+        f"Narrowed: {', '.join(one.label for one in found.narrowed)}."
+        if found.narrowed
+        else "The readings narrow no range of the converter."
+    ]
+    if found.narrowed:
+        said.append(learned_sentence(*both_figures(result, design)))
+    if chosen.learned is not None and found.narrowed:
+        write_text(chosen.learned, learned_text(chosen.design, result, found, captures))
+        said.append(f"Next: filterlib review {chosen.learned} --out ...")
+    if files["--keep"] is not None:
+        text = kept_text(
+            design, [f"{design.converter.name}, as {', '.join(captures)} have it", f"kept from {chosen.design}"]
+        )
+        files["--keep"].parent.mkdir(parents=True, exist_ok=True)
+        write_text(files["--keep"], text)
+        said.append(f'Kept: {files["--keep"]}. In another design: kept = "{chosen.keep}" under [converter].')
+    return "\n".join(said)
 
 
 def _stated(text: str | None, unit: str, name: str) -> float | None:

@@ -19,6 +19,7 @@ from filterlib.bench.answers.stations import named_station
 from filterlib.bench.answers.trials import trials, tried
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
+from filterlib.system.kept import kept_file, kept_text
 from filterlib.system.solution import solve
 from tests.reviews import reviewed
 
@@ -297,3 +298,27 @@ def test_what_a_scope_would_show_beside_what_is_there():
     wave = ScopeErrors(probe=1.0).response(np.array([20e6]), 0.15)[0]
     x = 20 / 43.32
     assert abs(wave) == pytest.approx(1 / np.hypot(1 - x**2, x / 0.735), rel=2e-3, abs=0)
+
+
+def test_a_converter_is_kept_and_used_in_another_design(read_brick, tmp_path, monkeypatch):
+    """Law: a design whose converter is named reads what that design reads whose file states it."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    kept_file("brick").parent.mkdir(parents=True)
+    kept_file("brick").write_text(kept_text(read_brick.stated, ["kept"]), encoding="utf-8")
+    text = BRICK.read_text(encoding="utf-8")
+    start, end = text.index("[converter]"), text.index("[[filter]]")
+    file = tmp_path / "other.toml"
+    file.write_text(f'{text[:start]}[converter]\nkept = "brick"\nname = "Mine"\n\n{text[end:]}', encoding="utf-8")
+    other = filterlib.load_design(file)
+    assert other.converter.name == "Mine"
+    point = other.operating_points[0].name
+    band = read_brick.answers[1].station.band
+    two = [
+        float(spectra(solve(one, point)).peak_to_peak("logger", band)) for one in (other, filterlib.load_design(BRICK))
+    ]
+    assert two[0] == pytest.approx(two[1], rel=1e-6, abs=0)
+    file.write_text(file.read_text().replace('"brick"', '"brik"'), encoding="utf-8")
+    with pytest.raises(InputError, match='did you mean "brick"'):
+        filterlib.load_design(file)
+    with pytest.raises(FilterlibError, match="recorded"):
+        kept_text(read_brick.design, [])
