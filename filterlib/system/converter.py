@@ -10,7 +10,7 @@ from pydantic import Field, StrictBool, ValidationInfo, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Curve, Points, Quantity, Value, on_curve
 from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
@@ -127,6 +127,8 @@ class Converter(Model):
     efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = _ranged(
         0.9, 0.8, 0.95, "small converters lose a tenth"
     )
+    efficiency_over_load: Annotated[Points, Curve("", low=0, high=2)] | None = None
+    efficiency_over_input: Annotated[Points, Curve("V", low=1, high=1000)] | None = None
     loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", "loop bandwidth", low=10, high=5e6)] = Field(
         default_factory=_loop_default
     )
@@ -158,6 +160,13 @@ class Converter(Model):
             why = f"more than the output voltage, {format_quantity(volts, 'V')}; was a prefix forgotten?"
             raise QuantityError(why, name="peak_to_peak", value=ripple.peak_to_peak)
         return ripple
+
+    @field_validator("efficiency_over_load", "efficiency_over_input")
+    @classmethod
+    def _gives_no_more_than_it_takes(cls, points: Points | None) -> Points | None:
+        if points is not None and max(ratio for _, ratio in points) > 1:
+            raise QuantityError("no efficiency is above 100 %", value=max(ratio for _, ratio in points))
+        return points
 
     @field_validator("edge_time")
     @classmethod
@@ -274,6 +283,18 @@ class Converter(Model):
         """
         measured = full if self.ripple.load_current is None else self.ripple.load_current
         return np.maximum(drawn / measured, LEAST_LOAD) if self.shape == "pulse" and measured > 0 else 1.0
+
+    def efficiency_ratio(self, share: float, volts: float) -> float:
+        """Efficiency at a ``share`` of full load and ``volts`` [V] at the input, over that at full load and the nominal input.
+
+        It follows the curves that are stated, each relative to its own value there, and is 1 without.
+        """
+        ratio, nominal = 1.0, self.input_voltage
+        if self.efficiency_over_load is not None:
+            ratio *= float(on_curve(self.efficiency_over_load, share) / on_curve(self.efficiency_over_load, 1.0))
+        if self.efficiency_over_input is not None and nominal is not None:
+            ratio *= float(on_curve(self.efficiency_over_input, volts) / on_curve(self.efficiency_over_input, nominal))
+        return ratio
 
     @property
     def loop_elements(self) -> tuple[Value, Value, Value]:

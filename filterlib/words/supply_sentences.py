@@ -87,7 +87,11 @@ def battery_sentences(run: BatteryRun, design: Design) -> Iterator[str]:
             f"and loses {number(run.lost, 'V')}."
         )
     if run.mean == run.mean:
-        yield f"On average the battery gives {number(run.mean, 'W')}: {number(run.per_day / 3600, 'W')}h a day, at the converter's one efficiency; at light load it is less."
+        curve = design.converter.efficiency_over_load is not None
+        how = (
+            "with its efficiency over load" if curve else "at the converter's one efficiency; at light load it is less"
+        )
+        yield f"On average the battery gives {number(run.mean, 'W')}: {number(run.per_day / 3600, 'W')}h a day, {how}."
     else:
         yield "No shares of time and no bursts say what the battery gives on average: state share_of_time of each operating point."
     if run.runs == run.runs:

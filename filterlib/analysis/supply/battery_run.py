@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -78,23 +78,24 @@ def battery_run(solutions: Iterable[Solution]) -> BatteryRun:
     at, lowest, efficiency = float(volts.value), volts.low, design.converter.efficiency
     powers = [float(one.state.terminal_voltage * one.state.converter_current) for one in solved]
     ohms = float(side.resistance)
+    full = max(design.full_current * design.converter.output_voltage, *powers)
+
+    def taken(power: float, battery: float) -> float:
+        """Power at the converter's input [W]."""
+        return power / min(float(efficiency.value) * design.converter.efficiency_ratio(power / full, battery), 1.0)
+
     draws = tuple(
-        PointDraw(one.point, power, _amps(power, efficiency, at, ohms), _amps(power, efficiency, lowest, ohms))
+        PointDraw(one.point, power, *(line_current(taken(power, battery), battery, ohms) for battery in (at, lowest)))
         for one, power in zip(solved, powers, strict=True)
     )
-    full = max(design.full_current * design.converter.output_voltage, *powers)
-    currents = _over(full, efficiency, volts, side)
-    mean = _mean(design, solved, powers) / float(efficiency.value)
+    currents = _over(full / design.converter.efficiency_ratio(1.0, lowest), efficiency, volts, side)
+    mean = _mean(design, solved, powers, lambda power: taken(power, at))
     runs = _runs(side, at, mean)
     gauge = _gauge(side, currents[0], lowest)
     return BatteryRun(
         draws, at, lowest, currents[0], currents[0] * ohms, mean, mean * DAY, *runs, gauge,
         tuple(_checks(design, currents, lowest)),
     )  # fmt: skip
-
-
-def _amps(power: float, efficiency: Ranged, volts: float, ohms: float) -> float:
-    return line_current(power / float(efficiency.value), volts, ohms)
 
 
 def _over(full: float, efficiency: Ranged, volts: Ranged, side: BatterySide) -> tuple[float, float, float]:
@@ -115,18 +116,31 @@ def _over(full: float, efficiency: Ranged, volts: Ranged, side: BatterySide) -> 
     )
 
 
-def _mean(design: Design, solved: tuple[Solution, ...], powers: list[float]) -> float:
-    """Mean power into the filter [W]: over the points' shares of time, else over the loads' bursts; NaN where nothing says it."""
+def _mean(design: Design, solved: tuple[Solution, ...], powers: list[float], taken: Callable[[float], float]) -> float:
+    """Mean power at the input [W]: over the points' shares of time, else over the loads' bursts; NaN where nothing says it."""
     shares = [design.point(one.point).share_of_time for one in solved]
     known = [(share, power) for share, power in zip(shares, powers, strict=True) if share is not None]
     if len(known) == len(powers):
-        return sum(share * power for share, power in known) / max(sum(share for share, _ in known), 1e-12)
+        return sum(share * taken(power) for share, power in known) / max(sum(share for share, _ in known), 1e-12)
     if any(load.profile is not None for load in design.loads):
-        volts = design.converter.output_voltage
-        return sum(
-            float(load.draws(volts, load.profile.mean if load.profile else 1.0)) * volts for load in design.loads
-        )
-    return powers[0] if len(powers) == 1 else math.nan
+        return _over_bursts(design, taken)
+    return taken(powers[0]) if len(powers) == 1 else math.nan
+
+
+def _over_bursts(design: Design, taken: Callable[[float], float]) -> float:
+    """Of loads that burst at times of their own: every one beside the mean of the others."""
+    volts = design.converter.output_voltage
+    steady = {
+        load.name: volts * float(load.draws(volts, load.profile.mean if load.profile else 1.0)) for load in design.loads
+    }
+    whole = sum(steady.values())
+    mean = taken(whole)
+    for load in design.loads:
+        if load.profile is not None:
+            rest, share = whole - steady[load.name], load.profile.burst / load.profile.period
+            full, idle = (volts * float(load.draws(volts, scale)) for scale in (1.0, load.profile.idle))
+            mean += share * taken(rest + full) + (1 - share) * taken(rest + idle) - taken(whole)
+    return mean
 
 
 def _runs(side: BatterySide, volts: float, mean: float) -> tuple[float, float]:

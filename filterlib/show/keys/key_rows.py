@@ -119,7 +119,8 @@ def _value(key: str, mark: Quantity | RangedQuantity) -> object:
 _BY_MARK = {Bandwidth: "20 MHz", RecordingField: "terminals.csv", LoadThresholdField: "10 %"}
 _WHOLE = {
     "loads": '{ modem = "15 %" }', "tables": '["own-parts.toml"]', "limits": '["mains-class-b"]', "name": '"a name"',
-    "note": '"a few words"',
+    "note": '"a few words"', "efficiency_over_load": '[["10 %", "75 %"], ["100 %", "90 %"]]',
+    "efficiency_over_input": '[["18 V", "86 %"], ["24 V", "90 %"]]',
 }  # fmt: skip
 _PARTS = {
     Capacitor: '{ kind = "film", capacitance = "1 µF", rated_voltage = "63 V" }',

@@ -189,9 +189,7 @@ def test_ripple_reflected_to_the_battery_by_the_circuit():
     share = circuit.transfer(orders * 1.5e5, "I", Current("L"))
     drawn = input_current(one.converter, one.input_side, orders, power=84.0, full_power=84.0, voltage=24.0)
     assert found.rms == pytest.approx(float(np.sqrt(2 * np.sum(abs(drawn * share) ** 2))), rel=1e-9, abs=0)
-    assert (
-        found.low < found.peak_to_peak < found.high or found.low == found.high
-    )  # all is stated but the battery's resistance
+    assert (found.low, found.high) == pytest.approx((found.peak_to_peak,) * 2, rel=1e-9, abs=0)  # all of it is stated
     assert 2 * 2**0.5 * found.rms == pytest.approx(
         found.peak_to_peak, rel=0.2, abs=0
     )  # nearly a sine: the fundamental alone is left
@@ -204,3 +202,38 @@ def test_a_larger_input_capacitor_reflects_less():
         for c in ("20 µF", "40 µF")
     )
     assert small / large == pytest.approx(2.0, rel=0.05, abs=0)
+
+
+def curved(points, **more):
+    plain = design(points=points, **more)
+    curves = {
+        "efficiency_over_load": [[0.1, 0.45], [1.0, 0.9]],
+        "efficiency_over_input": [["18 V", 0.72], ["24 V", 0.8]],
+    }
+    return plain, plain.replace(converter=plain.converter.replace(**curves))
+
+
+def test_efficiency_over_load_and_input_by_hand():
+    """hand: at a tenth of the load half of the efficiency, so twice the power; at 18 V nine tenths of it, so 1/0.9 of the power."""
+    points = [{"name": "idle", "loads": {"modem": "10 %"}, "share_of_time": "100 %"}]
+    battery = Battery(voltage={"low": "18 V", "value": "24 V", "high": "28 V"}, resistance=1e-6)
+    wire = SupplyWire(length="1 mm", awg=2)
+    plain, bent = (battery_run(solve_all(one)) for one in curved(points, battery=battery, supply_wire=wire))
+    assert bent.mean == pytest.approx(2 * plain.mean, rel=1e-9, abs=0)
+    assert bent.draws[0].current == pytest.approx(2 * plain.draws[0].current, rel=1e-2, abs=0)
+    assert bent.draws[0].most == pytest.approx(2 / 0.9 * plain.draws[0].most, rel=1e-2, abs=0)
+    assert bent.most == pytest.approx(plain.most / 0.9, rel=1e-2, abs=0)
+
+
+def test_the_mean_of_bursts_with_one_efficiency_is_that_of_the_profile():
+    """hand: 10 % idle and a tenth of the time at full draw are 19 % of 84 W, over 0.9."""
+    profile = {"idle": "10 %", "burst": "1 s", "period": "10 s", "lowest_voltage": "20 V"}
+    assert battery_run(solve_all(design({"profile": profile}))).mean == pytest.approx(0.19 * 84 / 0.9, rel=1e-9, abs=0)
+
+
+def test_an_efficiency_above_1_is_refused():
+    with pytest.raises(FilterlibError, match="no efficiency is above 100 %"):
+        Converter(
+            name="Skerry (invented)", output_voltage=28, switching_frequency=1.5e5, ripple={"peak_to_peak": 0.1},
+            efficiency_over_load=[[0.1, 0.7], [1.0, 1.2]],
+        )  # fmt: skip
