@@ -45,6 +45,14 @@ def test_the_chapter_says_the_margin_first_and_what_rules_throw_away(margin):
     assert [row[-1] for row in rules.rows] == ["✓ allowed", *["✗ not allowed"] * 3]
 
 
+def test_the_circle_of_a_rule_is_one(margin):
+    """hand: as wide as it is high on the paper, so that angles are what they are."""
+    drawn = svg(nyquist_figure(margin))
+    paths = [re.findall(r"(-?[\d.]+)[ ,](-?[\d.]+)", d) for d in re.findall(r'<path[^>]* d="([^"]+)"', drawn)]
+    x, y = next(np.array(one, float).T for one in paths if len(one) == 361)
+    assert np.ptp(x) == pytest.approx(np.ptp(y), rel=0.01, abs=0)
+
+
 def test_an_unstable_loop_has_no_phase_margin(margin):
     """On the page and in the numbers: an angle at 0 dB is no margin then."""
     torn = replace(margin, critical_power=40.0, gain_margin=-3.5, phase_margin=np.nan)

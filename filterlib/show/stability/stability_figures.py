@@ -56,7 +56,7 @@ def nyquist_figure(one: Margin) -> Figure:
     axes = Axis("real part", "", limits=WINDOW), Axis("imaginary part", "", limits=(-HIGH, HIGH))
     note = Note(-1.0, 0.0, "\N{MINUS SIGN}1", (0.0, 10.0))
     return Figure(
-        f"Impedance ratio at {one.load}, {one.point}", ((Plot(*axes, (*marks, note), legend=True, height=410),),)
+        f"Impedance ratio at {one.load}, {one.point}", ((Plot(*axes, (*marks, note), legend=True, height=485),),)
     )
 
 
