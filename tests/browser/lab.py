@@ -113,6 +113,8 @@ def errors(page) -> list[str]:
 def use_theme(page, name: str) -> None:
     """JupyterLab's own light or dark theme; waits until every panel's picture has followed."""
     dark = "true" if "Dark" in name else "false"
+    if page.evaluate("document.body.dataset.jpThemeLight") != dark:
+        return  # it is there already, as an earlier notebook that failed may have left it
     before = page.eval_on_selector_all(".fl-picture", "all => all.map(one => one.src)")
     page.evaluate(f"() => window.jupyterapp.commands.execute('apputils:change-theme', {{ theme: '{name}' }})")
     page.wait_for_function(

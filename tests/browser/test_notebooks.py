@@ -73,6 +73,7 @@ def test_a_notebook_runs_and_its_panels_answer(page, lab, notebook):
         for number in range(len(panels)):
             bring_up(page, number)
             assert axe_finds(page, f"[data-asked='{number}']") == []
+        use_theme(page, "JupyterLab Light")  # the server keeps it for the next notebook
     shut_down(page)
     assert page.logged == []
 
