@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import tomlkit
 from tomlkit.items import InlineTable
 
-from filterlib.bench.design_file import load_design
+from filterlib.bench.design_file import design_as_written
 from filterlib.errors import FilterlibError
 from filterlib.system.changes import CHANGED
 from filterlib.system.design import Design
@@ -43,7 +43,7 @@ def changed_text(file: str | Path, design: Design) -> str:
     file = Path(file)
     document = tomlkit.parse(file.read_text(encoding="utf-8"))
     try:
-        _put(document, stated(load_design(file)), stated(design))
+        _put(document, stated(design_as_written(file)), stated(design))
         _whole_paths(document, file.parent.resolve())
         text = _with_schema(tomlkit.dumps(document), file.parent.resolve())
         if _says(text, design):
@@ -58,7 +58,7 @@ def _says(text: str, design: Design) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy.toml"
         copy.write_text(text, encoding="utf-8")
-        return _without_files(stated(load_design(copy))) == _without_files(stated(design))
+        return _without_files(stated(design_as_written(copy))) == _without_files(stated(design))
 
 
 def _without_files(stated: Table) -> Table:

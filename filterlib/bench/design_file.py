@@ -83,7 +83,22 @@ def _put(raw: dict[str, Any], capture: Path, load_current: float | None) -> None
             converter.pop("spike", None)
 
 
+def design_as_written(path: str | Path) -> Design:
+    """The same with the nominal values that the file has, also where its readings do not agree at them. Raises: InputError as `load_design`.
+
+    >>> from filterlib.parts.tables import data_folder
+    >>> file = data_folder() / "designs" / "tide-gauge-clean.toml"
+    >>> design_as_written(file) == load_design(file)  # its readings agree
+    True
+    """
+    return _read(path, lambda raw: None)
+
+
 def _load(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
+    return agreeing(_read(path, more), str(path))
+
+
+def _read(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
     taken: Taken = {}
 
     def prepare(raw: dict[str, Any], path: Path) -> list[Problem]:
@@ -96,10 +111,10 @@ def _load(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
 
     design = files.read_design(path, prepare=prepare)
     if not taken:
-        return agreeing(design, str(path))
+        return design
     from filterlib.bench.terminals import identified
 
-    return agreeing(identified(design, taken, str(path)), str(path))
+    return identified(design, taken, str(path))
 
 
 def _names_recording(raw: dict[str, Any]) -> bool:

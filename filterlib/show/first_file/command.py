@@ -61,8 +61,6 @@ def run(chosen: argparse.Namespace) -> int:
         ask(said)
     found = answers(said)
     text = draft(path.stem, found, f"./{SCHEMA}")
-    if found["spike"] is not None and not _readable(text, path):
-        text = draft(path.stem, found, f"./{SCHEMA}", steeper=True)
     _refuse_unreadable(text, path)
     _write_both(path, text, path.parent / SCHEMA, schema_text())
     out = shlex.quote(str(path.with_suffix("")) + "-review")
@@ -107,14 +105,6 @@ def ask(said: dict[str, str | None]) -> None:
                 said[question.name] = answer
             except FilterlibError as error:
                 say(f"  {error.why if isinstance(error, QuantityError) else error}")
-
-
-def _readable(text: str, path: Path) -> bool:
-    try:
-        _refuse_unreadable(text, path)
-    except InputError:
-        return False
-    return True
 
 
 def _refuse_unreadable(text: str, path: Path) -> None:

@@ -16,10 +16,10 @@ SHARE = (
 _COLUMN = 36  # at which notes begin
 
 
-def draft(name: str, said: Mapping[str, Any], schema: str, *, steeper: bool = False) -> str:
+def draft(name: str, said: Mapping[str, Any], schema: str) -> str:
     """A design file of what was answered (`filterlib.show.first_file.answers.answers`), called ``name``.
 
-    ``schema``: path of the JSON schema that its first line names, for editors. ``steeper``: the scope's limit is of second order.
+    ``schema``: path of the JSON schema that its first line names, for editors.
     """
     head = [
         *([f"#:schema {schema}"] if schema else []),
@@ -30,7 +30,7 @@ def draft(name: str, said: Mapping[str, Any], schema: str, *, steeper: bool = Fa
     lines: list[str] = [*head, *_written([Line("name", json.dumps(name, ensure_ascii=False), "title of the review")])]
     for title, section in (
         ("[converter]", _converter(said)),
-        ("[converter.ripple]", _ripple(said, steeper)),
+        ("[converter.ripple]", _ripple(said)),
         ("[converter.spike]", _spike(said)),
     ):
         lines += ["", *_headed(title, section)]
@@ -84,13 +84,11 @@ def _converter(said: Mapping[str, Any]) -> Iterator[Line]:
         )
 
 
-def _ripple(said: Mapping[str, Any], steeper: bool) -> Iterator[Line]:
+def _ripple(said: Mapping[str, Any]) -> Iterator[Line]:
     yield from _given(said, "ripple", "peak_to_peak", "V", "at its terminals, without the filter")
     band = said["bandwidth"]
     full = band is None and said["bandwidth_said"]
     yield Line("bandwidth", '"full"' if full else text_of(band or 20e6, "Hz"), "of the scope")
-    if steeper:
-        yield Line("order", "2", "of that limit; not said: with order 1 no scope reads both this ripple and this spike")
     yield from _given(said, "current", "load_current", "A", "while it was read", "1 A")
     yield Line(
         "# rms", text_of(said["ripple"] / 4, "V"), "of the same reading, if the scope shows it: narrows the answer"
