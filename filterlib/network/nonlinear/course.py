@@ -295,7 +295,7 @@ class _Run:
     def _watched(self, piece: LinearPiece, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         compared = (rule for _, rule in self._rules() if rule.output is not None and rule.times is None)
         rules = [self._rule_row(piece, rule.output, rule) for rule in compared if rule.output is not None]
-        rows = np.array([*piece.margins, *rules]).reshape(-1, self.layout.size)
+        rows = np.array([*piece.margins, *rules]).reshape(-1, self.layout.size) if rules else piece.margins
         return rows, np.minimum(rows @ w, 0.0) - BEYOND
 
     def _rule_row(self, piece: LinearPiece, output: Output, rule: Rule) -> np.ndarray:

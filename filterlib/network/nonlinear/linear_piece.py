@@ -88,8 +88,11 @@ class LinearPiece:
         self._rows: dict[Output, np.ndarray] = {}
         self.margins, self.room = self._margins()
         a = self.matrix[: len(layout.stores), : len(layout.stores)]
-        self.modes, self.vectors = np.linalg.eig(a)
-        self.inverse = np.linalg.pinv(self.vectors)
+        modes, vectors = np.linalg.eig(a)
+        self.rates = abs(modes)
+        bending = np.linalg.pinv(vectors) @ self.matrix[: len(layout.stores)] @ self.matrix
+        sizes = abs(vectors).max(axis=0) / np.where(self.rates > 0, self.rates, np.inf) ** 2
+        self.turns = sizes[:, None] * bending
 
     def _curve(self, branch: Branch) -> Bend:
         return branch.curves[self.curves[self.layout.bends.index(branch)] if branch.kind == "bend" else ""]
@@ -255,12 +258,9 @@ class LinearPiece:
         A mode is awake while what it adds beyond following the sources is above ``smallest`` of the largest charge or
         flux: its part of the second derivative over its rate squared, for the sources are straight lines.
         """
-        count = len(self.layout.stores)
-        rates = abs(self.modes)
-        bending = abs(self.inverse @ (self.matrix[:count] @ (self.matrix @ w)))
-        size = np.divide(bending, rates**2, out=np.zeros_like(bending), where=rates > 0) * abs(self.vectors).max(axis=0)
-        awake = size > smallest * max(abs(w[:count]).max(), 1e-30)
-        return float(0.5 / rates[awake].max()) if awake.any() else math.inf
+        largest = max(abs(w[: len(self.layout.stores)]).max(), 1e-30)
+        awake = self.rates[abs(self.turns @ w) > smallest * largest]
+        return float(0.5 / awake.max()) if len(awake) else math.inf
 
 
 def span_of(branch: Branch, curve: Bend) -> float:
