@@ -38,6 +38,9 @@ def test_two_captures_in_one_page_out(tmp_path, capsys):
         (("--after", "no.csv"), "no.csv"),
         (("--reading", "antenna 20MHz 3 mV"), "antenna"),
         (("--readings", "no.toml"), "no.toml"),
+        (("--reading", "modem 20MHz 4,8 mV"), "the decimal sign is a point"),
+        (("--reading", "modem 20MHz 4.8 mV", "--before-load", "2 A"), "give --before, too"),
+        (("--before", str(RECORDINGS / "brick-terminals.csv"), "--reading", "modem 20MHz 4 mV"), "another converter"),
     ],
 )
 def test_bad_input_is_one_clear_error(capsys, options, words):

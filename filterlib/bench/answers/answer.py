@@ -137,7 +137,7 @@ def bench(
     tell(0.1, "reading captures")
     captures = []
     for one in after:
-        measured = _measured(one)
+        measured = _measured(one, noise=True)
         design, station = at_its_load(design, named_station(design, one.place, one.point), as_taken(measured.recording))
         captures.append((station, measured))
     if bare is not None:
@@ -163,7 +163,7 @@ def bench(
     compared = [
         spectrum_answer(design, station, measured, bare, ripples[station.point], scope)
         for station, measured in captures
-        if bare is not None and station.point != BARE
+        if bare is not None and station.point != BARE and measured.average is not None
     ]
     views = scope_views(design, [one.station for one in answers], scope)
     return BenchResult(
@@ -171,9 +171,10 @@ def bench(
     )  # fmt: skip
 
 
-def _measured(capture: Capture) -> Measurement:
+def _measured(capture: Capture, *, noise: bool = False) -> Measurement:
+    """Raises InputError where no ripple can be taken from it; ``noise``: one in which nothing repeats is taken for what it is."""
     found = measure(load_recording(capture.file, capture.channel))
-    if found.average is None:
+    if found.average is None and not (noise and found.periods.pattern == "none"):
         raise InputError([Problem(capture.file, "", None, f"no ripple can be taken from it: {found.remarks[0]}")])
     return found
 
@@ -183,7 +184,9 @@ def _refuse_others(bare: Measurement, captures: Sequence[tuple[Station, Measurem
     problems = []
     for _, measured in captures:
         one, two = bare.switching_frequency, measured.switching_frequency
-        assert one is not None and two is not None  # noqa: PT018  or they were refused
+        assert one is not None  # or it was refused
+        if two is None:
+            continue  # all noise
         name = measured.recording.file
         if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > SAME:
             why = (

@@ -71,9 +71,11 @@ def from_capture(measured: Measurement, band: Band, scope: ScopeErrors, source: 
 
     Noise that is left after averaging raises a peak to peak: by how much is had from waveforms of the harmonics that are clear
     of it, with such noise added, and taken off. The ground lead raises what is near its resonance with the probe: anything between what the shortest and
-    the longest lead would have done. Validity: what the noise hides is no spike of its own size.
+    the longest lead would have done. Where nothing repeats above the noise, the true figure is anything up to the trace's own. Validity: what the noise hides is no spike of its own size.
     Raises: FilterlibError where the capture has no single period.
     """
+    if measured.average is None and measured.periods.pattern == "none":
+        return _all_noise(measured, band, scope, source)
     lines = harmonics(measured, beyond=True)
     kept = band.response(lines.frequencies)
     limited = measured.recording.bandwidth is not None and band.bandwidth is not None
@@ -92,10 +94,26 @@ def from_capture(measured: Measurement, band: Band, scope: ScopeErrors, source: 
         return np.asarray(np.maximum(true * lead, 0.0)[None] / scope.gains(random, count))
 
     found = drawn(cases, ends=middle)
+    ends = float(found.low[0]), float(found.high[0])
+    return BenchReading(
+        shown, float(found.values[0]), *ends, more, source or measured.recording.file, *_reach(measured, band)
+    )
+
+
+def _reach(measured: Measurement, band: Band) -> tuple[float, bool]:
+    """Up to which frequency [Hz] a capture shows anything, and whether that is too little for a band."""
     reach = measured.recording.bandwidth or 0.5 / measured.recording.sample_interval
     short = reach * _REACH < (band.bandwidth or np.inf) and (band.bandwidth is not None or limited_below(measured))
-    ends = float(found.low[0]), float(found.high[0])
-    return BenchReading(shown, float(found.values[0]), *ends, more, source or measured.recording.file, reach, short)
+    return reach, short
+
+
+def _all_noise(measured: Measurement, band: Band, scope: ScopeErrors, source: str) -> BenchReading:
+    """Of a trace in which nothing repeats: what is there is no larger than the trace itself."""
+    shown = measured.recording.peak_to_peak
+    high = shown / ((1 - scope.gain) * (1 - scope.probe_gain))
+    return BenchReading(
+        shown, shown / 2, 0.0, high, shown / 2, source or measured.recording.file, *_reach(measured, band)
+    )
 
 
 def limited_below(measured: Measurement) -> bool:

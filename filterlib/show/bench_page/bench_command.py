@@ -75,10 +75,15 @@ def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.bench.answers.explanation import explain
     from filterlib.bench.answers.loads import Taken
     from filterlib.bench.answers.readings_file import read_readings
+    from filterlib.errors import FilterlibError
     from filterlib.show.bench_page.answer_page import write_answers
     from filterlib.words.answer_sentences import bench_text
 
     with ProgressLine() as progress, about(chosen.design):
+        if chosen.before is None and (chosen.before_load or chosen.before_input):
+            raise FilterlibError(
+                "--before-load and --before-input are of the capture before the filter: give --before, too"
+            )
         lines, scope = read_readings(chosen.readings) if chosen.readings else ((), None)
         result = bench(
             chosen.design,

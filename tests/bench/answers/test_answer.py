@@ -247,6 +247,24 @@ def test_a_filled_in_readings_file_is_not_touched(tmp_path):
     assert file.read_text() == "mine"
 
 
+def test_a_capture_that_is_all_noise_cannot_tell_unless_even_that_is_too_little(tmp_path):
+    """Noise of 1 mV rms, some 8 mV peak to peak: 4 mV may be in it, 0.2 V at the bridged board's place would not."""
+    text = (RECORDINGS / "clean-modem.csv").read_text(encoding="utf-8")
+    head = text[: text.index("CH1 [mV]")]
+    rows = np.random.default_rng(2).normal(0, 1, 20_000)
+    file = tmp_path / "noise.csv"
+    file.write_text(head + "CH1 [mV]\n" + "\n".join(f"{v:.3f}".replace(".", ",") for v in rows), encoding="utf-8")
+    found = bench(
+        CLEAN,
+        before=str(RECORDINGS / "clean-terminals.csv"),
+        after=[Capture(str(file)), Capture(str(file), "terminals")],
+    )
+    _, modem, terminals = found.answers
+    assert (modem.outcome, modem.why) == ("cannot tell", "noise")
+    assert terminals.outcome == "does not agree"  # more than 90 mV are expected there
+    assert not found.spectra
+
+
 def test_a_figure_at_another_load_is_brought_there_or_refused():
     """The clean converter's triangle does not grow with the load; without a load, and on another input, nothing is brought."""
     found = bench(CLEAN, readings=["terminals 20MHz bare 108 mV at 2 A", "modem 20MHz 4.3 mV at 2.5 A"])
