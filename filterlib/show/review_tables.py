@@ -104,7 +104,7 @@ def verdict_cell(verdict: Verdict) -> str:
     """A verdict with its symbol."""
     if verdict.verdict == "probably met":
         return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} (at least {share(verdict.plausible)})"
-    on = f": depends on {verdict.depends_on}" if verdict.depends_on else ""
+    on = f": depends on the {verdict.label}" if verdict.depends_on else ""
     return f"{SYMBOLS[verdict.verdict]} {verdict.verdict}{on}"
 
 
