@@ -32,6 +32,7 @@ DRAWS = 64  # plausible cases that every design is tried in
 MORE = 512  # of a design of which one of those is unstable, or close to it
 CLOSE = 0.1  # damping ratio below which it is looked at more closely
 HALVES = 24  # values tried between two, twice, to find where it turns: to 1/600 of the way
+LADDERS, HALVINGS = 0.2, 7  # share of the way back to nominal, in which poles turn it, and how often that is halved
 AROUND = 32  # cases tried around the least damped so far, three times
 FAR = 0.25  # of a pole from the axis, as a share of its frequency, beyond which a straight line does not lead to it: a Q below 2
 
@@ -210,16 +211,20 @@ class _Cases:
 
     def exactly(self, case: int) -> tuple[float, float]:
         """Damping ratio and frequency [Hz] of the least damped pole pair of one case, in the band of the grid; as found without poles."""
-        values = {one.key: float(one.at(self.shares[case, place])) for place, one in enumerate(self.box)}
+        return self.of_poles(self.shares[case]) or (self.damping[case], self.frequency[case])
+
+    def of_poles(self, shares: np.ndarray) -> tuple[float, float] | None:
+        """The same of any shares (parameters,); None where a part has no ladder, or no pole is in the band."""
+        values = {one.key: float(one.at(share)) for one, share in zip(self.box, shares, strict=True)}
         try:
             poles = self.solution.varied(values).poles
         except CircuitError:
-            return self.damping[case], self.frequency[case]
+            return None
         top = 2 * np.pi * _grid(powered_loads(self.solution))[-1]
         near = poles[(poles.imag >= 0) & (np.abs(poles) > 0) & (np.abs(poles) < top)]
         ratios = -near.real / np.abs(near)
         if not ratios.size:
-            return self.damping[case], self.frequency[case]
+            return None
         at = int(np.argmin(ratios))
         return float(ratios[at]), float(np.abs(near[at]) / (2 * np.pi))
 
@@ -233,6 +238,23 @@ class _Cases:
             every = np.arange(len(walked))
             starts, ends = walked[every, first - 1], walked[every, first]
         return np.asarray((starts + ends) / 2)
+
+    def by_poles(self, start: np.ndarray, turned: np.ndarray, end: np.ndarray) -> np.ndarray:
+        """Where it turns as the poles have it, near where it was found to: ladders of lossy parts are off by a few percent, and poles are shown."""
+
+        def bad(share: np.ndarray) -> bool:
+            found = self.of_poles(share)
+            return found is not None and found[0] <= 0
+
+        near = turned + LADDERS * (start - turned)
+        left, right = ((start if bad(near) else near), turned) if bad(turned) else (turned, end)
+        if not bad(right):
+            return turned
+        for _ in range(HALVINGS):
+            middle = (left + right) / 2
+            left, right = (left, middle) if bad(middle) else (middle, right)
+        self.border = max(self.border, float(self.add(right[None])[0]))
+        return right
 
 
 def _ends(nominal: np.ndarray) -> np.ndarray:
@@ -250,6 +272,7 @@ def _alone(cases: _Cases, nominal: np.ndarray, ends: np.ndarray) -> tuple[Turn, 
         return ()
     rows = _ends(nominal)[[2 * place + end for place, end in places]]
     turned = cases.turn(np.repeat(nominal[None], len(rows), axis=0), rows)
+    turned = np.array([cases.by_poles(nominal, row, end) for row, end in zip(turned, rows, strict=True)])
     turns = [
         (abs(row[place] - nominal[place]), _turn(cases.box[place], row[place]))
         for row, (place, _) in zip(turned, places, strict=True)
