@@ -52,19 +52,23 @@ def converter_side_lines(side: ConverterSide, design: Design) -> Iterator[str]:
 def _loop(side: ConverterSide, converter: Converter) -> str:
     if side.why_no_loop:
         return f"Converter's loop: not derived. {side.why_no_loop}."
-    told = " and ".join(f"{_phase(one)} sensing {PLACES[one.sensed]}" for one in side.regulation)
     here = next(one for one in side.regulation if one.sensed == converter.control.sensing)
     held = (
-        "unstable there in a part of its range"
+        "unstable in a part of its range"
         if math.isnan(here.least_phase_margin)
         else f"at least {_degrees(here.least_phase_margin)} over its range"
     )
-    least = "" if math.isnan(here.phase_margin) else f"; it senses {PLACES[here.sensed]}: {held}"
-    return f"Converter's loop with the filter on: {told}{least}."
+    now = f"{_phase(here.phase_margin)}, {held}" if here.stable else "it oscillates"
+    others = (f" Sensing {PLACES[one.sensed]} {_would(one)}." for one in side.regulation if one is not here)
+    return f"Converter's loop with the filter on, sensing {PLACES[here.sensed]}: {now}.{''.join(others)}"
 
 
-def _phase(one: Regulation) -> str:
-    return f"{_degrees(one.phase_margin)} of phase margin" if one.stable else "it oscillates"
+def _would(one: Regulation) -> str:
+    return f"it would have {_phase(one.phase_margin)}" if one.stable else "it would oscillate"
+
+
+def _phase(margin: float) -> str:
+    return "no crossover" if math.isinf(margin) else f"{_degrees(margin)} of phase margin"
 
 
 def _degrees(margin: float) -> str:
@@ -89,7 +93,7 @@ def _start(start: Start) -> str:
     if start.largest == 0:
         return f"Start: the loads alone take its current limit of {number(start.limit, 'A', 2)}; it starts only into loads that wait."
     held = interval_text(start.largest_low, start.largest_high, "F")
-    ends = f" ({held} with what limit and time may be)" if held else ""
+    ends = f" ({held} over the ranges of limit and time)" if held else ""
     enough = (
         ""
         if start.attached <= start.largest_low

@@ -123,11 +123,11 @@ def side():
 def test_the_converters_side_is_said_in_one_line_each(margin, side):
     """hand: 200 W over 66.7 W drawn is 3 times its power; 120 µF of at most 2.9 mF."""
     loop, start, source = stability_chapter([margin], feeble(), side).lines
-    assert "52° of phase margin sensing at its terminals and it oscillates sensing behind the filter" in loop
-    assert loop.endswith("it senses at its terminals: at least 31° over its range.")
+    assert "with the filter on, sensing at its terminals: 52° of phase margin, at least 31° over its range." in loop
+    assert loop.endswith("Sensing behind the filter it would oscillate.")
     assert (
         start
-        == "Start: it starts into at most 2.9 mF (300 µF to 12 mF with what limit and time may be); 120 µF is attached."
+        == "Start: it starts into at most 2.9 mF (300 µF to 12 mF over the ranges of limit and time); 120 µF is attached."
     )
     assert source.startswith(
         "The line that feeds it, at 18 V: it rings at 3 times its power; at the worst of the ranges it rings"
