@@ -19,14 +19,16 @@ def number(value: float | None, unit: str, digits: int = 3) -> str:
     ('12.3 mV', 'not known', '0.0 dB')
     >>> number(-0.0404, "V"), number(3e-13, "V"), number(0.0, "V")
     ('\N{MINUS SIGN}40.4 mV', 'below 1 nV', '0 V')
+    >>> number(-0.0, "s"), number(-0.04, "dB")
+    ('0 s', '0.0 dB')
     """
     if value is None or not math.isfinite(value):
         return "not known"
     if unit.startswith("dB"):
-        return _minus(f"{value:.1f} {level_unit(unit)}")
+        return _minus(f"{round(value, 1) + 0.0:.1f} {level_unit(unit)}")
     if unit == "V" and 0 < abs(value) < LEAST_VOLTAGE:
         return f"below {format_quantity(LEAST_VOLTAGE, 'V')}"
-    return _minus(format_quantity(float(value), unit, digits))
+    return _minus(format_quantity(float(value) + 0.0, unit, digits))  # zero has no sign
 
 
 def _minus(text: str) -> str:

@@ -259,10 +259,10 @@ function render({ model, el }) {
     image.alt = said;
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
-    root.classList.toggle("fl-is-wrong", Boolean(seen.alarm));
+    root.classList.toggle("fl-is-wrong", Boolean(seen.alarm) && !hidden);
     root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
     put(error, seen.error);
-    put(alarm, seen.alarm);
+    put(alarm, hidden ? "" : seen.alarm);
     put(note, seen.note);
     buttons["save-design"].hidden = !seen.saves;
     buttons.forget.disabled = !seen.kept;
