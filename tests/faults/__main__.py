@@ -62,7 +62,9 @@ def run_in(folder, last):
 
 def command_under(fault, files, last, folder, step):
     old = write_files(folder, files, last=last)
-    files = {name: text for name, text in files.items() if run_of(folder / name)}  # what a person fills in is written once
+    files = {
+        name: text for name, text in files.items() if run_of(folder / name)
+    }  # what a person fills in is written once
     first = next(name for name in files if name != last)
     results = [0, 0]
 
