@@ -13,7 +13,7 @@ from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
-from tests.benchmarks import designs, engine, mitigations, panels, recordings, ringing
+from tests.benchmarks import designs, engine, mitigations, panels, recordings, ringing, supply
 
 ROOT = Path(__file__).parents[2]
 
@@ -53,7 +53,16 @@ def main() -> None:
     """Print the table."""
     with threadpool_limits(limits=1):
         print(f"{'what':<64} {'time':>12} {'ratio':>7} {'memory':>8}  aim")
-        for rows in (engine.rows, commands, designs.rows, recordings.rows, panels.rows, mitigations.rows, ringing.rows):
+        for rows in (
+            engine.rows,
+            commands,
+            designs.rows,
+            recordings.rows,
+            panels.rows,
+            mitigations.rows,
+            ringing.rows,
+            supply.rows,
+        ):
             for row in rows():
                 memory = "" if row.memory is None else f"{row.memory / 1e6:.0f} MB"
                 print(f"{row.what:<64} {row.time * 1e3:>9.2f} ms {row.ratio:>7.2f} {memory:>8}  {row.aim}", flush=True)

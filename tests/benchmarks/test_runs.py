@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks import designs, panels, ringing
+from tests.benchmarks import designs, panels, ringing, supply
 
 
 @pytest.mark.parametrize("run", designs.RUNS)
@@ -27,3 +27,9 @@ def test_no_certificate_of_a_few_is_contradicted():
     counts, wrong, times = ringing.contradicted(range(100, 106), 200)
     assert sum(counts.values()) == len(times) == 6
     assert wrong == 0
+
+
+def test_plugs_with_tolerances_differ_and_pass_the_battery():
+    peaks = [supply.toleranced(seed) for seed in range(4)]
+    assert min(peaks) > supply.VOLTS
+    assert len(set(peaks)) == 4
