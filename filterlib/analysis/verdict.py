@@ -18,7 +18,7 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.uncertain_parameters import label_of
 
 Answer = Literal["met", "probably met", "undecided", "not met"]
 Accept = Literal["possible", "probable"]
@@ -115,7 +115,7 @@ def verdict_of(design: Design, wanted: OfVolts, readings: list[Reading]) -> Verd
         requirement=wanted.words, kind=wanted.kind, load=wanted.load, limit=limit, unit="V",
         value=worst.value, low=worst.low, high=worst.high, point=worst.point,
         verdict=answer, depends_on=depends, margin=_margin(worst, low_limit, limit),
-        label=_label(design, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
+        label=label_of(design, depends) or LABELS.get(depends, depends), band=getattr(wanted, "label", ""), unknown=worst.unknown,
         probable_low=low, probable_high=high, plausible=plausible, turned=turned,
     )  # fmt: skip
 
@@ -148,8 +148,3 @@ def _answer(reading: Reading, low_limit: float, limit: float, plausible: float) 
     if reading.low > limit or reading.high < low_limit:
         return "not met", ""
     return "probably met" if plausible >= MOST_OF_THEM else "undecided", reading.depends_on
-
-
-def _label(design: Design, key: str) -> str:
-    known = (one.label for one in uncertain_parameters(design) if one.key == key) if key else ()
-    return next(iter(known), LABELS.get(key, key))

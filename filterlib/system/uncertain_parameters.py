@@ -64,6 +64,17 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     return tuple(_grown(one, growths.get(one.key, 1.0)) for one in parameters)
 
 
+def label_of(design: Design, key: str) -> str:
+    """What the uncertain parameter of a key is, in words; "" where the design has none.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> label_of(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "converter.duty")
+    'duty cycle'
+    """
+    return next((one.label for one in uncertain_parameters(design) if one.key == key), "") if key else ""
+
+
 def _limit(converter: Converter) -> Iterator[UncertainParameter]:
     """The order of the scope's limit, where a ring passes it in part and the file does not state it."""
     ripple = converter.ripple

@@ -57,7 +57,7 @@ def _of_converter(basis: Basis) -> str:
 
 def stress_verdict(check: StressCheck) -> str:
     """The verdict on a stress, with its symbol."""
-    return _VERDICTS.get(check.verdict, f"◐ undecided: depends on {check.depends_on}")
+    return _VERDICTS.get(check.verdict, f"◐ undecided: depends on the {check.label}")
 
 
 def stress_interval(check: StressCheck) -> str:
@@ -92,9 +92,7 @@ def stress_sentence(check: StressCheck, point: str = "") -> str:
     value = f"{start} {stress_value(check)}" + (f" ({interval})" if interval else "")
     if check.verdict == "no limit":
         return f"{value}; {why}"
-    end = {"met": "", "not met": ": beyond its rating"}.get(
-        check.verdict, f": undecided, depends on {check.depends_on}"
-    )
+    end = {"met": "", "not met": ": beyond its rating"}.get(check.verdict, f": undecided, depends on the {check.label}")
     return f"{value}, {stress_limit(check)} ({why}){end}" + (f", at {point}" if point else "")
 
 

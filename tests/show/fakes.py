@@ -340,7 +340,8 @@ def stress(point="full", scale=1.0):
         stress_check("life", "s", 3.6e8, NAN, at_least=True, margin=NAN, verdict="no limit",
                      basis=Basis("life", "service_life")),
         stress_check("peak current", "A", 5.0 * scale, 5.5, name="L11", part="L11", verdict="undecided",
-                     depends_on="converter.output_esr", basis=Basis("magnetising peak")),
+                     depends_on="converter.output_esr", label="ESR inside the converter",
+                     basis=Basis("magnetising peak")),
     )  # fmt: skip
     heats = (
         Heat("C11", "C11", 3, 0.0, 0.02 * scale, NAN, NAN),

@@ -141,7 +141,7 @@ def test_every_stress_stands_in_the_table_with_its_margin_at_its_worst(page):
     ]  # hand: 24/33.6, 5.5/6, 2/0.6; then what has no limit
     verdicts = {row[2] for row in rows}
     assert verdicts == {
-        "✓ met", "✗ not met", "◐ undecided: depends on converter.output_esr", "– no limit stated", "? not known"
+        "✓ met", "✗ not met", "◐ undecided: depends on the ESR inside the converter", "– no limit stated", "? not known"
     }  # fmt: skip
 
 

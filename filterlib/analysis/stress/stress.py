@@ -20,7 +20,7 @@ from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import samples
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import label_of, uncertain_parameters, with_values
 
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
@@ -60,7 +60,7 @@ class StressCheck:
     nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``, NaN where
     there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
     fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
-    parameter that decides, or "".
+    parameter that decides, or "", and its ``label``.
     """
 
     name: str
@@ -76,6 +76,7 @@ class StressCheck:
     verdict: Answer
     depends_on: str
     basis: Basis
+    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -273,10 +274,11 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
     answer = _answer(worst, best, limit, first.at_least)
     ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
+    depends = keys[at].strip() if answer == "undecided" else ""
     return StressCheck(
         name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
         limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
-        depends_on=keys[at].strip() if answer == "undecided" else "", basis=first.basis,
+        depends_on=depends, basis=first.basis, label=label_of(design, depends) or depends,
     )  # fmt: skip
 
 
