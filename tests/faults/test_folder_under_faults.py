@@ -3,11 +3,13 @@
 As the tests of database engines do it: a fault at the n-th call of the file system, for every n.
 """
 
+import itertools
 import os
 import random
 import signal
 import sys
 import time
+from multiprocessing import get_context
 
 import pytest
 
@@ -138,22 +140,22 @@ def read_once(folder):
     return listed["text"]
 
 
-def at_once(folder, writers, seconds):
-    """Writers and a reader at once for a time: the texts that the reader found, and how each writer ended."""
-    end = time.monotonic() + seconds
+def at_once(folder, writers, seconds, least=5):
+    """Writers and a reader at once for a time, or as long as it takes to find so many runs: their texts, and how each writer ended."""
+    start, over = time.monotonic(), get_context("fork").Event()
 
     def work(name):
-        count = 0
-        while time.monotonic() < end:
-            count += 1
+        for count in itertools.count(1):
             runs.write(folder, f"w{name}-{count}")
             time.sleep(0.015)  # longer than another one waits between two looks
-        os._exit(0)
+            if over.is_set():
+                os._exit(0)
 
     children = [child(lambda name=name: work(name)) for name in range(writers)]
     found = set()
-    while time.monotonic() < end:
+    while (took := time.monotonic() - start) < seconds or (len(found - {None}) < least and took < seconds + 60):
         found.add(read_once(folder))
+    over.set()
     return found - {None}, [os.waitstatus_to_exitcode(os.waitpid(one, 0)[1]) for one in children]
 
 
@@ -162,7 +164,7 @@ def test_writers_at_once_each_come_through_and_a_reader_never_sees_two(tmp_path)
     others = with_others(folder)
     found, codes = at_once(folder, 4, 0.5)
     assert codes == [0, 0, 0, 0]
-    assert len(found) > 4
+    assert len(found) > 4  # on a busy machine after a while
     assert len({text.split("-")[0] for text in found}) > 1
     assert runs.text_in(folder, *others)
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
