@@ -122,14 +122,14 @@ def _add_review(commands: Commands) -> None:
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     files = "folder for review.html, results.json and the figures; other files in it stay as they are"
     command.add_argument("--out", required=True, metavar="FOLDER", help=files)
-    asked = "what exit code 0 asks of requirements: met over the whole range, or in 95 %% of the plausible cases"
+    asked = "when exit code is 0: requirements met over the whole range (possible, the default) or in 95 %% of the plausible cases"
     command.add_argument("--accept", choices=("possible", "probable"), default="possible", help=asked)
 
 
 def _add_compare(commands: Commands) -> None:
     command = _add_command(
         commands, "compare", _compare, epilog=COMPARE,
-        short="lay two designs side by side: what differs, what each leaves, and why",
+        short="compare two designs: what differs, how much ripple each leaves, and why",
         long="Compare two design files: the same filter on two converters, two filters on one, or whatever differs.",
     )  # fmt: skip
     command.add_argument("first", metavar="A.toml", help="a design file")
@@ -141,14 +141,14 @@ def _add_compare(commands: Commands) -> None:
 def _add_recording(commands: Commands) -> None:
     command = _add_command(
         commands, "recording", _recording, epilog=RECORDING,
-        short="say what an oscilloscope's recording holds, and draw it",
+        short="measure an oscilloscope's recording, and draw it",
         long="Measure one channel of an oscilloscope's CSV file: period, jitter, ripple and spike, noise, harmonics.",
     )  # fmt: skip
     command.add_argument("file", metavar="FILE.csv", help="the recording, as the oscilloscope exported it")
     command.add_argument("--channel", metavar="N", help="name of the channel, or its number from 1 on; else the first")
     for option, example, words in (
         ("--sample-interval", "4ns", "where the file has neither times nor the interval"),
-        ("--probe-factor", "10", "of the probe that was in use, where the file is wrong or silent about it"),
+        ("--probe-factor", "10", "by what the probe divides, where the file is wrong or silent about it"),
         ("--bandwidth", "20MHz", "of scope and probe, where the file is wrong or silent about it"),
         ("--full-scale", "160mV", "lowest to highest level at the probe's tip: decides what is clipped"),
         ("--coupling", "AC", "AC or DC, where the file is wrong or silent about it"),
@@ -167,7 +167,7 @@ def _add_part(commands: Commands) -> None:
         long="Show one part: its values, its impedance under several conditions, its curves and its equivalent circuit.",
     )  # fmt: skip
     command.add_argument(
-        "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of one of filterlib"
+        "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of a table in filterlib"
     )
     command.add_argument("name", metavar="NAME", nargs="?", help="the part; without it the table's parts are listed")
     files = "folder for part.html, part.json and the figures; without it nothing is written"

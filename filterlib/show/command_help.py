@@ -8,8 +8,9 @@ examples:
       reads the design, writes review/review.html, review/results.json and the figures
 
 exit codes of review:
-  0  every requirement is met over the whole range, at every operating point, and no rating is exceeded unaccepted
-  1  a requirement or rating is not met or undecided, or the circuit is unstable
+  0  every requirement is met over the whole range, at every operating point, and every rating is kept or accepted in the file
+  1  a requirement is not met, undecided or only probably met (see --accept), a rating is exceeded or undecided,
+     or the circuit is unstable
   2  the input was refused
   3  the output could not be written
 """
@@ -33,7 +34,7 @@ examples:
   filterlib part ceramic class2-2u2-50V-1206
       prints its values, impedance, curves, and how well its equivalent circuit agrees
   filterlib part own-parts.toml C1 --out c1
-      the same from a table of one's own, and writes c1/part.html, part.json and the figures
+      the same from a table of your own, and writes c1/part.html, part.json and the figures
 {CODES}"""
 LAB = """\
 examples:
@@ -42,9 +43,9 @@ examples:
   filterlib lab harbour --no-browser
       into the folder harbour, and prints the address instead of opening a browser
   filterlib lab --design tide-gauge.toml
-      and a notebook that has this design on sliders, with its own converter, filter and loads
+      also writes a notebook with this design on sliders: its own converter, filter and loads
   filterlib lab harbour -- --allow-root
-      options after a lone -- go to JupyterLab; as root it starts only so
+      options after a lone -- go to JupyterLab; without this one it does not start as root
 
 A notebook that you changed stays as it is; the fresh copy then gets a name of its own. Stop JupyterLab with Ctrl-C.
 """
@@ -59,9 +60,9 @@ examples:
       reads both designs, writes compare/compare.html, compare/compare.json and the figures
 
 exit codes of compare:
-  0  both designs would get 0 from review: every requirement and rating of each is met over the whole range
-  1  one of them would get 1
-  2  the input was refused: a file, no load of the same name in both, or one title on two different designs
+  0  review would give both designs 0: every requirement and rating is met over the whole range
+  1  review would give one of them 1
+  2  the input was refused: a file, no load of the same name in both, or two different designs with the same title
   3  the output could not be written
 """
 VERIFY = f"""\

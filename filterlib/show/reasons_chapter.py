@@ -127,9 +127,9 @@ def imperfections_table(reasons: ReasonsResult) -> Table:
 
 def bands_table(reasons: ReasonsResult) -> Table:
     """Band by band, which mode, source and parasitic carry what is left."""
-    modes = {"": "nothing lies there", "differential": "between the lines", "common": "common mode, converted"}
+    modes = {"": "nothing there", "differential": "between the lines", "common": "common mode, converted"}
     return table(
-        f"What carries the rest at {reasons.load}, by frequency",
+        f"Where the remaining ripple comes from at {reasons.load}, by frequency",
         reasons.bands,
         ("Band", lambda one: f"To {cells(one, 'high')[0]}"),
         column(BandReason, "rms"),

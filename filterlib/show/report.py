@@ -252,7 +252,7 @@ def _insertion_words(insertion: InsertionResult, load: str, switching: float) ->
     source, fed = (ohms(at_frequency(insertion.frequencies, np.abs(z), switching)) for z in ends)
     at = number(switching, "Hz")
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
-    note = f"The curves lie apart because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
+    note = f"The curves differ because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
     return words, note if insertion.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
 
 

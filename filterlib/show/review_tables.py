@@ -86,7 +86,7 @@ def _cell(result: object, name: str, at: str) -> str:
 def requirements_table(result: ReviewResult) -> Table:
     """Every requirement with its verdict in words."""
     return table(
-        "What the design has to hold, judged at the worst operating point",
+        "Requirements, judged at the worst operating point",
         result.verdicts,
         ("Requirement", lambda verdict: capital(verdict.requirement)),
         ("Verdict", verdict_cell),

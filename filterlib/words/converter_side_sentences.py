@@ -34,10 +34,10 @@ def little_phase(side: ConverterSide | None, control: Control) -> str:
 
 def too_much(start: Start) -> str:
     """Of a capacitance beyond all that it starts into."""
-    return (
-        f"{number(start.attached, 'F')} is attached, and it starts into {number(start.largest_high, 'F')} at most without "
-        "reaching its current limit"
-    )
+    attached = f"{number(start.attached, 'F')} is attached, and"
+    if start.largest_high == 0:
+        return f"{attached} the loads alone reach its current limit"
+    return f"{attached} it starts into {number(start.largest_high, 'F')} at most without reaching its current limit"
 
 
 def converter_side_lines(side: ConverterSide, design: Design) -> Iterator[str]:
@@ -92,8 +92,8 @@ def _margins(gain: float, phase: float) -> str:
 def _start(start: Start) -> str:
     if start.largest == 0:
         return f"Start: the loads alone take its current limit of {number(start.limit, 'A', 2)}; it starts only into loads that wait."
-    held = interval_text(start.largest_low, start.largest_high, "F")
-    ends = f" ({held} over the ranges of limit and time)" if held else ""
+    into = _into(start)
+    ends = f" ({into} over the ranges of limit and time)" if into else ""
     enough = (
         ""
         if start.attached <= start.largest_low
@@ -102,6 +102,13 @@ def _start(start: Start) -> str:
         else ", undecided"
     )
     return f"Start: it starts into at most {number(start.largest, 'F')}{ends}; {number(start.attached, 'F')} is attached{enough}."
+
+
+def _into(start: Start) -> str:
+    """What it starts into, from the least to the most; none where the loads alone may reach the limit."""
+    if start.largest_low == 0 < start.largest_high:
+        return f"none to {number(start.largest_high, 'F')}"
+    return interval_text(start.largest_low, start.largest_high, "F")
 
 
 def _ramp(start: Start) -> str:
@@ -123,10 +130,10 @@ def _rings(one: SourceSide) -> str:
     if math.isinf(one.critical_power):
         return "nothing makes it ring"
     if one.more > 0:
-        return f"it rings at {more_power(one.more)}"
+        return f"it would ring at {more_power(one.more)}"
     if math.isinf(one.least_capacitance):
         return "it rings, whatever capacitor is at the input"
-    return f"it rings; {number(one.least_capacitance, 'F')} at the input would hold it"
+    return f"it rings; {number(one.least_capacitance, 'F')} at the input would keep it stable"
 
 
 def converter_side_advice(side: ConverterSide, design: Design) -> Iterator[str]:
@@ -138,21 +145,21 @@ def converter_side_advice(side: ConverterSide, design: Design) -> Iterator[str]:
     if not control.phase_margin.stated:
         yield (
             f"Phase margin without filter: {control.phase_margin.value:.0f}° is assumed ({control.phase_margin.low:.0f}° to "
-            f"{control.phase_margin.high:.0f}°). It is in the data sheet, or a loop measurement says it."
+            f"{control.phase_margin.high:.0f}°). It is in the data sheet, or a loop measurement shows it."
         )
     if control.output_impedance is None:
-        yield "Measured output impedance: none. Measured with phase from 100 Hz to 1 MHz while it regulates, it replaces what is assumed of the loop."
+        yield "Measured output impedance: none. Measured with phase from 100 Hz to 1 MHz while the converter regulates, it replaces the assumed loop."
     if not limit.soft_start.stated:
         ends = interval_text(limit.soft_start.low, limit.soft_start.high, "s")
         yield f"Soft start: {ends} is assumed. Record the output while it is switched on."
     if design.converter.limit is None:
         yield "Current limit: 1.1 to 1.5 times the rated current is assumed. Load it until its voltage falls, for moments only: it gets hot."
     if any(load.power is not None and load.starts_at is None for load in design.loads):
-        yield f"Loads of constant power are assumed to wait until {100 * BEGINS[1]:.0f} to {100 * BEGINS[2]:.0f} % of the voltage is there; starts_at of a load says it."
+        yield f"Loads of constant power are assumed to wait until {100 * BEGINS[1]:.0f} to {100 * BEGINS[2]:.0f} % of the voltage is there; a load's starts_at states it."
     if side.source is None:
         return
     if not design.states_battery_side:
-        yield "Battery, wire, fuse and switch: usual ones are assumed. The drop from battery to input over the current is their resistance; a pair of wires has about a microhenry a metre."
+        yield "Battery, wire, fuse and switch: usual ones are assumed. Their resistance is the voltage drop from battery to input, divided by the current. A pair of wires has about 1 µH per metre."
     if not held.capacitance.stated:
         ends = interval_text(held.capacitance.low, held.capacitance.high, "F")
-        yield f"Input capacitor: {ends} is assumed. A bridge at the input says it, disconnected and discharged."
+        yield f"Input capacitor: {ends} is assumed. Measure it with a bridge at the input, disconnected and discharged."

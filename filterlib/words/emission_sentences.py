@@ -151,9 +151,9 @@ def emission_notes(design: Design, result: EmissionResult) -> Iterator[str]:
 def _laboratories(worst: Margin) -> str:
     """What another laboratory may read."""
     return (
-        f"Below a limit in any laboratory is what stays {worst.allowance:.1f} dB below it at {format_quantity(worst.line, 'Hz')}: "
-        f"{worst.laboratory:.1f} dB of a laboratory's uncertainty (CISPR 16-4-2, from memory), with {worst.network:.1f} dB that networks within "
-        "20 % and 11.5 degrees of their impedance (CISPR 16-1-2, from memory) make there"
+        f"To pass in any laboratory, a level has to stay {worst.allowance:.1f} dB below the limit at {format_quantity(worst.line, 'Hz')}: "
+        f"{worst.laboratory:.1f} dB for the laboratory's uncertainty (CISPR 16-4-2, from memory), and {worst.network:.1f} dB because its networks "
+        "may be 20 % and 11.5 degrees off their impedance (CISPR 16-1-2, from memory); added as squares"
     )
 
 

@@ -63,7 +63,7 @@ def rule_sentence(rules: Iterable[Rule]) -> str:
     if not allowed:
         return ""
     listed = ", ".join(f"{name} {share(one.share)}" for name, one in allowed.items())
-    return f"Of that power rules about impedances would allow: {listed}. They are on the safe side, and give the rest away."
+    return f"Share of that power that impedance rules would allow: {listed}. They are on the safe side and give the rest away."
 
 
 def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]:

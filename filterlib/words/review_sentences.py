@@ -261,13 +261,13 @@ def trust(result: ReviewResult) -> Iterator[str]:
     yield from odd_sentences(design)
     if first.reason is None:
         yield (
-            f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout that the file does not state decide: "
+            f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout decide, which the file does not state: "
             "figures in full bandwidth are an estimate of the order of magnitude"
         )
         if np.isfinite(first.largest_factor):
             yield (
-                f"To take the measuring arrangement away, the reading was multiplied by up to {first.largest_factor:.3g} "
-                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside"
+                f"To remove the effect of the measuring arrangement, the reading was multiplied by up to {first.largest_factor:.3g} "
+                f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside the converter"
             )
     bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
     if recorded is not None:

@@ -110,8 +110,9 @@ def ringing(stability: Stability) -> str:
     if not stability.stable or not stability.quality > RINGS:
         return ""
     return (
-        f"it rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}, so that a disturbance there grows "
-        f"{stability.quality:.2g} times: a resistor in series with a capacitor of some times the size across the one that rings damps it"
+        f"it rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}, which makes a disturbance there "
+        f"{stability.quality:.2g} times as large. To damp it, put a resistor in series with a capacitor, several times as large as the "
+        "one that rings, across that one"
     )
 
 

@@ -217,6 +217,8 @@ def terminal_summary(result: ReviewResult, ending: list[str]) -> str:
     symbol, outcome = outcome_words(result)
     head = [*_wrapped(f"{symbol} {capital(outcome)}: {result.design.name}"), *_first(headline(result), MOST, "  ")]
     tail = [line for one in facts(result) for line in _wrapped(one.line, _UNDER)]
+    if outcome == "probably met" and result.exit_code:
+        tail += ["Exit code 1: 0 asks for the whole range, or with --accept probable for 95 % of the cases."]
     room = LINES - len(head) - len(tail) - len(ending)
     order = sorted(result.verdicts, key=lambda one: list(SYMBOLS).index(one.verdict), reverse=True)
     aside = warnings(result)

@@ -55,7 +55,7 @@ def test_half_wave_into_a_diode():
     ("knee", "volts", "rel"), [(math.inf, 48.0, 1e-6), (40.0, 60.0504, 1e-5), (12.0, 252.2155, 2e-4)]
 )
 def test_hot_plug_of_a_capacitance_that_falls(knee, volts, rel):
-    """C0 / (1 + (v / v0)^2), lossless: the charge balance, integral of (V - v) C(v) dv = 0, by two methods."""
+    """C0 / (1 + (v / v0)^2), lossless: the energy balance, integral of (V - v) C(v) dv = 0, by two methods."""
     bend = capacitor_bend(lambda v: 1e-5 / (1 + (v / knee) ** 2), 1.02 * volts, 300)
     run = course(plugged(24.0, 1e-9, 1e-6).capacitor("C", "c", "0", bend), 2.2e-5)
     assert run.peak("c")[0] == pytest.approx(volts, rel=rel, abs=0)
@@ -63,7 +63,7 @@ def test_hot_plug_of_a_capacitance_that_falls(knee, volts, rel):
 
 @pytest.mark.parametrize(("knee", "volts"), [(100.0, 52.5881), (50.0, 59.5505), (30.0, 79.8120)])
 def test_hot_plug_of_an_exponential_capacitance(knee, volts):
-    """C0 exp(-v / v0), lossless: the same charge balance, by two methods."""
+    """C0 exp(-v / v0), lossless: the same energy balance, by two methods."""
     bend = capacitor_bend(lambda v: 1e-5 * np.exp(-v / knee), 1.02 * volts, 200)
     run = course(plugged(24.0, 1e-9, 1e-6).capacitor("C", "c", "0", bend), 2.2e-5)
     assert run.peak("c")[0] == pytest.approx(volts, rel=2e-5, abs=0)

@@ -27,6 +27,6 @@ def test_tables_and_figures_are_those_of_the_page(done):
 
 
 def test_words_for_who_cannot_see(done):
-    assert repr(done.requirements) == "What the design has to hold, judged at the worst operating point: 3 rows"
+    assert repr(done.requirements) == "Requirements, judged at the worst operating point: 3 rows"
     assert done.summary.startswith("Every requirement is met over the whole range")
     assert 'aria-label="figure band-modem"' in done.figure("band-modem")._repr_html_()

@@ -20,7 +20,7 @@ from filterlib.show.stability.stability_chapter import limits_tables, margins_ta
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.control import Control
 from filterlib.system.solution import solve
-from filterlib.words.converter_side_sentences import converter_side_lines, little_phase
+from filterlib.words.converter_side_sentences import converter_side_lines, little_phase, too_much
 from filterlib.words.margin_sentences import margin_sentence
 from filterlib.words.review_sentences import headline
 from filterlib.words.summary import facts, outcome_words
@@ -130,7 +130,7 @@ def test_the_converters_side_is_said_in_one_line_each(margin, side):
         == "Start: it starts into at most 2.9 mF (300 µF to 12 mF over the ranges of limit and time); 120 µF is attached."
     )
     assert source.startswith(
-        "The line that feeds it, at 18 V: it rings at 3 times its power; at the worst of the ranges it rings"
+        "The line that feeds it, at 18 V: it would ring at 3 times its power; at the worst of the ranges it rings"
     )
 
 
@@ -150,6 +150,9 @@ def test_too_much_to_start_into_and_no_loop_are_said(side):
     loop, start, _ = converter_side_lines(held, feeble())
     assert loop == "Converter's loop: not derived. phase_margin: too much."
     assert start.endswith("20 mF is attached: too much.")
+    doubtful = replace(side, start=replace(side.start, largest_low=0.0))
+    assert "(none to 12 mF over the ranges of limit and time)" in list(converter_side_lines(doubtful, feeble()))[1]
+    assert too_much(replace(side.start, largest_high=0.0)).endswith("the loads alone reach its current limit")
     blocked = replace(side, start=replace(side.start, largest=0.0))
     assert "the loads alone take its current limit of 6 A" in list(converter_side_lines(blocked, feeble()))[1]
 

@@ -29,3 +29,12 @@ def test_requirements_that_do_not_fit_are_counted():
     shown = said.count("✗ not met")
     assert 0 < shown < 9
     assert f"{9 - shown} more requirements on the page" in said
+
+
+def test_probably_met_says_what_exit_code_0_asks_for():
+    """Where the exit code is 1 for nothing else; not where it is 0 or a requirement is worse off."""
+    one = fakes.review(words=("met", "probably met"), exceeded=())
+    for review, asked in ((one, True), (fakes.changed(one, accept="probable"), False), (fakes.review(), False)):
+        said = terminal_summary(review, ENDING)
+        assert ("--accept probable" in said) == asked == (review.outcome == "probably met" and review.exit_code == 1)
+        assert max(map(len, said.splitlines())) <= WIDTH

@@ -20,7 +20,7 @@ and what the converter can give:
   [converter.rating]
   output_current = "3 A"
 
-a bank is sized behind a Schottky diode that keeps it from feeding back; the page has an ideal diode and none beside it
+a bank is sized with a Schottky diode that keeps it from feeding back; the page also shows an ideal diode, and none
 
 exit codes of bank:
   0  every burst is carried, by the converter alone or by a bank that is named

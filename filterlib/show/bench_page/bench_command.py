@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 EXAMPLES = """\
 examples:
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --out answers
-      from the capture at the bare converter predicts what the capture at the first load should show, and compares
+      predicts the capture at the first load from the one at the bare converter, and compares both
   filterlib bench tide-gauge.toml --after modem@listening=quiet.csv --after logger=logger.csv
       captures at named loads, and at an operating point
   filterlib bench tide-gauge.toml --reading "modem 20MHz 4.8 mV" --reading "logger full listening 21 mV"
       figures that were read off the screen: place, band (20MHz or full), operating point if not the first, figure; at another load
       "modem 20MHz 4.8 mV at 2 A"
   filterlib bench tide-gauge.toml --before terminals.csv --before-load "2 A" --after modem.csv
-      a capture at another load is brought to that of the operating point; lines "Load current" and "Input voltage" in a file do the same
+      a capture at another load is converted to that of the operating point; lines "Load current" and "Input voltage" in a file do the same
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --learned learned.toml
       also writes a design file in which the ranges of the converter's values are narrowed by the captures
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --keep skerry-brick
@@ -33,7 +33,7 @@ examples:
 
 exit codes of bench:
   0  every reading agrees
-  1  a reading does not agree, or cannot tell
+  1  a reading does not agree, or does not decide
   2  the input was refused
   3  the output could not be written
 """
@@ -50,20 +50,20 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     command.add_argument("--before", metavar="A.csv", help="a capture at the converter's terminals, without the filter")
-    load = "load current of that capture, where it is another than the design file's and the capture does not say it"
+    load = "load current of that capture, if it differs from the design file's and the capture does not state it"
     command.add_argument("--before-load", metavar="AMPERES", help=load)
-    fed = "input voltage of that capture, where the capture does not say it"
+    fed = "input voltage of that capture, if the capture does not state it"
     command.add_argument("--before-input", metavar="VOLTS", help=fed)
     after = "a capture with the filter: FILE, PLACE=FILE or PLACE@POINT=FILE; may be given several times"
     command.add_argument("--after", metavar="B.csv", action="append", default=[], help=after)
     reading = 'a figure peak to peak, as "modem 20MHz 4.8 mV"; may be given several times'
     command.add_argument("--reading", metavar="WORDS", action="append", default=[], help=reading)
     command.add_argument("--readings", metavar="FILE.toml", help="a filled-in readings file of filterlib verify")
-    exchanged = "take captures as they are given, also where the one behind the filter reads more"
+    exchanged = "take captures as they are given, even if the one behind the filter shows more ripple"
     command.add_argument("--as-stated", action="store_true", help=exchanged)
     learned = "a new design file, with the ranges of the converter's values narrowed by the readings"
     command.add_argument("--learned", metavar="NEW.toml", help=learned)
-    keep = 'keeps the converter\'s model as the readings have it, for other designs: kept = "NAME" under [converter]'
+    keep = 'saves the converter\'s model, fitted to the readings, for other designs: kept = "NAME" under [converter]'
     command.add_argument("--keep", metavar="NAME", help=keep)
     files = "folder for bench.html, bench.json and the figures; without it nothing is written"
     command.add_argument("--out", metavar="FOLDER", help=files)

@@ -15,18 +15,18 @@ _CIRCUIT = (
     ui.Drawn("source", "converter", ("supply",)),
     ui.Drawn("box", "diode, fuse", value="keep it apart"),
     ui.Drawn("capacitor", "bank", ("farads", "ohms")),
-    ui.Drawn("load", "radio", ("draws", "burst", "lowest")),
+    ui.Drawn("load", "modem", ("draws", "burst", "lowest")),
 )
 
 
 def bank_panel() -> ui.Panel[BurstCase, BurstResult]:
-    """30 mF at 28 V beside a converter of 2 A, and a radio of 3 A for 8 s, on sliders."""
+    """30 mF at 28 V beside a converter of 2 A, and a modem of 3 A for 8 s, on sliders."""
     controls: list[ui.Control | ui.Choice] = [
         ui.Control("farads", "bank", "F", "1 mF", "5 F", "30 mF"),
         ui.Control("burst", "length of a burst", "s", "10 ms", "30 s", "8 s"),
-        ui.Control("draws", "radio draws", "A", 0.5, 10, 3),
+        ui.Control("draws", "modem draws", "A", 0.5, 10, 3),
         ui.Control("supply", "converter gives", "A", 0.4, 10, 2),
-        ui.Control("lowest", "lowest voltage of the radio", "V", 10, 27, 22, scale="linear", steps=68),
+        ui.Control("lowest", "lowest voltage of the modem", "V", 10, 27, 22, scale="linear", steps=68),
         ui.Control("ohms", "resistance of bank and fuse", "ohm", "1 mΩ", "1 Ω", "30 mΩ"),
     ]
     every = ui.in_front(controls, ("farads", "burst", "draws", "supply"))
@@ -36,11 +36,11 @@ def bank_panel() -> ui.Panel[BurstCase, BurstResult]:
 
 def _picture() -> ui.Picture[BurstResult]:
     course: ui.Plot[BurstResult] = ui.Plot(
-        "The radio's voltage",
+        "The modem's voltage",
         ui.Axis("time", "s"),
         ui.Axis("voltage", "V"),
         (
-            ui.Curve("radio", lambda r: (r.times, r.course), kept=True),
+            ui.Curve("modem", lambda r: (r.times, r.course), kept=True),
             ui.Level("lowest voltage", lambda r: (r.lowest,), counts=True),
             ui.Level("end of the burst", lambda r: (r.burst,), upright=True, counts=True, dash=(0, (1, 2))),
         ),
@@ -48,7 +48,7 @@ def _picture() -> ui.Picture[BurstResult]:
     row: ui.Plot[BurstResult] = ui.Plot(
         "How long every bank holds",
         ui.Axis("bank", "F", "log", limits=(1e-4, 10.0)),
-        ui.Axis("time", "s", "log", limits=(1e-4, 1e3)),
+        ui.Axis("time (top: for ever)", "s", "log", limits=(1e-4, 1e3)),
         (
             ui.Curve("holds", lambda r: (r.row, _shown(r.row_holds)), kept=True),
             ui.Curve("here", lambda r: ([r.farads], _shown(np.array([r.holds]))), marker="o"),
@@ -84,7 +84,7 @@ def _readings(r: BurstResult) -> tuple[ui.Reading, ...]:
 
 def _sentence(r: BurstResult) -> str:
     if r.needed == 0:
-        return "No bank is needed: the converter gives what the radio draws."
+        return "No bank is needed: the converter gives what the modem draws."
     idea = "The idea carries" if r.lasts else "The idea does not carry"
     return (
         f"{idea}: the bank holds {number(r.deficit, 'A')} for {number(r.holds, 's')}, and the burst of {number(r.burst, 's')} needs "

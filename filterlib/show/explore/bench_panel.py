@@ -55,7 +55,7 @@ def _picture() -> ui.Picture[BoardResult]:
     )
     lines: ui.Plot[BoardResult] = ui.Plot(
         "Harmonics",
-        ui.Axis("frequency", "Hz", "log", limits=(150e3, 3e6)),
+        ui.Axis("frequency", "Hz", "log", limits=(1e5, 4e6)),
         ui.Axis("peak", "V", "log", limits=(1e-6, 1)),
         (
             ui.Curve("before the filter", lambda r: (r.frequencies[:SHOWN], r.before[:SHOWN]), marker="s"),
@@ -85,8 +85,8 @@ def _readings(r: BoardResult) -> tuple[ui.Reading, ...]:
 def _sentence(r: BoardResult) -> str:
     verdict = "These values explain the capture" if r.explains else "These values do not explain the capture"
     return (
-        f"{verdict}: {number(r.pp_expected, 'V')} peak to peak instead of {number(r.pp, 'V')}, and over all harmonics "
-        f"{r.misfit:.2g} times what they may be off."
+        f"{verdict}: {number(r.pp_expected, 'V')} peak to peak instead of {number(r.pp, 'V')}; the harmonics "
+        f"deviate by {r.misfit:.2g} times their uncertainty."
     )
 
 

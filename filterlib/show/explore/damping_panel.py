@@ -8,6 +8,7 @@ from filterlib.analysis.damping.damped_filter import DampedFilter, FilterResult,
 from filterlib.analysis.damping.ideal import NETWORKS
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import DAMPING
+from filterlib.words.quantities import number
 
 F0 = 1 / (2 * math.pi * 10e-6)  # [Hz] of 10 µH and 10 µF, whose R0 is 1 ohm
 
@@ -63,6 +64,6 @@ def _readings(r: FilterResult) -> tuple[ui.Reading, ...]:
 
 def _sentence(r: FilterResult) -> str:
     return (
-        f"With a resistor of {r.resistance:.3g} Ω the peak is {r.peak:.3g} Ω, and {r.worst_peak:.3g} Ω at the worst tolerances; "
-        f"the textbook's resistor is {r.textbook:.3g} Ω, with a peak of {r.best_peak:.3g} Ω."
+        f"With a resistor of {number(r.resistance, 'ohm')} the peak is {number(r.peak, 'ohm')}, and {number(r.worst_peak, 'ohm')} at the "
+        f"worst tolerances; the textbook's resistor is {number(r.textbook, 'ohm')}, with a peak of {number(r.best_peak, 'ohm')}."
     )

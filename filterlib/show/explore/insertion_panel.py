@@ -88,7 +88,7 @@ def _picture() -> ui.Picture[FilterLoss]:
         (
             ui.Curve("converter", lambda r: (r.loss.frequencies, np.abs(r.loss.converter_impedance))),
             ui.Curve("load", lambda r: (r.loss.frequencies, np.abs(r.loss.load_impedance)), dash=(0, (1, 1.4))),
-            ui.Level("50 Ω", lambda r: (50.0,), counts=True),
+            ui.Level("50 Ω", lambda r: (50.0,), counts=True, dash=(0, (1, 2))),
         ),
     )
     return ui.Picture([loss, ends], name="insertion-loss", size=ui.HIGH, widths=(3, 2))

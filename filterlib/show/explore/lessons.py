@@ -353,10 +353,11 @@ DAMPING = Lesson(
     Guess(
         "with all tolerances, should the resistor be that of the textbook?",
         ("yes", "smaller", "larger"),
+        covers=True,
     ),
     (
         Try(
-            "resistor from the textbook's 0.913 Ω to 1.19 Ω",
+            "resistor to 1.19 Ω",
             {"resistance": "1.19 Ω"},
             "The nominal peak rises from 1.41 to 1.50 Ω, the worst one falls from 2.12 to 1.95 Ω. Over the tolerances the larger resistor is better.",
         ),

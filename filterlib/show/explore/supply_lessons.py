@@ -68,7 +68,7 @@ BANK = Lesson(
             "Held, with 75 ms to spare. A bank is for bursts of a tenth of a second.",
         ),
         Try(
-            "that burst, and a radio of 6 A",
+            "that burst, and a modem of 6 A",
             {"burst": "100 ms", "draws": "6 A"},
             "Not held: the deficit of 4 A empties it in 44 ms.",
         ),

@@ -21,7 +21,7 @@ examples:
       --ripple 300mV --spike 0.9V --filter "1 µF film + 2 x 1 mH + 1 µF" --load 35W --load-capacitor 470µF --limit 30mV
       writes the same without a question
 
-What you do not know may be left out; kind, ratings and resistance of a part too: the file says what was taken, to be changed there.
+What you do not know may be left out; kind, ratings and resistance of a part too: the file lists what was assumed; change it there.
 
 exit codes:
   0  done

@@ -16,7 +16,7 @@ examples:
   filterlib schema docs
       the same into the folder docs
 
-Editors that know TOML complete and check by the schema that the first line of a design file names:
+The first line of a design file names the schema; editors that know TOML then complete and check as you type:
   #:schema ./filter-design.schema.json
 
 exit codes:
@@ -29,7 +29,7 @@ exit codes:
 def add_schema(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Adds the command."""
     layout = argparse.RawDescriptionHelpFormatter
-    short = "write what every key of a design file is: a schema for editors, a page for people"
+    short = "explain every key of a design file: a schema for editors, a page for people"
     command = commands.add_parser(
         "schema", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
     )

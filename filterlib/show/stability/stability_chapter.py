@@ -24,7 +24,7 @@ from filterlib.words.margin_sentences import (
 )
 from filterlib.words.quantities import capital, number, share
 
-NOTE = "Stable while the curve keeps −1 on its left; a rule keeps it out of more than that."
+NOTE = "Stable while the curve keeps −1 on its left. A rule forbids the curve a larger region."
 
 
 @dataclass(frozen=True)

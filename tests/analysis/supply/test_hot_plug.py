@@ -63,7 +63,7 @@ def test_a_twisted_pair_onto_a_ceramic():
 
 
 def test_a_class_2_ceramic_more_than_doubles():
-    """C0 / (1 + (v / 40 V)^2), nearly lossless: 60.0504 V by charge balance; 24 pieces are good to a few parts in a thousand."""
+    """C0 / (1 + (v / 40 V)^2), nearly lossless: 60.0504 V by energy balance; 24 pieces are good to a few parts in a thousand."""
     bend = capacitor_bend(lambda v: 1e-5 / (1 + (v / 40) ** 2), 96.0, 24)
     found = plug(line(1e-5, 1e-6), (Input("C", bend, 1e-5),), 24.0)
     assert found.peak_voltage == pytest.approx(60.0504, rel=3e-3, abs=0)
