@@ -46,6 +46,32 @@ def places(tree, model=Design, path=()):
                 yield from places(inner, chosen, (*path, key) if step is None else (*path, key, step))
 
 
+def models_of(tree, model=Design):
+    """The models that a tree is written for, its own first."""
+    yield model
+    for name, field in model.model_fields.items():
+        value = tree.get(field.alias or name)
+        for inner in value if isinstance(value, list) else [value]:
+            if isinstance(inner, dict) and (chosen := model_of(field.annotation, inner)):
+                yield from models_of(inner, chosen)
+
+
+def every_model(model=Design):
+    """All models that a design may hold."""
+    found, left = set(), [model]
+    while left:
+        one = left.pop()
+        if one not in found:
+            found.add(one)
+            left += [
+                m
+                for field in one.model_fields.values()
+                for m in _models_in(field.annotation)
+                if issubclass(m, BaseModel)
+            ]
+    return found
+
+
 def model_of(annotation, tree):
     """The model among those of an annotation that a tree is written for, by its kind; None for none."""
     kind = tree.get("kind")

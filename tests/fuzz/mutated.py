@@ -6,10 +6,10 @@ from functools import cache
 
 from filterlib.parts.tables import data_folder
 from tests.fuzz.ends import at_ends
-from tests.fuzz.sweep import RARE, TREES
+from tests.fuzz.sweep import FED, RARE, TREES
 from tests.system.test_bad_input import EVERY, get, places, written
 
-RARELY = list(places(RARE))
+RARELY = [*places(RARE), *places(FED)]
 
 ODD = (
     "", " ", "0", "-1", "1e999", "-0", "NaN", "inf", "1,5 µF", "4k7", "F1", "R47", "1_000", "10 %", "200 %", "-300 °C", "1e-300 V", "1e300",

@@ -42,7 +42,31 @@ RARE = {  # what the complete design file has no place for: tables that exclude 
                     {"kind": "step", "load": "modem", "current": "1 A", "limit": "500 mV"}],
     "accepted": [{"part": "C1", "rating": "voltage", "reason": "tried on the bench"}],
 }  # fmt: skip
-TREES = {"complete": TREE, "rare": RARE}
+FED = {  # what feeds the converter and how it starts
+    "name": "fed",
+    "converter": {
+        "name": "Combe (invented)", "output_voltage": "28 V", "switching_frequency": "180 kHz", "shape": "triangle",
+        "ripple": {"peak_to_peak": "110 mV", "bandwidth": "20 MHz", "load_current": "2 A"},
+        "limit": {"kind": "hiccup", "current": "3.4 A", "hiccup_on": "5 ms", "hiccup_off": "100 ms", "soft_start": "5 ms"},
+        "control": {"phase_margin": 60, "sensing": "load"},
+    },
+    "battery": {"voltage": "24 V", "resistance": "20 mΩ", "inductance": "0.2 µH", "capacity": "40 Ah", "usable": "80 %"},
+    "supply_wire": {"length": "4 m", "cross_section": "2.5 mm2", "inductance": "3 µH", "drop": "3 %"},
+    "fuse": {"rated_current": "10 A", "melting_i2t": "60 A2s", "resistance": "8 mΩ", "rated_voltage": "58 V", "pulses": 1000},
+    "switch": {
+        "kind": "transistor", "resistance": "5 mΩ", "ramp": "1 ms", "rated_current": "30 A", "peak_current": "120 A", "rated_voltage": "60 V",
+        "avalanche_energy": "0.1 J"},
+    "input_side": {"capacitors": [{"part": "aluminium-100u-50V"}]},
+    "filter": [
+        {"kind": "differential_choke", "part": "dm-10u-6A", "damping": {"resistance": "1 ohm", "part": {
+            "kind": "differential_choke", "inductance": "2.2 µH", "dc_resistance": "5 mΩ", "saturation_current": "8 A", "rated_current": "6 A"}}},
+        {"kind": "capacitor", "name": "C2", "part": {"kind": "aluminium", "capacitance": "100 µF", "rated_voltage": "50 V", "esr": "0.1 ohm"}},
+    ],
+    "load": [{"name": "modem", "kind": "constant_power", "power": "35 W", "starts_at": "22 V", "stops_at": "20 V",
+              "profile": {"idle": "15 %", "burst": "5 ms", "period": "2 s", "lowest_voltage": "20 V"}}],
+    "requirement": [{"kind": "ripple", "load": "modem", "limit": "15 mV"}],
+}  # fmt: skip
+TREES = {"complete": TREE, "rare": RARE, "fed": FED}
 COMMANDS = ("review", "review", "verify", "bank", "damp", "compare")
 
 
