@@ -88,17 +88,18 @@ def one_range(key: str, model: BaseModel, name: str) -> Iterator[UncertainParame
 
 
 def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParameter]:
-    """Every value of a part that has a tolerance."""
+    """Every value of a part that has a tolerance; the range ends where such a part's values do."""
     for name, found in marks(type(part)).items():
         for mark in found:
             value = getattr(part, name)
             stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
-                unit = next(one.unit for one in found if isinstance(one, Quantity))
-                ends = value * (1 - spread), value * (1 + spread)
+                quantity = next(one for one in found if isinstance(one, Quantity))
+                least, most = quantity.plausible or (-np.inf, np.inf)
+                ends = np.maximum(value * (1 - spread), least), np.minimum(value * (1 + spread), most)
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
-                yield UncertainParameter(f"{key}.{name}", label, unit, value, *ends, stated, why)
+                yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
 
 
 def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:

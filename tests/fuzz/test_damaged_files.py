@@ -13,6 +13,7 @@ from filterlib import cli, load_design
 from filterlib.errors import InputError
 from filterlib.parts.touchstone import read_touchstone
 from filterlib.system.solution import solve
+from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from tests.fuzz.ends import at_ends, ends, every_model, models_of
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
@@ -119,3 +120,13 @@ def test_a_draw_below_all_numbers_is_refused_by_its_key(path, tmp_path):
     case = ("rare", ((path, 1e-300),))
     with pytest.raises(InputError, match=rf"board.toml: {re.escape(key_of(path))} .*prefix or a unit forgotten"):
         load_design(write(sweep_changed(case), tmp_path))
+
+
+@pytest.mark.parametrize(("key", "value"), [("capacitance", 0.1), ("tolerance", 1 - 1e-9)])
+def test_a_tolerance_ends_where_such_parts_do(key, value, tmp_path):
+    """Found by the sweep: 100 mF is the most that a capacitor may have, and 20 % more was refused without file and key."""
+    design = load_design(write(sweep_changed(("fed", ((("filter", 1, "part", key), value),))), tmp_path))
+    parameter = next(one for one in uncertain_parameters(design) if one.key == "filter.C2.capacitance")
+    for end in (parameter.low, parameter.high):
+        with_values(design, {parameter.key: end})
+    assert parameter.low < parameter.high
