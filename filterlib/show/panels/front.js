@@ -260,6 +260,7 @@ function render({ model, el }) {
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
     root.classList.toggle("fl-is-wrong", Boolean(seen.alarm) && !hidden);
+    root.classList.toggle("fl-is-covered", Boolean(hidden && model.get("guess").picture));
     root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
     put(error, seen.error);
     put(alarm, hidden ? "" : seen.alarm);

@@ -13,12 +13,14 @@ from filterlib.show.panels.controls import Choice, Control
 class Guess:
     """A ``question`` with its ``options``; which one is chosen is kept, and none is marked as right.
 
-    ``covers``: the numbers at the start would give it away, and come with the guess or with the first move.
+    ``covers``: the numbers at the start would give it away, and come with the guess or with the first move; ``picture``: so does
+    the picture, which has the numbers in it.
     """
 
     question: str
     options: tuple[str, ...]
     covers: bool = False
+    picture: bool = False
 
 
 @dataclass(frozen=True)
