@@ -105,6 +105,7 @@ REVIEW = Lesson(
     Guess(
         "at the worst operating point, with every tolerance against you: is it below 15 mV?",
         ("yes, half of that", "only just", "no"),
+        covers=True,
     ),
     (
         Try(
