@@ -7,6 +7,7 @@ import pytest
 
 from filterlib import load_design
 from filterlib.analysis.hold_up.burst_bank import bank_problems
+from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.cli import main
 from filterlib.parts.tables import data_folder
 
@@ -164,3 +165,22 @@ def test_the_demo_that_transmits_states_all_that_its_banks_ask_for():
     assert design.named_load("modem").profile.burst == 0.04
     assert design.converter.limit is not None
     assert design.states_battery_side
+
+
+def test_a_burst_that_finds_too_little_charge_is_not_met_and_a_bank_mends_it(tmp_path, capsys):
+    """hand: 1.42 A for 40 ms out of 6 V ask for millifarads, and 51 µF are there; 9 x 1 mF at the modem are enough."""
+    text = (data_folder() / "designs" / "tide-gauge-transmitting.toml").read_text(encoding="utf-8")
+    design = tmp_path / "board.toml"
+    design.write_text(text, encoding="utf-8")
+    assert main(["review", str(design), "--out", str(tmp_path / "out")]) == 1
+    said = capsys.readouterr().out
+    assert said.startswith("✗ Not met")
+    assert "The bursts of modem find too little charge: modem needs 6.73 mF, and 51.4 µF are fitted." in " ".join(
+        said.split()
+    )
+    page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")
+    assert "No change is needed" not in page
+    banked = text.replace('part = "aluminium-47u-63V" }', 'part = "aluminium-1000u-35V", count = 9 }')
+    assert banked != text
+    design.write_text(banked, encoding="utf-8")
+    assert bursts(load_design(design)).short == ()

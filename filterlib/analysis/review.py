@@ -9,6 +9,7 @@ from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
+from filterlib.analysis.hold_up.burst_bank import BankResult
 from filterlib.analysis.hold_up.burst_review import Bursts, bursts
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
@@ -99,8 +100,8 @@ class ReviewResult:
 
     @property
     def outcome(self) -> Answer:
-        """That of the judgement; "not met" where the converter itself oscillates with the filter on, at best "undecided" where it may."""
-        if self.oscillates:
+        """That of the judgement; "not met" where the converter itself oscillates with the filter on, or a burst finds no charge, at best "undecided" where it may."""
+        if self.oscillates or self.short:
             return "not met"
         found = self.judgement.outcome
         return "undecided" if self.may_oscillate and found in ("met", "probably met") else found
@@ -116,9 +117,14 @@ class ReviewResult:
         return self.oscillates or ("" if self.converter_side is None else self.converter_side.may_oscillate)
 
     @property
+    def short(self) -> tuple[BankResult, ...]:
+        """The loads whose bursts the capacitors of the design cannot carry."""
+        return () if self.bursts is None else self.bursts.short
+
+    @property
     def exit_code(self) -> int:
         """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.holds(self.accept) and not self.may_oscillate else 1
+        return 0 if self.judgement.holds(self.accept) and not (self.may_oscillate or self.short) else 1
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:

@@ -126,6 +126,13 @@ class Design(Model):
         return float(sum(np.mean(load.draws(volts, 1.0)) for load in self.loads))
 
     @property
+    def attached_capacitance(self) -> float:
+        """Capacitance [F] across the lines outside the converter: of the filter and at the loads."""
+        fitted = [one for one in self.filter if one.kind in ("capacitor", "damping")]
+        own = [load.input_capacitor for load in self.loads if load.input_capacitor is not None]
+        return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))
+
+    @property
     def all_couplings(self) -> tuple[Coupling, ...]:
         """Stated couplings, and defaults between the loops of neighbouring capacitors that state none."""
         return with_neighbours(self.couplings, self.filter)

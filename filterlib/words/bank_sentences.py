@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from filterlib.analysis.hold_up.burst_bank import MOST_PARTS, Bank, BankResult, Fittings
 from filterlib.analysis.hold_up.fittings import LITTLE
 from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
 from filterlib.words.quantities import joined, number
 
-__all__ = ["bank_cautions", "bank_line", "bank_sentences"]
+__all__ = ["bank_cautions", "bank_line", "bank_sentences", "short_sentence"]
 AGREES = 1e-6  # of both methods, below which they are said to agree
 OPENS = 3.0  # times its melting I2t that a fuse is given before it is trusted to open: common practice, no source
 
@@ -23,6 +23,15 @@ def bank_line(result: BankResult) -> str:
     if not result.banks:
         return f"{burst}: {number(result.needed, 'F')} needed, and no bank of our parts carries them"
     return f"{burst}: {number(result.needed, 'F')} needed, for example {result.banks[0].words}"
+
+
+def short_sentence(short: Sequence[BankResult], fitted: float) -> str:
+    """That the bursts of loads find too little charge, with what would hold the first of them."""
+    first = short[0]
+    needed = number(first.needed, "F") if math.isfinite(first.needed) else "more than any capacitor"
+    needs = f"The bursts of {joined([one.load for one in short])} find too little charge: {first.load} needs {needed}"
+    fit = f" Fit {first.banks[0].words} there, for example." if first.banks else ""
+    return f"{needs}, and {number(fitted, 'F')} are fitted.{fit}"
 
 
 def bank_sentences(result: BankResult) -> Iterator[str]:

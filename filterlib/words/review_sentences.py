@@ -19,6 +19,7 @@ from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
 from filterlib.units import format_quantity
+from filterlib.words.bank_sentences import short_sentence
 from filterlib.words.converter_side_sentences import MAY_OSCILLATE, OSCILLATES
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.measurement_sentences import (
@@ -124,6 +125,8 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
+    if failing is None and result.short:
+        return short_sentence(result.short, result.design.attached_capacitance)
     if failing is None and against(judgement.supply):
         return f"{check_sentence(against(judgement.supply)[0])}."
     load, label, point_ = judgement.decisive

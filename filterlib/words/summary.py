@@ -199,7 +199,11 @@ def _bursts(result: ReviewResult) -> Iterator[Finding]:
         yield Finding("–", "not judged", "Bursts", found.reason)
         return
     holds = all(one.holds for one in found.banks) and all(one.best.lowest >= one.allowed for one in found.starts)
-    yield Finding("✓" if holds else WARNING, "estimate", "Bursts", "; ".join(map(bank_line, found.banks)))
+    lines = "; ".join(map(bank_line, found.banks))
+    if found.short:
+        yield Finding(SYMBOLS["not met"], "not met", "Bursts", f"{lines}; {number(found.fitted, 'F')} fitted")
+    else:
+        yield Finding("✓" if holds else WARNING, "estimate", "Bursts", lines)
 
 
 def warnings(result: ReviewResult) -> list[str]:

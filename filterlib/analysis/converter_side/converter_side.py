@@ -170,7 +170,7 @@ def _start(design: Design) -> Start:
     amps, time, (usual, early, late) = limit.current, limit.soft_start, BEGINS
     nominal = float(amps.value), float(time.value)
     low, high = largest(amps.low, time.low, early), largest(amps.high, time.high, late)
-    return Start(_attached(design), largest(*nominal, usual), low, high, *nominal)
+    return Start(design.attached_capacitance, largest(*nominal, usual), low, high, *nominal)
 
 
 def _drawn(load: Load, begins: float) -> Callable[[np.ndarray], np.ndarray]:
@@ -179,10 +179,3 @@ def _drawn(load: Load, begins: float) -> Callable[[np.ndarray], np.ndarray]:
     if load.power is None:
         return lambda v: np.broadcast_to(np.asarray(load.draws(v, share), float), v.shape)
     return constant_power(share * float(np.max(load.power)), load.starts_at or begins)
-
-
-def _attached(design: Design) -> float:
-    """Capacitance [F] across the lines outside the converter."""
-    fitted = [one for one in design.filter if one.kind in ("capacitor", "damping")]
-    own = [load.input_capacitor for load in design.loads if load.input_capacitor is not None]
-    return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))

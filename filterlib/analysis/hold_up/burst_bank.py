@@ -119,6 +119,11 @@ class BankResult:
     bursts: Annotated[float, Unit("", key=None)]
 
     @property
+    def least(self) -> Annotated[float, Unit("F", key=None)]:
+        """The least capacitance behind any diode, or none."""
+        return min([self.needed, *(one.needed for one in self.isolations)])
+
+    @property
     def carried(self) -> bool:
         """Whether the converter carries the burst alone."""
         return self.needed == 0
