@@ -188,7 +188,7 @@ class Capacitor(Part):
             stated = name in self.model_fields_set and getattr(self, name) is not None
             if stated and self.kind in DRY + WET and self.kind not in kinds:
                 raise QuantityError(
-                    f"means something for {', '.join(kinds)} alone", name=name, value=getattr(self, name)
+                    f"belongs to {', '.join(kinds)} only; leave this key out", name=name, value=getattr(self, name)
                 )
         if self.rated_life is not None and self.maximum_temperature is None:
             raise QuantityError("missing: the temperature at which rated_life holds", name="maximum_temperature")

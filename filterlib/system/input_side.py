@@ -85,7 +85,9 @@ class InputSide(Model):
     def _across(cls, fields: Given) -> Iterator[Problem]:
         for key in _LUMPED if fields.get("capacitors") else ():
             if fields.get(key) is not None:
-                yield Problem("", key, fields[key], "the capacitors are stated as parts: leave this key out, or them")
+                yield Problem(
+                    "", key, fields[key], "the capacitors are stated as parts: state the parts or this key, not both"
+                )
 
     def add(
         self,

@@ -29,7 +29,7 @@ def kept_file(name: str) -> Path:
     'skerry-brick.toml'
     """
     if not _NAME.fullmatch(name) or name.startswith("."):
-        raise FilterlibError(f'"{name}" can be no name: letters, digits, "-", "_" and "." are needed, 60 at most')
+        raise FilterlibError(f'"{name}" can be no name: use at most 60 letters, digits, "-", "_" and "."')
     return folder() / f"{name}.toml"
 
 

@@ -227,7 +227,9 @@ def _measured(part: MeasuredCapacitor | MeasuredChoke) -> Iterator[tuple[str, Te
     """What was stated with the file; the rest is read from it again."""
     for name, read in part.computed(part.measurement).items():
         if np.any(getattr(part, name) != read):
-            raise FilterlibError(f"{name}: a measured part that was changed away from {part.file} is not written")
+            raise FilterlibError(
+                f"{name}: a measured part that was changed away from {part.file} cannot be written: its values are those of that file"
+            )
     for name, value in _fields(part):
         if name == "file":
             yield name, _text(str(Path(part.measurement.curve.file).resolve()))

@@ -168,7 +168,7 @@ def _cases(design: Design) -> tuple[_Case, tuple[_Case, ...], tuple[_Case, ...],
     volts = side.battery.volts(design.converter)
     if volts is None:
         raise FilterlibError(
-            "battery.voltage: missing: what is plugged in has a voltage; state it, or converter.input_voltage"
+            "battery.voltage: missing: the peak at the plug follows from it; state it, or converter.input_voltage"
         )
     at, full, empty = float(volts.value), volts.high, volts.low
     lengths = ("low", "high")

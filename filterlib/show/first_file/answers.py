@@ -42,7 +42,7 @@ def _topology(text: str) -> str:
     found = _ALIKE.get(text.strip().lower(), text.strip().lower())
     if found not in TOPOLOGIES:
         raise QuantityError(
-            f"no kind that is known here (leave it out where none fits); {did_you_mean(found, [*TOPOLOGIES, *_ALIKE])}",
+            f"no kind that is known here; leave it out where none fits; {did_you_mean(found, [*TOPOLOGIES, *_ALIKE])}",
             value=text,
         )
     return found
