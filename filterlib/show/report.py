@@ -260,8 +260,8 @@ def _insertion_words(insertion: InsertionResult, load: str, switching: float) ->
 
 def _bank_advice(result: ReviewResult) -> str:
     """A bank, where all else is met and only a burst finds too little charge; else ""."""
-    short = result.short if result.judgement.good else ()
-    return short_sentence(short, result.design.attached_capacitance) if short else ""
+    bursts = result.bursts
+    return short_sentence(bursts) if bursts is not None and bursts.short and result.judgement.good else ""
 
 
 def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None, **pieces: object) -> str:

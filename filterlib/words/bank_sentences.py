@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from filterlib.analysis.hold_up.burst_bank import MOST_PARTS, Bank, BankResult, Fittings
+from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.fittings import LITTLE
 from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
 from filterlib.words.quantities import joined, number
@@ -25,13 +26,15 @@ def bank_line(result: BankResult) -> str:
     return f"{burst}: {number(result.needed, 'F')} needed, for example {result.banks[0].words}"
 
 
-def short_sentence(short: Sequence[BankResult], fitted: float) -> str:
+def short_sentence(found: Bursts) -> str:
     """That the bursts of loads find too little charge, with what would hold the first of them."""
-    first = short[0]
+    first = found.short[0]
     needed = number(first.needed, "F") if math.isfinite(first.needed) else "more than any capacitor"
-    needs = f"The bursts of {joined([one.load for one in short])} find too little charge: {first.load} needs {needed}"
+    needs = (
+        f"The bursts of {joined([one.load for one in found.short])} find too little charge: {first.load} needs {needed}"
+    )
     fit = f" Fit {first.banks[0].words} there, for example." if first.banks else ""
-    return f"{needs}, and {number(fitted, 'F')} are fitted.{fit}"
+    return f"{needs}, and {number(found.fitted, 'F')} are fitted.{fit}"
 
 
 def bank_sentences(result: BankResult) -> Iterator[str]:

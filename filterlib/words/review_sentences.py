@@ -125,8 +125,8 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
-    if failing is None and result.short:
-        return short_sentence(result.short, result.design.attached_capacitance)
+    if failing is None and result.bursts is not None and result.short:
+        return short_sentence(result.bursts)
     if failing is None and against(judgement.supply):
         return f"{check_sentence(against(judgement.supply)[0])}."
     load, label, point_ = judgement.decisive
