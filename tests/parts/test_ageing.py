@@ -108,7 +108,7 @@ def test_a_part_that_states_nothing_of_ageing_stays_as_it_is():
     ],
 )
 def test_what_belongs_to_another_kind_is_refused(part, key, value):
-    with pytest.raises(InputError, match="alone") as caught:
+    with pytest.raises(InputError, match="only") as caught:
         part(**{key: value})
     assert [problem.key for problem in caught.value.problems] == [key]
 
