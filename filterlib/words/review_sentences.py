@@ -237,7 +237,7 @@ def ratings(result: ReviewResult) -> str:
 
 def review_notes(result: ReviewResult) -> list[str]:
     """What is to be known beside the requirements, a line each: odd values, stability, ratings, light loads, an estimate's worst margin."""
-    notes = [f"⚠ {sentence}." for sentence in odd_sentences(result.design)]
+    notes = [f"⚠ {sentence}." for sentence in to_check(result)]
     notes += [*stability_lines(result), *rating_lines(result.judgement)]
     notes += [f"⚠ {sentence}." for point in result.points for sentence in light_load_sentences(point)]
     margins = [(margin, test, point) for point in result.points for test in point.emissions for margin in test.margins]
@@ -252,16 +252,22 @@ def review_notes(result: ReviewResult) -> list[str]:
     return notes
 
 
-def odd_sentences(design: Design) -> Iterator[str]:
-    """Values of the design file that may be true and are more often a slip."""
-    for one in odd(design):
+def to_check(result: ReviewResult) -> Iterator[str]:
+    """What may be true of the design file and is more often a slip: odd values, readings with which no simple inside agrees."""
+    for one in odd(result.design):
         yield f"Please check {one.key}{f' ({one.value})' if one.value else ''}: {one.why}"
+    off = max((point.ripple.readings_off for point in result.points), default=1.0)
+    if off > 1:
+        yield (
+            f"No simple inside of the converter agrees with all its readings, so they are taken as {off:.2g} times as inexact as "
+            "a scope's: please check them, and the load they were taken at; a second filter inside can also be the reason"
+        )
 
 
 def trust(result: ReviewResult) -> Iterator[str]:
     """Where the model stops being trusted."""
     design, first = result.design, result.points[0].ripple
-    yield from odd_sentences(design)
+    yield from to_check(result)
     if first.reason is None:
         yield (
             f"Above {format_quantity(first.trusted_to, 'Hz')} leads, couplings and layout decide, which the file does not state: "
@@ -329,7 +335,7 @@ def has_hazardous_voltage(design: Design) -> bool:
 def cautions(result: ReviewResult) -> Iterator[str]:
     """What may be a slip, can hurt, or break."""
     design = result.design
-    yield from odd_sentences(design)
+    yield from to_check(result)
     yield from (sentence for point in result.points for sentence in light_load_sentences(point))
     yield from (f"A rating is exceeded, or may be: {stress_sentence(check, point)}" for point, check in result.exceeded)
     for point in result.points:

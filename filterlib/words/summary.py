@@ -22,7 +22,7 @@ from filterlib.words.labels import SYMBOLS
 from filterlib.words.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital, joined, margin_text, number, range_text
 from filterlib.words.rating_sentences import rating_lines, stress_limit, stress_value
-from filterlib.words.review_sentences import headline, odd_sentences
+from filterlib.words.review_sentences import headline, to_check
 from filterlib.words.stability_sentences import likelihood
 from filterlib.words.supply_sentences import battery_line, plug_line
 from filterlib.words.switch_on_sentences import switch_on_line
@@ -207,8 +207,8 @@ def _bursts(result: ReviewResult) -> Iterator[Finding]:
 
 
 def warnings(result: ReviewResult) -> list[str]:
-    """What else has to be known: odd values, ratings that are accepted as exceeded, converters that may burst at light load."""
-    odd = [f"{sentence}." for sentence in odd_sentences(result.design)]
+    """What else has to be known: odd values and readings, ratings that are accepted as exceeded, converters that may burst at light load."""
+    odd = [f"{sentence}." for sentence in to_check(result)]
     accepted = [line.removeprefix("⚠ ") for line in rating_lines(result.judgement) if line.startswith("⚠")]
     return odd + accepted + [f"{sentence}." for point in result.points for sentence in light_load_sentences(point)]
 

@@ -126,7 +126,8 @@ class RippleResult:
     suspected; it is within the figure's interval. ``extents``: alike, the interval with the values that make its ends.
     ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
     spikes, as none is stated. ``ripple_as_measured``, ``spike_as_measured``: what the stated arrangements read on the model, of
-    all sources; NaN where no spike is stated. ``reason``: why there is nothing at all (an unstable circuit), else None.
+    all sources; NaN where no spike is stated. ``readings_off``: how many times as far off as a scope reads the readings are taken, so
+    that enough cases agree with them: 1 where some inside agrees. ``reason``: why there is nothing at all (an unstable circuit), else None.
     """
 
     point: str
@@ -151,6 +152,7 @@ class RippleResult:
     without_spike: frozenset[tuple[str, str]] = frozenset()
     ripple_as_measured: Annotated[float, Unit("V", "as measured", "*_pp")] = np.nan
     spike_as_measured: Annotated[float, Unit("V", "as measured", "*_pp")] = np.nan
+    readings_off: Annotated[float, Unit("", "times as far off the readings are taken", "*_ratio")] = 1.0
     reason: Stability | None = None
 
 
@@ -221,6 +223,7 @@ def ripple(
         trusted_to=trusted_to(design),
         ripple_as_measured=_reads(design, design.converter.ripple),
         spike_as_measured=_reads(design, design.converter.spike),
+        readings_off=max((one.plausible.readings_off for one in intervals.values() if one.plausible), default=1.0),
         without_spike=frozenset() if design.converter.spike else frozenset((name, "full") for name in sides),
     )
 

@@ -16,6 +16,9 @@ ROUNDS = 6  # of further points, at most
 WIDEST = 0.7  # standard deviation around the start, in those of the box; half of it in each round that finds nothing
 EVEN = 0.15  # share of the further points that are drawn anywhere
 LEAST_BELIEF = 1 / 64  # readings taken eight times as far off as they may be
+APART = (
+    10.0  # of the logarithm: of two readings three spreads off each, where the load's current does not fit; no source
+)
 _EDGE = 1e-4  # share of a range that counts as its end
 
 
@@ -43,8 +46,8 @@ def latin_hypercube(rng: np.random.Generator, points: int, dimensions: int) -> R
     return np.asarray((parts + rng.random((points, dimensions))) / points)
 
 
-def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, start: Real) -> tuple[Real, Real]:
-    """Points drawn as often as the readings make them likely, and their weights.
+def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, start: Real) -> tuple[Real, Real, float]:
+    """Points drawn as often as the readings make them likely, their weights, and how far the readings are believed.
 
     Parameters
     ----------
@@ -60,17 +63,18 @@ def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, s
 
     Returns
     -------
-    tuple of arrays
+    tuple
         Points (n, dimensions), n at most ``draws``; weights (n,): how often each was drawn, times the mean likelihood over the
-        box, so that shapes that are not stated weigh as their readings have it. None where nothing is likely.
+        box, so that shapes that are not stated weigh as their readings have it; and 1, or the share of the logarithm of
+        the likelihood that counts where too few agree. No points where nothing is likely.
 
     Notes
     -----
     Where fewer than `LEAST` of the even ones count, and until `ENOUGH` do, further ones are drawn around the likely ones so far, as wide as those are spread. Each is weighed by its
     likelihood over the density with which its round was drawn, so that the weights stay those of the even box, and each round
     counts by how many of it do. No density is below `EVEN`, so no likely region that was missed can weigh without end.
-    Where still fewer than `LEAST` count, no simple inside reads as precisely as scopes do: the readings are believed less, as little less as
-    lets that many count; those that come nearest to them weigh most.
+    Where still fewer than `LEAST` count, or the nearest is far off, no simple inside reads as precisely as scopes do: the readings are believed less, as little less as
+    lets that many count, and as brings the nearest within `APART`; those that come nearest to them weigh most.
     Source: O. Cappé, A. Guillin, J.-M. Marin, C. P. Robert, "Population Monte Carlo", Journal of Computational and Graphical
     Statistics 13 (2004) 907-929, from memory.
     """
@@ -81,11 +85,12 @@ def drawn_by(likely: Likely, even: Real, rng: np.random.Generator, draws: int, s
         found.add(_around(found, WIDEST / 2**number), rng, draws)
     sizes = found.sizes()
     if not sizes.any():
-        return even[:0], sizes[:0]
-    mean, sizes = sizes.mean(), found.sizes(found.believed(LEAST))
+        return even[:0], sizes[:0], 1.0
+    mean, belief = sizes.mean(), found.believed(LEAST)
+    sizes = found.sizes(belief)
     at = (np.arange(draws) + rng.random()) / draws
     rows, counts = np.unique(np.searchsorted(np.cumsum(sizes) / sizes.sum(), at), return_counts=True)
-    return found.points[rows], counts * mean
+    return found.points[rows], counts * mean, belief
 
 
 @dataclass(frozen=True)
@@ -132,9 +137,9 @@ class _Found:
         return len(self.points) * np.concatenate([w * one / len(one) for w, one in zip(shares, sizes, strict=True)])
 
     def believed(self, least: float) -> float:
-        """How far the readings can be believed so that as many points as that count: 1, or by halves less."""
-        belief = 1.0
-        while belief > LEAST_BELIEF and effective(self.sizes(belief)) < least:
+        """How far the readings can be believed so that as many points as that count, and the best agrees: 1, or by halves less."""
+        belief, best = 1.0, max(likely.max() for likely, _ in self.rounds)
+        while belief > LEAST_BELIEF and (effective(self.sizes(belief)) < least or belief * best < -APART):
             belief /= 2
         return belief
 

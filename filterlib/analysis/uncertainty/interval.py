@@ -190,9 +190,9 @@ def search(
     if not uncertain_parameters:
         return {}
     rng = np.random.default_rng(seed)
-    cube, weights = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws)
+    cube, weights, belief = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws), 1.0
     if likely is not None:
-        cube, weights = _likely_first(likely, uncertain_parameters, cube, rng, weighed)
+        cube, weights, belief = _likely_first(likely, uncertain_parameters, cube, rng, weighed)
     shares = np.concatenate(
         [
             _alone(uncertain_parameters, GRID),
@@ -204,7 +204,7 @@ def search(
     effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
     drawn = slice(1 + len(uncertain_parameters) * len(GRID), None)
     points = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
-    plausible = {name: Plausible(v[drawn][: len(weights)], weights, points) for name, v in values.items()}
+    plausible = {name: Plausible(v[drawn][: len(weights)], weights, points, belief) for name, v in values.items()}
     together = _together(shares, values, len(uncertain_parameters), len(GRID))
     shares, values = _more(metric, uncertain_parameters, shares, values, together)
     for number in range(ROUNDS):
@@ -224,8 +224,8 @@ def _likely_first(
     cube: np.ndarray,
     rng: np.random.Generator,
     weighed: int,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Points drawn by the readings, then as many even ones as are left; and the weights of the first.
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Points drawn by the readings, then as many even ones as are left; the weights of the first, and the belief in the readings.
 
     ``weighed`` times as many are weighed first, by the converter alone: see `drawn_by`.
     """
@@ -236,10 +236,10 @@ def _likely_first(
     def weigh(shares: np.ndarray) -> np.ndarray:
         return next(iter(_measure(likely, uncertain_parameters, shares).values()))
 
-    points, weights = drawn_by(weigh, even, rng, len(cube), start)
+    points, weights, belief = drawn_by(weigh, even, rng, len(cube), start)
     if not len(points):
-        return cube, np.zeros(len(cube))
-    return np.concatenate([points, cube[len(points) :]]), weights
+        return cube, np.zeros(len(cube)), belief
+    return np.concatenate([points, cube[len(points) :]]), weights, belief
 
 
 def _confirmed(

@@ -34,11 +34,22 @@ class Plausible:
     ``figures`` (draws,), NaN where a combination contradicts what was stated; ``weights`` (draws,): how plausible each is
     beside the others, by its agreement with the readings; a contradiction counts for nothing. ``values``: what was drawn, key of an
     uncertain parameter -> (draws,), so that other figures can be had of the same combinations; "converter.shape" among them.
+    ``belief``: share of the readings' log-likelihood that counts: below 1 where too few combinations agree with them.
     """
 
     figures: Annotated[np.ndarray, Unit("own", key=None)]
     weights: Annotated[np.ndarray, Unit("", key=None)]
     values: Annotated[Mapping[str, np.ndarray], Unit("own", key=None)] = field(default_factory=dict)
+    belief: Annotated[float, Unit("", key=None)] = 1.0
+
+    @property
+    def readings_off(self) -> Annotated[float, Unit("", "times as far off readings are taken", key=None)]:
+        """How many times as far off the readings are taken as they may be; 1 where combinations agree with them.
+
+        >>> Plausible(np.ones(9), np.ones(9), belief=1 / 16).readings_off
+        4.0
+        """
+        return float(self.belief**-0.5)
 
     @property
     def effective(self) -> Annotated[float, Unit("", "combinations that count", key=None)]:
@@ -88,22 +99,23 @@ class Plausible:
 
     def times(self, share: float) -> Plausible:
         """As plausible as this share of all cases."""
-        return Plausible(self.figures, share * self.weights, self.values)
+        return Plausible(self.figures, share * self.weights, self.values, self.belief)
 
     def beside(self, other: Plausible) -> Plausible:
-        """Both together, as where a shape is not stated."""
+        """Both together, as where a shape is not stated; the readings as far believed as by what weighs more."""
         shared = [key for key in self.values if key in other.values]
         return Plausible(
             np.concatenate([self.figures, other.figures]),
             np.concatenate([self.weights, other.weights]),
             {key: np.concatenate([self.values[key], other.values[key]]) for key in shared},
+            max((self, other), key=lambda one: one.weights.sum()).belief,
         )
 
     def where(self, key: str, value: object) -> Plausible | None:
         """Those with this value of what was drawn; None where there are none."""
         chosen = np.flatnonzero(self.values[key] == value) if key in self.values else np.zeros(0, dtype=int)
         values = {name: one[chosen] for name, one in self.values.items()}
-        return Plausible(self.figures[chosen], self.weights[chosen], values) if chosen.size else None
+        return Plausible(self.figures[chosen], self.weights[chosen], values, self.belief) if chosen.size else None
 
     def some(self, count: int) -> np.ndarray:
         """Indices (count,) of a few that stand for all, each as often as it weighs; none twice needs many more than that.
@@ -117,7 +129,7 @@ class Plausible:
 
     def of(self, figures: np.ndarray) -> Plausible:
         """Another figure (draws,) of the same combinations; those that contradict what was stated stay left out."""
-        return Plausible(np.where(np.isfinite(self.figures), figures, np.nan), self.weights, self.values)
+        return Plausible(np.where(np.isfinite(self.figures), figures, np.nan), self.weights, self.values, self.belief)
 
     def _known(self) -> tuple[np.ndarray, np.ndarray]:
         known = np.isfinite(self.figures)

@@ -76,7 +76,7 @@ def learn(result: BenchResult) -> Learned:
 def _weighed(drawn: Plausible, likely: np.ndarray, power: float) -> Plausible:
     """With the readings' likelihood to a power at most 1."""
     weights = np.exp(power * np.maximum(likely - np.max(likely), -700.0))
-    return Plausible(drawn.figures, drawn.weights * weights, drawn.values)
+    return Plausible(drawn.figures, drawn.weights * weights, drawn.values, drawn.belief)
 
 
 def _narrowed(parameter: UncertainParameter, values: np.ndarray, weighed: Plausible) -> Narrowed:

@@ -22,7 +22,7 @@ def narrow(points):
 
 def test_what_no_even_point_meets_is_found_from_the_start():
     """hand: in six dimensions a millionth of the box is likely; the mean and the spread are those of the normal likelihood."""
-    points, weights = found(narrow, WHERE + 0.03)
+    points, weights, _ = found(narrow, WHERE + 0.03)
     mean = np.average(points, axis=0, weights=weights)
     assert effective(weights) > 40
     assert np.abs(mean - WHERE).max() < 4 * WIDE / np.sqrt(40)
@@ -31,19 +31,19 @@ def test_what_no_even_point_meets_is_found_from_the_start():
 
 def test_weights_are_those_of_the_even_box():
     """hand: the mean of three normal likelihoods over a box of 1 is (spread sqrt(2 pi))**3."""
-    _, weights = found(narrow, WHERE[:3] - 0.03)
+    _, weights, _ = found(narrow, WHERE[:3] - 0.03)
     assert weights.sum() / DRAWS == pytest.approx((WIDE * np.sqrt(2 * np.pi)) ** 3, rel=0.15, abs=0)
 
 
 def test_dimensions_on_which_nothing_depends_stay_even():
     """hand: an even spread has its mean at a half and a standard deviation of the twelfth's root."""
-    points, weights = found(lambda points: narrow(points[:, :4]), np.append(WHERE[:4], [np.nan, np.nan]))
+    points, weights, _ = found(lambda points: narrow(points[:, :4]), np.append(WHERE[:4], [np.nan, np.nan]))
     assert np.average(points[:, 4:], axis=0, weights=weights) == pytest.approx(0.5, rel=0.15, abs=0)
     assert points[:, 4:].std() == pytest.approx(12**-0.5, rel=0.15, abs=0)
 
 
 def test_where_nothing_is_likely_nothing_is_drawn():
-    points, weights = found(lambda points: np.full(len(points), -np.inf), WHERE)
+    points, weights, _ = found(lambda points: np.full(len(points), -np.inf), WHERE)
     assert len(points) == len(weights) == 0
 
 
@@ -54,13 +54,15 @@ def test_enough_even_points_are_not_followed_by_others():
         asked.append(len(points))
         return np.zeros(len(points))
 
-    points, weights = found(likely, WHERE)
+    points, weights, belief = found(likely, WHERE)
+    assert belief == 1
     assert asked == [3 * DRAWS]
     assert len(points) == weights.sum() == DRAWS
 
 
 def test_readings_that_nothing_agrees_with_are_believed_less():
     """hand: off by 8 spreads and more in each of eight dimensions: some ten count still, and they are those nearest to it."""
-    points, weights = found(lambda points: -0.5 * (((points + 0.4) / 0.05) ** 2).sum(axis=1), np.full(8, 0.5))
+    points, weights, belief = found(lambda points: -0.5 * (((points + 0.4) / 0.05) ** 2).sum(axis=1), np.full(8, 0.5))
     assert effective(weights) >= 10
+    assert belief < 1
     assert np.average(points, axis=0, weights=weights).mean() < 0.3
