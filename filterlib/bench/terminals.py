@@ -16,8 +16,10 @@ from filterlib.bench.inside import FitError, InsideFit
 from filterlib.bench.measurement import Measurement, measure, over_the_longer
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.system.conversion import LEADS
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.load import Load
 from filterlib.system.recorded import Recorded
 from filterlib.system.shared_capacitor import as_measured
 from filterlib.system.stages import ShuntCapacitor
@@ -64,7 +66,7 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     current = design.full_current if ripple.load_current is None else ripple.load_current
     _refuse_unnamed(design, file)
     try:
-        return as_measured(design.replace(converter=_told(converter, taken, current).inside(converter)))
+        return as_measured(design.replace(converter=_told(converter, taken, current)))
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
     except FilterlibError as error:
@@ -81,8 +83,24 @@ def _refuse_unnamed(design: Design, file: str) -> None:
         raise InputError([Problem(file, f"{_SECOND}.stage", second.stage, why)])
 
 
-def _told(converter: Converter, taken: Taken, current: float) -> InsideFit | BankFit:
-    """What both recordings tell: one capacitor where that explains them, else a bank of several.
+def _told(converter: Converter, taken: Taken, current: float) -> Converter:
+    """The converter with what both recordings tell; the load taken as a resistor, and where that explains nothing, as one behind leads."""
+    try:
+        return _fitted(converter, taken, current).inside(converter)
+    except FitError as error:
+        if not current or converter.measured_with:
+            raise
+        refused = error
+    resistor = converter.output_voltage / current
+    on_leads = converter.replace(measured_with=(Load(name="bench", kind="resistive", resistance=resistor, lead=LEADS),))
+    try:
+        return _fitted(on_leads, taken, current).inside(on_leads)
+    except FitError:
+        raise refused from None
+
+
+def _fitted(converter: Converter, taken: Taken, current: float) -> InsideFit | BankFit:
+    """One capacitor where that explains both recordings, else a bank of several.
 
     A bank too where the filter's own capacitor was across: it says how the inside moves with what is uncertain of that.
     """

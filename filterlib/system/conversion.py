@@ -10,12 +10,15 @@ from numpy.typing import NDArray
 
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Current
+from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, INSULATION
 from filterlib.system.converter import Converter
 from filterlib.system.load import Load
 from filterlib.system.state import State
 
 Spectrum: TypeAlias = NDArray[np.complex128]
+LEADS = WirePair(length=0.5, cross_section=1.5e-6, spacing=5e-3)
+"""Of a load on the bench, which keep the ripple out of it where it is a fraction of an ohm: common practice, no source."""
 
 
 class Admittances(NamedTuple):

@@ -9,7 +9,7 @@ import numpy as np
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.spectrum import lowpass_response
-from filterlib.system.conversion import loads_on_line, through_loads
+from filterlib.system.conversion import admittances, loads_on_line, through_loads
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 
 PROBE_RESISTANCE = 1e6  # of a scope's input [ohm]: common practice, no source
@@ -70,7 +70,9 @@ def probe_transfer(
     converter: Converter, arrangement: Arrangement, frequencies: Real, load_current: float,
     *, behind: Harmonics | None = None,
 ) -> Harmonics:  # fmt: skip
-    """Voltage at the probe over the electromotive force of the ripple, without the limit of bandwidth; the load a resistor.
+    """Voltage at the probe over the electromotive force of the ripple, without the limit of bandwidth.
+
+    The load is a resistor, or what the converter was ``measured_with`` where nothing drives the chassis.
 
     Parameters
     ----------
@@ -88,10 +90,18 @@ def probe_transfer(
     numpy.ndarray
         Complex (f,) or (designs, f); that of `measuring_circuit`, in closed form.
     """
-    load = load_current / converter.output_voltage
+    load = _load_admittance(converter, frequencies, load_current)
     behind = converter.terminal_impedance(frequencies) if behind is None else behind
     probe, terminals = _probe(arrangement, 2j * np.pi * frequencies)
     return np.asarray(1 / (terminals + behind * (probe + terminals * load)))
+
+
+def _load_admittance(converter: Converter, frequencies: Real, current: float) -> Any:
+    """Of what drew a current [A] meanwhile [S]; (f,) or one number; ``frequencies`` are harmonics of the switching frequency."""
+    if not converter.measured_with or converter.common_mode is not None:
+        return current / converter.output_voltage
+    orders = np.rint(frequencies / converter.switching_frequency).astype(int)
+    return admittances(converter, int(orders.max()), current).plus[orders - 1]
 
 
 def measuring_circuit(converter: Converter, arrangement: Arrangement, load_current: float) -> Circuit:
