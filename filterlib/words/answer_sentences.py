@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from filterlib.analysis.ripple.ripple import Figure
 from filterlib.bench.answers.answer import Answer, BenchResult
 from filterlib.bench.answers.explanation import Explained, Explanation
 from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.learned import BothRanges
 from filterlib.bench.answers.loads import alike
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import FOOLED, ScopeView
@@ -87,18 +87,32 @@ def answer_sentence(answer: Answer) -> str:
     )
 
 
-def noise_sentence(answer: Answer) -> str | None:
-    """What noise added to a reading, where that matters."""
-    reading = answer.reading
-    if reading.bias < 0.01 * reading.shown:
-        return None
-    return (
-        f"{capital(station_words(answer.station))}: {number(reading.shown, 'V')} is on the screen; noise makes about "
-        f"{number(reading.bias, 'V', 2)} of it, which is taken off."
-    )
+def remark_sentences(result: BenchResult) -> Iterator[str]:
+    """What to know of the readings: their loads, their noise, how often they were taken, and captures without a single period."""
+    yield from _load_sentences(result)
+    for answer in result.answers:
+        yield from _reading_sentences(answer)
+    for station, several in result.captures:
+        for why in dict.fromkeys(one.periods.why for one in several if one.pulses or one.average is None):
+            yield f"{capital(station_words(station))}: {why}. Peak to peak is read over the whole capture, harmonics are not compared."
 
 
-def load_sentences(result: BenchResult) -> Iterator[str]:
+def _reading_sentences(answer: Answer) -> Iterator[str]:
+    """What noise added to a reading, where that matters, and how well a mean of several is known."""
+    reading, at = answer.reading, capital(station_words(answer.station))
+    if reading.bias >= 0.01 * reading.shown:
+        yield (
+            f"{at}: {number(reading.shown, 'V')} is on the screen; noise makes about {number(reading.bias, 'V', 2)} of it, which is "
+            "taken off."
+        )
+    if reading.times > 1:
+        yield (
+            f"{at}: mean of {reading.times:.0f} readings. Standard uncertainty: {number(reading.by_repeats, 'V', 2)} as they scatter "
+            f"(type A), {number(reading.by_instrument, 'V', 2)} from scope and probe (type B)."
+        )
+
+
+def _load_sentences(result: BenchResult) -> Iterator[str]:
     """Which readings were taken at another load than the design's own, and what was made of that."""
     amps, stated = result.before_taken.load_current, result.stated
     at = stated.converter.ripple.load_current or stated.full_current
@@ -139,10 +153,14 @@ def fooled_sentences(views: Iterable[ScopeView]) -> Iterator[str]:
             yield f"{at}: {there} is there, and the long ground lead makes {number(one.long, 'V', 2)} of it. Use a spring at the tip."
 
 
-def learned_sentence(station: Station, before: Figure, after: Figure) -> str:
-    """The probable range at a station as the file states it, and with what was learned."""
-    old, new = (range_text(one.probable_low, one.probable_high, "V", 2) for one in (before, after))
-    return f"{capital(station_words(station))}: {old} as the file states it, {new} with the narrowed ranges."
+def learned_sentences(both: BothRanges) -> Iterator[str]:
+    """What the readings narrowed, and the probable range at a station as the file states it and with that."""
+    if not both.learned.narrowed:
+        yield "The readings narrow no range of the converter."
+        return
+    yield f"Narrowed: {', '.join(one.label for one in both.learned.narrowed)}."
+    old, new = (range_text(one.probable_low, one.probable_high, "V", 2) for one in (both.before, both.after))
+    yield f"{capital(station_words(both.station))}: {old} as the file states it, {new} with the narrowed ranges."
 
 
 def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:
@@ -161,7 +179,7 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
     elif not any(one.explains for one in explained.ranked):
         yield "No single fault that is known here explains all readings. Nearest: " + fault_words(best.fault) + "."
     else:
-        yield f"Likeliest: {fault_words(best.fault)} ({share(best.likely)})."
+        yield f"Likeliest: {fault_words(best.fault)} ({share(best.likely) if best.likely < 0.995 else 'over 99 %'})."
         rest = [one for one in alike[1:] if one.explains]
         if rest:
             yield f"Not told apart from it: {_any_of(rest)}."
@@ -185,5 +203,5 @@ def _if(one: Explanation) -> str:
 def bench_text(result: BenchResult, explained: Explained | None) -> str:
     """For a terminal."""
     lines = [f"{verdict_words(result)}.", *(answer_sentence(one) for one in result.answers)]
-    lines += load_sentences(result)
+    lines += remark_sentences(result)
     return "\n".join([*lines, *(explained_sentences(result, explained) if explained else ())])

@@ -19,7 +19,7 @@ import filterlib
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
-from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
+from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures
 from filterlib.bench.answers.distance import MODEL
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
@@ -42,7 +42,7 @@ def typed(random: np.random.Generator, true: float, scope: ScopeErrors) -> Bench
     gain = (1 + scope.gain * random.uniform(-1, 1)) * (1 + scope.probe_gain * random.uniform(-1, 1))
     shown = gain * true + noise
     shown = step * np.round(shown / step) + step * random.uniform(-0.5, 0.5) if step else shown
-    return from_figure(float(shown), BAND, scope)
+    return from_figures([float(shown)], BAND, scope)
 
 
 def scopes(random: np.random.Generator, true: float) -> ScopeErrors:
@@ -67,7 +67,7 @@ def captured(random: np.random.Generator) -> tuple[BenchReading, float]:
     gain, step = float(scope.gains(random, 1)[0]), (scope.full_scale or 0.0) / 2**scope.bits
     volts = gain * wave + random.normal(0, scope.noise / 6, times.size)  # six standard deviations peak to peak
     recording = Recording(step * np.round(volts / step), 5e-6 / SAMPLES, bandwidth=100e6, file="drawn.csv")
-    return from_capture(measure(recording), FULL, scope), true
+    return from_captures([measure(recording)], FULL, scope), true
 
 
 def boards(name: str, count: int, random: np.random.Generator) -> dict[str, np.ndarray]:

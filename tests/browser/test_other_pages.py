@@ -45,9 +45,6 @@ def addresses(tmp_path_factory):
         both = compare(demo("clean"), demo("brick"))
     sheet = bench_sheet(both.reviews[1])
     carrying = bursting()
-    captures = [str(data_folder() / "recordings" / f"clean-{name}.csv") for name in ("terminals", "modem-bridged")]
-    clean = data_folder() / "designs" / "tide-gauge-clean.toml"
-    answered = compared(clean, before=captures[0], after=[Capture(captures[1])])
     (folder / "keys.html").write_text(key_html(), encoding="utf-8")
     return {
         "recording": write_recording(found, harmonics(found), folder / "recording").as_uri(),
@@ -55,9 +52,17 @@ def addresses(tmp_path_factory):
         "compare": write_comparison(both, folder / "compare").as_uri(),
         "verify": write_sheet(sheet, folder / "verify").as_uri(),
         "bank": write_bank(carrying, bursts(carrying), folder / "bank").as_uri(),
-        "bench": write_answers(answered, explain(answered), folder / "bench").as_uri(),
+        "bench": answers("clean", "modem-bridged", folder / "bench"),
         "keys": (folder / "keys.html").as_uri(),
     }
+
+
+def answers(name, after, folder):
+    """The page of a demonstration's captures: at its terminals, and behind its filter."""
+    captures = [str(data_folder() / "recordings" / f"{name}-{place}.csv") for place in ("terminals", after)]
+    design = data_folder() / "designs" / f"tide-gauge-{name}.toml"
+    answered = compared(design, before=captures[0], after=[Capture(captures[1])])
+    return write_answers(answered, explain(answered), folder).as_uri()
 
 
 def bursting():
@@ -177,3 +182,14 @@ def test_a_comparison_is_read_in_some_three_screens(opened):
     assert len(tops) == 4
     assert len(set(tops)) == 2
     assert page.evaluate("document.querySelector('#left table').getBoundingClientRect().bottom") <= 768
+
+
+@pytest.mark.parametrize("name", ["clean", "brick", "faulty"])
+def test_what_the_bench_says_is_read_in_two_screens(opened, addresses, tmp_path, name):
+    """published: the page's own promise, before anything is unfolded: readings and what explains them in the first, all else in the second."""
+    if name != "faulty":
+        addresses[name] = answers(name, "modem", tmp_path / name)
+    page = opened("bench" if name == "faulty" else name, *SIZES["laptop"])
+    assert page.evaluate("document.documentElement.scrollHeight") <= 2 * 768
+    assert page.evaluate("document.querySelector('#explained').getBoundingClientRect().bottom") <= 768
+    assert "Measure next" not in page.inner_text("main") or page.locator("#explained table").count() == 2

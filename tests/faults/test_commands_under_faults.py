@@ -124,10 +124,12 @@ def test_a_learned_design_is_written_whole_or_not_at_all(fault, tmp_path, capfd,
     found = answer.bench(CLEAN, readings=["modem 20MHz 4.1 mV"])
     why = explanation.explain(found)
     one = learned.Narrowed("converter.output_esr", "ESR", "ohm", 3.6e-3, 8.4e-3, 6e-3, 5e-3, 7e-3)
-    whole = learned.learned_text(CLEAN, found, learned.Learned((one,), 50.0), [])
     monkeypatch.setattr(answer, "bench", lambda *_, **__: found)
     monkeypatch.setattr(explanation, "explain", lambda _: why)
     monkeypatch.setattr(learned, "learn", lambda _: learned.Learned((one,), 50.0))
+    both = learned.both_ranges(found)
+    whole = learned.learned_text(CLEAN, both, [])
+    monkeypatch.setattr(learned, "both_ranges", lambda _: both)
     monkeypatch.setattr(learned, "learned_text", lambda *_: whole)
     for at, code in injected.at_every_call(
         lambda at: command("bench", CLEAN, "--reading", "modem 20MHz 4.1 mV", "--learned", tmp_path / f"{at}.toml"),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import astuple, dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -13,7 +13,7 @@ from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
+from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures, limited_below
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -73,7 +73,7 @@ class BenchResult:
 
     ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
     in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
-    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures``; ``typed`` readings; ``ripples``: by operating point; ``views``: what the ``scope`` would show
+    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures`` by station; ``typed`` readings; ``ripples``: by operating point; ``views``: what the ``scope`` would show
     beside what is there.
     """
 
@@ -84,7 +84,7 @@ class BenchResult:
     typed: tuple[str, ...]
     before: Measurement | None
     before_taken: Taken
-    captures: tuple[tuple[Station, Measurement], ...]
+    captures: tuple[tuple[Station, tuple[Measurement, ...]], ...]
     ripples: dict[str, RippleResult]
     scope: ScopeErrors
     views: tuple[ScopeView, ...]
@@ -98,7 +98,7 @@ class BenchResult:
 def bench(
     file: str | Path,
     *,
-    before: str | None = None,
+    before: str | Sequence[str] | None = None,
     before_taken: Taken | None = None,
     after: Sequence[Capture] = (),
     readings: Sequence[str] = (),
@@ -108,10 +108,10 @@ def bench(
 ) -> BenchResult:
     """Readings of a built board beside what its design file promises.
 
-    Parameters: ``file``: the design; ``before``: a capture of the converter's bare terminals, in the file's arrangement and at
+    Parameters: ``file``: the design; ``before``: a capture of the converter's bare terminals, or several, in the file's arrangement and at
     its load, from which everything behind is predicted then; ``before_taken``: its load and input voltage, where they are others
-    than the file's and its own; ``after``: captures at loads or terminals with the filter;
-    ``readings``: figures as `station_and_figure` reads them; ``scope``; ``as_stated``: takes captures that look exchanged as they
+    than the file's and its own; ``after``: captures at loads or terminals with the filter; ``readings``: figures as
+    `station_and_figure` reads them; several of one station are averaged; ``scope``; ``as_stated``: takes captures that look exchanged as they
     are; ``progress``: called with the share done and what is being done.
     Returns: BenchResult.
     Raises: InputError, FilterlibError: for files and names that are wrong, captures of different converters, captures that look
@@ -128,64 +128,101 @@ def bench(
         raise FilterlibError("nothing to compare: give --before, --after or --reading")
     tell(0.0, f"reading {file}")
     stated = load_design(file)
-    bare = None if before is None else _measured(Capture(before))
-    seen = Taken() if bare is None else as_taken(bare.recording, *astuple(before_taken or Taken()))
-    design = stated
-    if bare is not None:
-        refuse_before(stated, seen, bare.recording.file)
-        design = design_of_capture(file, bare.recording.file, seen.load_current)
+    bare = _bare([before] if isinstance(before, str) else before or ())
+    design, seen = _as_captured(file, stated, bare, before_taken or Taken())
     tell(0.1, "reading captures")
-    captures = []
+    design, captures = _captures(design, after)
+    _refuse_others(bare, captures, as_stated)
+    design, typed = _typed(stated, design, readings)
+    ripples = _ripples(design, [*captures, *(station for station, _ in typed)], tell)
+    tell(0.9, "comparing")
+    answers = [*_bare_answers(stated, bare, seen, scope)]
+    for station, several in captures.items():
+        answers += _of_captures(design, station, several, _beside(bare, several, scope), ripples)
+    for (station, load), volts in typed.items():
+        answers.append(_answer(station, from_figures(volts, station.band, scope), stated, ripples, load))
+    compared = [
+        spectrum_answer(design, station, several, bare[0], ripples[station.point], scope)
+        for station, several in captures.items()
+        if bare and station.point != BARE
+    ]
+    views = scope_views(design, [one.station for one in answers], scope)
+    return BenchResult(
+        design, stated, tuple(answers), tuple(one for one in compared if one), tuple(readings), bare[0] if bare else None, seen,
+        tuple((station, tuple(several)) for station, several in captures.items()), ripples, scope, views,
+    )  # fmt: skip
+
+
+def _bare(files: Sequence[str]) -> list[Measurement]:
+    """Captures of the bare converter, that with the middle peak to peak first: all that is expected is of one that is usual."""
+    found = sorted(
+        (_measured(Capture(one)) for one in files), key=lambda one: one.averaged.ripple if one.averaged else 0.0
+    )
+    return [found.pop(len(found) // 2), *found] if found else []
+
+
+def _as_captured(file: str | Path, stated: Design, bare: Sequence[Measurement], said: Taken) -> tuple[Design, Taken]:
+    """The design with the capture of the bare converter in it, where there is one, and at which load that was taken."""
+    if not bare:
+        return stated, Taken()
+    seen = as_taken(bare[0].recording, *astuple(said))
+    refuse_before(stated, seen, bare[0].recording.file)
+    return design_of_capture(file, bare[0].recording.file, seen.load_current), seen
+
+
+def _captures(design: Design, after: Sequence[Capture]) -> tuple[Design, dict[Station, list[Measurement]]]:
+    """Captures by station, and the design with the operating points that they were taken at."""
+    found: dict[Station, list[Measurement]] = {}
     for one in after:
-        measured = _measured(one, noise=True)
+        measured = _measured(one, uneven=True)
         design, station = at_its_load(design, named_station(design, one.place, one.point), as_taken(measured.recording))
-        captures.append((station, measured))
-    if bare is not None:
-        _refuse_others(bare, captures, as_stated)
-    typed = []
+        found.setdefault(station, []).append(measured)
+    return design, found
+
+
+def _typed(
+    stated: Design, design: Design, readings: Sequence[str]
+) -> tuple[Design, dict[tuple[Station, Taken], list[float]]]:
+    """Figures [V] by station and load, and the design with the operating points that they were read at."""
+    found: dict[tuple[Station, Taken], list[float]] = {}
     for line in readings:
         words, load = reading_and_current(line)
         station, volts = station_and_figure(stated, words)
         design, station = at_its_load(design, station, load)
-        typed.append((station, volts, load))
-    stations = [one[0] for one in captures] + [one[0] for one in typed]
-    ripples = {}
+        found.setdefault((station, load), []).append(volts)
+    return design, found
+
+
+def _ripples(design: Design, stations: Sequence[Station], tell: Progress) -> dict[str, RippleResult]:
+    """What is expected at every operating point that was read."""
     points = dict.fromkeys(station.point for station in stations if station.point != BARE)
+    found = {}
     for number, point in enumerate(points):
         tell(0.2 + 0.7 * number / len(points), f"what is expected, {point}")
-        ripples[point] = _ripple(design, point)
-    tell(0.9, "comparing")
-    answers = [*_bare_answers(stated, bare, seen, scope)]
-    for station, measured in captures:
-        answers += _of_capture(design, station, measured, scope, ripples)
-    for station, volts, load in typed:
-        answers.append(_answer(station, from_figure(volts, station.band, scope), stated, ripples, load))
-    compared = [
-        spectrum_answer(design, station, measured, bare, ripples[station.point], scope)
-        for station, measured in captures
-        if bare is not None and station.point != BARE and measured.average is not None
-    ]
-    views = scope_views(design, [one.station for one in answers], scope)
-    return BenchResult(
-        design, stated, tuple(answers), tuple(compared), tuple(readings), bare, seen, tuple(captures), ripples, scope, views
-    )  # fmt: skip
+        found[point] = _ripple(design, point)
+    return found
 
 
-def _measured(capture: Capture, *, noise: bool = False) -> Measurement:
-    """Raises InputError where no ripple can be taken from it; ``noise``: one in which nothing repeats is taken for what it is."""
+def _measured(capture: Capture, *, uneven: bool = False) -> Measurement:
+    """Raises InputError where no ripple can be taken from it; ``uneven``: one without a single period is taken for what it is."""
     found = measure(load_recording(capture.file, capture.channel))
-    if found.average is None and not (noise and found.periods.pattern == "none"):
+    if found.average is None and not uneven:
         raise InputError([Problem(capture.file, "", None, f"no ripple can be taken from it: {found.remarks[0]}")])
     return found
 
 
-def _refuse_others(bare: Measurement, captures: Sequence[tuple[Station, Measurement]], as_stated: bool) -> None:
+def _refuse_others(
+    bare: Sequence[Measurement], captures: Mapping[Station, Sequence[Measurement]], as_stated: bool
+) -> None:
     """Captures of another converter, and captures that look exchanged; all of them at once."""
-    problems = []
-    for _, measured in captures:
-        one, two = bare.switching_frequency, measured.switching_frequency
-        assert one is not None  # or it was refused
-        if two is None:
+    if not bare:
+        return
+    problems, first = [], bare[0]
+    behind = [one for several in captures.values() for one in several]
+    one = _switching(first)
+    for measured in (*bare[1:], *behind):
+        two = _switching(measured)
+        if one is None or two is None:
             continue  # all noise
         name = measured.recording.file
         if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > SAME:
@@ -194,14 +231,20 @@ def _refuse_others(bare: Measurement, captures: Sequence[tuple[Station, Measurem
                 f"{format_quantity(one, 'Hz', 4)}: captures of one converter are needed"
             )
             problems.append(Problem(name, "", None, why))
-        elif not as_stated and measured.rms_about_mean > bare.rms_about_mean:
+        elif not as_stated and measured in behind and measured.rms_about_mean > first.rms_about_mean:
             why = (
                 f"behind the filter it reads {format_quantity(measured.rms_about_mean, 'V', 3)} rms, before it "
-                f"{format_quantity(bare.rms_about_mean, 'V', 3)}: are the two exchanged? If not, add --as-stated"
+                f"{format_quantity(first.rms_about_mean, 'V', 3)}: are the two exchanged? If not, add --as-stated"
             )
             problems.append(Problem(name, "", None, why))
     if problems:
         raise InputError(problems)
+
+
+def _switching(measured: Measurement) -> float | None:
+    """Switching frequency [Hz], of pulses that do not come evenly that of most of them; None in noise."""
+    usual = measured.periods.median
+    return measured.switching_frequency or (1 / usual if usual else None)
 
 
 def _ripple(design: Design, point: str) -> RippleResult:
@@ -213,20 +256,31 @@ def _ripple(design: Design, point: str) -> RippleResult:
     return ripple(solution)
 
 
-def _bare_answers(stated: Design, bare: Measurement | None, taken: Taken, scope: ScopeErrors) -> Iterator[Answer]:
-    """The capture of the bare converter beside what the file states of it."""
-    if bare is not None and stated.converter.ripple.recording is None:
+def _bare_answers(stated: Design, bare: Sequence[Measurement], taken: Taken, scope: ScopeErrors) -> Iterator[Answer]:
+    """The captures of the bare converter beside what the file states of it."""
+    if bare and stated.converter.ripple.recording is None:
         station = named_station(stated, "terminals", BARE)
-        yield _answer(station, from_capture(bare, station.band, scope), stated, {}, taken)
+        yield _answer(station, from_captures(bare, station.band, scope), stated, {}, taken)
 
 
-def _of_capture(
-    design: Design, station: Station, measured: Measurement, scope: ScopeErrors, ripples: dict[str, RippleResult]
+def _beside(bare: Sequence[Measurement], several: Sequence[Measurement], scope: ScopeErrors) -> ScopeErrors:
+    """A scope whose low-pass was in the way of the capture before the filter too: what is expected has its error as well."""
+    alike = bare and bare[0].recording.bandwidth == several[0].recording.bandwidth
+    return replace(scope, corner=0.0) if alike else scope
+
+
+def _of_captures(
+    design: Design,
+    station: Station,
+    several: Sequence[Measurement],
+    scope: ScopeErrors,
+    ripples: dict[str, RippleResult],
 ) -> Iterator[Answer]:
-    """In 20 MHz, and in full bandwidth where the capture reaches there."""
-    yield _answer(station, from_capture(measured, station.band, scope), design, ripples)
+    """In 20 MHz, and in full bandwidth where the captures reach there."""
+    yield _answer(station, from_captures(several, station.band, scope), design, ripples)
     full = named_station(design, station.place, station.point, "full")
-    reading = from_capture(measured, full.band, scope)
+    wide = [one for one in several if not limited_below(one)]
+    reading = from_captures(wide or several, full.band, scope)
     if not reading.short:
         yield _answer(full, reading, design, ripples)
 

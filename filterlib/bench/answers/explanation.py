@@ -56,16 +56,25 @@ class Explanation:
 
 @dataclass(frozen=True)
 class NextReading:
-    """The reading that tells the two likeliest apart best: what ``first`` and ``second`` would make there."""
+    """The reading that tells two explanations apart best: what ``first`` and ``second`` would make there, and between which ends nine of
+    their plausible cases in ten are."""
 
     station: Station
     first: Annotated[float, Unit("V", "first", "first_pp")]
     second: Annotated[float, Unit("V", "second", "second_pp")]
+    first_ends: Annotated[tuple[float, float], Unit("V", key=None)]
+    second_ends: Annotated[tuple[float, float], Unit("V", key=None)]
 
     @property
     def ratio(self) -> Annotated[float, Unit("", key=None)]:
         """How far both are apart, at least 1."""
         return max(self.first, self.second) / max(min(self.first, self.second), 1e-9)
+
+    @property
+    def apart(self) -> Annotated[float, Unit("", key=None)]:
+        """How far both are apart over what both are spread and the circuit may be off, in logarithms."""
+        spread = [np.log(max(high, 1e-9) / max(low, 1e-9)) / 3.29 for low, high in (self.first_ends, self.second_ends)]
+        return float(np.log(self.ratio) / np.hypot.reduce([*spread, MODEL]))
 
 
 @dataclass(frozen=True)
@@ -190,7 +199,7 @@ def _next(
         if rival.likely * RULED_OUT < ranked[0].likely:
             break
         pairs = _pairs(result, known[ranked[0].fault], known[rival.fault])
-        best = max((one for one in pairs if one.station.name not in done), key=lambda one: one.ratio, default=None)
+        best = max((one for one in pairs if one.station.name not in done), key=lambda one: one.apart, default=None)
         if best is not None and best.ratio > _APART:
             return best, (ranked[0], rival)
     return None, None
@@ -201,5 +210,7 @@ def _pairs(result: BenchResult, one: Trial, other: Trial) -> Iterator[NextReadin
     for point in result.ripples:
         for station in stations(result.design, point):
             if station.name in one.figures and station.name in other.figures:
-                sizes = (float(np.median(each.figures[station.name])) for each in (one, other))
-                yield NextReading(station, *sizes)
+                both = [each.figures[station.name] for each in (one, other)]
+                low, middle, high = np.transpose([np.quantile(each, (0.05, 0.5, 0.95)) for each in both])
+                ends = ((float(low[k]), float(high[k])) for k in (0, 1))
+                yield NextReading(station, float(middle[0]), float(middle[1]), *ends)

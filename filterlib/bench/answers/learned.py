@@ -115,24 +115,38 @@ def learned_design(result: BenchResult, learned: Learned) -> Design:
     return changed(result.stated, ranges)
 
 
-def both_figures(result: BenchResult, design: Design) -> tuple[Station, Figure, Figure]:
-    """The first station that was read, and the figure there as the file states it and of a ``design`` with narrowed ranges."""
+@dataclass(frozen=True)
+class BothRanges:
+    """What was ``learned``, the ``design`` with it, and the figure at a ``station`` ``before`` and ``after`` that."""
+
+    learned: Learned
+    design: Design
+    station: Station
+    before: Figure
+    after: Figure
+
+
+def both_ranges(result: BenchResult) -> BothRanges:
+    """What the readings tell, and the first station that was read, as the file states the design and with narrowed ranges.
+
+    Raises: FilterlibError as `learn`.
+    """
+    found = learn(result)
+    design = learned_design(result, found)
     station = next(
         one.station for one in result.answers if one.station.point in {p.name for p in result.stated.operating_points}
     )
-    one, other = (
-        ripple(solve(each, station.point)).figures[station.place, station.band.label]
-        for each in (result.stated, design)
-    )
-    return station, one, other
+    key = station.place, station.band.label
+    one, other = (ripple(solve(each, station.point)).figures[key] for each in (result.stated, design))
+    return BothRanges(found, design, station, one, other)
 
 
-def learned_text(file: str | Path, result: BenchResult, learned: Learned, captures: Sequence[str]) -> str:
+def learned_text(file: str | Path, both: BothRanges, captures: Sequence[str]) -> str:
     """The design file's text with the narrowed ranges in it, and comments that name the captures.
 
     Raises: FilterlibError where a range cannot stand in the file.
     """
-    text = changed_text(file, learned_design(result, learned))
-    lines = [f"# {one.key}: narrowed by {', '.join(captures)}" for one in learned.narrowed]
+    text = changed_text(file, both.design)
+    lines = [f"# {one.key}: narrowed by {', '.join(captures)}" for one in both.learned.narrowed]
     schema, rest = text.split("\n", 1) if text.startswith("#:schema") else ("", text)
     return "\n".join([*([schema] if schema else []), *lines, rest])

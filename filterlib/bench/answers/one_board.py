@@ -59,7 +59,7 @@ def one_board(board: Board) -> BoardResult:
     Raises: FilterlibError where a value cannot be, or makes no steady state.
     """
     result = board.result
-    station, measured = result.captures[0]
+    station, (measured, *_) = result.captures[0]
     lines = result.spectra[0]
     design = changed(result.design, board.values) if board.values else result.design
     found = spectra(solve(design, station.point))

@@ -15,10 +15,11 @@ from filterlib.units import quantity
 FILE = "readings.toml"
 _SCOPE = {
     "gain": "", "probe_gain": "", "full_scale": "V", "noise": "V", "probe": "", "capacitance": "F", "lead": "m",
+    "corner": "", "jitter": "s", "averages": "", "repeatability": "",
 }  # fmt: skip
 _HEAD = """\
 # Readings of the bench, peak to peak, as the scope shows them. Write the figure between the quotes, "4.8 mV", and leave
-# "" where nothing was read. Then: filterlib bench DESIGN.toml --readings readings.toml --out answers
+# "" where nothing was read; of several, ["4.8 mV", "5 mV"], the mean counts. Then: filterlib bench DESIGN.toml --readings readings.toml --out answers
 [readings]
 """
 _FOOT = """
@@ -29,6 +30,10 @@ _FOOT = """
 # noise = "1 mV"        # peak to peak, with the tip on its own clip
 # full_scale = "80 mV"  # of the screen, at the tip
 # lead = "5 cm"         # of the ground lead
+# corner = "20 %"       # of its 20 MHz limit
+# averages = 1          # of the screen
+# jitter = "1 ns"       # of its trigger, standard deviation
+# repeatability = "1 %" # standard deviation of readings that are taken again
 """
 
 
@@ -58,9 +63,15 @@ def read_readings(path: str | Path) -> tuple[tuple[str, ...], ScopeErrors]:
             problems.append(Problem(str(path), key, table, f"a table [{key}] is needed"))
     if problems:
         raise InputError(problems)
+    figures = [(name, one) for name, text in readings.items() for one in (text if isinstance(text, list) else [text])]
     problems += [
-        Problem(str(path), f"readings.{name}", figure, 'a figure in quotes is needed, "4.8 mV", or ""')
-        for name, figure in readings.items()
+        Problem(
+            str(path),
+            f"readings.{name}",
+            figure,
+            'a figure in quotes is needed, "4.8 mV", or ""; several as ["4.8 mV", "5 mV"]',
+        )
+        for name, figure in figures
         if not isinstance(figure, str)
     ]
     wrong = list(_scope(scope, str(path)))
@@ -68,7 +79,7 @@ def read_readings(path: str | Path) -> tuple[tuple[str, ...], ScopeErrors]:
     problems += [one for one in wrong if isinstance(one, Problem)]
     if problems:
         raise InputError(problems)
-    lines = tuple(f"{name} {figure}" for name, figure in readings.items() if figure.strip())
+    lines = tuple(f"{name} {figure}" for name, figure in figures if figure.strip())
     return lines, replace(ScopeErrors(), **fields)
 
 

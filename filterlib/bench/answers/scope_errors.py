@@ -22,8 +22,10 @@ class ScopeErrors:
 
     ``gain``, ``probe_gain``: limits of the gain's error; ``bits`` over the ``full_scale`` of its screen, at the tip; None where
     not stated; ``noise``: peak to peak that it shows with the tip on its own clip; ``probe``: 1 or 10; ``capacitance`` of the
-    probe, None for that of its kind; ``lead``: shortest and longest length that its ground lead may have.
-    Defaults: common practice, no source.
+    probe, None for that of its kind; ``lead``: shortest and longest length that its ground lead may have; ``corner``: limit of the
+    error of its low-pass; ``jitter`` of its trigger, standard deviation; ``averages`` behind a figure on its screen;
+    ``repeatability``: standard deviation of readings that are taken again, as a share, as well known as of ten of them.
+    An offset moves no peak to peak. Defaults: common practice, no source.
 
     >>> round(1e-6 * ScopeErrors().resonance(0.15)), round(1e-6 * ScopeErrors(probe=1.0).resonance(0.15))  # [MHz]
     (125, 43)
@@ -37,6 +39,10 @@ class ScopeErrors:
     probe: Annotated[float, Unit("", "probe", "probe_factor")] = 10.0
     capacitance: Annotated[float | None, Unit("F", "capacitance of the probe", "probe_capacitance")] = None
     lead: Annotated[tuple[float, float], Unit("m", "ground lead", "ground_lead")] = _LEADS
+    corner: Ratio[float] = 0.2
+    jitter: Annotated[float, Unit("s", "jitter of the trigger", "trigger_jitter")] = 1e-9
+    averages: Annotated[float, Unit("", "averages", "averages")] = 1.0
+    repeatability: Ratio[float] = 0.01
 
     @property
     def loading(self) -> Annotated[float, Unit("F", key=None)]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -14,13 +14,15 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
-from filterlib.bench.harmonics import Harmonics, harmonics
+from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.measurement import Measurement
+from filterlib.network.spectrum import lowpass_response
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameters import with_values
 
 _CASES = 64  # plausible cases that stand for all
+_SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
 _TWICE = 1.96  # standard uncertainties to 19 times in 20
 
 
@@ -28,7 +30,7 @@ _TWICE = 1.96  # standard uncertainties to 19 times in 20
 class SpectrumAnswer:
     """Harmonics (h,) that the capture before the filter shows clearly.
 
-    ``before``, ``after``: peak of each sine; ``after_low``, ``after_high``: with noise and gain, 19 times in 20; ``clear``: whether
+    ``before``, ``after``: peak of each sine at the tip, without the scope's limit, of which ``kept`` was in the capture behind the filter; ``after_low``, ``after_high``: with noise and gain, 19 times in 20; ``clear``: whether
     that behind the filter is above its noise. ``expected`` behind the filter, and where nine plausible cases in ten are.
     """
 
@@ -42,6 +44,7 @@ class SpectrumAnswer:
     expected: Annotated[np.ndarray, Unit("V", key="expected_peak")]
     expected_low: Annotated[np.ndarray, Unit("V", key="expected_peak_low")]
     expected_high: Annotated[np.ndarray, Unit("V", key="expected_peak_high")]
+    kept: Annotated[np.ndarray, Unit("", key=None)]
 
     @property
     def attenuation(self) -> Annotated[np.ndarray, Unit("dB", "attenuation", "attenuation")]:
@@ -55,39 +58,57 @@ class SpectrumAnswer:
 
 
 def spectrum_answer(
-    design: Design, station: Station, after: Measurement, before: Measurement, result: RippleResult, scope: ScopeErrors
-) -> SpectrumAnswer:
-    """Two captures of one unit, each harmonic that the first shows clearly.
+    design: Design,
+    station: Station,
+    after: Sequence[Measurement],
+    before: Measurement,
+    result: RippleResult,
+    scope: ScopeErrors,
+) -> SpectrumAnswer | None:
+    """Captures of one unit, each harmonic that the one before the filter shows clearly; None where those behind it repeat at other
+    frequencies, as bursts do.
 
-    ``result``: the ripple at the station's operating point, whose plausible cases the intervals are of.
+    ``after``: of one station, whose squares are averaged; ``result``: the ripple at its operating point, whose plausible cases the intervals are of.
     """
-    first, second = harmonics(before), harmonics(after)
-    limit = station.band.response(first.frequencies)
-    count = min(len(first.orders), len(second.orders), result.frequencies.size)
+    first, order = harmonics(before), station.band.order
+    seconds = [harmonics(one) for one in after if one.average is not None]
+    found = [_at(one, first.frequencies) for one in seconds]
+    known = [(one, at) for one, at in zip(seconds, found, strict=True) if at.size]
+    if not known:
+        return None
+    count = min(first.orders.size, result.frequencies.size, *(at.size for _, at in known))
     chosen = np.flatnonzero(first.clear[:count])
-    seen, noise = second.amplitudes[chosen], np.sqrt(2) * second.noise[chosen]
-    reach = _TWICE * np.hypot(noise, scope.spread * seen)
+    frequencies = first.frequencies[chosen]
+    squares = np.mean([np.abs(one.coefficients[at[chosen]]) ** 2 for one, at in known], axis=0)
+    floor = np.sqrt(np.mean([one.noise[at[chosen]] ** 2 for one, at in known], axis=0))
+    kept = np.abs(lowpass_response(frequencies, after[0].recording.bandwidth, order))
+    seen, noise = 2 * np.sqrt(squares) / kept, floor / np.sqrt(len(known)) / kept
+    share = np.hypot(scope.spread, scope.repeatability / np.sqrt(len(known)))
+    reach = _TWICE * np.hypot(np.sqrt(2) * noise, share * seen)
     wave = spectra(solve(design, station.point)).whole(station.place)[:count]
     low, high = _plausible_ends(design, station, result, count)
-    scale = 2 * np.abs(limit[:count])
     return SpectrumAnswer(
         station,
-        first.frequencies[chosen],
-        first.amplitudes[chosen],
-        _without_noise(second)[chosen],
+        frequencies,
+        first.amplitudes[chosen] / np.abs(lowpass_response(frequencies, before.recording.bandwidth, order)),
+        2 * np.sqrt(np.maximum(squares - floor**2, 0.0)) / kept,
         np.maximum(seen - reach, 0.0),
         seen + reach,
-        second.clear[chosen],
-        (scale * np.abs(wave))[chosen],
-        (scale * low)[chosen],
-        (scale * high)[chosen],
+        np.sqrt(squares) > CLEAR * floor,
+        2 * np.abs(wave)[chosen],
+        2 * low[chosen],
+        2 * high[chosen],
+        kept,
     )
 
 
-def _without_noise(lines: Harmonics) -> np.ndarray:
-    """Amplitudes less what noise adds to them in the mean of squares."""
-    squares = np.abs(lines.coefficients) ** 2 - lines.noise**2
-    return np.asarray(2 * np.sqrt(np.maximum(squares, 0.0)))
+def _at(lines: Harmonics, frequencies: np.ndarray) -> np.ndarray:
+    """Indices of harmonics at these frequencies, as far as there are any; none where they lie elsewhere."""
+    times = frequencies[0] / lines.frequencies[0]
+    if abs(times / max(round(times), 1) - 1) > _SAME:
+        return np.zeros(0, dtype=int)
+    at = round(times) * np.arange(1, frequencies.size + 1) - 1
+    return np.asarray(at[at < lines.orders.size])
 
 
 def _plausible_ends(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, named_band, spectra
 from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.faults import Fault, faults, with_fault
-from filterlib.bench.answers.spectrum_answer import drawn_columns
+from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
 from filterlib.bench.answers.stations import Station
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import rough_peak_to_peak
@@ -75,7 +75,7 @@ def trial(result: BenchResult, fault: Fault, at: Mapping[str, Spectra | None]) -
     asked |= {one.station.name: one.station for one in result.answers if one.station.point in known}
     figures = {name: _figure(result, known[one.point], fault, one) for name, one in asked.items()}
     peaks = {
-        one.station.name: _peaks(result, known[one.station.point], fault, one.station, one.frequencies)
+        one.station.name: _peaks(result, known[one.station.point], fault, one)
         for one in result.spectra
         if one.station.point in known
     }
@@ -84,29 +84,33 @@ def trial(result: BenchResult, fault: Fault, at: Mapping[str, Spectra | None]) -
 
 def _figure(result: BenchResult, found: Spectra, fault: Fault, station: Station) -> np.ndarray:
     band = _band(result.design, fault, station)
-    wave = np.atleast_2d(found.whole(station.place)) * _kept(result, fault, band, found.frequencies)
+    kept = band.response(found.frequencies) * _lead(result, fault, found.frequencies)
+    wave = np.atleast_2d(found.whole(station.place)) * kept
     others = [source for at, source in found.reflected if at == station.place]
     own = rough_peak_to_peak(wave) + sum(found.alone(station.place, source, band) for source in others)
     return np.asarray(fault.factor * np.ravel(own))
 
 
-def _peaks(result: BenchResult, found: Spectra, fault: Fault, station: Station, frequencies: np.ndarray) -> np.ndarray:
+def _peaks(result: BenchResult, found: Spectra, fault: Fault, lines: SpectrumAnswer) -> np.ndarray:
     """Each harmonic's peak; of one that is none of these spectra's NaN, which says nothing."""
-    many = np.atleast_2d(np.abs(found.whole(station.place)))
-    kept = np.abs(_kept(result, fault, station.band, found.frequencies))
-    orders = np.rint(frequencies / found.frequencies[0]).astype(int) - 1
+    many = (
+        2
+        * fault.factor
+        * np.atleast_2d(np.abs(found.whole(lines.station.place) * _lead(result, fault, found.frequencies)))
+    )
+    orders = np.rint(lines.frequencies / found.frequencies[0]).astype(int) - 1
     inside = orders < many.shape[1]
-    return np.asarray(np.where(inside, 2 * fault.factor * (many * kept)[:, np.where(inside, orders, 0)], np.nan))
+    shown = many[:, np.where(inside, orders, 0)] / (lines.kept if fault.limit_off else 1.0)
+    return np.asarray(np.where(inside, shown, np.nan))
 
 
 def _band(design: Design, fault: Fault, station: Station) -> Band:
     return named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
 
 
-def _kept(result: BenchResult, fault: Fault, band: Band, frequencies: np.ndarray) -> np.ndarray:
-    """Of each harmonic, by the band and by a ground lead that is too long."""
-    lead = result.scope.response(frequencies, fault.lead) if fault.lead else 1.0
-    return np.asarray(band.response(frequencies) * lead)
+def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> Any:
+    """What a ground lead that is too long leaves of each harmonic, or adds to it."""
+    return result.scope.response(frequencies, fault.lead) if fault.lead else 1.0
 
 
 def _spectra(result: BenchResult, design: Design, fault: Fault, point: str, cases: int) -> Spectra | None:

@@ -10,6 +10,7 @@ import numpy as np
 from filterlib.analysis.stress.stored_energy import bleeder, stores
 from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import Explained
+from filterlib.bench.answers.learned import BothRanges
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
 from filterlib.bench.measurement import Measurement
 from filterlib.show.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
@@ -25,9 +26,9 @@ from filterlib.words.answer_sentences import (
     explained_sentences,
     fault_words,
     fooled_sentences,
-    load_sentences,
-    noise_sentence,
+    learned_sentences,
     outcome_words,
+    remark_sentences,
     scope_columns,
     station_words,
     verdict_words,
@@ -41,13 +42,15 @@ ROWS = 24  # harmonics that are listed
 _POINTS = 1200  # of a trace
 
 
-def write_answers(result: BenchResult, explained: Explained | None, folder: str | Path) -> Path:
+def write_answers(
+    result: BenchResult, explained: Explained | None, folder: str | Path, learned: BothRanges | None = None
+) -> Path:
     """Write bench.html, bench.json and the figures into a folder as `write_files` does; returns the path of the page."""
-    write_files(folder, answer_files(result, explained), last=NUMBERS)
+    write_files(folder, answer_files(result, explained, learned), last=NUMBERS)
     return Path(folder) / PAGE
 
 
-def answer_files(result: BenchResult, explained: Explained | None) -> dict[str, str]:
+def answer_files(result: BenchResult, explained: Explained | None, learned: BothRanges | None = None) -> dict[str, str]:
     """Every file: name -> text, in which `folder.RUN` stands for the run's identifier."""
     figures = tuple(_figures(result))
     return page_files(
@@ -56,9 +59,11 @@ def answer_files(result: BenchResult, explained: Explained | None) -> dict[str, 
         summary=f"{verdict_words(result)}.",
         look="good" if result.exit_code == 0 else "bad",
         answers=_answers(result),
-        remarks=[*load_sentences(result), *(one for one in map(noise_sentence, result.answers) if one)],
+        remarks=list(remark_sentences(result)),
         explained=[] if explained is None else list(explained_sentences(result, explained)),
         tried=None if explained is None else _tried(explained),
+        next=None if explained is None else _next(explained),
+        learned=None if learned is None else {"sentences": list(learned_sentences(learned)), "table": _learned(learned)},
         figures=figures,
         tables=[_harmonics(one) for one in result.spectra],
         views=table(SCOPE_TABLE, result.views, *scope_columns(result.scope)) if result.views else None,
@@ -91,6 +96,30 @@ def _tried(explained: Explained) -> Table:
     )
 
 
+def _next(explained: Explained) -> Table | None:
+    found, pair = explained.next_reading, explained.pair
+    if found is None or pair is None:
+        return None
+    rows = zip(pair, (found.first, found.second), (found.first_ends, found.second_ends), strict=True)
+    return table(
+        f"Peak to peak at {station_words(found.station)}",
+        list(rows),
+        ("If", lambda row: fault_words(row[0].fault)),
+        ("Expected", lambda row: number(row[1], "V")),
+        ("Probably between", lambda row: range_text(*row[2], "V")),
+    )
+
+
+def _learned(learned: BothRanges) -> Table:
+    return table(
+        "Ranges of the converter's values, as the file states them and with the readings",
+        learned.learned.narrowed,
+        ("Value", lambda one: one.label),
+        ("As stated", lambda one: range_text(one.before_low, one.before_high, one.unit)),
+        ("With the readings", lambda one: range_text(one.low, one.high, one.unit)),
+    )
+
+
 def _harmonics(one: SpectrumAnswer) -> Table:
     first = range(min(ROWS, len(one.frequencies)))
     return table(
@@ -107,7 +136,7 @@ def _harmonics(one: SpectrumAnswer) -> Table:
 
 
 def _figures(result: BenchResult) -> Iterator[Illustration]:
-    for place, (station, measured) in enumerate(result.captures, start=1):
+    for place, (station, (measured, *_)) in enumerate(result.captures, start=1):
         name = f"{place}-{slug(station.place)}"
         words = f"One period before the filter and at {station_words(station)}, on one scale."
         yield illustration(f"bench-traces-{name}", traces_figure(result, measured), words)

@@ -12,6 +12,7 @@ from filterlib.show.terminal import ProgressLine, about, say
 if TYPE_CHECKING:
     from filterlib.bench.answers.answer import BenchResult
     from filterlib.bench.answers.explanation import Explained
+    from filterlib.bench.answers.learned import BothRanges
 
 EXAMPLES = """\
 examples:
@@ -49,12 +50,13 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
-    command.add_argument("--before", metavar="A.csv", help="a capture at the converter's terminals, without the filter")
+    before = "a capture at the converter's terminals, without the filter; several are averaged"
+    command.add_argument("--before", metavar="A.csv", action="append", default=[], help=before)
     load = "load current of that capture, if it differs from the design file's and the capture does not state it"
     command.add_argument("--before-load", metavar="AMPERES", help=load)
     fed = "input voltage of that capture, if the capture does not state it"
     command.add_argument("--before-input", metavar="VOLTS", help=fed)
-    after = "a capture with the filter: FILE, PLACE=FILE or PLACE@POINT=FILE; may be given several times"
+    after = "a capture with the filter: FILE, PLACE=FILE or PLACE@POINT=FILE; may be given several times, those of one place are averaged"
     command.add_argument("--after", metavar="B.csv", action="append", default=[], help=after)
     reading = 'a figure peak to peak, as "modem 20MHz 4.8 mV"; may be given several times'
     command.add_argument("--reading", metavar="WORDS", action="append", default=[], help=reading)
@@ -80,7 +82,7 @@ def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.words.answer_sentences import bench_text
 
     with ProgressLine() as progress, about(chosen.design):
-        if chosen.before is None and (chosen.before_load or chosen.before_input):
+        if not chosen.before and (chosen.before_load or chosen.before_input):
             raise FilterlibError(
                 "--before-load and --before-input are of the capture before the filter: give --before, too"
             )
@@ -102,48 +104,53 @@ def _bench(chosen: argparse.Namespace) -> int:
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
     if chosen.learned is not None or chosen.keep is not None:
-        captures = [one for one in (chosen.before, *chosen.after, *result.typed) if one]
-        say(_learn(chosen, result, explained, captures))
+        both = _learned(chosen, result, explained)
+        if page is not None:
+            write_answers(result, explained, chosen.out, both)
+        say(_kept(chosen, both, [*chosen.before, *chosen.after, *result.typed]))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return result.exit_code
 
 
-def _learn(
-    chosen: argparse.Namespace, result: BenchResult, explained: Explained | None, captures: Sequence[str]
-) -> str:
-    """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
-    from filterlib.bench.answers.learned import both_figures, learn, learned_design, learned_text
-    from filterlib.disk import write_text
+def _learned(chosen: argparse.Namespace, result: BenchResult, explained: Explained | None) -> BothRanges:
+    """What the readings tell of the converter; refused of a board with a fault, and where a file would be written over."""
+    from filterlib.bench.answers.learned import both_ranges
     from filterlib.errors import QuantityError
-    from filterlib.system.kept import kept_file, kept_text
-    from filterlib.words.answer_sentences import learned_sentence
 
     if explained is None or not explained.sound:
         why = "nothing is learned of a board that is not as designed; mend it and measure again"
         raise QuantityError(why, name="--learned" if chosen.keep is None else "--keep")
-    files = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
-    for option, file in files.items():
-        if file is not None and Path(file).exists():
+    for option, file in _files(chosen).items():
+        if Path(file).exists():
             raise QuantityError(f"{file} is there already: give another name", name=option)
-    found = learn(result)
-    design = learned_design(result, found)
-    said = [
-        f"Narrowed: {', '.join(one.label for one in found.narrowed)}."
-        if found.narrowed
-        else "The readings narrow no range of the converter."
-    ]
-    if found.narrowed:
-        said.append(learned_sentence(*both_figures(result, design)))
-    if chosen.learned is not None and found.narrowed:
-        write_text(chosen.learned, learned_text(chosen.design, result, found, captures))
+    return both_ranges(result)
+
+
+def _files(chosen: argparse.Namespace) -> dict[str, str | Path]:
+    """What is to be written, by option."""
+    from filterlib.system.kept import kept_file
+
+    files = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
+    return {option: file for option, file in files.items() if file is not None}
+
+
+def _kept(chosen: argparse.Namespace, both: BothRanges, captures: Sequence[str]) -> str:
+    """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
+    from filterlib.bench.answers.learned import learned_text
+    from filterlib.disk import write_text
+    from filterlib.system.kept import kept_text
+    from filterlib.words.answer_sentences import learned_sentences
+
+    said, files, design = [*learned_sentences(both)], _files(chosen), both.design
+    if chosen.learned is not None and both.learned.narrowed:
+        write_text(chosen.learned, learned_text(chosen.design, both, captures))
         said.append(f"Next: filterlib review {chosen.learned} --out ...")
-    if files["--keep"] is not None:
-        text = kept_text(
-            design, [f"{design.converter.name}, as {', '.join(captures)} have it", f"kept from {chosen.design}"]
-        )
-        files["--keep"].parent.mkdir(parents=True, exist_ok=True)
-        write_text(files["--keep"], text)
-        said.append(f'Kept: {files["--keep"]}. In another design: kept = "{chosen.keep}" under [converter].')
+    if "--keep" in files:
+        file = Path(files["--keep"])
+        head = [f"{design.converter.name}, as {', '.join(captures)} have it", f"kept from {chosen.design}"]
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_text(file, kept_text(design, head))
+        said.append(f'Kept: {file}. In another design: kept = "{chosen.keep}" under [converter].')
     return "\n".join(said)
 
 

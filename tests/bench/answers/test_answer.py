@@ -10,7 +10,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.bench.answers.answer import BenchResult, Capture, bench
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
-from filterlib.bench.answers.learned import learn, learned_text
+from filterlib.bench.answers.learned import both_ranges, learn, learned_text
 from filterlib.bench.answers.loads import Taken, as_taken, bare_ripple
 from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -70,7 +70,7 @@ def board(answered: BenchResult, fault, places=("terminals", "modem", "logger"))
         reading = replace(old.reading, value=volts, shown=volts, low=0.95 * volts, high=1.05 * volts)
         answers.append(replace(old, station=station, reading=reading))
     lines = answered.spectra[0]
-    peaks = fault.factor * 2 * np.abs(there.whole("modem") * lines.station.band.response(there.frequencies))
+    peaks = fault.factor * 2 * np.abs(there.whole("modem"))
     after = peaks[np.rint(lines.frequencies / there.frequencies[0]).astype(int) - 1]
     floor = 1e-6
     seen = replace(
@@ -163,13 +163,14 @@ def test_trials_of_one_result_explain_another(answered, known):
 def test_what_is_learned_is_inside_what_was_known_and_comes_back_as_a_design(tmp_path, read_brick):
     brick, answered = BRICK, read_brick
     assert [one.outcome for one in answered.answers] == ["agrees", "agrees"]  # the invented board has no fault
-    found = learn(answered)
+    both = both_ranges(answered)
+    found = both.learned
     assert found.cases >= 20
     assert found.narrowed
     for one in found.narrowed:
         assert one.before_low <= one.low <= one.value <= one.high <= one.before_high
     file = tmp_path / "learned.toml"
-    file.write_text(learned_text(brick, answered, found, ["a.csv"]), encoding="utf-8")
+    file.write_text(learned_text(brick, both, ["a.csv"]), encoding="utf-8")
     first = found.narrowed[0]
     again = filterlib.load_design(file)
     assert filterlib.value(again, first.key) == pytest.approx(first.value, rel=1e-9, abs=0)
@@ -225,6 +226,10 @@ def test_the_readings_file_comes_back_as_it_was_filled_in(tmp_path):
     lines, scope = read_readings(file)
     assert lines == ("modem 20MHz listening 4.8 mV",)
     assert scope.gain == pytest.approx(0.01, rel=1e-9, abs=0)
+    file.write_text('[readings]\n"modem 20MHz" = ["4.8 mV", "5 mV"]\n[scope]\naverages = 16\njitter = "2 ns"\n')
+    lines, scope = read_readings(file)
+    assert lines == ("modem 20MHz 4.8 mV", "modem 20MHz 5 mV")
+    assert (scope.averages, scope.jitter) == (16, 2e-9)
     file.write_text('[readings]\n"modem 20MHz" = 4\n[scope]\ngrain = 1\nprobe_gain = "x"\n[more]\n')
     with pytest.raises(InputError) as refused:
         read_readings(file)

@@ -6,7 +6,7 @@ import pytest
 from filterlib.analysis.ripple.spectra import Band
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
-from filterlib.bench.answers.bench_reading import BenchReading, from_capture, from_figure
+from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.measurement import measure
@@ -40,7 +40,7 @@ def test_the_true_figure_is_in_the_interval():
     for _ in range(120):
         gain = float(SHORT.gains(random, 1)[0])
         recording, true = capture(random, noise=10 ** random.uniform(-2, -0.7), gain=gain)
-        found = from_capture(measure(recording), FULL, SHORT)
+        found = from_captures([measure(recording)], FULL, SHORT)
         inside += found.low <= true <= found.high
     assert inside >= 106
 
@@ -48,7 +48,7 @@ def test_the_true_figure_is_in_the_interval():
 def test_noise_raises_a_peak_to_peak_and_is_taken_off():
     """The mean of many: the shown figures are too high by more than what is left after the correction, by five times at least."""
     random = np.random.default_rng(5)
-    found = [from_capture(measure(capture(random, noise=0.3)[0]), FULL, SHORT) for _ in range(40)]
+    found = [from_captures([measure(capture(random, noise=0.3)[0])], FULL, SHORT) for _ in range(40)]
     shown, value = np.mean([one.shown for one in found]), np.mean([one.value for one in found])
     assert shown > 0.0502
     assert abs(value - 0.05) < (shown - 0.05) / 3
@@ -58,8 +58,8 @@ def test_a_long_ground_lead_widens_what_is_near_its_resonance():
     random = np.random.default_rng(6)
     measured = measure(capture(random, noise=0.01)[0])
     long, short = (
-        from_capture(measured, FULL, ScopeErrors(probe=1.0, lead=(0.0, 30.0))),
-        from_capture(measured, FULL, SHORT),
+        from_captures([measured], FULL, ScopeErrors(probe=1.0, lead=(0.0, 30.0))),
+        from_captures([measured], FULL, SHORT),
     )
     assert long.expanded > 1.05 * short.expanded
     assert ScopeErrors(lead=(0.1, 0.1)).response(np.array([ScopeErrors().resonance(0.1)]), 0.1)[0].imag < 0
@@ -69,7 +69,7 @@ def test_a_capture_with_the_limit_on_says_nothing_of_full_bandwidth():
     random = np.random.default_rng(7)
     recording, _ = capture(random, noise=0.01)
     limited = Recording(recording.volts, recording.sample_interval, bandwidth=20e6)
-    found = from_capture(measure(limited), FULL, SHORT)
+    found = from_captures([measure(limited)], FULL, SHORT)
     assert found.short
     assert judged(Station("modem", FULL, "full load"), found, 0.05, 0.04, 0.06).why == "bandwidth"
 
@@ -125,7 +125,7 @@ def test_a_reading_above_all_that_noise_can_make_does_not_agree():
 
 def test_a_figure_off_the_screen():
     """Noise of 1 mV on 4.8 mV: the true one is likely between, and the error of the gain is in it."""
-    found = from_figure(4.8e-3, BAND, ScopeErrors())
+    found = from_figures([4.8e-3], BAND, ScopeErrors())
     assert found.low == pytest.approx(3.8e-3, rel=0.03, abs=0)
     assert found.high == pytest.approx(4.8e-3, rel=0.04, abs=0)
-    assert from_figure(0.5e-3, BAND, ScopeErrors()).low < 0.05e-3
+    assert from_figures([0.5e-3], BAND, ScopeErrors()).low < 0.05e-3
