@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 
 import nbformat
@@ -15,7 +16,8 @@ from filterlib import cli
 from filterlib.errors import OutputError
 from filterlib.parts.tables import data_folder
 from filterlib.show import prompt
-from filterlib.show.notebooks import fresh_copies, notebooks
+from filterlib.show.notebooks import METADATA, fresh_copies, notebooks
+from filterlib.show.page import render
 from filterlib.show.pages import page_of, words
 
 
@@ -167,6 +169,20 @@ def test_pieces_of_a_page():
         ("words", ""),
     ]
     assert "<mfrac>" in page.pieces[-1].text
+
+
+def test_a_picture_that_answers_a_guess_comes_folded_after_it():
+    data = {"image/png": "iVBOR\n", "text/plain": "12 Ω", "text/markdown": "- try"}
+    about = {METADATA: {"question": "**Guess:** how many?", "covers": True}}
+    code = nbformat.v4.new_code_cell(
+        "panel", outputs=[nbformat.v4.new_output("display_data", data=data, metadata=about)]
+    )
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_markdown_cell("# Title\n\nFirst"), code])
+    page = page_of("09-title", notebook)
+    assert [piece.kind for piece in page.pieces] == ["words", "code", "words", "covered", "words"]
+    shown = render("notebook.html.j2", page=page, before=None, after=None, files=[])
+    assert "12 Ω" not in re.sub(r"<details>.*?</details>", "", shown, flags=re.DOTALL)
+    assert shown.index("how many?") < shown.index("<details>") < shown.index("12 Ω")
 
 
 def test_lab_puts_a_design_of_ones_own_on_sliders(tmp_path, monkeypatch, capsys):

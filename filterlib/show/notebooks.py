@@ -11,6 +11,7 @@ from typing import Literal
 from filterlib.disk import write_text
 from filterlib.errors import OutputError
 
+METADATA = "filterlib"  # where a panel's output has its guess, for a page without sliders
 State = Literal["new", "as it came", "yours"]
 
 

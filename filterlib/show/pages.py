@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from filterlib.show.folder import RUN, write_files
-from filterlib.show.notebooks import notebooks
+from filterlib.show.notebooks import METADATA, notebooks
 from filterlib.show.numbers import json_text
 from filterlib.show.page import render
 
@@ -28,7 +28,8 @@ AT_ONCE = 2  # notebooks that run beside each other, each in a kernel of its own
 
 @dataclass(frozen=True)
 class Shown:
-    """One piece of a page: ``kind`` "words" (HTML), "code", "folded" or "said" (text), or "picture" (base64) with its ``words``."""
+    """One piece of a page: ``kind`` "words" (HTML), "code", "folded" or "said" (text), or "picture" (base64) with its ``words``; one that
+    answers a guess is "covered"."""
 
     kind: str
     text: str
@@ -157,7 +158,11 @@ def _output(output: NotebookNode) -> Iterator[Shown]:
     if "text/latex" in data:
         yield Shown("words", words(f"$${data['text/latex'].strip('$')}$$"))
     elif "image/png" in data:
-        yield Shown("picture", data["image/png"].strip(), data.get("text/plain", ""))
+        lesson = output.get("metadata", {}).get(METADATA, {})
+        if lesson.get("question"):
+            yield Shown("words", words(lesson["question"]))
+        kind = "covered" if lesson.get("covers") else "picture"
+        yield Shown(kind, data["image/png"].strip(), data.get("text/plain", ""))
         if "text/markdown" in data:
             yield Shown("words", words(data["text/markdown"]))
     elif "image/svg+xml" in data:

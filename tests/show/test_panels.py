@@ -16,6 +16,7 @@ from PIL import Image
 from filterlib import load_design
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.capacitor import Capacitor
+from filterlib.show.notebooks import METADATA
 from filterlib.show.panels import (
     Calculation,
     Choice,
@@ -369,7 +370,7 @@ def test_a_saved_design_is_the_one_on_the_sliders(demo, tmp_path):
     demo.move("filter.C1.capacitance", "3.3 µF")
     path = demo.save_design(tmp_path)
     assert load_design(path) == demo.design
-    assert path.name in demo.note
+    assert f"filterlib review {path} --out" in demo.note  # from where the notebook is
     assert demo.save_design(tmp_path) != path
 
 
@@ -444,8 +445,9 @@ def test_a_try_is_ticked_where_its_setting_is_and_says_why_only_then():
     assert panel.tries[0] == {"text": "C ten times", "done": True, "why": "ten times lower"}
     panel.back()
     assert panel.tries[0]["done"]
-    bundle = panel._repr_mimebundle_()[0]
+    bundle, about = panel._repr_mimebundle_()
     assert "ten times lower" in bundle["text/markdown"]
+    assert about[METADATA] == {"question": "**Guess:** which? (R; C)", "covers": False}
 
 
 def test_what_is_kept_has_what_takes_longer():

@@ -64,5 +64,5 @@ class Reviewed:
 def reviewed(panel: Panel[D, R]) -> Reviewed:
     """Save a panel's design, in a folder that goes away with the session, and review that file."""
     folder = Path(tempfile.mkdtemp(prefix="filterlib-"))
-    file = panel.save_design(folder)
+    file = panel.write_design(folder)
     return Reviewed(file, review(load_design(file)))

@@ -44,9 +44,10 @@ def svg_fragment(svg: str, words: str, *, width: int = 60) -> Fragment:
 
 
 def clip_fragment(reading: ClippedResult) -> Fragment:
-    """The figure of a scope's reading with its clip on."""
+    """The figure of a scope's reading with its clip on; it answers a guess, and is folded."""
     words = clip_sentence(reading)
-    return svg_fragment(illustration("clip", clip_figure(reading), words).svg, words)
+    figure = svg_fragment(illustration("clip", clip_figure(reading), words).svg, words)
+    return Fragment(f"<details><summary>After your guess: the screen</summary>{figure.html}</details>", words)
 
 
 def modes_fragment(two_port: ModalTwoPort) -> Fragment:

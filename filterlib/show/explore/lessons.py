@@ -213,7 +213,6 @@ COMMON_MODE = Lesson(
         "around 10 MHz, what flows in the coax?",
         ("nothing, it is a shield", "a few µA", "more than the differential current"),
         covers=True,
-        picture=True,
     ),
     (
         Try(

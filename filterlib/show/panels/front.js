@@ -24,6 +24,11 @@ function put(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+// Lines end between words, and never within a command's "--out".
+function putWords(node, text) {
+  if (node.textContent !== text) node.replaceChildren(...text.split(/( )/).map((word) => (word === " " ? word : element("span", { class: "fl-word", text: word }))));
+}
+
 // A value of the circuit; one that is longer than its room is pressed together.
 const LETTER = 6.5; // [px], as the circuit is laid out
 function putValue(node, text) {
@@ -151,7 +156,7 @@ function references(table, rows) {
   table.replaceChildren(element("caption", { class: "fl-hidden", text: "What was kept" }), heads, ...lines);
 }
 
-const COVERED = "The numbers come with your guess, or with the first control that moves.";
+const COVERED = "Picture and numbers come with your guess, or with the first control that moves.";
 
 // A guess is asked once and kept in this browser.
 function guessing(model) {
@@ -213,6 +218,7 @@ function render({ model, el }) {
   }));
   ring = circuit(model, made);
   const image = element("img", { class: "fl-picture" });
+  const cover = element("p", { class: "fl-cover", text: COVERED });
   const mark = element("p", { class: "fl-old", text: "This picture is old: it shows the last setting that could be computed." });
   const alarm = element("p", { class: "fl-alarm", role: "alert" });
   const table = element("table", { class: "fl-numbers" });
@@ -223,7 +229,7 @@ function render({ model, el }) {
   const tries = element("ol", { class: "fl-tries" });
   const guess = guessing(model);
   guess.addEventListener("guessed", view);
-  const covered = () => model.get("guess").covers && !guess.dataset.guess && !model.get("view").touched;
+  const covered = () => Boolean(model.get("guess").covers && !guess.dataset.guess && !model.get("view").touched);
   const press = (name) => () => model.send({ press: name });
   const buttons = Object.fromEntries(BUTTONS.map(([name, text]) => [name, element("button", { type: "button", text, onclick: press(name) })]));
   const snaps = element("span", { class: "fl-snaps" });
@@ -232,7 +238,7 @@ function render({ model, el }) {
   const controls = element("div", { class: "fl-controls" }, ...groups(first));
   const root = element(
     "section", { class: "fl-panel", "aria-label": model.get("title"), onkeydown: keepKeys }, guess,
-    element("div", { class: "fl-paper" }, image, mark, alarm), table,
+    element("div", { class: "fl-paper" }, image, cover, mark, alarm), table,
     model.get("circuit") ? element("div", { class: "fl-main" }, ring.holder, controls) : controls,
     element("div", { class: "fl-bar" }, ...Object.values(buttons)), element("div", { class: "fl-said" }, error, note, snaps),
     sentence, tries, ...(rest.length ? [more] : []), kept,
@@ -253,18 +259,18 @@ function render({ model, el }) {
   }
   function view() {
     const seen = model.get("view");
-    const hidden = covered(), said = hidden ? COVERED : seen.sentence;
+    const hidden = covered(), said = hidden ? "" : seen.sentence;
     numbers(table, hidden ? seen.table.map(({ label }) => ({ label, text: "?" })) : seen.table);
-    references(kept, seen.table);
+    references(kept, hidden ? [] : seen.table);
     image.alt = said;
     [image.width, image.height] = seen.size;
     root.classList.toggle("fl-is-old", seen.old);
     root.classList.toggle("fl-is-wrong", Boolean(seen.alarm) && !hidden);
-    root.classList.toggle("fl-is-covered", Boolean(hidden && model.get("guess").picture));
+    root.classList.toggle("fl-is-covered", hidden);
     root.dataset.places = JSON.stringify(seen.places); // of what is shown, while the sliders may have moved on
     put(error, seen.error);
     put(alarm, hidden ? "" : seen.alarm);
-    put(note, seen.note);
+    putWords(note, seen.note);
     buttons["save-design"].hidden = !seen.saves;
     buttons.forget.disabled = !seen.kept;
     buttons.undo.disabled = !seen.undo;

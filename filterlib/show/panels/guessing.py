@@ -13,14 +13,12 @@ from filterlib.show.panels.controls import Choice, Control
 class Guess:
     """A ``question`` with its ``options``; which one is chosen is kept, and none is marked as right.
 
-    ``covers``: the numbers at the start would give it away, and come with the guess or with the first move; ``picture``: so does
-    the picture, which has the numbers in it.
+    ``covers``: picture and numbers at the start would give it away, and come with the guess or with the first move.
     """
 
     question: str
     options: tuple[str, ...]
     covers: bool = False
-    picture: bool = False
 
 
 @dataclass(frozen=True)
@@ -46,8 +44,17 @@ class Lesson:
         return replace(control, stops=stops) if isinstance(control, Control) else control
 
     @property
-    def markdown(self) -> str:
-        """All of it, for a page without sliders, each answer folded."""
-        asked = f"**Guess:** {self.guess.question} ({'; '.join(self.guess.options)})\n\n" if self.guess else ""
+    def covers(self) -> bool:
+        """Whether picture and numbers wait for the guess."""
+        return self.guess is not None and self.guess.covers
+
+    @property
+    def question(self) -> str:
+        """The guess, for a page without sliders."""
+        return f"**Guess:** {self.guess.question} ({'; '.join(self.guess.options)})" if self.guess else ""
+
+    @property
+    def answers(self) -> str:
+        """What there is to try, for a page without sliders, each answer folded."""
         fold = "<details><summary>{}</summary>{}</details>"
-        return asked + "\n".join(fold.format(escape(one.text), escape(one.why)) for one in self.tries)
+        return "\n".join(fold.format(escape(one.text), escape(one.why)) for one in self.tries)

@@ -7,6 +7,7 @@ from base64 import b64encode
 from functools import cached_property
 from typing import Any
 
+from filterlib.show.notebooks import METADATA
 from filterlib.show.panels.checking import check, check_meanwhile, opened_by_a_person
 from filterlib.show.panels.front import Front, wait_for_keys
 from filterlib.show.panels.marks import R
@@ -62,6 +63,8 @@ class Panel(Session[D, R]):
         still = {"image/png": b64encode(self.png).decode(), "text/plain": self.sentence}
         if opened_by_a_person():
             wait_for_keys()
-        if lesson := self.display.lesson.markdown:
-            still["text/markdown"] = lesson
-        return {**(bundle or {}), **still}, metadata
+        lesson = self.display.lesson
+        if lesson.answers:
+            still["text/markdown"] = lesson.answers
+        about = {"question": lesson.question, "covers": lesson.covers}
+        return {**(bundle or {}), **still}, {**(metadata or {}), METADATA: about}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import threading
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -294,10 +295,16 @@ class Session(Generic[D, R]):
         path = _free(Path(folder), slug(self.title), (".svg", ".png"))
         path.with_suffix(".svg").write_text(self.picture.svg() + "\n", encoding="utf-8")
         path.with_suffix(".png").write_bytes(self.picture.print_png())
-        self._redraw(f"saved as {path.name}.svg and .png")
+        self._redraw(f"saved as {path}.svg and .png")
         return path.with_suffix(".svg")
 
     def save_design(self, folder: str | Path = ".") -> Path:
+        """Write the design as `write_design` does, and say how to review it."""
+        path = self.write_design(folder)
+        self._redraw(f"saved as {path}; to review it: filterlib review {shlex.quote(str(path))} --out review")
+        return path
+
+    def write_design(self, folder: str | Path) -> Path:
         """Write the design as a design file; nothing is replaced. Raises FilterlibError where it is none."""
         design = self.saved
         if design is None:
@@ -306,7 +313,6 @@ class Session(Generic[D, R]):
         text = design_toml(design) if file is None else changed_text(file, design)
         path = _free(Path(folder), slug(design.name), (".toml",)).with_suffix(".toml")
         write_text(path, text)
-        self._redraw(f"saved as {path.name}; to review it: filterlib review {path.name} --out review")
         return path
 
     def restyle(self, dark: bool) -> None:
