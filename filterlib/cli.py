@@ -283,7 +283,7 @@ def _recording(chosen: argparse.Namespace) -> int:
             sample_interval=chosen.sample_interval,
             coupling=chosen.coupling,
         )
-        progress(0.5, "laying the periods over each other")
+        progress(0.5, "overlaying the periods")
         measurement = measure(recording, bandwidth=border, order=chosen.order)
         spectrum = harmonics(measurement) if measurement.average else None
         page = write_recording(measurement, spectrum, chosen.out) if chosen.out is not None else None

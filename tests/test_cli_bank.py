@@ -87,7 +87,7 @@ def test_a_burst_that_only_supercapacitors_carry_is_said(design, tmp_path, capsy
     assert main(["bank", design("8 s", "60 s"), "--out", str(tmp_path / "out")]) == 0
     out = capsys.readouterr().out
     assert re.search(r"Only supercapacitors carry it: 30 mF, a bank as it is often built, hold it for 17\d ms", out)
-    assert re.search(r"at least 1\.3\d F without resistance", out)
+    assert re.search(r"needs 1\.3\d F or more", out)
     assert "two methods agree" in out.lower()
     (found,) = json.loads((tmp_path / "out" / "bank.json").read_text(encoding="utf-8"))["loads"]
     best = found["banks"][0]

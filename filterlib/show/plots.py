@@ -261,7 +261,7 @@ def sources_figure(ripple: RippleResult, load: str) -> Figure:
         figure = ripple.figures[load, label]
         series = {
             "alone": [figure.by_source[name] for name in names],
-            "the whole falls without it by": [figure.reduction.get(name, np.nan) for name in names],
+            "the total is lower without it by": [figure.reduction.get(name, np.nan) for name in names],
         }
         title = f"{bandwidth_words(label)}: {_volts(figure.peak_to_peak)} in all"
         plots.append(bars_plot(words, series, title=title, room=0.3, legend=not plots))

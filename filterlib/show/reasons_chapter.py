@@ -28,10 +28,10 @@ from filterlib.words.reason_sentences import cause_words, left_sentence, reason_
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 COSTS = ("drop", "heat", "leakage", "charge", "peak")
 LEAKAGE_NOTE = (
-    "Earth leakage: all Y capacitors with the larger of input and output voltage taken as alternating, at 60 Hz, the worst "
-    "that can be there; local codes and a licensed person have the last word. "
+    "Earth leakage is that of all Y capacitors if the larger of input and output voltage alternated at 60 Hz, the worst "
+    "case; local codes and a licensed person have the last word. "
 )
-NOTE = "Peak: the greatest response from the converter's emf to the load, 0 dB being none. Drop and heat are those of direct current."
+NOTE = "Peak: the greatest response from the converter's emf to the load; 0 dB is no peak. Drop and heat are from direct current."
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,7 @@ def sources_figure(reasons: ReasonsResult) -> Figure:
     wide = reasons.figure == "full"
     series = {
         "alone": [one.spike_alone if wide else one.ripple_alone for one in reasons.sources],
-        "the whole falls without it by": [one.spike_falls if wide else one.ripple_falls for one in reasons.sources],
+        "the total is lower without it by": [one.spike_falls if wide else one.ripple_falls for one in reasons.sources],
     }
     title = f"Where it comes from at {reasons.load}, {bandwidth_words(reasons.figure)}"
     return Figure(title, ((bars_plot(_wrapped(source_phrase(one.name) for one in reasons.sources), series),),))

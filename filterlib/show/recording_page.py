@@ -125,7 +125,7 @@ def period_figure(average: Average) -> Figure:
     marks = (
         Area(times, mean - scatter, mean + scatter, "#9a9a9a", label="spread of the periods"),
         Curve(times, mean, Look(BLUE), f"mean of {average.periods}"),
-        Curve(times, average.aligned.samples(count), Look(BLACK, DASHES[1], 1.3), "mean, each moved to fit"),
+        Curve(times, average.aligned.samples(count), Look(BLACK, DASHES[1], 1.3), "mean of the aligned periods"),
     )
     time = Axis("time", "s", limits=(0.0, average.period))
     upper = Plot(time, Axis("voltage", "V"), marks, legend=True)

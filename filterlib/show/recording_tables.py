@@ -59,7 +59,7 @@ def _periods(result: Measurement) -> Iterator[Row]:
     if average is not None:
         yield "switching frequency", number(result.switching_frequency, "Hz", 5)
         yield "period", f"{number(result.period, 's', 5)}, mean of {average.periods}"
-        small = f"under the {number(average.jitter_resolution, 's', 2)} that noise makes of it"
+        small = f"below {number(average.jitter_resolution, 's', 2)}, which noise alone would show"
         yield "jitter", f"{number(result.jitter, 's', 2)} rms" if result.jitter else small
     elif periods.lengths.size:
         low, high = float(periods.lengths.min()), float(periods.lengths.max())

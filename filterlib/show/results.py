@@ -147,7 +147,7 @@ def _closing(values: MeasurementValues | None) -> Section:
         ],
     }
     if values.capacitor is not None:
-        figures = numbers(values.capacitor, "every value tells")
+        figures = numbers(values.capacitor, "every value shows what is inside")
         section["capacitor"] = {"harmonics": list(values.capacitor.orders)} | figures
     return section | ({} if values.measurements else {"reason": NOTHING_OPEN})
 

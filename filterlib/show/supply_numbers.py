@@ -9,7 +9,7 @@ from filterlib.show.numbers import Section, numbers, texts
 from filterlib.words.supply_sentences import battery_line, check_sentence, fix_words, plug_line
 from filterlib.words.switch_on_sentences import start_words, switch_on_line
 
-NOT_STATED = "nothing says it"
+NOT_STATED = "the file does not state what it needs"
 NO_SIDE = "the file states neither battery nor supply wire, fuse or switch"
 
 

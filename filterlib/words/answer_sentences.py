@@ -20,7 +20,7 @@ _FAULTS = {
     "as designed": "the board as designed",
     "not connected": "{part} is not connected",
     "poor joint": "{part} has a poor joint (1 Ω in series)",
-    "long leads": "{part} stands on long leads (100 nH)",
+    "long leads": "{part} has long leads (100 nH)",
     "smaller value": "{part} has a tenth of its value",
     "larger value": "{part} has ten times its value",
     "wrong side": "{part} is on the other side of the choke",
@@ -36,7 +36,7 @@ _FAULTS = {
     "factor too low": "the probe attenuates more than the scope was told: readings are a tenth of what they should be",
     "limit off": "the scope's 20 MHz limit was off",
 }
-SCOPE_TABLE = "Ripple that is there, and what a scope would show of it"
+SCOPE_TABLE = "What a scope would show, and the ripple that is really there"
 _MARKS = {"agrees": "✓", "does not agree": "✗", "cannot tell": "?"}
 
 
@@ -60,7 +60,7 @@ def outcome_words(answer: Answer) -> str:
         return f"{words}: the capture reaches to {format_quantity(answer.reading.reach, 'Hz')} alone"
     if answer.outcome == "agrees" or answer.times != answer.times:
         return words
-    return f"{words}: {answer.times:.1f} times what both may be wrong by"
+    return f"{words}: they differ by {answer.times:.1f} times their uncertainty"
 
 
 def verdict_words(result: BenchResult) -> str:
@@ -102,8 +102,8 @@ def _reading_sentences(answer: Answer) -> Iterator[str]:
     reading, at = answer.reading, capital(station_words(answer.station))
     if reading.bias >= 0.01 * reading.shown:
         yield (
-            f"{at}: {number(reading.shown, 'V')} is on the screen; noise makes about {number(reading.bias, 'V', 2)} of it, which is "
-            "taken off."
+            f"{at}: {number(reading.shown, 'V')} is on the screen; about {number(reading.bias, 'V', 2)} of it is noise and was "
+            "subtracted."
         )
     if reading.times > 1:
         yield (
@@ -118,13 +118,13 @@ def _load_sentences(result: BenchResult) -> Iterator[str]:
     at = stated.converter.ripple.load_current or stated.full_current
     if amps is not None and not alike(amps, at):
         yield (
-            f"The capture before the filter was taken at {format_quantity(amps, 'A')}; what is expected is brought from there to each "
-            "operating point by the model of the converter."
+            f"The capture before the filter was taken at {format_quantity(amps, 'A')}. From it, the converter's model "
+            "predicts each operating point."
         )
     own = {point.name for point in stated.operating_points}
     moved = dict.fromkeys(one.station.point for one in result.answers if one.station.point not in {*own, BARE})
     for point in moved:
-        yield f"{point}: the operating point with every load's draw changed by one share, as the reading was taken there."
+        yield f"{point}: the reading was taken at another current, so every load is scaled to it by the same factor."
 
 
 def scope_columns(scope: ScopeErrors) -> tuple[tuple[str, Callable[[ScopeView], str]], ...]:
@@ -182,7 +182,7 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
         yield f"Likeliest: {fault_words(best.fault)} ({share(best.likely) if best.likely < 0.995 else 'over 99 %'})."
         rest = [one for one in alike[1:] if one.explains]
         if rest:
-            yield f"Not told apart from it: {_any_of(rest)}."
+            yield f"The readings do not distinguish it from these: {_any_of(rest)}."
     if explained.next_reading is not None and explained.pair is not None:
         one, other = explained.pair
         found = explained.next_reading

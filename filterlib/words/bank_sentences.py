@@ -50,7 +50,7 @@ def bank_sentences(result: BankResult) -> Iterator[str]:
     yield from _verdict(result, load, each)
     yield (
         f"At {volts} {load} draws {number(result.draw, 'A')} and the converter gives it {number(result.supply, 'A')}: "
-        f"the bank gives the other {number(result.deficit, 'A')}, at least {number(result.needed, 'F')} without resistance."
+        f"the bank gives the other {number(result.deficit, 'A')}. That needs {number(result.needed, 'F')} or more, even of a bank without resistance."
     )
     if not result.recharges:
         yield (
@@ -80,8 +80,8 @@ def _fitted(result: BankResult, best: Bank, fittings: Fittings) -> Iterator[str]
     slow = [one.kind for one in fittings.limiters if not one.in_time]
     own = fittings.limiters[0]
     yield (
-        f"It is full again {number(best.recharge, 's')} after a burst, out of the {number(own.current, 'A')} that the "
-        f"converter has left; the first charge takes {number(own.start, 's')}."
+        f"It is full again {number(best.recharge, 's')} after a burst, charged by the {number(own.current, 'A')} that the "
+        f"converter can spare; the first charge takes {number(own.start, 's')}."
     )
     if slow:
         yield f"Through {joined(slow)} it is not full again before the next burst: bypass it once the bank is full."
@@ -89,9 +89,9 @@ def _fitted(result: BankResult, best: Bank, fittings: Fittings) -> Iterator[str]
         yield diode
     yield _fuse_sentence(result, fittings)
     error = abs(fittings.in_time.holds / best.holds - 1)
-    methods = "charge balance and the course in time"
+    methods = "charge balance and a simulation in time"
     if error < AGREES:
-        yield f"Two methods agree on the {number(best.holds, 's')}: {methods}, to a millionth."
+        yield f"Two methods agree on the {number(best.holds, 's')} to a millionth: {methods}."
     else:
         yield f"Two methods differ on the {number(best.holds, 's')} by {number(100 * error, '')} %: {methods}."
 

@@ -111,7 +111,7 @@ def _with_filter(design: Design) -> Iterator[str]:
     yield "AC coupling; at the loads no capacitor across the probe: it would be a part of the filter."
     order = design.converter.ripple.order
     yield f"{_width(20e6, order)} unless the line names another; a limit of another order reads spikes differently."
-    yield "Read the largest of many periods; where noise hides the reading, the mean of periods, aligned."
+    yield "Read the largest of many periods; where noise hides it, read the average of aligned periods."
 
 
 def _at(station: Station) -> str:
@@ -144,7 +144,7 @@ def check_note(check: Check) -> str:
     """What to know of a reading; "" for nothing."""
     if check.kind in ("ripple", "spike"):
         return (
-            f"A reading that differs by more than {100 * AGREES:.0f} % is another converter than the file's: put it into the file "
+            f"Where the reading differs by more than {100 * AGREES:.0f} %, the converter is not the one in the file: put the reading into the file "
             f"(converter.{check.kind}.peak_to_peak) and print this sheet again."
         )
     if check.kind == "second reading":

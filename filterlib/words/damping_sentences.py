@@ -32,7 +32,7 @@ def damping_opening(result: DampingResult) -> str:
         return (
             f"{before}. Damping does not help: the peak at the load is {without}, and {peak} with the best one{still}."
         )
-    return f"It needs no damping: the peak at the load is {without}, and the best one makes {peak} of it."
+    return f"It needs no damping: the peak at the load is {without}, and the best damping lowers it to {peak}."
 
 
 def unstable_words(judgement: Judgement) -> str:
@@ -116,5 +116,5 @@ def proof_sentence(proof: Proof) -> str:
         else f" The other {len(proof.held)} uncertain parameters are at their nominal values there."
     )
     if proof.verdict == "undecided":
-        return f"Not proved at {proof.point} for every combination of {ranges}, and none found that is unstable."
+        return f"Not proved at {proof.point} for every combination of {ranges}; none was found that is unstable."
     return f"Proved stable at {proof.point} for every combination of {ranges}.{others}"

@@ -73,12 +73,12 @@ def agreement(result: EmissionResult) -> str:
     parts = []
     if apart:
         parts.append(
-            f"{_bandwidths(apart)}: the harmonics are further apart than twice the bandwidth, each is received alone, and "
-            "quasi-peak and average equal peak (a frequency that wanders or skips pulses would lower both)"
+            f"{_bandwidths(apart)} the harmonics are further apart than twice the bandwidth, so each is received alone, and "
+            "quasi-peak and average equal peak; a frequency that wanders, or pulses that are skipped, would lower both"
         )
     if together:
         parts.append(
-            f"{_bandwidths(together)}: several harmonics pass together; peak is the highest of their envelope, average its "
+            f"{_bandwidths(together)} several harmonics pass together: peak is the highest of their envelope, average its "
             "mean, and quasi-peak follows from the detector's charge and discharge times"
         )
     return "; ".join(parts)
@@ -95,11 +95,11 @@ def covers(design: Design, side: str) -> Iterator[str]:
     yield "The networks' supply terminals are taken to be at chassis potential at the frequencies that are measured"
     if side == "output":
         way_back = (
-            "its own cable and battery, and no networks," if design.converter.supply is not None else "no networks"
+            "its own cable and battery, without networks" if design.converter.supply is not None else "no networks"
         )
         yield (
-            "The networks take the place of the loads, at the end of the filter; what the loads themselves emit is not in it, "
-            f"and {way_back} are at the converter's input"
+            "The networks replace the loads at the end of the filter, and what the loads themselves emit is left out; "
+            f"at the converter's input are {way_back}"
         )
     else:
         shape = "a triangle, for its choke is in the input" if steps_up(design.converter) else "a pulse with a flat top"
@@ -109,7 +109,7 @@ def covers(design: Design, side: str) -> Iterator[str]:
         )
     if design.converter.common_mode is None:
         yield (
-            "No common-mode drive is stated (converter.common_mode): what the lines share comes from unequal lines alone, and is "
+            "No common-mode drive is stated (converter.common_mode): the common mode here comes from unequal lines alone, and is "
             "a lower bound"
         )
     if design.converter.spike is None and side == "output":

@@ -63,7 +63,7 @@ def rule_sentence(rules: Iterable[Rule]) -> str:
     if not allowed:
         return ""
     listed = ", ".join(f"{name} {share(one.share)}" for name, one in allowed.items())
-    return f"Share of that power that impedance rules would allow: {listed}. They are on the safe side and give the rest away."
+    return f"Impedance rules would allow this share of that power: {listed}. They are safe, and stricter than stability needs."
 
 
 def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]:
@@ -79,7 +79,7 @@ def margin_sentences(margins: Iterable[Margin], design: Design) -> Iterator[str]
     if rules := rule_sentence(worst.rules):
         yield rules
     if worst.more < SAFE:
-        yield "Less than half as much power to spare: `filterlib damp` proposes damping."
+        yield "Little or no margin: with half as much power again it rings. `filterlib damp` proposes damping."
     yield from _inside(design.converter)
 
 

@@ -79,7 +79,7 @@ def useless_sentence(values: MeasurementValues, deciding: Collection[str] = ()) 
     """What would hardly narrow it, but for what settles a ``deciding`` parameter; "" where everything does."""
     useless = (one for one in values.measurements if one.narrows < LEAST and not {*one.keys} & {*deciding})
     lost = [what_to_measure(one).split(":")[0].split(" (")[0] for one in useless]
-    return f"It would hardly narrow this interval to measure: {'; '.join(lost)}." if lost else ""
+    return f"Measuring these would hardly narrow this interval: {'; '.join(lost)}." if lost else ""
 
 
 def _interval(low: float, high: float) -> str:
@@ -107,8 +107,8 @@ def _capacitor(capacitor: AddedCapacitor) -> Iterator[str]:
         yield "by what is known."
     if math.isfinite(capacitor.too_small):
         yield (
-            f"{number(capacitor.too_small, 'F')} would move the first harmonic by {100 * capacitor.too_small_moves:.1f} % only: that, or "
-            "less, shows nothing."
+            f"{number(capacitor.too_small, 'F')} would move the first harmonic by {100 * capacitor.too_small_moves:.1f} % only: it is too "
+            "small."
         )
 
 

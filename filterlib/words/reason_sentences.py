@@ -57,8 +57,8 @@ def left_sentence(result: ReasonsResult) -> Iterator[Sentence]:
     write, first = Writer(result), result.sources[0]
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
-        f"The ripple at {result.load} is {write('ripple')} peak to peak in 20 MHz{_limit(write, result, '20MHz')}, and would "
-        f"be {write('ripple_before')} without the filter. With it, most comes from {source_phrase(first.name)}: "
+        f"The ripple at {result.load} is {write('ripple')} peak to peak in 20 MHz{_limit(write, result, '20MHz')}, and "
+        f"{write('ripple_before')} without the filter. Most of what is left comes from {source_phrase(first.name)}: "
         f"{write('sources.0.ripple_alone')} alone{more}."
     )
 
@@ -75,8 +75,8 @@ def _spike(result: ReasonsResult) -> Iterator[Sentence]:
         return
     write, one = Writer(result), result.sources[at]
     yield write.sentence(
-        f"In full bandwidth it is {write('spike')}{_limit(write, result, 'full')} of {write('spike_before')}, most of it from {source_phrase(one.name)}: without that source the whole "
-        f"would fall by {write(f'sources.{at}.spike_falls')}."
+        f"In full bandwidth it is {write('spike')}{_limit(write, result, 'full')}, and {write('spike_before')} without the filter. Most of what is left comes from {source_phrase(one.name)}: "
+        f"without it there would be {write(f'sources.{at}.spike_falls')} less."
     )
 
 
@@ -91,11 +91,11 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
     now = write(name)
     if falls[at] < LITTLE * result.now:
         yield write.sentence(
-            f"No single imperfection of a part decides: with ideal parts {write(f'{name}_ideal')} instead of {now} would be left, so better "
+            f"No imperfection of a part matters much: with ideal parts {write(f'{name}_ideal')} would be left instead of {now}. Better "
             "parts of the same values do not help; other values do."
         )
         return
-    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}')} instead of {now} would be left"
+    text = f"What matters most is the {one.words}: if that were ideal, {write(f'parasitics.{at}.{name}')} would be left instead of {now}"
     yield write.sentence(text + (f", and {write(f'{name}_ideal')} with every part ideal." if ideal < left else "."))
 
 
@@ -103,7 +103,7 @@ def _deviation(result: ReasonsResult) -> Iterator[Sentence]:
     deviation, write = result.deviation, Writer(result)
     if np.isnan(deviation.frequency) or result.sources[0].name == "common_mode":  # which goes another way
         return
-    text = f"From {write('deviation.frequency')} on the filter does worse than one of ideal parts would"
+    text = f"From {write('deviation.frequency')} on the filter is worse than one of ideal parts"
     if deviation.element:
         text += f", mostly because of the {deviation.what} of {deviation.element}"
     near = deviation.resonance
@@ -260,8 +260,8 @@ def _clash(result: ReasonsResult) -> Sentence:
     which = f"the worst case, with {values}," if clash.case else "the circuit"
     how = f"oscillates at {write('clash.oscillates')}" if clash.oscillates > 0 else "is unstable"
     return write.sentence(
-        f"At {clash.point} {which} {how}. The reason: {clash.load} draws constant power, {write('clash.resistance')} for small changes; what feeds it reaches "
-        f"{write('clash.impedance')} at {write('clash.frequency')}, the resonance of {resonance_words(clash.resonance)}, and has to stay "
+        f"At {clash.point} {which} {how}. The reason: {clash.load} draws constant power, which is {write('clash.resistance')} for small changes. The impedance that feeds it reaches "
+        f"{write('clash.impedance')} at {write('clash.frequency')}, the resonance of {resonance_words(clash.resonance)}; it has to stay "
         "below that resistance."
     )
 

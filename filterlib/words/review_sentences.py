@@ -283,15 +283,15 @@ def trust(result: ReviewResult) -> Iterator[str]:
         yield (
             f"The ripple is that of {recorded.file}: {int(recorded.kept.sum())} of {len(recorded.harmonics)} harmonics are "
             f"above its noise, up to {format_quantity(recorded.highest, 'Hz')}; the others are left out, and beyond "
-            f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} nothing is claimed of it"
+            f"{format_quantity(bandwidth, 'Hz') if bandwidth else 'them'} the model claims nothing"
         )
         if recorded.stated is not None:
             yield _other_frequency(recorded)
         if bandwidth is not None and recorded.reach < READ_TO * min(bandwidth, ASKED):
             yield (
                 f"{recorded.file} has too few samples for {format_quantity(bandwidth, 'Hz')}: its harmonics are known up to "
-                f"{format_quantity(recorded.reach, 'Hz', 3)}, and rings above that are missing from every figure, which is a lower bound "
-                "therefore; record with a shorter sample interval"
+                f"{format_quantity(recorded.reach, 'Hz', 3)}, and rings above that are missing from every figure, so each is a lower bound; "
+                "record with a shorter sample interval"
             )
         if isinstance(design.converter, BankConverter):
             yield bank_sentence(design.converter)
@@ -310,11 +310,11 @@ def _second_recording(design: Design) -> Iterator[str]:
     """Whether it was of the filter's own capacitor."""
     if (stage := shared(design)[0]) is not None and not stage.part.tolerance:
         yield (
-            f"{stage.name} itself was across the terminals for the second recording: its values are those that were measured, and what "
-            "is uncertain of them moves the converter's inside and the filter together"
+            f"{stage.name} itself was across the terminals in the second recording, and its values are measured: what is still "
+            "uncertain of them changes the converter's inside and the filter alike"
         )
     elif stage is not None:
-        yield f"{stage.name} is another capacitor than the one of the second recording: its tolerance counts beside what that leaves open"
+        yield f"{stage.name} is not the capacitor of the second recording: its own tolerance counts in addition"
 
 
 def _other_frequency(recorded: Recorded) -> str:

@@ -32,9 +32,9 @@ def safety_steps(sheet: BenchSheet) -> tuple[SafetyStep, ...]:
         *_chassis(design),
         SafetyStep(
             "First power",
-            "Without the filter first, from a supply with a current limit where there is one, loads off; then loads on, "
-            "then off again before anything is moved. Keep away from electrolytic capacitors at first power, polarity "
-            "checked twice, eyes protected.",
+            "Power it without the filter first, loads off, from a supply with a current limit if you have one. Then switch the "
+            "loads on, and off again before you move anything. Check polarity twice, protect your eyes, and keep away from "
+            "electrolytic capacitors.",
         ),
     )
 
@@ -66,7 +66,7 @@ def _supply(sheet: BenchSheet) -> SafetyStep:
         size = f"at least {fuse:g} A" if fuse else f"above {FUSE_MARGIN:g} times that"
         rating = (
             f"At full load about {shown} flows from it ({_efficiency(sheet.design)}): a fuse of {size}, and of no more "
-            "than the thinnest wire behind it carries."
+            "than the thinnest wire behind it can carry."
         )
     return SafetyStep(
         "Battery or supply: short circuits and arcs",
@@ -106,8 +106,8 @@ def _discharge(sheet: BenchSheet) -> SafetyStep:
         f"Up to {energy} stay in {whole} at {volts}. Switch off, then hold {ohms} "
         f"({format_quantity(chosen.power_rating, 'W')}, {format_quantity(chosen.voltage_rating, 'V')} or more, insulated) across "
         f"the output: below {format_quantity(chosen.safe, 'V')} after {format_quantity(chosen.time, 's', 2)} (R C ln(V0/V)), "
-        f"from {format_quantity(chosen.start_power, 'W', 2)} at first. Then measure: the voltage may rise again, and what is "
-        f"inside converter and loads is not all in the file, the capacitors at the converter's input{front}, for one.",
+        f"from {format_quantity(chosen.start_power, 'W', 2)} at first. Then measure: the voltage may rise again, and the file does not "
+        f"list everything inside converter and loads, such as the capacitors at the converter's input{front}.",
     )
 
 
@@ -115,7 +115,7 @@ def _oscilloscope(sheet: BenchSheet) -> Iterator[SafetyStep]:
     design, volts = sheet.design, format_quantity(sheet.supply.voltage, "V")
     yield SafetyStep(
         "The oscilloscope's earth is a bond",
-        "The clip of a probe is the oscilloscope's metal and protective earth, the clips of all its probes are one: a clip on "
+        "The clips of all probes are connected to each other, to the oscilloscope's case and to protective earth: a clip on "
         "the plus line shorts the output through the mains earth, and two clips on two returns bridge the return line "
         f"between them. {_isolation(design)} Never take the oscilloscope's protective earth away; take a differential probe, "
         f"two tips subtracted, or an instrument made for floating inputs. Probe and input are rated above {volts}.",

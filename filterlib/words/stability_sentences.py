@@ -24,12 +24,12 @@ _NOTES = {
     "no bias curve": "{name} is a class 2 ceramic without a bias curve: its capacitance at {value} may be half",
     "beyond curve": "{name} is biased beyond the end of its curve; the last value is taken",
     "unbalance": (
-        "{name}: {value} returns past the second winding, through bonds to the chassis; it magnetises the core, which "
+        "{name}: {value} returns through bonds to the chassis instead of the second winding. It magnetises the core, which "
         "saturates at {limit}: {left} of {full} remains for the common mode"
     ),
     "beyond saturation": (
         "{name} carries {value} of direct current, {times:.2g} times its saturation current: its inductance there is a guess, "
-        "for the model of its saturation is good to about twice that current"
+        "because the model of saturation holds up to about twice that current"
     ),
 }
 
@@ -111,8 +111,8 @@ def ringing(stability: Stability) -> str:
         return ""
     return (
         f"it rings at {number(stability.frequency, 'Hz')} with Q = {stability.quality:.3g}, which makes a disturbance there "
-        f"{stability.quality:.2g} times as large. To damp it, put a resistor in series with a capacitor, several times as large as the "
-        "one that rings, across that one"
+        f"{stability.quality:.2g} times as large. To damp it, put a larger capacitor with a resistor in series across the one that rings: "
+        "several times its capacitance"
     )
 
 
@@ -139,6 +139,6 @@ def clip_sentence(result: ClippedResult) -> str:
     if at.difference < LITTLE * at.seen:
         return f"At {result.place} an earthed clip changes nothing that one would see: {without} peak to peak in full bandwidth."
     return (
-        f"At {result.place} the scope with its clip on shows {shown} peak to peak in full bandwidth where {without} is without it; its tip "
-        f"on its own clip alone shows {own}, along a lead of {number(float(result.clip.lead_inductance.value), 'H')}."
+        f"At {result.place} the scope with its clip on shows {shown} peak to peak in full bandwidth, and {without} would be there without the clip. Its tip "
+        f"on its own clip shows {own}, along a lead of {number(float(result.clip.lead_inductance.value), 'H')}."
     )

@@ -31,8 +31,8 @@ def start_sentences(start: Start) -> Iterator[str]:
         relation = "enough" if best.lowest >= start.allowed else "not enough"
         yield f"A bank belongs {PLACES[best.place]}: there the voltage stays above {number(best.lowest, 'V')}, which is {relation}. {_over(best)}"
     yield (
-        f"Were the line stiff where the lead begins, the dip would be {number(start.stiff, 'V')} (closed form); what is across "
-        f"{start.load} may then have {number(start.resistance, 'ohm')} of ESR at most{_asked(start)}."
+        f"With a stiff voltage at the beginning of the lead the dip would be {number(start.stiff, 'V')} (closed form). The capacitor across "
+        f"{start.load} may then have an ESR of {number(start.resistance, 'ohm')} at most{_asked(start)}."
     )
     if math.isfinite(start.input):
         fails = ": it cannot give that power" if start.input <= 0 else ""
@@ -41,11 +41,11 @@ def start_sentences(start: Start) -> Iterator[str]:
 
 def _over(dip: Dip) -> str:
     if not math.isfinite(dip.taken_over):
-        return "The converter recharges it through the filter; while we look it has not taken over."
+        return "The converter recharges it through the filter; it has not taken over within the time that was followed."
     return f"After {number(dip.taken_over, 's')} the converter gives the load's current, or all it can; it recharges the bank through the filter."
 
 
 def _asked(start: Start) -> str:
     if not math.isfinite(start.capacitance):
-        return "; the lead alone takes more than the sag, at any capacitance"
-    return f", and needs {number(start.capacitance, 'F')}; the lead may have {number(start.longest, 'H')}"
+        return "; the lead alone drops more than is allowed, whatever the capacitance"
+    return f", and needs {number(start.capacitance, 'F')}; the lead may have {number(start.longest, 'H')} at most"

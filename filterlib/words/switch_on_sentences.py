@@ -31,7 +31,7 @@ def start_words(one: Starting) -> str:
         tries = f", in {one.attempts} attempts" if one.attempts > 1 else ""
         return f"all loads run after {number(one.up, 's')}{tries}"
     if one.end == "hiccups":
-        ever = "for ever" if one.attempts < MOST_ATTEMPTS else f"for {one.attempts} attempts, as far as we look"
+        ever = "for ever" if one.attempts < MOST_ATTEMPTS else f"in all {one.attempts} attempts that were followed"
         return f"the converter hiccups {ever}, and reaches {number(one.held, 'V')}"
     if one.end == "falls out":
         names = joined([load.load for load in one.loads if load.falls > MOST_FALLS])
@@ -42,8 +42,8 @@ def start_words(one: Starting) -> str:
 def load_words(one: LoadStart) -> str:
     """When one load runs."""
     if math.isinf(one.runs):
-        return "never" if not one.falls else f"never; it fell out {one.falls} times"
-    fell = f", after it fell out {one.falls} times" if one.falls else ""
+        return "never" if not one.falls else f"never; it stopped {one.falls} times"
+    fell = f", after it stopped {one.falls} times" if one.falls else ""
     return f"after {number(one.runs, 's')}{fell}"
 
 
@@ -58,8 +58,8 @@ def switch_on_sentences(found: SwitchOn, design: Design) -> Iterator[str]:
     }
     yield f"At switch-on, with a limit {kinds[limit.kind]}, {start_words(found.nominal)}."
     for words, one in (
-        ("least current and time at it, loads that draw early", found.hard),
-        ("most current and time, loads that wait", found.easy),
+        ("lowest current limit, held for the shortest time, and loads that start early", found.hard),
+        ("highest current limit, held for the longest time, and loads that wait", found.easy),
     ):
         if one.end != found.nominal.end:
             yield f"With the {words}, {start_words(one)}."

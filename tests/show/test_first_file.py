@@ -65,7 +65,7 @@ def test_what_is_needed_alone_is_enough_and_no_limit_is_a_tenth(folder):
     design = filterlib.load_design("boost.toml")
     assert (design.filter, design.converter.spike, design.converter.shape) == ((), None, None)
     assert design.requirements[0].limit == pytest.approx(30e-3, rel=1e-12, abs=0)  # hand: a tenth of 300 mV
-    assert "not said: a tenth" in (folder / "boost.toml").read_text(encoding="utf-8")
+    assert "not given: a tenth" in (folder / "boost.toml").read_text(encoding="utf-8")
 
 
 def test_every_line_behind_a_mark_can_be_taken_as_it_is(folder):

@@ -365,7 +365,7 @@ def test_what_would_close_the_band_stands_in_the_chapter_of_the_load_that_decide
     assert listed.count("<li>") == 1
     assert "It leaves 6 mV to 9 mV (a factor of 1.5): the interval is 40 % narrower." in listed
     assert "With 10 µF" in listed
-    assert "It would hardly narrow this interval to measure: L1 itself on an impedance bridge." in listed
+    assert "Measuring these would hardly narrow this interval: L1 itself on an impedance bridge." in listed
 
 
 def test_without_a_band_nothing_would_close_it(fakes, page):

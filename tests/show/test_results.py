@@ -194,7 +194,7 @@ def test_what_would_close_the_band_is_told_with_units(fakes):
     }
     assert section["capacitor"]["capacitance_F"] == 10e-6
     assert section["capacitor"]["too_small_F"] is None
-    assert section["capacitor"]["too_small_F_reason"] == "every value tells"
+    assert section["capacitor"]["too_small_F_reason"] == "every value shows what is inside"
     assert "10 µF" in section["words"][0]
 
 

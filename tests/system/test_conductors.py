@@ -181,7 +181,7 @@ def test_the_operating_point_says_what_is_left_of_the_choke():
     load = {**CURRENT, "bond": {"resistance": "15 mΩ"}}
     one = design(common_mode(), source=converter(output_resistance=0.0, bond={"resistance": "15 mΩ"}), load=load)
     note, beyond = map(part_note, operating(solve(one)).notes)
-    assert "L1: 1 A returns past the second winding" in note
+    assert "L1: 1 A returns through bonds to the chassis" in note
     left = one.filter[0].part.magnetising_at(1.0) * 1e6
     assert f"{left:.3g} µH of 995 µH remains" in note
     assert "1 A of direct current, 5 times its saturation current" in beyond  # and the model is good to twice

@@ -25,9 +25,9 @@ class Source:
 
     name: str
     ripple_alone: Annotated[float, Unit("V", "alone, 20 MHz", "*_pp")]
-    ripple_falls: Annotated[float, Unit("V", "the whole falls without it by", "*_pp")]
+    ripple_falls: Annotated[float, Unit("V", "the total is lower without it by", "*_pp")]
     spike_alone: Annotated[float, Unit("V", "alone, full bandwidth", "*_pp")]
-    spike_falls: Annotated[float, Unit("V", "the whole falls without it by", "*_pp")]
+    spike_falls: Annotated[float, Unit("V", "the total is lower without it by", "*_pp")]
     frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
     coefficients: Annotated[np.ndarray, Unit("V", key=None)]
     power: Annotated[np.ndarray, Unit("V²", key=None)]

@@ -84,7 +84,7 @@ class Figure:
     low: Annotated[float, Unit("V", key="pp_low")]
     high: Annotated[float, Unit("V", key="pp_high")]
     by_source: Annotated[Mapping[str, float], Unit("V", "alone", "alone_pp")]
-    reduction: Annotated[Mapping[str, float], Unit("V", "the whole falls without it by", "reduction")]
+    reduction: Annotated[Mapping[str, float], Unit("V", "the total is lower without it by", "reduction")]
     probable_low: Annotated[float, Unit("V", key="pp_probable_low")] = np.nan
     probable_high: Annotated[float, Unit("V", key="pp_probable_high")] = np.nan
 

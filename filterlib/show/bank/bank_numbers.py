@@ -8,8 +8,8 @@ from filterlib.analysis.hold_up.first_milliseconds import Start
 from filterlib.show.numbers import Section, numbers, texts
 
 __all__ = ["bank_numbers", "bursts_section"]
-NO_LIFE = "no service life, or too many bursts"
-NOT_STATED = "the part's table does not state it, or without limit"
+NO_LIFE = "no service life is stated, or the bursts are too many for the curve"
+NOT_STATED = "the part's table does not state it, or it has no limit"
 
 
 def bursts_section(found: Bursts | None) -> Section:
@@ -45,5 +45,5 @@ def _fittings_numbers(fittings: Fittings) -> Section:
 def _start_numbers(start: Start) -> Section:
     return {
         **numbers(start, "no battery voltage is known, or no capacitance is enough"),
-        "dips": [texts(one, "place") | numbers(one, "later than is looked at") for one in start.dips],
+        "dips": [texts(one, "place") | numbers(one, "later than the time that was followed") for one in start.dips],
     }

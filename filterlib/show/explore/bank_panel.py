@@ -13,7 +13,7 @@ from filterlib.words.quantities import number
 
 _CIRCUIT = (
     ui.Drawn("source", "converter", ("supply",)),
-    ui.Drawn("box", "diode, fuse", value="keep it apart"),
+    ui.Drawn("box", "diode, fuse", value="prevent backflow"),
     ui.Drawn("capacitor", "bank", ("farads", "ohms")),
     ui.Drawn("load", "modem", ("draws", "burst", "lowest")),
 )
@@ -85,9 +85,9 @@ def _readings(r: BurstResult) -> tuple[ui.Reading, ...]:
 def _sentence(r: BurstResult) -> str:
     if r.needed == 0:
         return "No bank is needed: the converter gives what the modem draws."
-    idea = "The idea carries" if r.lasts else "The idea does not carry"
+    size = "This bank is large enough" if r.lasts else "This bank is too small"
     return (
-        f"{idea}: the bank holds {number(r.deficit, 'A')} for {number(r.holds, 's')}, and the burst of {number(r.burst, 's')} needs "
+        f"{size}: it gives {number(r.deficit, 'A')} for {number(r.holds, 's')}, and the burst of {number(r.burst, 's')} needs "
         f"{number(r.needed, 'F')} or more."
     )
 

@@ -30,7 +30,7 @@ def bench_panel() -> ui.Panel[Board, BoardResult]:
     before, after = (str(folder / "recordings" / f"clean-{name}.csv") for name in ("terminals", "modem-bridged"))
     read = bench(folder / "designs" / "tide-gauge-clean.toml", before=before, after=[Capture(after)])
     controls: list[ui.Control | ui.Choice] = [
-        ui.Control(CHOKE, "what is left of L1 to ripple", "H", "20 nH", "100 µH", _start(read.design, CHOKE)),
+        ui.Control(CHOKE, "L1's leakage inductance", "H", "20 nH", "100 µH", _start(read.design, CHOKE)),
         ui.Control(SIZE, "C2", "F", "22 nF", "22 µF", _start(read.design, SIZE)),
         ui.Control(JOINT, "resistance in C2's joint", "ohm", "1 mΩ", "10 Ω", _start(read.design, JOINT)),
         ui.Choice("factor", "probe and scope", _PROBES),

@@ -116,7 +116,7 @@ REVIEW = Lesson(
         Try(
             "the choke cm-4m7-2A",
             {"filter.L1.part": "cm-4m7-2A"},
-            "1.1 mV and met, but the review's table of stresses says that a choke for 2 A carries 3.6 A. Its decibels cost heat.",
+            "1.1 mV and met, but the review's table of stresses says that a choke for 2 A carries 3.6 A. Its attenuation costs heat.",
         ),
         Try(
             "C2: aluminium-47u-63V",
@@ -188,7 +188,7 @@ ONE_PART = Lesson(
             "larger choke, cm-2m2-5A",
             {"tried": "larger choke, cm-2m2-5A"},
             "Refused. 2.2 A of the return current would flow through the chassis, and 70 mA of unbalance saturate that core. The present choke has "
-            "this fault already, 2.1 A against 100 mA: the coax carries direct current too. A change is refused for it when its own core saturates earlier.",
+            "the same fault (2.1 A; 100 mA saturate it), because the coax carries direct current too. A change is refused only if its core saturates earlier.",
         ),
         Try(
             "pair of 470 nF to the chassis",
@@ -203,7 +203,7 @@ ONE_PART = Lesson(
         Try(
             "one Y 10 nF, return line, before the choke",
             {"tried": "one Y 10 nF, return line, before the choke"},
-            "7.5 mV, 6.1 mV and 21 mV. One part, every limit met: the current returns before it reaches the choke and the lead.",
+            "7.5 mV at the modem, and 6.1 mV and 21 mV at the logger (20 MHz, full bandwidth). One part, every limit met: the current returns before it reaches the choke and the lead.",
         ),
     ),
 )
@@ -338,12 +338,12 @@ BEFORE_AND_AFTER = Lesson(
             "not what was captured.",
         ),
         Try(
-            "1 Ω in C2's joint",
+            "resistance in C2's joint to 1 Ω",
             {"filter.C2.esr": "1 Ω"},
             "2.7 mV. A poor joint damps that resonance, and at the ripple's frequency it hardly shows: no reading at the modem in 20 MHz would find it.",
         ),
         Try(
-            "30 nH left of the choke, as of two wire links",
+            "L1's leakage inductance to 30 nH, as with two wire links across the choke",
             {"filter.L1.loop_leakage": "30 nH"},
             "69.3 mV, and every harmonic agrees. It is the choke: the links of a first test had stayed across its windings. 300 nH would be explained "
             "just as well: how long the links are, this capture does not tell.",

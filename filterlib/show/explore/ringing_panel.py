@@ -44,7 +44,7 @@ def _picture() -> ui.Picture[LineResult]:
         ui.Axis("frequency", "Hz", "log", limits=(100, 1e6)),
         ui.Axis("impedance", "Ω", "log"),
         (
-            ui.Curve("back from the modem", lambda r: (r.frequencies, r.source), kept=True),
+            ui.Curve("seen by the modem", lambda r: (r.frequencies, r.source), kept=True),
             ui.Curve("the modem's own", lambda r: (r.frequencies, r.load)),
             ui.Level("would ring here", lambda r: (r.critical_frequency,), upright=True),
         ),

@@ -137,7 +137,7 @@ def _load(load: LoadAnswer, capacitor: PartAnswer | None) -> list[str]:
 def _requirement(said: Mapping[str, Any]) -> list[str]:
     limit = said["limit"] or SHARE * said["ripple"]
     note = (
-        "peak to peak" if said["limit"] else "not said: a tenth of the ripple that was read; put what your load allows"
+        "peak to peak" if said["limit"] else "not given: a tenth of the ripple that was read; put what your load allows"
     )
     lines = [
         Line("kind", '"ripple"'),

@@ -156,7 +156,7 @@ def _capacitor(
     return PartAnswer("capacitor", tuple(lines))
 
 
-_NOT_SAID = "not said: put what yours has"
+_NOT_SAID = "not given: put the value of yours"
 
 
 def _likely(farads: float, before: Sequence[PartAnswer]) -> str:

@@ -23,7 +23,7 @@ def ratio_figure(one: Margin) -> Figure:
     f = one.frequencies
     own = np.abs(one.load_impedance)
     marks = (
-        Curve(f, np.abs(one.source_impedance), Look(BLUE, width=2.4), "back from the load"),
+        Curve(f, np.abs(one.source_impedance), Look(BLUE, width=2.4), "seen by the load"),
         Curve(f, own, Look(VERMILION, LONG, 2.0), "the load's own: 0 dB rule"),
         Curve(f, own / GAIN, Look(VERMILION, DASHES[3], 1.6), "half of it: 6 dB rule"),
     )
