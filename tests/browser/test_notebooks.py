@@ -67,7 +67,7 @@ def test_a_notebook_runs_and_its_panels_answer(page, lab, notebook):
         slider = panel.get_by_role("slider").first
         changes(page, panel, lambda slider=slider: slider.press("ArrowRight"))
         assert panel.locator(".fl-error").inner_text() == ""
-        assert panel.locator(".fl-picture").is_visible()
+        panel.locator(".fl-picture").wait_for(state="visible")
         looks_right(page, panel)
         page.screenshot(path=SCREENS / f"{notebook.stem}-{number + 1}.png")
     fits(page)
