@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from filterlib.analysis.described import Ratio
+from filterlib.analysis.direct_range import direct_reading, over_resistance
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.linear.step_range import step_range
@@ -36,7 +38,6 @@ from filterlib.analysis.verdict import (
     verdict_of,
 )
 from filterlib.parts.artificial_network import artificial_network
-from filterlib.parts.base import Value
 from filterlib.system.accepted import AcceptedRating
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
@@ -47,8 +48,8 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
-from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.solution import Solution
+from filterlib.system.state import State
 from filterlib.units import from_decibels
 
 _POINTS = 0.9  # share of the work that ripple and stress are, where emission is required
@@ -68,6 +69,11 @@ class PointJudgement:
     stress: StressResult
     emissions: tuple[EmissionResult, ...]
     over: OverUncertainty | None = None
+
+    @cached_property
+    def over_resistance(self) -> State | None:
+        """DC states over the range of the converter's resistance, see `direct_range.over_resistance`."""
+        return over_resistance(self.solution, _drawn(self.ripple))
 
     @property
     def turned(self) -> bool:
@@ -305,9 +311,7 @@ def verdicts(design: Design, points: Iterable[PointJudgement]) -> tuple[Verdict,
     return tuple(
         _emission(wanted, points)
         if isinstance(wanted, EmissionRequirement)
-        else verdict_of(
-            design, wanted, [replace(_read(design, wanted, one), turned_by=_turned_by(one)) for one in points]
-        )
+        else verdict_of(design, wanted, [replace(_read(wanted, one), turned_by=_turned_by(one)) for one in points])
         for wanted in design.requirements
     )
 
@@ -317,12 +321,12 @@ def _turned_by(point: PointJudgement) -> str:
     return turns[0].key if turns else ""
 
 
-def _read(design: Design, wanted: OfVolts, point: PointJudgement) -> Reading:
+def _read(wanted: OfVolts, point: PointJudgement) -> Reading:
     name = point.operating.point
     if not point.operating.stable:
         return Reading(name, np.nan, np.nan, np.nan, unknown="unstable")
     if isinstance(wanted, VoltageRequirement | DropRequirement):
-        return _dc(design, wanted, point)
+        return direct_reading(wanted, point.solution, point.over_resistance, _drawn(point.ripple))
     if isinstance(wanted, StepRequirement):
         found = step_range(point.solution, wanted, _drawn(point.ripple), where_stable if point.turned else None)
         why: Unknown | None = "no ladder" if np.isnan(found.nominal) else None
@@ -338,27 +342,6 @@ def _ripple(wanted: RippleRequirement | SpikeRequirement, result: RippleResult) 
     extent = result.extents.get(key)
     drawn = None if extent is None or depends in (NO_SPIKE, BURST) else extent.plausible
     return Reading(result.point, figure.peak_to_peak, low, high, depends, plausible=drawn)
-
-
-def _dc(design: Design, wanted: VoltageRequirement | DropRequirement, point: PointJudgement) -> Reading:
-    """Voltage or drop, over the range of what carries direct current."""
-
-    def level(one: Design) -> Value:
-        volts = solve(one, point.operating.point).state.load_voltages[wanted.load]
-        return one.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
-
-    value = float(level(design))
-    for parameter in uncertain_parameters(design):
-        if parameter.key == "converter.output_resistance":
-            ends = np.ravel(level(with_values(design, {parameter.key: np.array([[parameter.low], [parameter.high]])})))
-            drawn = _drawn(point.ripple)
-            if drawn is not None and parameter.key in drawn.values:
-                drawn = drawn.of(
-                    np.ravel(level(with_values(design, {parameter.key: drawn.values[parameter.key][:, None]})))
-                )
-            low, high = float(ends.min()), float(ends.max())
-            return Reading(point.operating.point, value, low, high, parameter.key, plausible=drawn)
-    return Reading(point.operating.point, value, value, value)
 
 
 def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> Verdict:

@@ -1,4 +1,4 @@
-"""One command: `python -m tests.damage [--only 3,17] [--jobs 2] [--limit SECONDS] [--json FILE] [--list]`.
+"""One command: `python -m tests.damage [--only 3,17] [--jobs 2] [--limit SECONDS] [--near] [--json FILE] [--list]`.
 
 Damages 100 lines of physics, one at a time in a copy of the tree, and says which of them no test notices.
 """
@@ -37,6 +37,9 @@ def main(arguments: Sequence[str] | None = None, root: Path = ROOT) -> int:
     parser.add_argument("--only", help="numbers of the damages to try, with commas; without it all")
     parser.add_argument("--jobs", type=int, default=1, help="how many at a time")
     parser.add_argument("--limit", type=float, default=600.0, help="seconds for the tests of one damage")
+    parser.add_argument(
+        "--near", action="store_true", help="the nearest tests alone: those of the module and of its folder"
+    )
     parser.add_argument("--json", type=Path, help="a file for the results")
     parser.add_argument("--list", action="store_true", help="say what would be damaged, and do nothing")
     given = parser.parse_args(arguments)
@@ -48,11 +51,10 @@ def main(arguments: Sequence[str] | None = None, root: Path = ROOT) -> int:
         return 0
     told = lambda text: print(text, flush=True)  # noqa: E731
     done: dict[int, Result] = {}
-    for number, result in zip(
-        drawn, results(root, list(drawn.values()), jobs=given.jobs, limit=given.limit, told=told), strict=True
-    ):
+    options = {"jobs": given.jobs, "limit": given.limit, "near": given.near, "told": told}
+    for number, result in zip(drawn, results(root, list(drawn.values()), **options), strict=True):
         done[number] = result
-        print(f"{line(number, result.damage)}\n     {result.outcome}: {result.why} ({result.tests} tests)", flush=True)
+        print(f"{line(number, result.damage)}\n     {result.outcome}: {result.why}", flush=True)
         if given.json:
             given.json.write_text(json.dumps([record(*one) for one in done.items()], indent=1) + "\n", encoding="utf-8")
     print(

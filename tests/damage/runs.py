@@ -1,4 +1,4 @@
-"""Damages one at a time in a copy of the tree, and runs the tests that call what is damaged."""
+"""Damages one at a time in a copy of the tree, and runs the tests nearest to what is damaged, then all that call it."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ import signal
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from hashlib import sha256
 from importlib.util import cache_from_source
 from pathlib import Path
@@ -66,7 +68,9 @@ class Copy:
         shutil.copytree(root, self.tree, ignore=WITHOUT)
         shutil.copy(Path(__file__).with_name("watch.py"), folder / "damage_watch.py")
 
-    def run(self, files: Iterable[str], tests: list[str] | None, limit: float | None) -> tuple[int, dict[str, Any]]:
+    def run(
+        self, files: Iterable[str], tests: list[str] | None, limit: float | None, without: Iterable[str] = ()
+    ) -> tuple[int, dict[str, Any]]:
         """pytest's exit code on some files (tests of them alone), and its report; -1 where it ran into the limit."""
         report, names = self.folder / "report.json", self.folder / "tests.json"
         report.unlink(missing_ok=True)
@@ -80,6 +84,7 @@ class Copy:
             "DAMAGE_TESTS": "" if tests is None else str(names),
         }
         command = [sys.executable, *PYTEST.split(), *([] if tests is None else ["-x"]), *files]
+        command += [f"--deselect={name}" for name in sorted(without)]
         quiet = subprocess.DEVNULL
         with subprocess.Popen(
             command, cwd=self.tree, env=environment, stdout=quiet, stderr=quiet, start_new_session=True
@@ -90,6 +95,16 @@ class Copy:
                 os.killpg(started.pid, signal.SIGKILL)
                 return -1, {}
         return code, json.loads(report.read_text(encoding="utf-8")) if report.exists() else {}
+
+    @contextmanager
+    def damaged(self, damage: Damage) -> Iterator[None]:
+        """With the damage in the tree."""
+        text = (self.tree / damage.path).read_bytes()
+        self.write(damage.path, damage.applied(text))
+        try:
+            yield
+        finally:
+            self.write(damage.path, text)
 
     def write(self, path: str, text: bytes) -> None:
         """Change a module; its compiled form, which a change within a second would leave, goes."""
@@ -102,11 +117,34 @@ def groups(tree: Path) -> list[list[str]]:
     """What is run together without damage: the examples in docstrings, and each file of fast tests by itself."""
     modules = (path for room in ROOMS for path in sorted((tree / "filterlib" / room).rglob("*.py")))
     examples = [path for path in modules if ">>> " in path.read_text(encoding="utf-8")]
-    files = [
+    found = [examples] if examples else []
+    return [[path.relative_to(tree).as_posix() for path in group] for group in found + [[path] for path in fast(tree)]]
+
+
+def fast(tree: Path) -> list[Path]:
+    """The files of fast tests."""
+    return [
         path for path in sorted(tree.glob("tests/*/**/test_*.py")) if not set(path.relative_to(tree).parts) & ELSEWHERE
     ]
-    found = [examples] if examples else []
-    return [[path.relative_to(tree).as_posix() for path in group] for group in found + [[path] for path in files]]
+
+
+def nearest(damage: Damage, tree: Path) -> list[str]:
+    """The files whose tests are nearest to a damage: the module's own examples, the tests named after it, those that import
+    it, those of its folder; of each the shortest first."""
+    module, place = _module(damage.path), Path(damage.path)
+    folder = Path("tests", *place.parts[1:-1])
+    own = [damage.path] if ">>> " in (tree / damage.path).read_text(encoding="utf-8") else []
+
+    def rank(path: Path) -> tuple[bool, bool, int]:
+        there = path.relative_to(tree)
+        return there != folder / f"test_{place.name}", module not in imports(path), path.stat().st_size
+
+    near = [path for path in fast(tree) if not all(rank(path)[:2]) or path.relative_to(tree).parent == folder]
+    return own + [path.relative_to(tree).as_posix() for path in sorted(near, key=rank)]
+
+
+def _module(path: str) -> str:
+    return path.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
 
 
 def known_tests(copy: Copy, group: list[str], common: str, told: Callable[[str], None]) -> list[Test]:
@@ -154,7 +192,7 @@ def stages(damage: Damage, tests: list[Test], tree: Path) -> list[list[Test]]:
     first, last = damage.body
     callers = [one for one in tests if any(path == damage.path and first <= n <= last for path, n in one.calls)]
     files = {one.file for one in callers}
-    module = damage.path.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
+    module = _module(damage.path)
     near = {file for file in files if file == damage.path or module in imports(tree / file)}
     named = {one.name for one in callers}
     order = sorted((one for one in tests if one.file in files), key=lambda one: (one.name not in named, one.seconds))
@@ -163,17 +201,30 @@ def stages(damage: Damage, tests: list[Test], tree: Path) -> list[list[Test]]:
     return [stage for stage in (close, rest) if stage]
 
 
-def tried(copy: Copy, damage: Damage, tests: list[Test], limit: float) -> Result:
-    """What becomes of one damage."""
+def tried_near(copy: Copy, damage: Damage, limit: float, checked: dict[str, bool]) -> Result:
+    """What becomes of one damage among the nearest tests. ``checked``: which tests pass without damage, as far as is known."""
     same = EQUIVALENT.get((damage.function, damage.old, damage.new))
     if same:
         return Result(damage, "equivalent", same)
+    while True:
+        broken = [name for name, passes in checked.items() if not passes]
+        with copy.damaged(damage):
+            code, report = copy.run(nearest(damage, copy.tree), [], limit, broken)
+        if code in (-1, 0, 5):
+            return Result(damage, "survived", "of the nearest tests" + ", within the time limit" * (code == -1))
+        name = next(iter(report.get("failed", [])), "")
+        if name and name not in checked:
+            checked[name] = copy.run([name.split("::")[0]], [name], None)[0] == 0
+        if not name or checked[name]:
+            return Result(damage, "caught", name or "does not load")
+
+
+def tried(copy: Copy, damage: Damage, tests: list[Test], limit: float) -> Result:
+    """What becomes of one damage among all tests that call it."""
     plan, count, left = stages(damage, tests, copy.tree), 0, limit / SLOWER
     if not plan:
         return Result(damage, "not called", "no fast test calls it")
-    text = (copy.tree / damage.path).read_bytes()
-    copy.write(damage.path, damage.applied(text))
-    try:
+    with copy.damaged(damage):
         for stage in plan:
             some = list(_within(stage, left))
             if not some:
@@ -189,8 +240,6 @@ def tried(copy: Copy, damage: Damage, tests: list[Test], limit: float) -> Result
                 return Result(damage, "time limit", f"{START + SLOWER * seconds:.0f} s", count)
             if code:
                 return Result(damage, "caught", next(iter(report.get("failed", [])), "does not load"), count)
-    finally:
-        copy.write(damage.path, text)
     more = sum(map(len, plan)) - count
     return Result(damage, "survived", f"{more} tests more than the time limit allows" if more else "", count)
 
@@ -204,11 +253,17 @@ def _within(tests: Iterable[Test], seconds: float) -> Iterator[Test]:
 
 
 def results(
-    root: Path, damages: list[Damage], *, jobs: int = 1, limit: float = 600.0, told: Callable[[str], None] = print
+    root: Path,
+    damages: list[Damage],
+    *,
+    jobs: int = 1,
+    limit: float = 600.0,
+    near: bool = False,
+    told: Callable[[str], None] = print,
 ) -> Iterator[Result]:
     """The damages one after the other (``jobs`` at a time), in their order; the tree at ``root`` stays as it is.
 
-    ``limit`` [s]: for the tests of one damage.
+    ``limit`` [s]: for the tests of one damage. ``near``: what the nearest tests do not notice survives; else all are asked.
     """
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(jobs) as pool:
         idle: SimpleQueue[Copy] = SimpleQueue()
@@ -222,7 +277,20 @@ def results(
             finally:
                 idle.put(copy)
 
-        common = on_a_copy(lambda copy, _: _common(copy.tree), None)
-        watch = partial(on_a_copy, lambda copy, group: known_tests(copy, group, common, told))
-        tests = [test for found in pool.map(watch, groups(root)) for test in found]
-        yield from pool.map(partial(on_a_copy, lambda copy, damage: tried(copy, damage, tests, limit)), damages)
+        @cache
+        def tests() -> list[Test]:
+            common = on_a_copy(lambda copy, _: _common(copy.tree), None)
+            watch = partial(on_a_copy, lambda copy, group: known_tests(copy, group, common, told))
+            return [test for found in map(watch, groups(root)) for test in found]
+
+        watching, checked = threading.Lock(), dict[str, bool]()
+
+        def result(damage: Damage) -> Result:
+            found: Result = on_a_copy(lambda copy, one: tried_near(copy, one, limit, checked), damage)
+            if near or found.outcome != "survived":
+                return found
+            with watching:
+                known = tests()
+            return on_a_copy(lambda copy, one: tried(copy, one, known, limit), damage)
+
+        yield from pool.map(result, damages)

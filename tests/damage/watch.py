@@ -1,6 +1,7 @@
 """A plugin of pytest for `tests.damage`, handed to it by name: what each test calls, or some tests alone, in a given order.
 
-DAMAGE_REPORT: file for the report. DAMAGE_TESTS: file with the names of the tests to run; without it all run, and are watched.
+DAMAGE_REPORT: file for the report. DAMAGE_TESTS: file with the
+names of the tests to run, none for all; without it all run, and are watched.
 """
 
 from __future__ import annotations
@@ -42,8 +43,9 @@ def pytest_collection() -> None:
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The tests that are asked for, in their order."""
-    if TESTS:
-        order = {name: place for place, name in enumerate(json.loads(Path(TESTS).read_text(encoding="utf-8")))}
+    names = json.loads(Path(TESTS).read_text(encoding="utf-8")) if TESTS else []
+    if names:
+        order = {name: place for place, name in enumerate(names)}
         items[:] = sorted((one for one in items if one.nodeid in order), key=lambda one: order[one.nodeid])
 
 

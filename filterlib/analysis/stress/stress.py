@@ -138,7 +138,7 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     """
     design, state = solution.design, solution.state
     batches = [_batch(variant) for variant in shapes(design)] if interval else [(design, [])]
-    loaded = [loadings(Solution(many, state)) for many, _ in batches]
+    loaded = [loadings(Solution(many, state) if many is not design else solution) for many, _ in batches]
     keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [*_of_converter(design, state)], []
     for alike in zip(*loaded, strict=True):

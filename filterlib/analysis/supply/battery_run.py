@@ -188,7 +188,7 @@ def _checks(design: Design, currents: tuple[float, float, float], lowest: float)
         "nothing limits it here: conducted emission has limits of its own",
         "none",
     )
-    if side.wire.cross_section.stated or side.wire.awg is not None:
+    if _wire_known(side):
         yield from _of_wire(side, amps, lowest)
     if side.fuse.rated_current is not None:
         yield from _of_fuse(design, side, side.fuse.rated_current, amps)
@@ -212,54 +212,41 @@ def _of_wire(side: BatterySide, amps: list[float], lowest: float) -> Iterator[Ch
 
 
 def _of_fuse(design: Design, side: BatterySide, rated: float, amps: list[float]) -> Iterator[Check]:
+    yield from _fuse_under_load(design, side, rated, amps)
+    if _wire_known(side):
+        bears, what = (
+            ampacity(float(side.wire.cross_section.value), hot=_hot(side)),
+            "ampacity of the wire that it protects",
+        )
+        yield check("fuse.wire", "fuse", "rated current", "A", [rated], bears, what, AMPACITY_SOURCE)
+    if side.fuse.rated_voltage is not None:
+        volts, what = _battery_volts(design, side), "DC voltage that it interrupts"
+        yield check(
+            "fuse.voltage", "fuse", "battery voltage", "V", volts, side.fuse.rated_voltage, what, "the design file"
+        )
+
+
+def _fuse_under_load(design: Design, side: BatterySide, rated: float, amps: list[float]) -> Iterator[Check]:
+    """Steady loads against what it bears for ever; bursts above its rating against the least time in which it opens."""
     bursts = [load.profile.burst for load in design.loads if load.profile is not None]
     if not bursts:
-        yield check(
-            "fuse.load",
-            "fuse",
-            "largest current",
-            "A",
-            amps,
-            rated / FUSE_MARGIN,
-            "80 % of its rated current, for ever",
-            "common practice, no source",
-        )
+        what, source = "80 % of its rated current, for ever", "common practice, no source"
+        yield check("fuse.load", "fuse", "largest current", "A", amps, rated / FUSE_MARGIN, what, source)
     elif max(amps) > rated:
         least, _ = opens_within(side.fuse.kind, max(amps) / rated, rated)
-        yield check(
-            "fuse.burst",
-            "fuse",
-            "length of a burst",
-            "s",
-            [max(bursts)],
-            least,
-            f"the least time in which it opens at {max(amps) / rated:.2g} times its rated current",
-            FUSE_SOURCES[side.fuse.kind],
-        )
-    if side.wire.cross_section.stated or side.wire.awg is not None:
-        bears = ampacity(float(side.wire.cross_section.value), hot=_hot(side))
-        yield check(
-            "fuse.wire",
-            "fuse",
-            "rated current",
-            "A",
-            [rated],
-            bears,
-            "ampacity of the wire that it protects",
-            AMPACITY_SOURCE,
-        )
-    if side.fuse.rated_voltage is not None:
-        full = side.battery.volts(design.converter)
-        yield check(
-            "fuse.voltage",
-            "fuse",
-            "battery voltage",
-            "V",
-            [float(full.value), full.low, full.high] if full else [math.nan],
-            side.fuse.rated_voltage,
-            "DC voltage that it interrupts",
-            "the design file",
-        )
+        what = f"the least time in which it opens at {max(amps) / rated:.2g} times its rated current"
+        source = FUSE_SOURCES[side.fuse.kind]
+        yield check("fuse.burst", "fuse", "length of a burst", "s", [max(bursts)], least, what, source)
+
+
+def _wire_known(side: BatterySide) -> bool:
+    return side.wire.cross_section.stated or side.wire.awg is not None
+
+
+def _battery_volts(design: Design, side: BatterySide) -> list[float]:
+    """Nominal, lowest and highest voltage of the battery [V]; NaN where it is not known."""
+    volts = side.battery.volts(design.converter)
+    return [float(volts.value), volts.low, volts.high] if volts else [math.nan]
 
 
 def _of_switch(design: Design, side: BatterySide, amps: list[float]) -> Iterator[Check]:
@@ -290,17 +277,10 @@ def _of_switch(design: Design, side: BatterySide, amps: list[float]) -> Iterator
             "single avalanche pulse",
             "the design file",
         )
-    full = side.battery.volts(design.converter)
-    if switch.rated_voltage is not None and full is not None:
+    if switch.rated_voltage is not None and side.battery.volts(design.converter) is not None:
+        volts, what = _battery_volts(design, side), "rated voltage"
         yield check(
-            "switch.voltage",
-            "switch",
-            "battery voltage",
-            "V",
-            [float(full.value), full.low, full.high],
-            switch.rated_voltage,
-            "rated voltage",
-            "the design file",
+            "switch.voltage", "switch", "battery voltage", "V", volts, switch.rated_voltage, what, "the design file"
         )
 
 
