@@ -3,6 +3,7 @@
 import pytest
 
 from filterlib.analysis.judgement import judge
+from filterlib.analysis.uncertainty import interval
 from filterlib.system.changes import changed
 from filterlib.system.solution import solve_all
 from tests.designs import converter, design, series, shunt
@@ -37,12 +38,16 @@ def test_a_design_is_like_itself(held, judged):
     assert [seen.good, len(seen.unstable)] == [judged.good, len(judged.unstable)]
 
 
-def test_a_first_look_lies_within_the_search_and_knows_the_change(held, judged):
+def test_a_first_look_lies_within_a_long_search_and_knows_the_change(held, judged, monkeypatch):
     other = changed(held, {"filter.L1.inductance": "22 µH"})
-    seen, whole = judge(solve_all(other), like=judged), judge(solve_all(other))
+    seen = judge(solve_all(other), like=judged)
+    # the usual search's high end here, over eight seeds: 31 to 45 mV, and the first look's 44 mV; a long one finds 45.2 to 45.4 mV
+    monkeypatch.setattr(interval, "ROUNDS", 24)
+    monkeypatch.setattr(interval, "AROUND", 16)
+    whole = judge(solve_all(other))
     for first, wide in zip(seen.verdicts, whole.verdicts, strict=True):
         assert first.value == pytest.approx(wide.value, rel=1e-9, abs=0)
-        noise = 0.1 * abs(wide.high)  # of the search: measured, it misses up to 5 % of an end
+        noise = 0.1 * abs(wide.high)  # of a search, whose ends are not exact
         assert wide.low - noise <= first.low <= first.value <= first.high <= wide.high + noise
     assert (
         seen.verdicts[0].value < 0.6 * judged.verdicts[0].value
