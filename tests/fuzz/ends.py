@@ -31,29 +31,28 @@ def ends(mark):
     return (max(lows) if lows else None), (min(highs) if highs else None)
 
 
-def places(tree, model=Design, path=()):
-    """Pairs of the path of a quantity in a tree and its mark: of every key that the models of the tree know, stated there or not."""
+def held(tree, model=Design, path=()):
+    """Triples of the path of a table in a tree, that table, and the model that it is written for; the tree itself first."""
+    yield path, tree, model
     for name, field in model.model_fields.items():
         key = field.alias or name
         value = tree.get(key)
-        mark = next((m for m in marks(model)[name] if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
-        if isinstance(value, dict) and mark is not None:
-            yield from (((*path, key, inner), mark) for inner in value)
-        elif mark is not None and not isinstance(value, list):
-            yield (*path, key), mark
         for step, inner in enumerate(value) if isinstance(value, list) else [(None, value)]:
             if isinstance(inner, dict) and (chosen := model_of(field.annotation, inner)):
-                yield from places(inner, chosen, (*path, key) if step is None else (*path, key, step))
+                yield from held(inner, chosen, (*path, key) if step is None else (*path, key, step))
 
 
-def models_of(tree, model=Design):
-    """The models that a tree is written for, its own first."""
-    yield model
-    for name, field in model.model_fields.items():
-        value = tree.get(field.alias or name)
-        for inner in value if isinstance(value, list) else [value]:
-            if isinstance(inner, dict) and (chosen := model_of(field.annotation, inner)):
-                yield from models_of(inner, chosen)
+def places(tree):
+    """Pairs of the path of a quantity in a tree and its mark: of every key that the models of the tree know, stated there or not."""
+    for path, table, model in held(tree):
+        for name, field in model.model_fields.items():
+            key = field.alias or name
+            value = table.get(key)
+            mark = next((m for m in marks(model)[name] if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
+            if isinstance(value, dict) and mark is not None:
+                yield from (((*path, key, inner), mark) for inner in value)
+            elif mark is not None and not isinstance(value, list):
+                yield (*path, key), mark
 
 
 def every_model(model=Design):
