@@ -5,6 +5,8 @@ from __future__ import annotations
 from filterlib.system.converter import Converter
 from filterlib.units import format_quantity
 
+MANY = 10  # times what is stated, from which on no percentage is said
+
 
 def contradiction(converter: Converter, ripple_needed: float, spike_needed: float) -> tuple[str, str]:
     """Key of the stated value that is in the way, and why it is.
@@ -29,8 +31,12 @@ def contradiction(converter: Converter, ripple_needed: float, spike_needed: floa
 
 
 def _said(key: str, stated: float, needed: float, why: str) -> tuple[str, str]:
-    more = f"{100 * (needed / stated - 1):.3g} % more than stated; from there on both agree"
-    return key, f"{key} = {_volts(stated)}: {why}, {more}"
+    more = (
+        f"{100 * (needed / stated - 1):.3g} % more than"
+        if needed < MANY * stated
+        else f"{needed / stated:.3g} times what is"
+    )
+    return key, f"{key} = {_volts(stated)}: {why}, {more} stated; from there on both agree"
 
 
 def _volts(value: float) -> str:

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from filterlib.analysis.review import ReviewResult
-from filterlib.analysis.ripple.ripple import Figure, measurement
+from filterlib.analysis.ripple.ripple import Figure, RippleResult, measurement
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.supply.supply_side import against
+from filterlib.analysis.uncertainty.moved_alone import MOST
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
 from filterlib.system.chassis import HAZARDOUS
@@ -18,6 +19,7 @@ from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import short_sentence
 from filterlib.words.converter_side_sentences import MAY_OSCILLATE, OSCILLATES
@@ -28,7 +30,7 @@ from filterlib.words.measurement_sentences import (
     measurement_words,
     what_to_measure,
 )
-from filterlib.words.quantities import capital, interval_text, joined, number, range_text
+from filterlib.words.quantities import capital, interval_text, joined, number, plain, range_text
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 from filterlib.words.supply_sentences import check_sentence, supply_cautions, supply_count
@@ -214,7 +216,7 @@ def _too_wide(result: ReviewResult, figure: Figure) -> str:
     if not figure.wide:
         return ""
     best = next(iter(result.closing.measurements), None) if result.closing is not None else None
-    shrinks = f" (the interval shrinks to about {best.ratio:.1g} : 1)" if best is not None else ""
+    shrinks = f" (the interval shrinks to about {plain(best.ratio, 1)} : 1)" if best is not None else ""
     advice = what_to_measure(best) if best is not None else "the ripple, as a recording"
     return f"One number does not decide this: measure {advice}{shrinks}. "
 
@@ -264,6 +266,16 @@ def to_check(result: ReviewResult) -> Iterator[str]:
         )
 
 
+def _moved_together(design: Design, ripple: RippleResult) -> Iterator[str]:
+    """Where a search has too many uncertain parameters to move each alone."""
+    alone = {one.key for one in ripple.uncertain_parameters} - {"converter.shape"}
+    count = len(uncertain_parameters(design))
+    if alone and count > MOST:
+        yield (
+            f"{count} parameters are uncertain: the {len(alone)} that move the ripple most are each moved alone, the others only all together"
+        )
+
+
 def trust(result: ReviewResult) -> Iterator[str]:
     """Where the model stops being trusted."""
     design, first = result.design, result.points[0].ripple
@@ -278,6 +290,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
                 f"To remove the effect of the measuring arrangement, the reading was multiplied by up to {first.largest_factor:.3g} "
                 f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside the converter"
             )
+    yield from _moved_together(design, first)
     bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
     if recorded is not None:
         yield (

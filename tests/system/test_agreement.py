@@ -89,6 +89,12 @@ def test_where_nothing_agrees_the_best_is_said_and_which_value_would_do(tmp_path
     assert as_measured(found)["spike"] == pytest.approx(raised, rel=1e-6, abs=0)
 
 
+def test_far_from_agreement_is_said_as_a_multiple(tmp_path):
+    """hand: 20 times and more, where a percentage would be read with an exponent."""
+    with pytest.raises(InputError, match=r"\d times what is stated; from there on both agree"):
+        loaded(tmp_path, ripple={"peak_to_peak": "100 mV"}, spike={"peak_to_peak": "3 mV"})
+
+
 def test_what_was_moved_is_an_assumption(tmp_path):
     """The words say from where, and why."""
     for case in ("boost", "buck, its ring at 90 MHz"):

@@ -10,9 +10,10 @@ import numpy as np
 
 from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.drawn import Drawn
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, spectra
+from filterlib.analysis.ripple.spectra import Band, Spectra, bands, rough_sizes, spectra
 from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.uncertainty.interval import MORE, Interval, Measure, over_shapes, shapes, width
+from filterlib.analysis.uncertainty.interval import MORE, Interval, Lead, Measure, over_shapes, shapes, width
+from filterlib.analysis.uncertainty.moved_alone import leading
 from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
@@ -20,6 +21,7 @@ from filterlib.system.design import Design
 from filterlib.system.likelihood import says_more
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
@@ -253,7 +255,7 @@ def _first_look(
 
     found, confirm = {}, measure(rough=False) if closer else None
     if asked and (ends or closer):
-        found = over_shapes(design, measure(closer), confirm=confirm, like=ends, closer=closer)
+        found = over_shapes(design, measure(closer), confirm=confirm, lead=lead(state), like=ends, closer=closer)
     after, estimated = spectra(solution), _if_it_bursts(solution, sought)
     pairs = [(place, band) for place in after.places for band in sought if (place, band.label) in asked]
     figures = {
@@ -343,9 +345,19 @@ def _intervals(
     likely = drawn.likelihood if says_more(solution.design.converter) else None
     few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
     return over_shapes(
-        solution.design, roughly, confirm=exactly, draws=_DRAWS, likely=likely, weighed=_WEIGHED if few else MORE,
-        progress=progress,
+        solution.design, roughly, confirm=exactly, lead=lead(state), draws=_DRAWS, likely=likely,
+        weighed=_WEIGHED if few else MORE, progress=progress,
     )  # fmt: skip
+
+
+def lead(state: State) -> Lead:
+    """Which uncertain parameters are moved alone at a state: of very many, those that move the ripple most."""
+
+    def found(design: Design, box: tuple[UncertainParameter, ...]) -> tuple[int, ...]:
+        one = Solution(design, state)
+        return leading(box, lambda values: rough_sizes(one.varied(values), one))
+
+    return found
 
 
 def _peaks(
@@ -384,4 +396,4 @@ def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, f
     )  # fmt: skip
 
 
-__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "ripple", "shapes", "trusted_to"]
+__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "lead", "ripple", "shapes", "trusted_to"]

@@ -26,6 +26,7 @@ from filterlib.system.source_spectra import SourceSpectra, samples, source_spect
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
+FEW = 16  # harmonics, spread over all, that tell how much a parameter moves the ripple
 
 
 @dataclass(frozen=True)
@@ -196,6 +197,17 @@ def from_transfers(
 def _ports(design: Design) -> dict[str, Any]:
     ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
     return ports if design.clip is None else ports | design.clip.readings(design.loads)
+
+
+def rough_sizes(many: Solution, one: Solution) -> np.ndarray:
+    """Logarithm of the ripple's size at every place, (designs, places): at `FEW` harmonics, and with the sources of ``one`` design."""
+    sources, design = one.source_spectra, one.design
+    few = np.unique(np.geomspace(1, len(sources.frequencies) - 1, FEW).astype(int))
+    ports, circuit = list(_ports(design).values()), many.with_filter(True)
+    rows = circuit.transfer(sources.frequencies[few], driven(design), ports)
+    forces = (sources.ripple + sources.spike, sources.common_mode)
+    powers = sum(np.abs(np.array(row) * force[few]) ** 2 for row, force in zip(rows, forces, strict=False))
+    return np.asarray(np.log(np.sum(powers, axis=-1)).T / 2)
 
 
 def as_measured(design: Design) -> dict[str, float]:

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
-from filterlib.analysis.ripple.ripple import shapes
+from filterlib.analysis.ripple.ripple import lead, shapes
 from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
 from filterlib.network.extremes import peak_to_peak
@@ -25,6 +25,9 @@ from filterlib.system.uncertain_parameters import label_of, uncertain_parameters
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
 ceramic chip capacitors."""
+TOGETHER = 64  # designs in which the parameters that are not moved alone are at their ends all at once
+OTHERS = "other tolerances together"
+SHAPE = "converter.shape"
 Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
@@ -57,7 +60,7 @@ class StressCheck:
     """One stress of one part.
 
     ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``:
-    nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range; ``limit``, NaN where
+    nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range (of very many, `OTHERS` at once); ``limit``, NaN where
     there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
     fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
     parameter that decides, or "", and its ``label``.
@@ -122,7 +125,7 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     """The stress of the converter, of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
     Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
-    parameter is moved alone to both ends of its range. Heat is taken at the surroundings' temperature, `State.temperature`;
+    parameter is moved alone to both ends of its range; of very many, those that move the ripple least at once (see `_batch`). Heat is taken at the surroundings' temperature, `State.temperature`;
     a part's own rise changes its copper and its life, and not the circuit.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the uncertainty out.
@@ -137,9 +140,9 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     ('C1', 'ripple current', 0.059, 2.4, 'met')
     """
     design, state = solution.design, solution.state
-    batches = [_batch(variant) for variant in shapes(design)] if interval else [(design, [])]
+    batches = [_batch(variant, state) for variant in shapes(design)] if interval else [(design, [])]
     loaded = [loadings(Solution(many, state) if many is not design else solution) for many, _ in batches]
-    keys = ["", *batches[0][1], *(f"converter.shape {key}" for _, more in batches[1:] for key in ("", *more))]
+    keys = ["", *batches[0][1], *(f"{SHAPE} {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [*_of_converter(design, state)], []
     for alike in zip(*loaded, strict=True):
         heat = [_heat(one, state) for one in alike]
@@ -151,16 +154,26 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     return StressResult(state.point, tuple(checks), tuple(heats))
 
 
-def _batch(design: Design) -> tuple[Design, list[str]]:
-    """A design of several: the nominal one, then each uncertain parameter alone at its two ends, and their keys in order."""
+def _batch(design: Design, state: State) -> tuple[Design, list[str]]:
+    """A design of several: the nominal one, then each uncertain parameter alone at its two ends, and their keys in order.
+
+    Of very many, those that do not lead are at their ends all at once, at random, in `TOGETHER` designs.
+    """
     box = uncertain_parameters(design)
     if not box:
         return design, []
-    columns = np.repeat([[one.nominal for one in box]], 1 + 2 * len(box), axis=0)
-    for place, one in enumerate(box):
-        columns[1 + 2 * place : 3 + 2 * place, place] = one.low, one.high
+    places = lead(state)(design, box)
+    others = [place for place in range(len(box)) if place not in places]
+    together = TOGETHER if others else 0
+    ends = np.array([[one.low, one.high] for one in box])
+    columns = np.repeat([[one.nominal for one in box]], 1 + 2 * len(places) + together, axis=0)
+    for number, place in enumerate(places):
+        columns[1 + 2 * number : 3 + 2 * number, place] = ends[place]
+    columns[len(columns) - together :, others] = ends[
+        others, np.random.default_rng(1).integers(0, 2, (together, len(others)))
+    ]
     values = {one.key: columns[:, [place]] for place, one in enumerate(box)}
-    return with_values(design, values), [one.key for one in box for _ in range(2)]
+    return with_values(design, values), [box[place].key for place in places for _ in range(2)] + [OTHERS] * together
 
 
 def _heat(one: Loading, state: State) -> tuple[Value, Value, Value, Value]:
@@ -278,8 +291,16 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     return StressCheck(
         name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
         limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
-        depends_on=depends, basis=first.basis, label=label_of(design, depends) or depends,
+        depends_on=depends, basis=first.basis, label=_label(design, depends),
     )  # fmt: skip
+
+
+def _label(design: Design, key: str) -> str:
+    """What decides, in words: an uncertain parameter, the shape of the converter's current, or both."""
+    if not key.startswith(SHAPE):
+        return label_of(design, key) or key
+    rest = key.removeprefix(SHAPE).strip()
+    return "shape of the switching current" + (f" and the {label_of(design, rest) or rest}" if rest else "")
 
 
 def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:

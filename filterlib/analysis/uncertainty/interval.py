@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.drawing import drawn_by, latin_hypercube
+from filterlib.analysis.uncertainty.moved_alone import alone, argmax, argmin, effects, nominal, together
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.scales import FEW
@@ -29,6 +30,7 @@ BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
 Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
+Lead = Callable[[Design, tuple[UncertainParameter, ...]], Sequence[int]]
 Progress = Callable[[float], None]
 
 
@@ -75,6 +77,7 @@ def over_shapes(
     *,
     confirm: Measure | None = None,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
+    lead: Lead | None = None,
     like: Mapping[Any, Interval] | None = None,
     closer: bool = False,
     draws: int = SPREAD,
@@ -86,7 +89,8 @@ def over_shapes(
 
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``confirm``: the same, exactly, of the points that come
-    out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``like``: the
+    out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``lead``: from a design and its uncertain
+    parameters to the places of those that are moved alone; ``like``: the
     intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
     ``draws``: points that are spread evenly over the ranges; ``likely``: as ``measure``, the logarithm of how likely the readings
     are, under any key, where they say more than a contradiction; ``progress``: called with the share of the search that is done.
@@ -98,17 +102,19 @@ def over_shapes(
         box = (*uncertain_parameters(variant), *more(variant))
         metric = in_chunks(variant, measure, tell)
         exact = None if confirm is None else in_chunks(variant, confirm, size=FEW)
+        places = None if lead is None else lead(variant, box)
         found = (
             search(
                 metric,
                 box,
+                places=places,
                 confirm=exact,
                 draws=draws,
                 likely=None if likely is None else in_chunks(variant, likely),
                 weighed=weighed,
             )
             if like is None
-            else at_ends(metric, box, like, closer=closer, confirm=exact)
+            else at_ends(metric, box, like, closer=closer, places=places, confirm=exact)
         )
         for key, interval in found.items():
             interval = _of_shape(interval, variant, len(variants))
@@ -170,6 +176,7 @@ def search(
     metric: Metric,
     uncertain_parameters: tuple[UncertainParameter, ...],
     *,
+    places: Sequence[int] | None = None,
     confirm: Metric | None = None,
     draws: int = SPREAD,
     likely: Metric | None = None,
@@ -179,7 +186,7 @@ def search(
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
-    contradicts what was stated; ``uncertain_parameters``; ``confirm``: as ``metric``, where that is rough: then the nominal
+    contradicts what was stated; ``uncertain_parameters``; ``places`` of those that are moved alone, None for all; ``confirm``: as ``metric``, where that is rough: then the nominal
     figure and the ends are its answers; ``draws``: points of the hypercube, the plausible combinations; ``likely``: the logarithm of how
     likely the readings are: the plausible combinations are drawn by it then, beside some of the hypercube; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
@@ -189,31 +196,32 @@ def search(
     """
     if not uncertain_parameters:
         return {}
+    places = range(len(uncertain_parameters)) if places is None else places
     rng = np.random.default_rng(seed)
     cube, weights, belief = latin_hypercube(rng, draws, len(uncertain_parameters)), np.ones(draws), 1.0
     if likely is not None:
         cube, weights, belief = _likely_first(likely, uncertain_parameters, cube, rng, weighed)
     shares = np.concatenate(
         [
-            _alone(uncertain_parameters, GRID),
+            alone(uncertain_parameters, GRID, places),
             cube,
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
     values = _measure(metric, uncertain_parameters, shares)
-    effects = {name: _effects(uncertain_parameters, v) for name, v in values.items()}
-    drawn = slice(1 + len(uncertain_parameters) * len(GRID), None)
+    found = {name: effects(uncertain_parameters, v, len(GRID), places) for name, v in values.items()}
+    drawn = slice(1 + len(places) * len(GRID), None)
     points = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
     plausible = {name: Plausible(v[drawn][: len(weights)], weights, points, belief) for name, v in values.items()}
-    together = _together(shares, values, len(uncertain_parameters), len(GRID))
-    shares, values = _more(metric, uncertain_parameters, shares, values, together)
+    best = together(shares, values, len(GRID), places)
+    shares, values = _more(metric, uncertain_parameters, shares, values, best)
     for number in range(ROUNDS):
         near = _near(rng, shares, values, AROUND, NEAR * NEARER**number)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
     if confirm is not None:
         shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
     return {
-        name: replace(_interval(uncertain_parameters, shares, v, effects[name]), plausible=plausible[name])
+        name: replace(_interval(uncertain_parameters, shares, v, found[name]), plausible=plausible[name])
         for name, v in values.items()
     }
 
@@ -230,7 +238,7 @@ def _likely_first(
     ``weighed`` times as many are weighed first, by the converter alone: see `drawn_by`.
     """
     inside = [one.key.startswith("converter.") for one in uncertain_parameters]
-    start = np.where(inside, _alone(uncertain_parameters, ())[0], np.nan)
+    start = np.where(inside, nominal(uncertain_parameters), np.nan)
     even = latin_hypercube(rng, weighed * len(cube), len(start))
 
     def weigh(shares: np.ndarray) -> np.ndarray:
@@ -266,13 +274,14 @@ def at_ends(
     like: Mapping[Any, Interval],
     *,
     closer: bool = False,
+    places: Sequence[int] | None = None,
     confirm: Metric | None = None,
 ) -> dict[Hashable, Interval]:
     """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
 
     ``like``: the intervals of a design that is like this one; what that one does not have is nominal. ``closer``: also with each
     uncertain parameter alone at its ends, all of them where each alone goes furthest, and around the best of these: some 150
-    points where `search` takes a thousand; ``confirm`` as there. The true interval is at least as wide as these. ``effects`` are those of ``like``.
+    points where `search` takes a thousand; ``places`` and ``confirm`` as there. The true interval is at least as wide as these. ``effects`` are those of ``like``.
 
     >>> box = (UncertainParameter("x", "x", "", 1.0, 0.0, 2.0, True, ""), UncertainParameter("y", "y", "", 3.0, 2.0, 4.0, True, ""))
     >>> other = Interval(0.0, 0.0, 1.0, {"x": 0.5}, {"x": 2.0, "z": 7.0}, {"x": (0.0, 1.0)})
@@ -282,6 +291,7 @@ def at_ends(
     """
     if not uncertain_parameters:
         return {}
+    places = range(len(uncertain_parameters)) if places is None else places
     ends = [{}, *(values for one in like.values() for values in (one.at_low, one.at_high))]
     rows = [[at.get(one.key, one.nominal) for one in uncertain_parameters] for at in ends]
     shares = np.array(
@@ -291,11 +301,11 @@ def at_ends(
         ]
     )
     if closer:
-        shares = np.concatenate([_alone(uncertain_parameters, (0.0, 1.0)), shares])
+        shares = np.concatenate([alone(uncertain_parameters, (0.0, 1.0), places), shares])
     values = _measure(metric, uncertain_parameters, shares)
     if closer:
-        together = _together(shares, values, len(uncertain_parameters), 2)
-        shares, values = _more(metric, uncertain_parameters, shares, values, together)
+        best = together(shares, values, 2, places)
+        shares, values = _more(metric, uncertain_parameters, shares, values, best)
         near = _near(np.random.default_rng(1), shares, values, CLOSER, NEAR)
         shares, values = _more(metric, uncertain_parameters, shares, values, near)
     if confirm is not None:
@@ -325,34 +335,12 @@ def _near(
 
     Where all moved at once, next to none of the points would come out better: a narrow resonance needs most of them as they are.
     """
-    best = sorted({pick(v) for v in values.values() for pick in (_argmin, _argmax)})
+    best = sorted({pick(v) for v in values.values() for pick in (argmin, argmax)})
     centres = np.repeat(shares[best], count, axis=0)
     moved, to_an_end = rng.random(centres.shape) < MOVED, rng.random(centres.shape) < TO_AN_END
     ends = rng.integers(0, 2, centres.shape)
     by_width = np.clip(centres + width * rng.standard_normal(centres.shape), 0, 1)
     return np.where(moved, np.where(to_an_end, ends, by_width), centres)
-
-
-def _together(shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int, grid: int) -> np.ndarray:
-    """For each figure, every uncertain parameter where it alone makes it least, and greatest: most figures are monotonic."""
-    rows = []
-    for figure in values.values():
-        moved = figure[1 : 1 + count * grid].reshape(count, grid)
-        for pick in (_argmin, _argmax):
-            rows.append([shares[1 + index * grid + pick(moved[index]), index] for index in range(count)])
-    return np.unique(np.array(rows), axis=0)
-
-
-def _alone(uncertain_parameters: tuple[UncertainParameter, ...], grid: tuple[float, ...]) -> np.ndarray:
-    """The nominal point, then each uncertain parameter alone at the shares of a grid."""
-    nominal = np.array([parameter.share(parameter.nominal) for parameter in uncertain_parameters])
-    rows = [nominal]
-    for index in range(len(uncertain_parameters)):
-        for share in grid:
-            row = nominal.copy()
-            row[index] = share
-            rows.append(row)
-    return np.array(rows)
 
 
 def _measure(
@@ -362,32 +350,13 @@ def _measure(
     return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
 
 
-def _effects(
-    uncertain_parameters: tuple[UncertainParameter, ...], values: np.ndarray
-) -> dict[str, tuple[float, float]]:
-    effects = {}
-    for index, parameter in enumerate(uncertain_parameters):
-        moved = np.append(values[1 + index * len(GRID) : 1 + (index + 1) * len(GRID)], values[0])
-        moved = moved[np.isfinite(moved)]
-        effects[parameter.key] = (float(moved.min()), float(moved.max())) if moved.size else (np.nan, np.nan)
-    return effects
-
-
-def _argmin(values: np.ndarray) -> int:
-    return int(np.argmin(np.where(np.isfinite(values), values, np.inf)))
-
-
-def _argmax(values: np.ndarray) -> int:
-    return int(np.argmax(np.where(np.isfinite(values), values, -np.inf)))
-
-
 def _interval(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: np.ndarray,
     effects: Mapping[str, Any],
 ) -> Interval:
-    low, high = _argmin(values), _argmax(values)
+    low, high = argmin(values), argmax(values)
 
     def at(row: int) -> dict[str, float]:
         return {

@@ -196,7 +196,7 @@ class _Search:
             moved[np.arange(len(centres)), random.choice(free, len(centres))] = True
             near = np.clip(centres + spread * moved * random.standard_normal(centres.shape), 0, 1)
         else:
-            strongest = max(free, key=lambda n: width(self.interval.effects[self.box[n].key]))
+            strongest = max(free, key=lambda n: width(self.interval.effects.get(self.box[n].key, (0.0, 0.0))))
             near[:, strongest] = np.tile((np.arange(_NEAR) + 0.5) / _NEAR, 2)
         return np.where(self.fixed[name], self.nominal, near)
 
