@@ -45,6 +45,11 @@ def fault_words(fault: Fault) -> str:
     return _FAULTS[fault.kind].format(part=fault.part)
 
 
+def explanation_words(one: Explanation) -> str:
+    """A fault, with those that are not told from it and ask for the same."""
+    return ", or ".join(fault_words(fault) for fault in one.faults)
+
+
 def station_words(station: Station) -> str:
     """Place, band and operating point."""
     point = "without filter" if station.point == BARE else station.point
@@ -58,6 +63,8 @@ def outcome_words(answer: Answer) -> str:
         return f"{words}: the reading is hardly more than noise"
     if answer.why == "bandwidth":
         return f"{words}: the capture reaches to {format_quantity(answer.reading.reach, 'Hz')} alone"
+    if answer.why == "spike":
+        return f"{words}: the design states no spike, which full bandwidth would show"
     if answer.outcome == "agrees" or answer.times != answer.times:
         return words
     return f"{words}: they differ by {answer.times:.1f} times their uncertainty"
@@ -92,6 +99,13 @@ def remark_sentences(result: BenchResult) -> Iterator[str]:
     yield from _load_sentences(result)
     for answer in result.answers:
         yield from _reading_sentences(answer)
+    if result.before is not None:
+        reach = {
+            one.recording.bandwidth for one in (result.before, *(m for _, several in result.captures for m in several))
+        }
+        if len(reach) > 1:
+            lowest = format_quantity(min(one for one in reach if one), "Hz")
+            yield f"The captures were taken with different bandwidths: harmonics are compared up to {lowest}."
     for station, several in result.captures:
         for why in dict.fromkeys(one.periods.why for one in several if one.pulses or one.average is None):
             yield f"{capital(station_words(station))}: {why}. Peak to peak is read over the whole capture, harmonics are not compared."
@@ -177,9 +191,9 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
         if rest:
             yield f"The readings would not show it if {_any_of(rest)}."
     elif not any(one.explains for one in explained.ranked):
-        yield "No single fault that is known here explains all readings. Nearest: " + fault_words(best.fault) + "."
+        yield "No single fault that is known here explains all readings. Nearest: " + explanation_words(best) + "."
     else:
-        yield f"Likeliest: {fault_words(best.fault)} ({share(best.likely) if best.likely < 0.995 else 'over 99 %'})."
+        yield f"Likeliest: {explanation_words(best)} ({share(best.likely) if best.likely < 0.995 else 'over 99 %'})."
         rest = [one for one in alike[1:] if one.explains]
         if rest:
             yield f"The readings do not distinguish it from these: {_any_of(rest)}."
@@ -193,11 +207,11 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
 
 
 def _any_of(several: list[Explanation]) -> str:
-    return ", or ".join(fault_words(one.fault) for one in several[:4])
+    return ", or ".join(explanation_words(one) for one in several[:4])
 
 
 def _if(one: Explanation) -> str:
-    return "as designed" if one.fault.kind == "as designed" else f"if {fault_words(one.fault)}"
+    return "as designed" if one.fault.kind == "as designed" else f"if {explanation_words(one)}"
 
 
 def bench_text(result: BenchResult, explained: Explained | None) -> str:

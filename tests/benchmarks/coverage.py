@@ -1,21 +1,25 @@
-"""How often the bench's intervals hold the truth: `python -m tests.benchmarks.coverage [--benches 10000] [--captures 1000] [--seed 11]`.
+"""How often the bench's intervals hold the truth: `python -m tests.benchmarks.coverage [--benches 10000] [--captures 1000] [--converters 0] [--seed 11]`.
 
-Three tables. Typed figures: scopes drawn with the errors that are stated of them; wanted: 94 to 96 % of the intervals hold the true figure.
+Four tables. Typed figures: scopes drawn with the errors that are stated of them; wanted: 94 to 96 % of the intervals hold the true figure.
 Captures: waves of eight harmonics, with noise, steps, jitter and gain error; the same. Judgement: of each bench a board is drawn from the design's
 ranges, and other boards of the same ranges are its prediction; its circuit is off by the model's own uncertainty and its reading by the scope's; wanted:
 at most 5 % of the sound ones are called different, at least 95 % of those that are off by twice the expanded uncertainty. Truth and scopes
-are drawn here, by nothing of what is judged.
+are drawn here, by nothing of what is judged. Converters of the population of tests/calibration, simulated there: a recording of each is before the filter, and
+a figure read off a drawn scope behind it; the same shares.
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
 import filterlib
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
@@ -29,8 +33,12 @@ from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from tests.calibration.files import write
+from tests.calibration.plants import case
+from tests.calibration.trials import FIGURE
 
 BAND, FULL = Band("20MHz", 20e6, 1), Band("full", None, 1)
+STATION = Station("modem", BAND, "")
 CASES = 214  # of a prediction: as many as count in a review
 AT_A_TIME = 100  # designs
 PERIODS, SAMPLES = 24, 200
@@ -40,6 +48,7 @@ def typed(random: np.random.Generator, true: float, scope: ScopeErrors) -> Bench
     """What a person reads of a true figure [V] off a scope that is wrong by what is stated of it."""
     noise, step = scope.noise * random.uniform(), (scope.full_scale or 0.0) / 2**scope.bits
     gain = (1 + scope.gain * random.uniform(-1, 1)) * (1 + scope.probe_gain * random.uniform(-1, 1))
+    gain *= 1 + scope.repeatability * random.standard_normal()
     shown = gain * true + noise
     shown = step * np.round(shown / step) + step * random.uniform(-0.5, 0.5) if step else shown
     return from_figures([float(shown)], BAND, scope)
@@ -64,7 +73,8 @@ def captured(random: np.random.Generator) -> tuple[BenchReading, float]:
     late = random.normal(0, 1e-9, PERIODS).repeat(SAMPLES)
     times = np.arange(PERIODS * SAMPLES) * 5e-6 / SAMPLES - late
     wave = 2 * (c[:, None] * np.exp(2j * np.pi * 200e3 * k[:, None] * times)).sum(axis=0).real
-    gain, step = float(scope.gains(random, 1)[0]), (scope.full_scale or 0.0) / 2**scope.bits
+    again = 1 + scope.repeatability * random.standard_normal()
+    gain, step = again * float(scope.gains(random, 1)[0]), (scope.full_scale or 0.0) / 2**scope.bits
     volts = gain * wave + random.normal(0, scope.noise / 6, times.size)  # six standard deviations peak to peak
     recording = Recording(step * np.round(volts / step), 5e-6 / SAMPLES, bandwidth=100e6, file="drawn.csv")
     return from_captures([measure(recording)], FULL, scope), true
@@ -101,16 +111,36 @@ def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tup
         )  # type: ignore[misc]
 
 
+def of_the_population(count: int, random: np.random.Generator) -> Iterator[tuple[bool, bool, bool]]:
+    """As `outcomes`, of simulated converters; those that the library refuses are left out."""
+    for number in range(count):
+        one = case(1, number)
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                found = ripple(solve(filterlib.load_design(write(one, "recording", Path(folder)))))
+            except filterlib.FilterlibError:
+                continue
+        if FIGURE not in found.figures or not np.isfinite(found.figures[FIGURE].probable_low):
+            continue
+        figure, cases = found.figures[FIGURE], found.extents[FIGURE].plausible
+        scope, known = scopes(random, one.truth), np.log(cases.figures[np.isfinite(cases.figures)])
+        reach = 1.96 * np.hypot(np.std(known), np.hypot(MODEL, scope.spread))
+        ends = figure.peak_to_peak, figure.probable_low, figure.probable_high, cases
+        read = (typed(random, float(one.truth * np.exp(shift * reach)), scope) for shift in (0.0, -2.0, 2.0))
+        yield tuple(judged(STATION, each, *ends).outcome == "does not agree" for each in read)  # type: ignore[misc]
+
+
 def _different(reading: BenchReading, cases: np.ndarray) -> bool:
     low, high = np.quantile(cases, (0.05, 0.95))
     prediction = float(np.median(cases)), float(low), float(high), Plausible(cases, np.ones(CASES))
-    return judged(Station("modem", BAND, ""), reading, *prediction).outcome == "does not agree"
+    return judged(STATION, reading, *prediction).outcome == "does not agree"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--benches", type=int, default=10_000)
     parser.add_argument("--captures", type=int, default=1000)
+    parser.add_argument("--converters", type=int, default=0)
     parser.add_argument("--seed", type=int, default=11)
     chosen = parser.parse_args()
     random = np.random.default_rng(chosen.seed)
@@ -125,8 +155,9 @@ def main() -> None:
     tell("typed figures, intervals that hold", [r.low <= t <= r.high for r, t in zip(read, truths, strict=True)])  # type: ignore[arg-type]
     found = [captured(random) for _ in range(chosen.captures)]
     tell("captures, intervals that hold", [r.low <= t <= r.high for r, t in found])  # type: ignore[arg-type]
-    for name in ("clean", "brick"):
-        told = np.array(list(outcomes(name, chosen.benches // 2, random)))
+    kinds = {name: outcomes(name, chosen.benches // 2, random) for name in ("clean", "brick")}
+    for name, several in (kinds | {"population": of_the_population(chosen.converters, random)}).items():
+        told = np.array(list(several)).reshape(-1, 3)
         for words, column in zip(
             ("sound, called different", "too small, found", "too large, found"), told.T, strict=True
         ):

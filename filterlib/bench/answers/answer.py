@@ -13,7 +13,7 @@ from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures, limited_below
+from filterlib.bench.answers.bench_reading import REACHES, BenchReading, from_captures, from_figures, limited_below
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -21,7 +21,7 @@ from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
 from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
 from filterlib.bench.design_file import design_of_capture, load_design
-from filterlib.bench.measurement import Measurement, measure
+from filterlib.bench.measurement import BANDWIDTH, Measurement, measure
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.system.design import Design
@@ -29,7 +29,7 @@ from filterlib.system.solution import solve
 from filterlib.units import format_quantity
 
 Outcome = Literal["agrees", "does not agree", "cannot tell"]
-Why = Literal["", "noise", "bandwidth"]
+Why = Literal["", "noise", "bandwidth", "spike"]
 SAME = 0.01
 """Share by which the switching frequencies of two captures of one converter may differ."""
 BLIND = 2.0
@@ -54,7 +54,7 @@ class Answer:
     ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none; of
     the bare converter's stated figure, by how much its file may be off).
     ``outcome``; ``times``: distance of both over their common expanded uncertainty, above 1 they do not agree; ``why`` it
-    cannot tell.
+    cannot tell: noise hides it, the capture has not the bandwidth, or no ``spike`` is stated that full bandwidth would show.
     """
 
     station: Station
@@ -88,6 +88,11 @@ class BenchResult:
     ripples: dict[str, RippleResult]
     scope: ScopeErrors
     views: tuple[ScopeView, ...]
+
+    @property
+    def behind(self) -> tuple[Answer, ...]:
+        """What was read behind the filter, of which something is expected in its band."""
+        return tuple(one for one in self.answers if one.station.point != BARE and one.why not in ("bandwidth", "spike"))
 
     @property
     def exit_code(self) -> int:
@@ -298,7 +303,17 @@ def _answer(
     figure, extent = ripples[station.point].figures[key], ripples[station.point].extents.get(key)
     known = np.isfinite(figure.probable_low)
     ends = (figure.probable_low, figure.probable_high) if known else (figure.low, figure.high)
-    return judged(station, reading, figure.peak_to_peak, *ends, extent.plausible if known and extent else None)
+    found = judged(station, reading, figure.peak_to_peak, *ends, extent.plausible if known and extent else None)
+    more = found.outcome == "does not agree" and reading.value > found.expected
+    if more and station.band.bandwidth is None and not _spikes_known(design):
+        return replace(found, outcome="cannot tell", times=np.nan, why="spike")
+    return found
+
+
+def _spikes_known(design: Design) -> bool:
+    """Whether anything is said of what the converter makes beyond 20 MHz."""
+    limit = design.converter.ripple.bandwidth
+    return design.converter.spike is not None or limit is None or float(np.max(limit)) > REACHES * BANDWIDTH
 
 
 def judged(

@@ -19,7 +19,8 @@ from filterlib.network.extremes import rough_peak_to_peak
 from filterlib.network.spectrum import lowpass_response
 
 _NOISY = 100  # waveforms with fresh noise, from which the bias of a peak to peak is had
-_REACH = 1.05  # times its band, a capture has to reach
+REACHES = 1.05
+"""Times its band, a capture has to reach."""
 _TIMES = (
     10  # readings, as of which a scope's repeatability is known; JCGM 100, G.4.2: its own uncertainty is a quarter then
 )
@@ -150,7 +151,7 @@ def scattered(shown: np.ndarray, scope: ScopeErrors) -> tuple[Draw, float]:
 def _periodic(measured: Measurement, band: Band, scope: ScopeErrors) -> _Seen:
     lines = harmonics(measured, beyond=True)
     kept, limit = band.response(lines.frequencies), measured.recording.bandwidth
-    if limit is not None and band.bandwidth is not None and limit <= _REACH * band.bandwidth:
+    if limit is not None and band.bandwidth is not None and limit <= REACHES * band.bandwidth:
         kept = np.ones(len(lines.frequencies))  # the scope's own limit was the band's
     wave = lines.coefficients * kept
     shown = float(rough_peak_to_peak(wave))
@@ -191,7 +192,7 @@ def _uneven(measured: Measurement, band: Band) -> _Seen:
 def _reach(measured: Measurement, band: Band) -> tuple[float, bool]:
     """Up to which frequency [Hz] a capture shows anything, and whether that is too little for a band."""
     reach = measured.recording.bandwidth or 0.5 / measured.recording.sample_interval
-    short = reach * _REACH < (band.bandwidth or np.inf) and (band.bandwidth is not None or limited_below(measured))
+    short = reach * REACHES < (band.bandwidth or np.inf) and (band.bandwidth is not None or limited_below(measured))
     return reach, short
 
 
@@ -207,7 +208,7 @@ def _all_noise(
 def limited_below(measured: Measurement) -> bool:
     """Whether a capture was taken with the scope's low-pass for ripple, so that spikes are not in it."""
     limit = measured.recording.bandwidth
-    return limit is not None and limit <= _REACH * measured.bandwidth
+    return limit is not None and limit <= REACHES * measured.bandwidth
 
 
 def _noise_adds(coefficients: np.ndarray, noise: np.ndarray) -> tuple[float, float]:

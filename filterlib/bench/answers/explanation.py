@@ -12,11 +12,12 @@ from scipy.special import logsumexp
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.answer import Answer, BenchResult
+from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.differing import differences
 from filterlib.bench.answers.distance import MODEL
 from filterlib.bench.answers.faults import Fault
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases
-from filterlib.bench.answers.stations import BARE, Station
+from filterlib.bench.answers.spectrum_answer import drawn_cases
+from filterlib.bench.answers.stations import Station
 from filterlib.bench.answers.trials import Trial, stations, trial, trials
 from filterlib.errors import FilterlibError
 from filterlib.system.solution import Solution, solve
@@ -29,24 +30,24 @@ SIMPLER = 10.0  # times less likely, up to which the board as designed is taken 
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
-_LINES = 12  # harmonics, the strongest before the filter
-_LINE, _MORE, _MOST = (
-    0.1,
-    0.15,
-    0.7,
-)  # as `MODEL`, of the first harmonic, more at each further one, at most: as banks have several branches
-_ODD = 1e-3  # share of readings that are wrong for no reason
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """A ``fault``, how ``likely`` it is beside the others, by all readings together; ``misfit``: root mean square of the deviations over their
-    uncertainties, in the plausible case that fits best; ``expected``: figure at each answer's station."""
+    """A ``fault``, and ``others`` that these readings do not tell from it and that ask for the same of a person; how ``likely`` they are, by
+    all readings together; of the ``fault``: ``misfit``, root mean square of the deviations over their uncertainties in the plausible
+    case that fits best, and ``expected``, figure at each answer's station."""
 
     fault: Fault
     likely: Annotated[float, Unit("", "likely", "likely")]
     misfit: Annotated[float, Unit("", "misfit", "misfit")]
     expected: Annotated[tuple[float, ...], Unit("V", "expected", None)]
+    others: tuple[Fault, ...] = ()
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """All of them, the likeliest first."""
+        return (self.fault, *self.others)
 
     @property
     def explains(self) -> bool:
@@ -104,17 +105,35 @@ def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explai
     Validity: one fault at a time; faults of other kinds are not known to it.
     Raises: FilterlibError where there is no reading behind the converter.
     """
-    if all(one.station.point == BARE for one in result.answers):
+    if not result.behind:
         raise FilterlibError("no reading behind the filter: nothing to explain")
     known = trials(result) if tried is None else tried
     found = [explained_by(result, one) for one in known]
-    prior = np.array([SOUND if one.fault.kind == "as designed" else (1 - SOUND) / (len(known) - 1) for one in known])
+    often = np.array([one.fault.often for one in known])
+    prior = np.where(often > 0, (1 - SOUND) * often / often.sum(), SOUND)
     logs = np.log(prior) + [one.likely for one in found]
     shares = np.exp(logs - logsumexp(logs))
     weighed = (replace(one, likely=float(share)) for one, share in zip(found, shares, strict=True))
-    ranked = sorted(weighed, key=lambda one: -one.likely)
-    ranked = _simplest_first(ranked)
+    ranked = _simplest_first(_merged(sorted(weighed, key=lambda one: -one.likely)))
     return Explained(tuple(ranked), *_next(result, ranked, {one.fault: one for one in known}))
+
+
+def _merged(ranked: Sequence[Explanation]) -> list[Explanation]:
+    """Faults that ask for the same of a person in one explanation, where the readings do not tell them apart; the likeliest first."""
+    found: list[Explanation] = []
+    for one in ranked:
+        with_it = next((k for k, other in enumerate(found) if _one_for_both(other, one)), None)
+        if with_it is None:
+            found.append(one)
+        else:
+            first = found[with_it]
+            found[with_it] = replace(first, likely=first.likely + one.likely, others=(*first.others, one.fault))
+    return sorted(found, key=lambda one: -one.likely)
+
+
+def _one_for_both(one: Explanation, other: Explanation) -> bool:
+    """Whether two ask for the same of a person, and neither is much likelier."""
+    return one.fault.act == other.fault.act and one.likely <= ALIKE * other.likely * len(one.faults)
 
 
 def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
@@ -127,26 +146,9 @@ def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
 
 def explained_by(result: BenchResult, tried: Trial) -> Explanation:
     """How well one trial makes all readings behind the converter; ``likely`` is the logarithm of that, of no prior."""
-    answers = [one for one in result.answers if one.station.point != BARE]
-    z = _deviations(result, tried, answers)
-    figures = tuple(float(np.median(tried.figures.get(one.station.name, np.nan))) for one in answers)
-    misfit = float(np.sqrt(np.min(np.mean(np.minimum(z**2, 100.0), axis=0))))
-    return Explanation(tried.fault, float(logsumexp(_likely(z)) - np.log(z.shape[1])), misfit, figures)
-
-
-def _deviations(result: BenchResult, tried: Trial, answers: Sequence[Answer]) -> np.ndarray:
-    """Of every reading and harmonic, over its standard uncertainty, (readings, cases); one that the trial does not know is far off."""
-    found = [_deviation(one, tried.figures.get(one.station.name, np.full(1, 1e-9))) for one in answers]
-    for lines in result.spectra:
-        if lines.station.name in tried.peaks:
-            found += _line_deviations(lines, tried.peaks[lines.station.name])
-    return np.array(np.broadcast_arrays(*found))
-
-
-def _likely(z: np.ndarray) -> np.ndarray:
-    """Logarithm of the likelihood of each case: normal, but for a few readings that are wrong for no reason."""
-    one = np.log((1 - _ODD) * np.exp(-0.5 * z**2) + _ODD * np.exp(-0.5 * (z / 10) ** 2))
-    return np.asarray(np.nan_to_num(one.sum(axis=0), nan=-np.inf))
+    found = differences(result, tried, result.behind)
+    figures = tuple(float(np.median(tried.figures.get(one.station.name, np.nan))) for one in result.behind)
+    return Explanation(tried.fault, found.together, found.misfit, figures)
 
 
 def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
@@ -154,40 +156,18 @@ def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
 
     Raises: FilterlibError where no plausible cases are drawn, or nothing was read behind the filter.
     """
-    answers = [one for one in result.answers if one.station.point != BARE]
-    if not answers:
+    if not result.behind:
         raise FilterlibError("nothing is learned: no reading behind the filter")
-    point = answers[0].station.point
+    point = result.behind[0].station.point
     drawn = drawn_cases(result.design, result.ripples[point])
     if drawn is None:
         raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
     columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
     many = Solution(with_values(result.design, columns), solve(result.design, point).state)
-    here = [one for one in answers if one.station.point == point]
+    here = [one for one in result.behind if one.station.point == point]
     there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
     tried = trial(there, Fault("as designed"), {point: spectra(many)})
-    return drawn, _likely(_deviations(there, tried, here))
-
-
-def _deviation(answer: Answer, figures: np.ndarray) -> np.ndarray:
-    """Of a reading from a figure, over its standard uncertainty, in logarithms."""
-    reading = answer.reading
-    blind = reading.low <= 0
-    middle = reading.high / 2 if blind else reading.value
-    own = 1.0 if blind else np.log(reading.high / reading.low) / 3.92
-    return np.asarray(np.log(middle / np.maximum(figures, 1e-9)) / np.hypot(own, MODEL))
-
-
-def _line_deviations(lines: SpectrumAnswer, many: np.ndarray) -> Iterator[np.ndarray]:
-    """Of the strongest harmonics; one that the noise hides deviates only where it should have been seen."""
-    orders = np.rint(lines.frequencies / lines.frequencies[0]).astype(int) - 1
-    for k in np.argsort(-lines.before)[:_LINES]:
-        expected, model = np.maximum(np.nan_to_num(many[:, k]), 1e-9), min(_LINE + _MORE * orders[k], _MOST)
-        if lines.clear[k]:
-            own = np.log(lines.after_high[k] / max(lines.after_low[k], 0.2 * lines.after[k])) / 3.92
-            yield np.log(max(lines.after[k], 1e-9) / expected) / np.hypot(own, model)
-        else:
-            yield np.maximum(np.log(expected / lines.after_high[k]), 0.0) / model
+    return drawn, differences(there, tried, here).of_cases
 
 
 def _next(

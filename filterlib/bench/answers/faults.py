@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
+from filterlib.analysis.described import Unit
 from filterlib.errors import FilterlibError
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -25,6 +26,17 @@ Kind = Literal[
 ]  # fmt: skip
 JOINT, LEADS, TENFOLD, GROUND = 1.0, "100 nH", 10.0, 0.5
 """Ohms of a poor joint, inductance of long leads, how wrong a value is, metres of a long ground lead: common practice, no source."""
+OFTEN: dict[Kind, float] = {
+    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "load off": 1.5, "poor joint": 2.0,
+    "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
+}  # fmt: skip
+"""How often people make a fault, beside one that counts as one: common practice, no source."""
+_ACTS: dict[Kind, tuple[str, bool]] = {
+    "not connected": ("solder the joint anew", True), "poor joint": ("solder the joint anew", True),
+    "smaller value": ("measure the part", True), "larger value": ("measure the part", True),
+    "load off": ("read the loads' currents", False),
+}  # fmt: skip
+"""What a person does about a fault, and whether at one part."""
 _SIDE_BY_SIDE = "1 nH"
 _NEVER = 1e3  # [A] at which a leakage through air saturates
 
@@ -43,6 +55,17 @@ class Fault:
     lead: float = 0.0
     clipped: bool = False
     bursts: bool = False
+
+    @property
+    def often(self) -> Annotated[float, Unit("", key=None)]:
+        """How often people make it, beside others: `OFTEN`."""
+        return OFTEN.get(self.kind, 1.0)
+
+    @property
+    def act(self) -> tuple[str, str]:
+        """What a person does about it, and at which part: the same for faults that need no telling apart."""
+        what, at_part = _ACTS.get(self.kind, (self.kind, True))
+        return what, self.part if at_part else ""
 
 
 def faults(design: Design) -> Iterator[Fault]:

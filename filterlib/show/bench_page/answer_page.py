@@ -24,7 +24,7 @@ from filterlib.system.design import Design
 from filterlib.words.answer_sentences import (
     SCOPE_TABLE,
     explained_sentences,
-    fault_words,
+    explanation_words,
     fooled_sentences,
     learned_sentences,
     outcome_words,
@@ -89,7 +89,7 @@ def _tried(explained: Explained) -> Table:
     return table(
         "Faults, the likeliest first",
         explained.ranked[:SHOWN],
-        ("Fault", lambda one: fault_words(one.fault)),
+        ("Fault", explanation_words),
         ("Likely", lambda one: share(one.likely)),
         ("Deviation over uncertainty", lambda one: plain(one.misfit, 2)),
         ("Explains all readings", lambda one: "yes" if one.explains else "no"),
@@ -104,7 +104,7 @@ def _next(explained: Explained) -> Table | None:
     return table(
         f"Peak to peak at {station_words(found.station)}",
         list(rows),
-        ("If", lambda row: fault_words(row[0].fault)),
+        ("If", lambda row: explanation_words(row[0])),
         ("Expected", lambda row: number(row[1], "V")),
         ("Probably between", lambda row: range_text(*row[2], "V")),
     )
@@ -211,7 +211,10 @@ def answer_numbers(result: BenchResult, explained: Explained | None) -> Section:
         "explanations": []
         if explained is None
         else [
-            {"fault": one.fault.kind, "part": one.fault.part, "explains": one.explains, **numbers(one)}
+            {
+                "fault": one.fault.kind, "part": one.fault.part, "explains": one.explains,
+                "others": [[other.kind, other.part] for other in one.others], **numbers(one),
+            }
             for one in explained.ranked
         ],
     }  # fmt: skip

@@ -19,7 +19,7 @@ examples:
   filterlib bench tide-gauge.toml --before terminals.csv --after modem.csv --out answers
       predicts the capture at the first load from the one at the bare converter, and compares both
   filterlib bench tide-gauge.toml --after modem@listening=quiet.csv --after logger=logger.csv
-      captures at named loads, and at an operating point
+      captures at named loads, and at an operating point; several of one place are averaged
   filterlib bench tide-gauge.toml --reading "modem 20MHz 4.8 mV" --reading "logger full listening 21 mV"
       figures that were read off the screen: place, band (20MHz or full), operating point if not the first, figure; at another load
       "modem 20MHz 4.8 mV at 2 A"
@@ -100,7 +100,7 @@ def _bench(chosen: argparse.Namespace) -> int:
             progress=lambda share, text: progress(0.7 * share, text),
         )
         progress(0.7, "faults, one at a time")
-        explained = explain(result) if result.ripples else None
+        explained = explain(result) if result.behind else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
     if chosen.learned is not None or chosen.keep is not None:
