@@ -61,7 +61,7 @@ class NominalResult:
     peak_to_peak_before: Volts[float] = np.nan
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Side:
     """One circuit's answers at a load: over the source, after the load's current, its ripple; and whether it is stable."""
 
@@ -214,7 +214,9 @@ class _Ripple(NamedTuple):
     peak_to_peak: float
 
 
+@lru_cache(maxsize=8)
 def _ripple(side: _Side, load: str, band: Band) -> _Ripple:
+    """Kept with the side without the filter, while nothing but the filter's reactances moves."""
     wave = side.spectra.waveform(load, band)
     period = np.arange(len(wave)) / (side.spectra.frequencies[0] * len(wave))
     return _Ripple(period, wave, float(side.spectra.peak_to_peak(load, band)))

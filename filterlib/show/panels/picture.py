@@ -254,7 +254,9 @@ class Picture(Generic[R]):
 
     def png(self) -> bytes:
         """What was drawn, as a PNG of `COLOURS` colours."""
-        image = Image.fromarray(self.pixels()[..., :3]).quantize(palette=self._palette, dither=Image.Dither.NONE)
+        pixels = self.canvas.buffer_rgba()
+        image = Image.frombuffer("RGBX", pixels.shape[1::-1], pixels, "raw", "RGBX", 0, 1).convert("RGB")
+        image = image.quantize(palette=self._palette, dither=Image.Dither.NONE)
         buffer = io.BytesIO()
         image.save(buffer, "png", compress_level=1, compress_type=RUN_LENGTHS)
         return buffer.getvalue()
