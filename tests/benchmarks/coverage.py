@@ -48,7 +48,7 @@ def typed(random: np.random.Generator, true: float, scope: ScopeErrors) -> Bench
     """What a person reads of a true figure [V] off a scope that is wrong by what is stated of it."""
     noise, step = scope.noise * random.uniform(), (scope.full_scale or 0.0) / 2**scope.bits
     gain = (1 + scope.gain * random.uniform(-1, 1)) * (1 + scope.probe_gain * random.uniform(-1, 1))
-    gain *= 1 + scope.repeatability * random.standard_normal()
+    gain *= 1 + scope.repeatability * random.standard_t(10)  # known as of ten readings
     shown = gain * true + noise
     shown = step * np.round(shown / step) + step * random.uniform(-0.5, 0.5) if step else shown
     return from_figures([float(shown)], BAND, scope)
@@ -73,7 +73,7 @@ def captured(random: np.random.Generator) -> tuple[BenchReading, float]:
     late = random.normal(0, 1e-9, PERIODS).repeat(SAMPLES)
     times = np.arange(PERIODS * SAMPLES) * 5e-6 / SAMPLES - late
     wave = 2 * (c[:, None] * np.exp(2j * np.pi * 200e3 * k[:, None] * times)).sum(axis=0).real
-    again = 1 + scope.repeatability * random.standard_normal()
+    again = 1 + scope.repeatability * random.standard_t(10)
     gain, step = again * float(scope.gains(random, 1)[0]), (scope.full_scale or 0.0) / 2**scope.bits
     volts = gain * wave + random.normal(0, scope.noise / 6, times.size)  # six standard deviations peak to peak
     recording = Recording(step * np.round(volts / step), 5e-6 / SAMPLES, bandwidth=100e6, file="drawn.csv")

@@ -59,12 +59,13 @@ class BenchReading:
 
 @dataclass(frozen=True)
 class _Seen:
-    """``shown`` [V], of which noise is between both of ``more``, with a ``spread`` of its own; ``factors``: what is there over what is
-    shown, anything between the two of each."""
+    """``shown`` [V], of which noise is between both of ``more``, with a ``spread`` of its own, read twice to half a ``step``; ``factors``: what is
+    there over what is shown, anything between the two of each."""
 
     shown: float
     more: tuple[float, float]
     spread: float = 0.0
+    step: float = 0.0
     factors: tuple[tuple[float, float], ...] = ()
 
 
@@ -79,10 +80,10 @@ def from_figures(shown: Sequence[float], band: Band, scope: ScopeErrors, source:
     >>> round(1e3 * one.value, 2), one.low < 4.3e-3 < one.high
     (4.3, True)
     """
-    steps = 0.0 if scope.full_scale is None else scope.full_scale / 2**scope.bits
+    step = 0.0 if scope.full_scale is None else scope.full_scale / 2**scope.bits
     kept = float(kept_by_averaging(band.bandwidth or _FASTEST, scope.jitter)) if scope.averages > 1 else 1.0
     noise = scope.noise / float(np.sqrt(max(scope.averages, 1.0)))
-    seen = [_Seen(one, (0.0, min(noise, one)), steps / np.sqrt(6), ((1.0, 1 / kept),)) for one in shown]
+    seen = [_Seen(one, (0.0, min(noise, one)), 0.0, step, ((1.0, 1 / kept),)) for one in shown]
     return _mean(seen, scope, source or "read off the screen")
 
 
@@ -110,12 +111,14 @@ def _mean(seen: Sequence[_Seen], scope: ScopeErrors, source: str) -> BenchReadin
     shown = np.array([one.shown for one in seen])
     least, most = np.mean([one.more for one in seen], axis=0)
     noise = float(np.sqrt(np.sum([one.spread**2 for one in seen]))) / len(seen)
+    step = float(np.sqrt(np.sum([one.step**2 for one in seen]))) / len(seen)
     factors = np.mean([one.factors for one in seen if one.factors], axis=0) if any(one.factors for one in seen) else []
     scatter, repeats = scattered(shown, scope)
 
     def cases(random: np.random.Generator, count: int) -> np.ndarray:
         more = random.uniform(least, most, count) if most > least else least
         true = shown.mean() - more + noise * random.standard_normal(count) + scatter(random, count)
+        true = true + step * random.uniform(-0.5, 0.5, (2, count)).sum(axis=0)
         for low, high in factors:
             true = true * random.uniform(low, high, count)
         return np.asarray(np.maximum(true, 0.0)[None] / scope.gains(random, count))
@@ -156,7 +159,7 @@ def _periodic(measured: Measurement, band: Band, scope: ScopeErrors) -> _Seen:
     wave = lines.coefficients * kept
     shown = float(rough_peak_to_peak(wave))
     more, spread = _noise_adds(wave, lines.noise * np.abs(kept))
-    return _Seen(shown, (0.5 * more, 1.5 * more), spread, tuple(_factors(measured, lines, wave, band, scope)))
+    return _Seen(shown, (0.5 * more, 1.5 * more), spread, 0.0, tuple(_factors(measured, lines, wave, band, scope)))
 
 
 def _factors(
