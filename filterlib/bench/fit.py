@@ -128,7 +128,7 @@ def readings_of(
     measured = [*over_the_longer(*measured)]
     first, second = (_harmonics(one, name) for one, name in zip(measured, ("bare", "loaded"), strict=True))
     _refuse_unlike(measured, first, second, converter)
-    usual = converter.replace(switching_frequency=float(first.frequencies[0]))
+    usual = converter.replace(switching_frequency=float(first.frequencies[0]), bulk_esr_ratio=1.0)
     setup = Setup(usual, test_capacitor, arrangement or Arrangement(), current, tolerance, drift)
     return _readings(setup, first, second, fewest, most)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.system.converter import Converter
-from filterlib.system.ranged import Ranged
+from filterlib.system.ranged import Ranged, default
 
 VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
 """What is identified, with its unit."""
@@ -120,6 +120,7 @@ class InsideFit:
             changes["output_capacitance"] = _ranged(self.capacitance, why)
         if "esr" not in self.undecided:
             changes["output_esr"] = _ranged(self.esr, why)
+            changes["bulk_esr_ratio"] = default(1.0, 1.0, 1.0, "one capacitor explains both recordings")
         if "inductance" not in self.undecided:
             changes["output_esl"] = Ranged(esl, esl, esl, why=why) if hold_esl else _around(converter.output_esl, esl)
             changes["lead_inductance"] = _ranged(self.inductance, why, less=esl)

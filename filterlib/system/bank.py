@@ -13,6 +13,7 @@ from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.unequal import by_part
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -21,7 +22,7 @@ OF_THE_TEST = ("test_capacitance", "test_esr", "test_esl", "scale")
 OF_THE_NOISE = ("noise_1", "noise_2", "noise_3")
 MOVES = (*OF_THE_TEST, *OF_THE_NOISE, "capacitance", "loop")
 """What moves the elements, in the order of `Bank.moves`."""
-REPLACED = ("output_capacitance", "output_esr", "output_esl", "lead_inductance")
+REPLACED = ("output_capacitance", "output_esr", "output_esl", "bulk_esr_ratio", "lead_inductance")
 """Values of one capacitor: with another of them a converter has no bank any more."""
 
 
@@ -137,7 +138,7 @@ class BankConverter(Converter):
 
     def ineffective(self, driven: bool) -> tuple[str, ...]:
         """As of any recorded converter; and what is told of the bank as of one capacitor."""
-        return (*super().ineffective(driven), "output_esr", "output_esl", "lead_inductance")
+        return (*super().ineffective(driven), "output_esr", "output_esl", "bulk_esr_ratio", "lead_inductance")
 
     def replace(self, **changes: Any) -> Any:
         """A copy with other values; with one of `REPLACED` it has one capacitor in place of the bank."""
@@ -163,13 +164,11 @@ class BankConverter(Converter):
 
     def capacitor_voltages(self, frequencies: np.ndarray) -> dict[str, np.ndarray]:
         """Resistive, capacitive and inductive part of it."""
-        z = self.capacitor_impedance(frequencies)
-        reactance = 1j * z.imag
-        return {
-            "ripple_c": np.where(z.imag < 0, reactance, 0),
-            "ripple_esr": z.real + 0j,
-            "ripple_esl": np.where(z.imag < 0, 0, reactance),
-        }
+        return by_part(self.capacitor_impedance(frequencies))
+
+    @property
+    def unequal(self) -> None:
+        """Its branches are those of the bank."""
 
     def _capacitor_ladder(self) -> Circuit:
         elements = self.elements[..., None]

@@ -69,7 +69,7 @@ def discontinuous_spectra(converter: Converter, share: float, steady: SourceSpec
     True
     """
     k = np.arange(1, steady.ripple.shape[-1])
-    unit = switching_current(converter, k) * converter.inner_impedance(steady.frequencies[1:])
+    unit = switching_current(converter, k) * converter.transfer_impedance(steady.frequencies[1:])
     train = PulseTrain(1, converter.period, share * _height(steady.ripple[..., 1:], unit), np.nan)
     narrow = converter.model_copy(update={"switching_frequency": converter.switching_frequency / share})
     return _grouped(narrow, train, steady, converter, _spike_height(converter, steady))
@@ -83,7 +83,7 @@ def _grouped(
     k = np.arange(1, count + 1)
     frequencies = k / train.period
     group = _group(k * (converter.period / train.period), train.pulses)
-    ripple = train.peak * pulse_current(converter, train, count) * inside.inner_impedance(frequencies)
+    ripple = train.peak * pulse_current(converter, train, count) * inside.transfer_impedance(frequencies)
     if train.recording is not None:
         ripple = _recorded(converter, train, train.recording, ripple)
     once = converter.model_copy(

@@ -21,6 +21,7 @@ from filterlib.system.model import Model, Note, Title, Validated
 from filterlib.system.output_limit import OutputLimit
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.rating import ConverterRating
+from filterlib.system.unequal import Unequal, by_part, unequal
 from filterlib.units import format_quantity
 
 LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its bandwidth: common practice, no source
@@ -29,8 +30,10 @@ IDLE = 0.1  # [Hz] bandwidth of a loop at rest: nothing flows through it at any 
 USUAL_SHAPE = 0.95  # of step-up or step-down stages without isolation: common practice, no source
 LONGEST_EDGE = 0.2  # of the switching period
 LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
+UNEQUAL = 20.0  # an electrolytic's ESR over that of it and its ceramics, at most: common practice, no source
 PLUS, RETURN = "converter_plus", "converter_return"
-INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "output_resistance", "loop_bandwidth")
+CAPACITORS = ("output_capacitance", "output_esr", "output_esl", "bulk_esr_ratio")
+INSIDE = (*CAPACITORS, "lead_inductance", "output_resistance", "loop_bandwidth")
 
 
 def _ranged(value: float, low: float, high: float, why: str) -> Any:
@@ -69,6 +72,14 @@ def _loop_default(data: Validated) -> Ranged:
     switching = float(np.max(data.get("switching_frequency", 1e5)))
     why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
     return default(switching / 20, switching / 50, switching / 8, why)
+
+
+def _bulk_default(data: Validated) -> Ranged:
+    """One kind of capacitor where its inductance is stated, else ceramics may stand beside the large one."""
+    if (esl := data.get("output_esl")) is not None and esl.stated:
+        return default(1.0, 1.0, 1.0, "one capacitor, whose inductance is stated")
+    why = "capacitors of one kind, or an electrolytic with ceramics beside it (common practice, no source)"
+    return default(1.0, 1.0, UNEQUAL, why)
 
 
 def _duty_default(data: Validated) -> Ranged:
@@ -118,6 +129,9 @@ class Converter(Model):
     output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = _ranged(
         4e-9, 1e-9, 15e-9, "the output capacitor with its loop on the board"
     )
+    bulk_esr_ratio: Annotated[
+        Ranged, RangedQuantity("", "ESR of the largest capacitor inside, over that of all", low=1, high=1000)
+    ] = Field(default_factory=_bulk_default)
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
@@ -263,18 +277,35 @@ class Converter(Model):
     def capacitor_impedance(self, frequencies: np.ndarray) -> np.ndarray:
         """Output capacitor with ESR and ESL [ohm]; (f,) or (designs, f); infinite at f = 0."""
         w = 2j * np.pi * np.asarray(frequencies, float)
+        if (both := self.unequal) is not None:
+            return np.where(w == 0, np.inf, both.impedance(np.where(w == 0, 1j, w)))
         with np.errstate(divide="ignore", invalid="ignore"):
             reactance = np.where(w == 0, np.inf, 1 / (w * self.output_capacitance.value))
         return self.output_esr.value + w * self.output_esl.value + reactance
 
     def capacitor_voltages(self, frequencies: np.ndarray) -> dict[str, np.ndarray]:
         """Its three voltages in series at 1 A: of the capacitance, the ESR and the ESL [ohm]; (f,) or (designs, f), f > 0."""
+        if self.unequal is not None:
+            return by_part(self.capacitor_impedance(frequencies))
         w = 2j * np.pi * np.asarray(frequencies, float)
         return {
             "ripple_c": 1 / (w * self.output_capacitance.value),
             "ripple_esr": self.output_esr.value + 0 * w,
             "ripple_esl": w * self.output_esl.value,
         }
+
+    @property
+    def unequal(self) -> Unequal | None:
+        """The capacitors inside where they are of more than one kind."""
+        if np.all(self.bulk_esr_ratio.value == 1):
+            return None
+        capacitance, esr, esl, ratio = (getattr(self, name).value for name in CAPACITORS)
+        return unequal(capacitance, esr, esl, ratio, self.switching_frequency)
+
+    def transfer_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> Any:
+        """Voltage at the open terminals per ampere of the switches' current [ohm]; ``inner`` where it is known already."""
+        inner = self.inner_impedance(frequencies) if inner is None else inner
+        return inner if self.unequal is None else inner * self.unequal.passed(2j * np.pi * np.asarray(frequencies))
 
     def ripple_scale(self, drawn: Any, full: float) -> Any:
         """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
@@ -357,6 +388,8 @@ class Converter(Model):
         )
 
     def _capacitor_ladder(self) -> Circuit:
+        if (both := self.unequal) is not None:
+            return both.ladder()
         ladder = Circuit().capacitor("c", "a", "x", self.output_capacitance.value)
         return ladder.resistor("esr", "x", "y", self.output_esr.value).inductor("esl", "y", "b", self.output_esl.value)
 

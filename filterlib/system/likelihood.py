@@ -134,7 +134,11 @@ def _as_recorded(converter: Converter, load_current: float) -> Real:
     inner = converter.inner_impedance(frequencies)
     behind = converter.terminal_impedance(frequencies, inner)
     probe = Probe(converter, converter.ripple, frequencies, load_current, behind)
-    shape = np.abs(np.atleast_2d(probe.transfer * inner * switching_current(converter, k)))
+    shape = np.abs(
+        np.atleast_2d(
+            probe.transfer * converter.transfer_impedance(frequencies, inner) * switching_current(converter, k)
+        )
+    )
     seen = np.abs(recorded.coefficients(most))
     starts = 2 ** np.arange(int(np.log2(most)) + 1) - 1
     found, made = (np.sqrt(np.add.reduceat(one**2, starts, axis=-1)) for one in (seen, shape))

@@ -166,7 +166,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
 
 def _shapes(converter: Converter, k: NDArray[np.int_], inner: Harmonics) -> tuple[Harmonics, Harmonics]:
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
-    ripple = switching_current(converter, k) * inner
+    ripple = switching_current(converter, k) * converter.transfer_impedance(k * converter.switching_frequency, inner)
     return ripple, np.zeros_like(ripple) if converter.spike is None else spike_shape(converter, len(k))
 
 

@@ -37,6 +37,7 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.output_capacitance": "second reading",
     "converter.output_esr": "second reading, harmonics",
     "converter.output_esl": "second reading, above 1 MHz",
+    "converter.bulk_esr_ratio": "second reading, harmonics",
     "converter.lead_inductance": "second reading, above 1 MHz",
     "converter.bank.test": "test capacitor",
     "converter.bank": "two recordings",

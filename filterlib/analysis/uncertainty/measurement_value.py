@@ -23,7 +23,8 @@ from filterlib.system.uncertain_parameters import uncertain_parameters
 INSIDE, SHAPE = "inside", "converter.shape"
 TOGETHER: Mapping[str, tuple[str, ...]] = {
     INSIDE: (
-        "converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.lead_inductance",
+        "converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.bulk_esr_ratio",
+        "converter.lead_inductance",
     ),
     "common mode": (
         "converter.common_mode.swing", "converter.common_mode.coupling", "converter.common_mode.resistance",
