@@ -4,4 +4,7 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
     ("_repetitions", "shortest + 1", "shortest - 1"): (
         "a single lag is left between shortest and longest: fewer than three periods, which are refused a few lines on"
     ),
+    ("source_side", "np.max(feed.inductance)", "np.min(feed.inductance)"): (
+        "of one design: a battery side's inductance is one number, and arrays of many do not come here"
+    ),
 }

@@ -130,17 +130,30 @@ def fast(tree: Path) -> list[Path]:
 
 def nearest(damage: Damage, tree: Path) -> list[str]:
     """The files whose tests are nearest to a damage: the module's own examples, the tests named after it, those that import
-    it, those of its folder; of each the shortest first."""
+    it, those that import what imports it, those of its folder or of the next one above that has any; of each the shortest first."""
     module, place = _module(damage.path), Path(damage.path)
-    folder = Path("tests", *place.parts[1:-1])
+    users = {_module(path) for path in _library(tree) if module in _imports(tree / path)}
+    files = {path: path.relative_to(tree) for path in fast(tree)}
+    folders = [Path("tests", *place.parts[1:end]) for end in range(len(place.parts) - 1, 0, -1)]
+    folder = next((one for one in folders if one in {path.parent for path in files.values()}), None)
+
+    def rank(path: Path) -> tuple[bool, bool, bool, bool, int]:
+        named = files[path] == folders[0] / f"test_{place.name}"
+        known = _imports(path)
+        return not named, module not in known, not users & known, files[path].parent != folder, path.stat().st_size
+
     own = [damage.path] if ">>> " in (tree / damage.path).read_text(encoding="utf-8") else []
+    return own + [files[path].as_posix() for path in sorted(files, key=rank) if not all(rank(path)[:4])]
 
-    def rank(path: Path) -> tuple[bool, bool, int]:
-        there = path.relative_to(tree)
-        return there != folder / f"test_{place.name}", module not in imports(path), path.stat().st_size
 
-    near = [path for path in fast(tree) if not all(rank(path)[:2]) or path.relative_to(tree).parent == folder]
-    return own + [path.relative_to(tree).as_posix() for path in sorted(near, key=rank)]
+@cache
+def _imports(path: Path) -> set[str]:
+    return imports(path)
+
+
+@cache
+def _library(tree: Path) -> list[str]:
+    return [path.relative_to(tree).as_posix() for path in (tree / "filterlib").rglob("*.py")]
 
 
 def _module(path: str) -> str:
@@ -208,8 +221,9 @@ def tried_near(copy: Copy, damage: Damage, limit: float, checked: dict[str, bool
         return Result(damage, "equivalent", same)
     while True:
         broken = [name for name, passes in checked.items() if not passes]
+        near = nearest(damage, copy.tree)
         with copy.damaged(damage):
-            code, report = copy.run(nearest(damage, copy.tree), [], limit, broken)
+            code, report = copy.run(near, [], limit, broken) if near else (5, {})
         if code in (-1, 0, 5):
             return Result(damage, "survived", "of the nearest tests" + ", within the time limit" * (code == -1))
         name = next(iter(report.get("failed", [])), "")

@@ -197,6 +197,14 @@ def test_an_odd_size_in_the_newer_tables_is_said(name, tmp_path):
     assert said.value
 
 
+def test_a_derating_that_ends_at_nothing_is_usual_and_one_of_nothing_is_odd(tmp_path):
+    """hand: data sheets' deratings end at zero; one that is zero everywhere leaves nothing"""
+    key = "converter", "rating", "derating"
+    assert odd(rare(tmp_path, {key: [["50 °C", 1.0], ["70 °C", 0.0]]})) == ()
+    (said,) = odd(rare(tmp_path, {key: [["50 °C", 0.0], ["70 °C", 0.0]]}))
+    assert "nothing is left of the rating" in said.why
+
+
 def test_no_load_is_held_at_more_than_what_feeds_it(tmp_path):
     with pytest.raises(
         InputError, match=r"load\[1\]\.profile\.lowest_voltage = '28 V': below the converter's 28 V is right"

@@ -52,6 +52,17 @@ def test_into_30_mF_with_a_constant_current_drawn():
     assert found.end == "starts"
 
 
+def test_what_a_capacitors_resistance_takes_is_there_at_once():
+    """hand: 10 µF beside C = 1 mF with R = 0.5 ohm at 6 A: (26.6 V (C + 10 µF) - R C 6 A) / 6 A = 3.978 ms; 4.478 ms without R."""
+    lossy = Converter(
+        name="Skerry (invented)", input_voltage=24, output_voltage=28, switching_frequency=1.5e5, shape="pulse",
+        ripple={"peak_to_peak": 0.1}, output_capacitance="1 mF", output_esr="0.5 Ω", output_resistance="1 mΩ",
+        limit={"current": "6 A", "soft_start": "1 ms"},
+    )  # fmt: skip
+    found = starting(Design(name="started (invented)", converter=lossy, loads=[steady(1e-6)]), ramp(6.0))
+    assert found.up == pytest.approx((HELD * 1.01e-3 - 0.5 * 6e-3) / 6, rel=2e-3, abs=0)
+
+
 def test_a_limit_that_rises_with_the_voltage():
     """second method: charge balance; to 28 V without a load it is 0.230709 s (by formula: 7 C ln 3)."""
     assert start_time(30e-3, 28.0, lambda v: 2 + 4 * v / 28) == pytest.approx(0.230709, rel=1e-5, abs=0)
