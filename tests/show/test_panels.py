@@ -218,7 +218,8 @@ def test_through_the_browser_a_move_arrives_and_an_error_is_raised_again():
     front, before = panel.front(), panel.png
     front._pressed(None, {"moves": [["farads", 100, 1]]}, None)
     assert panel.values["farads"] == 1e-5
-    assert front.png == panel.png != before
+    assert front.picture == panel.address
+    assert panel.png != before
     with pytest.raises(FilterlibError, match="no such resistor"):
         front._pressed(None, {"moves": [["ohms", 0, 2]]}, None)
     assert front.view["error"] == "no such resistor"

@@ -243,13 +243,10 @@ function render({ model, el }) {
     element("div", { class: "fl-bar" }, ...Object.values(buttons)), element("div", { class: "fl-said" }, error, note, snaps),
     sentence, tries, ...(rest.length ? [more] : []), kept,
   );
-  let address = "", waiting = 0, snapped = "";
+  let waiting = 0, snapped = "";
 
   function picture() {
-    const old = address;
-    address = URL.createObjectURL(new Blob([model.get("png")], { type: "image/png" }));
-    image.src = address;
-    if (old) URL.revokeObjectURL(old);
+    image.src = model.get("picture");
   }
   function snap({ label, to }) {
     if (snapped === label + to) return;
@@ -293,11 +290,11 @@ function render({ model, el }) {
   };
   const watcher = new MutationObserver(dark);
   watcher.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
-  model.on("change:png", picture);
+  model.on("change:picture", picture);
   model.on("change:view", () => { moved.answered(); view(); refresh(); });
   picture(); view(); refresh(); dark();
   el.append(root);
-  return () => { watcher.disconnect(); URL.revokeObjectURL(address); };
+  return () => watcher.disconnect();
 }
 
 export default { render };

@@ -35,7 +35,7 @@ class Front(anywidget.AnyWidget):
     title = traitlets.Unicode().tag(sync=True)
     controls = traitlets.List(traitlets.Dict()).tag(sync=True)
     view = traitlets.Dict().tag(sync=True)
-    png = traitlets.Bytes().tag(sync=True)
+    picture = traitlets.Unicode().tag(sync=True)
     circuit = traitlets.Unicode().tag(sync=True)
     guess = traitlets.Dict().tag(sync=True)
     dark = traitlets.Bool(False).tag(sync=True, echo_update=False)
@@ -55,7 +55,7 @@ class Front(anywidget.AnyWidget):
         """Send what the panel shows now, as one message; later what takes longer."""
         panel = self._panel
         with self.hold_sync():
-            self.png = panel.png
+            self.picture = panel.address
             self.view = {
                 "sentence": unbroken(panel.sentence), "table": panel.table, "error": panel.error, "old": panel.old,
                 "note": panel.note, "touched": panel.touched, "alarm": panel.display.alarm(panel.result),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import threading
 import time
+from base64 import b64encode
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -113,6 +114,11 @@ class Session(Generic[D, R]):
     def picture(self) -> Picture[R]:
         """The kept picture."""
         return self.display.picture
+
+    @property
+    def address(self) -> str:
+        """The picture as an address that holds it: a browser shows that at once, and fetches a file of its memory through another process."""
+        return f"data:image/png;base64,{b64encode(self.png).decode()}"
 
     @property
     def values(self) -> dict[str, float | str]:
