@@ -180,7 +180,11 @@ def test_a_burst_that_finds_too_little_charge_is_not_met_and_a_bank_mends_it(tmp
     )
     page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")
     assert "No change is needed" not in page
+    assert "Change first: fit " in page
+    assert "as a bank for the bursts of modem" in page
     banked = text.replace('part = "aluminium-47u-63V" }', 'part = "aluminium-1000u-35V", count = 9 }')
     assert banked != text
     design.write_text(banked, encoding="utf-8")
-    assert bursts(load_design(design)).short == ()
+    found = bursts(load_design(design))
+    assert [one.verdict for one in found.checks] == ["met", "met"]
+    assert found.short == ()

@@ -5,23 +5,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from filterlib.analysis.described import Ratio
 from filterlib.analysis.direct_range import direct_reading, over_resistance
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
+from filterlib.analysis.hold_up.burst_review import Bursts, bursts, first_look
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
 from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
-from filterlib.analysis.supply.supply_side import SupplySide, against, supply_side
+from filterlib.analysis.supply.rules import Check
+from filterlib.analysis.supply.supply_side import SupplySide, supply_side
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
 from filterlib.analysis.verdict import (
@@ -87,7 +88,9 @@ class Judgement:
 
     ``points`` in their order; ``verdicts``: one a requirement, in their order; ``lives`` of the electrolytics over all
     operating points, where each states its share of time; ``exceeded``: operating point and check of every rating that is
-    exceeded, or may be; ``supply``: the battery's side and the plug, None where the file says nothing of them, or for a first look.
+    exceeded, or may be; ``supply``: the battery's side, the plug and the switch-on, None where the file says nothing of them;
+    ``bursts``: the bank that loads with a profile ask for, and how their bursts start, None without such loads. For a first look
+    ``supply`` is that of the design that it is like, and ``bursts`` holds its checks alone.
     """
 
     design: Design
@@ -96,6 +99,13 @@ class Judgement:
     lives: tuple[StressCheck, ...] = ()
     exceeded: tuple[tuple[str, StressCheck], ...] = ()
     supply: SupplySide | None = None
+    bursts: Bursts | None = None
+
+    @property
+    def against(self) -> tuple[Check, ...]:
+        """The rules of bursts, battery's side, plug and switch-on that are not met over the whole range, the sure ones first."""
+        every = [check for part in (self.bursts, self.supply) if part is not None for check in part.checks]
+        return tuple(one for verdict in ("not met", "undecided") for one in every if one.verdict == verdict)
 
     @property
     def unstable(self) -> tuple[PointJudgement, ...]:
@@ -131,7 +141,7 @@ class Judgement:
     def outcome(self) -> Answer:
         """The worst of all verdicts: on requirements, on ratings that are not accepted, and on stability."""
         answers: set[str] = {one.verdict for one in self.verdicts} | {check.verdict for _, check in self.broken}
-        answers |= {check.verdict for check in against(self.supply)}
+        answers |= {check.verdict for check in self.against}
         if self.unstable or "not met" in answers:
             return "not met"
         if self.turned or "undecided" in answers:
@@ -142,7 +152,7 @@ class Judgement:
         """Whether nothing is against the design: over the whole range, or ("probable") for 95 % of the plausible cases."""
         enough = ("met", "probably met")[: 1 + (accept == "probable")]
         met = all(verdict.verdict in enough for verdict in self.verdicts)
-        return met and not (self.unstable or self.turned or self.broken or against(self.supply))
+        return met and not (self.unstable or self.turned or self.broken or self.against)
 
     @property
     def decisive(self) -> tuple[str, str, PointJudgement]:
@@ -168,54 +178,6 @@ class Judgement:
         }
         at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
         return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
-
-
-@dataclass(frozen=True)
-class Failing:
-    """What is not as it should be at the operating ``point``: a requirement, a rating, or, where both are None, stability.
-
-    ``turned``: of stability, that it is stable at nominal values, and unstable in a part of the range.
-    """
-
-    point: str
-    verdict: Verdict | None = None
-    check: StressCheck | None = None
-    turned: bool = False
-
-    @property
-    def what(self) -> tuple[str, ...]:
-        """What it is, alike in two designs."""
-        if self.verdict is not None:
-            return "requirement", self.verdict.requirement
-        return ("rating", self.check.name, self.check.what) if self.check is not None else ("unstable", self.point)
-
-    @property
-    def kind(self) -> str:
-        """Kind of the requirement, "rating", or "unstable"."""
-        return self.verdict.kind if self.verdict is not None else self.what[0]
-
-    @property
-    def sure(self) -> bool:
-        """False where it may be, over the uncertainty, and need not."""
-        answer = self.verdict or self.check
-        return not self.turned if answer is None else answer.verdict == "not met"
-
-    @property
-    def excess(self) -> Ratio[float]:
-        """How far it is from what is asked, at its worst: 1 at the limit, more beyond it."""
-        failing = self.verdict or self.check
-        if failing is None or np.isnan(failing.margin):
-            return np.inf
-        of_range = isinstance(failing, Verdict) and failing.kind == "voltage"
-        return 1 - failing.margin if of_range else 1 / max(1 + failing.margin, 1e-300)
-
-
-def failings(judgement: Judgement) -> Iterator[Failing]:
-    """Whatever is not as it should be: instability, requirements, ratings that are not accepted."""
-    yield from (Failing(one.operating.point) for one in judgement.unstable)
-    yield from (Failing(one.operating.point, turned=True) for one in judgement.turned)
-    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
-    yield from (Failing(point, check=check) for point, check in judgement.broken)
 
 
 def judge(
@@ -275,8 +237,8 @@ def judge(
         for solution, dc_point, at_point, stressed, over in zip(solved, steady, ripples, stresses, overs, strict=True)
     )
     lives = missions(design, stresses)
-    side = supply_side(solved) if like is None else None
-    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives), side)
+    side, bursting = (supply_side(solved), bursts(design)) if like is None else (like.supply, first_look(design))
+    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives), side, bursting)
 
 
 def _drawn(result: RippleResult) -> Plausible | None:

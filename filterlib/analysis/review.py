@@ -9,8 +9,6 @@ from filterlib.analysis.causes.reasons import ReasonsResult, reasons
 from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, converter_side
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
-from filterlib.analysis.hold_up.burst_bank import BankResult
-from filterlib.analysis.hold_up.burst_review import Bursts, bursts
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.linear.frequency_response import BodeResult, bode
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
@@ -55,8 +53,7 @@ class ReviewResult:
     at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
     the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
     whole range, or in 95 % of the plausible cases. ``converter_side``: its loop with the filter on, where most is drawn, what it starts
-    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one. ``bursts``: the bank that
-    loads with a profile ask for, and how their bursts start; None without such loads.
+    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one.
     """
 
     judgement: Judgement
@@ -67,7 +64,6 @@ class ReviewResult:
     accept: Accept = "possible"
     converter_side: ConverterSide | None = None
     part_limits: PartLimits | None = None
-    bursts: Bursts | None = None
 
     @property
     def design(self) -> Design:
@@ -100,8 +96,8 @@ class ReviewResult:
 
     @property
     def outcome(self) -> Answer:
-        """That of the judgement; "not met" where the converter itself oscillates with the filter on, or a burst finds no charge, at best "undecided" where it may."""
-        if self.oscillates or self.short:
+        """That of the judgement; "not met" where the converter itself oscillates with the filter on, at best "undecided" where it may."""
+        if self.oscillates:
             return "not met"
         found = self.judgement.outcome
         return "undecided" if self.may_oscillate and found in ("met", "probably met") else found
@@ -117,14 +113,9 @@ class ReviewResult:
         return self.oscillates or ("" if self.converter_side is None else self.converter_side.may_oscillate)
 
     @property
-    def short(self) -> tuple[BankResult, ...]:
-        """The loads whose bursts the capacitors of the design cannot carry."""
-        return () if self.bursts is None else self.bursts.short
-
-    @property
     def exit_code(self) -> int:
         """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.holds(self.accept) and not (self.may_oscillate or self.short) else 1
+        return 0 if self.judgement.holds(self.accept) and not self.may_oscillate else 1
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:
@@ -157,7 +148,6 @@ def review(design: Design, *, accept: Accept = "possible", progress: Progress | 
             progress=lambda share, text: tell(_JUDGEMENT + (1 - _JUDGEMENT) * share, text),
         ),
         accept=accept,
-        bursts=bursts(design),
         converter_side=converter_side(max((point.solution for point in judged.points), key=lambda one: one.drawn)),
         part_limits=_part_limits(judgement.points),  # type: ignore[arg-type]
     )

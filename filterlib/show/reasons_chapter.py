@@ -48,17 +48,15 @@ class ReasonsChapter:
 
 
 def reasons_chapter(
-    reasons: ReasonsResult | None, *, hazardous: bool = True, file: str | Path | None = None, advice: str = ""
+    reasons: ReasonsResult | None, *, hazardous: bool = True, file: str | Path | None = None
 ) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none.
 
-    ``hazardous``: whether leakage to earth can hurt, and is shown; ``file`` of the design, for its changes; ``advice`` in place of
-    its own, where something else than these reasons asks for one.
+    ``hazardous``: whether leakage to earth can hurt, and is shown; ``file`` of the design, for its changes.
     """
     if reasons is None or not (reasons.stable or reasons.proposals):
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
-    sentences = (*sentences[:-1], advice) if advice else sentences
     if not reasons.stable:
         tables = (*causes_table(reasons), proposals_table(reasons))
         return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables, change_files(reasons, file))

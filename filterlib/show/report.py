@@ -30,7 +30,6 @@ from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
 from filterlib.show.supply_chapter import supply_chapters
-from filterlib.words.bank_sentences import short_sentence
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import (
     interval_now,
@@ -99,8 +98,8 @@ def review_files(
     """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    hazardous, bank = has_hazardous_voltage(result.design), _bank_advice(result)
-    reasons = reasons_chapter(result.reasons, hazardous=hazardous, file=file, advice=bank)
+    hazardous = has_hazardous_voltage(result.design)
+    reasons = reasons_chapter(result.reasons, hazardous=hazardous, file=file)
     emitted = emission_chapters(result)
     stability = stability_chapter(
         [one for point in result.points for one in point.margins],
@@ -108,7 +107,8 @@ def review_files(
         result.converter_side,
         result.part_limits,
     )
-    bursting = None if result.bursts is None else burst_chapter(result.design, result.bursts)
+    bursts = result.judgement.bursts
+    bursting = None if bursts is None else burst_chapter(result.design, bursts)
     supply = supply_chapters(result.judgement.supply, result.design)
     every = (
         *((reasons,) if reasons else ()),
@@ -256,12 +256,6 @@ def _insertion_words(insertion: InsertionResult, load: str, switching: float) ->
     words = f"At {at} {test} between 50 Ω and 50 Ω, symmetrical, and {real} in this circuit."
     note = f"The curves differ because at {at} the converter's side is {source} and the load's {fed}, not 50 Ω."
     return words, note if insertion.real_asymmetrical else f"{note} Asymmetrical: {NO_DRIVE}."
-
-
-def _bank_advice(result: ReviewResult) -> str:
-    """A bank, where all else is met and only a burst finds too little charge; else ""."""
-    bursts = result.bursts
-    return short_sentence(bursts) if bursts is not None and bursts.short and result.judgement.good else ""
 
 
 def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None, **pieces: object) -> str:

@@ -84,7 +84,7 @@ def results_text(result: ReviewResult, files: Sequence[str], version: str) -> st
         "reasons": reasons_section(result.reasons),
         "converter_side": converter_side_section(result.converter_side, result.design),
         "part_limits": part_limits_section(result.part_limits),
-        "bursts": bursts_section(result.bursts),
+        "bursts": bursts_section(result.judgement.bursts),
         "operating_points": points,
         "lives": {life.name: _stressed(life) for life in result.lives},
         "broken_ratings": broken_ratings(result),

@@ -9,22 +9,20 @@ import numpy as np
 
 from filterlib.analysis.supply.at_the_plug import Fix
 from filterlib.analysis.supply.battery_run import PointDraw
-from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.starting import LoadStart, Starting
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.switch_on import SwitchOn
+from filterlib.show.check_table import checks_table, verdict_words
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Plot
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, column, table
 from filterlib.show.style import BLUE, DASHES, GREY, VERMILION
 from filterlib.system.design import Design
-from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import capital, number
 from filterlib.words.supply_sentences import (
     battery_line,
     battery_sentences,
     fix_words,
-    limit_words,
     plug_line,
     plug_sentences,
     supply_cautions,
@@ -115,20 +113,6 @@ def _fed(found: SupplySide, design: Design) -> tuple[SupplyChapter, ...]:
             (checks_table("At the plug, against ratings", plug.checks), fixes_table(plug.fixes)),
         ),
     )  # fmt: skip
-
-
-def checks_table(caption: str, checks: tuple[Check, ...]) -> Table:
-    """One rule a row."""
-    return table(
-        caption, checks,
-        ("What", lambda one: f"{capital(one.part)}: {one.what}"), ("Figure", value_words), ("Limit", limit_words),
-        ("Verdict", verdict_words), ("Rule", lambda one: one.rule), ("Source", lambda one: one.source),
-    )  # fmt: skip
-
-
-def verdict_words(one: Check) -> str:
-    """The verdict with its symbol."""
-    return "– no limit stated" if one.verdict == "no limit" else f"{SYMBOLS[one.verdict]} {one.verdict}"
 
 
 def fixes_table(fixes: tuple[Fix, ...]) -> Table:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.starting import Starting
 from filterlib.analysis.supply.supply_side import SupplySide
-from filterlib.show.numbers import Section, numbers, texts
-from filterlib.words.supply_sentences import battery_line, check_sentence, fix_words, plug_line
+from filterlib.show.check_numbers import check_numbers
+from filterlib.show.numbers import Section, numbers
+from filterlib.words.supply_sentences import battery_line, fix_words, plug_line
 from filterlib.words.switch_on_sentences import start_words, switch_on_line
 
 NOT_STATED = "the file does not state what it needs"
@@ -34,7 +34,10 @@ def _switch_on(found: SupplySide) -> Section:
         "switch_on": {
             "line": switch_on_line(start),
             **largest,
-            "checks": [_check(one) for one in start.checks],
+            "inputs": {
+                name: numbers(one) for name, one in zip(("nominal", "weak", "strong"), start.inputs, strict=False)
+            },
+            "checks": [check_numbers(one) for one in start.checks],
             **cases,
         }
     }
@@ -49,23 +52,21 @@ def _side(found: SupplySide) -> Section:
     run, plug = found.run, found.plug
     if run is None or plug is None:
         return {"battery": None, "battery_reason": NO_SIDE, "plug": None, "plug_reason": NO_SIDE}
-    battery = numbers(run, NOT_STATED) | {"line": battery_line(run), "checks": [_check(one) for one in run.checks]}
+    battery = numbers(run, NOT_STATED) | {
+        "line": battery_line(run),
+        "checks": [check_numbers(one) for one in run.checks],
+    }
     battery["operating_points"] = {one.point: numbers(one, "the line cannot deliver this") for one in run.draws}
     fixes = [
         {"name": one.name, "words": fix_words(one)}
         | numbers(one)
-        | {"plug": numbers(one.plug), "checks": [_check(c) for c in one.checks]}
+        | {"plug": numbers(one.plug), "checks": [check_numbers(c) for c in one.checks]}
         for one in plug.fixes
     ]
     at_plug = {
         "line": plug_line(plug),
         "nominal": numbers(plug.plug),
-        "checks": [_check(one) for one in plug.checks],
+        "checks": [check_numbers(one) for one in plug.checks],
         "fixes": fixes,
     }
     return {"battery": battery, "plug": at_plug}
-
-
-def _check(one: Check) -> Section:
-    words = texts(one, "name", "part", "what", "verdict", "rule", "source") | {"sentence": check_sentence(one)}
-    return words | numbers(one, "no limit stated")

@@ -31,7 +31,8 @@ def _usual(value: float, low: float, high: float, why: str) -> Any:
 
 
 class Battery(Model):
-    """The battery: ``voltage`` [V] from empty to full, inner ``resistance`` [ohm] and ``inductance`` [H], ``capacity`` [C].
+    """The battery: ``voltage`` [V] from empty to full, inner ``resistance`` [ohm] and ``inductance`` [H], ``capacity`` [C];
+    ``ripple_limit`` [A], the most ripple current, peak to peak, that its line may carry.
 
     Without a voltage it is the converter's input voltage, empty at 87.5 % and full at 120 % of it, as lead-acid has it.
 
@@ -47,6 +48,7 @@ class Battery(Model):
         200e-9, 50e-9, 1e-6, "a box and its links"
     )
     capacity: Annotated[float, Quantity("C", above=0, high=1e9)] | None = None
+    ripple_limit: Annotated[float, Quantity("A", above=0, high=1e4)] | None = None
     usable: Annotated[Ranged, RangedQuantity("", "usable share of the battery's capacity", above=0, high=1)] = _usual(
         0.6, 0.4, 0.9, "lead-acid about half, lithium four fifths; cold and age take more"
     )

@@ -42,7 +42,8 @@ class InputSide(Model):
 
     ``ripple_current`` [A]: peak to peak of what the switches draw: of the triangle, or the height of the pulse; without
     it the current is estimated, see `input_current`. ``lead_inductance`` [H] of the whole loop, half of it in each line. ``capacitors``: the input capacitors as parts, in
-    place of ``capacitance``, ``esr`` and ``esl``, which are then those of all in parallel at half of their rated voltage. ``highest_voltage`` [V] that the input bears.
+    place of ``capacitance``, ``esr`` and ``esl``, which are then those of all in parallel at half of their rated voltage. ``highest_voltage`` [V] that the input bears, and
+    ``lowest_voltage`` [V], below which the converter switches off.
     """
 
     ripple_current: Annotated[Ranged, RangedQuantity("A", "ripple of the input current", above=0, high=1000)] | None = (
@@ -62,6 +63,7 @@ class InputSide(Model):
     )
     capacitors: tuple[InputCapacitor, ...] = ()
     highest_voltage: Annotated[float, Quantity("V", above=0, high=2000)] | None = None
+    lowest_voltage: Annotated[float, Quantity("V", above=0, high=2000)] | None = None
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "loop of the lead to the networks", low=0, high=1e-4)] = (
         _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )

@@ -10,6 +10,7 @@ from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.fittings import LITTLE
 from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
 from filterlib.words.quantities import joined, number
+from filterlib.words.supply_sentences import check_sentence
 
 __all__ = ["bank_cautions", "bank_line", "bank_sentences", "short_sentence"]
 AGREES = 1e-6  # of both methods, below which they are said to agree
@@ -27,8 +28,12 @@ def bank_line(result: BankResult) -> str:
 
 
 def short_sentence(found: Bursts) -> str:
-    """That the bursts of loads find too little charge, with what would hold the first of them."""
+    """That the bursts of loads find too little charge, with what would hold the first of them; or how the first one falls short."""
     first = found.short[0]
+    if first.least <= found.fitted:
+        return (
+            f"{check_sentence(next(one for one in found.checks if one.part == first.load and one.verdict != 'met'))}."
+        )
     needed = number(first.needed, "F") if math.isfinite(first.needed) else "more than any capacitor"
     needs = (
         f"The bursts of {joined([one.load for one in found.short])} find too little charge: {first.load} needs {needed}"

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from filterlib.analysis.causes.proposals import Proposal
-from filterlib.analysis.judgement import Failing
+from filterlib.analysis.failings import Failing
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.rating_sentences import stress_interval, stress_limit, stress_value
+from filterlib.words.supply_sentences import rule_text
 
 LISTED = 3  # failings that a sentence lists
 
@@ -21,6 +22,8 @@ def failing_text(one: Failing) -> str:
         value = stress_interval(one.check) or stress_value(one.check)
         where = f", at {one.point}" if one.point else ""
         return f"{one.check.part}: {one.check.what} {value}, {stress_limit(one.check)}{where}"
+    if one.rule is not None:
+        return rule_text(one.rule)
     return f"unstable {'in a part of the range, ' if one.turned else ''}at {one.point}"
 
 

@@ -10,7 +10,6 @@ import numpy as np
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, measurement
 from filterlib.analysis.stress.stress import StressCheck
-from filterlib.analysis.supply.supply_side import against
 from filterlib.analysis.uncertainty.moved_alone import MOST
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.bank import BankConverter
@@ -33,7 +32,7 @@ from filterlib.words.measurement_sentences import (
 from filterlib.words.quantities import capital, interval_text, joined, number, plain, range_text
 from filterlib.words.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
-from filterlib.words.supply_sentences import check_sentence, supply_cautions, supply_count
+from filterlib.words.supply_sentences import check_sentence, rule_count, supply_cautions
 
 ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
 READ_TO = 0.95  # of that, from which on nothing is missing
@@ -54,7 +53,7 @@ _NEARLY_ALL, _MOST = 0.9, 0.5  # shares of a figure from which these words are u
 def summary(result: ReviewResult) -> str:
     """What became of the requirements, in one sentence, and of ratings that are exceeded, in another."""
     return " ".join(
-        filter(None, (_of_requirements(result), rating_count(result.judgement), supply_count(result.judgement.supply)))
+        filter(None, (_of_requirements(result), rating_count(result.judgement), rule_count(result.judgement.against)))
     )
 
 
@@ -127,10 +126,10 @@ def headline(result: ReviewResult) -> str:
         return " ".join(f"At {joined(names)} the circuit is {words}." for words, names in _turned(result).items())
     if isinstance(failing, StressCheck):
         return rating_reason(failing)
-    if failing is None and result.bursts is not None and result.short:
-        return short_sentence(result.bursts)
-    if failing is None and against(judgement.supply):
-        return f"{check_sentence(against(judgement.supply)[0])}."
+    if failing is None and judgement.against:
+        first = judgement.against[0]
+        bursting = judgement.bursts if first.name.startswith("bursts.") else None
+        return short_sentence(bursting) if bursting is not None else f"{check_sentence(first)}."
     load, label, point_ = judgement.decisive
     figure = point_.ripple.figures[load, label]
     if failing is None or failing.band:

@@ -34,6 +34,10 @@ def start_sentences(start: Start) -> Iterator[str]:
         f"With a stiff voltage at the beginning of the lead the dip would be {number(start.stiff, 'V')} (closed form). The capacitor across "
         f"{start.load} may then have an ESR of {number(start.resistance, 'ohm')} at most{_asked(start)}."
     )
+    yield (
+        f"This is followed with the {number(start.limit, 'A')} that the converter can give {start.load}: its stated limit less what other loads draw, else its "
+        "rating. A bank is sized for what it may give, by its rating."
+    )
     if math.isfinite(start.input):
         fails = ": it cannot give that power" if start.input <= 0 else ""
         yield f"From a battery at its lowest, {number(start.battery, 'V')}, the converter's input dips to {number(start.input, 'V')}{fails}."

@@ -192,18 +192,16 @@ def _emission(result: ReviewResult) -> Iterator[Finding]:
 
 def _bursts(result: ReviewResult) -> Iterator[Finding]:
     """The bursts of all loads in one line, where there are any."""
-    found = result.bursts
+    found = result.judgement.bursts
     if found is None:
         return
     if found.reason:
         yield Finding("–", "not judged", "Bursts", found.reason)
         return
-    holds = all(one.holds for one in found.banks) and all(one.best.lowest >= one.allowed for one in found.starts)
-    lines = "; ".join(map(bank_line, found.banks))
-    if found.short:
-        yield Finding(SYMBOLS["not met"], "not met", "Bursts", f"{lines}; {number(found.fitted, 'F')} fitted")
-    else:
-        yield Finding("✓" if holds else WARNING, "estimate", "Bursts", lines)
+    lines, decided = "; ".join(map(bank_line, found.banks)), worst_check(found.checks)
+    assert decided is not None  # a load with a profile has one
+    needs = f"; {number(found.fitted, 'F')} fitted" if found.short else ""
+    yield Finding(SYMBOLS[decided.verdict], decided.verdict, "Bursts", f"{lines}{needs}")
 
 
 def warnings(result: ReviewResult) -> list[str]:

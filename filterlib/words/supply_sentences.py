@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from filterlib.analysis.supply.at_the_plug import BREAKDOWN, HOT_SHARE, Fix, PlugResult
 from filterlib.analysis.supply.battery_run import BatteryRun
 from filterlib.analysis.supply.rules import Check, worst
-from filterlib.analysis.supply.supply_side import SupplySide, against
+from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.wires import gauge_name
 from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
@@ -23,8 +23,9 @@ __all__ = [
     "limit_words",
     "plug_line",
     "plug_sentences",
+    "rule_count",
+    "rule_text",
     "supply_cautions",
-    "supply_count",
     "value_words",
 ]
 ARC_VOLTS, ARC_AMPS = 12.0, 0.4  # from which contacts of copper or silver arc: handbooks on contacts, from memory
@@ -55,8 +56,10 @@ def check_sentence(one: Check) -> str:
     return f"{capital(one.part)}, {one.what}: {value_words(one)}, {limit_words(one)} ({one.rule}; {one.source})"
 
 
-def _beyond(one: Check) -> str:
-    verb = "exceeds" if one.verdict == "not met" else "may exceed"
+def rule_text(one: Check) -> str:
+    """A rule that is not met, or undecided: the figure and what it is against."""
+    below, above = ("is below", "may be below"), ("exceeds", "may exceed")
+    verb = (below if one.at_least else above)[one.verdict != "not met"]
     return f"{one.part}: {one.what} {value_words(one)} {verb} {number(one.limit, one.unit) if one.unit else share(one.limit)} ({one.rule})"
 
 
@@ -64,7 +67,7 @@ def battery_line(run: BatteryRun) -> str:
     """The battery's side in one line."""
     decided = worst(run.checks)
     if decided is not None and decided.verdict in ("not met", "undecided"):
-        return _beyond(decided)
+        return rule_text(decided)
     most = f"{number(run.most, 'A')} at most, at {number(run.lowest, 'V')}"
     return f"{most}; runs {format_hours(run.runs)}" if run.runs == run.runs else most
 
@@ -73,7 +76,7 @@ def plug_line(found: PlugResult) -> str:
     """The plug in one line."""
     decided = found.deciding
     if decided is not None and decided.verdict in ("not met", "undecided"):
-        return _beyond(decided)
+        return rule_text(decided)
     return f"peak {value_words(found.peak)}, {limit_words(found.peak)}; {number(found.plug.peak_current, 'A')}"
 
 
@@ -96,6 +99,11 @@ def battery_sentences(run: BatteryRun, design: Design) -> Iterator[str]:
         yield "No shares of time and no bursts say what the battery gives on average: state share_of_time of each operating point."
     if run.runs == run.runs:
         yield f"It runs {format_hours(run.runs)}, or {format_hours(run.runs_low)} where the usable share of its capacity is at its least."
+    ripple = next(one for one in run.checks if one.name == "battery.ripple")
+    yield (
+        f"Of what the switches draw, {value_words(ripple)} of ripple, peak to peak, reach the battery's line at full load, past the input capacitor; "
+        "common mode is not in it, nor is an input filter."
+    )
     wire = design.battery_side.wire
     allowed = f"loses at most {share(wire.drop)} over {number(float(wire.length.value), 'm')} and carries this"
     if run.gauge == run.gauge:
@@ -162,8 +170,8 @@ def supply_cautions(side: SupplySide | None) -> Iterator[str]:
         yield f"The peak may pass {HAZARDOUS:g} V DC, above which a touch is hazardous: keep fingers off bare contacts while plugging"
 
 
-def supply_count(found: SupplySide | None) -> str:
-    """How many rules of the battery's side, the plug and the switch-on are not met, or undecided; "" where none is."""
-    count: Counter[str] = Counter(one.verdict for one in against(found))
+def rule_count(against: Iterable[Check]) -> str:
+    """How many rules of bursts, the battery's side, the plug and the switch-on are not met, or undecided; "" where none is."""
+    count: Counter[str] = Counter(one.verdict for one in against)
     parts = [f"{count[word]} {word}" for word in ("not met", "undecided") if count[word]]
-    return f"Battery's side, plug and switch-on: {', '.join(parts)}." if parts else ""
+    return f"Bursts, battery's side, plug and switch-on: {', '.join(parts)}." if parts else ""

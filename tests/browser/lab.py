@@ -40,6 +40,7 @@ def server(folder: Path) -> Iterator[str]:
     command = lab_command(
         folder, "--no-browser", "--allow-root", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
         "--IdentityProvider.token=", "--ServerApp.password=", "--LabApp.expose_app_in_browser=True",
+        f"--MappingKernelManager.kernel_info_timeout={PATIENCE // 1000}",  # or a kernel that is slow to come answers HTTP 500
     )  # fmt: skip
     with (settings / "server.log").open("w") as log:
         started = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=subprocess.STDOUT)
@@ -62,6 +63,12 @@ def _wait(address: str, started: subprocess.Popen, log: Path) -> None:
         except OSError:
             time.sleep(0.2)
     raise AssertionError(f"JupyterLab did not start: {log.read_text()[-2000:]}")
+
+
+def server_log(folder: Path) -> str:
+    """What the server said of what went wrong: from its last error on."""
+    said = (folder.parent / "settings" / "server.log").read_text(encoding="utf-8", errors="replace")
+    return said[max(said.rfind("[E "), len(said) - 4000, 0) :] if "[E " in said else "the server logged no error"
 
 
 def begin_to_run(page, address: str, name: str) -> None:

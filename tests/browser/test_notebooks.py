@@ -18,6 +18,7 @@ from tests.browser.lab import (
     errors,
     open_and_run,
     server,
+    server_log,
     shut_down,
     use_theme,
 )
@@ -50,6 +51,7 @@ def page(browser):
     page.logged = []
     page.on("console", lambda message: page.logged.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda error: page.logged.append(str(error)))
+    page.on("response", lambda one: page.logged.append(f"HTTP {one.status} {one.url}") if one.status >= 500 else None)
     yield page
     context.close()
 
@@ -78,7 +80,7 @@ def test_a_notebook_runs_and_its_panels_answer(page, lab, notebook):
             assert axe_finds(page, f"[data-asked='{number}']") == []
         use_theme(page, "JupyterLab Light")  # the server keeps it for the next notebook
     shut_down(page)
-    assert page.logged == []
+    assert page.logged == [], server_log(lab[0])
 
 
 def waits_for_the_guess(panel, covered):

@@ -5,11 +5,11 @@ import json
 import pytest
 
 from filterlib import review
-from filterlib.analysis.supply.supply_side import against
 from filterlib.show.report import review_files
 from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.input_side import InputSide
 from filterlib.words.summary import terminal_summary
 
 
@@ -34,6 +34,7 @@ def result():
             battery=Battery(capacity="40 Ah"), supply_wire=SupplyWire(length="3 m", awg=14),
             fuse=Fuse(rated_current="30 A", melting_i2t="400 A2s"), switch=Switch(rated_current="3 A"),
             limit={"current": "4 A", "soft_start": "5 ms"},
+            input_side=InputSide(capacitance="470 µF", esr="50 mΩ", lowest_voltage="16 V"),
         )
     )  # fmt: skip
 
@@ -47,7 +48,7 @@ def test_a_rule_that_is_not_met_counts(result):
     """3 A at 28 V are 93 W at 90 %: 4 A or more through a switch of 3 A (hand)."""
     assert result.exit_code == 1
     assert result.judgement.outcome == "not met"
-    assert [one.name for one in against(result.judgement.supply)] == ["switch.current"]
+    assert [one.name for one in result.judgement.against] == ["switch.current"]
 
 
 def test_a_line_each_in_the_terminal(result):

@@ -49,7 +49,7 @@ class Candidate:
     ``name``: the change in words, as an instruction; ``kind``; ``group``: two of one group exclude each other; ``parts``:
     how many parts it adds; ``refused``: the rule that forbids it before it is tried, or None; ``narrows``: key of the uncertain
     parameter whose range it makes narrow, or ""; ``against``: what beside ripple it is for: "voltage", "drop", "step", "rating",
-    "unstable", "emission".
+    "unstable", "emission", "bursts".
     """
 
     name: str

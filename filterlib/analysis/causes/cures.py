@@ -1,4 +1,4 @@
-"""Changes against what is no ripple: a voltage too low, a step too deep, a rating exceeded, a circuit that is unstable."""
+"""Changes against what is no ripple: a voltage too low, a step too deep, a rating exceeded, an unstable circuit, a burst without charge."""
 
 from __future__ import annotations
 
@@ -11,9 +11,10 @@ import numpy as np
 from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
 from filterlib.analysis.causes.clash import Clash
 from filterlib.analysis.damping.ideal import textbook
+from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
-from filterlib.system.stages import Damping
+from filterlib.system.stages import Damping, ShuntCapacitor
 from filterlib.units import format_quantity
 
 DAMPING = (
@@ -24,12 +25,13 @@ LEAST, USUAL = 1.0, 4.0  # of that ratio against what oscillates: common practic
 
 
 def cures(design: Design, bought: Mapping[str, Any], clash: Clash | None = None) -> Iterator[Candidate]:
-    """Damping of what oscillates, thicker leads, stronger parts of the same kind, and damping branches."""
+    """Damping of what oscillates, thicker leads, stronger parts of the same kind, damping branches, and banks for bursts."""
     if clash is not None:
         yield from _against(design, bought, clash)
     yield from _thicker(design)
     yield from _stronger(design, bought)
     yield from _damping(design, bought)
+    yield from _banks(design, bought)
 
 
 def _thicker(design: Design) -> Iterator[Candidate]:
@@ -129,6 +131,21 @@ def _place(clash: Clash) -> tuple[float, str, str] | None:
     if load is None or load.input_capacitor is None:
         return None
     return float(np.max(load.input_capacitor.part.capacitance) * load.input_capacitor.count), f"{name}'s input", ""
+
+
+def _banks(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+    """The banks that are proposed for bursts, of parts that need no others in series, across the load's end of the filter."""
+    if any(bank_problems(design)):
+        return
+    for result in bank(design):
+        for one in result.banks:
+            if one.string.cells == 1 and one.part in bought:
+                stage = ShuntCapacitor(
+                    kind="capacitor", name=free_name(design, "C"), part=bought[one.part], count=one.count
+                )
+                words = f"fit {one.words} across the load's end, as a bank for the bursts of {result.load}"
+                change = partial(inserted, stage=stage, before="")
+                yield Candidate(words, "bank", "bank", one.parts, change, against=frozenset({"bursts"}))
 
 
 def _branch(design: Design, name: str, part: Any, damped: str, behind: str, ohms: float) -> Candidate:

@@ -22,7 +22,7 @@ from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.profile import Profile
 
-__all__ = ["Bank", "BankResult", "Fittings", "bank", "bank_problems"]
+__all__ = ["Bank", "BankResult", "Fittings", "bank", "bank_problems", "supply_of"]
 MOST_PARTS = 100  # of one kind in a bank that is proposed
 OF_A_KIND = 2  # banks of one kind of part that are proposed
 
@@ -160,13 +160,13 @@ def bank_problems(design: Design) -> Iterator[Problem]:
     if not bursting:
         why = 'missing: no load states its bursts; for example profile = { idle = "15 %", burst = "8 s", period = "60 s", lowest_voltage = "22 V" }'
         yield Problem(design.name, "load.profile", None, why)
-    if rating is None:
-        why = "missing: a bank gives what the converter cannot, so its rated output_current or output_power is needed"
+    if rating is None and design.converter.limit is None:
+        why = "missing: a bank gives what the converter cannot, so its rated output_current or output_power, or its limit, is needed"
         yield Problem(design.name, "converter.rating", None, why)
         return
     for load in bursting:
         assert load.profile is not None  # as chosen
-        where, supply = f"load.{load.name}.profile", _supply(design, load)
+        where, supply = f"load.{load.name}.profile", supply_of(design, load, "low")
         idle, (full, lowest) = Demand(load, load.profile.idle, supply), _window(design, load, load.profile)
         if lowest >= full:
             why = f"a diode in front of the bank leaves {full:.3g} V of the converter's {design.converter.output_voltage:g} V: less than that is right"
@@ -182,14 +182,18 @@ def _window(design: Design, load: Load, profile: Profile) -> tuple[float, float]
     return output - SIZED.drop(float(load.draws(output, profile.idle))), profile.lowest_voltage
 
 
-def _supply(design: Design, load: Load) -> float:
-    """What the converter can give this load when hot, with all others at full draw [A]."""
-    rating, volts = design.converter.rating, design.converter.output_voltage
-    assert rating is not None  # as checked
-    share = rating.share(_hot(design))
-    limits = [math.inf if rating.output_current is None else rating.output_current]
-    limits += [] if rating.output_power is None else [rating.output_power / volts]
-    return share * min(limits) - sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
+def supply_of(design: Design, load: Load, end: str = "value") -> float:
+    """What the converter may give this load when hot, with all others at full draw [A]: by its rating, or its limit where that is less.
+
+    ``end``: of the limit's range.
+    """
+    rating, volts, limit = design.converter.rating, design.converter.output_voltage, design.converter.limit
+    limits = [math.inf if limit is None else float(getattr(limit.current, end))]
+    if rating is not None:
+        share = rating.share(_hot(design))
+        limits += [] if rating.output_current is None else [share * rating.output_current]
+        limits += [] if rating.output_power is None else [share * rating.output_power / volts]
+    return min(limits) - sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
 
 
 def _hot(design: Design) -> float:
@@ -221,11 +225,11 @@ class _Task:
 
 
 def _of_load(design: Design, load: Load, profile: Profile) -> BankResult:
-    supply, output = _supply(design, load), design.converter.output_voltage
+    supply, output = supply_of(design, load, "low"), design.converter.output_voltage
     volts, lowest = _window(design, load, profile)
     burst, idle = Demand(load, 1.0, supply), Demand(load, profile.idle, supply)
     task = _Task(design, profile, volts, lowest, burst, idle, (design.service_life or 0.0) / profile.period)
-    lasting = min(burst.current(v) for v in np.linspace(lowest, volts, 65)) > 0
+    lasting = bool(burst.currents(np.linspace(lowest, volts, 65)).min() > 0)
     draw = burst.current(lowest) + supply
     resting = idle.current(volts) + supply
     mean = (draw * profile.burst + resting * task.rest) / profile.period

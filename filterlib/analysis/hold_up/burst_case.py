@@ -71,7 +71,7 @@ def burst_case(case: BurstCase) -> BurstResult:
     >>> round(found.holds, 9), round(found.needed, 6)
     (0.18, 1.333333)
     """
-    load = Load(name="radio", kind="constant_current", current=case.draws)
+    load = Load(name="load", kind="constant_current", current=case.draws)
     burst = Demand(load, 1.0, case.supply)
     idle = Demand(load, min(case.idle / case.draws, 1.0), case.supply)
     holds = held(case.farads, case.ohms, case.volts, case.lowest, burst)
@@ -102,7 +102,7 @@ def _reached(case: BurstCase, burst: Demand) -> float:
 def _course(
     case: BurstCase, burst: Demand, seconds: float, reached: float, back: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Down in straight lines, for the currents are constant; then back to full where the burst is held, else the radio has stopped."""
+    """Down in straight lines, for the currents are constant; then back to full where the burst is held, else the load has stopped."""
     start = burst.begins(case.volts, case.ohms) if burst.current(case.volts) > 0 else case.volts
     down = np.array([0.0, 0.0, seconds]), np.array([case.volts, start, reached])
     if seconds < case.burst or math.isinf(back):

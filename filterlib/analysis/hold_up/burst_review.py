@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated
@@ -10,28 +10,33 @@ from typing import Annotated
 from filterlib.analysis.described import Unit
 from filterlib.analysis.hold_up.burst_bank import BankResult, bank, bank_problems
 from filterlib.analysis.hold_up.first_milliseconds import Start, first_milliseconds
+from filterlib.analysis.hold_up.fitted import hold_checks
+from filterlib.analysis.supply.rules import Check, check
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 
-__all__ = ["Bursts", "bursts"]
+__all__ = ["Bursts", "bursts", "first_look"]
 
 
 @dataclass(frozen=True)
 class Bursts:
     """Of every load with a profile its bank, and its start where that could be followed; or ``reason``, why nothing can be said.
 
-    ``fitted``: all capacitance that the design has outside the converter.
+    ``fitted``: all capacitance that the design has outside the converter; ``checks``: that it holds each burst over its range, and that
+    no load falls too low at the start of one.
     """
 
     banks: tuple[BankResult, ...] = ()
     starts: tuple[Start, ...] = ()
     reason: str = ""
     fitted: Annotated[float, Unit("F", "fitted", "fitted")] = 0.0
+    checks: tuple[Check, ...] = ()
 
     @property
     def short(self) -> tuple[BankResult, ...]:
-        """The loads whose bursts ask for more capacitance, behind any diode, than the design has: their voltage falls too low."""
-        return tuple(one for one in self.banks if one.least > self.fitted)
+        """The loads whose bursts the design as it is does not carry over the whole range."""
+        open_ = {one.part for one in self.checks if one.verdict != "met"}
+        return tuple(one for one in self.banks if one.load in open_)
 
 
 def bursts(design: Design) -> Bursts | None:
@@ -48,7 +53,24 @@ def bursts(design: Design) -> Bursts | None:
     if problems:
         return Bursts(reason="; ".join(f"{one.key}: {one.why}" for one in problems))
     banks = bank(design)
-    return Bursts(banks, tuple(_starts(design, banks)), fitted=design.attached_capacitance)
+    starts = tuple(_starts(design, banks))
+    checks = (*hold_checks(design), *_dips(starts))
+    return Bursts(banks, starts, fitted=design.attached_capacitance, checks=checks)
+
+
+def first_look(design: Design) -> Bursts | None:
+    """The same with no more than whether the fitted capacitors hold the bursts, for a change that is tried."""
+    if all(load.profile is None for load in design.loads) or any(bank_problems(design)):
+        return None
+    return Bursts(fitted=design.attached_capacitance, checks=tuple(hold_checks(design)))
+
+
+def _dips(starts: Iterable[Start]) -> Iterator[Check]:
+    for one in starts:
+        yield check(
+            f"bursts.{one.load}.dip", one.load, "lowest voltage in the first milliseconds of a burst, nominal", "V",
+            (one.dips[0].lowest,), one.allowed, "lowest voltage of its profile", "the design file", at_least=True,
+        )  # fmt: skip
 
 
 def _starts(design: Design, banks: tuple[BankResult, ...]) -> Iterator[Start]:

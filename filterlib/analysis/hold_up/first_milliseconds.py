@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Unit
 from filterlib.analysis.hold_up.burst_bank import Bank, BankResult
-from filterlib.analysis.hold_up.way import USUAL, Branch, Path, path_to
+from filterlib.analysis.hold_up.way import USUAL, Branch, Path, across, add_filter, in_series, path_to
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
@@ -56,7 +56,7 @@ class Dip:
 class Start:
     """The start of one load's bursts.
 
-    Attributes: ``load``; ``allowed`` lowest voltage; ``step`` of its current; ``dips``, without a bank first, then by the
+    Attributes: ``load``; ``allowed`` lowest voltage; ``step`` of its current; ``limit``, what the converter can give it; ``dips``, without a bank first, then by the
     place of the bank; ``stiff``, the dip by closed form were the line stiff where the lead begins; what the sag asks of
     a capacitor at the load's end: ``capacitance`` for this lead, and ``resistance``; ``longest`` lead inductance that the
     load's own capacitor allows; ``input``, lowest voltage at the converter's input, and ``battery`` before (nan: none known).
@@ -65,6 +65,7 @@ class Start:
     load: str
     allowed: Annotated[float, Unit("V", "lowest voltage allowed")]
     step: Amperes[float]
+    limit: Annotated[float, Unit("A", "limit for this load", "limit")]
     dips: tuple[Dip, ...]
     stiff: Annotated[float, Unit("V", "dip behind a stiff line")]
     capacitance: Annotated[float, Unit("F", "capacitance asked for")]
@@ -137,22 +138,15 @@ def _circuit(
     _limited(circuit, path)
     circuit.resistor("damping", "a", "b", damping).inductor("integral", "a", "b", integral)
     circuit.inductor("delay", "b", "converter", delay)
-    nodes = {"converter": path.volts - path.output * amperes}
-    nodes["filter"] = nodes["converter"] - path.filter[0] * amperes
-    nodes["lead"] = nodes["filter"] - path.lead[0] * amperes / 2
-    nodes["load"] = nodes["filter"] - path.lead[0] * amperes
-    start = {"integral": amperes, "delay": amperes}
+    start = {"integral": amperes, "delay": amperes} | add_filter(circuit, path, amperes)
     half = (path.lead[0] / 2, path.lead[1] / 2)
-    for (a, b), (ohms, henries) in (
-        (("converter", "filter"), path.filter), (("filter", "lead"), half), (("lead", "load"), half),
-    ):  # fmt: skip
-        circuit.resistor(f"{b}.r", a, f"{b}.x", max(ohms, 1e-6)).inductor(f"{b}.l", f"{b}.x", b, max(henries, 1e-10))
-        start[f"{b}.l"] = amperes
+    for before, node in (("filter", "lead"), ("lead", "load")):
+        start |= in_series(circuit, node, before, half, amperes)
     circuit.resistor("leakage", "lead", "0", 1e6)  # or inductors alone would meet there
-    for name, branch in (("converter", path.inside), ("filter", path.behind), ("load", path.load)):
-        circuit.capacitor(f"{name}.c", name, f"{name}.e", branch.farads)
-        circuit.resistor(f"{name}.esr", f"{name}.e", "0", max(branch.ohms, 1e-6))
-        start[f"{name}.c"] = nodes[name]
+    nodes = {"converter": path.volts - path.output * amperes, "load": path.volts - path.ohms * amperes}
+    nodes["filter"] = nodes["load"] + path.lead[0] * amperes
+    nodes["lead"] = nodes["load"] + path.lead[0] * amperes / 2
+    start |= across(circuit, "load", "load", path.load, nodes["load"])
     if bank is not None:
         circuit.capacitor("bank", "bank.c", "0", bank.farads).resistor("bank.esr", "bank.c", "bank.x", bank.ohms)
         circuit.inductor("bank.lead", "bank.x", place, bank.henries)
@@ -210,7 +204,7 @@ def first_milliseconds(design: Design, result: BankResult) -> Start:
     sag = path.volts - result.lowest - path.ohms * float(load.draws(path.volts, profile.idle))
     battery, volts = _input(design, load, profile.idle, path.limit)
     return Start(
-        load.name, result.lowest, step, tuple(dips), stiff_dip(step, path.lead, path.load),
+        load.name, result.lowest, step, path.limit, tuple(dips), stiff_dip(step, path.lead, path.load),
         _least(step, path, sag), sag / step, _longest(step, path, sag), battery, volts,
     )  # fmt: skip
 

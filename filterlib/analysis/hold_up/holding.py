@@ -38,6 +38,14 @@ class Demand:
         """Its derivative after the voltage [S]."""
         return float(self.load.slope(volts, self.scale))
 
+    def currents(self, volts: np.ndarray) -> np.ndarray:
+        """`current` at many voltages [V]."""
+        return 0.0 * volts + self.load.draws(volts, self.scale) - self.supply
+
+    def slopes(self, volts: np.ndarray) -> np.ndarray:
+        """`slope` at many voltages [V]."""
+        return 0.0 * volts + self.load.slope(volts, self.scale)
+
     def begins(self, volts: float, ohms: float) -> float:
         """The terminals' voltage just after the load starts, with the bank at ``volts`` behind ``ohms``; nan for none.
 
@@ -102,9 +110,9 @@ def needed(seconds: float, time_constant: float, volts: float, lowest: float, de
 
 def recharged(farads: float, ohms: float, lowest: float, volts: float, idle: Demand) -> float:
     """Time [s] in which the supply brings the bank from ``lowest`` to ``volts`` while the load idles; infinite for never."""
-    if max(idle.current(v) for v in np.linspace(lowest, volts, 33)) >= 0:
+    if idle.currents(np.linspace(lowest, volts, 33)).max() >= 0:
         return NEVER
-    return farads * -_integral(lambda v: (1 + ohms * idle.slope(v)) / -idle.current(v), volts, lowest)
+    return farads * -_integral(lambda v: (1 + ohms * idle.slopes(v)) / -idle.currents(v), volts, lowest)
 
 
 def after(farads: float, ohms: float, volts: float, seconds: float, lowest: float, demand: Demand) -> float:
@@ -122,17 +130,17 @@ def pulse(farads: float, ohms: float, volts: float, seconds: float, lowest: floa
     """I squared t [A2s] that the bank gives in a burst of ``seconds``, in which it stays above ``lowest`` [V]."""
     end = after(farads, ohms, volts, seconds, lowest, demand)
     return farads * _integral(
-        lambda v: (1 + ohms * demand.slope(v)) * demand.current(v), end, demand.begins(volts, ohms)
+        lambda v: (1 + ohms * demand.slopes(v)) * demand.currents(v), end, demand.begins(volts, ohms)
     )
 
 
 def _charge(demand: Demand, ohms: float, start: float, lowest: float) -> float:
     """The time over the capacitance: infinite where the supply carries the load at some voltage on the way."""
-    if min(demand.current(v) for v in np.linspace(lowest, start, 65)) <= 0:
+    if demand.currents(np.linspace(lowest, start, 65)).min() <= 0:
         return NEVER
-    return _integral(lambda v: (1 + ohms * demand.slope(v)) / demand.current(v), lowest, start)
+    return _integral(lambda v: (1 + ohms * demand.slopes(v)) / demand.currents(v), lowest, start)
 
 
-def _integral(function: Callable[[float], float], low: float, high: float) -> float:
+def _integral(function: Callable[[np.ndarray], np.ndarray], low: float, high: float) -> float:
     middle, half = (low + high) / 2, (high - low) / 2
-    return half * float(sum(w * function(middle + half * x) for x, w in zip(_NODES, _WEIGHTS, strict=True)))
+    return half * float(_WEIGHTS @ function(middle + half * _NODES))

@@ -1,20 +1,25 @@
-"""The way from the regulated voltage to a load, lumped: what is inside the converter, the filter, the lead and the load's capacitor."""
+"""The way from the regulated voltage to a load: what is inside the converter, the filter, the lead and the load's capacitor."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Annotated
 
+import numpy as np
+
 from filterlib.analysis.described import Amperes, Farads, Henries, Ohms, Seconds, Unit, Volts
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
 from filterlib.system.load import Load
+from filterlib.system.stages import AnyStage
 
-__all__ = ["USUAL", "Branch", "Path", "path_to", "shunts"]
+__all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to"]
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
 USUAL = 30e-3
 """[F] of a bank as it is often built: behind a fuse, and a diode that keeps it apart (common practice, no source)."""
@@ -30,14 +35,26 @@ class Branch:
     henries: Henries[float] = 0.0
 
 
+NEXT_TO_NOTHING = Branch(1e-9, 1e-3)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A piece of the filter: ``ohms`` and ``henries`` in series, and behind them its ``shunts`` from line to line."""
+
+    ohms: Ohms[float]
+    henries: Henries[float]
+    shunts: tuple[Branch, ...] = ()
+
+
 @dataclass(frozen=True)
 class Path:
-    """From the regulated voltage to the load, lumped.
+    """From the regulated voltage to the load.
 
     Attributes: ``volts``, ``limit`` of the current for this load, ``back``, what is left of it at 0 V (the same: it keeps its current), and
     ``on``, the time at it before the converter switches off (inf: it does not); ``output`` resistance; ``loop``: damping [ohm],
-    integral and delay inductance [H], as `Converter.loop_elements`; ``inside``, ``behind`` (the filter) and ``load``,
-    capacitors at the converter, behind the filter and at the load; ``filter`` and ``lead``: resistance and inductance.
+    integral and delay inductance [H], as `Converter.loop_elements`; ``inside``, the capacitor in the converter; ``first``, those of the filter
+    before its first choke; ``sections`` of the filter behind that; ``lead``: resistance and inductance; ``load``, the capacitor there.
     """
 
     volts: Volts[float]
@@ -45,50 +62,124 @@ class Path:
     output: Ohms[float]
     loop: Annotated[tuple[float, float, float], Unit("own", key=None)]
     inside: Branch
-    filter: Annotated[tuple[float, float], Unit("own", key=None)]
-    behind: Branch
+    sections: tuple[Section, ...]
     lead: Annotated[tuple[float, float], Unit("own", key=None)]
     load: Branch
+    first: tuple[Branch, ...] = ()
     back: Amperes[float] = math.inf
     on: Seconds[float] = math.inf
 
     @property
     def ohms(self) -> float:
         """All resistance on the way [ohm]."""
-        return self.output + self.filter[0] + self.lead[0]
+        return self.output + sum(one.ohms for one in self.sections) + self.lead[0]
+
+    @property
+    def without_rings(self) -> Path:
+        """The same with all capacitors of the filter behind all of its resistance, and no inductance there."""
+        shunts = (*self.first, *(shunt for one in self.sections for shunt in one.shunts))
+        total = sum(one.farads for one in shunts)
+        lumped = Branch(total, max(shunts, key=lambda one: one.farads).ohms) if shunts else NEXT_TO_NOTHING
+        section = Section(sum(one.ohms for one in self.sections), 0.0, (lumped,))
+        return replace(self, first=(), sections=(section,))
+
+    @property
+    def ring(self) -> float:
+        """The most [V] by which the filter's inductance can lift or lower what is behind it: all of it carrying the limit, I sqrt(L / C)."""
+        henries = sum(one.henries for one in self.sections)
+        behind = [shunt.farads for one in self.sections for shunt in one.shunts]
+        least = 1 / (
+            1 / (self.inside.farads + sum(one.farads for one in self.first))
+            + 1 / max(sum(behind) + self.load.farads, 1e-12)
+        )
+        return min(self.limit * math.sqrt(henries / least), self.volts)
 
 
 def path_to(design: Design, load: Load, limit: float) -> Path:
-    """The way from the converter to one load, with the filter's parts lumped, at their nominal values."""
-    converter = design.converter
-    ohms, henries = 0.0, 0.0
-    for stage in design.filter:
-        part = getattr(stage, "part", None)
-        if isinstance(part, CommonModeChoke):
-            ohms, henries = ohms + 2 * float(part.resistance_at()), henries + 2 * float(part.leakage_at())
-        elif isinstance(part, DifferentialChoke):
-            ohms, henries = ohms + float(part.resistance_at()), henries + float(part.inductance_at())
-        elif isinstance(part, WirePair):
-            ohms, henries = ohms + 2 * float(part.resistance()), henries + float(part.loop_inductance)
-    lead = load.lead
-    at_load = load.input_capacitor
+    """The way from the converter to one load, its parts in their order, at their nominal values."""
+    converter, lead, at_load = design.converter, load.lead, load.input_capacitor
+    volts = converter.output_voltage
     damping, integral, delay = (float(value) for value in converter.loop_elements)
-    inside = Branch(float(converter.output_capacitance.value), float(converter.output_esr.value))
+    first, sections = _pieces(design)
     return Path(
-        converter.output_voltage, limit, float(converter.output_resistance.value), (damping, integral, delay), inside,
-        (ohms, henries), max(shunts(design), key=lambda one: one.farads),
+        volts, limit, float(converter.output_resistance.value), (damping, integral, delay),
+        Branch(float(converter.output_capacitance.value), float(converter.output_esr.value)), sections,
         (0.0, 0.0) if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
-        Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, converter.output_voltage),
+        Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, volts), first,
     )  # fmt: skip
 
 
-def shunts(design: Design, *, damping: bool = False) -> list[Branch]:
-    """The capacitors of the filter from line to line, at its voltage, those with ``damping`` resistors too; next to nothing where there is none."""
-    kinds, volts = ("capacitor", "damping") if damping else ("capacitor",), design.converter.output_voltage
-    stages = [stage for stage in design.filter if stage.kind in kinds]
-    found = [_capacitor(stage.part, stage.count, volts) for stage in stages]  # type: ignore[union-attr, arg-type]
-    return found or [Branch(1e-9, 1e-3)]
+def _pieces(design: Design) -> tuple[tuple[Branch, ...], tuple[Section, ...]]:
+    """The capacitors before the first choke; and each run of chokes and wires with the capacitors behind it."""
+    pieces, volts = [Section(0.0, 0.0)], design.converter.output_voltage
+    for stage in design.filter:
+        if stage.kind in ("capacitor", "damping"):
+            branch = _capacitor(stage.part, stage.count, volts, float(np.max(getattr(stage, "resistance", 0.0))))
+            pieces[-1] = replace(pieces[-1], shunts=(*pieces[-1].shunts, branch))
+        elif (value := _in_series(stage)) is not None:
+            if pieces[-1].shunts or len(pieces) == 1:
+                pieces.append(Section(0.0, 0.0))
+            pieces[-1] = Section(pieces[-1].ohms + value[0], pieces[-1].henries + value[1])
+    pieces[-1] = replace(
+        pieces[-1], shunts=pieces[-1].shunts or (NEXT_TO_NOTHING,)
+    )  # or inductors alone would meet there
+    return ((), tuple(pieces)) if len(pieces) == 1 else (pieces[0].shunts, tuple(pieces[1:]))
 
 
-def _capacitor(part: Capacitor, count: int, volts: float) -> Branch:
-    return Branch(count * float(part.capacitance_at(volts)), float(part.esr_at(SLOW, bias=volts)) / count)
+def _in_series(stage: AnyStage) -> tuple[float, float] | None:
+    """Resistance and inductance that a stage puts into the loop; None for what is from line to line, or to the chassis."""
+    part = getattr(stage, "part", None)
+    if isinstance(part, CommonModeChoke):
+        return 2 * float(part.resistance_at()), 2 * float(part.leakage_at())
+    if isinstance(part, DifferentialChoke):
+        return len(stage.lines) * float(part.resistance_at()), len(stage.lines) * float(part.inductance_at())
+    if isinstance(part, WirePair):
+        return 2 * float(part.resistance()), float(part.loop_inductance)
+    return None
+
+
+def add_filter(circuit: PiecewiseCircuit, path: Path, amperes: float = 0.0) -> dict[str, float]:
+    """Add the converter's own capacitor at "converter" and the filter from there to "filter"; what is in each at rest, with ``amperes`` through it.
+
+    The capacitors are at the voltage of the path less what ``amperes`` lose; all empty where that is 0.
+    """
+    volts = path.volts - path.output * amperes
+    start = _shunts(circuit, "converter", (path.inside, *path.first), volts)
+    last = len(path.sections) - 1
+    before = "converter"
+    for k, one in enumerate(path.sections):
+        node = "filter" if k == last else f"stage{k}"
+        volts -= one.ohms * amperes
+        start |= in_series(circuit, node, before, (one.ohms, one.henries), amperes)
+        start |= _shunts(circuit, node, one.shunts, volts)
+        before = node
+    return start
+
+
+def in_series(
+    circuit: PiecewiseCircuit, node: str, before: str, value: tuple[float, float], amperes: float = 0.0
+) -> dict[str, float]:
+    """Add resistance and inductance between two nodes; the current in it at rest."""
+    ohms, henries = value
+    circuit.resistor(f"{node}.r", before, f"{node}.x", max(ohms, 1e-6))
+    circuit.inductor(f"{node}.l", f"{node}.x", node, max(henries, 1e-10))
+    return {f"{node}.l": amperes}
+
+
+def across(circuit: PiecewiseCircuit, name: str, node: str, branch: Branch, volts: float = 0.0) -> dict[str, float]:
+    """Add a capacitor from a node to the return; the voltage in it at rest."""
+    circuit.capacitor(f"{name}.c", node, f"{name}.e", branch.farads)
+    circuit.resistor(f"{name}.esr", f"{name}.e", "0", max(branch.ohms, 1e-6))
+    return {f"{name}.c": volts}
+
+
+def _shunts(circuit: PiecewiseCircuit, node: str, shunts: Iterable[Branch], volts: float) -> dict[str, float]:
+    return {
+        key: value
+        for k, one in enumerate(shunts)
+        for key, value in across(circuit, f"{node}.{k}", node, one, volts).items()
+    }
+
+
+def _capacitor(part: Capacitor, count: int, volts: float, more: float = 0.0) -> Branch:
+    return Branch(count * float(part.capacitance_at(volts)), float(part.esr_at(SLOW, bias=volts)) / count + more)

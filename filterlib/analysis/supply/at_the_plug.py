@@ -19,7 +19,7 @@ from filterlib.system.battery_side import PER_METRE, BatterySide
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 
-__all__ = ["Fix", "PlugResult", "at_the_plug", "usual_fixes"]
+__all__ = ["Fix", "PlugResult", "at_the_plug", "ends_of", "usual_fixes"]
 DAMPING_RATIO = (
     4.0  # of a damping capacitor to what it damps; the resistor is then 0.61 of sqrt(L/C): Erickson, APEC 1999
 )
@@ -174,26 +174,26 @@ def _cases(design: Design) -> tuple[_Case, tuple[_Case, ...], tuple[_Case, ...],
     lengths = ("low", "high")
     high = tuple(
         _Case(
-            _ends(side, one, ohms="low", henries="high"),
+            ends_of(side, one, ohms="low", henries="high"),
             inputs(design, full, farads="low", esr="low", ceramic=True),
             full,
         )
         for one in lengths
     )
     strong = tuple(
-        _Case(_ends(side, one, ohms="low", henries="low"), inputs(design, full, farads="high", esr="low"), full)
+        _Case(ends_of(side, one, ohms="low", henries="low"), inputs(design, full, farads="high", esr="low"), full)
         for one in lengths
     )
     low = _Case(
-        _ends(side, "high", ohms="high", henries="low"), inputs(design, empty, farads="high", esr="high"), empty
+        ends_of(side, "high", ohms="high", henries="low"), inputs(design, empty, farads="high", esr="high"), empty
     )
     weak = _Case(
-        _ends(side, "high", ohms="high", henries="high"), inputs(design, empty, farads="low", esr="high"), empty
+        ends_of(side, "high", ohms="high", henries="high"), inputs(design, empty, farads="low", esr="high"), empty
     )
     return _Case(side, inputs(design, at), at), high, strong, low, weak
 
 
-def _ends(side: BatterySide, length: str, *, ohms: str, henries: str) -> BatterySide:
+def ends_of(side: BatterySide, length: str, *, ohms: str, henries: str) -> BatterySide:
     """All resistances and inductances at an end of their ranges; a default inductance is that of the wire's length then."""
     metres, wire = getattr(side.wire.length, length), side.wire
     per_metre = {"low": PER_METRE[1], "high": PER_METRE[2]}[henries]

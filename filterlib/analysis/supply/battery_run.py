@@ -20,6 +20,10 @@ from filterlib.system.solution import Solution
 
 __all__ = ["BatteryRun", "PointDraw", "battery_run", "line_current"]
 DAY = 86400.0
+_LIMITED = (
+    ("state battery.ripple_limit to judge it; conducted emission has limits of its own", "none"),
+    ("ripple limit of the battery's line", "the design file"),
+)
 
 
 @dataclass(frozen=True)
@@ -184,9 +188,8 @@ def _checks(design: Design, currents: tuple[float, float, float], lowest: float)
         "ripple current at the switching frequency, peak to peak",
         "A",
         (ripple.peak_to_peak, ripple.low, ripple.high),
-        None,
-        "nothing limits it here: conducted emission has limits of its own",
-        "none",
+        side.battery.ripple_limit,
+        *_LIMITED[side.battery.ripple_limit is not None],
     )
     if _wire_known(side):
         yield from _of_wire(side, amps, lowest)

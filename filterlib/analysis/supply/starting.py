@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Ratio, Seconds, Unit, Volts
-from filterlib.analysis.hold_up.way import Branch, path_to, shunts
+from filterlib.analysis.hold_up.way import Branch, across, add_filter, in_series, path_to
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
@@ -43,7 +43,9 @@ End = Literal["starts", "hiccups", "held down", "falls out"]
 @dataclass(frozen=True)
 class Ramp:
     """How the converter starts: ``limit`` of its current, ``back`` what is left of it at 0 V; ``on`` at the limit and ``off`` of a hiccup
-    (inf: none); ``soft``, the time of its ramp; ``begins``: share of the nominal voltage from which loads draw that do not say it."""
+    (inf: none); ``soft``, the time of its ramp; ``begins``: share of the nominal voltage from which loads draw that do not say it;
+    ``shaken``: where the limit follows the mean, so that the filter's inductance is left out, loads start and stop as early as its ring can
+    make them."""
 
     limit: Amperes[float]
     back: Amperes[float]
@@ -51,6 +53,12 @@ class Ramp:
     off: Seconds[float]
     soft: Seconds[float]
     begins: Ratio[float] = BEGINS[0]
+    shaken: bool = False
+
+    @property
+    def follows_rings(self) -> bool:
+        """Whether the limit is of every instant, so that the filter may ring: else it follows the mean, and the ring is a bound."""
+        return self.back == self.limit and math.isinf(self.on)
 
     @classmethod
     def of(cls, limit: OutputLimit, end: str = "value") -> Ramp:
@@ -64,7 +72,7 @@ class Ramp:
             else (math.inf, math.inf)
         )
         begins = min(dict(zip(("value", "low", "high"), BEGINS, strict=True))[end], LAST)
-        return cls(amps, back, on, off, max(float(getattr(limit.soft_start, end)), 1e-6), begins)
+        return cls(amps, back, on, off, max(float(getattr(limit.soft_start, end)), 1e-6), begins, end == "low")
 
 
 @dataclass(frozen=True)
@@ -152,7 +160,7 @@ def _told(design: Design, runs: list[Course]) -> Starting:
         end = "falls out" if any(one.falls > MOST_FALLS for one in loads) else "held down"
     times = np.concatenate([start + run.times[:-1] for start, run in zip(clock, runs, strict=False)])
     back = np.concatenate([run.steps("converter") for run in runs])
-    amps = np.concatenate([run.steps(Current("limit")) + run.steps(Current("foldback")) for run in runs])
+    amps = np.concatenate([run.steps(Current("limit")) - run.steps(Current("foldback")) for run in runs])
     first = max([up, *(one.runs - float(clock[-2]) for one in loads)]) + float(clock[-2])
     return Starting(end, first if end == "starts" else math.inf, len(runs), held, loads, times, back, amps)
 
@@ -181,24 +189,15 @@ def _circuit(design: Design, ramp: Ramp, bank: Branch | None) -> PiecewiseCircui
     circuit = PiecewiseCircuit().voltage_source("regulated", "set", "0", [(0.0, 0.0), (ramp.soft, volts)])
     _limited(circuit, ramp, path.output, volts)
     circuit.switched("output", "converter", "0", {"low": NOTHING, "up": NOTHING}, "low", _meter(UP * volts))
-    _capacitor(circuit, "converter", path.inside)
-    rings = ramp.back == ramp.limit and math.isinf(
-        ramp.on
-    )  # else the limit follows the mean, and the filter's ring is left out
-    _series(circuit, "filter", "converter", (path.filter[0], path.filter[1] if rings else 0.0))
-    fitted = shunts(design, damping=True)
-    _capacitor(
-        circuit, "filter", Branch(sum(one.farads for one in fitted), max(fitted, key=lambda one: one.farads).ohms)
-    )
+    add_filter(circuit, path if ramp.follows_rings else path.without_rings)
     if bank is not None:
-        circuit.capacitor("bank", "bank.e", "0", bank.farads).resistor(
-            "bank.esr", "filter", "bank.e", max(bank.ohms, 1e-6)
-        )
+        across(circuit, "bank", "filter", bank)
     for load in design.loads:
         node = f"load.{load.name}"
-        _series(circuit, node, "filter", paths[load.name].lead)
-        _capacitor(circuit, node, paths[load.name].load)
-        _draw(circuit, load, node, volts, ramp.begins)
+        in_series(circuit, node, "filter", paths[load.name].lead)
+        across(circuit, node, node, paths[load.name].load)
+        shaken = 0.0 if ramp.follows_rings or not ramp.shaken else paths[load.name].ring
+        _draw(circuit, load, node, volts, ramp.begins, shaken)
     return circuit
 
 
@@ -224,21 +223,11 @@ def _meter(volts: float) -> list[Rule]:
     return [Rule("low", "up", "converter", volts), Rule("up", "low", "converter", SLACK * volts, above=False)]
 
 
-def _series(circuit: PiecewiseCircuit, node: str, behind: str, value: tuple[float, float]) -> None:
-    ohms, henries = value
-    circuit.resistor(f"{node}.r", behind, f"{node}.x", max(ohms, 1e-6)).inductor(
-        f"{node}.l", f"{node}.x", node, max(henries, 1e-10)
-    )
+def _draw(circuit: PiecewiseCircuit, load: Load, node: str, volts: float, begins: float, shaken: float) -> None:
+    """What a load draws at its start: at once, or, of constant power and where it says so, from a voltage on.
 
-
-def _capacitor(circuit: PiecewiseCircuit, node: str, branch: Branch) -> None:
-    circuit.capacitor(f"{node}.c", node, f"{node}.e", branch.farads).resistor(
-        f"{node}.esr", f"{node}.e", "0", max(branch.ohms, 1e-6)
-    )
-
-
-def _draw(circuit: PiecewiseCircuit, load: Load, node: str, volts: float, begins: float) -> None:
-    """What a load draws at its start: at once, or, of constant power and where it says so, from a voltage on."""
+    ``shaken``: a ring [V] that may reach that voltage earlier, and the one at which it stops, too.
+    """
     share, name = share_at_start(load), f"draw.{load.name}"
     drawn = float(load.draws(volts, share))
     if drawn == 0:
@@ -248,6 +237,8 @@ def _draw(circuit: PiecewiseCircuit, load: Load, node: str, volts: float, begins
         return
     starts = load.starts_at or begins * volts
     stops = load.stops_at or STOPS * starts
+    starts = max(starts - shaken, starts / 2)
+    stops = min(stops + shaken, SLACK * starts)
     draws = _curve(load, drawn, volts, stops)
     curves = {"gives up 0": NOTHING}
     rules = list[Rule]()

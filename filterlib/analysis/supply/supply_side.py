@@ -12,7 +12,7 @@ from filterlib.analysis.supply.switch_on import SwitchOn, switch_on
 from filterlib.errors import CircuitError
 from filterlib.system.solution import Solution
 
-__all__ = ["SupplySide", "against", "supply_side"]
+__all__ = ["SupplySide", "supply_side"]
 
 
 @dataclass(frozen=True)
@@ -47,8 +47,3 @@ def supply_side(solutions: Sequence[Solution]) -> SupplySide | None:
         return SupplySide(None, None, start, why) if design.converter.limit is not None else None
     run = battery_run(solutions)
     return SupplySide(run, at_the_plug(design, run.most if run.most == run.most else 0.0), start, why)
-
-
-def against(found: SupplySide | None) -> tuple[Check, ...]:
-    """The rules of the battery's side and the plug that are not met over the whole range."""
-    return tuple(one for one in (found.checks if found else ()) if one.verdict in ("not met", "undecided"))

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.hold_up.way import USUAL, Branch
+from filterlib.analysis.supply.input_line import ABOVE, InputStart, input_line, input_start
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.starting import Ramp, Starting, starting
+from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 
-__all__ = ["SwitchOn", "switch_on"]
-OHMS = 50e-3  # [ohm] of a bank with its lead: common practice, no source
+__all__ = ["COLD", "WARM", "SwitchOn", "switch_on"]
+OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
+"""[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
 SMALLEST, LARGEST, WITHIN = 10e-6, 10.0, 1.25  # [F], [F], and the ratio to which the largest bank is found
 FEW = 8  # attempts in which a bank has to be up, where the converter hiccups
+ENDS = ("value", "low", "high")
 
 
 @dataclass(frozen=True)
@@ -25,7 +30,10 @@ class SwitchOn:
 
     Attributes: ``nominal`` start; ``hard``, with limit, time at the limit and soft start at their low end, and loads that draw early;
     ``easy``, at the high end; ``usual``, nominal with 30 mF behind the filter; ``largest`` bank there with which it starts, within `FEW`
-    attempts (inf: any, it only takes longer; 0: none); ``checks``: the share of the loads that run in the end.
+    attempts (inf: any, it only takes longer; 0: none), from ``largest_low`` to ``largest_high`` over the range, warm and cold; ``inputs``: the
+    converter's input meanwhile, nominal, with a weak line and the start that draws most, and with a strong line and the one that draws
+    least (empty: the file says nothing of what feeds it, or it could not be followed); ``checks``: the share of the loads that run in the
+    end, and the input's lowest voltage.
     """
 
     nominal: Starting
@@ -33,6 +41,9 @@ class SwitchOn:
     easy: Starting
     usual: Starting
     largest: Annotated[float, Unit("F", "largest bank")]
+    largest_low: Annotated[float, Unit("F", key="largest_low")]
+    largest_high: Annotated[float, Unit("F", key="largest_high")]
+    inputs: tuple[InputStart, ...]
     checks: tuple[Check, ...]
 
     @property
@@ -50,17 +61,17 @@ def switch_on(design: Design) -> SwitchOn | None:
     limit = design.converter.limit
     if limit is None:
         return None
-    ramp = Ramp.of(limit)
-    nominal, hard, easy = starting(design, ramp), *(starting(design, Ramp.of(limit, end)) for end in ("low", "high"))
-    usual = starting(design, ramp, Branch(USUAL, OHMS))
-    return SwitchOn(
-        nominal,
-        hard,
-        easy,
-        usual,
-        _largest(design, ramp, nominal, usual),
-        tuple(_checks(design, (nominal, hard, easy))),
-    )
+    ramps = [Ramp.of(limit, end) for end in ENDS]
+    nominal, hard, easy = (starting(design, ramp) for ramp in ramps)
+    usual = starting(design, ramps[0], Branch(USUAL, OHMS))
+    inputs = _inputs(design, (nominal, easy, hard)) if design.states_battery_side else ()
+    banks = [
+        _largest(design, ramp, start, ohms)
+        for ramp, start, every in zip(ramps, (nominal, hard, easy), ((OHMS,), (WARM, COLD), (WARM, COLD)), strict=True)
+        for ohms in every
+    ]
+    checks = (*_checks(design, (nominal, hard, easy)), *_input_checks(inputs))
+    return SwitchOn(nominal, hard, easy, usual, banks[0], min(banks), max(banks), inputs, checks)
 
 
 def _checks(design: Design, starts: tuple[Starting, ...]) -> Iterable[Check]:
@@ -73,15 +84,35 @@ def _checks(design: Design, starts: tuple[Starting, ...]) -> Iterable[Check]:
     )  # fmt: skip
 
 
-def _largest(design: Design, ramp: Ramp, nominal: Starting, usual: Starting) -> float:
+def _inputs(design: Design, starts: tuple[Starting, ...]) -> tuple[InputStart, ...]:
+    """The input in a nominal start; in the one that draws most, of a weak line; in the one that draws least, of a strong one."""
+    found = []
+    with suppress(CircuitError):
+        for end, one in zip(ENDS, starts, strict=True):
+            line = input_line(design, end)
+            if line is not None:
+                found.append(input_start(line, one.times, one.volts * one.amps))
+    return tuple(found) if len(found) == len(ENDS) else ()
+
+
+def _input_checks(inputs: tuple[InputStart, ...]) -> Iterator[Check]:
+    """A start must not pull its own input below the lock-out: the converter would switch off and begin again."""
+    if inputs:
+        yield check(
+            "switch_on.input", "converter's input", "lowest voltage in the start, of the lock-out", "", [one.left for one in inputs], ABOVE,
+            "below its lock-out the converter switches off, and begins again", "what the design is for", at_least=True,
+        )  # fmt: skip
+
+
+def _largest(design: Design, ramp: Ramp, start: Starting, ohms: float) -> float:
     """Where it does not hiccup capacitance takes time and no more; else by bisection, to a ratio of `WITHIN`."""
-    if nominal.end != "starts":
+    if start.end != "starts":
         return 0.0
     if math.isinf(ramp.on):
-        return math.inf if usual.end == "starts" else 0.0
+        return math.inf if starting(design, ramp, Branch(USUAL, ohms)).end == "starts" else 0.0
     low, high = SMALLEST, LARGEST
     while high / low > WITHIN:
         middle = math.sqrt(low * high)
-        comes_up = starting(design, ramp, Branch(middle, OHMS), most=FEW).end == "starts"
+        comes_up = starting(design, ramp, Branch(middle, ohms), most=FEW).end == "starts"
         low, high = (middle, high) if comes_up else (low, middle)
     return low

@@ -5,6 +5,7 @@ from __future__ import annotations
 from filterlib.analysis.hold_up.burst_bank import BankResult, Fittings
 from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.first_milliseconds import Start
+from filterlib.show.check_numbers import check_numbers
 from filterlib.show.numbers import Section, numbers, texts
 
 __all__ = ["bank_numbers", "bursts_section"]
@@ -17,7 +18,8 @@ def bursts_section(found: Bursts | None) -> Section:
     if found is None or found.reason:
         return {"loads": [], "reason": "no load has a profile" if found is None else found.reason}
     starts = {one.load: _start_numbers(one) for one in found.starts}
-    return {"loads": [bank_numbers(one) | {"start": starts.get(one.load)} for one in found.banks]}
+    checks = {"checks": [check_numbers(one) for one in found.checks]}
+    return {"loads": [bank_numbers(one) | {"start": starts.get(one.load)} for one in found.banks]} | checks
 
 
 def bank_numbers(result: BankResult) -> Section:

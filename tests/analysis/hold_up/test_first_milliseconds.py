@@ -8,14 +8,15 @@ import pytest
 
 from filterlib import Circuit
 from filterlib.analysis.hold_up.first_milliseconds import Branch, Path, burst_dip, stiff_dip
+from filterlib.analysis.hold_up.way import Section
 from filterlib.system.load import Load
 
 RADIO = Load(name="radio", kind="constant_current", current="3 A")
 STIFF = Path(
-    28.0, 100.0, 1e-6, (1e-6, 1e-9, 1e-9), Branch(1.0, 1e-6), (0.0, 0.0), Branch(1.0, 1e-6), (0.05, 2e-6), Branch(1e-4, 0.02)
+    28.0, 100.0, 1e-6, (1e-6, 1e-9, 1e-9), Branch(1.0, 1e-6), (Section(0.0, 0.0, (Branch(1.0, 1e-6),)),), (0.05, 2e-6), Branch(1e-4, 0.02)
 )  # fmt: skip
 WEAK = Path(
-    28.0, 2.4, 15e-3, (0.48, 20e-6, 1e-6), Branch(22e-6, 6e-3), (0.03, 30e-6), Branch(2e-6, 5e-3), (0.02, 0.4e-6), Branch(40e-6, 0.3)
+    28.0, 2.4, 15e-3, (0.48, 20e-6, 1e-6), Branch(22e-6, 6e-3), (Section(0.03, 30e-6, (Branch(2e-6, 5e-3),)),), (0.02, 0.4e-6), Branch(40e-6, 0.3)
 )  # fmt: skip
 BANK = Branch(1.5e-3, 0.1, 100e-9)
 
