@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -14,6 +14,7 @@ import numpy as np
 from filterlib.analysis.direct_range import direct_reading, over_resistance
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
+from filterlib.analysis.failing import Failing
 from filterlib.analysis.hold_up.burst_review import Bursts, bursts, first_look
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.drawn import Drawn
@@ -178,6 +179,15 @@ class Judgement:
         }
         at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
         return steady[at] if at is not None else next(iter(steady.values()), self.points[0])
+
+
+def failings(judgement: Judgement) -> Iterator[Failing]:
+    """Whatever is not as it should be: instability, requirements, ratings that are not accepted, rules of bursts and supply."""
+    yield from (Failing(one.operating.point) for one in judgement.unstable)
+    yield from (Failing(one.operating.point, turned=True) for one in judgement.turned)
+    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
+    yield from (Failing(point, check=check) for point, check in judgement.broken)
+    yield from (Failing("", rule=check) for check in judgement.against)
 
 
 def judge(

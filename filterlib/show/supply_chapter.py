@@ -12,10 +12,10 @@ from filterlib.analysis.supply.battery_run import PointDraw
 from filterlib.analysis.supply.starting import LoadStart, Starting
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.switch_on import SwitchOn
-from filterlib.show.check_table import checks_table, verdict_words
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Plot
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.review_tables import Table, column, table
+from filterlib.show.rule_checks import CHECK_COLUMNS, verdict_words
 from filterlib.show.style import BLUE, DASHES, GREY, VERMILION
 from filterlib.system.design import Design
 from filterlib.words.quantities import capital, number
@@ -62,7 +62,7 @@ def _switched_on(found: SupplySide, design: Design) -> Iterator[SupplyChapter]:
     )  # fmt: skip
     yield SupplyChapter(
         "switch-on", f"Switch-on: {switch_on_line(start)}", tuple(switch_on_sentences(start, design)),
-        (loads, checks_table("After switch-on", start.checks)), (start_up_figure(start, design),),
+        (loads, table("After switch-on", start.checks, *CHECK_COLUMNS)), (start_up_figure(start, design),),
     )  # fmt: skip
 
 
@@ -106,11 +106,11 @@ def _fed(found: SupplySide, design: Design) -> tuple[SupplyChapter, ...]:
     return (
         SupplyChapter(
             "battery", f"Battery’s side: {battery_line(run)}", tuple(battery_sentences(run, design)),
-            (draws, checks_table("Wire, fuse and switch, each with the rule that binds", run.checks)),
+            (draws, table("Wire, fuse and switch, each with the rule that binds", run.checks, *CHECK_COLUMNS)),
         ),
         SupplyChapter(
             "plug", f"At the plug: {plug_line(plug)}", (*plug_sentences(plug), *(f"⚠ {one}." for one in supply_cautions(found))),
-            (checks_table("At the plug, against ratings", plug.checks), fixes_table(plug.fixes)),
+            (table("At the plug, against ratings", plug.checks, *CHECK_COLUMNS), fixes_table(plug.fixes)),
         ),
     )  # fmt: skip
 

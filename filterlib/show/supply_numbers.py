@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from filterlib.analysis.supply.starting import Starting
 from filterlib.analysis.supply.supply_side import SupplySide
-from filterlib.show.check_numbers import check_numbers
 from filterlib.show.numbers import Section, numbers
+from filterlib.show.rule_checks import check_numbers
 from filterlib.words.supply_sentences import battery_line, fix_words, plug_line
 from filterlib.words.switch_on_sentences import start_words, switch_on_line
 

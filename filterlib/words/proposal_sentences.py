@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from filterlib.analysis.causes.proposals import Proposal
-from filterlib.analysis.failings import Failing
+from filterlib.analysis.failing import Failing
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.rating_sentences import stress_interval, stress_limit, stress_value

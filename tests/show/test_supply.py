@@ -34,7 +34,7 @@ def result():
             battery=Battery(capacity="40 Ah"), supply_wire=SupplyWire(length="3 m", awg=14),
             fuse=Fuse(rated_current="30 A", melting_i2t="400 A2s"), switch=Switch(rated_current="3 A"),
             limit={"current": "4 A", "soft_start": "5 ms"},
-            input_side=InputSide(capacitance="470 µF", esr="50 mΩ", lowest_voltage="16 V"),
+            input_side=InputSide(capacitance="22 µF", esr="30 mΩ", lowest_voltage="16 V"),
         )
     )  # fmt: skip
 

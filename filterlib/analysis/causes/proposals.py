@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from filterlib.analysis.causes.candidates import Candidate, applied
-from filterlib.analysis.failings import Failing, failings
-from filterlib.analysis.judgement import Judgement, judge
+from filterlib.analysis.failing import Failing
+from filterlib.analysis.judgement import Judgement, failings, judge
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all

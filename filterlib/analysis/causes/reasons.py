@@ -20,8 +20,8 @@ from filterlib.analysis.causes.proposals import Proposal, proposals
 from filterlib.analysis.causes.resonances import Resonance
 from filterlib.analysis.causes.worst import Cause, causes_of, clash_of, one_line, point_of, worst_failing
 from filterlib.analysis.described import Unit
-from filterlib.analysis.failings import Failing, failings
-from filterlib.analysis.judgement import Judgement, deciding_figure
+from filterlib.analysis.failing import Failing
+from filterlib.analysis.judgement import Judgement, deciding_figure, failings
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability

@@ -13,8 +13,8 @@ from filterlib.analysis.causes.parasitics import ideals
 from filterlib.analysis.causes.resonances import resonance_at
 from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.emission.one_line import OneLine
-from filterlib.analysis.failings import Failing, failings
-from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of
+from filterlib.analysis.failing import Failing
+from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, powered_loads
 from filterlib.analysis.stability.over_uncertainty import Turn

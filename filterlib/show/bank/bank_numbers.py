@@ -5,8 +5,8 @@ from __future__ import annotations
 from filterlib.analysis.hold_up.burst_bank import BankResult, Fittings
 from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.first_milliseconds import Start
-from filterlib.show.check_numbers import check_numbers
 from filterlib.show.numbers import Section, numbers, texts
+from filterlib.show.rule_checks import check_numbers
 
 __all__ = ["bank_numbers", "bursts_section"]
 NO_LIFE = "no service life is stated, or the bursts are too many for the curve"

@@ -17,11 +17,11 @@ from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.isolation import Isolation
 from filterlib.analysis.hold_up.way import USUAL
 from filterlib.show.bank.bank_numbers import bursts_section
-from filterlib.show.check_table import checks_table
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.review_tables import Column, Table, column, table
+from filterlib.show.rule_checks import CHECK_COLUMNS
 from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE, SKY, VERMILION, slug
 from filterlib.system.design import Design
 from filterlib.units import format_hours
@@ -75,7 +75,7 @@ def burst_chapter(design: Design, found: Bursts) -> BurstChapter:
         tuple(dict.fromkeys(caution for result in found.banks for caution in bank_cautions(result))),
         (*figures, *(start_figure(start) for start in found.starts)),
         (
-            checks_table("Whether the design as it is carries its bursts", found.checks),
+            table("Whether the design as it is carries its bursts", found.checks, *CHECK_COLUMNS),
             *(one for result in found.banks for one in bank_tables(result)),
             *(start_table(one) for one in found.starts),
         ),

@@ -8,10 +8,10 @@ import pytest
 from filterlib import Circuit, changed, judge, load_design, solve_all
 from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.proposals import broken_by, proposals
-from filterlib.analysis.failings import failings
 from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.hold_up.fitted import fitted, together
 from filterlib.analysis.hold_up.strings import strings
+from filterlib.analysis.judgement import failings
 from filterlib.parts.tables import data_folder, standard_tables
 
 PARTS = {name: part for table in standard_tables() for name, part in table.items()}

@@ -1,14 +1,12 @@
-"""Whatever is not as it should be in a judged design: instability, requirements, ratings, and the rules of bursts and supply."""
+"""One thing that is not as it should be in a judged design: instability, a requirement, a rating, a rule of bursts or supply."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from filterlib.analysis.described import Ratio
-from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.verdict import Verdict
@@ -57,12 +55,3 @@ class Failing:
             return np.inf
         of_range = isinstance(failing, Verdict) and failing.kind == "voltage"
         return 1 - failing.margin if of_range else 1 / max(1 + failing.margin, 1e-300)
-
-
-def failings(judgement: Judgement) -> Iterator[Failing]:
-    """Whatever is not as it should be: instability, requirements, ratings that are not accepted, rules of bursts and supply."""
-    yield from (Failing(one.operating.point) for one in judgement.unstable)
-    yield from (Failing(one.operating.point, turned=True) for one in judgement.turned)
-    yield from (Failing(one.point, one) for one in judgement.verdicts if one.verdict != "met")
-    yield from (Failing(point, check=check) for point, check in judgement.broken)
-    yield from (Failing("", rule=check) for check in judgement.against)
