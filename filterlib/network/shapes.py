@@ -135,6 +135,23 @@ def rectangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
     return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
 
 
+def falling_pulse(harmonics: NDArray[np.int_], duty: Any, fall: Any) -> NDArray[np.complex128]:
+    """Coefficients c_k of a pulse from t = duty * T to T, 1 on average while it lasts, that falls by a share of its beginning; k >= 1.
+
+    The derivative of the fall is a flat pulse less a step at its end.
+
+    >>> import numpy as np
+    >>> k = np.array([1, 2])
+    >>> abs(falling_pulse(k, 0.5, 0.0) + rectangle(k, 0.5)).round(9)   # flat: all that the other pulse leaves
+    array([0., 0.])
+    >>> abs(falling_pulse(k, 0.5, 1.0)).round(4)   # down to nothing: even harmonics too
+    array([0.3773, 0.1592])
+    """
+    flat = -rectangle(harmonics, duty)
+    ramp = (flat / (1 - duty) - 1) / (2j * np.pi * harmonics)
+    return np.asarray((flat - fall * ramp) / (1 - fall / 2))
+
+
 def triangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
     """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
 

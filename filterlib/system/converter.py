@@ -11,6 +11,7 @@ from pydantic import Field, StrictBool, ValidationInfo, field_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Curve, Points, Quantity, Value, on_curve
+from filterlib.system import usual_inside
 from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.burst import Burst, LoadThreshold, LoadThresholdField
 from filterlib.system.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
@@ -28,9 +29,7 @@ LOOP_ZERO = 0.25  # the integral part of the loop acts below this share of its b
 LOOP_DELAY = 5.0  # the loop lets go above this multiple of its bandwidth: common practice, no source
 IDLE = 0.1  # [Hz] bandwidth of a loop at rest: nothing flows through it at any harmonic
 USUAL_SHAPE = 0.95  # of step-up or step-down stages without isolation: common practice, no source
-LONGEST_EDGE = 0.2  # of the switching period
 LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's ripple is taken as falling no further
-UNEQUAL = 20.0  # an electrolytic's ESR over that of it and its ceramics, at most: common practice, no source
 PLUS, RETURN = "converter_plus", "converter_return"
 CAPACITORS = ("output_capacitance", "output_esr", "output_esl", "bulk_esr_ratio")
 INSIDE = (*CAPACITORS, "lead_inductance", "output_resistance", "loop_bandwidth")
@@ -38,19 +37,6 @@ INSIDE = (*CAPACITORS, "lead_inductance", "output_resistance", "loop_bandwidth")
 
 def _ranged(value: float, low: float, high: float, why: str) -> Any:
     return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
-
-
-def _edge_default(data: Validated) -> Ranged:
-    """8 to 90 ns, and less where the period is too short for that."""
-    share = min(1.0, LONGEST_EDGE / 90e-9 / data.get("switching_frequency", 1e5))
-    why = "switching edges take 8 to 90 ns, and less at several megahertz (common practice, no source)"
-    return default(30e-9 * share, 8e-9 * share, 90e-9 * share, why)
-
-
-def _supply_default(data: Validated) -> Supply | None:
-    """Behind an isolated converter the current closes through the input cable, whatever the file says of it."""
-    crosses = data.get("common_mode") is not None or data.get("bridge") is not None
-    return Supply() if data.get("isolated") and crosses else None
 
 
 def _no_room(rise: Value, fall: Value, data: Validated) -> str:
@@ -66,32 +52,6 @@ def _no_room(rise: Value, fall: Value, data: Validated) -> str:
         f"rise and fall take {both} together, and at a duty cycle of {100 * duty.value:g} % there is room for "
         f"{format_quantity(2 * shorter, 's', 3)}: the node would not get up, or not down, between them"
     )
-
-
-def _loop_default(data: Validated) -> Ranged:
-    switching = float(np.max(data.get("switching_frequency", 1e5)))
-    why = "a twentieth of the switching frequency; a fiftieth to an eighth is usual (common practice, no source)"
-    return default(switching / 20, switching / 50, switching / 8, why)
-
-
-def _bulk_default(data: Validated) -> Ranged:
-    """One kind of capacitor where its inductance is stated, else ceramics may stand beside the large one."""
-    if (esl := data.get("output_esl")) is not None and esl.stated:
-        return default(1.0, 1.0, 1.0, "one capacitor, whose inductance is stated")
-    why = "capacitors of one kind, or an electrolytic with ceramics beside it (common practice, no source)"
-    return default(1.0, 1.0, UNEQUAL, why)
-
-
-def _duty_default(data: Validated) -> Ranged:
-    """Duty from the voltages where they fix it: an ideal step-up or step-down stage without isolation."""
-    supply, output = data.get("input_voltage") or 0.0, data.get("output_voltage") or 0.0
-    shape = "pulse" if output > supply else "triangle"
-    if not supply or not output or supply == output or data.get("isolated") or data.get("shape") not in (None, shape):
-        return default(0.45, 0.15, 0.85, "nothing fixes the duty cycle (common practice, no source)")
-    assert supply is not None and output is not None  # noqa: PT018  or there would be no shape
-    duty = float(np.clip(1 - supply / output if shape == "pulse" else output / supply, 0.02, 0.98))
-    spread = min(0.05, duty / 2, (1 - duty) / 2)
-    return default(duty, duty - spread, duty + spread, "from the voltages of an ideal stage (conservation of flux)")
 
 
 class Converter(Model):
@@ -115,10 +75,13 @@ class Converter(Model):
     isolated: StrictBool = False
     shape: Literal["triangle", "pulse"] | None = None
     duty: Annotated[Ranged, RangedQuantity("", "duty cycle", low=0.01, high=0.99)] = Field(
-        default_factory=_duty_default
+        default_factory=usual_inside.duty
     )
     edge_time: Annotated[Ranged, RangedQuantity("s", "edge time", low=1e-10, high=1e-5)] = Field(
-        default_factory=_edge_default
+        default_factory=usual_inside.edge
+    )
+    pulse_fall: Annotated[Ranged, RangedQuantity("", "share by which a pulse's current falls", low=0, high=1)] = Field(
+        default_factory=usual_inside.fall
     )
     output_capacitance: Annotated[
         Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
@@ -131,7 +94,7 @@ class Converter(Model):
     )
     bulk_esr_ratio: Annotated[
         Ranged, RangedQuantity("", "ESR of the largest capacitor inside, over that of all", low=1, high=1000)
-    ] = Field(default_factory=_bulk_default)
+    ] = Field(default_factory=usual_inside.bulk)
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
@@ -144,7 +107,7 @@ class Converter(Model):
     efficiency_over_load: Annotated[Points, Curve("", low=0, high=2)] | None = None
     efficiency_over_input: Annotated[Points, Curve("V", low=1, high=1000)] | None = None
     loop_bandwidth: Annotated[Ranged, RangedQuantity("Hz", "loop bandwidth", low=10, high=5e6)] = Field(
-        default_factory=_loop_default
+        default_factory=usual_inside.loop
     )
     ripple: Ripple
     spike: Spike | None = None
@@ -158,7 +121,7 @@ class Converter(Model):
     common_mode: CommonMode | None = None
     bond: Bond | None = None
     bridge: Bond | None = None
-    supply: Supply | None = Field(default_factory=_supply_default)
+    supply: Supply | None = Field(default_factory=usual_inside.supply)
     measured_with: tuple[Load, ...] = ()
     note: Note = ""
 
@@ -185,7 +148,7 @@ class Converter(Model):
     @field_validator("edge_time")
     @classmethod
     def _edges_fit_the_period(cls, edge_time: Ranged, others: ValidationInfo) -> Ranged:
-        longest = LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
+        longest = usual_inside.LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
         if edge_time.high > longest:
             raise QuantityError(f"must stay below a fifth of the switching period, {format_quantity(longest, 's')}")
         if edge_time.stated and (why := _no_room(edge_time.value, edge_time.value, others.data)):
@@ -195,7 +158,7 @@ class Converter(Model):
     @field_validator("common_mode")
     @classmethod
     def _node_edges_fit_the_period(cls, drive: CommonMode | None, others: ValidationInfo) -> CommonMode | None:
-        longest = LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
+        longest = usual_inside.LONGEST_EDGE / others.data.get("switching_frequency", 1e-9)
         for name in ("rise_time", "fall_time"):
             edge = getattr(drive, name, None)
             if edge is not None and edge.high > longest:
@@ -255,7 +218,8 @@ class Converter(Model):
         """What a recording of the ripple leaves without effect, where no other source needs it; no ripple sees efficiency."""
         others = self.spike is not None or self.common_mode is not None
         shape = () if self.ripple.recording is None or others else ("duty", "edge_time")
-        return ("efficiency", *shape)
+        fall = () if self.ripple.recording is None else ("pulse_fall",)
+        return ("efficiency", *shape, *fall)
 
     @property
     def reaches_chassis(self) -> bool:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
-from filterlib.network.shapes import rectangle, ring, triangle
+from filterlib.network.shapes import falling_pulse, ring, triangle
 from filterlib.system.contradictions import contradiction
 from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
@@ -64,11 +64,12 @@ def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harm
     """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
 
     The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
-    switch is open, with a flat top. Both with corners rounded over the edge time. Where the shape is not stated, the
+    switch is open, on average, which falls by ``pulse_fall``. Both with corners rounded over the edge time. Where the shape is not stated, the
     triangle.
     """
     duty = converter.duty.value
-    wave = -rectangle(harmonics, duty) if converter.shape == "pulse" else triangle(harmonics, duty)
+    pulse = converter.shape == "pulse"
+    wave = falling_pulse(harmonics, duty, converter.pulse_fall.value) if pulse else triangle(harmonics, duty)
     return np.asarray(wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency))
 
 

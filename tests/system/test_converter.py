@@ -29,13 +29,13 @@ def test_two_numbers_are_enough_and_all_the_rest_has_a_range_with_its_origin():
     one = made()
     fields = {name: getattr(one, name) for name in Converter.model_fields}
     left_open = {name: value for name, value in fields.items() if isinstance(value, Ranged)}
-    assert set(left_open) == {"duty", "edge_time", "efficiency", *module.INSIDE}
+    assert set(left_open) == {"duty", "edge_time", "efficiency", "pulse_fall", *module.INSIDE}
     for value in left_open.values():
         assert not value.stated
-        assert value.low < value.value < value.high or value is left_open["bulk_esr_ratio"]
+        assert value.low < value.value < value.high or value in (left_open["bulk_esr_ratio"], left_open["pulse_fall"])
         assert "no source" in value.why
-    ratio = left_open["bulk_esr_ratio"]
-    assert ratio.low == ratio.value < ratio.high  # capacitors of one kind
+    for name in ("bulk_esr_ratio", "pulse_fall"):  # capacitors of one kind, and a flat pulse
+        assert left_open[name].low == left_open[name].value < left_open[name].high
 
 
 @pytest.mark.parametrize("more", [{"spike": {"peak_to_peak": "1 V"}}, {"common_mode": {"swing": "28 V"}}])

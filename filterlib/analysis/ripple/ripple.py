@@ -44,6 +44,7 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.duty": "duty cycle",
     "converter.edge_time": "rise time",
     "converter.shape": "shape",
+    "converter.pulse_fall": "shape",
     "converter.spike": "spike",
     "converter.ripple.order": "scope's limit",
     "converter.common_mode.rise_time": "rise time",
@@ -129,8 +130,7 @@ class RippleResult:
     suspected; it is within the figure's interval. ``extents``: alike, the interval with the values that make its ends.
     ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
     spikes, as none is stated. ``ripple_as_measured``, ``spike_as_measured``: what the stated arrangements read on the model, of
-    all sources; NaN where no spike is stated. ``readings_off``: how many times as far off as a scope reads the readings are taken, so
-    that enough cases agree with them: 1 where some inside agrees. ``reason``: why there is nothing at all (an unstable circuit), else None.
+    all sources; NaN where no spike is stated. ``readings_off``: how many times as inexact as a scope's they are taken. ``reason``: why there is nothing at all (an unstable circuit), else None.
     """
 
     point: str

@@ -41,7 +41,7 @@ _BY_KEY = {
     "loss_angle": 0.007, "ageing_rate": "2.5 %", "imbalance": "1 %", "leakage_least": "3 µA", "loop_bandwidth": "15 kHz",
     "voltage": "24 V ± 15 %", "length": "2 m", "soft_start": "5 ms", "hiccup_on": "5 ms", "hiccup_off": "100 ms", "ramp": "1 ms", "usable": "60 %", "drop": "3 %",
     "rated_current": "10 A", "starts_at": "23 V", "stops_at": "21 V",
-    "burst": "5 ms", "lowest_voltage": "22 V", "efficiency": "92 %", "bulk_esr_ratio": "4", "saturation_ratio": "70 %", "voltage_derating": "80 %", "life_end_capacitance": "80 %", "input_voltage": "24 V",
+    "burst": "5 ms", "lowest_voltage": "22 V", "efficiency": "92 %", "bulk_esr_ratio": "4", "pulse_fall": "30 %", "saturation_ratio": "70 %", "voltage_derating": "80 %", "life_end_capacitance": "80 %", "input_voltage": "24 V",
     "rated_voltage": "50 V", "low": "26 V", "high": "30 V", "core_loss_frequency": "100 kHz", "reference_frequency": "1 kHz",
     "load": "15 %", "above": "150 kHz", "limit": "15 mV", "peak_to_peak": "110 mV", "rms": "30 mV", "fundamental": "40 mV", "frequency": "200 kHz", "esl": "5 nH",
 }  # fmt: skip
