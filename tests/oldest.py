@@ -33,7 +33,8 @@ def main(arguments):
         subprocess.run([python, "-m", "pip", "install", "-q", *wanted], check=True)
         subprocess.run([python, "-m", "pip", "install", "-q", "--no-deps", "-e", str(ROOT)], check=True)
         return subprocess.run(
-            [python, "-m", "pytest", "-p", "no:cacheprovider", *arguments], cwd=ROOT, check=False
+            [python, "-m", "pytest", "-W", "ignore::DeprecationWarning", "-p", "no:cacheprovider", *arguments],
+            cwd=ROOT, check=False
         ).returncode
 
 

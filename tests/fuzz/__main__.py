@@ -91,15 +91,16 @@ def commands(case, number, folder):
 
 def files(folder, chosen):
     """Damaged files: what became of them, and the share of the readers' lines that the first thousand reach."""
+    traced = min(chosen.count, TRACED)
     with executed(COVERED) as lines:
-        tally = fuzz(folder, chosen.first, min(chosen.count, TRACED), chosen.seed, chosen.deep)
-    tally += fuzz(folder, chosen.first + TRACED, chosen.count - TRACED, chosen.seed, chosen.deep)
+        tally = fuzz(folder, chosen.first, traced, chosen.seed, chosen.deep)
+    tally += fuzz(folder, chosen.first + traced, chosen.count - traced, chosen.seed, chosen.deep)
     print("\n".join(f"{sort} {result}: {count}" for (sort, result), count in sorted(tally.items())))
     found = list(shares(lines, COVERED))
     for name, share, count in found:
         print(f"{100 * share:4.0f} % of {count:4d} lines in functions of {name}")
     print(
-        f"{100 * sum(s * n for _, s, n in found) / sum(n for *_, n in found):4.0f} % of all of them, in {TRACED} files"
+        f"{100 * sum(s * n for _, s, n in found) / sum(n for *_, n in found):4.0f} % of all of them, in {traced} files"
     )
     return tally
 

@@ -49,6 +49,7 @@ FED = {  # what feeds the converter and how it starts
         "ripple": {"peak_to_peak": "110 mV", "bandwidth": "20 MHz", "load_current": "2 A"},
         "limit": {"kind": "hiccup", "current": "3.4 A", "hiccup_on": "5 ms", "hiccup_off": "100 ms", "soft_start": "5 ms"},
         "control": {"phase_margin": 60, "sensing": "load"},
+        "rating": {"output_current": "3 A"},
     },
     "battery": {"voltage": "24 V", "resistance": "20 mΩ", "inductance": "0.2 µH", "capacity": "40 Ah", "usable": "80 %"},
     "supply_wire": {"length": "4 m", "cross_section": "2.5 mm2", "inductance": "3 µH", "drop": "3 %"},

@@ -17,7 +17,7 @@ from filterlib.system.uncertain_parameters import uncertain_parameters, with_val
 from tests.fuzz.ends import at_ends, ends, every_model, held
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
-from tests.fuzz.sweep import TREES, alone, looked, pairs, text_of, words
+from tests.fuzz.sweep import TREES, alone, looked, pairs, text_of, whole, words
 from tests.fuzz.sweep import changed as sweep_changed
 from tests.system.test_bad_input import TREE, changed, key_of
 
@@ -71,6 +71,14 @@ def test_every_key_at_an_end_of_its_range_loads_or_is_refused_by_name(tmp_path):
         assert looked(case, tmp_path, deep=True) in ("refused", "taken"), words(case)
 
 
+def test_keys_at_their_ends_through_a_whole_command(tmp_path):
+    """The cheapest one that solves, pages included: a sample of the keys of designs with bursts."""
+    cases = [case for case in alone() if case[0] != "complete"]
+    codes = Counter(whole(case, tmp_path, "bank") for case in random.Random(SEED).sample(cases, 30))
+    assert codes.keys() <= {0, 1, 2}
+    assert codes[0] + codes[1] > 10
+
+
 def test_the_designs_that_are_swept_hold_every_model():
     """But those that name a measurement's file, which `NAMING` and the tests of recordings damage."""
     swept = {model for tree in TREES.values() for _, _, model in held(tree)}
@@ -120,6 +128,11 @@ def test_a_draw_below_all_numbers_is_refused_by_its_key(path, tmp_path):
     case = ("rare", ((path, 1e-300),))
     with pytest.raises(InputError, match=rf"board.toml: {re.escape(key_of(path))} .*prefix or a unit forgotten"):
         load_design(write(sweep_changed(case), tmp_path))
+
+
+def test_a_converter_without_output_resistance_has_a_bank(tmp_path):
+    """Found by the sweep: the slope of its current limit was one over nothing."""
+    assert whole(("rare", ((("converter", "output_resistance"), 0.0),)), tmp_path, "bank") in (0, 1)
 
 
 @pytest.mark.parametrize(("key", "value"), [("capacitance", 0.1), ("tolerance", 1 - 1e-9)])

@@ -90,6 +90,8 @@ def damp(
 ) -> DampingResult:
     """Propose damping for a design: a resistor with a capacitor or a second choke of the tables, at a choke and what is behind it.
 
+    Each of at most `PLACES` times one of each kind of capacitor and two chokes is judged in full, as the design is.
+
     Parameters: ``design``; ``parts`` by name that may be bought; ``progress``: called with the share done and what is being done.
     Returns: DampingResult; the dampers are ranked as changes are everywhere, by the design's own requirements, ratings and stability.
     Raises: FilterlibError where there is nothing to damp: no choke with a capacitor behind it, or no capacitor that fits.

@@ -23,6 +23,7 @@ __all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_ser
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
 USUAL = 30e-3
 """[F] of a bank as it is often built: behind a fuse, and a diode that keeps it apart (common practice, no source)."""
+NONE = 1e-6  # [ohm] that stands for no resistance at all: the limit of a current needs a slope
 SLOW = 1e4  # [Hz] at which capacitors of the filter are taken: their resistance rings with the leads
 
 
@@ -102,7 +103,7 @@ def path_to(design: Design, load: Load, limit: float) -> Path:
     damping, integral, delay = (float(value) for value in converter.loop_elements)
     first, sections = _pieces(design)
     return Path(
-        volts, limit, float(converter.output_resistance.value), (damping, integral, delay),
+        volts, limit, max(float(converter.output_resistance.value), NONE), (damping, integral, delay),
         Branch(float(converter.output_capacitance.value), float(converter.output_esr.value)), sections,
         (0.0, 0.0) if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
         Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, volts), first,
@@ -161,7 +162,7 @@ def in_series(
 ) -> dict[str, float]:
     """Add resistance and inductance between two nodes; the current in it at rest."""
     ohms, henries = value
-    circuit.resistor(f"{node}.r", before, f"{node}.x", max(ohms, 1e-6))
+    circuit.resistor(f"{node}.r", before, f"{node}.x", max(ohms, NONE))
     circuit.inductor(f"{node}.l", f"{node}.x", node, max(henries, 1e-10))
     return {f"{node}.l": amperes}
 
@@ -169,7 +170,7 @@ def in_series(
 def across(circuit: PiecewiseCircuit, name: str, node: str, branch: Branch, volts: float = 0.0) -> dict[str, float]:
     """Add a capacitor from a node to the return; the voltage in it at rest."""
     circuit.capacitor(f"{name}.c", node, f"{name}.e", branch.farads)
-    circuit.resistor(f"{name}.esr", f"{name}.e", "0", max(branch.ohms, 1e-6))
+    circuit.resistor(f"{name}.esr", f"{name}.e", "0", max(branch.ohms, NONE))
     return {f"{name}.c": volts}
 
 
