@@ -34,7 +34,8 @@ def main(arguments):
         subprocess.run([python, "-m", "pip", "install", "-q", "--no-deps", "-e", str(ROOT)], check=True)
         return subprocess.run(
             [python, "-m", "pytest", "-W", "ignore::DeprecationWarning", "-p", "no:cacheprovider", *arguments],
-            cwd=ROOT, check=False
+            cwd=ROOT,
+            check=False,
         ).returncode
 
 
