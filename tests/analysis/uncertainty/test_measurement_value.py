@@ -174,3 +174,9 @@ def test_a_point_near_the_best_moves_few_of_the_uncertain_parameters():
     assert not moved[:, held].any()
     free = np.count_nonzero(~held)
     assert moved[:, ~held].mean() == pytest.approx(1 / free + (1 - 1 / free) * _MOVED, abs=0.02)
+    along = seeker.around(
+        name, middle, np.ones((1, 1)), 0.0, random
+    )  # without a spread: the strongest alone, all through its range
+    (strongest,) = np.flatnonzero((along != middle).any(axis=0))
+    once = along[: len(along) // 2, strongest]
+    assert once == pytest.approx((np.arange(len(once)) + 0.5) / len(once), rel=1e-12, abs=0)
