@@ -2,13 +2,14 @@
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace as Made
 
 import numpy as np
 import pytest
 
 import filterlib
 from filterlib import cli
-from filterlib.analysis.damping.dampers import damp
+from filterlib.analysis.damping.dampers import _drop, damp
 from filterlib.analysis.damping.ideal import robust, textbook
 from filterlib.analysis.damping.real_parts import fitted
 from filterlib.analysis.stability.stability import stability
@@ -115,6 +116,18 @@ def test_second_chokes_damp_too_and_say_what_they_cost(ringing, tmp_path):
         loaded = filterlib.load_design(tmp_path / "out" / f"{number}-{one.part}.toml")
         stage = next(stage for stage in loaded.filter if stage.name == one.stage)
         assert stage.damping.resistance == pytest.approx(one.resistor.chosen, rel=1e-6, abs=0)
+
+
+def test_the_drop_that_is_told_is_the_most_of_all_loads_at_all_points():
+    """hand"""
+
+    def judged(*volts):
+        points = [Made(solution=Made(state=Made(voltage=at.get))) for at in volts]
+        return Made(design=Made(loads=[Made(name="modem"), Made(name="logger")]), points=points)
+
+    was = judged({"modem": 28.0, "logger": 28.0}, {"modem": 27.0, "logger": 28.0})
+    now = judged({"modem": 27.75, "logger": 27.875}, {"modem": 26.0, "logger": 27.5})
+    assert _drop(was, now) == 1.0
 
 
 def test_a_design_that_stays_unstable_is_never_told_that_it_needs_none(result):

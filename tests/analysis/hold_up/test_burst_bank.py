@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from filterlib.analysis.hold_up.burst_bank import bank
 from filterlib.analysis.hold_up.fittings import Limiter, bank_fuse, bleeders, fuse_rating, limiters
 from filterlib.analysis.hold_up.fuses_and_limits import SHAPES, melting_needed, pulse_heat
 from filterlib.analysis.hold_up.holding import Demand, held
@@ -19,6 +20,7 @@ from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.tables import data_folder
 from filterlib.system.load import Load
+from tests.designs import KNOWN, converter, design
 
 
 def demand(kind, key, value, supply=0.0):
@@ -88,6 +90,21 @@ def test_a_diode_takes_its_part_of_the_sag():
     assert none.needed == pytest.approx(30e-3, rel=1e-12, abs=0)
     assert none.needed < ideal.needed < schottky.needed
     assert none.kept == none.heat == 0
+
+
+def test_a_bank_is_so_many_strings_and_each_diode_asks_for_its_own_capacitance():
+    """hand: (5 A - 3 A) 10 ms / (28 V - drop - 22 V); what strings leak, and keep at most, is theirs by their number."""
+    profile = {"idle": "10 %", "burst": "10 ms", "period": "2 s", "lowest_voltage": "22 V"}
+    load = {"name": "modem", "kind": "constant_current", "current": "5 A", "profile": profile}
+    (found,) = bank(design(source=converter(**KNOWN, rating={"output_current": "3 A"}), load=load))
+    for one in found.isolations:
+        assert one.needed == pytest.approx(2.0 * 10e-3 / (28.0 - one.drop - 22.0), rel=1e-9, abs=0)
+    assert len({one.drop for one in found.isolations}) > 1
+    several = [one for one in found.banks if one.count > 1 and one.string.leakage > 0]
+    assert several
+    for one in several:
+        assert one.leakage == pytest.approx(one.count * one.string.leakage, rel=1e-12, abs=0)
+        assert one.charge == pytest.approx(one.count * one.string.largest * found.voltage, rel=1e-12, abs=0)
 
 
 def test_a_diode_keeps_the_bank_from_feeding_a_source_that_fails():
