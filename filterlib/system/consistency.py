@@ -58,6 +58,7 @@ def problems_across(fields: Given) -> Iterator[Problem]:
     yield from _sags(fields.get("converter"), loads)
     yield from _no_input(fields)
     yield from _battery_side(fields, loads)
+    yield from _idle_beyond_limit(fields.get("converter"), loads)
     yield from _shares_of_time(points)
     yield from said_twice(_entries(fields, "requirement", "requirements"), _entries(fields, "emission", "emissions"))
     yield from to_chassis(fields, stages, loads, points)
@@ -187,10 +188,22 @@ def _battery_side(fields: Given, loads: Sequence[object]) -> Iterator[Problem]:
         yield Problem("", "fuse.rated_current", read(fields.get("fuse"), "rated_current"), why)
 
 
-def _ends(raw: object) -> tuple[float, float] | None:
+def _idle_beyond_limit(converter: object, loads: Sequence[object]) -> Iterator[Problem]:
+    """A current limit below what loads with bursts draw between them: no bank would ever be full again."""
+    limit, volts = read(read(converter, "limit"), "current"), _number(read(converter, "output_voltage"), "V")
+    most = _ends(limit, "A")
+    bursting = [load for load in loads if read(load, "profile") is not None]
+    idle = sum(_draws(load, volts) * _number(read(read(load, "profile"), "idle"), "") for load in bursting)
+    if most is not None and volts and most[1] * volts < idle:
+        drawn = f"{format_quantity(idle / volts, 'A')} at {format_quantity(volts, 'V')}"
+        why = f"less than the loads draw between their bursts, {drawn}: the output cannot come up; a limit above that is right"
+        yield Problem("", "converter.limit.current", limit, why)
+
+
+def _ends(raw: object, unit: str = "V") -> tuple[float, float] | None:
     """The lowest and highest of a value with a range as a file has it; None where it cannot be read."""
     try:
-        found = RangedQuantity("V", above=0).parse(raw)
+        found = RangedQuantity(unit, above=0).parse(raw)
     except FilterlibError:
         return None
     return found.low, found.high
@@ -198,13 +211,18 @@ def _ends(raw: object) -> tuple[float, float] | None:
 
 def _mean_power(load: object, volts: float) -> float:
     """What a load draws on average [W] at the output voltage, as the file has it; 0 where that cannot be read."""
-    power, current = _number(read(load, "power"), "W"), _number(read(load, "current"), "A")
-    ohms = _number(read(load, "resistance"), "ohm")
     profile = read(load, "profile")
     burst, period = (_number(read(profile, key), "s") for key in ("burst", "period"))
     idle = _number(read(profile, "idle"), "") if profile is not None else 1.0
     share = idle + (1 - idle) * burst / period if 0 < burst < period else idle
-    return share * (power + current * volts + (volts**2 / ohms if ohms else 0.0))
+    return share * _draws(load, volts)
+
+
+def _draws(load: object, volts: float) -> float:
+    """What a load draws at full [W]."""
+    power, current = _number(read(load, "power"), "W"), _number(read(load, "current"), "A")
+    ohms = _number(read(load, "resistance"), "ohm")
+    return power + current * volts + (volts**2 / ohms if ohms else 0.0)
 
 
 def _couplings(couplings: Sequence[object], stages: Sequence[object]) -> Iterator[Problem]:

@@ -119,6 +119,23 @@ ramp = "1 ms"
     assert "3.5 A at 24 V" in found["fuse.rated_current"]  # hand: 84 W / 24 V
 
 
+def test_a_limit_below_what_a_load_draws_between_its_bursts_is_refused(tmp_path):
+    """hand: half of 84 W at 28 V are 1.5 A."""
+    profile = 'profile = { idle = "50 %", burst = "1 s", period = "10 s", lowest_voltage = "22 V" }'
+    file = tmp_path / "design.toml"
+
+    def write(limit):
+        text = FILE.format(sections="", input='input_voltage = "24 V"', converter=f'limit = {{ current = "{limit}" }}')
+        file.write_text(text + profile, encoding="utf-8")
+        return file
+
+    with pytest.raises(
+        InputError, match=r"converter.limit.current = '1.4 A': less than .* between their bursts, 1.5 A at 28 V"
+    ):
+        read_design(write("1.4 A"))
+    assert read_design(write("1.6 A")).converter.limit.current.value == 1.6
+
+
 def test_a_fuse_for_a_burst_is_judged_by_the_mean(tmp_path):
     """84 W for a tenth of the time and 8.4 W else are 15.96 W, 0.665 A at 24 V (hand): 1 A is not refused."""
     profile = 'profile = { idle = "10 %", burst = "1 s", period = "10 s", lowest_voltage = "22 V" }'

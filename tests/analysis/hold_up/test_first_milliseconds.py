@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from filterlib import Circuit
+from filterlib import Circuit, load_design
 from filterlib.analysis.hold_up.first_milliseconds import Branch, Path, burst_dip, stiff_dip
-from filterlib.analysis.hold_up.way import Section
+from filterlib.analysis.hold_up.way import Section, path_to
+from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.load import Load
 
 RADIO = Load(name="radio", kind="constant_current", current="3 A")
@@ -88,3 +89,42 @@ def test_a_converter_that_hiccups_is_off_after_its_time_at_the_limit():
     """hand: 0.6 A of deficit for 1 ms, then 3 A for 2 ms, from 1.5 mF: 0.4 V and 4 V."""
     found = burst_dip(replace(WEAK, on=1e-3), RADIO, 0.15, bank=BANK, place="load")
     assert found.settled == pytest.approx(28 - 0.4 - 4.0, rel=0.03, abs=0)
+
+
+def test_a_bank_drawn_as_the_first_capacitor_is_a_bank_at_the_converter():
+    """second method: the same capacitor among the filter's, and as a bank without a lead at that place."""
+    farads, ohms = 1.5e-3, 0.1
+    drawn = burst_dip(replace(WEAK, first=(Branch(farads, ohms),)), RADIO, 0.15)
+    fitted = burst_dip(WEAK, RADIO, 0.15, bank=Branch(farads, ohms, 1e-12), place="converter")
+    behind = replace(WEAK.sections[0], shunts=(*WEAK.sections[0].shunts, Branch(farads, ohms)))
+    moved = burst_dip(replace(WEAK, sections=(behind,)), RADIO, 0.15)
+    assert drawn.lowest == pytest.approx(fitted.lowest, rel=1e-3, abs=0)
+    assert moved.lowest > drawn.lowest + 0.1
+
+
+def test_the_parts_of_a_filter_in_their_order():
+    """hand: two capacitors before the first choke, a choke in each line, and one capacitor with its damping resistor behind."""
+    shunt = {"kind": "capacitor", "part": "class2-2u2-50V-1206"}
+    damping = {"kind": "damping", "name": "D1", "part": "aluminium-47u-63V", "resistance": "2 Ω"}
+    choke = {"kind": "differential_choke", "name": "L1", "line": "both", "part": next(iter(chokes()))}
+    design = changed_filter([{**shunt, "name": "C1"}, {**shunt, "name": "C2"}, choke, damping])
+    path = path_to(design, design.named_load("modem"), 3.0)
+    (section,), part = path.sections, design.filter[2].part
+    assert len(path.first) == 2
+    assert section.henries == pytest.approx(2 * float(part.inductance_at()), rel=1e-12, abs=0)
+    assert section.ohms == pytest.approx(2 * float(part.resistance_at()), rel=1e-12, abs=0)
+    assert section.shunts[0].ohms > 2.0
+    alone = changed_filter([{**shunt, "name": "C1"}])
+    assert path_to(alone, alone.named_load("modem"), 3.0).first == ()
+
+
+def chokes():
+    """Names of differential chokes in the tables."""
+    return [name for table in standard_tables() for name, part in table.items() if part.kind == "differential_choke"]
+
+
+def changed_filter(stages):
+    """The demo that transmits with another filter."""
+    parts = {name: part for table in standard_tables() for name, part in table.items()}
+    listed = [one | {"part": parts[one["part"]]} for one in stages]
+    return load_design(data_folder() / "designs" / "tide-gauge-transmitting.toml").replace(filter=listed)
