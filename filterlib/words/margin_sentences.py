@@ -51,10 +51,10 @@ def margin_sentence(one: Margin) -> str:
 
 
 def margin_title(one: Margin) -> str:
-    """The same in a heading."""
+    """The same in a heading, which the range may contradict."""
     if math.isinf(one.critical_power):
-        return f"stable, whatever {one.load} draws"
-    return f"{one.load} {f'could draw {more_power(one.more)}' if one.stable else 'draws more than is stable'}"
+        return f"at nominal values stable, whatever {one.load} draws"
+    return f"at nominal values {one.load} {f'could draw {more_power(one.more)}' if one.stable else 'draws more than is stable'}"
 
 
 def rule_sentence(rules: Iterable[Rule]) -> str:

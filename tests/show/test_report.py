@@ -383,6 +383,6 @@ def test_how_far_from_ringing_is_on_the_page_as_a_bar_with_the_figures_folded(re
     files = review_files(replace(review, judgement=replace(review.judgement, points=points)))
     section = files["review.html"].split('id="stability"')[1].split("</section>")[0]
     folded = files["review.html"].split('id="stability-more"')[1].split("</details>")[0]
-    assert "Stability: modem could draw 4" in section
+    assert "Stability: at nominal values modem could draw 4" in section
     assert (section.count("<svg"), section.count("<figure>"), folded.count("<figure>")) == (1, 0, 2)
     assert {"stability-impedances.svg", "stability-ratio.svg"} <= set(files)

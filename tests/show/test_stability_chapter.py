@@ -36,7 +36,7 @@ def margin():
 
 def test_the_chapter_says_the_margin_first_and_what_rules_throw_away(margin):
     chapter = stability_chapter([replace(margin, point="light", power=margin.power / 3), margin], feeble())
-    assert chapter.title == "modem could draw 4 % more power"
+    assert chapter.title == "at nominal values modem could draw 4 % more power"
     assert chapter.verdict.startswith("Stable at full load with nominal values: modem could draw 4 % more power")
     assert any("6 dB 49 %" in sentence for sentence in chapter.sentences)
     assert any("filterlib damp" in sentence for sentence in chapter.sentences)
