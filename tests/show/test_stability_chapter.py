@@ -71,7 +71,8 @@ def test_unstable_collapsing_and_unlimited_ones_are_said(margin):
         == "Stable at full load with nominal values, whatever modem draws."
     )
     assert (
-        stability_chapter([replace(margin, critical_power=40.0)], feeble()).title == "modem draws more than is stable"
+        stability_chapter([replace(margin, critical_power=40.0)], feeble()).title
+        == "at nominal values modem draws more than is stable"
     )
     assert stability_chapter([], feeble(load=resistive())).verdict.startswith("No load draws a constant power")
 
