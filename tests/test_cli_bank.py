@@ -175,7 +175,7 @@ def test_a_burst_that_finds_too_little_charge_is_not_met_and_a_bank_mends_it(tmp
     assert main(["review", str(design), "--out", str(tmp_path / "out")]) == 1
     said = capsys.readouterr().out
     assert said.startswith("✗ Not met")
-    assert "The bursts of modem find too little charge: modem needs 6.73 mF, and 51.4 µF are fitted." in " ".join(
+    assert "Too little capacitance for the bursts of modem: modem needs 6.73 mF, and 51.4 µF are fitted." in " ".join(
         said.split()
     )
     page = (tmp_path / "out" / "review.html").read_text(encoding="utf-8")

@@ -28,17 +28,15 @@ def bank_line(result: BankResult) -> str:
 
 
 def short_sentence(found: Bursts) -> str:
-    """That the bursts of loads find too little charge, with what would hold the first of them; or how the first one falls short."""
+    """That there is too little capacitance for the bursts of loads, with what would hold the first of them; or how the first one falls short."""
     first = found.short[0]
     if first.least <= found.fitted:
         return (
             f"{check_sentence(next(one for one in found.checks if one.part == first.load and one.verdict != 'met'))}."
         )
     needed = number(first.needed, "F") if math.isfinite(first.needed) else "more than any capacitor"
-    needs = (
-        f"The bursts of {joined([one.load for one in found.short])} find too little charge: {first.load} needs {needed}"
-    )
-    fit = f" Fit {first.banks[0].words} there, for example." if first.banks else ""
+    needs = f"Too little capacitance for the bursts of {joined([one.load for one in found.short])}: {first.load} needs {needed}"
+    fit = f" For example, fit {first.banks[0].words} at {first.load}." if first.banks else ""
     return f"{needs}, and {number(found.fitted, 'F')} are fitted.{fit}"
 
 
