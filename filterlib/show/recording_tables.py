@@ -95,7 +95,7 @@ def _swings(result: Measurement) -> Table:
     border = format_quantity(result.bandwidth, "Hz")
     order = f", order {result.order}" if result.order > 1 else ""
     ways = (
-        ("all samples, noise contained", result.raw),
+        ("all samples, noise included", result.raw),
         ("mean of the periods", result.averaged),
         ("mean of the aligned periods", result.aligned),
     )

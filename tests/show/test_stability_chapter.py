@@ -97,7 +97,7 @@ def test_the_source_impedance_touches_the_line_of_the_magnitude_rule_where_it_ri
 def test_no_words_are_cut_off_or_lie_on_others(margin, figure):
     drawn = svg(figure(margin))
     assert not faults(drawn)
-    assert any("back from" in words or "power drawn" in words for words in texts(drawn))
+    assert any("seen by" in words or "power drawn" in words for words in texts(drawn))
 
 
 def test_the_numbers_are_those_of_the_margin(margin):
