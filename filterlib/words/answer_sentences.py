@@ -181,11 +181,12 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
     """What explains the readings, what they do not tell apart, and what to measure next."""
     best, alike = explained.ranked[0], explained.alike
     if explained.sound:
-        agree = all(one.outcome != "does not agree" for one in result.answers)
         yield (
-            "The board as designed explains all readings."
-            if agree
-            else "No fault that is known here explains the readings better than the board as designed does."
+            "No fault that is known here explains the readings better than the board as designed does."
+            if not explained.agree
+            else "The board as designed explains all readings."
+            if best.explains
+            else "All readings agree with the design; harmonics deviate more than usual, and no fault explains them much better."
         )
         rest = [one for one in alike if one.fault.kind != "as designed"]
         if rest:

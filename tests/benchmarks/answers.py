@@ -46,8 +46,7 @@ def known_and_drawn(name: str) -> Known:
     points = [point.name for point in load_design(file).operating_points]
     after = [Capture(captures[1], place, point) for point in points for place in PLACES]
     known = bench(file, before=captures[0], after=after, as_stated=True)
-    cases = drawn_cases(known.design, known.ripples[points[0]])
-    assert cases is not None
+    ((_, cases),) = drawn_cases(known.design, known.ripples[points[0]])  # both state their shape
     taken = set(cases.some(CASES))
     new = [n for n, one in enumerate(cases.some(OTHERS)) if one not in taken]
     return known, trials(known), trials(known, OTHERS), new

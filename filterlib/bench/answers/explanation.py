@@ -80,17 +80,18 @@ class NextReading:
 
 @dataclass(frozen=True)
 class Explained:
-    """Explanations, the likeliest first; but the board as designed is first where it explains all readings and is not much
-    less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does."""
+    """Explanations, the likeliest first; but the board as designed is first where it explains all readings, or all of them ``agree`` with the
+    design, and it is not much less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does."""
 
     ranked: tuple[Explanation, ...]
+    agree: bool
     next_reading: NextReading | None
     pair: tuple[Explanation, Explanation] | None
 
     @property
     def sound(self) -> bool:
         """Whether nothing speaks against the board as designed."""
-        return self.ranked[0].fault.kind == "as designed" and self.ranked[0].explains
+        return self.ranked[0].fault.kind == "as designed" and (self.ranked[0].explains or self.agree)
 
     @property
     def alike(self) -> tuple[Explanation, ...]:
@@ -114,8 +115,9 @@ def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explai
     logs = np.log(prior) + [one.likely for one in found]
     shares = np.exp(logs - logsumexp(logs))
     weighed = (replace(one, likely=float(share)) for one, share in zip(found, shares, strict=True))
-    ranked = _simplest_first(_merged(sorted(weighed, key=lambda one: -one.likely)))
-    return Explained(tuple(ranked), *_next(result, ranked, {one.fault: one for one in known}))
+    agree = all(one.outcome != "does not agree" for one in result.behind)
+    ranked = _simplest_first(_merged(sorted(weighed, key=lambda one: -one.likely)), agree)
+    return Explained(tuple(ranked), agree, *_next(result, ranked, {one.fault: one for one in known}))
 
 
 def _merged(ranked: Sequence[Explanation]) -> list[Explanation]:
@@ -136,10 +138,10 @@ def _one_for_both(one: Explanation, other: Explanation) -> bool:
     return one.fault.act == other.fault.act and one.likely <= ALIKE * other.likely * len(one.faults)
 
 
-def _simplest_first(ranked: list[Explanation]) -> list[Explanation]:
-    """The board as designed ahead of all others, where it explains all readings and is not `SIMPLER` times less likely."""
+def _simplest_first(ranked: list[Explanation], agree: bool) -> list[Explanation]:
+    """The board as designed ahead of all others, where it is not `SIMPLER` times less likely and explains all readings or all ``agree``."""
     sound = next((one for one in ranked if one.fault.kind == "as designed"), None)
-    if sound is None or not sound.explains or sound.likely * SIMPLER < ranked[0].likely:
+    if sound is None or not (sound.explains or agree) or sound.likely * SIMPLER < ranked[0].likely:
         return ranked
     return [sound, *(one for one in ranked if one is not sound)]
 
@@ -159,15 +161,18 @@ def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
     if not result.behind:
         raise FilterlibError("nothing is learned: no reading behind the filter")
     point = result.behind[0].station.point
-    drawn = drawn_cases(result.design, result.ripples[point])
-    if drawn is None:
-        raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
-    columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
-    many = Solution(with_values(result.design, columns), solve(result.design, point).state)
     here = [one for one in result.behind if one.station.point == point]
     there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
-    tried = trial(there, Fault("as designed"), {point: spectra(many)})
-    return drawn, differences(there, tried, here).of_cases
+    found, likely = None, []
+    for design, drawn in drawn_cases(result.design, result.ripples[point]):
+        columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
+        many = Solution(with_values(design, columns), solve(design, point).state)
+        tried = trial(there, Fault("as designed"), {point: spectra(many)})
+        likely.append(differences(there, tried, here).of_cases)
+        found = drawn if found is None else found.beside(drawn)
+    if found is None:
+        raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
+    return found, np.concatenate(likely)
 
 
 def _next(

@@ -11,6 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import RippleResult
 from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
@@ -115,27 +116,37 @@ def _plausible_ends(
     design: Design, station: Station, result: RippleResult, count: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Of the magnitude of each coefficient (count,), NaN where no plausible cases were drawn."""
-    columns = drawn_columns(design, result, _CASES)
-    if not columns:
+    many = [
+        np.abs(spectra(Solution(with_values(one, columns), solve(one, station.point).state)).whole(station.place))
+        for one, columns in drawn_columns(design, result, _CASES)
+        if columns
+    ]
+    if not many:
         return np.full(count, np.nan), np.full(count, np.nan)
-    moved = Solution(with_values(design, columns), solve(design, station.point).state)
-    many = np.abs(spectra(moved).whole(station.place))[:, :count]
-    low, high = np.nanquantile(many, ENDS, axis=0)
+    low, high = np.nanquantile(np.concatenate(many)[:, :count], ENDS, axis=0)
     return low, high
 
 
-def drawn_cases(design: Design, result: RippleResult) -> Plausible | None:
-    """The plausible cases of an operating point, of the design's own shape; None where there are none."""
+def drawn_cases(design: Design, result: RippleResult) -> tuple[tuple[Design, Plausible], ...]:
+    """The plausible cases of an operating point, of the design with each shape that its converter may have; nothing where there are none."""
     drawn = next((one.plausible for one in result.extents.values()), None)
-    if drawn is not None and "converter.shape" in drawn.values:
-        return drawn.where("converter.shape", design.converter.shape)
-    return drawn
-
-
-def drawn_columns(design: Design, result: RippleResult, count: int) -> Mapping[str, Any]:
-    """Some of the plausible cases, as often as each weighs: key -> (count, 1); nothing where there are none."""
-    drawn = drawn_cases(design, result)
     if drawn is None:
-        return {}
-    some = drawn.some(count)
-    return {key: one[some][:, None] for key, one in drawn.values.items() if key != "converter.shape"}
+        return ()
+    if "converter.shape" not in drawn.values:
+        return ((design, drawn),)
+    found = ((one, drawn.where("converter.shape", one.converter.shape)) for one in shapes(design))
+    return tuple((one, cases) for one, cases in found if cases is not None and cases.effective > 0)
+
+
+def drawn_columns(design: Design, result: RippleResult, count: int) -> tuple[tuple[Design, Mapping[str, Any]], ...]:
+    """Some of the plausible cases of each shape, as often as each weighs: key -> (cases, 1); the design alone where there are none."""
+    drawn = drawn_cases(design, result)
+    weights = np.array([np.sum(cases.weights[np.isfinite(cases.figures)]) for _, cases in drawn])
+    shares = np.rint(count * weights / weights.sum()).astype(int) if drawn else []
+    found = []
+    for (one, cases), some in zip(drawn, shares, strict=True):
+        if some:
+            chosen = cases.some(int(some))
+            columns = {key: v[chosen][:, None] for key, v in cases.values.items() if key != "converter.shape"}
+            found.append((one, columns))
+    return tuple(found) or ((design, {}),)

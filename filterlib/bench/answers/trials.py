@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
@@ -23,6 +23,7 @@ from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
+_Columns = Mapping[str, Any]
 CASES = 32
 """Plausible cases that stand for all."""
 
@@ -38,6 +39,11 @@ class Trial:
     fault: Fault
     figures: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
     peaks: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
+
+    @property
+    def cases(self) -> int:
+        """How many."""
+        return max(len(one) for one in (*self.figures.values(), *self.peaks.values()))
 
 
 def trials(result: BenchResult, cases: int = CASES) -> tuple[Trial, ...]:
@@ -58,14 +64,31 @@ def stations(design: Design, point: str) -> Iterator[Station]:
 
 def tried(result: BenchResult, fault: Fault, cases: int) -> Trial | None:
     """Of one fault; None where it makes no steady state, or cannot be at any operating point that was read."""
-    design = with_fault(result.design, fault)
+    drawn = drawn_columns(result.design, next(iter(result.ripples.values())), cases)
+    parts = [_of_shape(result, fault, one, columns) for one, columns in drawn]
+    return _joined([one for one in parts if one is not None])
+
+
+def _of_shape(result: BenchResult, fault: Fault, shape: Design, columns: _Columns) -> Trial | None:
+    design = with_fault(shape, fault)
     if design is None:
         return None
     try:
-        at = {point: _spectra(result, design, fault, point, cases) for point in result.ripples}
+        at = {point: _spectra(design, fault, point, columns) for point in result.ripples}
     except FilterlibError:
         return None
     return None if fault.bursts and all(one is None for one in at.values()) else trial(result, fault, at)
+
+
+def _joined(parts: Sequence[Trial]) -> Trial | None:
+    """The cases of all shapes behind each other."""
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    figures, peaks = (
+        {name: np.concatenate([np.broadcast_to(held[name], (size, *held[name].shape[1:])) for held, size in several]) for name in several[0][0]}
+        for several in ([(one.figures, one.cases) for one in parts], [(one.peaks, one.cases) for one in parts])
+    )  # fmt: skip
+    return Trial(parts[0].fault, figures, peaks)
 
 
 def trial(result: BenchResult, fault: Fault, at: Mapping[str, Spectra | None]) -> Trial:
@@ -113,30 +136,29 @@ def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> Any:
     return result.scope.response(frequencies, fault.lead) if fault.lead else 1.0
 
 
-def _spectra(result: BenchResult, design: Design, fault: Fault, point: str, cases: int) -> Spectra | None:
+def _spectra(design: Design, fault: Fault, point: str, columns: _Columns) -> Spectra | None:
     """Of plausible cases: their values, but for the part that has the fault; None where a fault cannot be at this point."""
     if fault.clipped:
-        return _clipped(result, design, fault, point, cases)
+        return _clipped(design, fault, point, columns)
     solution = solve(design, point)
     there = solution.supposed if fault.bursts else solution
-    return None if there is None else spectra(_with_cases(result, there, fault, cases))
+    return None if there is None else spectra(_with_cases(there, fault, columns))
 
 
-def _with_cases(result: BenchResult, solution: Solution, fault: Fault, cases: int) -> Solution:
+def _with_cases(solution: Solution, fault: Fault, columns: _Columns) -> Solution:
     design = solution.design
     known = {one.key for one in uncertain_parameters(design)}
-    columns = drawn_columns(result.design, result.ripples[solution.point], cases)
     values = {key: v for key, v in columns.items() if key in known and not key.startswith(f"filter.{fault.part}.")}
     return Solution(with_values(design, values), solution.state) if values else solution
 
 
-def _clipped(result: BenchResult, design: Design, fault: Fault, point: str, cases: int) -> Spectra:
+def _clipped(design: Design, fault: Fault, point: str, columns: _Columns) -> Spectra:
     """What an earthed scope shows whose clip is on the return of the place that it reads."""
     several = []
     for place in (TERMINALS, *(load.name for load in design.loads)):
         on = with_clip(design, place)
         assert on.clip is not None
         outputs = {place: on.clip.readings(on.loads)[MEASURED]}
-        several.append(spectra(_with_cases(result, solve(on, point), fault, cases), outputs=outputs))
+        several.append(spectra(_with_cases(solve(on, point), fault, columns), outputs=outputs))
     by_source = {key: one for found in several for key, one in found.by_source.items()}
     return replace(several[0], by_source=by_source, reflected={}, reflected_frequencies={})

@@ -7,7 +7,7 @@ import pytest
 
 import filterlib
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.bench.answers.answer import BenchResult, Capture, bench
+from filterlib.bench.answers.answer import Answer, BenchResult, Capture, bench, judged
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.learned import both_ranges, learn, learned_text
@@ -64,12 +64,16 @@ def board(answered: BenchResult, fault, places=("terminals", "modem", "logger"))
     point = answered.design.operating_points[0].name
     there = spectra(solve(design, point))
     old = answered.answers[1]
-    answers = []
+    answers: list[Answer] = []
     for place in places:
         station = named_station(answered.design, place, point)
         volts = fault.factor * float(np.ravel(there.peak_to_peak(place, station.band))[0])
         reading = replace(old.reading, value=volts, shown=volts, low=0.95 * volts, high=1.05 * volts)
-        answers.append(replace(old, station=station, reading=reading))
+        figure, extent = (
+            getattr(answered.ripples[point], held)[place, station.band.label] for held in ("figures", "extents")
+        )
+        ends = figure.peak_to_peak, figure.probable_low, figure.probable_high
+        answers.append(judged(station, reading, *ends, extent.plausible))
     lines = answered.spectra[0]
     peaks = fault.factor * 2 * np.abs(there.whole("modem"))
     after = peaks[np.rint(lines.frequencies / there.frequencies[0]).astype(int) - 1]
