@@ -134,7 +134,7 @@ def bank_cautions(result: BankResult) -> Iterator[str]:
     yield f"The full bank stores {number(best.energy, 'J')} and {number(best.charge, 'C')}. A short circuit of it burns and throws metal: discharge it through a resistor before work."
     for limit in LIMITS:
         if result.output > limit.above:
-            stored = best.charge if limit.unit == "C" else best.energy
+            stored = {"C": best.charge, "F": best.nominal, "J": best.energy}[limit.unit]
             relation = "more" if stored > limit.value else "less"
             yield f"That is {relation} than {number(limit.value, limit.unit)}: {limit.source}."
     bleed = next(one for one in result.fittings.bleeders if one.heat <= LITTLE * 1.001)

@@ -50,7 +50,19 @@ def test_copper_resistance_per_1000_feet(gauge, ohms):
 
 @pytest.mark.parametrize(
     ("gauge", "ohms"),
-    [(10, 3.277), (14, 8.285), (18, 20.948), (20, 33.31), (22, 52.96), (24, 84.21), (28, 212.9), (30, 338.5)],
+    [
+        (10, 3.277),
+        (12, 5.211),
+        (14, 8.285),
+        (16, 13.174),
+        (18, 20.948),
+        (20, 33.31),
+        (22, 52.96),
+        (24, 84.21),
+        (26, 133.90),
+        (28, 212.9),
+        (30, 338.5),
+    ],
 )
 def test_copper_resistance_per_kilometre(gauge, ohms):
     # hand: IACS copper, 1.7241e-8 ohm m at 20 °C (IEC 60028, from memory), and the formula of ASTM B258

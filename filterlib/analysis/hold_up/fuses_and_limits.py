@@ -21,7 +21,7 @@ SHAPES = {"rectangle": 1.0, "half sine": 1 / 2, "exponential": 1 / 2, "triangle"
 
 @dataclass(frozen=True)
 class Limit:
-    """A published limit of what may be touched: a ``value`` in ``unit``, charge [C] or energy [J], and where it is from.
+    """A published limit of what may be touched: a ``value`` in ``unit``, charge [C], capacitance [F] or energy [J], and where it is from.
 
     ``above``: the voltage [V] from which it is asked.
     """
@@ -35,7 +35,8 @@ class Limit:
 LIMITS = (
     Limit("C", 60e-6, "IEC 60204-1, 6.2.4: plugs that are exposed (read second-hand)"),
     Limit("C", 45e-6, "IEC 61010-1, above its voltage limits (read second-hand)"),
-    Limit("C", 45e-6, "household appliances, 42.4 V to 15 kV (read second-hand)", 42.4),
+    Limit("F", 0.1e-6, "household appliances, 42.4 V to 450 V (read second-hand)", 42.4),
+    Limit("C", 45e-6, "household appliances, 450 V to 15 kV (read second-hand)", 450.0),
     Limit("J", 20.0, "hazardous energy in equipment for information technology (from memory)"),
 )
 

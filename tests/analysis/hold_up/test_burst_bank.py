@@ -6,7 +6,7 @@ import pytest
 
 from filterlib.analysis.hold_up.burst_bank import bank
 from filterlib.analysis.hold_up.fittings import Limiter, bank_fuse, bleeders, fuse_rating, limiters
-from filterlib.analysis.hold_up.fuses_and_limits import SHAPES, melting_needed, pulse_heat
+from filterlib.analysis.hold_up.fuses_and_limits import LIMITS, SHAPES, melting_needed, pulse_heat
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.in_time import in_time
 from filterlib.analysis.hold_up.isolation import DIODES, SIZED, isolation
@@ -185,3 +185,12 @@ def test_bleed_resistors():
     assert watt.resistance == pytest.approx(784.0, rel=1e-12, abs=0)
     assert watt.seconds == pytest.approx(30.889 * 0.784, rel=2e-5, abs=0)
     assert rows[0].energy == pytest.approx(rows[0].heat * 86400, rel=1e-12, abs=0)
+
+
+@pytest.mark.parametrize(
+    ("unit", "value", "above"),
+    [("C", 60e-6, 0.0), ("C", 45e-6, 0.0), ("F", 0.1e-6, 42.4), ("C", 45e-6, 450.0), ("J", 20.0, 0.0)],
+)
+def test_the_limits_of_what_may_be_touched(unit, value, above):
+    """published, read second-hand: IEC 60204-1 6.2.4, IEC 61010-1, household appliances by their voltage; 20 J from memory."""
+    assert (unit, value, above) in [(one.unit, one.value, one.above) for one in LIMITS]
