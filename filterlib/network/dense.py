@@ -26,13 +26,7 @@ _ROUNDS = 4
 
 def assemble(pattern: Pattern, values: Values, count: int) -> np.ndarray:
     """The matrices A of ``count`` points, from values that are numbers or arrays (count,): array (count, n, n)."""
-    kind = complex if any(np.iscomplexobj(v) for v in values) else float
-    a = np.zeros((count, pattern.size, pattern.size), dtype=kind)
-    rows, columns, signs, symbols = np.array([term[:4] for term in pattern.terms]).T
-    stacked = np.array([np.broadcast_to(v, count) for v in values], dtype=kind)
-    place: tuple[slice | np.ndarray, ...] = (slice(None), rows, columns)
-    np.add.at(a, place, stacked[symbols].T * signs)  # type: ignore[arg-type]
-    return a
+    return _scattered(_entries(pattern), (count, pattern.size, pattern.size), values)
 
 
 def assemble_laws(pattern: Pattern, values: Values, count: int) -> np.ndarray:
@@ -40,18 +34,43 @@ def assemble_laws(pattern: Pattern, values: Values, count: int) -> np.ndarray:
 
     A voltage is not split into those of its nodes: two of coupled windings that share a node would leave rounding there.
     """
-    first, width = pattern.count, len(pattern.branches)
+    width = len(pattern.branches)
+    return _scattered(_law_entries(pattern), (count, width, 2 * width), values)
+
+
+def _scattered(entries: np.ndarray, shape: tuple[int, int, int], values: Values) -> np.ndarray:
+    """Matrices of a shape (count, rows, columns) from ``entries``: row, column, sign and symbol of each, one below the other."""
     kind = complex if any(np.iscomplexobj(v) for v in values) else float
-    laws = np.zeros((count, width, 2 * width), dtype=kind)
+    rows, columns, signs, symbols = entries
+    stacked = np.empty((len(values), shape[0]), dtype=kind)
+    for symbol, value in enumerate(values):
+        stacked[symbol] = value
+    matrices = np.zeros(shape, dtype=kind)
+    place: tuple[slice | np.ndarray, ...] = (slice(None), rows, columns)
+    np.add.at(matrices, place, stacked[symbols].T * signs)  # type: ignore[arg-type]
+    return matrices
+
+
+@lru_cache(maxsize=256)
+def _entries(pattern: Pattern) -> np.ndarray:
+    """Of `assemble`."""
+    return np.array([term[:4] for term in pattern.terms]).T
+
+
+@lru_cache(maxsize=256)
+def _law_entries(pattern: Pattern) -> np.ndarray:
+    """Of `assemble_laws`."""
+    first, width = pattern.count, len(pattern.branches)
+    entries = []
     for term in pattern.terms:
         if term.branch >= 0:
             branch = pattern.branches[term.branch]
             if term.column == branch.a or branch.a < 0:  # one end of the two says it all
                 sign = term.sign if term.column == branch.a else -term.sign
-                laws[:, term.row - first, term.branch] += sign * values[term.symbol]
+                entries.append((term.row - first, term.branch, sign, term.symbol))
         elif term.row >= first:
-            laws[:, term.row - first, width + term.column - first] += term.sign * values[term.symbol]
-    return laws
+            entries.append((term.row - first, width + term.column - first, term.sign, term.symbol))
+    return np.array(entries, dtype=int).reshape(-1, 4).T
 
 
 def right_sides(size: int, right: Columns) -> np.ndarray:
