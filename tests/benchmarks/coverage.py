@@ -96,6 +96,12 @@ def boards(name: str, count: int, random: np.random.Generator) -> dict[str, np.n
     return {key: one[np.isfinite(one)] for key, one in many.items()}
 
 
+def reaches(known: np.ndarray, scope: ScopeErrors) -> np.ndarray:
+    """Expanded uncertainty of reading and prediction together, below and above, in logarithms: of a long tail it is not alike."""
+    ends = np.abs(np.quantile(known, (0.025, 0.975)) - np.median(known))
+    return np.asarray(np.hypot(ends, 1.96 * np.hypot(MODEL, scope.spread)))
+
+
 def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tuple[bool, bool, bool]]:
     """Of boards of a design, at one station after the other: whether one that is sound is called different, and two that are off."""
     drawn = boards(name, max(count, 4 * CASES), random)
@@ -105,9 +111,10 @@ def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tup
         random_ones = random.choice(figures, CASES + 1, replace=False)
         true, cases = random_ones[0] * np.exp(MODEL * random.standard_normal()), random_ones[1:]
         scope = scopes(random, float(true))
-        reach = 1.96 * np.hypot(np.std(np.log(cases)), np.hypot(MODEL, scope.spread))
+        below, above = reaches(np.log(cases), scope)
         yield tuple(
-            _different(typed(random, float(true * np.exp(shift * reach)), scope), cases) for shift in (0.0, -2.0, 2.0)
+            _different(typed(random, float(true * np.exp(shift)), scope), cases)
+            for shift in (0.0, -2 * below, 2 * above)
         )  # type: ignore[misc]
 
 
@@ -124,9 +131,9 @@ def of_the_population(count: int, random: np.random.Generator) -> Iterator[tuple
             continue
         figure, cases = found.figures[FIGURE], found.extents[FIGURE].plausible
         scope, known = scopes(random, one.truth), np.log(cases.figures[np.isfinite(cases.figures)])
-        reach = 1.96 * np.hypot(np.std(known), np.hypot(MODEL, scope.spread))
+        below, above = reaches(known, scope)
         ends = figure.peak_to_peak, figure.probable_low, figure.probable_high, cases
-        read = (typed(random, float(one.truth * np.exp(shift * reach)), scope) for shift in (0.0, -2.0, 2.0))
+        read = (typed(random, float(one.truth * np.exp(shift)), scope) for shift in (0.0, -2 * below, 2 * above))
         yield tuple(judged(STATION, each, *ends).outcome == "does not agree" for each in read)  # type: ignore[misc]
 
 

@@ -26,7 +26,8 @@ from filterlib.system.uncertain_parameters import with_values
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
 EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
 ALIKE = 3.0  # times less likely, up to which two faults are not told apart
-SIMPLER = 10.0  # times less likely, up to which the board as designed is taken before a fault
+SIMPLER, UNSEEN = 10.0, 100.0
+"""Times less likely, up to which the board as designed is taken before a fault: where a reading does not agree, and where all do."""
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
@@ -139,9 +140,10 @@ def _one_for_both(one: Explanation, other: Explanation) -> bool:
 
 
 def _simplest_first(ranked: list[Explanation], agree: bool) -> list[Explanation]:
-    """The board as designed ahead of all others, where it is not `SIMPLER` times less likely and explains all readings or all ``agree``."""
+    """The board as designed ahead of all others, where it explains all readings or all ``agree``, and is not much less likely."""
     sound = next((one for one in ranked if one.fault.kind == "as designed"), None)
-    if sound is None or not (sound.explains or agree) or sound.likely * SIMPLER < ranked[0].likely:
+    times = UNSEEN if agree else SIMPLER
+    if sound is None or not (sound.explains or agree) or sound.likely * times < ranked[0].likely:
         return ranked
     return [sound, *(one for one in ranked if one is not sound)]
 
