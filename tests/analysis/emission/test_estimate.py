@@ -265,7 +265,7 @@ def test_what_is_left_out_is_said(changes, word):
     assert any("v_dm = v+ − v−" in sentence for sentence in told)
 
 
-@pytest.mark.parametrize(("isolated", "word"), [(True, "its own cable and battery"), (False, "no networks are")])
+@pytest.mark.parametrize(("isolated", "word"), [(True, "its own cable and battery"), (False, "input are no networks")])
 def test_what_stands_at_the_other_end_is_said(isolated, word):
     one = board().replace(converter={**DRIVEN, "isolated": isolated})
     assert any(word in sentence for sentence in covers(one, "output"))
