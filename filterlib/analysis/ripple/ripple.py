@@ -186,28 +186,24 @@ def ripple(
     >>> round(1e3 * figure.peak_to_peak, 2)  # [mV]
     4.91
     """
-    design, state = solution.design, solution.state
-    wanted = bands(design)
+    design, wanted = solution.design, bands(solution.design)
     if like is not None:
         return _first_look(solution, wanted, like, closer)
     before, after = spectra(solution, filtered=False), spectra(solution)
     intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or _as_it_is) if interval else {}
     estimated = _if_it_bursts(solution, wanted) if interval else {}
-    sides = {place + BEFORE: (before, place) for place in before.places} | {
-        place: (after, place) for place in after.places
-    }
+    sides = {at + BEFORE: (before, at) for at in before.places} | {at: (after, at) for at in after.places}
     figures, waveforms, partial = {}, {}, {}
     for name, (harmonics, place) in sides.items():
         for one in wanted:
-            figures[name, one.label] = _figure(
-                harmonics, place, one, intervals.get((name, one.label)), estimated.get((name, one.label))
-            )
-            waveforms[name, one.label] = harmonics.waveform(place, one)
+            key = name, one.label
+            figures[key] = _figure(harmonics, place, one, intervals.get(key), estimated.get(key))
+            waveforms[key] = harmonics.waveform(place, one)
             for source in (s for at, s in harmonics.by_source if at == place):
                 partial[name, one.label, source] = harmonics.waveform(place, one, source)
     count = len(next(iter(waveforms.values())))
     return RippleResult(
-        point=state.point,
+        point=solution.point,
         switching_frequency=1 / solution.period,
         places=tuple(sides),
         figures=figures,

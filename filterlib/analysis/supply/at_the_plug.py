@@ -213,45 +213,17 @@ def _checks(design: Design, plugs: list[Plug], capacitors: tuple[Input, ...]) ->
     volts, amps, melting = (
         [getattr(one, name) for one in plugs] for name in ("peak_voltage", "peak_current", "melting")
     )
-    yield check(
-        "plug.voltage", "input capacitors", "peak voltage at the plug", "V", volts, rated, "rated voltage", "the part's"
-    )
-    side = design.input_side or InputSide()
-    if side.highest_voltage is not None:
-        yield check(
-            "plug.converter",
-            "the converter's input",
-            "peak voltage at the plug",
-            "V",
-            volts,
-            side.highest_voltage,
-            "highest input voltage",
-            "the design file",
-        )
-    fuse, switch = design.battery_side.fuse, design.battery_side.switch
-    yield check(
-        "plug.current",
-        "switch or plug",
-        "peak current at the plug",
-        "A",
-        amps,
-        switch.peak_current,
-        "peak current",
-        "the design file",
-    )
+    peak, file = "peak voltage at the plug", "the design file"
+    yield check("plug.voltage", "input capacitors", peak, "V", volts, rated, "rated voltage", "the part's")
+    highest = (design.input_side or InputSide()).highest_voltage
+    if highest is not None:
+        yield check("plug.converter", "the converter's input", peak, "V", volts, highest, "highest input voltage", file)
+    fuse, most = design.battery_side.fuse, design.battery_side.switch.peak_current
+    yield check("plug.current", "switch or plug", "peak current at the plug", "A", amps, most, "peak current", file)
     if fuse.melting_i2t is not None:
-        share = withstand(fuse.pulses)
+        share, source = withstand(fuse.pulses), "a fuse maker's catalogue"
         rule = f"{100 * share:.0f} % of its melting I²t for {fuse.pulses:,} pulses"
-        yield check(
-            "plug.fuse",
-            "fuse",
-            "I²t of the plug",
-            "A2s",
-            melting,
-            share * fuse.melting_i2t,
-            rule,
-            "a fuse maker's catalogue",
-        )
+        yield check("plug.fuse", "fuse", "I²t of the plug", "A2s", melting, share * fuse.melting_i2t, rule, source)
 
 
 def _fixes(nominal: _Case, highest: float, steady: float) -> Iterator[tuple[str, str, float, float, Added]]:
