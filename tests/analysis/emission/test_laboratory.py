@@ -8,11 +8,11 @@ from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.laboratory import laboratory_uncertainty
 from filterlib.analysis.emission.levels import network_tolerance
 from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra, setup
-from filterlib.analysis.review import review
+from filterlib.analysis.judgement import judge
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.limits import load_limit
-from filterlib.system.solution import solve
+from filterlib.system.solution import solve, solve_all
 from filterlib.words.emission_sentences import emission_notes, margin_sentence
 from filterlib.words.verdict_sentences import verdict_sentence
 from tests.dense import dense_transfer
@@ -108,6 +108,6 @@ def test_a_requirement_is_met_throughout_in_any_laboratory(tmp_path, more, asked
     (first,) = emissions(solve(board()), EmissionTest(limits=(flat(tmp_path, 60),))).margins
     limit = flat(tmp_path, 60 - first.low + more)
     wanted = {"kind": "emission", "side": "output", "limit": limit, "margin": asked}
-    (verdict,) = review(board(requirements=[wanted])).verdicts
+    (verdict,) = judge(solve_all(board(requirements=[wanted]))).verdicts
     assert verdict.verdict == answer
     assert ("laboratory" in verdict_sentence(verdict).partition(".")[0]) == (asked == "0 dB")

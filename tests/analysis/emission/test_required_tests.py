@@ -8,11 +8,11 @@ import pytest
 from filterlib import cli, load_design
 from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of, nearest
-from filterlib.analysis.review import review
+from filterlib.analysis.judgement import judge
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder
 from filterlib.system.limits import load_limit
-from filterlib.system.solution import solve
+from filterlib.system.solution import solve, solve_all
 from filterlib.words.verdict_sentences import verdict_sentence
 
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
@@ -83,7 +83,7 @@ def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer
     """hand: the margin and its range of every point, compared with what is asked for."""
     limit = own(tmp_path, ["150 kHz", "30 MHz"], [level, level])
     requirement = wanted(limit, margin="3 dB")
-    found = review(CLEAN.replace(requirements=[requirement], emissions=()))
+    found = judge(solve_all(CLEAN.replace(requirements=[requirement], emissions=())))
     (verdict,) = found.verdicts
     margins = {point.operating.point: point.emissions[0].margins[0] for point in found.points}
     point = min(margins, key=lambda name: margins[name].low)
@@ -93,7 +93,7 @@ def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer
     expected = "met" if ends[1] >= 3 else "not met" if ends[2] < 3 else "undecided"
     assert answer == expected
     assert verdict.margin == pytest.approx(10 ** ((ends[1] - 3) / 20) - 1, rel=1e-12, abs=0)
-    assert found.exit_code == (0 if answer == "met" else 1)
+    assert found.good == (answer == "met")
     assert "at least 3 dB below the limit: Board (invented)" in verdict_sentence(verdict)
     assert "estimate before a test, not a test" in verdict_sentence(verdict)
     assert bool(verdict.depends_on) == (answer == "undecided")
@@ -102,7 +102,7 @@ def test_verdict_over_the_band_at_the_worst_point(quick, tmp_path, level, answer
 def test_what_cannot_be_judged_is_not_known(quick, tmp_path):
     """hand: multiples of 180 kHz leave 150 to 160 kHz empty; a filter of 9 kHz reaches 18 kHz."""
     limit = own(tmp_path, ["150 kHz", "160 kHz"], [60, 60])
-    (empty,) = review(CLEAN.replace(requirements=[wanted(limit)], emissions=())).verdicts
+    (empty,) = judge(solve_all(CLEAN.replace(requirements=[wanted(limit)], emissions=()))).verdicts
     assert empty.verdict == "undecided"
     assert np.isnan(empty.value)
     assert "no harmonic is where it has a limit" in verdict_sentence(empty)

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from filterlib import review, solve
+from filterlib import judge, review, solve, solve_all
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.results import results_text
 from filterlib.words.light_load_sentences import light_load_sentence
@@ -66,24 +66,24 @@ def test_the_numbers_for_other_programs_have_it(suspected):
 
 
 def test_who_says_that_it_never_bursts_is_believed():
-    (verdict,) = review(light(burst_below="0 %")).judgement.verdicts
+    (verdict,) = judge(solve_all(light(burst_below="0 %"))).verdicts
     assert verdict.verdict == "met"
 
 
 def test_a_stated_burst_is_taken_and_one_that_misses_its_load_says_so():
     """hand: 3 pulses of 1 A x 5.56 us / 2 each 100 us are 83 mA, and 200 mA are drawn."""
-    result = review(light(burst_below="10 %", burst={"pulses": 3, "period": "100 us", "peak": "1 A"}))
+    result = judge(solve_all(light(burst_below="10 %", burst={"pulses": 3, "period": "100 us", "peak": "1 A"})))
     point = result.points[1]
     assert point.ripple.switching_frequency == pytest.approx(10e3, rel=1e-12, abs=0)
     assert not point.ripple.estimated
     text = light_load_sentence(point)
     assert "The converter bursts: 3 pulses each 100 µs, up to 1 A" in text
     assert "carry 83.3 mA and the loads draw 200 mA" in text
-    (verdict,) = result.judgement.verdicts
+    (verdict,) = result.verdicts
     assert verdict.depends_on != "converter.burst_below"
 
 
 def test_loads_that_draw_nothing_have_no_estimate():
-    point = review(light(points=[{"name": "idle", "load": 0.0}])).points[0]
+    point = judge(solve_all(light(points=[{"name": "idle", "load": 0.0}]))).points[0]
     assert "How much ripple that makes is not known" in light_load_sentence(point)
     assert not point.ripple.estimated
