@@ -52,7 +52,7 @@ def agreeing(design: Design, file: str = "") -> Design:
     One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
     its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
     scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source); then
-    a ring at one of the two edges alone, as where one of them is slow. Where still nothing does, by less than two
+    a ring at one of the two edges alone, as where one of them is slow; then spikes faster than the ring whose frequency is stated. Where still nothing does, by less than two
     figures of a scope may be off, the figure in the way is taken as that much more, and says so (``moved_from``).
 
     Examples
@@ -94,11 +94,12 @@ def _agrees(design: Design) -> bool:
 
 
 def _ways(design: Design) -> Iterator[Design]:
-    """As it is stated, or what else may be of which the file says nothing: a steeper limit, a ring at one edge alone."""
+    """As it is stated, or what else may be of which the file says nothing: a steeper limit, a ring at one edge alone, spikes of the edges."""
     steeper, spike = tuple(_steeper(design)), design.converter.spike
     yield from (design, *steeper)
     if spike is not None:
-        yield from (_with(one, spike=spike.ringing_at_one_edge()) for one in (design, *steeper))
+        others = (spike.ringing_at_one_edge(), *((spike.of_the_edges(),) if spike.ring_frequency.stated else ()))
+        yield from (_with(one, spike=other) for other in others for one in (design, *steeper))
 
 
 def _steeper(design: Design) -> Iterator[Design]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
@@ -147,3 +148,12 @@ class Spike(Arrangement):
         other = self.model_copy()
         other._second_edge = 0.0
         return other
+
+    def of_the_edges(self) -> Self:
+        """The same as the edges themselves make it, which the inductor's winding passes: faster than the ring that is seen."""
+        usual, seen = (
+            type(self).model_fields["ring_frequency"].default,
+            format_quantity(float(self.ring_frequency.value), "Hz"),
+        )
+        why = f"the edges themselves: a ring at the stated {seen} does not agree with both figures (common practice, no source)"
+        return self.model_copy(update={"ring_frequency": replace(usual, why=why)})
