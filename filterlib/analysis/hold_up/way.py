@@ -21,6 +21,10 @@ from filterlib.system.stages import AnyStage
 
 __all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to"]
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
+NO_LEAD = (
+    1e-3,
+    10e-9,
+)  # [ohm], [H] of a load beside the filter, a centimetre there and back: common practice, no source
 USUAL = 30e-3
 """[F] of a bank as it is often built: behind a fuse, and a diode that keeps it apart (common practice, no source)."""
 NONE = 1e-6  # [ohm] that stands for no resistance at all: the limit of a current needs a slope
@@ -105,7 +109,7 @@ def path_to(design: Design, load: Load, limit: float) -> Path:
     return Path(
         volts, limit, max(float(converter.output_resistance.value), NONE), (damping, integral, delay),
         Branch(float(converter.output_capacitance.value), float(converter.output_esr.value)), sections,
-        (0.0, 0.0) if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
+        NO_LEAD if lead is None else (2 * float(lead.resistance()), float(lead.loop_inductance)),
         Branch(*OWN) if at_load is None else _capacitor(at_load.part, at_load.count, volts), first,
     )  # fmt: skip
 

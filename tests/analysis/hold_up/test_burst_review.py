@@ -8,11 +8,14 @@ import pytest
 from filterlib import Circuit, changed, judge, load_design, solve_all
 from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.proposals import broken_by, proposals
+from filterlib.analysis.hold_up import burst_review
 from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.hold_up.fitted import fitted, together
 from filterlib.analysis.hold_up.strings import strings
 from filterlib.analysis.judgement import failings
+from filterlib.errors import CircuitError
 from filterlib.parts.tables import data_folder, standard_tables
+from filterlib.words.bank_sentences import short_sentence
 
 PARTS = {name: part for table in standard_tables() for name, part in table.items()}
 BIG = "aluminium-1000u-35V"
@@ -98,3 +101,23 @@ def test_a_bank_is_advised_where_only_bursts_fail():
     assert best.robust
     assert f"9 x {BIG} across the load's end, as a bank for the bursts of modem" in best.words
     assert hold(best.judgement).verdict == "met"
+
+
+def test_a_load_beside_the_filter_has_a_start_too():
+    """It has no lead: 1 mohm and 10 nH stand for it."""
+    load = board().named_load("modem").replace(lead=None)
+    found = bursts(board().replace(loads=(load, board().named_load("logger"))))
+    assert [one.load for one in found.starts] == ["modem"]
+    assert found.starts[0].stiff > 0
+
+
+def test_a_start_that_cannot_be_followed_is_undecided(monkeypatch):
+    def gives_up(*_):
+        raise CircuitError("events do not end")
+
+    monkeypatch.setattr(burst_review, "first_milliseconds", gives_up)
+    found = bursts(banked(9))
+    assert [one.verdict for one in found.checks] == ["met", "undecided"]
+    assert "could not be followed" in found.checks[1].rule
+    assert [one.load for one in found.short] == ["modem"]
+    assert "could not be followed" in short_sentence(found)
