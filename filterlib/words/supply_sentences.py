@@ -32,7 +32,10 @@ ARC_VOLTS, ARC_AMPS = 12.0, 0.4  # from which contacts of copper or silver arc: 
 
 
 def value_words(one: Check) -> str:
-    """The nominal figure and its range."""
+    """The nominal figure and its range; of a current that the line cannot deliver at an end of it, that."""
+    if one.value < one.high == float("inf"):
+        value = number(one.value, one.unit) if one.unit else f"{100 * one.value:.3g} %"
+        return f"{value} (at an end of the range the line cannot deliver this)"
     if not one.unit:
         return (
             f"{100 * one.value:.3g} % ({100 * one.low:.3g} to {100 * one.high:.3g} %)"

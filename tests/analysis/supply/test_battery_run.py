@@ -8,6 +8,7 @@ import pytest
 from filterlib import Circuit, Current, solve_all
 from filterlib.analysis.supply.battery_run import battery_run, line_current
 from filterlib.analysis.supply.reflected import reflected
+from filterlib.analysis.supply.rules import check
 from filterlib.analysis.supply.wires import ampacity, gauge_name, least_gauge, opens_within
 from filterlib.errors import FilterlibError
 from filterlib.parts.wire import awg_diameter
@@ -15,6 +16,7 @@ from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.input_side import input_current
+from filterlib.words.supply_sentences import value_words
 
 
 def area(gauge):
@@ -237,3 +239,10 @@ def test_an_efficiency_above_1_is_refused():
             name="Skerry (invented)", output_voltage=28, switching_frequency=1.5e5, ripple={"peak_to_peak": 0.1},
             efficiency_over_load=[[0.1, 0.7], [1.0, 1.2]],
         )  # fmt: skip
+
+
+def test_a_line_that_cannot_deliver_at_an_end_of_its_range_says_so():
+    """No figure is infinite on a screen."""
+    one = check("wire.drop", "supply wire", "voltage lost", "", (0.05, 0.04, math.inf), 0.03, "3 %", "hand")
+    assert value_words(one) == "5 % (at an end of the range the line cannot deliver this)"
+    assert one.verdict == "not met"
