@@ -111,7 +111,7 @@ def battery_sentences(run: BatteryRun, design: Design) -> Iterator[str]:
     allowed = f"loses at most {share(wire.drop)} over {number(float(wire.length.value), 'm')} and carries this"
     if run.gauge == run.gauge:
         yield f"The thinnest wire that {allowed}: {gauge_name(int(run.gauge))} (drop by the resistance of copper; ampacity by the table of ABYC E-11, read second-hand)."
-    elif run.most == run.most:
+    elif run.most > 0:
         yield f"No wire of the table {allowed}: shorten it, or use two in parallel."
     yield "Local codes come first: they decide about wire, fuse and switch."
 

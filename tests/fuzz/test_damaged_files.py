@@ -7,13 +7,16 @@ import random
 import re
 from collections import Counter
 
+import numpy as np
 import pytest
 
 from filterlib import cli, load_design
+from filterlib.analysis.supply.battery_run import battery_run
 from filterlib.errors import InputError
 from filterlib.parts.touchstone import read_touchstone
-from filterlib.system.solution import solve
+from filterlib.system.solution import solve, solve_all
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.words.supply_sentences import battery_line, battery_sentences
 from tests.fuzz.ends import at_ends, ends, every_model, held
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
@@ -128,6 +131,17 @@ def test_a_draw_below_all_numbers_is_refused_by_its_key(path, tmp_path):
     case = ("rare", ((path, 1e-300),))
     with pytest.raises(InputError, match=rf"board.toml: {re.escape(key_of(path))} .*prefix or a unit forgotten"):
         load_design(write(sweep_changed(case), tmp_path))
+
+
+def test_what_draws_nothing_takes_nothing_of_its_battery(tmp_path):
+    """Found by the sweep: 0 W is allowed; its share of the full load, the run time and the wire were over nothing."""
+    design = load_design(write(sweep_changed(("fed", ((("load", 0, "power"), 0.0),))), tmp_path))
+    run = battery_run(solve_all(design))
+    assert {check.margin for check in run.checks if check.high == 0} == {np.inf}
+    assert (run.mean, run.most, run.per_day) == (0.0, 0.0, 0.0)
+    assert [value != value for value in (run.runs, run.runs_low, run.gauge)] == [True] * 3
+    said = " ".join([battery_line(run), *battery_sentences(run, design)])
+    assert not any(words in said for words in ("It runs", "thinnest wire", "No wire"))
 
 
 def test_a_converter_without_output_resistance_has_a_bank(tmp_path):

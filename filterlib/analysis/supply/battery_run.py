@@ -86,7 +86,8 @@ def battery_run(solutions: Iterable[Solution]) -> BatteryRun:
 
     def taken(power: float, battery: float) -> float:
         """Power at the converter's input [W]."""
-        return power / min(float(efficiency.value) * design.converter.efficiency_ratio(power / full, battery), 1.0)
+        share = power / full if full else 0.0
+        return power / min(float(efficiency.value) * design.converter.efficiency_ratio(share, battery), 1.0)
 
     draws = tuple(
         PointDraw(one.point, power, *(line_current(taken(power, battery), battery, ohms) for battery in (at, lowest)))
@@ -148,18 +149,19 @@ def _over_bursts(design: Design, taken: Callable[[float], float]) -> float:
 
 
 def _runs(side: BatterySide, volts: float, mean: float) -> tuple[float, float]:
-    """Run time [s], nominal and at the least usable share of the capacity; NaN where no capacity is stated."""
-    if side.battery.capacity is None:
+    """Run time [s], nominal and at the least usable share of the capacity; NaN where no capacity is stated, or nothing drawn."""
+    if side.battery.capacity is None or not mean:
         return math.nan, math.nan
     energy = side.battery.capacity * volts
     return energy * float(side.battery.usable.value) / mean, energy * side.battery.usable.low / mean
 
 
 def _gauge(side: BatterySide, current: float, lowest: float) -> float:
+    """The thinnest wire that will do; NaN where none will, or where nothing is drawn."""
     found = (
-        None
-        if math.isnan(current)
-        else least_gauge(current, float(side.wire.length.value), side.wire.drop * lowest, hot=_hot(side))
+        least_gauge(current, float(side.wire.length.value), side.wire.drop * lowest, hot=_hot(side))
+        if current > 0
+        else None
     )
     return math.nan if found is None else float(found)
 

@@ -48,7 +48,8 @@ class Check:
     @property
     def margin(self) -> Annotated[float, Unit("", key="*_ratio")]:
         """Limit over the worst value less 1; the other way round for "at least"."""
-        ratio = self.low / self.limit if self.at_least else self.limit / self.high
+        over, under = (self.low, self.limit) if self.at_least else (self.limit, self.high)
+        ratio = over / under if under else np.inf
         return ratio - 1
 
 
