@@ -82,7 +82,7 @@ def battery_run(solutions: Iterable[Solution]) -> BatteryRun:
     at, lowest, efficiency = float(volts.value), volts.low, design.converter.efficiency
     powers = [float(one.state.terminal_voltage * one.state.converter_current) for one in solved]
     ohms = float(side.resistance)
-    full = max(design.full_current * design.converter.output_voltage, *powers)
+    full = min(max(design.full_current * design.converter.output_voltage, *powers), _let_through(design))
 
     def taken(power: float, battery: float) -> float:
         """Power at the converter's input [W]."""
@@ -101,6 +101,12 @@ def battery_run(solutions: Iterable[Solution]) -> BatteryRun:
         draws, at, lowest, currents[0], currents[0] * ohms, mean, mean * DAY, *runs, gauge,
         tuple(_checks(design, currents, lowest)),
     )  # fmt: skip
+
+
+def _let_through(design: Design) -> float:
+    """The most that the converter's limit lets through [W], at the high end of its range; inf where none is stated."""
+    limit = design.converter.limit
+    return math.inf if limit is None else limit.current.high * design.converter.output_voltage
 
 
 def _over(full: float, efficiency: Ranged, volts: Ranged, side: BatterySide) -> tuple[float, float, float]:
@@ -234,12 +240,13 @@ def _of_fuse(design: Design, side: BatterySide, rated: float, amps: list[float])
 def _fuse_under_load(design: Design, side: BatterySide, rated: float, amps: list[float]) -> Iterator[Check]:
     """Steady loads against what it bears for ever; bursts above its rating against the least time in which it opens."""
     bursts = [load.profile.burst for load in design.loads if load.profile is not None]
+    most = max((one for one in amps if math.isfinite(one)), default=0.0)
     if not bursts:
         what, source = "80 % of its rated current, for ever", "common practice, no source"
         yield check("fuse.load", "fuse", "largest current", "A", amps, rated / FUSE_MARGIN, what, source)
-    elif max(amps) > rated:
-        least, _ = opens_within(side.fuse.kind, max(amps) / rated, rated)
-        what = f"the least time in which it opens at {max(amps) / rated:.2g} times its rated current"
+    elif most > rated:
+        least, _ = opens_within(side.fuse.kind, most / rated, rated)
+        what = f"the least time in which it opens at {most / rated:.2g} times its rated current"
         source = FUSE_SOURCES[side.fuse.kind]
         yield check("fuse.burst", "fuse", "length of a burst", "s", [max(bursts)], least, what, source)
 

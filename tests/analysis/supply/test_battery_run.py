@@ -246,3 +246,22 @@ def test_a_line_that_cannot_deliver_at_an_end_of_its_range_says_so():
     one = check("wire.drop", "supply wire", "voltage lost", "", (0.05, 0.04, math.inf), 0.03, "3 %", "hand")
     assert value_words(one) == "5 % (at an end of the range the line cannot deliver this)"
     assert one.verdict == "not met"
+
+
+def test_a_limit_of_the_converter_limits_what_the_battery_gives():
+    """hand: 2 A at 28 V and 90 % are 62.2 W, of the 84 W that the load asks for; a bank gives the rest of a burst."""
+    one = design(battery=Battery(voltage={"low": 21, "value": 24, "high": 28}))
+    limited = one.replace(converter=one.converter.replace(limit={"current": "2 A"}))
+    found, ohms = battery_run(solve_all(limited)), float(one.battery_side.resistance)
+    assert 21 * found.most == pytest.approx(56 / 0.9 + ohms * found.most**2, rel=1e-4, abs=0)
+    assert found.most < battery_run(solve_all(one)).most
+
+
+def test_a_fuse_is_judged_at_what_the_line_can_deliver():
+    """At the weak end of the range nothing flows that could be a multiple of its rated current."""
+    profile = {"idle": 0.1, "burst": 1, "period": 10, "lowest_voltage": 22}
+    weak = {"low": "0.02 ohm", "value": "0.1 ohm", "high": "1.4 ohm"}
+    found = checks(design({"profile": profile}, battery=Battery(resistance=weak), fuse=Fuse(rated_current=3)))
+    assert found["battery.delivers"].verdict == "undecided"
+    assert "inf" not in found["fuse.burst"].rule
+    assert found["fuse.burst"].limit == 0.15
