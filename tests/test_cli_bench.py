@@ -50,6 +50,17 @@ def test_bad_input_is_one_clear_error(capsys, options, words):
     assert "Traceback" not in said.err
 
 
+def test_a_clipped_capture_is_refused_with_its_line(tmp_path, capsys):
+    """Cut at both ends of the full scale that the file states."""
+    text = (RECORDINGS / "clean-modem.csv").read_text(encoding="utf-8").replace("Full scale;10 mV", "Full scale;4 mV")
+    head, rows = text.split("CH1 [mV]\n")
+    cut = (f"{min(max(float(row.replace(',', '.')), -2.0), 2.0):.3f}".replace(".", ",") for row in rows.split())
+    file = tmp_path / "clipped.csv"
+    file.write_text("\n".join([f"{head}CH1 [mV]", *cut]), encoding="utf-8")
+    assert main(["bench", CLEAN, "--before", str(RECORDINGS / "clean-terminals.csv"), "--after", str(file)]) == 2
+    assert "line 116: CH1 is clipped" in capsys.readouterr().err
+
+
 def test_a_figure_that_does_not_agree_is_exit_code_1(capsys):
     assert main(["bench", CLEAN, "--reading", "modem 20MHz 300 mV"]) == 1
     assert "does not agree" in capsys.readouterr().out
