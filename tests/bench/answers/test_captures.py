@@ -203,5 +203,5 @@ def test_uneven_periods_are_read_off_the_trace():
     dithered = measure(from_events(starts, volts=0.05, noise=1e-3, length=np.append(lengths, PERIOD)))
     assert dithered.average is None
     found = from_captures([dithered], FULL, ScopeErrors())
-    assert found.low < 0.05 < found.high
+    assert 0.03 < found.low < 0.05 < found.high  # noise alone would be anything from zero on
     assert found.shown > 0.05
