@@ -12,7 +12,7 @@ from filterlib.network.extremes import Harmonics
 
 ESL = 1e-9  # [H] of the ceramics, which stand where the switches are: common practice, no source
 ESR = 0.2  # of the ceramics, over that of all together: common practice, no source
-MOST, LEAST = 0.9, 1e-6  # of all capacitance that is in the ceramics
+MOST = 0.9  # of all capacitance that is in the ceramics
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def unequal(capacitance: Any, esr: Any, esl: Any, ratio: Any, frequency: float) 
     esl : float or array (designs, 1)
         Of the large one [H].
     ratio : float or array (designs, 1)
-        The large one's own ESR over that of all together, 1 or more; at 1 there are next to no ceramics.
+        The large one's own ESR over that of all together, 1 or more; at 1 there are no ceramics.
     frequency : float
         At which the ripple repeats [Hz].
 
@@ -92,5 +92,5 @@ def unequal(capacitance: Any, esr: Any, esl: Any, ratio: Any, frequency: float) 
     reactance = np.minimum(w * esl - 1 / (w * capacitance), 0.0)
     square = large**2 + reactance**2
     siemens = (reactance + np.sqrt(reactance**2 + square * (ratio - 1))) / square
-    ceramic = np.clip(siemens / (w + w**2 * ESL * siemens), LEAST * capacitance, MOST * capacitance)
+    ceramic = np.clip(siemens / (w + w**2 * ESL * siemens), 0.0, MOST * capacitance)
     return Unequal(capacitance - ceramic, large, esl, ceramic, ESR * esr)
