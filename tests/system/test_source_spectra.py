@@ -179,7 +179,7 @@ def test_ripple_and_spike_read_both_figures(inside, seen, wide, ring, cycles, mi
         ripple = {"peak_to_peak": 0.1, **seen}
         return design(source=converter(ripple=ripple, spike={"peak_to_peak": 0.1 * ratio, **spike}, **(FAST | inside)))
 
-    least, most = refused_at(stated(1e-3)), refused_at(stated(1e4))
+    least, most = refused_at(stated(1e-6)), refused_at(stated(1e4))
     assume(most > 1.5 * least)  # a fiftieth of that is more than the rounding of the figures in the message
     ratio = least * (most / least) ** mixture
     one = stated(ratio)

@@ -20,7 +20,7 @@ Sizes: TypeAlias = Callable[[Mapping[str, Real]], Real]
 def leading(box: Box, sizes: Sizes) -> tuple[int, ...]:
     """Which of a box are moved alone, in its order: all, or of more than `MOST` the converter's, and those that move the sizes most.
 
-    >>> box = [UncertainParameter(f"filter.C{n}.esr", "", "ohm", 1.0, 0.9, 1.0 + 0.01 * n, True, "") for n in range(MOST + 2)]
+    >>> box = [UncertainParameter(f"filter.C{n}.esr", "", "ohm", 1.0, 1.0, 1.1 + 0.01 * n, True, "") for n in range(MOST + 2)]
     >>> leading(box, lambda values: np.log(sum(values.values())))[:2], leading(box[:3], None)
     ((2, 3), (0, 1, 2))
     """
