@@ -15,7 +15,8 @@ from filterlib.bench.design_file import design_as_written
 from filterlib.errors import FilterlibError
 from filterlib.system.changes import CHANGED
 from filterlib.system.design import Design
-from filterlib.system.writing import ENDS, Text, design_toml, inline, stated
+from filterlib.system.ranged import ENDS
+from filterlib.system.writing import Text, design_toml, inline, stated
 
 Table: TypeAlias = "dict[str, Text]"
 Place: TypeAlias = Any  # a table of a TOML document, whose types say nothing more

@@ -269,7 +269,8 @@ class Converter(Model):
     def transfer_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> Any:
         """Voltage at the open terminals per ampere of the switches' current [ohm]; ``inner`` where it is known already."""
         inner = self.inner_impedance(frequencies) if inner is None else inner
-        return inner if self.unequal is None else inner * self.unequal.passed(2j * np.pi * np.asarray(frequencies))
+        both = self.unequal
+        return inner if both is None else inner * both.passed(2j * np.pi * np.asarray(frequencies))
 
     def ripple_scale(self, drawn: Any, full: float) -> Any:
         """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.

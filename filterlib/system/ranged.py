@@ -14,7 +14,8 @@ from filterlib.errors import QuantityError, did_you_mean
 from filterlib.parts.base import Value
 from filterlib.units import format_quantity, quantity
 
-_KEYS = ("value", "low", "high")
+ENDS = ("value", "low", "high")  # of a range
+OPPOSITE = {"value": "value", "low": "high", "high": "low"}  # of what is worst at its other end
 DIGITS = 12  # of the ends of a range that follows its value: no rounding of a computer in what a person reads
 
 
@@ -120,8 +121,8 @@ class RangedQuantity:
 
     def _from_table(self, table: Mapping[str, object]) -> Ranged:
         for key in table:
-            if key not in _KEYS:
-                raise QuantityError(f"unknown key; {did_you_mean(key, _KEYS)}", name=key, value=table[key])
+            if key not in ENDS:
+                raise QuantityError(f"unknown key; {did_you_mean(key, ENDS)}", name=key, value=table[key])
         for key in ("low", "high"):
             if key not in table:
                 raise QuantityError("missing: a range needs low and high", name=key)

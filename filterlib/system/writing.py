@@ -21,14 +21,13 @@ from filterlib.system.converter import Bandwidth, Converter
 from filterlib.system.design import Design
 from filterlib.system.limits import LimitFile, standard_limits
 from filterlib.system.model import marks
-from filterlib.system.ranged import Ranged, RangedQuantity
+from filterlib.system.ranged import ENDS, Ranged, RangedQuantity
 from filterlib.system.recorded import Recorded
 from filterlib.units import format_hours, format_quantity, format_temperature, quantity
 
 Text: TypeAlias = "str | dict[str, Text] | list[Text]"
 """What is written under a key: text ready for the file, or more of it in a table or a list."""
 MOST_DIGITS = 17  # that a float can need
-ENDS = ("value", "low", "high")  # of a range
 HOUR = 3600.0  # [s] from which a time is written in hours
 SECTIONS = ("filter", "load", "operating_point", "requirement", "emission", "coupling", "accepted")
 

@@ -14,9 +14,9 @@ from filterlib.analysis.supply.rules import Check, check
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
+from filterlib.system.ranged import ENDS
 
 __all__ = ["fitted", "hold_checks", "together"]
-ENDS = ("value", "low", "high")
 
 
 def hold_checks(design: Design) -> Iterator[Check]:

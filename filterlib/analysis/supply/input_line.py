@@ -19,6 +19,7 @@ from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import course
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
+from filterlib.system.ranged import OPPOSITE
 
 __all__ = ["ABOVE", "LOCK_OUT", "InputLine", "InputStart", "input_line", "input_start"]
 LOCK_OUT = (0.75, 0.6, 0.8)
@@ -77,7 +78,7 @@ def input_line(design: Design, end: str = "value") -> InputLine | None:
     known = design.battery_side.battery.volts(design.converter)
     if known is None:
         return None
-    other = {"low": "high", "high": "low"}.get(end, end)
+    other = OPPOSITE[end]
     side, box = design.battery_side, design.input_side or InputSide()
     fed = side if end == "value" else ends_of(side, other, ohms=other, henries=other)
     stated = box.lowest_voltage

@@ -21,6 +21,7 @@ from filterlib.network.nonlinear.course import Course, course
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.output_limit import OutputLimit
+from filterlib.system.ranged import ENDS, OPPOSITE
 
 __all__ = ["BEGINS", "End", "LoadStart", "Ramp", "Starting", "share_at_start", "starting"]
 BEGINS = (0.9, 0.8, 1.0)
@@ -65,13 +66,13 @@ class Ramp:
         """As stated; at the ``end`` "low" of what makes a start hard, at "high" of what makes it easy."""
         amps = float(getattr(limit.current, end))
         back = amps if limit.short_circuit_current is None else min(limit.short_circuit_current, amps)
-        hiccups, other = limit.kind == "hiccup", {"low": "high", "high": "low"}.get(end, end)
+        hiccups, other = limit.kind == "hiccup", OPPOSITE[end]
         on, off = (
             (float(getattr(limit.hiccup_on, end)), float(getattr(limit.hiccup_off, other)))
             if hiccups
             else (math.inf, math.inf)
         )
-        begins = min(dict(zip(("value", "low", "high"), BEGINS, strict=True))[end], LAST)
+        begins = min(dict(zip(ENDS, BEGINS, strict=True))[end], LAST)
         return cls(amps, back, on, off, max(float(getattr(limit.soft_start, end)), 1e-6), begins, end == "low")
 
 

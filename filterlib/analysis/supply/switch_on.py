@@ -15,13 +15,13 @@ from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.starting import Ramp, Starting, starting
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
+from filterlib.system.ranged import ENDS
 
 __all__ = ["COLD", "WARM", "SwitchOn", "switch_on"]
 OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
 """[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
 SMALLEST, LARGEST, WITHIN = 10e-6, 10.0, 1.25  # [F], [F], and the ratio to which the largest bank is found
 FEW = 8  # attempts in which a bank has to be up, where the converter hiccups
-ENDS = ("value", "low", "high")
 
 
 @dataclass(frozen=True)

@@ -24,9 +24,9 @@ def leading(box: Box, sizes: Sizes) -> tuple[int, ...]:
     >>> leading(box, lambda values: np.log(sum(values.values())))[:2], leading(box[:3], None)
     ((2, 3), (0, 1, 2))
     """
-    inside = [place for place, one in enumerate(box) if one.key.startswith("converter.")]
     if len(box) <= MOST:
         return tuple(range(len(box)))
+    inside = [place for place, one in enumerate(box) if one.key.startswith("converter.")]
     others = [place for place in range(len(box)) if place not in inside]
     rows = alone(box, (0.0, 1.0), others)
     found = sizes({one.key: one.at(rows[:, [place]]) for place, one in enumerate(box)})

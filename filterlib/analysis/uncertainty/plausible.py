@@ -56,6 +56,16 @@ class Plausible:
         """How many equally plausible combinations say as much; of n with one weight it is n."""
         return effective(self._known()[1])
 
+    @property
+    def columns(self) -> Annotated[Mapping[str, np.ndarray], Unit("own", key=None)]:
+        """The values (draws, 1) as a design of one shape takes them.
+
+        >>> Plausible(np.ones(2), np.ones(2), {"x": np.ones(2), "converter.shape": np.full(2, "pulse")}).columns
+        {'x': array([[1.],
+               [1.]])}
+        """
+        return {key: one[:, None] for key, one in self.values.items() if key != "converter.shape"}
+
     def ends(self) -> tuple[float, float]:
         """Between which nine in ten are; NaN where fewer than `LEAST` combinations count.
 

@@ -167,8 +167,7 @@ def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
     there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
     found, likely = None, []
     for design, drawn in drawn_cases(result.design, result.ripples[point]):
-        columns = {key: one[:, None] for key, one in drawn.values.items() if key != "converter.shape"}
-        many = Solution(with_values(design, columns), solve(design, point).state)
+        many = Solution(with_values(design, drawn.columns), solve(design, point).state)
         tried = trial(there, Fault("as designed"), {point: spectra(many)})
         likely.append(differences(there, tried, here).of_cases)
         found = drawn if found is None else found.beside(drawn)

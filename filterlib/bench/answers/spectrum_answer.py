@@ -147,6 +147,6 @@ def drawn_columns(design: Design, result: RippleResult, count: int) -> tuple[tup
     for (one, cases), some in zip(drawn, shares, strict=True):
         if some:
             chosen = cases.some(int(some))
-            columns = {key: v[chosen][:, None] for key, v in cases.values.items() if key != "converter.shape"}
+            columns = {key: column[chosen] for key, column in cases.columns.items()}
             found.append((one, columns))
     return tuple(found) or ((design, {}),)
