@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -225,7 +224,7 @@ class Circuit:
         output: Output | list[Output],
         *,
         harmonics: int | None = None,
-    ) -> Any:
+    ) -> Answers:
         """Periodic steady state of an output; see `filterlib.network.solver.Solver.periodic_response`."""
         return self.solver.periodic_response(waveform, source, output, harmonics=harmonics)
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import QuantityError
+from filterlib.network.netlist import Value
 from filterlib.network.spectrum import phasors
 from filterlib.network.waveform import FEWEST_HARMONICS, HARMONICS_PER_EDGE, MOST_HARMONICS, Waveform, finite
 from filterlib.units import quantity
@@ -125,7 +125,7 @@ def _positive(values: ArrayLike, name: str) -> np.ndarray:
     return array
 
 
-def rectangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
+def rectangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128]:
     """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
 
     >>> import numpy as np
@@ -135,7 +135,7 @@ def rectangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
     return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
 
 
-def falling_pulse(harmonics: NDArray[np.int_], duty: Any, fall: Any) -> NDArray[np.complex128]:
+def falling_pulse(harmonics: NDArray[np.int_], duty: Value, fall: Value) -> NDArray[np.complex128]:
     """Coefficients c_k of a pulse from t = duty * T to T, 1 on average while it lasts, that falls by a share of its beginning; k >= 1.
 
     The derivative of the fall is a flat pulse less a step at its end.
@@ -152,7 +152,7 @@ def falling_pulse(harmonics: NDArray[np.int_], duty: Any, fall: Any) -> NDArray[
     return np.asarray((flat - fall * ramp) / (1 - fall / 2))
 
 
-def triangle(harmonics: NDArray[np.int_], duty: Any) -> NDArray[np.complex128]:
+def triangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128]:
     """Coefficients c_k of a triangle of 1 peak to peak that rises from t = 0 to duty * T; k >= 1.
 
     >>> import numpy as np

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,7 +19,8 @@ from filterlib.network.tableau import Tableau, build
 from filterlib.network.waveform import Waveform
 
 Answers: TypeAlias = Any
-"""An array; a list of them for a list of outputs; a list of those for a list of sources."""
+"""An array (or Waveform); a list of them for a list of outputs; a list of those for a list of sources."""
+Item = TypeVar("Item")
 
 
 class Solver:
@@ -77,7 +78,8 @@ class Solver:
         >>> [round(float(x[0].real), 6) for x in solver.transfer([50.0], "V", ["b", ("a", "b"), Current("R1")])]
         [0.75, 0.25, 0.25]
         """
-        names, outputs = _listed(source), _listed(output)
+        names: list[str] = _listed(source)
+        outputs: list[Output] = _listed(output)
         nodes = {node for one in outputs if not isinstance(one, Current) for node in _nodes(one)}
         tableau = self._tableau(keep=tuple(sorted(map(str, nodes))))
         right = tuple(tableau.source(name) for name in names)
@@ -122,7 +124,7 @@ class Solver:
         output: Output | list[Output],
         *,
         harmonics: int | None = None,
-    ) -> Any:
+    ) -> Answers:
         """Periodic steady state of outputs: harmonics times transfer function, exact, no time stepping.
 
         Parameters
@@ -283,8 +285,9 @@ class Solver:
         t = np.atleast_1d(np.asarray(times, dtype=float))
         if t.ndim != 1 or np.isnan(t).any():
             raise CircuitError(f"times are an array of shape (t,) of numbers, not {times!r}")
-        tableau, outputs = self._dynamic, _listed(output)
-        right = tuple(tableau.source(name) for name in _listed(source))
+        outputs: list[Output] = _listed(output)
+        tableau, names = self._dynamic, list[str](_listed(source))
+        right = tuple(tableau.source(name) for name in names)
         sums = tuple(tableau.output(one) for one in outputs)
         key = (right, sums, order)
         if key not in self._ends:
@@ -315,11 +318,11 @@ def _checked(frequencies: ArrayLike) -> np.ndarray:
     return f
 
 
-def _listed(item: Any) -> list[Any]:
+def _listed(item: Item | list[Item]) -> list[Item]:
     return item if isinstance(item, list) else [item]
 
 
-def _unlisted(rows: np.ndarray | Sequence[Sequence[Any]], source: object, output: object) -> Answers:
+def _unlisted(rows: np.ndarray | Sequence[Sequence[object]], source: object, output: object) -> Answers:
     """Rows of answers (sources, outputs, ...) as lists where lists were given."""
     kept = [list(row) if isinstance(output, list) else row[0] for row in rows]
     return kept if isinstance(source, list) else kept[0]

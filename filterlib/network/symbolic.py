@@ -8,11 +8,11 @@ from __future__ import annotations
 import re
 import sys
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -188,7 +188,9 @@ def _formula(netlist: Netlist, source: str, output: Output, numeric: bool) -> sy
     return sympy.cancel(sympy.together(raw)).xreplace(own)
 
 
-def evaluate(circuit: Described, s: Any, source: str, output: Output, *, digits: int = 50) -> list[mpmath.mpc]:
+def evaluate(
+    circuit: Described, s: Iterable[object], source: str, output: Output, *, digits: int = 50
+) -> list[mpmath.mpc]:
     """Transfer function at complex frequencies, with the circuit's values taken as the exact numbers that they are.
 
     Parameters
@@ -333,7 +335,7 @@ def _left_alone() -> Iterator[None]:
         sys.displayhook = shown_by
 
 
-def _mp(number: Any) -> mpmath.mpc:
+def _mp(number: object) -> mpmath.mpc:
     """A sympy number with the digits of the surrounding mpmath context."""
     import mpmath
     import sympy

@@ -10,7 +10,16 @@ from typing import Annotated, Any, Self, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    StrictBool,
+    StringConstraints,
+    ValidationError,
+    model_validator,
+)
 from pydantic_core import CoreSchema, core_schema
 
 from filterlib.errors import InputError, QuantityError
@@ -21,7 +30,10 @@ from filterlib.units import format_quantity, quantity, without_form
 ROOM = 293.15  # K, the temperature at which parts are stated
 
 Value: TypeAlias = float | NDArray[np.float64]  # one number, or an array (designs, 1): one for each toleranced design
+Values: TypeAlias = Mapping[str, Value]  # of uncertain parameters, by key
 Points: TypeAlias = tuple[tuple[float, float], ...]
+Stated: TypeAlias = Mapping[str, Any]
+"""Fields of a part or of a table in a file, by name: text, numbers, lists, tables."""
 
 
 @dataclass(frozen=True)
@@ -41,10 +53,10 @@ class Quantity:
     plausible: tuple[float, float] | None = None
     form: str = ""
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
-    def read(self, value: Any) -> Value:
+    def read(self, value: object) -> Value:
         """The value in SI units. Raises QuantityError: unreadable, wrong unit, out of range, absurd, or wrong shape."""
         if not isinstance(value, np.ndarray) or value.ndim == 0:
             return self._number(value.item() if isinstance(value, np.ndarray | np.generic) else value)
@@ -56,7 +68,7 @@ class Quantity:
         array.setflags(write=False)
         return array
 
-    def _number(self, value: Any) -> float:
+    def _number(self, value: object) -> float:
         value = without_form(value, self.form) if isinstance(value, str) else value
         number = quantity(value, self.unit, low=self.low, high=self.high, above=self.above, below=self.below)
         if self.plausible and number and not self.plausible[0] <= abs(number) <= self.plausible[1]:
@@ -112,16 +124,16 @@ class Assumed:
     a range. The field's default is `nominal` of the same function. ``label`` as in `Toleranced`.
     """
 
-    usual: Callable[[Mapping[str, Any]], Usual | None]
+    usual: Callable[[Stated], Usual | None]
     label: str
     unless: tuple[str, ...] = ()
     otherwise: float | None = None
 
 
-def nominal(usual: Callable[[Mapping[str, Any]], Usual | None]) -> Any:
+def nominal(usual: Callable[[Stated], Usual | None]) -> Any:
     """The default of a field that is marked `Assumed`; None where a field that it needs is wrong, which is said of that one."""
 
-    def value(stated: Mapping[str, Any]) -> Value | None:
+    def value(stated: Stated) -> Value | None:
         try:
             return getattr(usual(stated), "value", None)
         except KeyError:
@@ -143,10 +155,10 @@ class Curve:
     high: float | None = None
     zero: bool = False
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], CoreSchema]) -> CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
-    def read(self, value: Any) -> Points:
+    def read(self, value: object) -> Points:
         """The points in SI units. Raises QuantityError that names the point."""
         if not isinstance(value, Sequence) or isinstance(value, str) or len(value) < 2:
             raise QuantityError(f"a curve is a list of at least two points [{self.unit}, ratio]", value=value)
@@ -159,7 +171,7 @@ class Curve:
             raise QuantityError(f"the ratio must be 1 at {at}, the curve has {on_curve(points, self.reference):.3g}")
         return points
 
-    def _point(self, number: int, point: Any) -> tuple[float, float]:
+    def _point(self, number: int, point: object) -> tuple[float, float]:
         if not isinstance(point, Sequence) or isinstance(point, str) or len(point) != 2:
             raise QuantityError(f"point {number} is not a pair [{self.unit}, ratio]", value=point)
         try:
@@ -228,7 +240,7 @@ class Part(BaseModel):
     note: Annotated[str, StringConstraints(strict=True)] = ""
     invented: StrictBool = False
 
-    def __init__(self, /, **fields: Any) -> None:
+    def __init__(self, /, **fields: object) -> None:
         try:
             super().__init__(**fields)
         except ValidationError as error:
@@ -256,7 +268,7 @@ class Part(BaseModel):
         free = (pair for pair in self._assumable() if self.model_fields_set.isdisjoint(pair[1].unless))
         return {name: found for name, mark in free if (found := mark.usual(values)) is not None}
 
-    def replace(self, **changes: Any) -> Self:
+    def replace(self, **changes: object) -> Self:
         """A copy with other values, checked like the first; what was assumed beside them stays. Raises InputError."""
         assumed = self.assumed
         beside = [n for n, mark in self._assumable() if n in assumed and not changes.keys().isdisjoint(mark.unless)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Literal, Self, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -137,7 +137,7 @@ class CommonModeChoke(Wound):
             raise QuantityError(why, name="leakage_measured")
         return self
 
-    def replace(self, **changes: Any) -> Self:
+    def replace(self, **changes: object) -> Self:
         """A copy with other values; a leakage that was assumed is of each winding. Raises InputError."""
         how = {"leakage_measured": self.leakage_measured} if "leakage" in changes else {}
         return super().replace(**how | changes)

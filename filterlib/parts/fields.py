@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any, TypeGuard, get_args
 
 import numpy as np
 
@@ -49,12 +49,12 @@ def _fields(part: Part) -> Iterator[Field]:
         yield Field(name, value, unit, isinstance(mark, Curve), name in part.model_fields_set)
 
 
-def _marks(annotation: Any) -> Iterator[Any]:
+def _marks(annotation: object) -> Iterator[object]:
     """Marks anywhere inside an annotation, such as that of an optional quantity."""
     yield from getattr(annotation, "__metadata__", ())
     for inner in get_args(annotation):
         yield from _marks(inner)
 
 
-def _is_mark(one: Any) -> bool:
+def _is_mark(one: object) -> TypeGuard[Quantity | Curve]:
     return isinstance(one, Quantity | Curve)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,7 +13,7 @@ from pydantic import InstanceOf
 
 from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Quantity, Value, angular
+from filterlib.parts.base import ROOM, Quantity, Stated, Value, angular
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import CoreResistance, Current, DifferentialChoke
 from filterlib.parts.impedance_curve import ImpedanceCurve, read_impedance_curve
@@ -86,14 +86,14 @@ class MeasuredCapacitor(Capacitor):
     esl_tolerance: Annotated[Value, Quantity("", low=0, below=1)] = 0.0
 
     @classmethod
-    def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:
+    def from_curve(cls, curve: ImpedanceCurve, entry: Stated) -> dict[str, object]:
         """The fields that follow from the curve. Raises InputError where it is no capacitor's."""
         fitted = fit_one_port(curve, blocks=True)
         _refuse_angle(curve, -np.angle(fitted.one_port.impedance(fitted.band[:1]), deg=True), "falls", "capacitance")
         return cls.computed(fitted)
 
     @staticmethod
-    def computed(fitted: FittedCurve) -> dict[str, Any]:
+    def computed(fitted: FittedCurve) -> dict[str, object]:
         """The fields that follow from a network."""
         port = fitted.one_port
         return {"measurement": fitted, "capacitance": port.capacitance, "esr": port.resistance, "esl": port.inductance}
@@ -151,7 +151,7 @@ class MeasuredChoke(DifferentialChoke):
     parallel_resistance: CoreResistance | None = None
 
     @classmethod
-    def from_curve(cls, curve: ImpedanceCurve, entry: Mapping[str, Any]) -> dict[str, Any]:
+    def from_curve(cls, curve: ImpedanceCurve, entry: Stated) -> dict[str, object]:
         """The fields that follow from the curve. Raises InputError where it is no choke's, QuantityError from its DC resistance."""
         stated = quantity(entry.get("dc_resistance", 0), "ohm", low=0, name="dc_resistance")
         if stated > 1.1 * curve.magnitude[0]:
@@ -163,7 +163,7 @@ class MeasuredChoke(DifferentialChoke):
         return cls.computed(fitted)
 
     @staticmethod
-    def computed(fitted: FittedCurve) -> dict[str, Any]:
+    def computed(fitted: FittedCurve) -> dict[str, object]:
         """The fields that follow from a network."""
         port = fitted.one_port
         largest = max(port.sections, key=lambda one: 0 if np.isinf(one.inductance) else one.inductance)
@@ -209,7 +209,7 @@ MEASURED: dict[str, type[MeasuredCapacitor] | type[MeasuredChoke]] = {
 }
 
 
-def _refuse_angle(curve: ImpedanceCurve, angle: Any, goes: str, what: str) -> None:
+def _refuse_angle(curve: ImpedanceCurve, angle: ArrayLike, goes: str, what: str) -> None:
     if float(np.max(angle)) < LEAST_ANGLE:
         at = format_quantity(float(curve.frequencies[0]), "Hz")
         why = f"from {at} on the curve hardly {goes}, so it does not show the {what}: begin at a lower frequency; or is it of another kind?"
@@ -280,7 +280,7 @@ def _named(problem: Problem, file: str) -> Problem:
     return problem if problem.file else Problem(file, problem.key, problem.value, problem.why)
 
 
-def part_from_file(entry: Mapping[str, Any], folder: Path) -> MeasuredCapacitor | MeasuredChoke:
+def part_from_file(entry: Stated, folder: Path) -> MeasuredCapacitor | MeasuredChoke:
     """A part from keys and values, ``kind`` and ``file`` among them; the file is looked for in ``folder``.
 
     Raises
@@ -295,7 +295,7 @@ def part_from_file(entry: Mapping[str, Any], folder: Path) -> MeasuredCapacitor 
         if key in entry
     ]
     stated = {key: value for key, value in entry.items() if key not in part_class.COMPUTED}
-    computed: dict[str, Any] = {}
+    computed: dict[str, object] = {}
     try:
         computed = part_class.from_curve(curve_in_file(stated, folder), stated)
     except InputError as error:
@@ -326,7 +326,7 @@ def _class(kind: object) -> type[MeasuredCapacitor] | type[MeasuredChoke]:
     return MEASURED[kind]
 
 
-def curve_in_file(entry: Mapping[str, Any], folder: Path) -> ImpedanceCurve:
+def curve_in_file(entry: Stated, folder: Path) -> ImpedanceCurve:
     """The impedance in the ``file`` of an entry, measured in the ``connection`` that it states. Raises InputError."""
     file, connection = entry.get("file"), entry.get("connection")
     if not isinstance(file, str) or not file.strip():

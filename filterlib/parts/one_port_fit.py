@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,7 +74,7 @@ _PRICES = {"L": 1.0, "RC": 1.0, "RL": 1.0, "RLC": 1.15}
 _SIZES = {"L": 1, "RC": 2, "RL": 2, "RLC": 3}
 
 
-def _section(kind: str, peak: float, x: Array, quality: float) -> tuple[Any, list[Any]]:
+def _section(kind: str, peak: float, x: Array, quality: float) -> tuple[np.ndarray, list[np.ndarray]]:
     """Impedance at x = f / corner, and its derivatives after the logarithms of peak, corner and quality factor.
 
     A plain inductance has its reactance at 1 Hz for a peak, and no corner.

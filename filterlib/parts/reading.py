@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
 
 from filterlib.disk import open_regular
 from filterlib.errors import FilterlibError, InputError, Problem, QuantityError, did_you_mean
@@ -148,7 +150,7 @@ def problems_from(
     return tuple(p for one in details if not _follows(one, details) for p in _problems(one, file, prefix, model))
 
 
-def _follows(detail: Any, details: list[Any]) -> bool:
+def _follows(detail: ErrorDetails, details: list[ErrorDetails]) -> bool:
     """True for what only follows from another: a default that needs a wrong value, a list whose entries are wrong."""
     below = (other for other in details if len(other["loc"]) > len(detail["loc"]))
     return detail["type"] == "default_factory_not_called" or (
@@ -156,7 +158,7 @@ def _follows(detail: Any, details: list[Any]) -> bool:
     )
 
 
-def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None) -> Iterator[Problem]:
+def _problems(detail: ErrorDetails, file: str, prefix: str, model: type[BaseModel] | None) -> Iterator[Problem]:
     cause = (detail.get("ctx") or {}).get("error")
     key, models = _key(prefix, detail, model)
     if isinstance(cause, InputError):
@@ -176,7 +178,7 @@ def _problems(detail: Any, file: str, prefix: str, model: type[BaseModel] | None
         yield Problem(file, key, value, _why(detail, models, str(detail["loc"][-1]) if detail["loc"] else ""))
 
 
-def _why(detail: Any, models: list[type[BaseModel]], key: str) -> str:
+def _why(detail: ErrorDetails, models: list[type[BaseModel]], key: str) -> str:
     kind, context = detail["type"], detail.get("ctx") or {}
     if kind == "missing":
         return f"missing: {_needed(models, key)}"
@@ -218,7 +220,7 @@ def _choices(models: Iterable[type[BaseModel]], key: str) -> list[str]:
     return [c for field in fields if get_origin(field.annotation) is Literal for c in get_args(field.annotation)]
 
 
-def _key(prefix: str, detail: Any, model: type[BaseModel] | None) -> tuple[str, list[type[BaseModel]]]:
+def _key(prefix: str, detail: ErrorDetails, model: type[BaseModel] | None) -> tuple[str, list[type[BaseModel]]]:
     """The key as written in the file, and the models one of whose fields its last word should be."""
     key, models, inner = prefix, [model] if model else [], [model] if model else []
     steps, kind = list(detail["loc"]), detail["type"]
@@ -246,11 +248,11 @@ def _fields(models: Iterable[type[BaseModel]]) -> set[str]:
     return {field.alias or name for model in models for name, field in model.model_fields.items()}
 
 
-def _field(model: type[BaseModel], key: str) -> Any:
+def _field(model: type[BaseModel], key: str) -> FieldInfo:
     return next(field for name, field in model.model_fields.items() if key in (field.alias or name,))
 
 
-def _metadata(model: type[BaseModel], key: str) -> Iterable[Any]:
+def _metadata(model: type[BaseModel], key: str) -> Iterable[object]:
     return _field(model, key).metadata if key in _fields([model]) else ()
 
 
@@ -263,7 +265,7 @@ def _has_tag(model: type[BaseModel], tag: str) -> bool:
     return model.__name__ == tag or any(tag in get_args(field.annotation) for field in model.model_fields.values())
 
 
-def _models_in(annotation: Any) -> list[type[BaseModel]]:
+def _models_in(annotation: object) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [model for inner in get_args(annotation) for model in _models_in(inner)]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -50,7 +48,7 @@ def internal_impedance(frequencies: ArrayLike, resistance: Value, inductance: Va
     """
     x = 2 * angular(frequencies) * (inductance / resistance)
     last = SECTIONS + 1.5
-    tail: Any = (np.sqrt(last**2 + 4 * x) - last) / 2  # of a fraction that hardly changes any more
+    tail: np.ndarray = (np.sqrt(last**2 + 4 * x) - last) / 2  # of a fraction that hardly changes any more
     for number in range(SECTIONS, 0, -1):
         tail = x / (number + 1 + tail)
     return np.asarray(resistance * (1 + tail))

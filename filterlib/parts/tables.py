@@ -7,10 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
-from filterlib.parts.base import Part
+from filterlib.parts.base import Part, Stated
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -142,7 +141,7 @@ def load_tables(*paths: str | Path, beside: Sequence[Table] = ()) -> tuple[Table
     return tuple(tables)
 
 
-def _checked(contents: dict[str, Any], file: str, file_of: dict[str, str]) -> Table:
+def _checked(contents: Stated, file: str, file_of: dict[str, str]) -> Table:
     problems = [
         Problem(file, key, None, f"unknown key; {did_you_mean(key, _TABLE_KEYS)}")
         for key in contents
@@ -167,7 +166,7 @@ def _checked(contents: dict[str, Any], file: str, file_of: dict[str, str]) -> Ta
     return Table(file, contents.get("title", Path(file).stem), contents.get("source", ""), parts)
 
 
-def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, file_of: dict[str, str]) -> Part:
+def _entry(entry: Stated, file: str, number: int, invented: bool, file_of: dict[str, str]) -> Part:
     name, problems = entry.get("name"), list[Problem]()
     named = isinstance(name, str) and bool(name.strip())
     key = f'part "{name}"' if named else f"part[{number}]"
@@ -178,7 +177,7 @@ def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, file_o
     else:
         file_of[name] = file
     try:
-        part = part_from({"invented": invented} | entry, file, key)
+        part = part_from({"invented": invented, **entry}, file, key)
     except InputError as error:
         problems += [problem for problem in error.problems if named or problem.key != f"{key}.name"]
     if problems:
@@ -186,7 +185,7 @@ def _entry(entry: dict[str, Any], file: str, number: int, invented: bool, file_o
     return part
 
 
-def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
+def part_from(mapping: Stated, file: str, key: str) -> Part:
     """A part from keys and values, as under ``[[part]]`` of a table or written into a design file under ``key``.
 
     The ``file`` of a measured part is looked for next to ``file``.
@@ -206,7 +205,7 @@ def part_from(mapping: Mapping[str, Any], file: str, key: str) -> Part:
         raise InputError(_of_key(problem, kind, mapping, file, key) for problem in error.problems) from None
 
 
-def _of_key(problem: Problem, kind: str, mapping: Mapping[str, Any], file: str, key: str) -> Problem:
+def _of_key(problem: Problem, kind: str, mapping: Stated, file: str, key: str) -> Problem:
     """A problem of a part, said of the file and key that hold it; one of a line of a measured file is left as it is."""
     if kind not in MEASURED or not problem.file:
         return Problem(file, f"{key}.{problem.key}", problem.value, problem.why)

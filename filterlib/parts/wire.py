@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import partial
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -128,7 +128,7 @@ def pair_over_plane_capacitance(height: Value, diameter: Value, spacing: Value) 
     return MU_0 * EPSILON_0 / (alone + over_plane_mutual(height, spacing))
 
 
-def _gauge(value: Any) -> Any:
+def _gauge(value: object) -> object:
     """24, "24 AWG", "AWG 24" and "24" are the gauge 24."""
     if isinstance(value, str):
         match = re.fullmatch(r"(?:AWG *)?(\d{1,2})(?: *AWG)?", value.strip()[:20], re.IGNORECASE | re.ASCII)

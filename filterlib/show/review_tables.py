@@ -119,7 +119,7 @@ def _parts(design: Design) -> Iterator[Row]:
     values = (
         f"{supply}{format_quantity(converter.output_voltage, 'V')}",
         format_quantity(converter.switching_frequency, "Hz"),
-        f"ripple {format_quantity(converter.ripple.peak_to_peak, 'V')} peak to peak",
+        f"ripple {format_quantity(float(converter.ripple.peak_to_peak), 'V')} peak to peak",
         "isolated" if converter.isolated else "not isolated",
     )
     yield "converter", "converter", converter.name, ", ".join(values)

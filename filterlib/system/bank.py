@@ -52,11 +52,11 @@ def bank_impedance(elements: Array, s: Complex) -> Complex:
     return np.asarray(behind + elements[..., 0:1] + s * elements[..., 1:2])
 
 
-def _factor(value_of: str) -> Any:
+def _factor(value_of: str) -> RangedQuantity:
     return RangedQuantity("", value_of, above=0)
 
 
-def _exactly(value: float) -> Any:
+def _exactly(value: float) -> Ranged:
     return Field(default_factory=lambda: default(value, value, value, ""))
 
 
@@ -140,7 +140,7 @@ class BankConverter(Converter):
         """As of any recorded converter; and what is told of the bank as of one capacitor."""
         return (*super().ineffective(driven), "output_esr", "output_esl", "bulk_esr_ratio", "lead_inductance")
 
-    def replace(self, **changes: Any) -> Any:
+    def replace(self, **changes: object) -> Any:
         """A copy with other values; with one of `REPLACED` it has one capacitor in place of the bank."""
         if not set(changes) & set(REPLACED) or "bank" in changes:
             return super().replace(**changes)

@@ -15,7 +15,7 @@ from filterlib.parts.base import ROOM, Quantity, Value
 from filterlib.parts.wire import awg_diameter, resistance_per_metre
 from filterlib.system.converter import Converter
 from filterlib.system.model import Count, Given, Model, Note, Validated
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranged import Ranged, RangedQuantity, default, usual
 from filterlib.system.uncertain_parameter import UncertainParameter, ranges
 
 __all__ = ["Battery", "BatterySide", "Fuse", "SupplyWire", "Switch"]
@@ -24,10 +24,6 @@ LOWEST, HIGHEST = (
     1.2,
 )  # of a battery's nominal voltage: 10.5 to 14.4 V of 12 V, lead-acid; common practice, no source
 PER_METRE = (0.7e-6, 0.4e-6, 1.2e-6)  # [H/m] of a pair's loop, twisted to apart: `two_wire_inductance`
-
-
-def _usual(value: float, low: float, high: float, why: str) -> Any:
-    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 class Battery(Model):
@@ -41,15 +37,15 @@ class Battery(Model):
     """
 
     voltage: Annotated[Ranged, RangedQuantity("V", "battery voltage", low=0.5, high=1000)] | None = None
-    resistance: Annotated[Ranged, RangedQuantity("ohm", "inner resistance of the battery", above=0, high=100)] = _usual(
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "inner resistance of the battery", above=0, high=100)] = usual(
         30e-3, 5e-3, 150e-3, "new and warm to old and cold, with its terminals"
     )
-    inductance: Annotated[Ranged, RangedQuantity("H", "inductance of the battery", low=0, high=1e-4)] = _usual(
+    inductance: Annotated[Ranged, RangedQuantity("H", "inductance of the battery", low=0, high=1e-4)] = usual(
         200e-9, 50e-9, 1e-6, "a box and its links"
     )
     capacity: Annotated[float, Quantity("C", above=0, high=1e9)] | None = None
     ripple_limit: Annotated[float, Quantity("A", above=0, high=1e4)] | None = None
-    usable: Annotated[Ranged, RangedQuantity("", "usable share of the battery's capacity", above=0, high=1)] = _usual(
+    usable: Annotated[Ranged, RangedQuantity("", "usable share of the battery's capacity", above=0, high=1)] = usual(
         0.6, 0.4, 0.9, "lead-acid about half, lithium four fifths; cold and age take more"
     )
     note: Note = ""
@@ -62,7 +58,7 @@ class Battery(Model):
         return default(nominal, round(LOWEST * nominal, 9), round(HIGHEST * nominal, 9), why)
 
 
-def _gauge(value: Any) -> Any:
+def _gauge(value: object) -> object:
     """24, "24 AWG", "AWG 24" and "2/0" as the number of the gauge, "2/0" being -1."""
     text = value.strip()[:20] if isinstance(value, str) else ""
     match = re.fullmatch(r"(?:AWG *)?(?:(\d{1,2})|([1-4])/0)(?: *AWG)?", text, re.IGNORECASE | re.ASCII)
@@ -88,11 +84,11 @@ class SupplyWire(Model):
     a share of the battery's voltage.
     """
 
-    length: Annotated[Ranged, RangedQuantity("m", "length of the supply wire", above=0, high=1e3)] = _usual(
+    length: Annotated[Ranged, RangedQuantity("m", "length of the supply wire", above=0, high=1e3)] = usual(
         2.0, 0.5, 5.0, "within one vehicle, boat or cabinet"
     )
     cross_section: Annotated[Ranged, RangedQuantity("m2", "cross-section of the supply wire", low=1e-8, high=1e-3)] = (
-        _usual(1.5e-6, 0.75e-6, 4e-6, "what such converters are wired with")
+        usual(1.5e-6, 0.75e-6, 4e-6, "what such converters are wired with")
     )
     awg: Annotated[int, BeforeValidator(_gauge)] | None = None
     inductance: Annotated[Ranged, RangedQuantity("H", "loop inductance of the supply wire", low=0, high=1e-3)] = Field(
@@ -132,7 +128,7 @@ class Fuse(Model):
     rated_current: Annotated[float, Quantity("A", above=0, high=1e4)] | None = None
     kind: Literal["blade", "ul_248_14", "time_lag"] = "blade"
     melting_i2t: Annotated[float, Quantity("A2 s", above=0, high=1e9)] | None = None
-    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the fuse", low=0, high=100)] = _usual(
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the fuse", low=0, high=100)] = usual(
         8e-3, 2e-3, 40e-3, "100 mV to 150 mV at its rated current, with its holder"
     )
     rated_voltage: Annotated[float, Quantity("V", above=0, high=1e4)] | None = None
@@ -148,7 +144,7 @@ class Switch(Model):
     """
 
     kind: Literal["mechanical", "transistor"] = "mechanical"
-    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the switch", above=0, high=100)] = _usual(
+    resistance: Annotated[Ranged, RangedQuantity("ohm", "resistance of the switch", above=0, high=100)] = usual(
         10e-3, 2e-3, 50e-3, "a contact or plug, or a transistor for some amperes"
     )
     ramp: Annotated[float, Quantity("s", low=0, high=100)] = 0.0

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from filterlib.network.extremes import Harmonics
 from filterlib.network.waveform import Waveform
+from filterlib.parts.base import Value
 from filterlib.system.burst import PulseTrain
 from filterlib.system.converter import Converter
 from filterlib.system.input_side import steps_up
@@ -76,7 +76,7 @@ def discontinuous_spectra(converter: Converter, share: float, steady: SourceSpec
 
 
 def _grouped(
-    converter: Converter, train: PulseTrain, steady: SourceSpectra, inside: Converter, spike_height: Any
+    converter: Converter, train: PulseTrain, steady: SourceSpectra, inside: Converter, spike_height: Value
 ) -> SourceSpectra:
     """Every source as a group of single pulses, one each period of ``converter``; their current meets the impedance ``inside``."""
     count = int(min(np.ceil(steady.frequencies[-1] * train.period * (1 - 1e-9)), MOST))
@@ -119,7 +119,7 @@ def pulse_current(converter: Converter, train: PulseTrain, count: int) -> Harmon
     return _pulses(converter, train, (starts, opened, converter.period), count)
 
 
-def drawn_current(converter: Converter, train: PulseTrain, count: int, *, mean: Any) -> Harmonics:
+def drawn_current(converter: Converter, train: PulseTrain, count: int, *, mean: Value) -> Harmonics:
     """Coefficients c_1 .. c_count [A] of what the switches draw at the input in bursts, ``mean`` [A] of it in the mean.
 
     It rises from zero until the switch opens: in a step-up stage it then falls to zero as its choke does, else at once.
@@ -138,7 +138,7 @@ def drawn_current(converter: Converter, train: PulseTrain, count: int, *, mean: 
     return np.asarray(mean * train.period / (train.pulses * end / 2) * one)
 
 
-def _pulses(converter: Converter, train: PulseTrain, corners: tuple[Any, Any, Any], count: int) -> Harmonics:
+def _pulses(converter: Converter, train: PulseTrain, corners: tuple[Value, Value, Value], count: int) -> Harmonics:
     """Of pulses of 1 A that begin, peak and end at ``corners`` [s]; those that coincide make a jump."""
     times = np.concatenate(np.broadcast_arrays(*(np.atleast_1d(t) for t in corners)), axis=-1)
     one = Waveform.lines(train.period, times, np.array([0.0, 1.0, 0.0])).coefficients(count)[..., 1:]
@@ -147,7 +147,7 @@ def _pulses(converter: Converter, train: PulseTrain, corners: tuple[Any, Any, An
     return np.asarray(one * rounded * _group(k * (converter.period / train.period), train.pulses))
 
 
-def _group(turns: Any, pulses: int) -> Harmonics:
+def _group(turns: np.ndarray, pulses: int) -> Harmonics:
     """Of a group over one of its pulses: the sum of exp(-j 2 pi n turns), n = 0 .. pulses - 1; (f,)."""
     near = np.mod(turns + 0.5, 1) - 0.5  # whole turns make no difference
     sine = np.sin(np.pi * near)
@@ -167,11 +167,11 @@ def _recorded(converter: Converter, train: PulseTrain, recording: Recorded, shap
     return np.asarray(harmonics * np.exp(-2j * np.pi * k * late) / probe.transfer)
 
 
-def _spikes(once: Converter, count: int) -> Any:
+def _spikes(once: Converter, count: int) -> Harmonics | float:
     return 0.0 if once.spike is None else spike_shape(once, count)
 
 
-def _spike_height(converter: Converter, steady: SourceSpectra) -> Any:
+def _spike_height(converter: Converter, steady: SourceSpectra) -> Value:
     """Of the spikes as they are over those of `spike_shape`, where they are known."""
     if converter.spike is None:
         return 0.0
@@ -179,12 +179,12 @@ def _spike_height(converter: Converter, steady: SourceSpectra) -> Any:
     return _height(spike, spike_shape(converter, spike.shape[-1]))
 
 
-def _height(known: Harmonics, shape: Harmonics) -> Any:
+def _height(known: Harmonics, shape: Harmonics) -> Value:
     """Of a wave over that of its shape, where the wave is known: a number, or (designs, 1)."""
     shape = shape * (known != 0)
     size = np.sum(np.abs(shape) ** 2, axis=-1, keepdims=True)
-    height = np.sum(np.real(known * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
-    return height if np.ndim(height) > 1 else height[0]
+    height: np.ndarray = np.sum(np.real(known * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
+    return height if np.ndim(height) > 1 else float(height[0])
 
 
 def _with_dc(harmonics: Harmonics) -> Harmonics:

@@ -92,7 +92,7 @@ def with_clip(design: Design, place: str, clip: Clip | None = None) -> Design:
     return design.replace(clip=Clip(place=place) if clip is None else clip.replace(place=place))
 
 
-def _checked(model: Any, values: dict[str, object]) -> Any:
+def _checked(model: Any, values: dict[str, object]) -> object:
     """A model with other values, checked; itself where it has them already. The design itself is checked once, at the end."""
     new = {name: _moved(getattr(model, name), one) for name, one in values.items()}
     new = {name: one for name, one in new.items() if not _same(getattr(model, name), one)}

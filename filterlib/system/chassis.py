@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
@@ -47,10 +47,10 @@ class Bond(Model):
         >>> round(float(Bond(inductance="600 nH").impedance(23.6e6)), 1)
         89.0
         """
-        magnitude: Value = np.abs(self.way(2j * np.pi * frequency))
+        magnitude: Value = np.abs(self.way(np.array(2j * np.pi * frequency)))
         return magnitude
 
-    def way(self, s: Any) -> Any:
+    def way(self, s: np.ndarray) -> np.ndarray:
         """Its impedance [ohm] at ``s`` = j 2 pi f [1/s]; a number, (f,) or (designs, f)."""
         strap = self.resistance + s * self.inductance
         return strap if self.capacitance is None else strap + 1 / (s * self.capacitance)
@@ -107,7 +107,7 @@ class CommonMode(Model):
     ) = None
     ring: NodeRing | None = None
 
-    def way(self, s: Any) -> Any:
+    def way(self, s: np.ndarray) -> np.ndarray:
         """The coupling with its losses [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
         return self.resistance.value + 1 / (s * self.coupling.value)
 
@@ -162,9 +162,9 @@ class Supply(Model):
     bond: Bond = Field(default_factory=Bond)
     earthed_pole: Literal["negative", "positive", "neither"] | None = None
 
-    def way(self, s: Any) -> Any:
+    def way(self, s: np.ndarray) -> np.ndarray:
         """From the converter's input to the chassis [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
-        return self.resistance.value + s * self.inductance.value + self.bond.way(s)
+        return np.asarray(self.resistance.value + s * self.inductance.value + self.bond.way(s))
 
     def add(self, circuit: Circuit, node: str, *, shared: bool) -> None:
         """Add cable and bond from ``node``; where that return is ``shared`` with the output, the input current too.

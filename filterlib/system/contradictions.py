@@ -13,8 +13,9 @@ def contradiction(converter: Converter, ripple_needed: float, spike_needed: floa
 
     ``ripple_needed``, ``spike_needed``: the least that each could read beside the other's stated figure [V].
     """
-    spike, wanted = converter.spike, converter.ripple.peak_to_peak
-    if spike is not None and spike_needed > spike.peak_to_peak:
+    wanted = float(converter.ripple.peak_to_peak)
+    spike = None if converter.spike is None else float(converter.spike.peak_to_peak)
+    if spike is not None and spike_needed > spike:
         if converter.ripple.recording is not None:
             why = f"the recorded ripple alone already reads {_volts(spike_needed)} in that band"
         else:
@@ -22,11 +23,11 @@ def contradiction(converter: Converter, ripple_needed: float, spike_needed: floa
                 f"the ripple alone already reads {_volts(spike_needed)} in that band when it reads {_volts(wanted)} in the "
                 "ripple's"
             )
-        return _said("converter.spike.peak_to_peak", spike.peak_to_peak, spike_needed, why)
+        return _said("converter.spike.peak_to_peak", spike, spike_needed, why)
     if spike is None:
         why = f"common-mode current alone already reads {_volts(ripple_needed)} in that band"
     else:
-        why = f"a spike of {_volts(spike.peak_to_peak)} alone still reads {_volts(ripple_needed)} through the ripple's bandwidth"
+        why = f"a spike of {_volts(spike)} alone still reads {_volts(ripple_needed)} through the ripple's bandwidth"
     return _said("converter.ripple.peak_to_peak", wanted, ripple_needed, why)
 
 

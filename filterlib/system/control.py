@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field, InstanceOf
+from pydantic import InstanceOf
 
 from filterlib.errors import InputError
 from filterlib.parts.impedance_curve import ImpedanceCurve
 from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
 from filterlib.system.model import Model
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranged import Ranged, RangedQuantity, usual
 
 Sensing = Literal["terminals", "load"]
-
-
-def _usual(value: float, low: float, high: float, why: str) -> Any:
-    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 class OutputImpedance(Model):
@@ -47,7 +43,7 @@ class Control(Model):
     ``output_impedance`` as measured.
     """
 
-    phase_margin: Annotated[Ranged, RangedQuantity("deg", "phase margin of the loop", above=0, high=120)] = _usual(
+    phase_margin: Annotated[Ranged, RangedQuantity("deg", "phase margin of the loop", above=0, high=120)] = usual(
         60.0, 45.0, 75.0, "what loops are designed for"
     )
     sensing: Sensing = "terminals"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, StrictBool, ValidationInfo, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
+from filterlib.network.extremes import Harmonics
 from filterlib.parts.base import Curve, Points, Quantity, Value, on_curve
 from filterlib.system import usual_inside
 from filterlib.system.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
@@ -20,7 +21,7 @@ from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Model, Note, Title, Validated
 from filterlib.system.output_limit import OutputLimit
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranged import Ranged, RangedQuantity, usual
 from filterlib.system.rating import ConverterRating
 from filterlib.system.unequal import Unequal, by_part, unequal
 from filterlib.units import format_quantity
@@ -33,10 +34,6 @@ LEAST_LOAD = 1e-3  # share of the measured load below which a pulse output's rip
 PLUS, RETURN = "converter_plus", "converter_return"
 CAPACITORS = ("output_capacitance", "output_esr", "output_esl", "bulk_esr_ratio")
 INSIDE = (*CAPACITORS, "lead_inductance", "output_resistance", "loop_bandwidth")
-
-
-def _ranged(value: float, low: float, high: float, why: str) -> Any:
-    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 def _no_room(rise: Value, fall: Value, data: Validated) -> str:
@@ -85,23 +82,23 @@ class Converter(Model):
     )
     output_capacitance: Annotated[
         Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
-    ] = _ranged(22e-6, 1e-6, 470e-6, "from one small ceramic to several electrolytics")
-    output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = _ranged(
+    ] = usual(22e-6, 1e-6, 470e-6, "from one small ceramic to several electrolytics")
+    output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = usual(
         12e-3, 3e-3, 200e-3, "ceramics a few milliohm, electrolytics tens and hundreds"
     )
-    output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = _ranged(
+    output_esl: Annotated[Ranged, RangedQuantity("H", "ESL inside the converter", low=0, high=1e-6)] = usual(
         4e-9, 1e-9, 15e-9, "the output capacitor with its loop on the board"
     )
     bulk_esr_ratio: Annotated[
         Ranged, RangedQuantity("", "ESR of the largest capacitor inside, over that of all", low=1, high=1000)
     ] = Field(default_factory=usual_inside.bulk)
-    lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = _ranged(
+    lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = usual(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
     )
-    output_resistance: Annotated[Ranged, RangedQuantity("ohm", "output resistance", low=0, high=100)] = _ranged(
+    output_resistance: Annotated[Ranged, RangedQuantity("ohm", "output resistance", low=0, high=100)] = usual(
         20e-3, 4e-3, 100e-3, "load regulation of a fraction of a percent"
     )
-    efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = _ranged(
+    efficiency: Annotated[Ranged, RangedQuantity("", "efficiency", low=0.1, high=1)] = usual(
         0.9, 0.8, 0.95, "small converters lose a tenth"
     )
     efficiency_over_load: Annotated[Points, Curve("", low=0, high=2)] | None = None
@@ -266,13 +263,13 @@ class Converter(Model):
         capacitance, esr, esl, ratio = (getattr(self, name).value for name in CAPACITORS)
         return unequal(capacitance, esr, esl, ratio, self.switching_frequency)
 
-    def transfer_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> Any:
+    def transfer_impedance(self, frequencies: np.ndarray, inner: np.ndarray | None = None) -> Harmonics:
         """Voltage at the open terminals per ampere of the switches' current [ohm]; ``inner`` where it is known already."""
         inner = self.inner_impedance(frequencies) if inner is None else inner
         both = self.unequal
         return inner if both is None else inner * both.passed(2j * np.pi * np.asarray(frequencies))
 
-    def ripple_scale(self, drawn: Any, full: float) -> Any:
+    def ripple_scale(self, drawn: Value, full: float) -> Value:
         """Ripple at a current ``drawn`` [A] over the stated: a pulse output's grows with it, a triangle's does not.
 
         ``full`` [A]: what was drawn while measuring, where the file does not say.

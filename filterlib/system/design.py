@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
+from typing import Annotated, ClassVar, Literal, Self, TypeVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, StrictBool, model_validator
@@ -76,7 +76,7 @@ class Design(Model):
 
     @model_validator(mode="before")
     @classmethod
-    def _name_stages(cls, raw: Any) -> Any:
+    def _name_stages(cls, raw: Given) -> Given:
         return {**raw, "filter": named(raw["filter"])} if isinstance(raw.get("filter"), list | tuple) else raw
 
     @model_validator(mode="after")

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 
 _LEAST, _MOST = 0.01, 0.99  # of a duty cycle
 
 
-def on_input(converter: Converter, voltage: float) -> tuple[Converter, Any]:
+def on_input(converter: Converter, voltage: float) -> tuple[Converter, Value]:
     """The converter with the duty cycle and swing of another input voltage, and how much larger its ripple current is.
 
     Parameters

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
 from filterlib.errors import FilterlibError, Problem, QuantityError
 from filterlib.network.circuit import Circuit
@@ -15,14 +15,10 @@ from filterlib.parts.base import ROOM, Quantity, Value
 from filterlib.system.converter import Converter
 from filterlib.system.load import InputCapacitor
 from filterlib.system.model import Given, Model
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranged import Ranged, RangedQuantity, usual
 from filterlib.system.uncertain_parameter import UncertainParameter, one_range, ranges
 
 SOURCE = "input_current"
-
-
-def _usual(value: float, low: float, high: float, why: str) -> Any:
-    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 _LUMPED = ("capacitance", "esr", "esl")
@@ -51,26 +47,26 @@ class InputSide(Model):
     )
     ripple_ratio: Annotated[
         Ranged, RangedQuantity("", "ripple of the input choke's current over its mean", above=0, high=2)
-    ] = _usual(0.3, 0.2, 0.5, "chokes are chosen for that")
-    capacitance: Annotated[Ranged, RangedQuantity("F", "input capacitor", low=1e-9, high=0.1)] = _usual(
+    ] = usual(0.3, 0.2, 0.5, "chokes are chosen for that")
+    capacitance: Annotated[Ranged, RangedQuantity("F", "input capacitor", low=1e-9, high=0.1)] = usual(
         10e-6, 2.2e-6, 100e-6, "a few ceramics, or one electrolytic"
     )
-    esr: Annotated[Ranged, RangedQuantity("ohm", "ESR of the input capacitor", low=0, high=10)] = _usual(
+    esr: Annotated[Ranged, RangedQuantity("ohm", "ESR of the input capacitor", low=0, high=10)] = usual(
         10e-3, 3e-3, 100e-3, "ceramics a few milliohm with their tracks, electrolytics tens"
     )
-    esl: Annotated[Ranged, RangedQuantity("H", "ESL of the input capacitor", low=0, high=1e-6)] = _usual(
+    esl: Annotated[Ranged, RangedQuantity("H", "ESL of the input capacitor", low=0, high=1e-6)] = usual(
         5e-9, 1e-9, 15e-9, "the capacitor with its loop on the board"
     )
     capacitors: tuple[InputCapacitor, ...] = ()
     highest_voltage: Annotated[float, Quantity("V", above=0, high=2000)] | None = None
     lowest_voltage: Annotated[float, Quantity("V", above=0, high=2000)] | None = None
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "loop of the lead to the networks", low=0, high=1e-4)] = (
-        _usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
+        usual(0.6e-6, 0.1e-6, 1.5e-6, "a pair of wires, a microhenry a metre")
     )
 
     @model_validator(mode="before")
     @classmethod
-    def _one_efficiency(cls, fields: Any) -> Any:
+    def _one_efficiency(cls, fields: object) -> object:
         if isinstance(fields, Mapping) and "efficiency" in fields:
             why = "the converter has one efficiency: state it as efficiency under [converter]"
             raise QuantityError(why, name="efficiency", value=fields["efficiency"])

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
+from filterlib.parts.base import Value
 from filterlib.system.burst import Burst, PulseTrain
 from filterlib.system.converter import Converter
 from filterlib.units import format_quantity
@@ -103,7 +103,7 @@ def light_load(converter: Converter, drawn: float, full: float) -> LightLoad | N
     return LightLoad(drawn, below, full, stated is not None, burst is not None, train)
 
 
-def pulse_charge(converter: Converter) -> Any:
+def pulse_charge(converter: Converter) -> Value:
     """Charge [C] of one pulse of 1 A peak: a triangle over the period, or what falls to zero while the switch is open."""
     share = 1 - converter.duty.value if converter.shape == "pulse" else 1.0
     return share * converter.period / 2
@@ -113,9 +113,11 @@ def _train(converter: Converter, burst: Burst, drawn: float) -> PulseTrain | Non
     """The stated burst; what it does not state follows from the charge that the loads draw."""
     pulses = burst.pulses or 1  # it states them: see `Burst`
     charge = pulses * pulse_charge(converter)
-    if burst.period is None and not drawn:
-        return None
-    period = float(np.mean(burst.peak * charge / drawn)) if burst.period is None else burst.period
+    period = burst.period
+    if period is None:
+        if not drawn or burst.peak is None:  # it states a period or a peak: see `Burst`
+            return None
+        period = float(np.mean(burst.peak * charge / drawn))
     peak = drawn * period / charge if burst.peak is None else burst.peak
     if pulses * converter.period > period * (1 + 1e-9):
         room, asked = (format_quantity(t, "s", 3) for t in (period, pulses * converter.period))

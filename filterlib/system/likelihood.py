@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.shapes import rectangle, triangle
+from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.measuring import Probe
 from filterlib.system.source_spectra import SourceSpectra, source_spectra, switching_current
@@ -158,7 +157,7 @@ def _tied(converter: Converter) -> bool:
     return converter.tied_to_load and drawn is not None and drawn > 0
 
 
-def _tie(converter: Converter, current: Any) -> Real:
+def _tie(converter: Converter, current: Value) -> Real:
     """Of the switching current's height [A], pulse or swing."""
     drawn = converter.ripple.load_current
     assert drawn is not None  # or there is no tie

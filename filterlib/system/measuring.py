@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from filterlib.network.circuit import Circuit
@@ -59,7 +57,7 @@ def _transfers(
     return divider / lead, converted / lead
 
 
-def _probe(arrangement: Arrangement, w: Any) -> tuple[Harmonics, Harmonics]:
+def _probe(arrangement: Arrangement, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Current through probe and fixtures [A], and voltage at the terminals, at 1 V at the probe; ``w`` = j 2 pi f."""
     fixtures = (1 / (one.esr + w * one.esl + 1 / (w * one.capacitance)) for one in arrangement.capacitors)
     probe = sum(fixtures, np.array(1 / PROBE_RESISTANCE))
@@ -96,12 +94,12 @@ def probe_transfer(
     return np.asarray(1 / (terminals + behind * (probe + terminals * load)))
 
 
-def _load_admittance(converter: Converter, frequencies: Real, current: float) -> Any:
+def _load_admittance(converter: Converter, frequencies: Real, current: float) -> np.ndarray | float:
     """Of what drew a current [A] meanwhile [S]; (f,) or one number; ``frequencies`` are harmonics of the switching frequency."""
     if not converter.measured_with or converter.common_mode is not None:
         return current / converter.output_voltage
     orders = np.rint(frequencies / converter.switching_frequency).astype(int)
-    return admittances(converter, int(orders.max()), current).plus[orders - 1]
+    return np.asarray(admittances(converter, int(orders.max()), current).plus[orders - 1])
 
 
 def measuring_circuit(converter: Converter, arrangement: Arrangement, load_current: float) -> Circuit:

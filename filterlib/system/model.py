@@ -71,7 +71,7 @@ class Model(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
-    def __init__(self, /, **fields: Any) -> None:
+    def __init__(self, /, **fields: object) -> None:
         problems = list(self._across(fields))
         try:
             super().__init__(**fields)
@@ -89,18 +89,18 @@ class Model(BaseModel):
         """Fields whose range changes nothing as the model is; ``driven``: where something drives the chassis."""
         return ()
 
-    def replace(self, **changes: Any) -> Self:
+    def replace(self, **changes: object) -> Self:
         """A copy with other values, checked again; what was left to defaults stays so. Raises InputError."""
         return type(self)(**({name: getattr(self, name) for name in self.model_fields_set} | changes))
 
 
 @lru_cache(maxsize=256)
-def marks(model: type[BaseModel]) -> Mapping[str, tuple[Any, ...]]:
+def marks(model: type[BaseModel]) -> Mapping[str, tuple[object, ...]]:
     """What annotates each field of a model, such as its `Quantity`; also inside "or None" and inside a tuple."""
     return {name: (*field.metadata, *_inside(field.annotation)) for name, field in model.model_fields.items()}
 
 
-def _inside(annotation: object) -> Iterator[Any]:
+def _inside(annotation: object) -> Iterator[object]:
     yield from getattr(annotation, "__metadata__", ())
     for inner in get_args(annotation):
         yield from _inside(inner)

@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
-
-from pydantic import Field
+from typing import Annotated, Literal
 
 from filterlib.errors import Problem
 from filterlib.parts.base import Quantity
 from filterlib.system.model import Given, Model
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranged import Ranged, RangedQuantity, usual
 
 __all__ = ["OutputLimit"]
-
-
-def _usual(value: float, low: float, high: float, why: str) -> Any:
-    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 class OutputLimit(Model):
@@ -29,13 +23,13 @@ class OutputLimit(Model):
     current: Annotated[Ranged, RangedQuantity("A", "current limit of the converter", above=0, high=1e4)]
     kind: Literal["constant", "foldback", "hiccup"] = "constant"
     short_circuit_current: Annotated[float, Quantity("A", above=0, high=1e4)] | None = None
-    hiccup_on: Annotated[Ranged, RangedQuantity("s", "time at the limit before a hiccup", above=0, high=10)] = _usual(
+    hiccup_on: Annotated[Ranged, RangedQuantity("s", "time at the limit before a hiccup", above=0, high=10)] = usual(
         5e-3, 1e-3, 50e-3, "converters that hiccup bear an overload for milliseconds"
     )
-    hiccup_off: Annotated[Ranged, RangedQuantity("s", "pause of a hiccup", above=0, high=100)] = _usual(
+    hiccup_off: Annotated[Ranged, RangedQuantity("s", "pause of a hiccup", above=0, high=100)] = usual(
         100e-3, 20e-3, 1.0, "ten times as long as they try"
     )
-    soft_start: Annotated[Ranged, RangedQuantity("s", "soft start of the converter", low=0, high=100)] = _usual(
+    soft_start: Annotated[Ranged, RangedQuantity("s", "soft start of the converter", low=0, high=100)] = usual(
         5e-3, 1e-3, 50e-3, "most converters ramp within milliseconds"
     )
 

@@ -14,7 +14,7 @@ from filterlib.system.design import Design
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way from a design to a place: fields by name, entries of a list by their number."""
-Write: TypeAlias = Callable[[Any, dict[str, object]], object]
+Write: TypeAlias = Callable[[BaseModel, dict[str, object]], object]
 """Makes a model (or part) with other values of the fields named, from the old one."""
 
 LOOP = "loop_leakage"  # of a common-mode choke: both windings in series, however the part states its leakage

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from pydantic import GetCoreSchemaHandler
+from pydantic import Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from filterlib.errors import QuantityError, did_you_mean
@@ -64,6 +64,11 @@ class Ranged:
 def default(value: float, low: float, high: float, why: str) -> Ranged:
     """A value that the design file left open, with its plausible range."""
     return Ranged(value, low, high, stated=False, why=why)
+
+
+def usual(value: float, low: float, high: float, why: str) -> Ranged:
+    """A field's default by common practice; a new one for each model."""
+    return Field(default_factory=lambda: default(value, low, high, f"{why} (common practice, no source)"))
 
 
 class RangedQuantity:

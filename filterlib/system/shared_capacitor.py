@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from filterlib.parts.base import Value
 from filterlib.system.arrangement import WithCapacitor
@@ -55,7 +54,7 @@ def following(design: Design, values: Mapping[str, Value]) -> Mapping[str, Value
     return {**values, **{f"filter.{stage.name}.{name}": one for name, one in moved.items() if name in factors}}
 
 
-def _values(design: Design, stage: ShuntCapacitor, loop: Value, factors: Mapping[str, Value]) -> dict[str, Any]:
+def _values(design: Design, stage: ShuntCapacitor, loop: Value, factors: Mapping[str, Value]) -> dict[str, Value]:
     """Capacitance without bias, constant part of the ESR, and ESL without its loop, of each of ``count`` equal ones."""
     test, part, count = shared(design)[1], stage.part, stage.count
     assert test is not None  # or nothing is shared

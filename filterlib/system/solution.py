@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
+from filterlib.parts.base import Value, Values
 from filterlib.system.burst import Burst, PulseTrain
 from filterlib.system.burst_spectra import burst_spectra, discontinuous_spectra
 from filterlib.system.components import Component
@@ -170,17 +170,17 @@ class Solution:
         return burst_spectra(self._on_its_input, burst, self.steady_spectra)
 
     @property
-    def source_scale(self) -> Any:
+    def source_scale(self) -> Value:
         """Ripple here over that which was stated: see `Converter.ripple_scale`; a burst's is what it is."""
         return 1.0 if self.burst is not None else self.steady_scale
 
     @property
-    def steady_scale(self) -> Any:
+    def steady_scale(self) -> Value:
         """The same while it switches all the time."""
         drawn = sum(self.state.load_currents.values()) if self.state.load_currents else self.design.full_current
         return self.design.converter.ripple_scale(drawn, self.design.full_current)
 
-    def varied(self, values: Mapping[str, Any]) -> Solution:
+    def varied(self, values: Values) -> Solution:
         """With other values of uncertain parameters, linearised at the same state."""
         return Solution(with_values(self.design, values), self.state) if values else self
 

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
 from filterlib.network.shapes import falling_pulse, ring, triangle
+from filterlib.parts.base import Value
 from filterlib.system.contradictions import contradiction
 from filterlib.system.converter import Arrangement, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
-from filterlib.system.scales import FEW, scaled
+from filterlib.system.scales import FEW, Flags, scaled
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
@@ -44,11 +45,11 @@ class SourceSpectra:
     ripple: Harmonics
     spike: Harmonics
     common_mode: Harmonics
-    feasible: Any
+    feasible: bool | Flags
     largest_factor: float
     largest_factor_frequency: float
-    current: Any = np.nan
-    needed: tuple[Any, Any] = (0.0, 0.0)
+    current: Value = np.nan
+    needed: tuple[Value, Value] = (0.0, 0.0)
 
 
 def harmonic_count(converter: Converter) -> int:
@@ -109,7 +110,7 @@ class _Asked:
     converter: Converter = field(compare=False)
 
 
-def _content(one: Any, sizes: list[int]) -> Hashable:
+def _content(one: object, sizes: list[int]) -> Hashable:
     """What a converter and the models in it hold, arrays by their bytes, whose lengths go into ``sizes``."""
     if isinstance(one, np.ndarray):
         sizes.append(len(one))
@@ -119,7 +120,7 @@ def _content(one: Any, sizes: list[int]) -> Hashable:
     except TypeError:  # there is an array in it
         parts = one if isinstance(one, tuple) else vars(one).values()
         return type(one), *(_content(part, sizes) for part in parts)
-    return one  # type: ignore[no-any-return]
+    return one
 
 
 def _spectra_of(asked: _Asked) -> SourceSpectra:
@@ -233,7 +234,9 @@ def samples(harmonics: Harmonics) -> Real:
     return np.asarray(np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count)
 
 
-def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, Any, Any, tuple[Any, Any]]:
+def _scales(
+    converter: Converter, shown: list[list[Harmonics]]
+) -> tuple[Value, Value, bool | Flags, tuple[Value, Value]]:
     """Factors of ripple and spike with which the stated figures are read, where there are such, and the least that could be.
 
     ``shown``: by each arrangement, the ripple's and the spike's, harmonics of ripple and spike before they are scaled, and
@@ -241,9 +244,9 @@ def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, An
     """
     recorded, (ripple, *_) = converter.ripple.recording is not None, shown[0]
     if recorded and converter.spike is None:
-        return 1.0, 0.0, np.True_, (0.0, 0.0)
+        return 1.0, 0.0, True, (0.0, 0.0)
     if converter.spike is None and len(shown[0]) == 2:
-        return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, np.True_, (0.0, 0.0)
+        return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, True, (0.0, 0.0)
     shape = np.broadcast_shapes(
         *(np.shape(one) for waves in shown for one in waves),
         *(np.shape(one.peak_to_peak) for one in (converter.ripple, converter.spike) if one is not None),
@@ -257,7 +260,7 @@ def _scales(converter: Converter, shown: list[list[Harmonics]]) -> tuple[Any, An
     return *(_by_design(one, shape) for one in (a, b, feasible)), (needed[0], needed[1])
 
 
-def _by_design(values: Any, shape: tuple[int, ...]) -> Any:
+def _by_design(values: np.ndarray, shape: tuple[int, ...]) -> Any:
     """Values (designs,) as one number, or (designs, 1)."""
     return values[0] if len(shape) == 1 else values[:, None]
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, cast
 
 import numpy as np
+from pydantic import BaseModel
 
-from filterlib.parts.base import Part, Value
+from filterlib.parts.base import Part, Values
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
@@ -116,7 +117,7 @@ def _grown(one: UncertainParameter, growth: float) -> UncertainParameter:
     return replace(one, high=growth * one.high, stated=False, why=why)
 
 
-def with_values(design: Design, values: Mapping[str, Value]) -> Design:
+def with_values(design: Design, values: Values) -> Design:
     """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
 
     Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
@@ -134,7 +135,7 @@ def with_values(design: Design, values: Mapping[str, Value]) -> Design:
     return cast(Design, rebuilt(design, places, _unchecked))
 
 
-def _unchecked(model: Any, values: dict[str, Any]) -> Any:
+def _unchecked(model: BaseModel, values: dict[str, Any]) -> BaseModel:
     """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
     old = {name: getattr(model, name) for name in values}
     new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics
+from filterlib.parts.base import Value
 
 ESL = 1e-9  # [H] of the ceramics, which stand where the switches are: common practice, no source
 ESR = 0.2  # of the ceramics, over that of all together: common practice, no source
@@ -23,23 +23,23 @@ class Unequal:
     ``ceramic`` [F] and ``ceramic_esr`` [ohm] of the ceramics.
     """
 
-    capacitance: Any
-    esr: Any
-    esl: Any
-    ceramic: Any
-    ceramic_esr: Any
+    capacitance: Value
+    esr: Value
+    esl: Value
+    ceramic: Value
+    ceramic_esr: Value
 
-    def impedance(self, s: Any) -> Harmonics:
+    def impedance(self, s: np.ndarray) -> Harmonics:
         """Of both, seen from the large one [ohm], at ``s`` = j 2 pi f above 0."""
         large = self.esr + s * self.esl + 1 / (s * self.capacitance)
         ceramics = self._ceramics(s)
         return np.asarray(1 / (1 / large + ceramics / (1 + ceramics * s * self.esl)))
 
-    def passed(self, s: Any) -> Harmonics:
+    def passed(self, s: np.ndarray) -> Harmonics:
         """Share of the switches' current, which begins at the ceramics, that leaves by the track into a short."""
         return np.asarray(1 / (1 + self._ceramics(s) * s * self.esl))
 
-    def _ceramics(self, s: Any) -> Any:
+    def _ceramics(self, s: np.ndarray) -> np.ndarray:
         """Admittance [S]."""
         return s * self.ceramic / (1 + s * self.ceramic * (self.ceramic_esr + s * ESL))
 
@@ -61,7 +61,7 @@ def by_part(z: np.ndarray) -> dict[str, np.ndarray]:
     }
 
 
-def unequal(capacitance: Any, esr: Any, esl: Any, ratio: Any, frequency: float) -> Unequal:
+def unequal(capacitance: Value, esr: Value, esl: Value, ratio: Value, frequency: float) -> Unequal:
     """The large capacitor and the ceramics that are together what a bridge reads.
 
     Parameters

@@ -12,6 +12,7 @@ from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
 from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
 from filterlib.analysis.stability.over_uncertainty import least_damping
 from filterlib.errors import FilterlibError
+from filterlib.parts.base import Value
 from filterlib.parts.capacitor import WET, Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
@@ -164,8 +165,8 @@ def _places(solution: Solution) -> Iterator[tuple[str, str, float]]:
                     yield f"filter.{stage.name}{way}.{field}", field, value
 
 
-def _with(solution: Solution, key: str, value: object) -> Solution:
-    return Solution(with_values(solution.design, {key: value}), solution.state)  # type: ignore[dict-item]
+def _with(solution: Solution, key: str, value: Value) -> Solution:
+    return Solution(with_values(solution.design, {key: value}), solution.state)
 
 
 def _excess(solution: Solution, load: Load) -> float:

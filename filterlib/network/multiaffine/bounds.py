@@ -13,13 +13,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from heapq import heappop, heappush
 from itertools import count, product
-from typing import Any
 
 import numpy as np
 
 from filterlib.network.circuit import Circuit
 from filterlib.network.multiaffine.certificate import cut, halves
 from filterlib.network.multiaffine.characteristic import characteristic
+from filterlib.network.netlist import Output
 
 _DIRECTIONS, _ROUNDS = 31, 2
 
@@ -29,7 +29,7 @@ def transfer_bound(
     ranges: Mapping[str, tuple[float, float]],
     frequencies: np.ndarray,
     source: str,
-    output: Any,
+    output: Output,
     *,
     halvings: int = 0,
 ) -> tuple[np.ndarray, np.ndarray]:

@@ -5,10 +5,9 @@ Every figure is common practice, no source; the ESL of ceramics lies about the 0
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from filterlib.parts.base import Usual, Value
+from filterlib.parts.base import Stated, Usual, Value
 
 WHY = "usual for {kind} capacitors (common practice, no source)"
 
@@ -33,17 +32,17 @@ _KINDS = {
 }
 
 
-def loss_angle(stated: Mapping[str, Any]) -> Usual:
+def loss_angle(stated: Stated) -> Usual:
     """tan(delta) of the dielectric, by ``kind``."""
     return Usual(*_KINDS[stated["kind"]].loss, _why(stated))
 
 
-def esl(stated: Mapping[str, Any]) -> Usual:
+def esl(stated: Stated) -> Usual:
     """Inductance [H] of the part alone, by ``kind``: about a nanohenry for each millimetre between its terminals."""
     return Usual(*_KINDS[stated["kind"]].esl, _why(stated))
 
 
-def esr(stated: Mapping[str, Any]) -> Usual:
+def esr(stated: Stated) -> Usual:
     """Constant part of the series resistance [ohm], by ``kind`` and ``capacitance`` [F]: larger parts have less.
 
     >>> [round(esr({"kind": "aluminium", "capacitance": farads}).value, 3) for farads in (47e-6, 470e-6)]
@@ -55,5 +54,5 @@ def esr(stated: Mapping[str, Any]) -> Usual:
     return Usual(usual, middle / 3, middle * kind.most, _why(stated))
 
 
-def _why(stated: Mapping[str, Any]) -> str:
+def _why(stated: Stated) -> str:
     return WHY.format(kind=stated["kind"].replace("_", " "))
