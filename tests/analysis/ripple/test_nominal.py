@@ -16,7 +16,7 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.system.changes import changed
 from filterlib.system.solution import solve
-from tests.designs import converter, design, film, series, shunt
+from tests.designs import converter, design, film, resistive, series, shunt
 
 DEMOS = {name: load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick")}
 STIFF = converter(shape="triangle", output_capacitance="470 µF", output_esr="10 mΩ", output_resistance="2 mΩ")
@@ -31,6 +31,14 @@ def test_ripple_is_that_of_the_full_analysis(name, load):
     for label, found in ((load, quick.ripple), (f"{load}_before", quick.ripple_before)):
         np.testing.assert_allclose(found, full.waveforms[label, "20MHz"], rtol=0, atol=1e-9 * np.ptp(found))
     assert quick.peak_to_peak == pytest.approx(full.figures[load, "20MHz"].peak_to_peak, rel=1e-9, abs=0)
+
+
+def test_what_is_lost_on_the_way_by_ohms_law():
+    """hand: 2.8 A of a load of 10 ohm at 28 V through a choke of 0.2 ohm; the load sees 28 V of 10.2 ohm in series."""
+    one = design(series(resistance="0.2 ohm"), source=converter(output_resistance=0), load=resistive("10 ohm"))
+    found = nominal(solve(one), "modem")
+    assert found.voltage + found.drop == pytest.approx(28.0, rel=1e-12, abs=0)
+    assert found.drop == pytest.approx(28.0 * 0.2 / 10.2, rel=1e-2, abs=0)
 
 
 @pytest.mark.parametrize("name", DEMOS)

@@ -126,6 +126,17 @@ def test_the_largest_current_is_at_the_lowest_voltage():
     assert found.lost == pytest.approx(ohms * found.most, rel=1e-4, abs=0)
 
 
+def test_the_largest_current_over_the_efficiency_that_may_be():
+    """84 W at 80 %, 90 % and 95 % from 21 V: by the energy balance."""
+    fixed = {"fuse": Fuse(resistance=8e-3), "switch": Switch(resistance=12e-3)}
+    one = design(battery=Battery(voltage={"low": 21, "value": 24, "high": 28}, resistance=50e-3), **fixed)
+    efficiency = {"low": 0.80, "value": 0.90, "high": 0.95}
+    one = one.replace(converter=one.converter.replace(efficiency=efficiency))
+    found, ohms = checks(one)["battery.delivers"], float(one.battery_side.resistance)
+    for amps, share in ((found.value, 0.90), (found.high, 0.80), (found.low, 0.95)):
+        assert 21 * amps == pytest.approx(84 / share + ohms * amps**2, rel=1e-4, abs=0)
+
+
 def test_a_line_that_cannot_deliver():
     found = battery_run(solve_all(design(battery=Battery(resistance="1.4 ohm"))))
     assert math.isnan(found.most)
