@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, load_design
-from filterlib.analysis.hold_up.first_milliseconds import Branch, Path, burst_dip, stiff_dip
+from filterlib.analysis.hold_up.first_milliseconds import PLACES, Branch, Path, burst_dip, stiff_dip
 from filterlib.analysis.hold_up.way import Section, path_to
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.load import Load
@@ -48,6 +48,15 @@ def test_a_line_at_rest_stays_at_rest():
     """With all of its draw as its idle share nothing happens."""
     steady = burst_dip(WEAK, Load(name="radio", kind="constant_current", current="2 A"), 1.0)
     assert steady.volts == pytest.approx(28.0 - 2 * 0.065, rel=1e-6, abs=0)
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_a_bank_at_rest_gives_nothing(place):
+    """Charged to the voltage of its place, behind all resistance before it, that of the output included."""
+    weak, load = replace(WEAK, output=0.5), Load(name="radio", kind="constant_current", current="2 A")
+    steady = burst_dip(weak, load, 1.0, bank=BANK, place=place)
+    assert steady.volts == pytest.approx(28.0 - 2 * weak.ohms, rel=1e-6, abs=0)
+    assert steady.bank < 1e-4
 
 
 def test_a_bank_holds_what_a_limit_cannot():
