@@ -125,6 +125,19 @@ def test_a_second_recording_or_another_period_leaves_it_to_others():
     assert not says_more(one.model_copy(update={"ripple": both}))
 
 
+def test_an_octave_that_holds_something_else_costs_what_odd_ones_do():
+    """hand: an octave as the shape makes it has ln(0.8 / (s sqrt(2 pi)) + 0.2 / 6), one twelve of its spreads s off ln(0.2 / 6)."""
+    true = made({"bandwidth": "full"})
+    one = recorded(true, None)
+    plain = replace(one.ripple.recording, harmonics=one.ripple.recording.harmonics[:3])
+    spread = 0.25 * (1 + 2 * 0.18)  # of the second and third harmonic of 180 kHz
+    odd = tuple(c * (1 if k == 0 else np.exp(12 * spread)) for k, c in enumerate(plain.harmonics))
+    seen = [one.ripple.model_copy(update={"recording": r}) for r in (plain, replace(plain, harmonics=odd))]
+    fits, off = (float(log_likelihood(one.model_copy(update={"ripple": r}), 0.0)[0]) for r in seen)
+    assert fits == pytest.approx(np.log(0.8 / (spread * np.sqrt(2 * np.pi)) + 0.2 / 6), rel=0, abs=1e-3)
+    assert off == pytest.approx(np.log(0.2 / 6), rel=0, abs=1e-3)
+
+
 INSIDES = {  # what alone makes the ripple: capacitance, ESR, inductance
     "C": {"output_capacitance": "2 µF", "output_esr": "0.1 mΩ", "output_esl": "10 pH", "lead_inductance": 0},
     "ESR": {"output_capacitance": "1 mF", "output_esr": "50 mΩ", "output_esl": "10 pH", "lead_inductance": 0},
