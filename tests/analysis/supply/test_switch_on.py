@@ -90,6 +90,16 @@ def test_a_load_that_falls_out_again_and_again_is_bounded_and_named():
     assert found.largest == 0.0
 
 
+def test_the_share_of_the_loads_that_run_in_the_end():
+    """hand: beside 84 W, 3 A at 28 V and so above the limit, a radio of 10 W runs from 5 V on: one of two."""
+    low = Load(name="gauge", kind="constant_power", power=10.0, starts_at="5 V", stops_at="2 V")
+    found = switch_on(design(low, radio(84.0, starts_at="27 V", stops_at="20 V"), current="2.5 A"))
+    one = found.checks[0]
+    assert (one.value, one.limit, one.verdict) == (0.5, 1.0, "not met")
+    both = switch_on(design(low, radio(28.0, starts_at="27 V", stops_at="20 V"), current="2.5 A")).checks[0]
+    assert (both.value, both.verdict) == (1.0, "met")
+
+
 def test_hiccups_for_ever_by_hand():
     """hand: an attempt lifts 30 mF by 5.5 A x 5 ms / 30 mF = 0.92 V, the pause takes 0.5 A x 100 ms; below a volt the load takes less."""
     limit = {"kind": "hiccup", "hiccup_on": "5 ms", "hiccup_off": "100 ms"}
