@@ -27,6 +27,8 @@ _READ = 0.4  # of the sample rate, up to which harmonics are read: see `filterli
 _BLOCK = 2**20
 _SETTLED = 12  # time constants of the low-pass until nothing is left of the beginning
 _CLEAR = 4  # times the middle power above the border, the peak of a ring is believed
+_ANOTHER = 6.0  # times its noise, a line at half the frequency is believed: no source
+_LEAST = 2e-3  # and share of the whole's root mean square, below which a clock's own unevenness may make it: no source
 _ERASED = 0.9  # share of a spike's ring that averaging must keep to be worth no remark
 
 
@@ -159,6 +161,8 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     average = None if periods.period is None else average_periods(recording, periods.period, periods.first)
     periods = _with_pulses(periods, average)
     density = _density(recording, periods)
+    if average is not None and periods.pulses is None and _every_other_differs(recording, average.period, density):
+        average = average_periods(recording, 2 * average.period, periods.first)
     ring = _ring(density, bandwidth) if parts.spike_known else None
     return Measurement(
         recording=recording,
@@ -177,6 +181,21 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
         ring_frequency=ring,
         remarks=tuple(_remarks(periods, parts, average, ring)),
     )
+
+
+def _every_other_differs(recording: Recording, period: float, density: Spectrum) -> bool:
+    """Whether a line at half the frequency is above the noise, as of a bridge whose halves are not alike.
+
+    A filter takes less of it off than of all others, so that behind one it may decide. A window of cosine keeps the strong lines out.
+    """
+    half = 0.5 / period
+    whole = int(recording.samples * recording.sample_interval * half) / half
+    volts = recording.volts[: round(whole / recording.sample_interval)]
+    time = np.arange(volts.size) * recording.sample_interval
+    window = 1 - np.cos(2 * np.pi * np.arange(volts.size) / volts.size)
+    line = np.abs(np.mean(window * volts * np.exp(-2j * np.pi * half * time)))
+    noise = np.sqrt(1.5 * np.interp(half, density.frequencies, density.floor) / (2 * time[-1]))
+    return bool(line > _ANOTHER * noise and line > _LEAST * np.std(volts))
 
 
 def over_the_longer(one: Measurement, two: Measurement) -> tuple[Measurement, Measurement]:

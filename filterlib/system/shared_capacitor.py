@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from filterlib.parts.base import Value
 from filterlib.system.arrangement import WithCapacitor
 from filterlib.system.bank import BankConverter
@@ -55,11 +57,15 @@ def following(design: Design, values: Mapping[str, Value]) -> Mapping[str, Value
 
 
 def _values(design: Design, stage: ShuntCapacitor, loop: Value, factors: Mapping[str, Value]) -> dict[str, Value]:
-    """Capacitance without bias, constant part of the ESR, and ESL without its loop, of each of ``count`` equal ones."""
+    """Capacitance without bias, constant part of the ESR, and ESL without its loop, of each of ``count`` equal ones.
+
+    It was measured at the switching frequency, where a lossy dielectric has less than at the frequency of the data sheet.
+    """
     test, part, count = shared(design)[1], stage.part, stage.count
     assert test is not None  # or nothing is shared
     volts, frequency = design.converter.output_voltage, design.converter.switching_frequency
-    left = part.capacitance_at(volts) / part.capacitance
+    reactance = -part.replace(esl=0.0).impedance(np.array([frequency]), bias=volts).imag
+    left = float(np.mean(1 / (2 * np.pi * frequency * reactance) / part.capacitance))
     whole = {name: getattr(test, name) * factors.get(name, 1.0) for name in FACTORS}
     capacitance = whole["capacitance"] / count / left
     dielectric = part.replace(capacitance=float(test.capacitance) / count / left, esr=0.0).esr_at(frequency, bias=volts)

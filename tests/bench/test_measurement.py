@@ -33,6 +33,16 @@ def test_the_period_is_found_in_noise_of_twice_the_ripple_or_nothing_is_claimed(
     assert "noise" in lost.why
 
 
+@pytest.mark.parametrize(("share", "periods"), [(0.05, 2), (0.2, 2), (1e-4, 1), (0.0, 1)])
+def test_pulses_that_alternate_repeat_after_two(share, periods):
+    """hand: a fifth of the first line is 4 % of its power, and the halves are alike to 92 %; next to none is noise."""
+    one = steady(noise=0.002)
+    turn = np.pi * FREQUENCY * one.sample_interval * np.arange(one.samples)
+    found = measure(Recording(one.volts + share * np.ptp(one.volts) / 2 * np.cos(turn), one.sample_interval))
+    assert found.frequency == pytest.approx(FREQUENCY / periods, rel=1e-4, abs=0)
+    assert found.pulses is None
+
+
 @pytest.mark.parametrize("frequency", [6e3, 40e3, 1.1e6, 4e6])
 def test_slow_and_fast_converters(frequency):
     times = np.arange(60_000) / (600 * frequency)

@@ -1,4 +1,4 @@
-"""One command: `python -m tests.calibration --count 300 [--kinds number,load] [--seed 1] [--first 0] [--jobs 2] [--json FILE]`.
+"""One command: `python -m tests.calibration --count 300 [--kinds number,load] [--seed 1] [--first 0] [--jobs 2] [--json FILE] [--quick]`.
 
 Converters of the population are given to the library with more and more knowledge. Printed: how often the truth lies in the
 probable and in the possible interval, how wide they are, what was refused, every truth that lies outside, and whether each further
@@ -51,14 +51,15 @@ def outside(trial: Trial) -> str:
     return f"{start} truth {trial.truth:.3g} V; {ends}"
 
 
-def _some(task: tuple[int, list[int], list[str]]) -> list[Trial]:
+def _some(task: tuple[int, list[int], list[str], bool]) -> list[Trial]:
+    *which, whole = task
     with threadpool_limits(limits=1):
-        return list(trials(*task))
+        return list(trials(*which, whole=whole))
 
 
-def run(seed: int, numbers: Sequence[int], kinds: list[str], jobs: int) -> Iterator[list[Trial]]:
+def run(seed: int, numbers: Sequence[int], kinds: list[str], jobs: int, whole: bool) -> Iterator[list[Trial]]:
     """Converter by converter, shared among processes."""
-    tasks = [(seed, [number], kinds) for number in numbers]
+    tasks = [(seed, [number], kinds, whole) for number in numbers]
     if jobs == 1:
         yield from map(_some, tasks)
         return
@@ -74,11 +75,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--kinds", default=",".join(KINDS), help=f"with commas: {', '.join(KINDS)}")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1, help="how many at a time")
+    parser.add_argument("--quick", action="store_true", help="the probable interval alone, in a tenth of the time")
     parser.add_argument("--json", type=Path, help="a file for every trial")
     given = parser.parse_args(arguments)
     kinds = [kind.strip() for kind in given.kinds.split(",")]
     done: list[Trial] = []
-    for some in run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs):
+    for some in run(given.seed, range(given.first, given.first + given.count), kinds, given.jobs, not given.quick):
         done += some
         for one in filter(attrgetter("surprises"), some):
             print(outside(one), flush=True)

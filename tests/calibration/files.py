@@ -149,12 +149,12 @@ def _second(case: Case, converter: Keys, folder: Path) -> None:
     """With the filter's first capacitor across the terminals, known to 2 % in C, 5 % in ESR and 15 % in inductance."""
     _save(case, case.with_capacitor, folder / "with-capacitor.csv", 8)
     draw, part = Draw(case.seed, case.number, 9), case.filter.first
-    true = part.true
+    farads, ohms = case.bridged(part)
     converter["ripple"]["with_capacitor"] = {
         "recording": "with-capacitor.csv",
-        "capacitance": text(draw.near(true.capacitance, 0.02), "F", 4),
-        "esr": text(draw.near(case.resistance(part), 0.05), "ohm", 3),
-        "esl": text(draw.near(true.esl + part.loop, 0.15), "H", 3),
+        "capacitance": text(draw.near(farads, 0.02), "F", 4),
+        "esr": text(draw.near(ohms, 0.05), "ohm", 3),
+        "esl": text(draw.near(part.true.esl + part.loop, 0.15), "H", 3),
         "stage": "C1",
     }
 

@@ -29,6 +29,7 @@ from tests.calibration.population import (
 TOP = 250e6  # [Hz] highest harmonic
 MU = 4e-7 * np.pi
 COPPER = 1.72e-8  # [ohm m]
+BRIDGE = 1e3  # [Hz] at which a bridge reads the capacitance of a part
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,11 @@ class Case:
         volts = net.voltages()
         return volts["plus"] - volts["minus"]
 
-    def resistance(self, part: Capacitor) -> float:
-        """Of a capacitor at the ripple's frequency [ohm]."""
-        return float(part_impedance(Network(np.array([self.converter.frequency])), part)[0].real)
+    def bridged(self, part: Capacitor) -> tuple[float, float]:
+        """Capacitance [F] and resistance [ohm] of a capacitor, as a bridge reads them at the ripple's frequency, its inductance taken away."""
+        at = Network(np.array([self.converter.frequency]))
+        body = part_impedance(at, part)[0] - at.s[0] * (part.true.esl + part.loop)
+        return float(-1 / (at.s[0].imag * body.imag)), float(body.real)
 
 
 @lru_cache(maxsize=4)
@@ -190,10 +193,14 @@ def branch_impedance(net: Network, branch: Branch) -> np.ndarray:
 
 
 def part_impedance(net: Network, part: Capacitor, *, loop: bool = True) -> np.ndarray:
-    """Of a capacitor of the filter or the load, with the resistance that its loss angle makes and its mounting [ohm]."""
+    """Of a capacitor of the filter or the load, with its mounting and the losses of its dielectric [ohm].
+
+    A loss angle that is the same at all frequencies makes the capacitance fall as f**(-2 angle / pi), from where a bridge reads it:
+    A. K. Jonscher, Dielectric Relaxation in Solids (1983), from memory; else it would answer before it is asked.
+    """
     true = part.true
-    lossy = (1 + 1j * part.loss) / (net.s * true.capacitance)
-    return true.esr + net.s * (true.esl + loop * part.loop) + lossy
+    dielectric = (net.s / (2j * np.pi * BRIDGE)) ** (2 / np.pi * part.loss) / (net.s * true.capacitance)
+    return true.esr + net.s * (true.esl + loop * part.loop) + dielectric
 
 
 def _choke_impedance(net: Network, winding: Series, across: float, loss: float) -> np.ndarray:
@@ -297,12 +304,15 @@ def _load(net: Network, case: Case, ground: str) -> None:
 
 
 def _pair(net: Network, load: Load) -> np.ndarray:
-    """Partial inductances of two straight round wires and their mutual one, by Rosa (1908), from memory; skin at 1 MHz."""
+    """Partial inductances of two straight round wires and their mutual one, by Rosa (1908), from memory.
+
+    Inside a wire R sqrt(1 + s mu r**2 / (4 rho)): the resistance and inductance of direct current, and the skin's far above.
+    """
     length, radius = load.true_length, np.sqrt(load.section / np.pi)
-    own = MU / (2 * np.pi) * length * (np.log(2 * length / radius) - 0.75)
+    own = MU / (2 * np.pi) * length * (np.log(2 * length / radius) - 1)
     ratio = load.spacing / length
     mutual = MU / (2 * np.pi) * length * (np.arcsinh(1 / ratio) - np.sqrt(1 + ratio**2) + ratio)
-    ohms = COPPER * length / load.section * np.sqrt(1 + net.frequencies / 0.3e6)
-    one, two = (ohms + net.s * own * (1 + sign * load.unlike / 2) for sign in (1, -1))
+    inside = COPPER * length / load.section * np.sqrt(1 + net.s * MU * radius**2 / (4 * COPPER))
+    one, two = (inside + net.s * own * (1 + sign * load.unlike / 2) for sign in (1, -1))
     across = net.s * mutual
     return np.stack([np.stack([one, across], -1), np.stack([across, two], -1)], -2)
