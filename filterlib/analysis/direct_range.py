@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.verdict import Reading
+from filterlib.parts.base import Value
 from filterlib.system.requirements import DropRequirement, VoltageRequirement
 from filterlib.system.solution import Solution, solve
 from filterlib.system.state import State
@@ -50,7 +49,7 @@ def direct_reading(
     ('voltage', True)
     """
 
-    def level(state: State) -> Any:
+    def level(state: State) -> Value:
         volts = state.load_voltages[wanted.load]
         return solution.design.converter.output_voltage - volts if isinstance(wanted, DropRequirement) else volts
 

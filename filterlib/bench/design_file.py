@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from filterlib.errors import Problem
+from filterlib.parts.reading import Toml
 from filterlib.system import files
 from filterlib.system.agreement import agreeing
 from filterlib.system.design import Design
@@ -63,7 +64,7 @@ def design_of_capture(path: str | Path, capture: str | Path, load_current: float
     return _load(path, lambda raw: _put(raw, Path(capture), load_current))
 
 
-def _put(raw: dict[str, Any], capture: Path, load_current: float | None) -> None:
+def _put(raw: Toml, capture: Path, load_current: float | None) -> None:
     """A capture in place of the file's own figures."""
     from filterlib.bench.measurement import BANDWIDTH
     from filterlib.bench.recording import load_recording
@@ -94,14 +95,14 @@ def design_as_written(path: str | Path) -> Design:
     return _read(path, lambda raw: None)
 
 
-def _load(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
+def _load(path: str | Path, more: Callable[[Toml], None]) -> Design:
     return agreeing(_read(path, more), str(path))
 
 
-def _read(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
+def _read(path: str | Path, more: Callable[[Toml], None]) -> Design:
     taken: Taken = {}
 
-    def prepare(raw: dict[str, Any], path: Path) -> list[Problem]:
+    def prepare(raw: Toml, path: Path) -> list[Problem]:
         more(raw)
         if not _names_recording(raw):
             return []
@@ -117,7 +118,7 @@ def _read(path: str | Path, more: Callable[[dict[str, Any]], None]) -> Design:
     return identified(design, taken, str(path))
 
 
-def _names_recording(raw: dict[str, Any]) -> bool:
+def _names_recording(raw: Toml) -> bool:
     converter = raw.get("converter")
     held = [converter.get(name) for name in ("ripple", "burst")] if isinstance(converter, dict) else []
     return any(isinstance(one, dict) and "recording" in one for one in held)

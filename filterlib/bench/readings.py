@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
+from filterlib.parts.base import Values
 from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
 from filterlib.system.measuring import probe_transfer
 
@@ -63,7 +64,7 @@ class Setup:
         spreads |= {name: times * self.tolerance for name, times in PARASITICS.items()}
         return spreads | {"loop": float(np.log(loop.high / loop.low)) / 4}
 
-    def ratio(self, frequencies: np.ndarray, values: Mapping[str, Any]) -> np.ndarray:
+    def ratio(self, frequencies: np.ndarray, values: Values) -> np.ndarray:
         """Reading without the test capacitor over the reading with it, (h,) or (designs, h)."""
         inside, test = self.inside(values), self.capacitor(values)
         bare, loaded = (
@@ -73,7 +74,7 @@ class Setup:
         ratio: np.ndarray = np.exp(values.get("scale", 0.0)) * bare / loaded
         return ratio
 
-    def inside(self, values: Mapping[str, Any]) -> Converter:
+    def inside(self, values: Values) -> Converter:
         """The converter with logarithms of values, and of the factor of its loop's bandwidth."""
         usual, share = self.usual, esl_share(self.usual)
         changes = {
@@ -85,7 +86,7 @@ class Setup:
         }
         return usual.model_copy(update={name: getattr(usual, name).at(value) for name, value in changes.items()})
 
-    def capacitor(self, values: Mapping[str, Any]) -> FixtureCapacitor:
+    def capacitor(self, values: Values) -> FixtureCapacitor:
         """The test capacitor with the logarithms of factors."""
         names = ("capacitance", "esr", "esl")
         changes = {name: getattr(self.test, name) * np.exp(values.get(f"test_{name}", 0.0)) for name in names}
@@ -110,7 +111,7 @@ class Readings:
     loaded: np.ndarray
     loaded_noise: np.ndarray
 
-    def late(self, values: Mapping[str, Any]) -> np.ndarray:
+    def late(self, values: Values) -> np.ndarray:
         """The loaded harmonics, moved by the delay [rad of a period] to where the bare one's period begins."""
         late: np.ndarray = self.loaded * np.exp(1j * self.orders * values["delay"])
         return late
@@ -146,7 +147,7 @@ class Readings:
         correlation: np.ndarray = np.exp(-np.abs(octaves[:, None] - octaves))
         return correlation
 
-    def whitened(self, values: Mapping[str, Any], misfit: float) -> tuple[np.ndarray, float]:
+    def whitened(self, values: Values, misfit: float) -> tuple[np.ndarray, float]:
         """Residual (h,), real and imaginary parts with a variance of 1 each, and the logarithm of the volume it had."""
         ratio, late = self.setup.ratio(self.frequencies, values), self.late(values)
         by_inside = (ratio - 1) * late
@@ -159,7 +160,7 @@ class Readings:
         """Real, then imaginary parts; (2 h,)."""
         return _parts(self.whitened(parameters.valuesdict(), misfit)[0])
 
-    def slopes(self, values: Mapping[str, Any], names: tuple[str, ...], misfit: float) -> np.ndarray:
+    def slopes(self, values: Values, names: tuple[str, ...], misfit: float) -> np.ndarray:
         """Of the residual with each value, (2 h, names)."""
         columns = []
         for name in names:
@@ -168,7 +169,7 @@ class Readings:
             columns.append(_parts(ends[0] - ends[1]) / (2 * _STEP))
         return np.array(columns).T
 
-    def covariance(self, values: Mapping[str, Any], misfit: float) -> np.ndarray:
+    def covariance(self, values: Values, misfit: float) -> np.ndarray:
         """Of what is `FITTED`: by noise and misfit, and by the uncertainty of capacitor, scales and loop."""
         inverse = np.linalg.pinv(self.slopes(values, FITTED, misfit))
         uncertainties = self.setup.held

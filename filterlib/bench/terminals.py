@@ -16,6 +16,7 @@ from filterlib.bench.inside import FitError, InsideFit
 from filterlib.bench.measurement import Measurement, measure, over_the_longer
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.parts.reading import Toml
 from filterlib.system.conversion import LEADS
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
@@ -34,7 +35,6 @@ _TIMES = (1.0, 2.0, 0.5)
 """Of the stated frequency, a recording may repeat at: a bridge's ripple at twice its switches' frequency, or half of it."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
 _FIRST, _SECOND = "converter.ripple", "converter.ripple.with_capacitor"
-_Raw = dict[str, Any]
 Taken = dict[str, Measurement]
 """What was measured, by the key in the design file of the recording."""
 
@@ -121,7 +121,7 @@ def _fitted(converter: Converter, taken: Taken, current: float) -> InsideFit | B
         return one
 
 
-def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
+def read_recordings(raw: Toml, path: Path, taken: Taken) -> list[Problem]:
     """Every recording under ``converter.ripple``, put in place of its name and into ``taken``; what is wrong with them.
 
     That of bursts under ``converter.burst`` too.
@@ -158,7 +158,7 @@ def read_recordings(raw: _Raw, path: Path, taken: Taken) -> list[Problem]:
     return problems
 
 
-def _read_burst(converter: _Raw, ripple: _Raw, path: Path) -> list[Problem]:
+def _read_burst(converter: Toml, ripple: Toml, path: Path) -> list[Problem]:
     """A recording of bursts in place of its name, with its pulses and its period; what is wrong with it."""
     burst = converter["burst"]
     named, stated = burst["recording"], [key for key in ("pulses", "period", "peak") if key in burst]
@@ -178,7 +178,7 @@ def _read_burst(converter: _Raw, ripple: _Raw, path: Path) -> list[Problem]:
     return []
 
 
-def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
+def _measured(holder: Toml, ripple: Toml, path: Path) -> Measurement:
     """The recording of one place, read as its entry says, in the bandwidth and order of the ripple's entry."""
     entry = holder["recording"]
     options: Any = {"file": entry} if isinstance(entry, str) else entry
@@ -187,7 +187,7 @@ def _measured(holder: _Raw, ripple: _Raw, path: Path) -> Measurement:
     for key in options:
         if key not in ("file", *_READING):
             raise FilterlibError(f'no key "{key}" here; {did_you_mean(key, ["file", *_READING])}')
-    settings: _Raw = {key: value for key, value in options.items() if key != "file"}
+    settings: Toml = {key: value for key, value in options.items() if key != "file"}
     if isinstance(ripple.get("bandwidth"), int | float | str) and ripple["bandwidth"] != "full":
         settings.setdefault("bandwidth", ripple["bandwidth"])
     taken = load_recording(path.parent / options["file"], settings.pop("channel", None), **settings)
@@ -198,7 +198,7 @@ def _named(entry: Any) -> tuple[str, Any]:
     return (entry, None) if isinstance(entry, str) else (entry["file"], entry.get("channel"))
 
 
-def _in_place_of_figures(raw: _Raw, measurement: Measurement, file: str) -> list[Problem]:
+def _in_place_of_figures(raw: Toml, measurement: Measurement, file: str) -> list[Problem]:
     """What the recording says that the file would state otherwise: peak to peak, bandwidth, switching frequency."""
     converter, ripple = raw["converter"], raw["converter"]["ripple"]
     if "peak_to_peak" in ripple:

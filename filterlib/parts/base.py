@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Any, Self, TypeAlias
+from typing import Annotated, Any, ClassVar, Self, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -232,6 +232,8 @@ class Part(BaseModel):
     InputError
         When a part is made or changed with a field that is unknown, missing, or cannot be: all of them at once.
     """
+
+    measured: ClassVar[bool] = False  # whether its values come from a measured curve, which has its parasitics in it
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 

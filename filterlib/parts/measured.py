@@ -68,6 +68,7 @@ class MeasuredCapacitor(Capacitor):
     measurement : the curve, its network and the error between them
     """
 
+    measured: ClassVar[bool] = True
     COMPUTED: ClassVar[tuple[str, ...]] = (
         "capacitance",
         "esr",
@@ -139,6 +140,7 @@ class MeasuredChoke(DifferentialChoke):
     is stated next to the file. ``file``, ``connection`` and ``measurement`` as in `MeasuredCapacitor`.
     """
 
+    measured: ClassVar[bool] = True
     COMPUTED: ClassVar[tuple[str, ...]] = (
         "inductance", "winding_capacitance", "self_resonance", "parallel_resistance", "measurement",
     )  # fmt: skip

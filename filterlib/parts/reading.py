@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, Literal, TypeAlias, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -48,7 +48,11 @@ _WORDS = {
 }
 
 
-def read_toml(path: str | Path) -> dict[str, Any]:
+Toml: TypeAlias = dict[str, Any]
+"""A table of a TOML file: text, numbers, lists, tables."""
+
+
+def read_toml(path: str | Path) -> Toml:
     """The contents of a TOML file.
 
     Raises

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from filterlib.show.folder import RUN, write_files
 from filterlib.show.notebooks import METADATA, notebooks
@@ -18,6 +18,7 @@ from filterlib.show.numbers import json_text
 from filterlib.show.page import render
 
 if TYPE_CHECKING:
+    from nbclient import NotebookClient
     from nbformat import NotebookNode
 
 Progress = Callable[[float, str], None]
@@ -69,8 +70,8 @@ def write_pages(folder: str | Path, *, progress: Progress | None = None) -> Path
 
 def _all_executed(paths: Sequence[Path], progress: Progress | None) -> list[NotebookNode]:
     """Every notebook run, `AT_ONCE` at a time, each in a thread: Ctrl-C stays with the command, and ends their kernels at once."""
-    done, found, failed = dict.fromkeys(paths, 0.0), dict[Path, Any](), list[BaseException]()
-    left, clients, one_at_a_time = iter(paths), list[Any](), threading.Lock()
+    done, found, failed = dict.fromkeys(paths, 0.0), dict[Path, "NotebookNode"](), list[BaseException]()
+    left, clients, one_at_a_time = iter(paths), list["NotebookClient"](), threading.Lock()
 
     def tell(path: Path, share: float) -> None:
         with one_at_a_time:
@@ -104,7 +105,7 @@ def _all_executed(paths: Sequence[Path], progress: Progress | None) -> list[Note
     return [found[path] for path in paths]
 
 
-def executed(path: Path, tell: Callable[[float], None], started: Callable[[Any], None]) -> NotebookNode:
+def executed(path: Path, tell: Callable[[float], None], started: Callable[[NotebookClient], None]) -> NotebookNode:
     """A notebook with its outputs, run in an empty folder; ``tell`` is called with the share done, ``started`` with its client."""
     import nbformat
     from nbclient import NotebookClient

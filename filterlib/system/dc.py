@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
+from filterlib.network.netlist import Output
+from filterlib.parts.base import Value
 from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.load import Load
 from filterlib.system.stages import AnyStage
@@ -52,7 +54,7 @@ class Unsolved:
     start: State
 
     @cached_property
-    def outputs(self) -> dict[tuple[str, str], Any]:
+    def outputs(self) -> dict[tuple[str, str], Output]:
         """What to read, by label."""
         return _outputs(self.design, self.circuit, self.start)
 
@@ -116,7 +118,7 @@ def dc_states(unsolved: Sequence[Unsolved]) -> list[State | OperatingError]:
     return [states[place] for place in range(len(unsolved))]
 
 
-def _solved(unsolved: Unsolved, gains: Any) -> State:
+def _solved(unsolved: Unsolved, gains: np.ndarray) -> State:
     """The state from each source's effect on each output."""
     design, start = unsolved.design, unsolved.start
     if np.any(unsolved.input_share):  # each load's current has its share at the input, on its way back to the battery
@@ -132,16 +134,16 @@ def _solved(unsolved: Unsolved, gains: Any) -> State:
     return _state(start, labels, _columns(levels), [_column(i) for i in currents], design)
 
 
-def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Any]) -> Any:
+def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Output]) -> np.ndarray:
     """Each source's effect on each output at DC, (sources, outputs) or (sources, outputs, designs)."""
     found = circuit.transfer([0.0], sources, list(outputs.values()))
-    return np.real([[column[..., 0] for column in row] for row in found])
+    return np.asarray(np.real([[column[..., 0] for column in row] for row in found]))
 
 
-def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, str], Any]:
+def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, str], Output]:
     """What to read: label -> output of the circuit."""
     elements = {element.name: element for element in circuit.elements}
-    outputs: dict[tuple[str, str], Any] = {("load", load.name): load.port for load in design.loads}
+    outputs: dict[tuple[str, str], Output] = {("load", load.name): load.port for load in design.loads}
     outputs["terminals", ""] = (PLUS, RETURN)
     outputs["converter", ""] = Current("converter.lead")
     for name, element in elements.items():
@@ -155,7 +157,9 @@ def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, st
     return outputs
 
 
-def _load_currents(design: Line, start: State, idle: Any, gains: Any, ports: list[int]) -> list[Any]:
+def _load_currents(
+    design: Line, start: State, idle: np.ndarray, gains: np.ndarray, ports: list[int]
+) -> list[np.ndarray]:
     """Each load's current [A], by Newton's method from the voltages of the unloaded line.
 
     From there a constant-power load's voltage falls monotonically to the upper of its two solutions.
@@ -180,13 +184,13 @@ def _load_currents(design: Line, start: State, idle: Any, gains: Any, ports: lis
     raise _collapse(design, loads[worst])
 
 
-def _of_each(loads: tuple[Load, ...], volts: Any, value: Callable[[Load, Any], Any]) -> Any:
+def _of_each(loads: tuple[Load, ...], volts: np.ndarray, value: Callable[[Load, np.ndarray], Value]) -> np.ndarray:
     """A value of each load at its voltage, (loads,) or (designs, loads)."""
     columns = [value(load, volts[..., place, None]) for place, load in enumerate(loads)]
     return np.concatenate(np.broadcast_arrays(*columns, volts[..., :1])[:-1], axis=-1)
 
 
-def _refuse_collapse(design: Line, volts: Any) -> None:
+def _refuse_collapse(design: Line, volts: np.ndarray) -> None:
     """Where next to nothing is left: the search has fallen past the point at which more current brings less power."""
     for place, load in enumerate(design.loads):
         if np.any(volts[..., place] < _LEAST * design.converter.output_voltage):
@@ -201,22 +205,22 @@ def _collapse(design: Line, load: Load) -> OperatingError:
     )
 
 
-def _column(value: Any) -> Any:
+def _column(value: np.ndarray) -> Value:
     """A float where there is one design, else (designs, 1)."""
     array = np.asarray(value, float)
     return float(array) if array.ndim == 0 else array[:, None]
 
 
-def _columns(levels: Any) -> list[Any]:
+def _columns(levels: np.ndarray) -> list[Value]:
     return [_column(level) for level in levels]
 
 
-def _state(start: State, labels: list[tuple[str, str]], levels: list[Any], drawn: list[Any], design: Line) -> State:
+def _state(start: State, labels: list[tuple[str, str]], levels: list[Value], drawn: list[Value], design: Line) -> State:
     read = dict(zip(labels, levels, strict=True))
     stages = [stage for stage in design.filter if stage.lines]
     one_line = {stage.name for stage in stages if len(stage.lines) == 1}
 
-    def balanced(name: str) -> Any:
+    def balanced(name: str) -> Value:
         first, second = read["first", name], read["second", name]
         return first if name in one_line else (first - second) / 2
 

@@ -25,7 +25,7 @@ from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
-from filterlib.system.stages import AnyStage, add_filter
+from filterlib.system.stages import AcrossLines, AnyStage, add_filter
 from filterlib.system.state import State
 
 _Named = TypeVar("_Named", Load, OperatingPoint)
@@ -128,7 +128,7 @@ class Design(Model):
     @property
     def attached_capacitance(self) -> float:
         """Capacitance [F] across the lines outside the converter: of the filter and at the loads."""
-        fitted = [one for one in self.filter if one.kind in ("capacitor", "damping")]
+        fitted = [one for one in self.filter if isinstance(one, AcrossLines)]
         own = [load.input_capacitor for load in self.loads if load.input_capacitor is not None]
         return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))
 

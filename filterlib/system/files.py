@@ -11,7 +11,7 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.measured import MEASURED, curve_in_file
-from filterlib.parts.reading import read_toml
+from filterlib.parts.reading import Toml, read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
@@ -28,9 +28,7 @@ MOST = {
 }  # fmt: skip
 """Entries of each kind that a design may have."""
 
-Raw: TypeAlias = dict[str, Any]
-"""What a file holds, as TOML gives it."""
-Prepare: TypeAlias = Callable[[Raw, Path], list[Problem]]
+Prepare: TypeAlias = Callable[[Toml, Path], list[Problem]]
 _Way: TypeAlias = tuple[str | int, ...]  # keys, and numbers of entries
 
 
@@ -88,7 +86,7 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     return design
 
 
-def _refuse_many(raw: Raw, file: str) -> None:
+def _refuse_many(raw: Toml, file: str) -> None:
     """Before each of them is looked at."""
     counts = ((key, len(raw[key]), most) for key, most in MOST.items() if isinstance(raw.get(key), list))
     many = [
@@ -100,7 +98,7 @@ def _refuse_many(raw: Raw, file: str) -> None:
         raise InputError(many)
 
 
-def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
+def _own_limits(raw: Toml, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
     """Puts limit files of one's own in place of their names, looked for in the design's folder; gives what is wrong, by place."""
     taken = dict.fromkeys(standard_limits(), "a limit that comes with the library")
     for place in _limit_places(raw):
@@ -121,7 +119,7 @@ def _own_limits(raw: Raw, path: Path) -> Iterator[tuple[_Way, list[Problem]]]:
             yield place, [Problem(str(path), _written(place), named, why)]
 
 
-def _own_impedance(raw: Raw, path: Path) -> Iterator[tuple[str, list[Problem]]]:
+def _own_impedance(raw: Toml, path: Path) -> Iterator[tuple[str, list[Problem]]]:
     """Reads the converter's measured output impedance from its file, looked for in the design's folder; gives what is wrong."""
     key, held = "converter.control.output_impedance", read(raw, "converter", "control", "output_impedance")
     if not isinstance(held, dict):
@@ -133,7 +131,7 @@ def _own_impedance(raw: Raw, path: Path) -> Iterator[tuple[str, list[Problem]]]:
         yield key, [p if p.file else Problem(str(path), f"{key}.{p.key}", p.value, p.why) for p in error.problems]
 
 
-def _limit_places(raw: Raw) -> Iterator[_Way]:
+def _limit_places(raw: Toml) -> Iterator[_Way]:
     for number, wanted in enumerate(_list(raw, "requirement")):
         if wanted.get("kind") == "emission" and "limit" in wanted:
             yield "requirement", number, "limit"
@@ -147,7 +145,7 @@ def _below(key: str, broken: list[str]) -> bool:
     return any(key == one or key.startswith((f"{one}.", f"{one}[")) for one in broken)
 
 
-def _tables(raw: Raw, path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
+def _tables(raw: Toml, path: Path) -> tuple[tuple[Table, ...], list[Problem]]:
     """The library's own tables and the user's; what is wrong with the latter."""
     own, names = standard_tables(), raw.get("tables", [])
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
@@ -179,7 +177,7 @@ def _part(entry: object, wanted: type[Part], file: str, key: str, tables: tuple[
         raise InputError([Problem(file, key, entry, str(error))]) from None
 
 
-def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
+def _places(raw: Toml) -> Iterator[tuple[_Way, type[Part]]]:
     for number, stage in enumerate(_list(raw, "filter")):
         kind = STAGES.get(str(stage.get("kind")))
         if kind is not None:
@@ -195,7 +193,7 @@ def _places(raw: Raw) -> Iterator[tuple[_Way, type[Part]]]:
         yield from _load_places(raw["converter"], ("converter", "measured_with"))
 
 
-def _load_places(raw: Raw, way: _Way) -> Iterator[tuple[_Way, type[Part]]]:
+def _load_places(raw: Toml, way: _Way) -> Iterator[tuple[_Way, type[Part]]]:
     for number, load in enumerate(_list(raw, str(way[-1]))):
         if isinstance(load.get("input_capacitor"), dict):
             yield (*way, number, "input_capacitor", "part"), Capacitor
@@ -203,7 +201,7 @@ def _load_places(raw: Raw, way: _Way) -> Iterator[tuple[_Way, type[Part]]]:
             yield (*way, number, "lead"), WirePair
 
 
-def _list(raw: Raw, key: str) -> list[Raw]:
+def _list(raw: Toml, key: str) -> list[Toml]:
     """The tables under a key; anything else counts as an empty one, and is refused by the model."""
     entries = raw.get(key)
     return [entry if isinstance(entry, dict) else {} for entry in entries] if isinstance(entries, list) else []

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
-from filterlib.parts.reading import read_toml
+from filterlib.parts.reading import Toml, read_toml
 from filterlib.system.design import Design
 from filterlib.system.writing import Text, inline, stated_converter
 
@@ -48,7 +48,7 @@ def kept_text(design: Design, comments: Iterable[str]) -> str:
     return "\n".join([*lines, "[converter]", *(f"{key} = {inline(one)}" for key, one in fields.items()), ""])
 
 
-def put_kept(raw: dict[str, object], path: Path) -> list[Problem]:
+def put_kept(raw: Toml, path: Path) -> list[Problem]:
     """A kept model under what a design file states of its converter, which goes before it; what is wrong with it.
 
     A name that ends in ".toml" is that of a file beside the design, any other one of `folder`.

@@ -335,6 +335,9 @@ class WireStage(Stage):
 AnyStage = Annotated[
     ShuntCapacitor | ChassisCapacitor | Damping | SeriesChoke | CommonModeStage | WireStage, Field(discriminator="kind")
 ]
+AcrossLines = ShuntCapacitor | Damping
+"""Capacitors from line to line."""
+ChokeStage = SeriesChoke | CommonModeStage
 KINDS: dict[str, type[Stage]] = {
     "capacitor": ShuntCapacitor,
     "capacitor_to_chassis": ChassisCapacitor,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal, U
 from filterlib.system.model import Model, marks
 from filterlib.system.ranged import Ranged, RangedQuantity
 
+Columns: TypeAlias = Mapping[str, NDArray[np.float64]]
+"""Values of uncertain parameters of many designs, by key: (designs, 1) each."""
 _Share = TypeVar("_Share", float, NDArray[np.float64])
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -112,10 +111,10 @@ def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip 
     return _result(place, solutions[0].state, on, without, with_it)
 
 
-def _outputs(design: Design, clip: Clip) -> dict[Any, Output]:
+def _outputs(design: Design, clip: Clip) -> dict[str, Output]:
     """The place, each of its lines to the chassis where there is one, and the scope's readings where it is clipped on."""
     plus, minus = clip.port(design.loads)
-    outputs: dict[Any, Output] = {_THERE: (plus, minus)}
+    outputs: dict[str, Output] = {_THERE: (plus, minus)}
     if design.chassis:
         outputs |= {_PLUS: (plus, CHASSIS), _MINUS: (minus, CHASSIS)}
     return outputs if design.clip is None else outputs | clip.readings(design.loads) | {_CURRENT: Current("clip.lead")}

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.described import Farads, Ohms, Unit
 from filterlib.analysis.linear.mounted_capacitor import MountedCapacitor
 from filterlib.analysis.ripple.ripple import shapes
-from filterlib.analysis.uncertainty.interval import search
+from filterlib.analysis.uncertainty.interval import Metric, search
 from filterlib.preferred import nearest_preferred
 from filterlib.system.converter import FixtureCapacitor
 from filterlib.system.design import Design
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.stages import ShuntCapacitor
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 LEAST, LARGEST = 1e-7, 1e-3  # [F] of a test capacitor that one holds across terminals: common practice, no source
@@ -113,8 +112,8 @@ def inner_impedance(design: Design) -> float:
     return float(np.abs(converter.terminal_impedance(np.array([at]))[0]))
 
 
-def _metric(design: Design, capacitor: FixtureCapacitor) -> Any:
-    def metric(values: Mapping[str, Any]) -> dict[str, np.ndarray]:
+def _metric(design: Design, capacitor: FixtureCapacitor) -> Metric[str]:
+    def metric(values: Columns) -> dict[str, np.ndarray]:
         count = len(next(iter(values.values())))
         return {"reading": np.broadcast_to(np.ravel(_reading(with_values(design, values), capacitor)), (count,))}
 

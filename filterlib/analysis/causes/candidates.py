@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal
+from typing import Literal, TypeGuard
 
 import numpy as np
 
 from filterlib.analysis.described import InUnit
 from filterlib.analysis.stress.overloads import Rating
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.changes import changed
 from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
@@ -69,7 +72,7 @@ def applied(design: Design, change: Iterable[Candidate]) -> Design:
     return design
 
 
-def candidates(design: Design, load: str, parts: Mapping[str, Any]) -> tuple[Candidate, ...]:
+def candidates(design: Design, load: str, parts: Mapping[str, Part]) -> tuple[Candidate, ...]:
     """Every change worth a try for one load, in the order of their names, whatever the order of the parts.
 
     Parameters: ``design``; ``load``: name of the load; ``parts``: by name, those that may be bought.
@@ -94,7 +97,7 @@ def _mounting(design: Design) -> Iterator[Candidate]:
         loop = getattr(stage, "mounting_loop", None)
         if loop is None or np.ndim(loop.value):
             continue
-        to_chassis = stage.kind == "capacitor_to_chassis"
+        to_chassis = isinstance(stage, ChassisCapacitor)
         short = SHORT_WAY if to_chassis else format_quantity(SHORT_LOOP, "H")
         if loop.value > RangedQuantity("H").parse(short).value:
             words = f"mount {stage.name} with a {'way to the chassis' if to_chassis else 'loop'} of {short}"
@@ -120,15 +123,15 @@ def _placing(design: Design) -> Iterator[Candidate]:
             )
 
 
-def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A second one, a film beside a ceramic, and a capacitor with ESR across the load's end as damping."""
     for stage in design.filter:
-        if stage.kind == "capacitor":
+        if isinstance(stage, ShuntCapacitor):
             change = partial(changed, values={f"filter.{stage.name}.count": stage.count + 1})
             yield Candidate(f"fit one more {stage.part.name or 'of the same'} beside {stage.name}", "one more",
                             f"count of {stage.name}", 1, change)  # fmt: skip
     for name, part in bought.items():
-        if not hasattr(part, "esl") or np.max(part.capacitance) < SMALLEST_SHUNT:
+        if not isinstance(part, Capacitor) or np.max(part.capacitance) < SMALLEST_SHUNT:
             continue
         if part.kind in ("aluminium", "polymer"):
             stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cd"), part=part)
@@ -136,31 +139,31 @@ def _capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
             yield Candidate(words, "damping", "damping", 1, partial(inserted, stage=stage, before=""))
         elif part.kind == "film":
             for neighbour in design.filter:
-                if neighbour.kind == "capacitor" and neighbour.part.kind.startswith("ceramic"):
+                if isinstance(neighbour, ShuntCapacitor) and neighbour.part.kind.startswith("ceramic"):
                     stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cf"), part=part)
                     words = f"fit {name} beside {neighbour.name}"
                     change = partial(inserted, stage=stage, before=neighbour.name)
                     yield Candidate(words, "film beside ceramic", "film", 1, change)
 
 
-def _chokes(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _chokes(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Another common-mode choke with more leakage, or more inductance where it matters; a differential choke more."""
     in_series = [stage for stage in design.filter if stage.lines]
     for stage in in_series:
-        if stage.kind == "common_mode_choke":
+        if isinstance(stage, CommonModeStage):
             yield from _other_chokes(design, stage, bought)
     before = in_series[0].name if in_series else (design.filter[-1].name if design.filter else "")
     for name, part in bought.items():
-        if part.kind == "differential_choke":
+        if isinstance(part, DifferentialChoke) and not part.measured:
             stage = SeriesChoke(kind="differential_choke", name=free_name(design, "Ld"), part=part)
             where = f"in the plus line before {before}" if before else "in the plus line"
             change = partial(inserted, stage=stage, before=before)
             yield Candidate(f"fit {name} {where}", "differential choke", "differential choke", 1, change)
 
 
-def _other_chokes(design: Design, stage: CommonModeStage, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _other_chokes(design: Design, stage: CommonModeStage, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     for name, part in bought.items():
-        if part.kind != "common_mode_choke" or name == stage.part.name or hasattr(part, "measurement"):
+        if not isinstance(part, CommonModeChoke) or name == stage.part.name:
             continue
         leaks = np.max(part.leakage_per_winding) > np.max(stage.part.leakage_per_winding)
         if leaks or (design.driven and np.max(part.inductance) > np.max(stage.part.inductance)):
@@ -168,7 +171,7 @@ def _other_chokes(design: Design, stage: CommonModeStage, bought: Mapping[str, A
             yield Candidate(f"take {name} for {stage.name}", "another choke", f"part of {stage.name}", 0, change)
 
 
-def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _to_chassis(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Y capacitors at the load's end and at the converter's; a line of refusal where there is no chassis."""
     if not design.has_chassis:
         refusal = Refusal("no chassis")
@@ -178,11 +181,16 @@ def _to_chassis(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate
         return
     first = next((stage.name for stage in design.filter if stage.lines), "")
     for name, part in bought.items():
-        if getattr(part, "safety_class", None) not in CLASSES or np.max(part.capacitance) > LARGEST_Y:
+        if not is_y(part):
             continue
         ends = {"at the load's end": ""} | ({f"before {first}": first} if first else {})
         for where, before in ends.items():
             yield to_chassis(f"fit {name} from each line to the chassis {where}", part, before=before)
+
+
+def is_y(part: Part) -> TypeGuard[Capacitor]:
+    """True for what may go from a line to the chassis."""
+    return isinstance(part, Capacitor) and part.safety_class in CLASSES and bool(np.max(part.capacitance) <= LARGEST_Y)
 
 
 def to_chassis(
@@ -210,16 +218,16 @@ def _bonds(design: Design, load: Load) -> Iterator[Candidate]:
         yield Candidate(words, "bond", group, 0, change)
 
 
-def _bonded(design: Design, *, load: str, bond: Mapping[str, Any]) -> Design:
+def _bonded(design: Design, *, load: str, bond: Mapping[str, float]) -> Design:
     loads = tuple(one.replace(bond=dict(bond)) if one.name == load else one for one in design.loads)
     return design.replace(loads=loads)
 
 
-def _leads(load: Any) -> Iterator[Candidate]:
+def _leads(load: Load) -> Iterator[Candidate]:
     pair = load.lead
     if pair is None or np.ndim(pair.length) or np.ndim(pair.diameter):
         return
-    half = pair.length / 2
+    half = float(pair.length) / 2
     if half >= max(5 * pair.diameter, pair.spacing, pair.height or 0.0):
         words = f"shorten {load.name}'s lead to {format_quantity(half, 'm')}"
         change = partial(changed, values={f"load.{load.name}.lead.length": half})

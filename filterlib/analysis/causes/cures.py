@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -12,9 +11,11 @@ from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
 from filterlib.analysis.causes.clash import Clash
 from filterlib.analysis.damping.ideal import textbook
 from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
+from filterlib.parts.base import Part
+from filterlib.parts.capacitor import Capacitor
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
-from filterlib.system.stages import Damping, ShuntCapacitor
+from filterlib.system.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Damping, ShuntCapacitor
 from filterlib.units import format_quantity
 
 DAMPING = (
@@ -24,7 +25,7 @@ DAMPING = (
 LEAST, USUAL = 1.0, 4.0  # of that ratio against what oscillates: common practice, no source
 
 
-def cures(design: Design, bought: Mapping[str, Any], clash: Clash | None = None) -> Iterator[Candidate]:
+def cures(design: Design, bought: Mapping[str, Part], clash: Clash | None = None) -> Iterator[Candidate]:
     """Damping of what oscillates, thicker leads, stronger parts of the same kind, damping branches, and banks for bursts."""
     if clash is not None:
         yield from _against(design, bought, clash)
@@ -54,12 +55,12 @@ def _with_copper(design: Design, *, load: str, area: float) -> Design:
     return design.replace(loads=tuple(loads))
 
 
-def _stronger(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _stronger(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Parts of the same kind and at least the same size that bear more current or voltage, or have less resistance."""
     for stage in design.filter:
         size = "inductance" if stage.lines else "capacitance"
         for name, part in bought.items():
-            if part.kind != stage.part.kind or name == stage.part.name or hasattr(part, "measurement"):
+            if part.kind != stage.part.kind or name == stage.part.name or part.measured:
                 continue
             if np.max(getattr(part, size)) < np.max(getattr(stage.part, size)):
                 continue
@@ -70,7 +71,7 @@ def _stronger(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
                 yield Candidate(words, "stronger part", f"part of {stage.name}", 0, change, against=frozenset(against))
 
 
-def _better(old: Any, new: Any) -> dict[str, bool]:
+def _better(old: Part, new: Part) -> dict[str, bool]:
     """What a part is better at."""
     ratings = ("rated_current", "saturation_current", "rated_voltage", "rated_ripple_current")
     stronger = any(_value(new, name) > _value(old, name) for name in ratings if _value(old, name))
@@ -78,21 +79,21 @@ def _better(old: Any, new: Any) -> dict[str, bool]:
     return {"rating": stronger, "voltage": less, "drop": less}
 
 
-def _value(part: Any, name: str) -> float:
+def _value(part: Part, name: str) -> float:
     value = getattr(part, name, None)
     return 0.0 if value is None else float(np.min(value))
 
 
-def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _damping(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A resistor in series with a capacitor beside each capacitor that stands behind a choke."""
-    chokes: list[Any] = []
+    chokes: list[ChokeStage] = []
     for number, stage in enumerate(design.filter):
-        if stage.lines and hasattr(stage.part, "inductance"):  # a wire is no choke
+        if isinstance(stage, ChokeStage):
             chokes.append(stage)
-        elif stage.kind == "capacitor" and chokes:
+        elif isinstance(stage, ShuntCapacitor) and chokes:
             behind = design.filter[number + 1].name if number + 1 < len(design.filter) else ""
-            for name, part in bought.items():
-                ratio = _ratio(part, stage)
+            for name, part in _capacitors(bought):
+                ratio = float(np.max(part.capacitance)) / capacitance(stage)
                 if (
                     DAMPING[0] <= ratio <= DAMPING[1]
                     and _value(part, "rated_voltage") > 1.2 * design.converter.output_voltage
@@ -101,7 +102,7 @@ def _damping(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
                     yield _branch(design, name, part, stage.name, behind, ohms)
 
 
-def _against(design: Design, bought: Mapping[str, Any], clash: Clash) -> Iterator[Candidate]:
+def _against(design: Design, bought: Mapping[str, Part], clash: Clash) -> Iterator[Candidate]:
     """A damping branch for the oscillation of a clash, across the capacitor that takes part in it; the usual size first.
 
     Its inductance follows from capacitance and frequency, whatever it is made of: a choke, leads, a slow loop of the converter.
@@ -111,11 +112,15 @@ def _against(design: Design, bought: Mapping[str, Any], clash: Clash) -> Iterato
         return
     farads, damped, behind = place
     henries = 1 / ((2 * np.pi * clash.frequency) ** 2 * farads)
-    sized = {name: float(np.max(part.capacitance)) / farads for name, part in bought.items() if hasattr(part, "esl")}
-    enough = {name: ratio for name, ratio in sized.items() if LEAST <= ratio <= DAMPING[1]}
-    for name, ratio in sorted(enough.items(), key=lambda one: abs(np.log(one[1] / USUAL))):
-        if _value(bought[name], "rated_voltage") > 1.2 * design.converter.output_voltage:
-            yield _branch(design, name, bought[name], damped, behind, damping_resistance(henries, farads, ratio))
+    sized = [(float(np.max(part.capacitance)) / farads, name, part) for name, part in _capacitors(bought)]
+    enough = [one for one in sized if LEAST <= one[0] <= DAMPING[1]]
+    for ratio, name, part in sorted(enough, key=lambda one: abs(np.log(one[0] / USUAL))):
+        if _value(part, "rated_voltage") > 1.2 * design.converter.output_voltage:
+            yield _branch(design, name, part, damped, behind, damping_resistance(henries, farads, ratio))
+
+
+def _capacitors(bought: Mapping[str, Part]) -> Iterator[tuple[str, Capacitor]]:
+    return ((name, part) for name, part in bought.items() if isinstance(part, Capacitor))
 
 
 def _place(clash: Clash) -> tuple[float, str, str] | None:
@@ -126,14 +131,14 @@ def _place(clash: Clash) -> tuple[float, str, str] | None:
         return float(np.max(design.converter.output_capacitance.value)), "the converter", stages[0] if stages else ""
     if name in stages:
         stage, behind = design.filter[stages.index(name)], [*stages, ""][stages.index(name) + 1]
-        return (capacitance(stage), name, behind) if hasattr(getattr(stage, "part", None), "capacitance") else None
+        return (capacitance(stage), name, behind) if isinstance(stage, AcrossLines | ChassisCapacitor) else None
     load = next((one for one in design.loads if one.name == name and one.input_capacitor), None)
     if load is None or load.input_capacitor is None:
         return None
     return float(np.max(load.input_capacitor.part.capacitance) * load.input_capacitor.count), f"{name}'s input", ""
 
 
-def _banks(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _banks(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """The banks that are proposed for bursts, of parts that need no others in series, across the load's end of the filter."""
     if any(bank_problems(design)):
         return
@@ -148,7 +153,7 @@ def _banks(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
                 yield Candidate(words, "bank", "bank", one.parts, change, against=frozenset({"bursts"}))
 
 
-def _branch(design: Design, name: str, part: Any, damped: str, behind: str, ohms: float) -> Candidate:
+def _branch(design: Design, name: str, part: Capacitor, damped: str, behind: str, ohms: float) -> Candidate:
     value = format_quantity(float(f"{ohms:.2g}"), "ohm", 2)
     stage = Damping(kind="damping", name=free_name(design, "D"), part=part, resistance=float(f"{ohms:.2g}"))
     words = f"fit {name} in series with a resistor of {value} beside {damped}, as damping"
@@ -169,16 +174,12 @@ def damping_resistance(inductance: float, capacitance: float, ratio: float) -> f
     return float(np.sqrt(inductance / capacitance) * textbook("R-C across C", ratio)[0])
 
 
-def _ratio(part: Any, stage: Any) -> float:
-    return float(np.max(getattr(part, "capacitance", 0.0))) / capacitance(stage) if hasattr(part, "esl") else 0.0
-
-
-def capacitance(stage: Any) -> float:
+def capacitance(stage: AcrossLines | ChassisCapacitor) -> float:
     """Of a stage of capacitors, at no bias [F]."""
     return float(np.max(stage.part.capacitance) * stage.count)
 
 
-def inductance(stage: Any) -> float:
+def inductance(stage: ChokeStage) -> float:
     """Of differential chokes, both where there is one in each line, or what leaks of a common-mode one [H]."""
-    leaks = getattr(stage.part, "leakage_per_winding", None)
-    return float(np.max(len(stage.lines) * (stage.part.inductance if leaks is None else leaks)))
+    each = stage.part.leakage_per_winding if isinstance(stage, CommonModeStage) else stage.part.inductance
+    return float(np.max(len(stage.lines) * each))

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import LARGEST_Y, SMALLEST_SHUNT, STRAP, Candidate, free_name, inserted
+from filterlib.analysis.causes.candidates import SMALLEST_SHUNT, STRAP, Candidate, free_name, inserted, is_y
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.changes import changed
-from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
 from filterlib.system.ranged import Ranged
 from filterlib.system.solution import Solution, solve_all, solve_several
-from filterlib.system.stages import MOUNTING_LOOP, ChassisCapacitor, CommonModeStage, ShuntCapacitor
+from filterlib.system.stages import MOUNTING_LOOP, ChassisCapacitor, CommonModeStage, ShuntCapacitor, WireStage
 from filterlib.units import format_quantity
 
 NOTABLE = 1.0  # [dB] by which a change has to lower the line to be worth a judgement: no source
@@ -29,7 +29,7 @@ ALIKE, BEST = 2, 6  # of one kind, and of all, that are judged at most
 ROOM = 1.2  # times the current or voltage that a part has to bear at least: common practice, no source
 
 
-def emission_cures(design: Design, side: str, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def emission_cures(design: Design, side: str, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Y capacitors larger, doubled or moved, chokes and capacitors more, shorter wires and bonds; and parts at the input."""
     yield from _y_capacitors(design, bought)
     yield from _common_mode(design, bought)
@@ -73,12 +73,12 @@ def _holds(solution: Solution | FilterlibError, known: set[tuple[str, str, str]]
     return isinstance(solution, Solution) and all(one.what in known for one in overloads(solution))
 
 
-def _y_capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _y_capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Those that are there: one more beside each, a larger one, or the same at the filter's other end."""
     first = next((stage.name for stage in design.filter if stage.lines), "")
     names = [stage.name for stage in design.filter]
     for stage in design.filter:
-        if stage.kind != "capacitor_to_chassis":
+        if not isinstance(stage, ChassisCapacitor):
             continue
         more = partial(changed, values={f"filter.{stage.name}.count": stage.count + 1})
         each = 2 if stage.line == "both" else 1
@@ -90,7 +90,7 @@ def _y_capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candida
             more,
         )
         for name, part in bought.items():
-            if _is_y(part) and np.max(part.capacitance) > np.max(stage.part.capacitance):
+            if is_y(part) and np.max(part.capacitance) > np.max(stage.part.capacitance):
                 change = partial(changed, values={f"filter.{stage.name}.part": part})
                 yield Candidate(f"take {name} for {stage.name}", "Y capacitors", f"part of {stage.name}", 0, change)
         after_choke = bool(first) and names.index(stage.name) > names.index(first)
@@ -100,22 +100,18 @@ def _y_capacitors(design: Design, bought: Mapping[str, Any]) -> Iterator[Candida
             yield Candidate(f"move {stage.name} {where}", "place of Y capacitors", f"place of {stage.name}", 0, change)
 
 
-def _is_y(part: Any) -> bool:
-    return getattr(part, "safety_class", None) in CLASSES and np.max(part.capacitance) <= LARGEST_Y
-
-
 def _moved(design: Design, *, stage: ChassisCapacitor, before: str) -> Design:
     rest = design.replace(filter=tuple(one for one in design.filter if one.name != stage.name))
     return inserted(rest, stage=stage, before=before)
 
 
-def _common_mode(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _common_mode(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A common-mode choke more at either end of the filter."""
     ends = {"at the load's end": ""} | (
         {f"before {design.filter[0].name}": design.filter[0].name} if design.filter else {}
     )
     for name, part in bought.items():
-        if part.kind != "common_mode_choke" or hasattr(part, "measurement"):
+        if not isinstance(part, CommonModeChoke):
             continue
         if np.min(part.rated_current or np.inf) < ROOM * design.full_current:
             continue
@@ -125,10 +121,10 @@ def _common_mode(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidat
             yield Candidate(f"fit {name} in both lines {where}", "common-mode choke", "common-mode choke", 1, change)
 
 
-def _across(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _across(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A film or ceramic capacitor across the lines, at the filter's end."""
     for name, part in bought.items():
-        if part.kind == "film" or part.kind.startswith("ceramic"):
+        if isinstance(part, Capacitor) and (part.kind == "film" or part.kind.startswith("ceramic")):
             fits = np.max(part.capacitance) >= SMALLEST_SHUNT
             if fits and np.min(part.rated_voltage) > ROOM * design.converter.output_voltage:
                 stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "C"), part=part)
@@ -141,7 +137,7 @@ def _across(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
 def _shorter(design: Design) -> Iterator[Candidate]:
     """Half of each wire of the filter; straps instead of long bonds of the converter and of Y capacitors."""
     for stage in design.filter:
-        if stage.kind == "wire" and not np.ndim(stage.part.length):
+        if isinstance(stage, WireStage) and not np.ndim(stage.part.length):
             half = float(stage.part.length) / 2
             words = f"shorten {stage.name} to {format_quantity(half, 'm')}"
             change = partial(changed, values={f"filter.{stage.name}.length": half})
@@ -158,18 +154,18 @@ def _shorter(design: Design) -> Iterator[Candidate]:
         yield Candidate(words, "bond", "bond of the converter", 0, change)
 
 
-def _at_the_input(design: Design, bought: Mapping[str, Any]) -> Iterator[Candidate]:
+def _at_the_input(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A capacitor across the input, or a choke in its line: as the model of the input has them, without their own losses."""
     volts = design.converter.input_voltage
     if volts is None:
         return
     drawn = design.converter.output_voltage * design.full_current / (float(design.converter.efficiency.value) * volts)
     for name, part in bought.items():
-        if part.kind == "differential_choke" and not hasattr(part, "measurement"):
+        if isinstance(part, DifferentialChoke) and not part.measured:
             if min(np.min(part.rated_current or np.inf), np.min(part.saturation_current)) > ROOM * drawn:
                 change = partial(_with_input_choke, part=part)
                 yield Candidate(f"fit {name} in the converter's input line", "input choke", "input choke", 1, change)
-        elif hasattr(part, "esl") and not hasattr(part, "measurement"):
+        elif isinstance(part, Capacitor) and not part.measured:
             fits = np.max(part.capacitance) >= SMALLEST_SHUNT and np.min(part.rated_voltage) > ROOM * volts
             if fits:
                 change = partial(_with_input_capacitor, part=part)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -142,7 +142,7 @@ def _unlike(candidates: Iterable[Candidate], singles: Iterable[Mitigation], coun
 def ranked(tried: Iterable[Mitigation], label: str) -> tuple[Mitigation, ...]:
     """In the order of the figure that decides; refused ones last; ties by the other figure, parts and name."""
 
-    def key(one: Mitigation) -> tuple[Any, ...]:
+    def key(one: Mitigation) -> tuple[object, ...]:
         parts = one.costs.parts if one.costs is not None else 0
         figures = [float(np.nan_to_num(v, nan=np.inf)) for v in (one.figure(label), one.ripple, one.spike)]
         return bool(one.refused), *figures, parts, one.names
@@ -200,9 +200,7 @@ def _heat(state: State) -> float:
 
 def _charge(design: Design) -> float:
     """In the capacitors across the lines, those of the loads too, as they are without bias: the most [C]."""
-    capacitors: list[Any] = [one for one in design.filter if one.kind in ("capacitor", "damping")]
-    capacitors += [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
-    return float(design.converter.output_voltage * sum(np.max(one.part.capacitance) * one.count for one in capacitors))
+    return design.converter.output_voltage * design.attached_capacitance
 
 
 def leakage(design: Design) -> float:

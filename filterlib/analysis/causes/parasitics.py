@@ -11,11 +11,13 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.parts.base import Part
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.load import InputCapacitor, Load
 from filterlib.system.model import Model, read
-from filterlib.system.stages import AnyStage, SeriesChoke
+from filterlib.system.stages import AcrossLines, AnyStage, ChassisCapacitor, ChokeStage, SeriesChoke, WireStage
 
 Fitted = TypeVar("Fitted", bound=Model)
 Imperfection: TypeAlias = tuple[str, str, Callable[[Any], dict[str, object]]]
@@ -68,7 +70,7 @@ def ideals(design: Design) -> tuple[Ideal, ...]:
 
 def all_ideal(design: Design) -> Design:
     """The design with every parasitic of `ideals` gone at once."""
-    stages = tuple(_whole(stage) for stage in design.filter if stage.kind != "wire")
+    stages = tuple(_whole(stage) for stage in design.filter if not isinstance(stage, WireStage))
     if design.driven:
         stages = tuple(_halved(stage) if _in_one_line(stage) else stage for stage in stages)
     loads = tuple(_ideal_load(load) for load in design.loads)
@@ -89,7 +91,7 @@ def _ideal_load(load: Load) -> Load:
 
 def _of_stages(design: Design) -> Iterator[Ideal]:
     for at, stage in enumerate(design.filter):
-        if stage.kind == "wire":
+        if isinstance(stage, WireStage):
             rest = design.filter[:at] + design.filter[at + 1 :]
             yield Ideal(stage.name, "inductance and resistance", stage.name, design.replace(filter=rest))
         for what, element, changes in _of_part(stage):
@@ -102,7 +104,7 @@ def _of_stages(design: Design) -> Iterator[Ideal]:
 
 
 def _in_one_line(stage: AnyStage) -> TypeGuard[SeriesChoke]:
-    return stage.kind == "differential_choke" and stage.line != "both" and not hasattr(stage.part, "measurement")
+    return isinstance(stage, SeriesChoke) and stage.line != "both" and not stage.part.measured
 
 
 def _halved(stage: SeriesChoke) -> SeriesChoke:
@@ -145,21 +147,21 @@ def _uncoupled(design: Design) -> Design:
 
 def _of_part(stage: Model, *, name: str = "") -> Iterator[Imperfection]:
     """Imperfections of a stage's part: words, element, and the changes of the stage that take it away."""
-    part, name = read(stage, "part"), name or read(stage, "name") or ""
-    if hasattr(part, "esl"):
+    name = name or read(stage, "name") or ""
+    if isinstance(stage, AcrossLines | ChassisCapacitor | InputCapacitor):
         yield from _of_capacitor(stage, name)
-    elif part.kind in ("differential_choke", "common_mode_choke"):
-        yield from _of_choke(part, name)
+    elif isinstance(stage, ChokeStage):
+        yield from _of_choke(stage.part, name)
     imbalance = getattr(stage, "imbalance", None)
     if imbalance is not None and np.any(imbalance.value):
         yield "imbalance", name, lambda at: {"imbalance": 0.0}
 
 
-def _of_capacitor(stage: Any, name: str) -> Iterator[Imperfection]:
-    part, measured = stage.part, hasattr(stage.part, "measurement")
-    if not measured and (np.any(part.esr) or np.any(part.loss_angle)):
+def _of_capacitor(stage: AcrossLines | ChassisCapacitor | InputCapacitor, name: str) -> Iterator[Imperfection]:
+    part = stage.part
+    if not part.measured and (np.any(part.esr) or np.any(part.loss_angle)):
         yield "ESR", name, lambda at: {"part": at.part.replace(esr=0.0, loss_angle=0.0)}
-    if not measured and np.any(part.esl):
+    if not part.measured and np.any(part.esl):
         yield "ESL", f"{name}.loop", lambda at: {"part": at.part.replace(esl=0.0)}
     if np.any(stage.mounting_loop.value):
         yield "mounting loop", f"{name}.loop", lambda at: {"mounting_loop": 0.0}
@@ -170,9 +172,9 @@ def _of_capacitor(stage: Any, name: str) -> Iterator[Imperfection]:
 _SATURATION = {"saturation_current": _NO_LIMIT}
 
 
-def _of_choke(part: Part, name: str) -> Iterator[Imperfection]:
-    common = part.kind == "common_mode_choke"
-    if hasattr(part, "measurement"):
+def _of_choke(part: DifferentialChoke | CommonModeChoke, name: str) -> Iterator[Imperfection]:
+    common = isinstance(part, CommonModeChoke)
+    if part.measured:
         return
     if np.any(read(part, "winding_capacitance")) or getattr(part, "self_resonance", None) or _between(part):
         strays = {"winding_capacitance": 0.0} | (

@@ -13,7 +13,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.multiaffine.characteristic import characteristic
-from filterlib.network.netlist import Netlist
+from filterlib.network.netlist import Netlist, Output
 from filterlib.system.control import Sensing
 from filterlib.system.converter import LOOP_ZERO, RETURN, Converter
 from filterlib.system.solution import Solution
@@ -85,7 +85,7 @@ class _Opened:
         self.solution, self.converter = solution, solution.design.converter
         circuit = _open(solution)
         self.frequencies = _GRID[self.converter.switching_frequency / 2 > _GRID]
-        ports: list[Any] = [_INNER, solution.design.loads[0].port]
+        ports: list[Output] = [_INNER, solution.design.loads[0].port]
         self.seen = dict(zip(PLACES, circuit.transfer(self.frequencies, _DRIVE, ports), strict=True))
         self.growing = growing(circuit)
 

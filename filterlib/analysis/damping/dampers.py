@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -14,12 +14,13 @@ from filterlib.analysis.damping.damping_candidates import NOTHING, Branch, branc
 from filterlib.analysis.damping.ideal import Network
 from filterlib.analysis.damping.real_parts import FittedResistor
 from filterlib.analysis.described import Ratio, Unit
-from filterlib.analysis.judgement import Judgement, judge
+from filterlib.analysis.judgement import Judgement, PointJudgement, judge
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import Condition, conditions
 from filterlib.analysis.stability.proof import Proof, prove
 from filterlib.analysis.stress.loading import loadings
 from filterlib.errors import FilterlibError
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import WET, Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.usual.usual_sizes import usual_volume
@@ -86,7 +87,7 @@ class DampingResult:
 
 
 def damp(
-    design: Design, parts: Mapping[str, Any], *, progress: Callable[[float, str], None] | None = None
+    design: Design, parts: Mapping[str, Part], *, progress: Callable[[float, str], None] | None = None
 ) -> DampingResult:
     """Propose damping for a design: a resistor with a capacitor or a second choke of the tables, at a choke and what is behind it.
 
@@ -156,7 +157,7 @@ def _ripple(judgement: Judgement) -> float:
     return float("nan") if figure is None else float(figure.peak_to_peak)
 
 
-def _heat(point: Any, stage: str) -> float:
+def _heat(point: PointJudgement, stage: str) -> float:
     """Heat in a damping's resistor [W], ripple's and direct current's; 0 where the point is unstable and has none."""
     if not point.operating.stable:
         return 0.0

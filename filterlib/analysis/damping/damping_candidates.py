@@ -9,20 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Change, free_name, inserted
-from filterlib.analysis.causes.cures import capacitance, inductance
+from filterlib.analysis.causes.cures import inductance
 from filterlib.analysis.damping.ideal import Network, textbook
 from filterlib.analysis.damping.real_parts import FittedResistor, fitted
 from filterlib.analysis.described import Farads, Ratio
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
-from filterlib.system.stages import ChokeDamping, Damping, SeriesChoke
+from filterlib.system.stages import AcrossLines, ChokeDamping, ChokeStage, Damping, SeriesChoke, ShuntCapacitor
 from filterlib.units import format_quantity
 
 RATIOS: dict[Network, tuple[float, float, float]] = {
@@ -58,8 +58,8 @@ class _Place:
     """A choke and the capacitor that it resonates with: the latter's capacitance at its bias, and the stage behind it."""
 
     solution: Solution
-    choke: Any
-    capacitor: Any
+    choke: ChokeStage
+    capacitor: ShuntCapacitor
     behind: str
     henries: float
     farads: float
@@ -74,12 +74,12 @@ class _Place:
         return 1 / (2 * np.pi * float(np.sqrt(self.henries * self.farads)))
 
 
-def branches(solution: Solution, parts: Mapping[str, Any]) -> Iterator[Branch]:
+def branches(solution: Solution, parts: Mapping[str, Part]) -> Iterator[Branch]:
     """For the last capacitors behind chokes, the part of each kind that comes nearest to the ratio that is best, in each network."""
     for place in _places(solution):
         yield from _across_the_capacitor(place, parts)
         chokes = {name: one for name, one in parts.items() if type(one) is DifferentialChoke}
-        if place.choke.kind == "differential_choke" and place.choke.damping is None:
+        if isinstance(place.choke, SeriesChoke) and place.choke.damping is None:
             yield from _across_the_choke(place, chokes)
         yield from _in_series(place, chokes)
 
@@ -87,21 +87,17 @@ def branches(solution: Solution, parts: Mapping[str, Any]) -> Iterator[Branch]:
 def _places(solution: Solution) -> list[_Place]:
     design, found = solution.design, []
     for at, stage in enumerate(design.filter):
-        chokes = [one for one in design.filter[:at] if one.kind in ("differential_choke", "common_mode_choke")]
-        if stage.kind == "capacitor" and chokes:
+        chokes = [one for one in design.filter[:at] if isinstance(one, ChokeStage)]
+        if isinstance(stage, ShuntCapacitor) and chokes:
             behind = design.filter[at + 1].name if at + 1 < len(design.filter) else ""
             found.append(_Place(solution, chokes[-1], stage, behind, inductance(chokes[-1]), _at_bias(solution, stage)))
     return found[::-1][:PLACES]
 
 
-def _at_bias(solution: Solution, stage: Any) -> float:
+def _at_bias(solution: Solution, stage: ShuntCapacitor) -> float:
     """Capacitance of a stage at its direct voltage [F]."""
     bias = float(np.abs(solution.state.bias(stage.name)))
-    return (
-        float(np.max(stage.part.capacitance_at(bias))) * stage.count
-        if hasattr(stage.part, "capacitance_at")
-        else capacitance(stage)
-    )
+    return float(np.max(stage.part.capacitance_at(bias)) * stage.count)
 
 
 def _nearest(network: Network, ratios: Mapping[str, float]) -> str | None:
@@ -111,20 +107,21 @@ def _nearest(network: Network, ratios: Mapping[str, float]) -> str | None:
     return fit[0][1] if fit else None
 
 
-def _across_the_capacitor(place: _Place, parts: Mapping[str, Any]) -> Iterator[Branch]:
+def _across_the_capacitor(place: _Place, parts: Mapping[str, Part]) -> Iterator[Branch]:
     """One of each kind of capacitor."""
     design = place.solution.design
+    capacitors = {name: one for name, one in parts.items() if isinstance(one, Capacitor)}
     by_kind: dict[str, dict[str, float]] = {}
-    for each, part in parts.items():
-        if isinstance(part, Capacitor) and np.min(part.rated_voltage) > HEADROOM * design.converter.output_voltage:
+    for each, part in capacitors.items():
+        if np.min(part.rated_voltage) > HEADROOM * design.converter.output_voltage:
             by_kind.setdefault(part.kind, {})[each] = float(np.max(part.capacitance)) / place.farads
     stage = free_name(design, "D")
     for ratios in by_kind.values():
         if (name := _nearest("R-C across C", ratios)) is None:
             continue
-        branch = partial(Damping, kind="damping", name=stage, part=parts[name])
+        branch = partial(Damping, kind="damping", name=stage, part=capacitors[name])
         yield _fitted(
-            place, "R-C across C", stage, parts[name], ratios[name],
+            place, "R-C across C", stage, capacitors[name], ratios[name],
             lambda ohms, branch=branch: partial(inserted, stage=branch(resistance=ohms), before=place.behind),  # type: ignore[misc]
             f"fit {name}{{}} beside {place.capacitor.name}, as damping", part_of=f"damping of {place.capacitor.name}",
         )  # fmt: skip
@@ -176,7 +173,7 @@ _RESISTOR = {
 
 
 def _fitted(
-    place: _Place, network: Network, stage: str, part: Any, ratio: float, change: Callable[[float], Change], words: str,
+    place: _Place, network: Network, stage: str, part: Capacitor | DifferentialChoke, ratio: float, change: Callable[[float], Change], words: str,
     *, part_of: str,
 ) -> Branch:  # fmt: skip
     """A damping with its best resistor; ``words`` have a place for that."""
@@ -194,6 +191,6 @@ def _charged(solution: Solution, choke: str) -> float:
     """Every capacitance behind a choke [F]: filter's, dampings' and loads'."""
     design = solution.design
     names = [stage.name for stage in design.filter]
-    fitted = [one for one in design.filter[names.index(choke) :] if one.kind in ("capacitor", "damping")]
+    fitted = [one for one in design.filter[names.index(choke) :] if isinstance(one, AcrossLines)]
     own = [load.input_capacitor for load in design.loads if load.input_capacitor is not None]
     return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated, TypeAlias
 
 import numpy as np
 
@@ -32,12 +32,13 @@ from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.input_side import SOURCE
 from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 from filterlib.units import decibels, from_decibels
 
@@ -45,7 +46,8 @@ INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edg
 _PEAK = Unit("V", key=None, except_at={"common_current": "A"})
 _LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 LITTLE = 0.1  # share of a line up to which the current that the input draws, with the ringing that is not known, hardly moves it: no source
-Mask: TypeAlias = Callable[[Solution, Mapping[Any, Any]], Mapping[Any, np.ndarray]]
+Mask: TypeAlias = Callable[[Solution, Mapping[str, Value]], Mapping[str, Value]]
+Which: TypeAlias = tuple[str, str, str]  # point, limit, detector
 
 
 @dataclass(frozen=True)
@@ -170,7 +172,7 @@ def estimates(
     return [_estimate(solution, test, many, found) for solution in solutions]
 
 
-def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mapping[Any, Extent]) -> EmissionResult:
+def _estimate(solution: Solution, test: EmissionTest, many: _Many, found: Mapping[Which, Extent]) -> EmissionResult:
     design, point = solution.design, solution.point
     bursts = solution.burst is not None
     steady = line_spectra(solution, test)
@@ -287,9 +289,9 @@ def _alone(spectra: LineSpectra, place: str, detector: str, at: float) -> dict[s
     return dict(sorted(alone.items(), key=lambda pair: -pair[1]))
 
 
-def _extents(many: _Many) -> dict[Any, Extent]:
+def _extents(many: _Many) -> dict[Which, Extent]:
     """(point, limit, detector) -> the range of that margin, over shapes that are not stated too."""
-    found: dict[Any, Extent] = {}
+    found: dict[Which, Extent] = {}
     for variant in shapes(many.design):
         many.design = variant
         for key, extent in extents(many, _box(variant, many.test), told=many.told, drawn=many.plausible()).items():
@@ -298,10 +300,10 @@ def _extents(many: _Many) -> dict[Any, Extent]:
     return found
 
 
-def _at_ends(many: _Many, like: Mapping[Any, Extent]) -> dict[Any, Extent]:
+def _at_ends(many: _Many, like: Mapping[Which, Extent]) -> dict[Which, Extent]:
     """The same at the values which make the ends of ``like`` alone."""
     ends = [values for each in like.values() for values in (each.at_low, each.at_high)]
-    found: dict[Any, Extent] = {}
+    found: dict[Which, Extent] = {}
     for variant in shapes(many.design):
         many.design = variant
         for key, extent in at_ends(many, _box(variant, many.test), ends).items():
@@ -340,18 +342,18 @@ class _Many:
         if self.progress is not None:
             self.progress(count / (count + CHUNK))
 
-    def __call__(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
+    def __call__(self, values: Columns) -> dict[Which, np.ndarray]:
         """(point, limit, detector) -> how far each reading is above that limit (designs, places x tunings) [dB]."""
         parts = [self._some(some) for some in chunks(values)]
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
-    def _some(self, values: Mapping[str, Any]) -> dict[Any, np.ndarray]:
+    def _some(self, values: Columns) -> dict[Which, np.ndarray]:
         test = self.test
         if test.side == "input":
             test = EmissionTest(test.side, test.network, test.limits, test.held.at(values))
         design, count = with_values(self.design, values), len(next(iter(values.values())))
         sources: dict[float | None, SourceSpectra] = {}  # by the input voltage, on which alone they depend
-        over: dict[Any, np.ndarray] = {}
+        over: dict[Which, np.ndarray] = {}
         for state in self.states:
             solution = Solution(design, state)
             if state.input_voltage not in sources:

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated, Generic, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.uncertainty.moved_alone import Key
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.units import from_decibels
@@ -36,9 +37,9 @@ MATTERS = 0.1  # [dB] below which a parameter that moves alone is let alone afte
 AROUND, WIDTH = 6, 0.15  # points around each of the best, and how far off, as a share of the range
 
 Array: TypeAlias = NDArray[np.float64]
-Lines: TypeAlias = dict[Any, Array]
-Key: TypeAlias = tuple[Any, int]  # a figure, and an end of its interval: 1 the highest, -1 the lowest
-Measure: TypeAlias = Callable[[dict[str, Array]], Lines]
+Lines: TypeAlias = dict[Key, Array]
+End: TypeAlias = tuple[Key, int]  # a figure, and an end of its interval: 1 the highest, -1 the lowest
+Measure: TypeAlias = Callable[[dict[str, Array]], Lines[Key]]
 """Takes {key: array (designs, 1)}, gives {figure: how far each line is above its limit (designs, lines) [dB]}."""
 
 
@@ -61,13 +62,13 @@ class _Moves:
 
 
 def extents(
-    measure: Measure,
+    measure: Measure[Key],
     parameters: Sequence[UncertainParameter],
     *,
     seed: int = 1,
     told: Callable[[int], None] = lambda _: None,
     drawn: Plausible | None = None,
-) -> dict[Any, Extent]:
+) -> dict[Key, Extent]:
     """The interval of the highest line of every figure, over the box of the ``parameters``' ranges.
 
     ``measure``: NaN where a combination contradicts what was stated; ``seed`` of the random points; ``told``: called with
@@ -86,8 +87,8 @@ def extents(
 
 
 def at_ends(
-    measure: Measure, parameters: Sequence[UncertainParameter], ends: Sequence[Mapping[str, float]]
-) -> dict[Any, Extent]:
+    measure: Measure[Key], parameters: Sequence[UncertainParameter], ends: Sequence[Mapping[str, float]]
+) -> dict[Key, Extent]:
     """The same from nothing but these values of the parameters, where nothing is stated the nominal; without effects.
 
     >>> one = UncertainParameter("x", "x", "", 0.5, 0.0, 1.0, True, "")
@@ -122,12 +123,12 @@ def wider(one: Extent, two: Extent) -> Extent:
     )  # fmt: skip
 
 
-class _Search:
+class _Search(Generic[Key]):
     """The points tried so far, as shares of the ranges (designs, parameters), and their ``lines``."""
 
     def __init__(
         self,
-        measure: Measure,
+        measure: Measure[Key],
         parameters: Sequence[UncertainParameter],
         seed: int,
         told: Callable[[int], None],
@@ -136,8 +137,8 @@ class _Search:
         self.measure, self.parameters, self.told, self.drawn = measure, parameters, told, drawn
         self.rng = np.random.default_rng(seed)
         self.shares = np.zeros((0, len(parameters)))
-        self.lines: Lines = {}
-        self.levels: dict[Key, float] = {}
+        self.lines: Lines[Key] = {}
+        self.levels: dict[End[Key], float] = {}
         nominal = np.array([[one.share(one.nominal) for one in parameters]])
         self.first = _Moves(0, 1, np.arange(len(parameters)), ALONE)
         even = self.rng.random((SPREAD, len(parameters)))
@@ -162,7 +163,7 @@ class _Search:
             missed = self.tried(self.learnt(missed))
         self.look_around()
 
-    def tried(self, wanted: Mapping[Key, _Moves]) -> dict[Key, float]:
+    def tried(self, wanted: Mapping[End[Key], _Moves]) -> dict[End[Key], float]:
         """How far off each end was foreseen [dB], after what was foreseen has been tried; left out where that gained little."""
         rows, foreseen = [], {}
         for (name, end), moves in wanted.items():
@@ -175,7 +176,7 @@ class _Search:
         self.levels |= {key: self.level(*key) for key in wanted}
         return {key: abs(self.levels[key] - foreseen[key]) for key in wanted if gained[key] > CLOSE[key[1]]}
 
-    def learnt(self, missed: Mapping[Key, float]) -> dict[Key, _Moves]:
+    def learnt(self, missed: Mapping[End[Key], float]) -> dict[End[Key], _Moves]:
         """What single parameters that matter do from the best point of the figure that was missed most, at either end."""
         ends = [[key for key in missed if key[1] == end] for end in (1, -1)]
         origins = [self.best(*max(mine, key=missed.__getitem__)) for mine in ends if mine]
@@ -201,14 +202,14 @@ class _Search:
         self.shares = np.concatenate([self.shares, rows])
         self.told(len(self.shares))
 
-    def effects(self, name: Any, moves: _Moves) -> Array:
+    def effects(self, name: Key, moves: _Moves) -> Array:
         """What each parameter alone does to every line [dB]: (moved, to, lines); 0 where it contradicts what was stated."""
         lines, count = self.lines[name], len(moves.moved) * len(moves.to)
         with np.errstate(invalid="ignore"):
             change = lines[moves.start : moves.start + count] - lines[moves.origin]
         return np.where(np.isfinite(change), change, 0.0).reshape(len(moves.moved), len(moves.to), -1)
 
-    def lowest(self, base: Array, effects: Array) -> tuple[Any, float]:
+    def lowest(self, base: Array, effects: Array) -> tuple[Sequence[NDArray[np.intp]], float]:
         """Choices that keep the highest line low, from where all stay and from a random start, and how low that would be."""
         found = []
         for start in (effects.shape[1] - 1, None):
@@ -235,7 +236,7 @@ class _Search:
             ]
         )
 
-    def plausible(self, name: Any) -> Plausible | None:
+    def plausible(self, name: Key) -> Plausible | None:
         """The highest line of plausible combinations, as ratio: foreseen, each with what that missed at the next one tried."""
         if self.drawn is None or self.likely is None:
             return None
@@ -249,7 +250,7 @@ class _Search:
             levels = levels + missed[np.argmin(apart, axis=1)]
         return self.drawn.of(from_decibels(np.clip(levels, self.level(name, -1), self.level(name, 1))))
 
-    def foreseen(self, name: Any, shares: Array) -> Array:
+    def foreseen(self, name: Key, shares: Array) -> Array:
         """The highest line [dB] at points (n, parameters), every line added up from what single parameters do to it."""
         levels = self.lines[name][0] + np.zeros((len(shares), 1))
         for index, moved in enumerate(self.effects(name, self.first)):
@@ -261,21 +262,21 @@ class _Search:
         highest: Array = levels.max(axis=-1)
         return highest
 
-    def worst(self, name: Any) -> Array:
+    def worst(self, name: Key) -> Array:
         """The highest line of every point (designs,); NaN where it contradicts what was stated."""
         highest: Array = self.lines[name].max(axis=-1)
         return highest
 
-    def best(self, name: Any, end: int) -> int:
+    def best(self, name: Key, end: int) -> int:
         """The row in which the highest line is highest (``end`` 1) or lowest (-1)."""
         worst = end * self.worst(name)
         return int(np.argmax(np.where(np.isnan(worst), -np.inf, worst)))
 
-    def level(self, name: Any, end: int) -> float:
+    def level(self, name: Key, end: int) -> float:
         """The highest line there [dB]."""
         return float(self.worst(name)[self.best(name, end)])
 
-    def extent(self, name: Any) -> Extent:
+    def extent(self, name: Key) -> Extent:
         """What was found of one figure."""
         low, high = self.best(name, -1), self.best(name, 1)
         ratio, line = from_decibels(self.worst(name)), [int(np.argmax(self.lines[name][row])) for row in (low, high)]
@@ -300,14 +301,14 @@ def _alone(origin: Array, moved: NDArray[np.intp], to: Sequence[float]) -> Array
     return rows
 
 
-def _highest(base: Array, effects: Array) -> tuple[Any, float]:
+def _highest(base: Array, effects: Array) -> tuple[Sequence[NDArray[np.intp]], float]:
     """For each of the lines that may become the highest what makes it so, and how high the highest would be."""
     foreseen = base + effects.max(axis=1).sum(axis=0)
     lines = np.argsort(-foreseen)[:TRIED]
     return [effects[:, :, line].argmax(axis=1) for line in lines], float(foreseen[lines[0]])
 
 
-def _descended(base: Array, effects: Array, choices: NDArray[np.intp]) -> tuple[Any, float]:
+def _descended(base: Array, effects: Array, choices: NDArray[np.intp]) -> tuple[NDArray[np.intp], float]:
     """One parameter after the other to where the highest line is lowest, until none is moved."""
     level = base + effects[np.arange(len(effects)), choices].sum(axis=0)
     for _ in range(SWEEPS):

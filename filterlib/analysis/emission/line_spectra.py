@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from filterlib.analysis.described import Amperes, Hertz, Volts
 from filterlib.analysis.emission.receiver import heard
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
+from filterlib.network.extremes import Harmonics
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.parts.base import Value
 from filterlib.system.burst_spectra import drawn_current
@@ -142,7 +143,7 @@ def line_spectra(
         orders = np.array([np.argmin(np.abs(whole - line))])
     kept = whole[orders]
     circuit, ports = setup(solution, test, scaled=scaled)
-    driven: dict[str, tuple[str, Any]] = {"ripple": ("ripple", scale * forces.ripple)}
+    driven: dict[str, tuple[str, Harmonics]] = {"ripple": ("ripple", scale * forces.ripple)}
     if design.converter.spike is not None:
         driven["spike"] = "ripple", forces.spike
     if design.converter.common_mode is not None:

@@ -15,6 +15,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.ranged import ENDS
+from filterlib.system.stages import AcrossLines
 
 __all__ = ["fitted", "hold_checks", "together"]
 
@@ -46,7 +47,7 @@ def fitted(design: Design, end: str = "value") -> Branch:
 
     ``end``: "value"; "low": cold, at the end of their life, at the low end of their tolerance; "high": at its high end.
     """
-    stages = [one for one in design.filter if one.kind in ("capacitor", "damping")]
+    stages = [one for one in design.filter if isinstance(one, AcrossLines)]
     own = [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
     parts = [(one.part, one.count, float(getattr(one, "resistance", 0.0))) for one in (*stages, *own)]
     each = [_one(design, part, end) for part, _, _ in parts]

@@ -17,7 +17,7 @@ from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage
+from filterlib.system.stages import AcrossLines, AnyStage
 
 __all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to"]
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
@@ -118,7 +118,7 @@ def _pieces(design: Design) -> tuple[tuple[Branch, ...], tuple[Section, ...]]:
     """The capacitors before the first choke; and each run of chokes and wires with the capacitors behind it."""
     pieces, volts = [Section(0.0, 0.0)], design.converter.output_voltage
     for stage in design.filter:
-        if stage.kind in ("capacitor", "damping"):
+        if isinstance(stage, AcrossLines):
             branch = _capacitor(stage.part, stage.count, volts, float(np.max(getattr(stage, "resistance", 0.0))))
             pieces[-1] = replace(pieces[-1], shunts=(*pieces[-1].shunts, branch))
         elif (value := _in_series(stage)) is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,7 +13,7 @@ from filterlib.analysis.described import Decibels, Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
-from filterlib.network.netlist import Value
+from filterlib.network.netlist import Output, Value
 from filterlib.system.chassis import CHASSIS
 from filterlib.system.couplings import couple
 from filterlib.system.design import Design
@@ -196,7 +196,7 @@ def _to_chassis(design: Design) -> dict[str, tuple[tuple[str, str], ...]]:
 
 
 def _real(
-    solution: Solution, source: str, outputs: Mapping[str, tuple[Any, ...]], frequencies: np.ndarray
+    solution: Solution, source: str, outputs: Mapping[str, tuple[Output, ...]], frequencies: np.ndarray
 ) -> dict[str, np.ndarray]:
     """Each load's voltage (the mean of several outputs) without the filter over that with it [dB]."""
     wanted = [one for ports in outputs.values() for one in ports]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.steps import RISE_TIME, steps
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.parts.base import Value
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -26,7 +26,7 @@ def step_range(
     solution: Solution,
     wanted: StepRequirement,
     drawn: Plausible | None = None,
-    mask: Callable[[Solution, dict[Any, Any]], dict[Any, Any]] | None = None,
+    mask: Callable[[Solution, dict[str, Value]], dict[str, Value]] | None = None,
 ) -> Interval:
     """Greatest deviation [V] after the step: nominal, its least and greatest, and what it is for plausible combinations.
 

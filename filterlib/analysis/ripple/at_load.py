@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -34,10 +33,11 @@ class Seen:
     solution: Solution
 
     @property
-    def fundamental(self) -> Any:
+    def fundamental(self) -> Value:
         """Amplitude [V] at the switching frequency, the ripple's own; (designs,) where the design holds many."""
         (place,) = self.spectra.places
-        return 2 * np.abs(self.spectra.whole(place)[..., 0])
+        amplitude: Value = 2 * np.abs(self.spectra.whole(place)[..., 0])
+        return amplitude
 
 
 def narrow_and_wide(design: Design) -> tuple[Band, Band]:

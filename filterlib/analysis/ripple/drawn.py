@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Hashable
 
-import numpy as np
-
+from filterlib.network.extremes import Real
 from filterlib.system.design import Design
 from filterlib.system.likelihood import log_likelihood
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import SourceSpectra
 from filterlib.system.state import State
+from filterlib.system.uncertain_parameter import Columns
 
 _KEPT = 4  # batches of designs whose source spectra are kept
 
@@ -20,17 +19,17 @@ class Drawn:
     """Source spectra of the designs that a search draws first: alike at every operating point of one input voltage."""
 
     def __init__(self) -> None:
-        self.kept: dict[Any, SourceSpectra] = {}
-        self.weighed: dict[Any, np.ndarray] = {}
+        self.kept: dict[Hashable, SourceSpectra] = {}
+        self.weighed: dict[Hashable, Real] = {}
 
-    def solution(self, moved: Design, state: State, values: Mapping[str, Any]) -> Solution:
+    def solution(self, moved: Design, state: State, values: Columns) -> Solution:
         """Many designs at a state, with the source spectra of those with the same converters."""
         key = (state.input_voltage, *_inside(moved, values))
         if key not in self.kept and len(self.kept) < _KEPT:
             self.kept[key] = Solution(moved, state).steady_spectra
         return Solution(moved, state, self.kept.get(key))
 
-    def likelihood(self, moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
+    def likelihood(self, moved: Design, values: Columns) -> dict[str, Real]:
         """Logarithm of how likely the readings are: the converter's alone, and so once for all operating points."""
         key = _inside(moved, values)
         if key not in self.weighed:
@@ -38,6 +37,6 @@ class Drawn:
         return {"": self.weighed[key]}
 
 
-def _inside(moved: Design, values: Mapping[str, Any]) -> tuple[Any, ...]:
+def _inside(moved: Design, values: Columns) -> tuple[Hashable, ...]:
     """What tells two batches of converters apart."""
     return (moved.converter.shape, *(one.tobytes() for key, one in values.items() if key.startswith("converter.")))

@@ -18,7 +18,9 @@ from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
 from filterlib.analysis.ripple.spectra import Band, Spectra, driven, from_transfers, named_band
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, powered_loads, sharp
+from filterlib.network.netlist import Output
 from filterlib.system.design import Design
+from filterlib.system.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels
@@ -122,7 +124,7 @@ class _Without:
     load: str
 
     @property
-    def _facts(self) -> tuple[Any, ...]:
+    def _facts(self) -> tuple[object, ...]:
         state, design = self.state, self.design
         rest = tuple(getattr(design, name) for name in type(design).model_fields if name not in _ELSEWHERE)
         drawn = tuple((one.name, float(state.voltage(one.name)), state.scale(one.name)) for one in design.loads)
@@ -150,7 +152,7 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     powered = powered_loads(solution)
     names = dict.fromkeys((load, *(one.name for one in powered)))
     sources = driven(design)
-    ports: list[Any] = [design.named_load(name).port for name in names]
+    ports: list[Output] = [design.named_load(name).port for name in names]
     rows = np.array(
         solution.with_filter(filtered).transfer(
             np.concatenate((FREQUENCIES, harmonics)),
@@ -170,7 +172,7 @@ def _side(solution: Solution, load: str, *, filtered: bool = True) -> _Side:
     )
 
 
-def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[str, Any]:
+def _steps(solution: Solution, load: Load, after: _Side, before: _Side) -> dict[str, Any]:
     """Deviations after the load's current rises; exact where a sharp peak rings on."""
     amps = _amperes(solution, load)
     rise = 1 / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
@@ -186,7 +188,7 @@ def _steps(solution: Solution, load: Any, after: _Side, before: _Side) -> dict[s
     return {"step_current": amps, "times": times, "step": deviation, "step_before": then}
 
 
-def _step_before(solution: Solution, load: Any, before: _Side) -> dict[str, Any]:
+def _step_before(solution: Solution, load: Load, before: _Side) -> dict[str, Any]:
     """The deviation without the filter alone."""
     amps = _amperes(solution, load)
     moved = before.impedance / (1 + 2j * np.pi * FREQUENCIES * RISE_TIME)
@@ -194,7 +196,7 @@ def _step_before(solution: Solution, load: Any, before: _Side) -> dict[str, Any]
     return {"step_current": amps, "times": times, "step_before": amps * step_from_response(FREQUENCIES, moved, times)}
 
 
-def _amperes(solution: Solution, load: Any) -> float:
+def _amperes(solution: Solution, load: Load) -> float:
     return abs(float(solution.state.load_currents.get(load.name, 1.0))) / 2
 
 

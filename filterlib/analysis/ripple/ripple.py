@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated, TypeAlias
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import MORE, Interval, Lead, Measure, over_shapes, shapes, width
 from filterlib.analysis.uncertainty.moved_alone import leading
 from filterlib.analysis.uncertainty.plausible import too_wide
+from filterlib.parts.base import Value
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
@@ -22,7 +23,7 @@ from filterlib.system.likelihood import says_more
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
@@ -30,7 +31,9 @@ BEFORE = "_before"
 _DRAWS = 256  # plausible combinations
 _WEIGHED = 16  # times as many, where a recording weighs them
 AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
-Mask = Callable[[Solution, dict[Any, Any]], dict[Any, Any]]
+Spot: TypeAlias = tuple[str, str]  # place, label of the band
+Figures: TypeAlias = dict[Spot, Value]
+Mask = Callable[[Solution, Figures], Figures]
 """Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
 
 MEASUREMENTS = {  # key or its beginning: the measurement that settles it
@@ -247,7 +250,7 @@ def _first_look(
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
 
-    def measure(rough: bool) -> Measure:
+    def measure(rough: bool) -> Measure[Spot]:
         return lambda moved, _: _peaks(Solution(moved, state), sought, asked, rough=rough)
 
     found, confirm = {}, measure(rough=False) if closer else None
@@ -297,7 +300,7 @@ def _if_it_bursts(solution: Solution, wanted: tuple[Band, ...]) -> dict[tuple[st
     return {key: float(np.ravel(volts)[0]) for key, volts in _peaks(bursting, wanted).items()}
 
 
-def _depends(intervals: Mapping[Any, Interval], estimated: Mapping[Any, float]) -> dict[tuple[str, str], str]:
+def _depends(intervals: Mapping[Spot, Interval], estimated: Mapping[Spot, float]) -> dict[Spot, str]:
     """What moves each figure most: whether the converter bursts, where that takes it beyond all else."""
     most = {key: each.decisive for key, each in intervals.items()}
     ends = {key: intervals[key].high if key in intervals else 0.0 for key in estimated}
@@ -321,21 +324,21 @@ def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None,
     )
 
 
-def _as_it_is(_: Solution, figures: dict[Any, Any]) -> dict[Any, Any]:
+def _as_it_is(_: Solution, figures: Figures) -> Figures:
     return figures
 
 
 def _intervals(
     solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None, mask: Mask
-) -> dict[Any, Interval]:
+) -> dict[Spot, Interval]:
     """(place, band) -> interval: sought roughly, its ends confirmed."""
     state = solution.state
 
-    def roughly(moved: Design, values: Mapping[str, Any]) -> dict[Any, Any]:
+    def roughly(moved: Design, values: Columns) -> Figures:
         many = drawn.solution(moved, state, values)
         return mask(many, _peaks(many, wanted, rough=True))
 
-    def exactly(moved: Design, _: Mapping[str, Any]) -> dict[Any, Any]:
+    def exactly(moved: Design, _: Columns) -> Figures:
         many = Solution(moved, state)
         return mask(many, _peaks(many, wanted))
 
@@ -363,7 +366,7 @@ def _peaks(
     asked: Collection[tuple[str, str]] | None = None,
     *,
     rough: bool = False,
-) -> dict[Any, Any]:
+) -> Figures:
     harmonics = spectra(solution, thinned=rough)
     seen = {one.label: one for one in bands(solution.design)}  # through the limit that read the converter's figures
     return {
@@ -374,7 +377,7 @@ def _peaks(
     }
 
 
-def _ranked(design: Design, intervals: Mapping[Any, Interval]) -> tuple[Sensitivity, ...]:
+def _ranked(design: Design, intervals: Mapping[Spot, Interval]) -> tuple[Sensitivity, ...]:
     interval = intervals.get((design.loads[0].name, "20MHz"))
     if interval is None:
         return ()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -12,9 +12,12 @@ from filterlib.analysis.described import Hertz, Volts
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import peak_to_peak, rough_peak_to_peak
+from filterlib.network.netlist import Output
 from filterlib.network.shapes import triangle
+from filterlib.network.solver import Answers
 from filterlib.network.spectrum import lowpass_response
 from filterlib.network.thinned import at_all_orders, kept_orders
+from filterlib.parts.base import Value
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
@@ -68,6 +71,9 @@ def named_band(design: Design, label: str) -> Band:
     return labelled[label]
 
 
+Place = TypeVar("Place", bound=Hashable)  # its name, or any label
+
+
 @dataclass(frozen=True)
 class Spectra:
     """Complex coefficients c_1 .. c_h by (place, source); (h,) or (designs, h).
@@ -102,13 +108,13 @@ class Spectra:
         chosen = self.by_source[place, source] if source else self.whole(place)
         return samples(chosen * band.response(self.frequencies))
 
-    def alone(self, place: str, source: str, band: Band) -> Any:
+    def alone(self, place: str, source: str, band: Band) -> Value:
         """Peak to peak [V] of what one source makes alone."""
         if (place, source) in self.by_source:
             return peak_to_peak(self.by_source[place, source] * band.response(self.frequencies))
         return peak_to_peak(self.reflected[place, source] * band.response(self.reflected_frequencies[source]))
 
-    def peak_to_peak(self, place: str, band: Band, leave_out: str = "", *, rough: bool = False) -> Any:
+    def peak_to_peak(self, place: str, band: Band, leave_out: str = "", *, rough: bool = False) -> Value:
         """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds.
 
         ``rough``: in half the time, see `rough_peak_to_peak`.
@@ -118,20 +124,21 @@ class Spectra:
         swing = rough_peak_to_peak if rough else peak_to_peak
         return swing(rest) + sum(self.alone(place, source, band) for source in others)
 
-    def rms(self, place: str, band: Band) -> Any:
+    def rms(self, place: str, band: Band) -> Value:
         """Root mean square [V] of the whole; different frequencies add as powers."""
         parts = [self.whole(place) * band.response(self.frequencies)]
         parts += [
             c * band.response(self.reflected_frequencies[s]) for (at, s), c in self.reflected.items() if at == place
         ]
-        return np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
+        size: Value = np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
+        return size
 
 
 def spectra(
     solution: Solution,
     *,
     filtered: bool = True,
-    outputs: Mapping[Any, Any] | None = None,
+    outputs: Mapping[Any, Output] | None = None,
     top: float | None = None,
     thinned: bool = False,
 ) -> Spectra:
@@ -163,8 +170,8 @@ def spectra(
 
 
 def _transfers(
-    circuit: Circuit, frequencies: np.ndarray, sources: list[str], outputs: list[Any], *, thinned: bool
-) -> Any:
+    circuit: Circuit, frequencies: np.ndarray, sources: list[str], outputs: list[Output], *, thinned: bool
+) -> Answers:
     """As `Circuit.transfer`, at harmonics from the first one on."""
     if not thinned:
         return circuit.transfer(frequencies, sources, outputs)
@@ -178,8 +185,8 @@ def driven(design: Design) -> list[str]:
 
 
 def from_transfers(
-    solution: Solution, places: list[Any], transfers: list[list[np.ndarray]]
-) -> dict[tuple[Any, str], np.ndarray]:
+    solution: Solution, places: Sequence[Place], transfers: Sequence[Sequence[np.ndarray]]
+) -> dict[tuple[Place, str], np.ndarray]:
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
     converter, sources = solution.design.converter, solution.source_spectra
     kept = slice(1, 1 + transfers[0][0].shape[-1])
@@ -194,8 +201,8 @@ def from_transfers(
     return by_source
 
 
-def _ports(design: Design) -> dict[str, Any]:
-    ports = {TERMINALS: (PLUS, RETURN)} | {load.name: load.port for load in design.loads}
+def _ports(design: Design) -> dict[str, Output]:
+    ports: dict[str, Output] = {TERMINALS: (PLUS, RETURN), **{load.name: load.port for load in design.loads}}
     return ports if design.clip is None else ports | design.clip.readings(design.loads)
 
 
@@ -230,7 +237,9 @@ def as_measured(design: Design) -> dict[str, float]:
     return read
 
 
-def _reflected(solution: Solution, circuit: Circuit, ports: Mapping[Any, Any]) -> tuple[dict[Any, Any], dict[str, Any]]:
+def _reflected(
+    solution: Solution, circuit: Circuit, ports: Mapping[Place, Output]
+) -> tuple[dict[tuple[Place, str], np.ndarray], dict[str, np.ndarray]]:
     """What the loads' own ripple currents make at every place."""
     amplitudes, grids = {}, {}
     for load in solution.design.loads:

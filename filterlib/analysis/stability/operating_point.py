@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Ratio, Seconds, Unit
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
-from filterlib.parts.base import Part
+from filterlib.parts.base import Part, Value, Values
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import SATURATION_VALID
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -161,7 +161,7 @@ def _light_load(light: LightLoad | None) -> LightLoadResult | None:
     )
 
 
-def _floats(values: Mapping[str, Any]) -> dict[str, float]:
+def _floats(values: Values) -> dict[str, float]:
     return {name: float(value) for name, value in values.items()}
 
 
@@ -188,7 +188,7 @@ def beyond_saturation(solution: Solution) -> bool:
 
 def _saturation_notes(part: Part, name: str, state: State) -> Iterator[PartNote]:
     """A core so deep in saturation that its model is no longer good: see `SATURATION_VALID`."""
-    pairs: list[tuple[Any, Any]]
+    pairs: list[tuple[Value, Value | None]]
     if isinstance(part, CommonModeChoke):
         pairs = [(state.unbalances.get(name, 0.0), part.saturation_current)]
         pairs.append((state.current(name), part.leakage_saturation_current))

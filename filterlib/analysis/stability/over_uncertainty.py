@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -17,8 +17,10 @@ from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import powered_loads
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.drawing import latin_hypercube
+from filterlib.analysis.uncertainty.moved_alone import Key
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
+from filterlib.parts.base import Value
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
@@ -139,7 +141,7 @@ def like_over(solution: Solution, other: OverUncertainty | None) -> OverUncertai
     return OverUncertainty(False, np.nan, -1.0, found.frequency, 1, other.alone, other.together, other.case)
 
 
-def where_stable(solution: Solution, figures: Mapping[Any, Any]) -> dict[Any, np.ndarray]:
+def where_stable(solution: Solution, figures: Mapping[Key, Value]) -> dict[Key, Value]:
     """Figures of many designs, (designs, 1) each, NaN where the circuit is unstable; ``solution`` has a load of constant power."""
     stable = least_damping(solution)[0][:, None] > 0
     return {key: np.where(stable, np.reshape(figure, (-1, 1)), np.nan) for key, figure in figures.items()}

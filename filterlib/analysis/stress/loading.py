@@ -11,6 +11,7 @@ from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
 from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
+from filterlib.network.netlist import Output
 from filterlib.parts.base import Value
 from filterlib.system.components import Branch, Component
 from filterlib.system.solution import Solution
@@ -57,7 +58,7 @@ def loadings(solution: Solution) -> tuple[Loading, ...]:
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     branches = [branch for one in solution.components for branch in one.branches]
-    outputs: dict[Any, Any] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
+    outputs: dict[tuple[str, Branch], Output] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
     outputs |= {("v", b): _across(solution.circuit, b) for b in map(_key, branches)}
     harmonics = spectra(solution, outputs=outputs)
     return tuple(_loading(one, harmonics) for one in solution.components)

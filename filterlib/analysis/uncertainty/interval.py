@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.drawing import drawn_by, latin_hypercube
-from filterlib.analysis.uncertainty.moved_alone import alone, argmax, argmin, effects, nominal, together
+from filterlib.analysis.uncertainty.moved_alone import Key, alone, argmax, argmin, effects, nominal, together
 from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.scales import FEW
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
@@ -28,8 +29,8 @@ CLOSER = 6  # the same of a closer look
 MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
-Metric = Callable[[Mapping[str, Any]], Mapping[Hashable, np.ndarray]]
-Measure = Callable[[Design, Mapping[str, Any]], Mapping[Hashable, Any]]
+Metric = Callable[[Columns], Mapping[Key, np.ndarray]]
+Measure = Callable[[Design, Columns], Mapping[Key, Value]]
 Lead = Callable[[Design, tuple[UncertainParameter, ...]], Sequence[int]]
 Progress = Callable[[float], None]
 
@@ -73,18 +74,18 @@ def shapes(design: Design) -> tuple[Design, ...]:
 
 def over_shapes(
     design: Design,
-    measure: Measure,
+    measure: Measure[Key],
     *,
-    confirm: Measure | None = None,
+    confirm: Measure[Key] | None = None,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     lead: Lead | None = None,
-    like: Mapping[Any, Interval] | None = None,
+    like: Mapping[Key, Interval] | None = None,
     closer: bool = False,
     draws: int = SPREAD,
-    likely: Measure | None = None,
+    likely: Measure[str] | None = None,
     weighed: int = MORE,
     progress: Progress | None = None,
-) -> dict[Any, Interval]:
+) -> dict[Key, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
 
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
@@ -96,7 +97,7 @@ def over_shapes(
     are, under any key, where they say more than a contradiction; ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
-    intervals: dict[Hashable, Interval] = {}
+    intervals: dict[Key, Interval] = {}
     for number, variant in enumerate(variants):
         tell = None if progress is None else lambda share, n=number: progress((n + share) / len(variants))
         box = (*uncertain_parameters(variant), *more(variant))
@@ -141,11 +142,13 @@ def _wider(one: Interval, two: Interval) -> Interval:
     return Interval(one.nominal, low.low, high.high, low.at_low, high.at_high, effects, plausible=both)
 
 
-def in_chunks(design: Design, measure: Measure, progress: Progress | None = None, size: int = CHUNK) -> Metric:
+def in_chunks(
+    design: Design, measure: Measure[Key], progress: Progress | None = None, size: int = CHUNK
+) -> Metric[Key]:
     """``measure`` of a design's variants, ``size`` at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
     done = [0]
 
-    def metric(values: Mapping[str, Any]) -> dict[Hashable, np.ndarray]:
+    def metric(values: Columns) -> dict[Key, np.ndarray]:
         parts = []
         for chunk in chunks(values, size):
             count = len(next(iter(chunk.values())))
@@ -159,7 +162,7 @@ def in_chunks(design: Design, measure: Measure, progress: Progress | None = None
     return metric
 
 
-def chunks(values: Mapping[str, Any], size: int = CHUNK) -> Iterator[dict[str, Any]]:
+def chunks(values: Columns, size: int = CHUNK) -> Iterator[Columns]:
     """The values (designs, 1) of many designs in even parts of ``size`` designs at most.
 
     >>> [len(part["x"]) for part in chunks({"x": np.zeros((130, 1))})]
@@ -173,16 +176,16 @@ def chunks(values: Mapping[str, Any], size: int = CHUNK) -> Iterator[dict[str, A
 
 
 def search(
-    metric: Metric,
+    metric: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     *,
     places: Sequence[int] | None = None,
-    confirm: Metric | None = None,
+    confirm: Metric[Key] | None = None,
     draws: int = SPREAD,
-    likely: Metric | None = None,
+    likely: Metric[str] | None = None,
     weighed: int = MORE,
     seed: int = 1,
-) -> dict[Hashable, Interval]:
+) -> dict[Key, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
 
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
@@ -227,7 +230,7 @@ def search(
 
 
 def _likely_first(
-    likely: Metric,
+    likely: Metric[str],
     uncertain_parameters: tuple[UncertainParameter, ...],
     cube: np.ndarray,
     rng: np.random.Generator,
@@ -251,11 +254,11 @@ def _likely_first(
 
 
 def _confirmed(
-    confirm: Metric,
+    confirm: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
-    values: Mapping[Hashable, np.ndarray],
-) -> Any:
+    values: Mapping[Key, np.ndarray],
+) -> tuple[np.ndarray, dict[Key, np.ndarray]]:
     """The nominal point and those nearest to each end, with their exact figures."""
     order = [np.argsort(np.where(np.isfinite(v), v, np.inf), kind="stable") for v in values.values()]
     known = [np.count_nonzero(np.isfinite(v)) for v in values.values()]
@@ -269,14 +272,14 @@ def _confirmed(
 
 
 def at_ends(
-    metric: Metric,
+    metric: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
-    like: Mapping[Any, Interval],
+    like: Mapping[Key, Interval],
     *,
     closer: bool = False,
     places: Sequence[int] | None = None,
-    confirm: Metric | None = None,
-) -> dict[Hashable, Interval]:
+    confirm: Metric[Key] | None = None,
+) -> dict[Key, Interval]:
     """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
 
     ``like``: the intervals of a design that is like this one; what that one does not have is nominal. ``closer``: also with each
@@ -317,19 +320,19 @@ def at_ends(
 
 
 def _more(
-    metric: Metric,
+    metric: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
-    values: Any,
+    values: Mapping[Key, np.ndarray],
     rows: np.ndarray,
-) -> Any:
+) -> tuple[np.ndarray, dict[Key, np.ndarray]]:
     """The points and figures so far, and those of further points."""
     more = _measure(metric, uncertain_parameters, rows)
     return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
 
 
 def _near(
-    rng: np.random.Generator, shares: np.ndarray, values: Mapping[Hashable, np.ndarray], count: int, width: float
+    rng: np.random.Generator, shares: np.ndarray, values: Mapping[Key, np.ndarray], count: int, width: float
 ) -> np.ndarray:
     """Points near each figure's best ones, ``count`` each: some parameters moved, to an end or by ``width``.
 
@@ -344,8 +347,8 @@ def _near(
 
 
 def _measure(
-    metric: Metric, uncertain_parameters: tuple[UncertainParameter, ...], shares: np.ndarray
-) -> dict[Hashable, np.ndarray]:
+    metric: Metric[Key], uncertain_parameters: tuple[UncertainParameter, ...], shares: np.ndarray
+) -> dict[Key, np.ndarray]:
     values = {parameter.key: parameter.at(shares[:, [index]]) for index, parameter in enumerate(uncertain_parameters)}
     return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
 
@@ -354,7 +357,7 @@ def _interval(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: np.ndarray,
-    effects: Mapping[str, Any],
+    effects: Mapping[str, tuple[float, float]],
 ) -> Interval:
     low, high = argmin(values), argmax(values)
 

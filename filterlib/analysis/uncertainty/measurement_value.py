@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -14,10 +14,11 @@ from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import Band, spectra
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
+from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 INSIDE, SHAPE = "inside", "converter.shape"
@@ -210,7 +211,7 @@ class _Search:
         parts = dict(zip(points, np.split(figures, stops, axis=-1), strict=True))
         return {name: values[:1] if name == SHAPE else values for name, values in parts.items()}
 
-    def measured(self, moved: Design, _: Mapping[str, Any]) -> Mapping[Hashable, Any]:
+    def measured(self, moved: Design, _: Columns) -> dict[str, Value]:
         harmonics = spectra(Solution(moved, self.state), thinned=True)
         return {"figure": harmonics.peak_to_peak(self.load, self.band, rough=True)}
 

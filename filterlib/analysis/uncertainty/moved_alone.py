@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from filterlib.system.uncertain_parameter import UncertainParameter
 
 MOST = 64  # uncertain parameters of one search that are moved alone
+Key = TypeVar("Key", bound=Hashable)  # of a figure
 Box: TypeAlias = Sequence[UncertainParameter]
 Real: TypeAlias = NDArray[np.float64]
 Sizes: TypeAlias = Callable[[Mapping[str, Real]], Real]
@@ -48,7 +49,7 @@ def alone(box: Box, grid: Sequence[float], places: Sequence[int]) -> Real:
     return rows
 
 
-def together(shares: Real, values: Mapping[Hashable, Real], grid: int, places: Sequence[int]) -> Real:
+def together(shares: Real, values: Mapping[Key, Real], grid: int, places: Sequence[int]) -> Real:
     """For each figure, every one of these where it alone makes it least, and greatest: most figures are monotonic.
 
     ``shares`` and ``values`` begin with `alone` over a grid of that many.

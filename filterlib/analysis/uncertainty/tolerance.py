@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.system.solution import Solution
+from filterlib.system.uncertain_parameter import Columns
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 POINTS = 2**17  # designs times harmonics in memory at a time
@@ -79,7 +80,7 @@ def tolerance(
 def peak_to_peak(
     solution: Solution,
     load: str,
-    values: Mapping[str, Any],
+    values: Columns,
     *,
     band: Band | None = None,
     top: float | None = None,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from filterlib.bench.measurement import Measurement
 from filterlib.network.spectrum import lowpass_response
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
+from filterlib.system.uncertain_parameter import Columns
 from filterlib.system.uncertain_parameters import with_values
 
 _CASES = 64  # plausible cases that stand for all
@@ -138,7 +139,7 @@ def drawn_cases(design: Design, result: RippleResult) -> tuple[tuple[Design, Pla
     return tuple((one, cases) for one, cases in found if cases is not None and cases.effective > 0)
 
 
-def drawn_columns(design: Design, result: RippleResult, count: int) -> tuple[tuple[Design, Mapping[str, Any]], ...]:
+def drawn_columns(design: Design, result: RippleResult, count: int) -> tuple[tuple[Design, Columns], ...]:
     """Some of the plausible cases of each shape, as often as each weighs: key -> (cases, 1); the design alone where there are none."""
     drawn = drawn_cases(design, result)
     weights = np.array([np.sum(cases.weights[np.isfinite(cases.figures)]) for _, cases in drawn])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -21,9 +21,9 @@ from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve
+from filterlib.system.uncertain_parameter import Columns
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
-_Columns = Mapping[str, Any]
 CASES = 32
 """Plausible cases that stand for all."""
 
@@ -69,7 +69,7 @@ def tried(result: BenchResult, fault: Fault, cases: int) -> Trial | None:
     return _joined([one for one in parts if one is not None])
 
 
-def _of_shape(result: BenchResult, fault: Fault, shape: Design, columns: _Columns) -> Trial | None:
+def _of_shape(result: BenchResult, fault: Fault, shape: Design, columns: Columns) -> Trial | None:
     design = with_fault(shape, fault)
     if design is None:
         return None
@@ -131,12 +131,12 @@ def _band(design: Design, fault: Fault, station: Station) -> Band:
     return named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
 
 
-def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> Any:
+def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> np.ndarray:
     """What a ground lead that is too long leaves of each harmonic, or adds to it."""
-    return result.scope.response(frequencies, fault.lead) if fault.lead else 1.0
+    return result.scope.response(frequencies, fault.lead) if fault.lead else np.ones(1)
 
 
-def _spectra(design: Design, fault: Fault, point: str, columns: _Columns) -> Spectra | None:
+def _spectra(design: Design, fault: Fault, point: str, columns: Columns) -> Spectra | None:
     """Of plausible cases: their values, but for the part that has the fault; None where a fault cannot be at this point."""
     if fault.clipped:
         return _clipped(design, fault, point, columns)
@@ -145,14 +145,14 @@ def _spectra(design: Design, fault: Fault, point: str, columns: _Columns) -> Spe
     return None if there is None else spectra(_with_cases(there, fault, columns))
 
 
-def _with_cases(solution: Solution, fault: Fault, columns: _Columns) -> Solution:
+def _with_cases(solution: Solution, fault: Fault, columns: Columns) -> Solution:
     design = solution.design
     known = {one.key for one in uncertain_parameters(design)}
     values = {key: v for key, v in columns.items() if key in known and not key.startswith(f"filter.{fault.part}.")}
     return Solution(with_values(design, values), solution.state) if values else solution
 
 
-def _clipped(design: Design, fault: Fault, point: str, columns: _Columns) -> Spectra:
+def _clipped(design: Design, fault: Fault, point: str, columns: Columns) -> Spectra:
     """What an earthed scope shows whose clip is on the return of the place that it reads."""
     several = []
     for place in (TERMINALS, *(load.name for load in design.loads)):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, TypeAlias
+from typing import Literal, TypeAlias
 
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -14,13 +15,11 @@ from filterlib.system.changes import value
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.stages import Stage
+from filterlib.system.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Stage
 
 Controls: TypeAlias = "list[ui.Control | ui.Choice]"
 SPARE = 1.25  # of a capacitor's rated voltage above the line's that is offered: a quarter above it, common practice
 LARGE = 4  # controls that are not folded away
-_CHOKES: dict[str, type[Any]] = {"common_mode_choke": CommonModeChoke, "differential_choke": DifferentialChoke}
-_SHUNTS = ("capacitor", "damping", "capacitor_to_chassis")
 _DRAWS = {
     "constant_power": ("power", "W", "10 W", "150 W"),
     "constant_current": ("current", "A", "10 mA", "10 A"),
@@ -44,13 +43,27 @@ def _largest(every: Controls) -> list[str]:
     return [*kept[: LARGE - 1], next(one.name for one in every if isinstance(one, ui.Control))]
 
 
-def _control(design: Design, name: str, label: str, unit: str, low: str, high: str, **how: Any) -> ui.Control:
+def _control(
+    design: Design,
+    name: str,
+    label: str,
+    unit: str,
+    low: str,
+    high: str,
+    *,
+    group: str,
+    scale: Literal["log"] | None = None,
+    steps: int = 100,
+) -> ui.Control:
     """A slider whose usual range is wide enough for what the design has."""
-    control, own = ui.Control(name, label, unit, low, high, **how), float(value(design, name))
+    control, own = (
+        ui.Control(name, label, unit, low, high, scale=scale, steps=steps, group=group),
+        float(value(design, name)),
+    )
     if control.low <= own <= control.high:
         return control
     ends = (own if own < control.low else low), (own if own > control.high else high)
-    return ui.Control(name, label, unit, *ends, **how)
+    return ui.Control(name, label, unit, *ends, scale=scale, steps=steps, group=group)
 
 
 def _converter(design: Design, converters: Mapping[str, Converter]) -> Iterator[ui.Control | ui.Choice]:
@@ -70,12 +83,11 @@ def _converter(design: Design, converters: Mapping[str, Converter]) -> Iterator[
 
 def _filter(design: Design) -> Iterator[ui.Control | ui.Choice]:
     for stage in design.filter:
-        kind = getattr(stage, "kind", "")
-        if kind in _SHUNTS:
+        if isinstance(stage, AcrossLines | ChassisCapacitor):
             yield from _capacitor(design, stage)
-        elif kind in _CHOKES:
-            yield from _choke(design, stage, kind)
-        elif kind == "wire":
+        elif isinstance(stage, ChokeStage):
+            yield from _choke(design, stage)
+        else:
             yield _control(
                 design,
                 f"filter.{stage.name}.length",
@@ -87,9 +99,8 @@ def _filter(design: Design) -> Iterator[ui.Control | ui.Choice]:
             )
 
 
-def _capacitor(design: Design, stage: Stage) -> Iterator[ui.Control | ui.Choice]:
-    name, group = stage.name, stage.name
-    part: Any = stage.part  # type: ignore[attr-defined]
+def _capacitor(design: Design, stage: AcrossLines | ChassisCapacitor) -> Iterator[ui.Control | ui.Choice]:
+    name, group, part = stage.name, stage.name, stage.part
     if isinstance(part, MeasuredCapacitor):
         return
     least = SPARE * float(design.converter.output_voltage)
@@ -99,13 +110,14 @@ def _capacitor(design: Design, stage: Stage) -> Iterator[ui.Control | ui.Choice]
     yield _control(design, f"filter.{name}.esr", f"{name} constant ESR", "ohm", "1 mΩ", "2 ohm", group=group)
 
 
-def _choke(design: Design, stage: Stage, kind: str) -> Iterator[ui.Control | ui.Choice]:
-    name, group = stage.name, "Choke and wire"
-    part: Any = stage.part  # type: ignore[attr-defined]
+def _choke(design: Design, stage: ChokeStage) -> Iterator[ui.Control | ui.Choice]:
+    name, group, part = stage.name, "Choke and wire", stage.part
     if isinstance(part, MeasuredChoke):
         return
-    yield ui.Choice(f"filter.{name}.part", f"{name} part", _with_own(ui.parts(_CHOKES[kind]), part), group=group)
-    if kind == "common_mode_choke":
+    common = isinstance(stage, CommonModeStage)
+    bought: Mapping[str, Part] = ui.parts(CommonModeChoke) if common else ui.parts(DifferentialChoke)
+    yield ui.Choice(f"filter.{name}.part", f"{name} part", _with_own(bought, part), group=group)
+    if common:
         yield _control(design, f"filter.{name}.loop_leakage", f"{name} leakage", "H", "470 nH", "470 µH", group=group)
         yield _control(
             design, f"filter.{name}.dc_resistance", f"{name} copper per winding", "ohm", "2 mΩ", "500 mΩ", group=group
@@ -115,7 +127,7 @@ def _choke(design: Design, stage: Stage, kind: str) -> Iterator[ui.Control | ui.
         yield _control(design, f"filter.{name}.dc_resistance", f"{name} copper", "ohm", "2 mΩ", "500 mΩ", group=group)
 
 
-def _with_own(parts: Mapping[str, Any], own: Any) -> dict[str, Any]:
+def _with_own(parts: Mapping[str, Part], own: Part) -> dict[str, Part]:
     """The table's parts, and first the design's own where it is none of them."""
     return dict(parts) if own in parts.values() else {own.name or "as in the file": own, **parts}
 

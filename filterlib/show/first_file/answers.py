@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, Problem, QuantityError, did_you_mean
 from filterlib.show.first_file.spoken_parts import load_of, part_of, parts_of
@@ -20,6 +20,10 @@ TOPOLOGIES = {
 }
 """Kind of converter: shape of the current into its output capacitor, and whether it is isolated."""
 _ALIKE = {"boost": "step-up", "buck": "step-down"}
+
+
+Answers: TypeAlias = dict[str, Any]
+"""By question: numbers, texts, parts; None where nothing was said."""
 
 
 @dataclass(frozen=True)
@@ -73,9 +77,9 @@ QUESTIONS = (
 )  # fmt: skip
 
 
-def answers(said: Mapping[str, str | None]) -> dict[str, Any]:
+def answers(said: Mapping[str, str | None]) -> Answers:
     """Answers by question, read; None where nothing was said. Raises InputError with every problem, and what is missing, at once."""
-    problems, found = list[Problem](), dict[str, Any]()
+    problems, found = list[Problem](), Answers()
     for question in QUESTIONS:
         text = said.get(question.name)
         try:
@@ -99,7 +103,7 @@ def answers(said: Mapping[str, str | None]) -> dict[str, Any]:
     return found
 
 
-def _against_each_other(found: Mapping[str, Any], kind: str) -> Iterator[Problem]:
+def _against_each_other(found: Answers, kind: str) -> Iterator[Problem]:
     """Answers that are right each by itself, and cannot be together."""
     given, made, ripple, spike = (found.get(name) for name in ("input_voltage", "output_voltage", "ripple", "spike"))
     if given and made and ((kind == "step-up" and made <= given) or (kind == "step-down" and made >= given)):

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from collections.abc import Iterable, Iterator
 
-from filterlib.show.first_file.answers import TOPOLOGIES
+from filterlib.show.first_file.answers import TOPOLOGIES, Answers
 from filterlib.show.first_file.spoken_parts import Line, LoadAnswer, PartAnswer, text_of
 from filterlib.units import format_quantity
 
@@ -16,7 +15,7 @@ SHARE = (
 _COLUMN = 36  # at which notes begin
 
 
-def draft(name: str, said: Mapping[str, Any], schema: str) -> str:
+def draft(name: str, said: Answers, schema: str) -> str:
     """A design file of what was answered (`filterlib.show.first_file.answers.answers`), called ``name``.
 
     ``schema``: path of the JSON schema that its first line names, for editors.
@@ -54,7 +53,7 @@ def _headed(title: str, lines: Iterable[Line]) -> list[str]:
     return [f"# {title}" if silent else title, *written]
 
 
-def _given(said: Mapping[str, Any], name: str, key: str, unit: str, note: str, example: str = "") -> Iterator[Line]:
+def _given(said: Answers, name: str, key: str, unit: str, note: str, example: str = "") -> Iterator[Line]:
     """What was answered, or the key commented out with an example."""
     value = said[name]
     if value is not None or example:
@@ -62,7 +61,7 @@ def _given(said: Mapping[str, Any], name: str, key: str, unit: str, note: str, e
         yield Line(f"{mark}{key}", text_of(value, unit) if value is not None else f'"{example}"', note)
 
 
-def _converter(said: Mapping[str, Any]) -> Iterator[Line]:
+def _converter(said: Answers) -> Iterator[Line]:
     yield Line("name", json.dumps(f"{said['kind'] or 'the'} converter"))
     yield from _given(said, "input_voltage", "input_voltage", "V", "where the ripple was read", "12 V")
     yield from _given(said, "output_voltage", "output_voltage", "V", "regulated")
@@ -84,7 +83,7 @@ def _converter(said: Mapping[str, Any]) -> Iterator[Line]:
         )
 
 
-def _ripple(said: Mapping[str, Any]) -> Iterator[Line]:
+def _ripple(said: Answers) -> Iterator[Line]:
     yield from _given(said, "ripple", "peak_to_peak", "V", "at its terminals, without the filter")
     band = said["bandwidth"]
     full = band is None and said["bandwidth_said"]
@@ -95,7 +94,7 @@ def _ripple(said: Mapping[str, Any]) -> Iterator[Line]:
     )
 
 
-def _spike(said: Mapping[str, Any]) -> Iterator[Line]:
+def _spike(said: Answers) -> Iterator[Line]:
     example = format_quantity(3 * said["ripple"], "V", 2)
     yield from _given(said, "spike", "peak_to_peak", "V", "with the spikes, in full bandwidth", example)
     if said["spike"] is not None:
@@ -134,7 +133,7 @@ def _load(load: LoadAnswer, capacitor: PartAnswer | None) -> list[str]:
     return ["[[load]]", *_written(lines)]
 
 
-def _requirement(said: Mapping[str, Any]) -> list[str]:
+def _requirement(said: Answers) -> list[str]:
     limit = said["limit"] or SHARE * said["ripple"]
     note = (
         "peak to peak" if said["limit"] else "not given: a tenth of the ripple that was read; put what your load allows"

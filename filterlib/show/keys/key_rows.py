@@ -77,13 +77,13 @@ def rows(model: type[BaseModel]) -> Iterator[Row]:
         )
 
 
-def _place(item: tuple[str, Any]) -> int:
+def _place(item: tuple[str, FieldInfo]) -> int:
     """What is needed of a part first, then what its kind usually has."""
     _, field = item
     return 0 if field.is_required() else 1 if any(isinstance(mark, Assumed) for mark in field.metadata) else 2
 
 
-def example(key: str, field: Any, found: list[Any]) -> str:
+def example(key: str, field: FieldInfo, found: list[object]) -> str:
     """A value as it could stand in a file, or "-" for what is a section of its own."""
     choices = choices_of(field)
     if choices:
@@ -142,7 +142,7 @@ _TEXTS = {
 _TEXTS |= {"package": "1206", "kind": "film"}
 
 
-def _by_kind(key: str, kinds: tuple[Any, ...]) -> str:
+def _by_kind(key: str, kinds: tuple[object, ...]) -> str:
     if bool in kinds:
         return f"{key} = true"
     if int in kinds:
@@ -154,18 +154,18 @@ def _toml(value: object) -> str:
     return f'"{value}"' if isinstance(value, str) else str(value).lower()
 
 
-def kinds_of(field: Any) -> tuple[Any, ...]:
+def kinds_of(field: FieldInfo) -> tuple[object, ...]:
     """The types that a field may hold, those inside "or None" and inside annotations too."""
     inner = tuple(get_args(one)[0] for one in get_args(field.annotation) if hasattr(one, "__metadata__"))
     return (field.annotation, *get_args(field.annotation), *inner)
 
 
-def choices_of(field: Any) -> list[Any]:
+def choices_of(field: FieldInfo) -> list[object]:
     """What a field of a few choices may hold, else nothing."""
     return [choice for kind in kinds_of(field) if get_origin(kind) is Literal for choice in get_args(kind)]
 
 
-def marks(field: Any) -> Iterator[Any]:
+def marks(field: FieldInfo) -> Iterator[object]:
     """What annotates a field, also inside "or None" and inside a table of such values."""
     for mark in (
         *field.metadata,
@@ -177,7 +177,7 @@ def marks(field: Any) -> Iterator[Any]:
 _UNITS = {"": "ratio", "ohm": "Ω", "K": "°C or K", "m2": "mm2 or m2", "m3": "mm3 or m3", "C": "Ah or C", "A2 s": "A2s"}
 
 
-def written_unit(unit: str | None, field: Any, found: list[Any]) -> str:
+def written_unit(unit: str | None, field: FieldInfo, found: list[object]) -> str:
     """Unit, or the kind of value."""
     if unit is not None:
         return _UNITS.get(unit, unit)
@@ -188,18 +188,19 @@ def written_unit(unit: str | None, field: Any, found: list[Any]) -> str:
     return "-" if choices_of(field) else next((word for kind, word in names if kind in held), "-")
 
 
-def written_default(field: Any, unit: str | None) -> str:
+def written_default(field: FieldInfo, unit: str | None) -> str:
     """What stands where the file says nothing."""
     if field.is_required():
         return NEEDED
     if any(isinstance(mark, Assumed) for mark in field.metadata):
         return "usual of its kind, with a range"
     if field.default_factory is not None:
-        return "see below" if field.default_factory_takes_validated_data else _shown(field.default_factory(), unit)
+        follows = field.default_factory_takes_validated_data
+        return "see below" if follows else _shown(field.get_default(call_default_factory=True), unit)
     return _shown(field.default, unit)
 
 
-def _shown(value: Any, unit: str | None) -> str:
+def _shown(value: object, unit: str | None) -> str:
     if isinstance(value, Ranged):
         return f"{_shown(value.value, unit)} ({_shown(value.low, unit)} to {_shown(value.high, unit)})"
     if value is None or value in ("", (), {}):
@@ -217,7 +218,7 @@ def _quantity(value: Any, unit: str) -> str:
     return format_temperature(value) if unit == "K" else format_quantity(value, unit)
 
 
-def written_range(mark: Any, field: Any, found: list[Any]) -> str:
+def written_range(mark: Any, field: FieldInfo, found: list[object]) -> str:
     """What the key may hold."""
     if isinstance(mark, Bandwidth):
         return '1 kHz to 100 GHz, or "full"'

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 from pydantic import BaseModel
 
@@ -13,7 +12,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
-from filterlib.parts.reading import read_toml
+from filterlib.parts.reading import Toml, read_toml
 from filterlib.parts.tables import data_folder
 from filterlib.parts.wire import WirePair
 from filterlib.system import requirements
@@ -101,7 +100,7 @@ class KeySection:
 @lru_cache(maxsize=1)
 def key_sections() -> tuple[KeySection, ...]:
     """Every section in its order. Raises KeyError where data/keys.toml has none of a title."""
-    told: dict[str, dict[str, Any]] = {one["title"]: one for one in read_toml(data_folder() / "keys.toml")["section"]}
+    told: dict[str, Toml] = {one["title"]: one for one in read_toml(data_folder() / "keys.toml")["section"]}
     return tuple(
         KeySection(title, model, told[title].get("about", ""), told[title].get("more", ""), told[title]["keys"])
         for title, model in SECTIONS.items()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any, get_args, get_origin
+from typing import TypeAlias, get_args, get_origin
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from filterlib.parts.base import Curve, Part, Quantity
 from filterlib.show.keys.key_rows import Row, choices_of, kinds_of, marks, rows
@@ -21,10 +22,12 @@ from filterlib.system.stages import KINDS
 SCHEMA = "filter-design.schema.json"
 """Name of the file, as the first line of a design file has it."""
 _NUMBER = r"^\s*[-+\u2212]?[.0-9]"  # how text begins that is a quantity
-_QUANTITY: dict[str, Any] = {"anyOf": [{"type": "number"}, {"type": "string", "pattern": _NUMBER}]}
-_RANGED = {
+Schema: TypeAlias = dict[str, object]
+_NUMBER_OR_TEXT: list[Schema] = [{"type": "number"}, {"type": "string", "pattern": _NUMBER}]
+_QUANTITY: Schema = {"anyOf": _NUMBER_OR_TEXT}
+_RANGED: Schema = {
     "anyOf": [
-        *_QUANTITY["anyOf"],
+        *_NUMBER_OR_TEXT,
         {
             "type": "object",
             "properties": dict.fromkeys(("value", "low", "high"), _QUANTITY),
@@ -33,9 +36,13 @@ _RANGED = {
         },
     ]
 }
-_CURVE = {"type": "array", "minItems": 2, "items": {"type": "array", "minItems": 2, "maxItems": 2, "items": _QUANTITY}}
-_RECORDING = {"anyOf": [{"type": "string"}, {"type": "object", "required": ["file"]}]}
-_MARKS: tuple[tuple[type, dict[str, Any]], ...] = (
+_CURVE: Schema = {
+    "type": "array",
+    "minItems": 2,
+    "items": {"type": "array", "minItems": 2, "maxItems": 2, "items": _QUANTITY},
+}
+_RECORDING: Schema = {"anyOf": [{"type": "string"}, {"type": "object", "required": ["file"]}]}
+_MARKS: tuple[tuple[type, Schema], ...] = (
     (RangedQuantity, _RANGED),
     (Quantity, _QUANTITY),
     (Curve, _CURVE),
@@ -46,9 +53,9 @@ _MARKS: tuple[tuple[type, dict[str, Any]], ...] = (
 _PLAIN = ((bool, "boolean"), (int, "integer"), (str, "string"))
 
 
-def schema() -> dict[str, Any]:
+def schema() -> Schema:
     """The schema, draft 2020-12: every table of a design file with its keys, each with its words, unit, default and example."""
-    defined: dict[str, Any] = {}
+    defined: Schema = {}
     whole = _table(Design, defined)
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "filterlib design file"}
     return head | whole | {"$defs": defined}
@@ -59,7 +66,7 @@ def schema_text() -> str:
     return json.dumps(schema(), ensure_ascii=False, indent=1) + "\n"
 
 
-def _table(model: type[BaseModel], defined: dict[str, Any]) -> dict[str, Any]:
+def _table(model: type[BaseModel], defined: Schema) -> Schema:
     """A table of a model: the tables in it go to ``defined``."""
     told = {row.key: row for row in rows(model)}
     named = {field.alias or name: field for name, field in model.model_fields.items()}
@@ -73,7 +80,7 @@ def _left_out(model: type[BaseModel], key: str) -> bool:
     return key == "peak_to_peak" and "recording" in model.model_fields
 
 
-def _told(row: Row) -> dict[str, Any]:
+def _told(row: Row) -> Schema:
     unit = f" [{row.unit}]" if row.unit != "-" else ""
     default = "" if row.default in ("-", "needed") else f" Default: {row.default}."
     limits = f" {row.limits}." if row.limits != "-" else ""
@@ -81,7 +88,7 @@ def _told(row: Row) -> dict[str, Any]:
     return {"description": f"{row.words.replace('`', '')}{unit}.{default}{limits}{example}"}
 
 
-def _value(field: Any, defined: dict[str, Any]) -> dict[str, Any]:
+def _value(field: FieldInfo, defined: Schema) -> Schema:
     """What a field may hold."""
     choices = choices_of(field)
     if choices:
@@ -101,14 +108,15 @@ def _value(field: Any, defined: dict[str, Any]) -> dict[str, Any]:
     return next(({"type": name} for kind, name in _PLAIN if kind in kinds), {})
 
 
-def _models(annotation: Any) -> list[type[BaseModel]]:
+def _models(annotation: object) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [model for inner in get_args(annotation) for model in _models(inner)]
 
 
-def _tables(models: list[type[BaseModel]], defined: dict[str, Any], *, many: bool) -> dict[str, Any]:
+def _tables(models: list[type[BaseModel]], defined: Schema, *, many: bool) -> Schema:
     """One table, or several of which the ``kind`` tells; a part may be its name instead."""
+    one: Schema
     if issubclass(models[0], Part):
         one = {"anyOf": [{"type": "string"}, *(_defined(model, defined) for model in _of_parts(models[0]))]}
     elif len(models) == 1:
@@ -123,7 +131,7 @@ def _of_parts(wanted: type[Part]) -> list[type[Part]]:
     return [wanted, *(one for one in wanted.__subclasses__() if one.__module__.startswith("filterlib."))]
 
 
-def _by_kind(models: list[type[BaseModel]], defined: dict[str, Any]) -> dict[str, Any]:
+def _by_kind(models: list[type[BaseModel]], defined: Schema) -> Schema:
     """A table that the key ``kind`` decides: editors then complete the keys of that kind alone."""
     names: Mapping[str, type[BaseModel]] = {**KINDS, **REQUIREMENTS}
     kinds = {name: model for model in models for name, known in names.items() if known is model}
@@ -137,7 +145,7 @@ def _by_kind(models: list[type[BaseModel]], defined: dict[str, Any]) -> dict[str
     return {"type": "object", "properties": {"kind": {"enum": list(kinds)}}, "required": ["kind"], "allOf": cases}
 
 
-def _defined(model: type[BaseModel], defined: dict[str, Any]) -> dict[str, Any]:
+def _defined(model: type[BaseModel], defined: Schema) -> Schema:
     name = model.__name__
     if name not in defined:
         defined[name] = {}  # it may hold itself

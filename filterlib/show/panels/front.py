@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import anywidget
 import traitlets
@@ -24,6 +24,10 @@ HERE = Path(__file__).parent
 REST = 0.3  # [s] without a move after which what takes longer is computed
 AT_MOST = 1.0  # [s] that a panel waits for the browser before it is shown
 SNAPPED = ("F", "H", "ohm")  # units whose values come in series of preferred numbers
+
+
+Message: TypeAlias = dict[str, Any]
+"""What goes to the browser or comes from it, by name."""
 
 
 class Front(anywidget.AnyWidget):
@@ -80,7 +84,7 @@ class Front(anywidget.AnyWidget):
             if (value := float(self._panel.state.value(name))) not in control.values
         }
 
-    def _snap(self) -> dict[str, Any]:
+    def _snap(self) -> Message:
         """What the last moved slider can be snapped to."""
         panel = self._panel
         control = panel.state.controls.get(panel.touched)
@@ -100,16 +104,16 @@ class Front(anywidget.AnyWidget):
         if new:
             self._panel.step_to(new)
 
-    def _darkened(self, change: dict[str, Any]) -> None:
+    def _darkened(self, change: Message) -> None:
         with self._panel.lock:
             self._panel.restyle(change["new"])
 
-    def _pressed(self, widget: Any, content: dict[str, Any], buffers: Any) -> None:
+    def _pressed(self, widget: object, content: Message, buffers: object) -> None:
         """Controls were moved in the browser, a button was pressed, or a value was typed."""
         with self._panel.lock:
             self._act(content)
 
-    def _act(self, content: dict[str, Any]) -> None:
+    def _act(self, content: Message) -> None:
         panel = self._panel
         if "moves" in content:
             return self._moved(content["moves"])
@@ -177,7 +181,7 @@ class _MovedOn(Exception):  # noqa: N818  not an error: a slider moved
     """The result is not wanted any more."""
 
 
-def _guess(lesson: Lesson) -> dict[str, Any]:
+def _guess(lesson: Lesson) -> Message:
     return asdict(lesson.guess) if lesson.guess else {}
 
 
@@ -190,7 +194,7 @@ def _texts(control: Control | Choice) -> list[str]:
     return list(control.words) if isinstance(control, Choice) else [control.text(value) for value in control.values]
 
 
-def _described(control: Control | Choice) -> dict[str, Any]:
+def _described(control: Control | Choice) -> Message:
     """A control as the browser needs it."""
     about = {"name": control.name, "label": control.label, "group": control.group, "more": control.more}
     if isinstance(control, Choice):

@@ -9,7 +9,7 @@ from typing import Any
 
 from filterlib.show.notebooks import METADATA
 from filterlib.show.panels.checking import check, check_meanwhile, opened_by_a_person
-from filterlib.show.panels.front import Front, wait_for_keys
+from filterlib.show.panels.front import Front, Message, wait_for_keys
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.panels.session import Session
@@ -56,7 +56,7 @@ class Panel(Session[D, R]):
         self.shown = front.show
         return front
 
-    def _repr_mimebundle_(self, **options: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _repr_mimebundle_(self, **options: Any) -> tuple[Message, Message]:
         """The widget, and a still picture for where there is none."""
         shown: Any = self.front()._repr_mimebundle_(**options)
         bundle, metadata = shown if isinstance(shown, tuple) else (shown, {})

@@ -43,7 +43,7 @@ _ALONE = threading.RLock()  # matplotlib's settings are the process's, and a che
 
 
 @contextmanager
-def style(settings: Any = None) -> Iterator[None]:
+def style(settings: dict[Any, Any] | None = None) -> Iterator[None]:
     """Our settings, for one thread at a time."""
     import matplotlib
 
