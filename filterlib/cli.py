@@ -233,7 +233,8 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare import write_comparison
     from filterlib.words.comparison_sentences import in_short
-    from filterlib.words.summary import WIDTH, outcome_words
+    from filterlib.words.findings import outcome_words
+    from filterlib.words.summary import WIDTH
 
     with ProgressLine() as progress, about(chosen.first, chosen.second):
         progress(0.0, f"reading {chosen.first} and {chosen.second}")

@@ -48,6 +48,12 @@ _WORDS = {
 }
 
 
+def data_folder() -> Path:
+    """The folder ``data``: inside an installed package, else next to it in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    return package / "_data" if (package / "_data").is_dir() else package.parent / "data"
+
+
 Toml: TypeAlias = dict[str, Any]
 """A table of a TOML file: text, numbers, lists, tables."""
 

@@ -14,7 +14,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.measured import MEASURED, part_from_file
-from filterlib.parts.reading import problems_from, read_toml
+from filterlib.parts.reading import data_folder, problems_from, read_toml
 from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.wire import Lead, WirePair
 
@@ -70,12 +70,6 @@ class Table(Mapping[str, Part]):
 
     def __len__(self) -> int:
         return len(self.parts)
-
-
-def data_folder() -> Path:
-    """The folder ``data``: inside an installed package, else next to it in a checkout."""
-    package = Path(__file__).resolve().parents[1]
-    return package / "_data" if (package / "_data").is_dir() else package.parent / "data"
 
 
 @lru_cache(maxsize=1)

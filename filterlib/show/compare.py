@@ -17,17 +17,18 @@ from filterlib.show.compare_plots import effect_figure, spectra_figure, waveform
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.show.page import Illustration, circuit_diagram, illustration, page_files
-from filterlib.show.review_tables import Table, parts_table
+from filterlib.show.review_tables import parts_table
 from filterlib.show.style import slug
+from filterlib.show.table import Table
 from filterlib.words.comparison_sentences import comparison_sentences, in_short, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.findings import outcome_words
 from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.rating_sentences import rating_lines
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
-from filterlib.words.summary import outcome_words
 from filterlib.words.verdict_sentences import verdict_sentence
 
 PAGE, NUMBERS = "compare.html", "compare.json"

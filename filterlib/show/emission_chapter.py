@@ -13,7 +13,7 @@ from filterlib.analysis.emission.required_tests import nearest
 from filterlib.analysis.review import ReviewResult
 from filterlib.show.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.review_tables import Table
+from filterlib.show.table import Table
 from filterlib.system.design import Design
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE, agreement, covers, emission_notes, margin_sentence

@@ -19,7 +19,7 @@ from filterlib.show.change_files import ChangeFile, change_files
 from filterlib.show.figure import Figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import bars_plot
-from filterlib.show.review_tables import Row, Table, cells, column, heads, table
+from filterlib.show.table import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.proposal_sentences import proposal_row
 from filterlib.words.quantities import capital, number

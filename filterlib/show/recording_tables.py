@@ -10,7 +10,7 @@ from filterlib.bench.periods import Periods
 from filterlib.bench.recording import Recording
 from filterlib.bench.rise_time import rise_time
 from filterlib.show.numbers import Section, arrays, numbers, texts
-from filterlib.show.review_tables import Row, Table, cells, table
+from filterlib.show.table import Row, Table, cells, table
 from filterlib.units import format_quantity
 from filterlib.words.quantities import interval_text, number
 

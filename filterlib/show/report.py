@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from filterlib.analysis.linear.frequency_response import at_frequency
 from filterlib.show import review_tables as tables
 from filterlib.show.bank.bank_page import burst_chapter
 from filterlib.show.emission_chapter import emission_chapters
@@ -25,11 +26,12 @@ from filterlib.show.plots import (
     steps_figure,
 )  # fmt: skip
 from filterlib.show.reasons_chapter import ReasonsChapter, reasons_chapter
-from filterlib.show.results import at_frequency, results_text
+from filterlib.show.results import results_text
 from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
 from filterlib.show.supply_chapter import supply_chapters
+from filterlib.show.table import Table
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import (
     interval_now,
@@ -67,7 +69,7 @@ class LoadChapter:
     reason: str
     remarks: tuple[str, ...]
     figures: tuple[Illustration, ...]
-    tables: tuple[tables.Table, ...]
+    tables: tuple[Table, ...]
     closing: tuple[str, ...] = ()
     closing_now: str = ""
     useless: str = ""
@@ -177,7 +179,7 @@ def _remarks(ripple: RippleResult, load: str) -> tuple[str, ...]:
     return (NO_SPIKE,) if any(place == load for place, _ in ripple.without_spike) else ()
 
 
-def _load_tables(result: ReviewResult, point: PointResult, load: str) -> Iterator[tables.Table]:
+def _load_tables(result: ReviewResult, point: PointResult, load: str) -> Iterator[Table]:
     yield tables.insertion_table(point.insertion, load, result.design.converter.switching_frequency)
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)

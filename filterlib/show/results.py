@@ -11,8 +11,8 @@ from typing import TypeVar
 import numpy as np
 
 from filterlib.analysis.described import described
-from filterlib.analysis.linear.frequency_response import BodeResult
-from filterlib.analysis.linear.insertion_loss import InsertionResult
+from filterlib.analysis.linear.frequency_response import BodeResult, at_frequency, largest_below
+from filterlib.analysis.linear.insertion_loss import InsertionResult, spots
 from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
@@ -273,34 +273,6 @@ def _insertion(insertion: InsertionResult, switching: float, keys: Mapping[str, 
                 level = None if loss is None else at_frequency(insertion.frequencies, loss, frequency)
                 put(section, f"{mode}_{name}_at_{spot}_dB", level, "nothing reaches the load" if real else NO_DRIVE)
     return section
-
-
-def spots(switching: float) -> dict[str, float]:
-    """The frequencies [Hz] at which insertion loss is reported, by their names in keys.
-
-    >>> spots(180e3)
-    {'switching': 180000.0, '1MHz': 1000000.0, '10MHz': 10000000.0}
-    """
-    return {"switching": switching, "1MHz": 1e6, "10MHz": 1e7}
-
-
-def at_frequency(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> float:
-    """A value between the points of a curve, on a logarithmic frequency axis.
-
-    >>> at_frequency(np.array([10.0, 1000.0]), np.array([1.0, 3.0]), 100.0)
-    2.0
-    """
-    return float(np.interp(np.log10(frequency), np.log10(frequencies), values))
-
-
-def largest_below(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> tuple[float, float]:
-    """Where, up to a frequency, a magnitude is largest [Hz], and how large.
-
-    >>> largest_below(np.array([1.0, 2.0, 4.0]), np.array([3.0, -5.0, 9.0]), 2.5)
-    (2.0, 5.0)
-    """
-    index = int(np.argmax(np.where(frequencies <= frequency, np.abs(values), -np.inf)))
-    return float(frequencies[index]), float(np.abs(values[index]))
 
 
 def _stress(stress: StressResult) -> Section:

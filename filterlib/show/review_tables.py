@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import TypeAlias, TypeVar
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from filterlib.analysis.described import described, label
-from filterlib.analysis.linear.insertion_loss import InsertionResult, coinciding
+from filterlib.analysis.described import label
+from filterlib.analysis.linear.frequency_response import at_frequency, largest_below
+from filterlib.analysis.linear.insertion_loss import InsertionResult, coinciding, spots
 from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
@@ -17,7 +16,7 @@ from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stress import Heat, worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
-from filterlib.show.results import at_frequency, largest_below, spots
+from filterlib.show.table import Row, Table, cells, column, heads, table
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
@@ -37,50 +36,6 @@ PARAMETERS = 8  # rows of the table of what makes the interval
 INTERVAL = "Range (uncertain parameters)"
 PROBABLE = "Probably (9 cases in 10)"
 RANGE = "Range"  # the same in tables as wide as the paper
-Row = tuple[str, ...]
-T = TypeVar("T")
-Column: TypeAlias = tuple[str, Callable[[T], str]]
-"""The head of a column, and what stands in it of one result."""
-
-
-@dataclass(frozen=True)
-class Table:
-    """A caption, the heads of the columns, and rows whose first cell heads the row."""
-
-    caption: str
-    head: Row
-    rows: tuple[Row, ...]
-
-
-def table(caption: str, results: Iterable[T], *columns: Column[T]) -> Table:
-    """One result a row, each column with its head.
-
-    >>> table("Two", [1.0, 2.0], ("Volts", lambda v: number(v, "V")), ("Amperes", lambda v: number(v / 8, "A")))
-    Table(caption='Two', head=('Volts', 'Amperes'), rows=(('1 V', '125 mA'), ('2 V', '250 mA')))
-    """
-    rows = tuple(tuple(cell(one) for _, cell in columns) for one in results)
-    return Table(caption, tuple(head for head, _ in columns), rows)
-
-
-def column(kind: type[T], name: str) -> Column[T]:
-    """A described number: its label, and its value with its unit."""
-    return capital(label(kind, name)), lambda one: cells(one, name)[0]
-
-
-def heads(kind: type, *names: str) -> Row:
-    """The labels of described numbers."""
-    return tuple(capital(label(kind, name)) for name in names)
-
-
-def cells(result: object, *names: str, at: str = "") -> Row:
-    """Described numbers with their units, ratios in percent; ``at``: which, where they are mappings."""
-    return tuple(_cell(result, name, at) for name in names)
-
-
-def _cell(result: object, name: str, at: str) -> str:
-    mark, value = described(result)[name], getattr(result, name)
-    unit, value = mark.of(result, at), value.get(at) if at else value
-    return number(value, unit, mark.digits) if unit else share(value)
 
 
 def requirements_table(result: ReviewResult) -> Table:

@@ -14,9 +14,9 @@ from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.switch_on import SwitchOn
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Plot
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.review_tables import Table, column, table
 from filterlib.show.rule_checks import CHECK_COLUMNS, verdict_words
 from filterlib.show.style import BLUE, DASHES, GREY, VERMILION
+from filterlib.show.table import Table, column, table
 from filterlib.system.design import Design
 from filterlib.words.quantities import capital, number
 from filterlib.words.supply_sentences import (

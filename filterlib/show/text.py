@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from filterlib.show.review_tables import Table
+from filterlib.show.table import Table
 
 
 def tables_text(tables: Iterable[Table]) -> str:

@@ -17,8 +17,8 @@ from filterlib.bench.answers.stations import Station
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
-from filterlib.show.review_tables import Table, cells, column, heads, table
 from filterlib.show.schematic import schematic_svg
+from filterlib.show.table import Table, cells, column, heads, table
 from filterlib.words.answer_sentences import SCOPE_TABLE, fooled_sentences, scope_columns
 from filterlib.words.bench_sentences import (
     bench_remarks,

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
+from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
+
+MOUNTING_LOOP = default(
+    4e-9, 2.5e-9, 6.5e-9, "pads, vias and tracks of a capacitor on a board (common practice, no source)"
+)
+Loop = Annotated[Ranged, RangedQuantity("H", "mounting loop of {owner}", low=0, high=1e-6)]
 
 
 @dataclass(frozen=True)

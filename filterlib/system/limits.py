@@ -16,8 +16,7 @@ from pydantic import AfterValidator, Field, StrictBool
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean, short
 from filterlib.parts.artificial_network import artificial_network
 from filterlib.parts.base import Quantity
-from filterlib.parts.reading import read_toml
-from filterlib.parts.tables import data_folder
+from filterlib.parts.reading import data_folder, read_toml
 from filterlib.system.model import Given, Model, Note, Title
 
 Detector = Literal["peak", "quasi_peak", "average"]

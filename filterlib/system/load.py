@@ -13,12 +13,11 @@ from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
-from filterlib.system.components import Component, capacitor
+from filterlib.system.components import MOUNTING_LOOP, Component, Loop, capacitor
 from filterlib.system.keys import elsewhere
 from filterlib.system.model import Count, Given, Model, Name, Note
 from filterlib.system.profile import Profile
 from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.stages import MOUNTING_LOOP, Loop
 from filterlib.system.state import State
 from filterlib.units import quantity
 

@@ -17,15 +17,12 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.chassis import CHASSIS, Bond
-from filterlib.system.components import Branch, Component, capacitor, line_currents, resistor
+from filterlib.system.components import MOUNTING_LOOP, Branch, Component, Loop, capacitor, line_currents, resistor
 from filterlib.system.keys import elsewhere
 from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
-MOUNTING_LOOP = default(
-    4e-9, 2.5e-9, 6.5e-9, "pads, vias and tracks of a capacitor on a board (common practice, no source)"
-)
 CHASSIS_LOOP = default(
     10e-9, 5e-9, 20e-9, "pads, vias and tracks to the way that both share (common practice, no source)"
 )
@@ -35,7 +32,6 @@ CHASSIS_WAY = default(
 
 Line = Literal["plus", "return", "both"]
 Imbalance = Annotated[Ranged, RangedQuantity("", "{owner} in one line over that in the other", low=-0.9, high=0.9)]
-Loop = Annotated[Ranged, RangedQuantity("H", "mounting loop of {owner}", low=0, high=1e-6)]
 Way = Annotated[Ranged, RangedQuantity("H", "inductance by which {owner} reaches the chassis", low=0, high=1e-6)]
 
 

@@ -18,7 +18,7 @@ from filterlib.network.waveform import Waveform
 from filterlib.show import recording_page as shown
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Curve
-from filterlib.show.review_tables import Table
+from filterlib.show.table import Table
 from filterlib.show.text import table_text
 from filterlib.units import quantity
 from tests.bench.waves import FREQUENCY, PERIOD, from_events, steady

@@ -21,9 +21,9 @@ from filterlib.show.stability.stability_figures import nyquist_figure, ratio_fig
 from filterlib.system.control import Control
 from filterlib.system.solution import solve
 from filterlib.words.converter_side_sentences import converter_side_lines, little_phase, too_much
+from filterlib.words.findings import facts, outcome_words
 from filterlib.words.margin_sentences import margin_sentence
 from filterlib.words.review_sentences import headline
-from filterlib.words.summary import facts, outcome_words
 from tests.analysis.stability.test_over_uncertainty import STIFF, capacitor, choke, feeble
 from tests.designs import resistive
 from tests.show.words_drawn import faults, texts

@@ -85,3 +85,22 @@ def peaks(frequencies: np.ndarray, level: np.ndarray) -> tuple[tuple[float, floa
     places = prominent(level, PROMINENT)
     words = ("raises", "lowers less here")
     return tuple((float(frequencies[i]), float(level[i]), words[0] if level[i] > 0 else words[1]) for i in places)
+
+
+def at_frequency(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> float:
+    """A value between the points of a curve, on a logarithmic frequency axis.
+
+    >>> at_frequency(np.array([10.0, 1000.0]), np.array([1.0, 3.0]), 100.0)
+    2.0
+    """
+    return float(np.interp(np.log10(frequency), np.log10(frequencies), values))
+
+
+def largest_below(frequencies: np.ndarray, values: np.ndarray, frequency: float) -> tuple[float, float]:
+    """Where, up to a frequency, a magnitude is largest [Hz], and how large.
+
+    >>> largest_below(np.array([1.0, 2.0, 4.0]), np.array([3.0, -5.0, 9.0]), 2.5)
+    (2.0, 5.0)
+    """
+    index = int(np.argmax(np.where(frequencies <= frequency, np.abs(values), -np.inf)))
+    return float(frequencies[index]), float(np.abs(values[index]))

@@ -220,3 +220,12 @@ def coinciding(curves: Mapping[str, np.ndarray]) -> list[tuple[str, ...]]:
         first = next((one for one in groups if np.allclose(curves[one], curve, rtol=0, atol=ALIKE)), name)
         groups[first] = (*groups.get(first, ()), name)
     return list(groups.values())
+
+
+def spots(switching: float) -> dict[str, float]:
+    """The frequencies [Hz] at which insertion loss is reported, by their names in keys.
+
+    >>> spots(180e3)
+    {'switching': 180000.0, '1MHz': 1000000.0, '10MHz': 10000000.0}
+    """
+    return {"switching": switching, "1MHz": 1e6, "10MHz": 1e7}

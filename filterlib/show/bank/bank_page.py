@@ -20,9 +20,9 @@ from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
-from filterlib.show.review_tables import Column, Table, column, table
 from filterlib.show.rule_checks import CHECK_COLUMNS
 from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE, SKY, VERMILION, slug
+from filterlib.show.table import Column, Table, column, table
 from filterlib.system.design import Design
 from filterlib.units import format_hours
 from filterlib.words.bank_sentences import bank_cautions, bank_line, bank_sentences

@@ -18,8 +18,8 @@ from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, arrays, numbers
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.plots import FREQUENCY
-from filterlib.show.review_tables import Table, table
 from filterlib.show.style import AFTER, BEFORE, BLACK, DASHES, slug
+from filterlib.show.table import Table, table
 from filterlib.system.design import Design
 from filterlib.words.answer_sentences import (
     SCOPE_TABLE,

@@ -6,7 +6,7 @@ import numpy as np
 
 from filterlib.bench.answers.answer import Capture, bench
 from filterlib.bench.answers.one_board import Board, BoardResult, one_board
-from filterlib.parts.tables import data_folder
+from filterlib.parts.reading import data_folder
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import BEFORE_AND_AFTER
 from filterlib.system.changes import value

@@ -17,6 +17,7 @@ from filterlib.show.panels import Panel
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
 from filterlib.show.report import review_files
+from filterlib.show.table import Table
 from filterlib.words.review_sentences import headline, summary
 
 
@@ -42,7 +43,7 @@ class Reviewed:
         """The stress on every part against its ratings."""
         return self._table(tables.stress_table(self.result))
 
-    def _table(self, table: tables.Table) -> Fragment:
+    def _table(self, table: Table) -> Fragment:
         return Fragment(fragment("table", table), f"{table.caption}: {len(table.rows)} rows")
 
     @cached_property

@@ -10,7 +10,7 @@ from typing import TypeAlias
 from filterlib.analysis.causes.candidates import SHORT_WAY
 from filterlib.bench.design_file import load_design
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.tables import data_folder
+from filterlib.parts.reading import data_folder
 from filterlib.show.panels import Values, parts
 from filterlib.system.changes import changed
 from filterlib.system.design import Design

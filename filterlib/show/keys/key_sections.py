@@ -12,8 +12,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
-from filterlib.parts.reading import Toml, read_toml
-from filterlib.parts.tables import data_folder
+from filterlib.parts.reading import Toml, data_folder, read_toml
 from filterlib.parts.wire import WirePair
 from filterlib.system import requirements
 from filterlib.system.accepted import AcceptedRating

@@ -10,9 +10,9 @@ from filterlib.analysis.converter_side.converter_side import ConverterSide
 from filterlib.analysis.stability.margins import Margin
 from filterlib.analysis.stability.part_limits import PartLimits
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.review_tables import Table, table
 from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
+from filterlib.show.table import Table, table
 from filterlib.system.design import Design
 from filterlib.units import format_temperature
 from filterlib.words.converter_side_sentences import converter_side_advice, converter_side_lines
