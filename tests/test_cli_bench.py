@@ -1,6 +1,8 @@
 """The command that compares a built board with its design."""
 
 import json
+import os
+from pathlib import Path
 
 import pytest
 
@@ -89,3 +91,17 @@ def test_what_is_learned_is_shown_beside_what_was_known_and_kept(tmp_path, capsy
     assert "is there already" in capsys.readouterr().err
     assert main([*taken, "--keep", "../heron"]) == 2
     assert "can be no name" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("", "a file needs a name"), ("pipe.toml", "is there already"), ("nowhere.toml", "is there already")],
+)
+def test_what_is_learned_has_a_place_before_anything_is_computed(name, words, tmp_path, capsys, monkeypatch):
+    """A pipe, a link that leads nowhere, no name: each was found after the work, and the figures were lost."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("filterlib.bench.answers.answer.bench", None)  # fails where anything is computed
+    os.mkfifo("pipe.toml")
+    Path("nowhere.toml").symlink_to("gone.toml")
+    assert main(["bench", CLEAN, "--reading", "modem 20MHz 5 mV", "--learned", name]) == 2
+    assert words in capsys.readouterr().err

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import os
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -86,6 +87,7 @@ def _bench(chosen: argparse.Namespace) -> int:
             raise FilterlibError(
                 "--before-load and --before-input are of the capture before the filter: give --before, too"
             )
+        files = _files(chosen)
         lines, scope = read_readings(chosen.readings) if chosen.readings else ((), None)
         result = bench(
             chosen.design,
@@ -103,45 +105,51 @@ def _bench(chosen: argparse.Namespace) -> int:
         explained = explain(result) if result.behind else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
-    if chosen.learned is not None or chosen.keep is not None:
+    if files:
         both = _learned(chosen, result, explained)
         if page is not None:
             write_answers(result, explained, chosen.out, both)
-        say(_kept(chosen, both, [*chosen.before, *chosen.after, *result.typed]))
+        say(_kept(chosen, files, both, [*chosen.before, *chosen.after, *result.typed]))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return result.exit_code
 
 
 def _learned(chosen: argparse.Namespace, result: BenchResult, explained: Explained | None) -> BothRanges:
-    """What the readings tell of the converter; refused of a board with a fault, and where a file would be written over."""
+    """What the readings tell of the converter; refused of a board with a fault."""
     from filterlib.bench.answers.learned import both_ranges
     from filterlib.errors import QuantityError
 
     if explained is None or not explained.sound:
         why = "nothing is learned of a board that is not as designed; mend it and measure again"
         raise QuantityError(why, name="--learned" if chosen.keep is None else "--keep")
-    for option, file in _files(chosen).items():
-        if Path(file).exists():
-            raise QuantityError(f"{file} is there already: give another name", name=option)
     return both_ranges(result)
 
 
 def _files(chosen: argparse.Namespace) -> dict[str, str | Path]:
-    """What is to be written, by option."""
+    """What is to be written, by option; refused before any work where it has no name, or is there already."""
+    from filterlib.errors import QuantityError
     from filterlib.system.kept import kept_file
 
-    files = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
-    return {option: file for option, file in files.items() if file is not None}
+    named = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
+    files = {option: file for option, file in named.items() if file is not None}
+    for option, file in files.items():
+        if not str(file).strip():
+            raise QuantityError("a file needs a name", name=option, value=file)
+        if os.path.lexists(file):
+            raise QuantityError(f"{file} is there already: give another name", name=option)
+    return files
 
 
-def _kept(chosen: argparse.Namespace, both: BothRanges, captures: Sequence[str]) -> str:
+def _kept(
+    chosen: argparse.Namespace, files: Mapping[str, str | Path], both: BothRanges, captures: Sequence[str]
+) -> str:
     """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
     from filterlib.bench.answers.learned import learned_text
     from filterlib.disk import write_text
     from filterlib.system.kept import kept_text
     from filterlib.words.answer_sentences import learned_sentences
 
-    said, files, design = [*learned_sentences(both)], _files(chosen), both.design
+    said, design = [*learned_sentences(both)], both.design
     if chosen.learned is not None and both.learned.narrowed:
         write_text(chosen.learned, learned_text(chosen.design, both, captures))
         said.append(f"Next: filterlib review {chosen.learned} --out ...")
