@@ -62,9 +62,9 @@ def sweep(folder, cases, how):
 
 def swept(folder, chosen):
     """Lines that say what became of the keys at their ends, and how many faults there were."""
-    cases, faults = [*alone(), *pairs(chosen.pairs)], 0
+    cases, faults = [*(alone() if chosen.alone else ()), *pairs(chosen.pairs, chosen.seed)], 0
     ways = {
-        "read": (1, read),
+        "read": (chosen.read, read),
         "looked at in every piece": (chosen.look, pieces),
         "whole commands": (chosen.sweep, commands),
     }
@@ -85,7 +85,8 @@ def pieces(case, number, folder):
 
 
 def commands(case, number, folder):
-    command = COMMANDS[number % len(COMMANDS)]
+    """Through a review where one key is at its end, through one of all commands where two are."""
+    command = "review" if len(case[1]) == 1 else COMMANDS[number % len(COMMANDS)]
     return f"{command} {whole(case, folder, command)}"
 
 
@@ -116,6 +117,8 @@ def main():
         "--look", type=int, default=0, metavar="STEP", help="every STEP-th of them solved, in every piece"
     )
     parser.add_argument("--sweep", type=int, default=0, metavar="STEP", help="every STEP-th through a whole command")
+    parser.add_argument("--read", type=int, default=1, metavar="STEP", help="every STEP-th of them read, 0: none")
+    parser.add_argument("--alone", type=int, default=1, choices=(0, 1), help="0: pairs only")
     parser.add_argument("--start", type=int, default=0, help="and the first of these")
     chosen = parser.parse_args()
     tally = Counter()

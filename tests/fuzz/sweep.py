@@ -68,7 +68,7 @@ FED = {  # what feeds the converter and how it starts
     "requirement": [{"kind": "ripple", "load": "modem", "limit": "15 mV"}],
 }  # fmt: skip
 TREES = {"complete": TREE, "rare": RARE, "fed": FED}
-COMMANDS = ("review", "review", "verify", "bank", "damp", "compare")
+COMMANDS = ("review", "verify", "bank", "damp", "compare", "bench")
 
 
 def text_of(tree):
@@ -115,10 +115,10 @@ def whole(case, folder, command):
     """The exit code of a whole command; raises AssertionError for a traceback, an infinity, or what it writes and does not parse."""
     path, out = folder / "board.toml", folder / "out"
     path.write_text(text_of(changed(case)), encoding="utf-8")
-    other = [str(path)] if command == "compare" else []
+    more = {"compare": [str(path)], "bench": ["--reading", "modem 20MHz 5 mV"]}
     said = io.StringIO()
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said), in_time(180):
-        code = cli.main([command, str(path), *other, "--out", str(out)])
+        code = cli.main([command, str(path), *more.get(command, ()), "--out", str(out)])
     assert code in (0, 1, 2), said.getvalue()[-2000:]
     assert not {"inf", "nan", "-inf"} & set(said.getvalue().replace("=", " ").split()), said.getvalue()[-2000:]
     if code == 2:
