@@ -18,6 +18,11 @@ from filterlib.network.pattern import Columns, Sum
 from filterlib.network.tableau import Tableau, build
 from filterlib.network.waveform import Waveform
 
+NEWTON, NUDGE, SETTLED = (
+    30,
+    1e-6,
+    1e-12,
+)  # steps towards one pole; the second point's distance and the last step, as shares of it
 Answers: TypeAlias = Any
 """An array (or Waveform); a list of them for a list of outputs; a list of those for a list of sources."""
 Item = TypeVar("Item")
@@ -180,6 +185,51 @@ class Solver:
         width = max(len(p) for p in poles)
         padded = np.array([np.concatenate([p, np.full(width - len(p), np.nan)]) for p in poles])
         return padded if self.netlist.designs else padded[0]
+
+    def pole_near(self, guess: complex, source: str, output: Output) -> complex | None:
+        """The natural frequency to which a guess leads, of those that a source drives and an output shows.
+
+        One pole by Newton's method on the reciprocal of the transfer, where `poles` takes the eigenvalues of everything: the time grows with the circuit's
+        size and not with its power of two and a half. Lossy parts are replaced by their ladders; of one design.
+
+        Parameters
+        ----------
+        guess : close to one pole, compared with its distance from the others [1/s]
+        source, output : as in `transfer`; a current source and the voltage across it will do
+
+        Returns
+        -------
+        complex [1/s], or None where the guess leads to no pole within half of its magnitude
+
+        Raises
+        ------
+        CircuitError
+            As `poles`.
+
+        Examples
+        --------
+        >>> from filterlib import Circuit
+        >>> tank = Circuit().inductor("L", "a", "0", 1e-3).capacitor("C", "a", "0", 1e-9).resistor("R", "a", "0", 1e3)
+        >>> f"{tank.current_source('I', '0', 'a').solver.pole_near(-5e5 + 8e5j, 'I', 'a'):.6g}"
+        '-500000+866025j'
+        """
+        tableau = self._dynamic
+        right, sums = (tableau.source(source),), [tableau.output(output)]
+        pole = complex(guess)
+        for _ in range(NEWTON):
+            near = pole * np.array([1.0, 1.0 + NUDGE])
+            zero, beside = 1 / response.at_frequencies(tableau, near / 2j / np.pi, right, sums)[0, 0]
+            step = (
+                complex(zero * NUDGE * pole / (beside - zero))
+                if np.isfinite([zero, beside]).all() and zero != beside
+                else np.inf
+            )
+            pole -= step
+            if not abs(pole - guess) < abs(guess) / 2:
+                return None
+            if abs(step) <= SETTLED * abs(pole):
+                return pole
+        return None
 
     def step_response(self, times: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
         """Outputs after a unit step of a source at t = 0, from rest.

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from filterlib.analysis.causes.parasitics import ENDS, at_the_ends
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, measurement
 from filterlib.analysis.stress.stress import StressCheck
@@ -265,14 +266,16 @@ def to_check(result: ReviewResult) -> Iterator[str]:
         )
 
 
-def _moved_together(design: Design, ripple: RippleResult) -> Iterator[str]:
-    """Where a search has too many uncertain parameters to move each alone."""
+def _left_out(design: Design, ripple: RippleResult) -> Iterator[str]:
+    """Where a design is too large to look at each uncertain parameter and each stage alone."""
     alone = {one.key for one in ripple.uncertain_parameters} - {"converter.shape"}
     count = len(uncertain_parameters(design))
     if alone and count > MOST:
         yield (
             f"{count} parameters are uncertain: the {len(alone)} that move the ripple most are each moved alone, the others only all together"
         )
+    if at_the_ends(design) != design.filter:
+        yield f"The filter has {len(design.filter)} stages: parasitics and changes are looked at for the first {ENDS} and the last {ENDS} of them"
 
 
 def trust(result: ReviewResult) -> Iterator[str]:
@@ -289,7 +292,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
                 f"To remove the effect of the measuring arrangement, the reading was multiplied by up to {first.largest_factor:.3g} "
                 f"(at {format_quantity(first.largest_factor_frequency, 'Hz')}); a factor far above 1 depends on the values inside the converter"
             )
-    yield from _moved_together(design, first)
+    yield from _left_out(design, first)
     bandwidth, recorded = design.converter.ripple.bandwidth, design.converter.ripple.recording
     if recorded is not None:
         yield (

@@ -9,6 +9,7 @@ from typing import Literal, TypeGuard
 
 import numpy as np
 
+from filterlib.analysis.causes.parasitics import at_the_ends
 from filterlib.analysis.described import InUnit
 from filterlib.analysis.stress.overloads import Rating
 from filterlib.parts.base import Part
@@ -93,7 +94,7 @@ def candidates(design: Design, load: str, parts: Mapping[str, Part]) -> tuple[Ca
 
 
 def _mounting(design: Design) -> Iterator[Candidate]:
-    for stage in design.filter:
+    for stage in at_the_ends(design):
         loop = getattr(stage, "mounting_loop", None)
         if loop is None or np.ndim(loop.value):
             continue
@@ -107,7 +108,10 @@ def _mounting(design: Design) -> Iterator[Candidate]:
 
 def _placing(design: Design) -> Iterator[Candidate]:
     """Capacitors turned or moved, so that their loops couple less."""
+    names = {stage.name for stage in at_the_ends(design)}
     for pair in design.all_couplings:
+        if names.isdisjoint((pair.first, pair.second)):
+            continue
         key, ends = (
             f"coupling.{pair.name}",
             {"low": pair.mutual.low, "value": np.max(pair.mutual.value), "high": pair.mutual.high},
@@ -125,7 +129,7 @@ def _placing(design: Design) -> Iterator[Candidate]:
 
 def _capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """A second one, a film beside a ceramic, and a capacitor with ESR across the load's end as damping."""
-    for stage in design.filter:
+    for stage in at_the_ends(design):
         if isinstance(stage, ShuntCapacitor):
             change = partial(changed, values={f"filter.{stage.name}.count": stage.count + 1})
             yield Candidate(f"fit one more {stage.part.name or 'of the same'} beside {stage.name}", "one more",
@@ -138,7 +142,7 @@ def _capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidat
             words = f"fit {name} across the load's end as damping"
             yield Candidate(words, "damping", "damping", 1, partial(inserted, stage=stage, before=""))
         elif part.kind == "film":
-            for neighbour in design.filter:
+            for neighbour in at_the_ends(design):
                 if isinstance(neighbour, ShuntCapacitor) and neighbour.part.kind.startswith("ceramic"):
                     stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cf"), part=part)
                     words = f"fit {name} beside {neighbour.name}"
@@ -149,7 +153,7 @@ def _capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidat
 def _chokes(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Another common-mode choke with more leakage, or more inductance where it matters; a differential choke more."""
     in_series = [stage for stage in design.filter if stage.lines]
-    for stage in in_series:
+    for stage in at_the_ends(design):
         if isinstance(stage, CommonModeStage):
             yield from _other_chokes(design, stage, bought)
     before = in_series[0].name if in_series else (design.filter[-1].name if design.filter else "")

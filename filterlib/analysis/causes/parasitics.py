@@ -22,6 +22,7 @@ from filterlib.system.stages import AcrossLines, AnyStage, ChassisCapacitor, Cho
 Fitted = TypeVar("Fitted", bound=Model)
 Imperfection: TypeAlias = tuple[str, str, Callable[[Any], dict[str, object]]]
 """Words, element, and the changes of a stage that take it away."""
+ENDS = 8  # stages at either end of a longer filter that are looked at one by one: those between repeat them
 _NO_LIMIT = 1e3  # [A] at which an ideal core saturates: the greatest value a part may state
 
 
@@ -60,8 +61,17 @@ class Ideal:
     design: Design
 
 
+def at_the_ends(design: Design) -> tuple[AnyStage, ...]:
+    """The stages that are looked at one by one: all, or of more than twice `ENDS` those nearest to the converter and to the loads.
+
+    Each costs a solution of the whole filter: of all of them, that would be its length squared.
+    """
+    stages = design.filter
+    return stages if len(stages) <= 2 * ENDS else (*stages[:ENDS], *stages[-ENDS:])
+
+
 def ideals(design: Design) -> tuple[Ideal, ...]:
-    """The design with each parasitic gone, one at a time, in the order of the filter; then of the loads."""
+    """The design with each parasitic gone, one at a time, in the order of the filter (see `at_the_ends`); then of the loads."""
     listed = [*_of_stages(design), *_of_loads(design)]
     if any(np.any(one.mutual.value) for one in design.all_couplings):
         listed.append(Ideal("capacitors", "coupling of the loops", "", _uncoupled(design)))
@@ -90,7 +100,10 @@ def _ideal_load(load: Load) -> Load:
 
 
 def _of_stages(design: Design) -> Iterator[Ideal]:
+    names = {stage.name for stage in at_the_ends(design)}
     for at, stage in enumerate(design.filter):
+        if stage.name not in names:
+            continue
         if isinstance(stage, WireStage):
             rest = design.filter[:at] + design.filter[at + 1 :]
             yield Ideal(stage.name, "inductance and resistance", stage.name, design.replace(filter=rest))

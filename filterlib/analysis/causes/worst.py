@@ -9,14 +9,15 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.causes.clash import Clash
-from filterlib.analysis.causes.parasitics import ideals
+from filterlib.analysis.causes.parasitics import at_the_ends, ideals
 from filterlib.analysis.causes.resonances import resonance_at
 from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.failing import Failing
 from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, powered_loads
+from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
+from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.analysis.stability.over_uncertainty import Turn
 from filterlib.analysis.stress.stress import StressCheck, stress
 from filterlib.errors import FilterlibError
@@ -111,7 +112,7 @@ def _moved(design: Design, point: PointJudgement, failing: Failing) -> Iterator[
     listed = [(one.name, one.what, one.design) for one in ideals(design)]
     listed += [
         (one.name, "inductance", design.replace(filter=tuple(other for other in design.filter if other is not one)))
-        for one in design.filter
+        for one in at_the_ends(design)
         if one.lines and one.kind != "wire"
     ]
     solved = solve_several([changed for *_, changed in listed], solution.point)

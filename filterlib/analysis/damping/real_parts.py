@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.damping.ideal import TOLERANCES, Network
 from filterlib.analysis.described import Ohms, Unit
-from filterlib.analysis.stability.by_frequency_response import powered_loads
+from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.errors import FilterlibError
 from filterlib.preferred import nearest_preferred
 from filterlib.system.load import Load

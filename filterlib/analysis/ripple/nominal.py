@@ -17,7 +17,8 @@ from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
 from filterlib.analysis.ripple.spectra import Band, Spectra, driven, from_transfers, named_band
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, powered_loads, sharp
+from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, sharp
+from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.network.netlist import Output
 from filterlib.system.design import Design
 from filterlib.system.load import Load

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.least_damping import least_damped, powered_loads
+from filterlib.analysis.stability.stability import Stability, by_poles, stability
+from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
@@ -29,12 +31,6 @@ def stays_up(solution: Solution) -> bool:
     return encircles_nothing(solution, powered, -rows)
 
 
-def powered_loads(solution: Solution) -> list[Load]:
-    """The loads that draw a constant power at the operating point."""
-    loads = (one for one in solution.design.loads if one.kind == "constant_power")
-    return [one for one in loads if np.all(one.draws(1.0, solution.state.scale(one.name)) > 0)]
-
-
 def encircles_nothing(solution: Solution, powered: list[Load], impedance: np.ndarray) -> bool:
     """No turn of det(1 - Z Y) about the origin from one end of the axis to the other; near a sharp peak the poles decide.
 
@@ -44,7 +40,7 @@ def encircles_nothing(solution: Solution, powered: list[Load], impedance: np.nda
         return True
     other_inside = solution.with_measured_output is not solution
     if other_inside or any(sharp(np.abs(impedance[at, at])).any() for at in range(len(powered))):
-        return stability(solution).stable
+        return by_least_damped(solution).stable
     z, y = np.moveaxis(impedance, -1, 0), np.array([_admittance(one, solution.state) for one in powered]).T
     turned = np.linalg.det(np.eye(len(powered)) - z * y[:, None, :])
     return bool(abs(np.sum(np.angle(turned[1:] / turned[:-1])) + np.angle(turned[0])) < np.pi / 2)
@@ -61,3 +57,12 @@ def _admittance(load: Load, state: State) -> np.ndarray:
     """Of a constant power, over the grid [S]."""
     conductance, resistance, capacitance = load.power_elements(state)
     return conductance + 1 / (resistance + 1 / (2j * np.pi * FREQUENCIES * capacitance))
+
+
+def by_least_damped(solution: Solution) -> Stability:
+    """As `stability`, by the least damped poles alone that its loads of constant power see: for one design of many that are tried."""
+    try:
+        poles = least_damped(solution)
+    except CircuitError:
+        return stability(solution)
+    return by_poles(np.concatenate([poles, poles[poles.imag > 0].conj()]))

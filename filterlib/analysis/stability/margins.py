@@ -8,10 +8,10 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import Ratio, Unit, Watts
-from filterlib.analysis.stability.by_frequency_response import powered_loads, stays_up
+from filterlib.analysis.stability.by_frequency_response import stays_up
+from filterlib.analysis.stability.least_damping import BEYOND, LOWEST, least_damping, powered_loads
 from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
 from filterlib.analysis.stability.operating_point import beyond_saturation
-from filterlib.analysis.stability.over_uncertainty import BEYOND, LOWEST, least_damping
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.dc import OperatingError

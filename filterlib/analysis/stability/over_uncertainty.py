@@ -1,8 +1,6 @@
 """Stability over the uncertainty: how damped the circuit is wherever its values may be, and what turns it unstable.
 
-Everything but the loads of constant power is passive, and cannot become unstable. Around a resonance the admittance Y at such
-a load, its own included, is smooth where the impedance has its peak: susceptance rises through zero, and the pole lies off the
-axis by conductance over slope. So a grid that could not follow the peaks finds the poles of many designs at once.
+Everything but the loads of constant power is passive, and cannot become unstable: the poles that they see decide.
 """
 
 from __future__ import annotations
@@ -14,29 +12,32 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Unit
-from filterlib.analysis.stability.by_frequency_response import powered_loads
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.by_frequency_response import by_least_damped
+from filterlib.analysis.stability.least_damping import (
+    BEYOND,
+    LOWEST,
+    least_damped,
+    least_damping,
+    poles_in_band,
+    powered_loads,
+)
+from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.drawing import latin_hypercube
-from filterlib.analysis.uncertainty.moved_alone import Key
+from filterlib.analysis.uncertainty.moved_alone import Key, leading
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import Output
 from filterlib.parts.base import Value
-from filterlib.system.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
-DIRECT = 1e-3  # [Hz] that is as good as direct current: far below any resistance over inductance of a line
-LOWEST = 10.0  # [Hz] below which no filter resonates: common practice, no source
-BEYOND = 30.0  # times its loop bandwidth, where a load of constant power has lost a thousandth of its conductance
-PER_DECADE = 32  # points of the grid
+ENDS = (0.0, 1.0)  # where each parameter is tried alone
+SOME = 32  # frequencies at which it is seen which of very many parameters lead
 DRAWS = 64  # plausible cases that every design is tried in
 MORE = 512  # of a design of which one of those is unstable, or close to it
 CLOSE = 0.1  # damping ratio below which it is looked at more closely
 HALVES = 24  # values tried between two, twice, to find where it turns: to 1/600 of the way
 LADDERS, HALVINGS = 0.2, 7  # share of the way back to nominal, in which poles turn it, and how often that is halved
 AROUND = 32  # cases tried around the least damped so far, three times
-FAR = 0.25  # of a pole from the axis, as a share of its frequency, beyond which a straight line does not lead to it: a Q below 2
 
 
 @dataclass(frozen=True)
@@ -97,10 +98,11 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
     if not box or not powered_loads(solution):
         return None
     cases, rng, count = _Cases(solution, box), np.random.default_rng(1), len(box)
-    nominal = np.array([one.share(one.nominal) for one in box])
-    moved = cases.add(np.concatenate([nominal[None], _ends(nominal)]))
-    ends = moved[1:].reshape(count, 2)
-    plausible = cases.add(np.concatenate([np.argmin(ends, axis=1)[None], latin_hypercube(rng, DRAWS, count)]))[1:]
+    nominal, places = moved_alone.nominal(box), list(leading(box, cases.sizes))
+    moved = cases.add(moved_alone.alone(box, ENDS, places))
+    ends, worse = moved[1:].reshape(-1, 2), nominal.copy()
+    worse[places] = np.argmin(ends, axis=1)
+    plausible = cases.add(np.concatenate([worse[None], latin_hypercube(rng, DRAWS, count)]))[1:]
     if cases.damping.min() < CLOSE:
         plausible = np.append(plausible, cases.add(latin_hypercube(rng, MORE, count)))
         for width in (0.2, 0.1, 0.05):
@@ -112,7 +114,7 @@ def stability_over(solution: Solution) -> OverUncertainty | None:
     )
     cases.border = max(0.0, float(cases.damping[worst])) if least <= 0 else 0.0
     turned = least <= 0 < moved[0]
-    alone = _alone(cases, nominal, ends) if turned else ()
+    alone = _alone(cases, nominal, places, ends) if turned else ()
     return OverUncertainty(
         stable=bool(least > 0),
         share=float(np.mean(plausible <= cases.border)) if least <= 0 else 0.0,
@@ -135,7 +137,7 @@ def like_over(solution: Solution, other: OverUncertainty | None) -> OverUncertai
     known = {one.key: one for one in uncertain_parameters(solution.design)}
     of = ((one.value, known[one.key]) for one in other.case if one.key in known)
     values = {one.key: float(np.clip(value, one.low, one.high)) for value, one in of}
-    found = stability(solution.varied(values))
+    found = by_least_damped(solution.varied(values))
     if found.stable:
         return None
     return OverUncertainty(False, np.nan, -1.0, found.frequency, 1, other.alone, other.together, other.case)
@@ -145,48 +147,6 @@ def where_stable(solution: Solution, figures: Mapping[Key, Value]) -> dict[Key, 
     """Figures of many designs, (designs, 1) each, NaN where the circuit is unstable; ``solution`` has a load of constant power."""
     stable = least_damping(solution)[0][:, None] > 0
     return {key: np.where(stable, np.reshape(figure, (-1, 1)), np.nan) for key, figure in figures.items()}
-
-
-def least_damping(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
-    """Damping ratio and frequency [Hz], (designs,) each, of the least damped pole pair that the loads of constant power see.
-
-    Below 0 it is unstable; inf, and NaN, where none rings. ``solution`` of one design or many, with such a load.
-    """
-    solution, loads = solution.with_measured_output, powered_loads(solution)
-    frequencies = np.append(DIRECT, _grid(loads))
-    ports: list[Output] = [load.port for load in loads]
-    rows = solution.circuit.transfer(frequencies, [load.source for load in loads], ports)
-    own = [-1 / np.atleast_2d(np.asarray(rows[at][at])) for at in range(len(loads))]
-    damping, at = (np.array(part) for part in zip(*(_of_port(one, frequencies) for one in own), strict=True))
-    least, every = np.argmin(damping, axis=0), np.arange(damping.shape[1])
-    return damping[least, every], at[least, every]
-
-
-def _grid(loads: list[Load]) -> np.ndarray:
-    top = BEYOND * max(float(np.max(load.loop_bandwidth)) for load in loads)
-    return np.geomspace(LOWEST, top, int(PER_DECADE * np.log10(top / LOWEST)) + 1)
-
-
-def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Least damping ratio (designs,) and its frequency, from the admittance (designs, f) at a port, its load's own included.
-
-    Where susceptance rises through zero, the admittance is a straight line over the logarithm of frequency, followed to its zero.
-    The first frequency is as good as zero: what is negative there draws more than the line can give, without ringing.
-    """
-    direct, admittance, frequencies = admittance[:, 0].real, admittance[:, 1:], frequencies[1:]
-    steps = np.diff(admittance) / np.diff(np.log(frequencies))
-    susceptance = admittance.imag
-    rises = (susceptance[:, :-1] < 0) & (susceptance[:, 1:] >= 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        way = -susceptance[:, :-1] / np.diff(susceptance)
-        left = admittance.real[:, :-1] + way * np.diff(admittance.real)
-        off = -left / steps
-    ratio = np.where(rises & ((np.abs(off) < FAR) | (left <= 0)), np.sin(np.clip(off.imag, -1.5, 1.5)), np.inf)
-    ratio = np.where(rises & (left <= 0), np.minimum(ratio, -1e-12), ratio)
-    ratio[:, 0] = np.where(direct < 0, -1.0, ratio[:, 0])
-    at = np.argmin(ratio, axis=1)[:, None]
-    least = np.take_along_axis(ratio, at, axis=1)[:, 0]
-    return least, np.where(np.isfinite(least), np.sqrt(frequencies[at] * frequencies[at + 1])[:, 0], np.nan)
 
 
 class _Cases:
@@ -211,24 +171,37 @@ class _Cases:
         self.damping, self.frequency = np.append(self.damping, damping), np.append(self.frequency, frequency)
         return np.asarray(damping)
 
+    def sizes(self, values: Mapping[str, np.ndarray]) -> np.ndarray:
+        """Logarithms (designs, figures) of what the loads of constant power see, at some frequencies."""
+        many = self.solution.varied(values)
+        loads = powered_loads(many)
+        frequencies = np.geomspace(LOWEST, BEYOND * max(float(np.max(one.loop_bandwidth)) for one in loads), SOME)
+        rows = many.circuit.transfer(frequencies, [one.source for one in loads], [one.port for one in loads])
+        return np.asarray(np.log(np.hstack([np.abs(np.atleast_2d(rows[at][at])) for at in range(len(loads))])))
+
     def exactly(self, case: int) -> tuple[float, float]:
         """Damping ratio and frequency [Hz] of the least damped pole pair of one case, in the band of the grid; as found without poles."""
-        return self.of_poles(self.shares[case]) or (self.damping[case], self.frequency[case])
-
-    def of_poles(self, shares: np.ndarray) -> tuple[float, float] | None:
-        """The same of any shares (parameters,); None where a part has no ladder, or no pole is in the band."""
-        values = {one.key: float(one.at(share)) for one, share in zip(self.box, shares, strict=True)}
         try:
-            poles = self.solution.varied(values).poles
+            near = poles_in_band(self._case(self.shares[case]))
         except CircuitError:
-            return None
-        top = 2 * np.pi * _grid(powered_loads(self.solution))[-1]
-        near = poles[(poles.imag >= 0) & (np.abs(poles) > 0) & (np.abs(poles) < top)]
+            near = np.zeros(0)
+        if not near.size:
+            return self.damping[case], self.frequency[case]
         ratios = -near.real / np.abs(near)
-        if not ratios.size:
-            return None
         at = int(np.argmin(ratios))
         return float(ratios[at]), float(np.abs(near[at]) / (2 * np.pi))
+
+    def unstable(self, shares: np.ndarray) -> bool:
+        """Whether the least damped poles of any shares (parameters,) are; False where a part has no ladder."""
+        try:
+            return bool((least_damped(self._case(shares)).real >= 0).any())
+        except CircuitError:
+            return False
+
+    def _case(self, shares: np.ndarray) -> Solution:
+        return self.solution.varied(
+            {one.key: float(one.at(share)) for one, share in zip(self.box, shares, strict=True)}
+        )
 
     def turn(self, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
         """Shares (pairs, parameters) where it turns unstable on the way from stable to unstable cases."""
@@ -243,11 +216,7 @@ class _Cases:
 
     def by_poles(self, start: np.ndarray, turned: np.ndarray, end: np.ndarray) -> np.ndarray:
         """Where it turns as the poles have it, near where it was found to: ladders of lossy parts are off by a few percent, and poles are shown."""
-
-        def bad(share: np.ndarray) -> bool:
-            found = self.of_poles(share)
-            return found is not None and found[0] <= 0
-
+        bad = self.unstable
         near = turned + LADDERS * (start - turned)
         left, right = ((start if bad(near) else near), turned) if bad(turned) else (turned, end)
         if not bad(right):
@@ -259,25 +228,18 @@ class _Cases:
         return right
 
 
-def _ends(nominal: np.ndarray) -> np.ndarray:
-    """Each parameter alone at its low end, then at its high one: shares (2 parameters, parameters)."""
-    rows = np.repeat(nominal[None], 2 * len(nominal), axis=0)
-    for place in range(len(nominal)):
-        rows[2 * place : 2 * place + 2, place] = 0, 1
-    return rows
-
-
-def _alone(cases: _Cases, nominal: np.ndarray, ends: np.ndarray) -> tuple[Turn, ...]:
-    """Every parameter that alone turns the circuit unstable at an end of its range, and where; the nearest first."""
-    places = [divmod(int(at), 2) for at in np.flatnonzero(ends.ravel() <= cases.border)]
-    if not places:
+def _alone(cases: _Cases, nominal: np.ndarray, moved: list[int], ends: np.ndarray) -> tuple[Turn, ...]:
+    """Every parameter at the places ``moved`` that alone turns the circuit unstable at an end of its range, and where; the nearest first."""
+    bad = np.flatnonzero(ends.ravel() <= cases.border)
+    if not bad.size:
         return ()
-    rows = _ends(nominal)[[2 * place + end for place, end in places]]
+    rows = moved_alone.alone(cases.box, ENDS, moved)[1:][bad]
+    places = [moved[at // 2] for at in bad]
     turned = cases.turn(np.repeat(nominal[None], len(rows), axis=0), rows)
     turned = np.array([cases.by_poles(nominal, row, end) for row, end in zip(turned, rows, strict=True)])
     turns = [
         (abs(row[place] - nominal[place]), _turn(cases.box[place], row[place]))
-        for row, (place, _) in zip(turned, places, strict=True)
+        for row, place in zip(turned, places, strict=True)
     ]
     return tuple(turn for _, turn in sorted(turns, key=lambda pair: pair[0]))
 
@@ -286,10 +248,17 @@ def _together(cases: _Cases, nominal: np.ndarray) -> tuple[Turn, ...]:
     """The parameters of the nearest combination that turns the circuit unstable, those left out that it does not need."""
     bad = cases.shares[cases.damping <= cases.border]
     row = bad[np.argmin(np.linalg.norm(bad - nominal, axis=1))].copy()
-    for place in np.argsort(np.abs(row - nominal)):
-        without = row.copy()
-        without[place] = nominal[place]
-        row = without if cases.add(without[None])[0] <= cases.border else row
+    left = np.argsort(np.abs(row - nominal))
+    while (
+        left.size
+    ):  # each in turn is put back unless it is needed: up to the first of those, all that follow in one go
+        without = np.repeat(row[None], len(left), axis=0)
+        for number, place in enumerate(left):
+            without[number:, place] = nominal[place]
+        needed = cases.add(without) > cases.border
+        first = int(np.argmax(needed)) if needed.any() else len(left)
+        row = without[first - 1] if first else row
+        left = left[first + 1 :]
     (turned,) = cases.turn(nominal[None], row[None])
     moved = sorted(np.flatnonzero(row != nominal), key=lambda place: -abs(row[place] - nominal[place]))
     return tuple(_turn(cases.box[place], turned[place]) for place in moved)

@@ -9,8 +9,8 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
+from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
-from filterlib.analysis.stability.over_uncertainty import least_damping
 from filterlib.errors import FilterlibError
 from filterlib.parts.base import Value
 from filterlib.parts.capacitor import WET, Capacitor

@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Unit
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, powered_loads
+from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
+from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.analysis.stability.margins import back
 from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import CircuitError, FilterlibError

@@ -57,6 +57,11 @@ def stability(solution: Solution) -> Stability:
         poles = solution.poles
     except CircuitError:
         return _by_nyquist(solution)
+    return by_poles(poles)
+
+
+def by_poles(poles: np.ndarray) -> Stability:
+    """Of poles (p,) [1/s]: unstable by the one that grows fastest, or stable, with the one that rings most."""
     bad = unstable_poles(poles)
     if not bad.size:
         return Stability(True, poles, "poles", *least_damped(poles))

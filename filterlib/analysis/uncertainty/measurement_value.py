@@ -43,6 +43,7 @@ _ROUNDS = (
     0.1,
 )  # of refinement: their spreads, as shares of the ranges; 0: along the strongest uncertain parameter
 _MOVED = 0.3  # share of the uncertain parameters that each such point moves
+MOST = 24  # measurements that are looked at: of more, those whose parameters move the figure most
 LEAST = 0.01  # share of the interval, in decibels, that a measurement must take away to be worth its while
 
 
@@ -134,6 +135,13 @@ def _groups(keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
     return groups
 
 
+def _leading(groups: Mapping[str, tuple[str, ...]], interval: Interval) -> dict[str, tuple[str, ...]]:
+    """At most `MOST` of them, in their order."""
+    size = {name: max(width(interval.effects[key]) for key in keys) for name, keys in groups.items()}
+    first = sorted(groups, key=lambda name: -np.nan_to_num(size[name]))[:MOST]
+    return {name: keys for name, keys in groups.items() if name in first}
+
+
 def _group(key: str) -> str:
     if key == SHAPE:
         return SHAPE
@@ -146,7 +154,7 @@ class _Search:
     def __init__(self, design: Design, state: State, load: str, band: Band, interval: Interval) -> None:
         self.variants, self.state, self.load, self.band, self.interval = shapes(design), state, load, band, interval
         self.box: tuple[UncertainParameter, ...] = uncertain_parameters(design)
-        self.groups = _groups(interval.effects)
+        self.groups = _leading(_groups(interval.effects), interval)
         self.nominal = np.array([one.share(one.nominal) for one in self.box])
         self.fixed = {name: np.array([one.key in keys for one in self.box]) for name, keys in self.groups.items()}
 

@@ -1,11 +1,13 @@
 """Reasons: what each source, parasitic, band and change makes of what is left, by hand and by second methods."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from filterlib.analysis.causes.candidates import candidates
 from filterlib.analysis.causes.mitigations import LEAKAGE_LIMIT
-from filterlib.analysis.causes.parasitics import all_ideal, ideals
+from filterlib.analysis.causes.parasitics import ENDS, all_ideal, ideals
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.causes.resonances import resonance_at
 from filterlib.analysis.ripple.at_load import GRID
@@ -18,6 +20,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.solution import solve
 from filterlib.words.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review_sentences import _left_out
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 COMMON = {"swing": "28 V", "coupling": "100 pF"}
@@ -293,3 +296,25 @@ def narrow(one):
 
 def test_the_grid_rises():
     assert np.all(np.diff(GRID) > 0)
+
+
+def test_of_a_very_long_filter_the_stages_at_its_ends_alone_are_looked_at():
+    """Each costs a solution of the whole filter; up to 16 stages all are, and the review says where not."""
+
+    def of(stages):
+        return design(*(shunt(name=f"C{n}") if n % 2 else series(name=f"L{n}") for n in range(stages)))
+
+    def names(one):
+        tried = [ideal.name for ideal in ideals(one)]
+        return {name for name in tried if name in {stage.name for stage in one.filter}}
+
+    def words(one):
+        return list(_left_out(one, SimpleNamespace(uncertain_parameters=())))
+
+    whole, short, long = of(16), of(40), of(60)
+    assert names(whole) == {stage.name for stage in whole.filter}
+    assert names(long) == {stage.name for stage in (*long.filter[:ENDS], *long.filter[-ENDS:])}
+    assert len(ideals(short)) == len(ideals(long))
+    assert len(candidates(short, "modem", {})) == len(candidates(long, "modem", {}))
+    assert not words(whole)
+    assert "60 stages: parasitics and changes are looked at for the first 8 and the last 8" in words(long)[-1]

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.judgement import judge
-from filterlib.analysis.stability.over_uncertainty import CLOSE, least_damping, stability_over, where_stable
+from filterlib.analysis.stability.least_damping import least_damping
+from filterlib.analysis.stability.over_uncertainty import CLOSE, stability_over, where_stable
 from filterlib.analysis.stability.stability import stability
 from filterlib.system.converter import LOOP_DELAY, LOOP_ZERO
 from filterlib.system.solution import solve, solve_all

@@ -1,6 +1,7 @@
 """What would close the band: against what is left when a value is really known, and in what it says."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +10,15 @@ from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty.interval import in_chunks, search, width
-from filterlib.analysis.uncertainty.measurement_value import _MOVED, INSIDE, SHAPE, _Search, measurement_values
+from filterlib.analysis.uncertainty.measurement_value import (
+    _MOVED,
+    INSIDE,
+    MOST,
+    SHAPE,
+    _leading,
+    _Search,
+    measurement_values,
+)
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
@@ -180,3 +189,17 @@ def test_a_point_near_the_best_moves_few_of_the_uncertain_parameters():
     (strongest,) = np.flatnonzero((along != middle).any(axis=0))
     once = along[: len(along) // 2, strongest]
     assert once == pytest.approx((np.arange(len(once)) + 0.5) / len(once), rel=1e-12, abs=0)
+
+
+def test_of_very_many_measurements_those_are_looked_at_whose_parameters_move_the_figure_most():
+    """hand: of 40 the 24 widest, in their order; each is as wide as its widest parameter."""
+    groups = {f"part C{n}": (f"filter.C{n}.esr", f"filter.C{n}.esl") for n in range(40)}
+    effects = {
+        key: (1.0, 1.0 + 0.01 * ((7 * n) % 40) * (key.endswith("esl")))
+        for n, pair in enumerate(groups.values())
+        for key in pair
+    }
+    kept = _leading(groups, SimpleNamespace(effects=effects))
+    assert list(kept) == [f"part C{n}" for n in range(40) if (7 * n) % 40 >= 40 - MOST]
+    few = dict(list(groups.items())[:MOST])
+    assert _leading(few, SimpleNamespace(effects=effects)) == few
