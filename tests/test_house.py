@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[1]
 SOURCES = sorted((ROOT / "filterlib").rglob("*.py"))
 ORDER = ("errors", "disk", "units", "network", "parts", "system", "analysis", "bench", "words", "show", "cli")
 LONGEST_CHAIN, LONGEST_MODULE = 30, 400
+USES_OF_ANY, COMPARISONS_OF_KIND = 74, 99
 ONLY = {
     "matplotlib": ("show/panels",),
     "ipywidgets": ("show/panels",),
@@ -99,6 +100,30 @@ def test_a_circle_is_seen():
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_no_module_is_long(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+
+
+def uses_of_any(text):
+    """How often a module says `Any`, its import not counted."""
+    return sum(isinstance(one, ast.Name) and one.id == "Any" for one in ast.walk(ast.parse(text)))
+
+
+def comparisons_of_kind(text):
+    """How often a module compares the ``kind`` of something, that of an array's numbers not counted."""
+    left = [one.left for one in ast.walk(ast.parse(text)) if isinstance(one, ast.Compare)]
+    kinds = [one for one in left if isinstance(one, ast.Attribute) and one.attr == "kind"]
+    return sum(not (isinstance(one.value, ast.Attribute) and one.value.attr == "dtype") for one in kinds)
+
+
+def test_types_say_what_things_are():
+    """pins: places that say `Any`, of what no type says simply; and comparisons of ``kind``, which really branch."""
+    texts = [path.read_text(encoding="utf-8") for path in SOURCES]
+    assert sum(map(uses_of_any, texts)) <= USES_OF_ANY
+    assert sum(map(comparisons_of_kind, texts)) <= COMPARISONS_OF_KIND
+
+
+def test_an_any_and_a_comparison_are_counted():
+    text = "from typing import Any\nx: list[Any] = [y for y in z if y.kind in a or y.dtype.kind == b]\n"
+    assert uses_of_any(text) == comparisons_of_kind(text) == 1
 
 
 def test_no_two_modules_of_one_name():

@@ -16,6 +16,7 @@ from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.stress import StressResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.design import Design
+from filterlib.system.requirements import RippleRequirement
 from filterlib.system.solution import solve
 
 
@@ -38,7 +39,7 @@ class Explored:
 
 def explore(design: Design, load: str) -> Explored:
     """The nominal figures at a load, in the band of its first requirement on ripple; to 20 MHz where there is none."""
-    wanted = next((one for one in design.requirements if one.kind == "ripple" and one.load == load), None)
+    wanted = next((one for one in design.requirements if isinstance(one, RippleRequirement) and one.load == load), None)
     if wanted is None:
         return Explored(nominal(solve(design), load), np.nan)
     return Explored(nominal(solve(design), load, band=wanted.label), wanted.limit)

@@ -28,10 +28,9 @@ class Law(NamedTuple):
 def coupled_inductors(netlist: Netlist) -> list[list[str]]:
     """Names of the inductors that couple, group by group."""
     groups: list[set[str]] = []
-    for element in netlist.elements:
-        if element.kind == "couple":
-            touched = [g for g in groups if g & set(element.nodes)]
-            groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
+    for element in netlist.couples:
+        touched = [g for g in groups if g & set(element.nodes)]
+        groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
     return [[e.name for e in netlist.elements if e.name in group] for group in groups]
 
 
@@ -44,7 +43,7 @@ def laws(netlist: Netlist, group: list[str]) -> list[Law]:
         For couplings that cannot all be true at once.
     """
     by_name = {e.name: e for e in netlist.elements}
-    ratios = {frozenset(e.nodes): e.number for e in netlist.elements if e.kind == "couple"}
+    ratios = {frozenset(e.nodes): e.number for e in netlist.couples}
     henries = [by_name[name].number for name in group]
     coupled = [  # by winding: the ratios to those before it, where there are any
         {

@@ -80,6 +80,11 @@ class Element:
         return self.value
 
     @property
+    def of_frequency(self) -> bool:
+        """True where it is known by a function of frequency."""
+        return self.kind in ("immittance", "coupled")
+
+    @property
     def designs(self) -> int | None:
         """How many designs the value stands for, None of a number.
 
@@ -126,8 +131,23 @@ class Netlist:
     @cached_property
     def nodes(self) -> tuple[str, ...]:
         """The names of the nodes in the order in which they appeared."""
-        names = (node for e in self.elements if e.kind != "couple" for node in e.nodes)
+        names = (node for e in self.branches for node in e.nodes)
         return tuple(dict.fromkeys(names))
+
+    @cached_property
+    def couples(self) -> tuple[Element, ...]:
+        """The couplings between inductors, which are no branches."""
+        return tuple(e for e in self.elements if e.kind == "couple")
+
+    @cached_property
+    def branches(self) -> tuple[Element, ...]:
+        """All elements but those."""
+        return tuple(e for e in self.elements if e.kind != "couple")
+
+    @cached_property
+    def coupled(self) -> frozenset[str]:
+        """The names of the inductors that are coupled."""
+        return frozenset(name for e in self.couples for name in e.nodes)
 
     @cached_property
     def sources(self) -> tuple[str, ...]:

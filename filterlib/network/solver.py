@@ -290,7 +290,7 @@ class Solver:
             Where a pole lies in the right half plane by more than its error.
         """
         elements = self._laddered.elements
-        if any(e.kind in ("immittance", "coupled") for e in elements):
+        if any(e.of_frequency for e in elements):
             return
         if all(e.kind != "conductance" or np.all(np.asarray(e.number) >= 0) for e in elements):
             return
@@ -321,7 +321,7 @@ class Solver:
     def _dynamic(self) -> Tableau:
         """The equations of the circuit with its ladders, for poles and time."""
         for element in self._laddered.elements:
-            if element.kind in ("immittance", "coupled"):
+            if element.of_frequency:
                 raise CircuitError(f"{element.name}: has no ladder, so the circuit has no poles and no steps")
         check(self._laddered)
         return build(self._laddered)

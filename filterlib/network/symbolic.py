@@ -238,7 +238,6 @@ def evaluate(
 
 def _check(netlist: Netlist, source: str, output: Output, numeric: bool) -> None:
     """Refuse what lcapy cannot take, each by its name."""
-    elements = {element.name: element for element in netlist.elements}
     for element in netlist.elements:
         if element.kind not in _LETTERS:
             hint = "; Circuit.laddered puts its ladder in its place" if element.ladder is not None else ""
@@ -250,7 +249,7 @@ def _check(netlist: Netlist, source: str, output: Output, numeric: bool) -> None
     if source not in netlist.sources:
         raise CircuitError(f'unknown source "{source}": {did_you_mean(str(source), netlist.sources)}')
     if isinstance(output, Current):
-        flowing = [name for name, element in elements.items() if element.kind != "couple"]
+        flowing = [element.name for element in netlist.branches]
         if output.name not in flowing:
             raise CircuitError(f'unknown element "{output.name}": {did_you_mean(output.name, flowing)}')
     else:

@@ -145,9 +145,8 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     CircuitError
         For couplings that cannot all be true at once, or arrays of different lengths.
     """
-    coupled = {name for e in netlist.elements if e.kind == "couple" for name in e.nodes}
-    alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in coupled]
-    others = [e for e in netlist.elements if e.kind != "couple" and (e.kind not in _ADDABLE or e.name in coupled)]
+    alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
+    others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
     kept = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
     chains = chains_of(alone, kept)
     gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
@@ -213,7 +212,7 @@ class _Writer:
         self._z(element, self._symbol(0, element.number))
 
     def _inductor(self, element: Element) -> None:
-        if any(e.kind == "couple" and element.name in e.nodes for e in self.netlist.elements):
+        if element.name in self.netlist.coupled:
             self._branch(element.name, element.nodes, "z", ONE)  # its row is written with its group
         else:
             self._z(element, self._symbol(1, element.number))

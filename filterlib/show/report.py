@@ -32,6 +32,7 @@ from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
 from filterlib.show.supply_chapter import supply_chapters
 from filterlib.show.table import Table
+from filterlib.system.requirements import OfRipple
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
 from filterlib.words.measurement_sentences import (
     interval_now,
@@ -227,7 +228,7 @@ def _limits(result: ReviewResult, load: str) -> dict[str, float]:
     """The lowest limit [V] of each bandwidth in which the ripple at a load has one."""
     limits: dict[str, float] = {}
     for wanted in result.design.requirements:
-        if wanted.kind in ("ripple", "spike") and wanted.load == load:
+        if isinstance(wanted, OfRipple) and wanted.load == load:
             limits[wanted.label] = min(wanted.limit, limits.get(wanted.label, wanted.limit))
     return limits
 

@@ -21,7 +21,7 @@ from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage
+from filterlib.system.stages import AnyStage, Damping
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.assumptions import assumptions
 from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
@@ -79,7 +79,7 @@ def _parts(design: Design) -> Iterator[Row]:
     )
     yield "converter", "converter", converter.name, ", ".join(values)
     for stage in design.filter:
-        extra = [f"{number(float(stage.resistance), 'ohm')} in series"] if stage.kind == "damping" else []
+        extra = [f"{number(float(stage.resistance), 'ohm')} in series"] if isinstance(stage, Damping) else []
         yield stage.name, _what(stage), stage.part.name, _values(stage.part, extra, getattr(stage, "count", 1))
         if (beside := getattr(stage, "damping", None)) is not None:
             ohms = f"{number(float(beside.resistance), 'ohm')} across {stage.name}"

@@ -30,14 +30,13 @@ class Branch:
 class Component:
     """One part as it is placed.
 
-    ``name``: as its element; ``stage``: name of its stage, "" of a load's capacitor; ``label``: as a reader knows it; ``kind``: "capacitor", "choke", "common_mode_choke",
-    "wire" or "resistor"; ``part`` (None of a resistor); ``count`` alike in parallel, among which current and heat are
+    ``name``: as its element; ``stage``: name of its stage, "" of a load's capacitor; ``label``: as a reader knows it; ``part``: its type
+    says what it is, None of a resistor; ``count`` alike in parallel, among which current and heat are
     shared; ``branches``; ``bias`` [V] of a capacitor; ``beside`` a part of the line: its voltage is that part's.
     """
 
     name: str
     label: str
-    kind: str
     part: Any
     branches: tuple[Branch, ...]
     count: int = 1
@@ -48,12 +47,12 @@ class Component:
 
 def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Value) -> Component:
     """A placed capacitor: its one branch carries no direct current."""
-    return Component(name, label, "capacitor", part, (Branch(name),), count, bias)
+    return Component(name, label, part, (Branch(name),), count, bias)
 
 
 def resistor(name: str, label: str) -> Component:
     """A placed resistor."""
-    return Component(name, label, "resistor", None, (Branch(name),))
+    return Component(name, label, None, (Branch(name),))
 
 
 def line_currents(state: State, name: str, lines: int) -> tuple[Value, Value]:

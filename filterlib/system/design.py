@@ -25,7 +25,7 @@ from filterlib.system.keys import elsewhere
 from filterlib.system.load import Load
 from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
-from filterlib.system.stages import AcrossLines, AnyStage, add_filter
+from filterlib.system.stages import AcrossLines, AnyStage, ChassisCapacitor, add_filter
 from filterlib.system.state import State
 
 _Named = TypeVar("_Named", Load, OperatingPoint)
@@ -131,6 +131,11 @@ class Design(Model):
         fitted = [one for one in self.filter if isinstance(one, AcrossLines)]
         own = [load.input_capacitor for load in self.loads if load.input_capacitor is not None]
         return float(sum(np.max(one.part.capacitance) * one.count for one in (*fitted, *own)))
+
+    @property
+    def chassis_capacitors(self) -> tuple[ChassisCapacitor, ...]:
+        """The Y capacitors of the filter."""
+        return tuple(one for one in self.filter if isinstance(one, ChassisCapacitor))
 
     @property
     def all_couplings(self) -> tuple[Coupling, ...]:

@@ -92,6 +92,9 @@ class SpikeRequirement(_Requirement):
         return f"ripple with spikes at {self.load} in full bandwidth, at most {_volts(self.limit)} peak to peak"
 
 
+OfRipple = RippleRequirement | SpikeRequirement
+
+
 class VoltageRequirement(_Requirement):
     """DC voltage at a load between ``low`` and ``high`` [V]."""
 

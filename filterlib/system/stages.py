@@ -211,10 +211,10 @@ class ChokeDamping(Model):
     def components(self, name: str, label: str, current: Value, temperature: Value) -> Iterator[Component]:
         """The resistor and the second choke."""
         branch = Branch(f"{name}.resistor", 1, current, self.resistance)
-        yield Component(branch.element, f"{label}, resistor", "resistor", None, (branch,), beside=True)
+        yield Component(branch.element, f"{label}, resistor", None, (branch,), beside=True)
         if self.part is not None:
             winding = Branch(f"{name}.damping", 1, current, self._winding(temperature))
-            yield Component(winding.element, f"{label}, second choke", "choke", self.part, (winding,), beside=True)
+            yield Component(winding.element, f"{label}, second choke", self.part, (winding,), beside=True)
 
 
 class SeriesChoke(Stage):
@@ -253,7 +253,7 @@ class SeriesChoke(Stage):
         ohms, single = self.part.resistance_at(state.temperature), len(self.lines) == 1
         for line, current in zip(self.lines, line_currents(state, self.name, len(self.lines)), strict=False):
             name, label = (self.name, self.name) if single else (f"{self.name}.{line}", f"{self.name}, {line} line")
-            yield Component(name, label, "choke", self.part_in(line), (Branch(name, 1, current, ohms),))
+            yield Component(name, label, self.part_in(line), (Branch(name, 1, current, ohms),))
             if self.damping is not None:
                 beside = self.damping.direct(self.part_in(line), current, state.temperature)
                 yield from self.damping.components(name, label, beside, state.temperature)
@@ -291,7 +291,7 @@ class CommonModeStage(Stage):
         ohms = self.part.resistance_at(state.temperature)
         first, second = line_currents(state, self.name, 2)
         windings = Branch(self.name, 1, first, ohms), Branch(self.name, 2, second, ohms)
-        yield Component(self.name, self.name, self.kind, self.part, windings)
+        yield Component(self.name, self.name, self.part, windings)
 
 
 class WireStage(Stage):
@@ -325,7 +325,7 @@ class WireStage(Stage):
             Branch(f"{self.name}.r1", 1, first, (1 + longer) * ohms),
             Branch(f"{self.name}.r2", 1, second, (1 - longer) * ohms),
         )
-        yield Component(self.name, self.name, "wire", self.part, wires)
+        yield Component(self.name, self.name, self.part, wires)
 
 
 AnyStage = Annotated[

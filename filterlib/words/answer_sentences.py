@@ -188,7 +188,7 @@ def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[s
             if best.explains
             else "All readings agree with the design; harmonics deviate more than usual, and no fault explains them much better."
         )
-        rest = [one for one in alike if one.fault.kind != "as designed"]
+        rest = [one for one in alike if not one.fault.none]
         if rest:
             yield f"The readings would not show it if {_any_of(rest)}."
     elif not any(one.explains for one in explained.ranked):
@@ -212,7 +212,7 @@ def _any_of(several: list[Explanation]) -> str:
 
 
 def _if(one: Explanation) -> str:
-    return "as designed" if one.fault.kind == "as designed" else f"if {explanation_words(one)}"
+    return "as designed" if one.fault.none else f"if {explanation_words(one)}"
 
 
 def bench_text(result: BenchResult, explained: Explained | None) -> str:

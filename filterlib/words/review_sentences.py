@@ -367,7 +367,7 @@ def cautions(result: ReviewResult) -> Iterator[str]:
     )
     if has_hazardous_voltage(design):
         yield "Above 60 V DC a touch can kill: insulation, clearances and protection against contact are needed, by a licensed person"
-    if any(stage.kind == "capacitor_to_chassis" for stage in design.filter):
+    if design.chassis_capacitors:
         yield (
             "Capacitors to the chassis carry earth-leakage current, and on a hazardous voltage they must be of a safety class "
             "(Y, IEC 60384-14) with a sound earth connection"

@@ -142,7 +142,7 @@ def _isolation(design: Design) -> str:
 
 
 def _chassis(design: Design) -> Iterator[SafetyStep]:
-    if any(stage.kind == "capacitor_to_chassis" for stage in design.filter):
+    if design.chassis_capacitors:
         yield SafetyStep(
             "Capacitors to the chassis",
             "They carry leakage current to earth, and keep their own charge against it: connect the earth first and take it "

@@ -16,6 +16,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
+from filterlib.system.requirements import VoltageRequirement
 from filterlib.system.solution import Solution, solve_several
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
@@ -221,7 +222,7 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
             yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
     volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
     for wanted in solution.design.requirements:
-        if wanted.kind == "voltage" and wanted.load == trial.load and volts < wanted.low <= before_volts:
+        if isinstance(wanted, VoltageRequirement) and wanted.load == trial.load and volts < wanted.low <= before_volts:
             yield Refusal("low voltage", trial.load, volts, wanted.low, "V")
 
 

@@ -14,6 +14,7 @@ from filterlib.analysis.causes.mitigations import Mitigation, Trial, highest, tr
 from filterlib.analysis.described import Seconds, Volts
 from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
 from filterlib.system.design import Design
+from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import solve
 
 NARROW, WIDE = "20MHz", "full"
@@ -110,7 +111,7 @@ def _trials(base: _Base) -> dict[str, Trial]:
 
 
 def _limits(design: Design) -> dict[Place, float]:
-    limits = [one for one in design.requirements if one.kind in ("ripple", "spike") and one.label in (NARROW, WIDE)]
+    limits = [one for one in design.requirements if isinstance(one, OfRipple) and one.label in (NARROW, WIDE)]
     return {(one.load, one.label): one.limit for one in limits}
 
 

@@ -26,6 +26,7 @@ from filterlib.system.emission import EmissionRequirement
 from filterlib.system.load import Load
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import Solution, solve_several
+from filterlib.system.stages import ChokeStage
 
 FASTER = 10.0  # times as fast a loop, to see what its slowness costs
 LEAST = 0.02  # share of the greatest cause below which nothing is one
@@ -113,7 +114,7 @@ def _moved(design: Design, point: PointJudgement, failing: Failing) -> Iterator[
     listed += [
         (one.name, "inductance", design.replace(filter=tuple(other for other in design.filter if other is not one)))
         for one in at_the_ends(design)
-        if one.lines and one.kind != "wire"
+        if isinstance(one, ChokeStage)
     ]
     solved = solve_several([changed for *_, changed in listed], solution.point)
     every = [("the converter", f"slow loop (were it {FASTER:g} times as fast)", faster)]

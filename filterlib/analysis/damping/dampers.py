@@ -161,9 +161,7 @@ def _heat(point: PointJudgement, stage: str) -> float:
     """Heat in a damping's resistor [W], ripple's and direct current's; 0 where the point is unstable and has none."""
     if not point.operating.stable:
         return 0.0
-    resistors = (
-        one for one in loadings(point.solution) if one.component.stage == stage and one.component.kind == "resistor"
-    )
+    resistors = (one for one in loadings(point.solution) if one.component.stage == stage and one.component.part is None)
     return max(float(np.max(one.ripple_heat + one.direct_heat)) for one in resistors)
 
 

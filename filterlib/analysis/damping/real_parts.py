@@ -15,6 +15,7 @@ from filterlib.errors import FilterlibError
 from filterlib.preferred import nearest_preferred
 from filterlib.system.load import Load
 from filterlib.system.solution import Solution
+from filterlib.system.stages import Damping
 from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
 
 SERIES = "E24"
@@ -58,14 +59,14 @@ def fitted(
     Valid where the peak is within `AROUND` of the resonance; the constant powers of loads are taken off: they see the impedance.
     """
     held = next((one for one in solution.design.filter if one.name == stage), None)
-    if held is None or not (held.kind == "damping" or getattr(held, "damping", None) is not None):
+    if held is None or not (isinstance(held, Damping) or getattr(held, "damping", None) is not None):
         raise FilterlibError(f'no damping is called "{stage}"')
-    key = f"filter.{stage}.{'resistance' if held.kind == 'damping' else 'damping.resistance'}"
+    key = f"filter.{stage}.{'resistance' if isinstance(held, Damping) else 'damping.resistance'}"
     bench = _Peaks(solution.with_measured_output, key, np.geomspace(resonance / AROUND, resonance * AROUND, _POINTS))
     tolerated = _corners(solution, stage)
     nominal, robust = (bench.best(textbook, corners) for corners in (_NOMINAL, tolerated))
     enough = (
-        held.kind == "damping"
+        isinstance(held, Damping)
         and robust < textbook / NEAR
         and bench.worst(_NONE, tolerated) <= bench.worst(np.array([robust]), tolerated)
     )

@@ -174,7 +174,7 @@ def _impedances(part: Part, ports: Mapping[str, Port], frequencies: np.ndarray) 
 
 
 def _ladder(circuit: Circuit, frequencies: np.ndarray, exact: np.ndarray) -> np.ndarray | None:
-    lossy = [one for one in circuit.elements if one.kind in ("immittance", "coupled")]
+    lossy = [one for one in circuit.elements if one.of_frequency]
     if any(one.ladder is None for one in lossy):
         return None
     return circuit.laddered().impedance(frequencies, "a") if lossy else exact

@@ -20,6 +20,7 @@ from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
 from filterlib.system.likelihood import says_more
+from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.state import State
@@ -245,7 +246,7 @@ def _first_look(
 ) -> RippleResult:
     """The figures that have a requirement, at the nominal values and at the ends of another design's intervals."""
     design, state = solution.design, solution.state
-    wishes = [(one.load, one.label) for one in design.requirements if one.kind in ("ripple", "spike")]
+    wishes = [(one.load, one.label) for one in design.requirements if isinstance(one, OfRipple)]
     asked = tuple(dict.fromkeys(wishes))  # in the file's order: the search meets them in it
     sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}

@@ -125,7 +125,7 @@ def _moves(solution: Solution, parameter: UncertainParameter, nominal: dict[str,
     ]
     pairs = {name: (low[name], high[name]) for name in names}
     kinds = {e.name: e.kind for e in solution.circuit.netlist.laddered().elements}
-    coupled = {name for e in solution.circuit.netlist.laddered().elements if e.kind == "couple" for name in e.nodes}
+    coupled = solution.circuit.netlist.laddered().coupled
     for name, (first, last) in pairs.items():
         if kinds[name] == "couple" or name in coupled or first * last <= 0:
             raise FilterlibError(

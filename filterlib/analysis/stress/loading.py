@@ -13,6 +13,7 @@ from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
 from filterlib.network.netlist import Output
 from filterlib.parts.base import Value
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.components import Branch, Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -111,7 +112,7 @@ def integral(lines: Lines) -> Lines:
 def core_voltage(one: Loading, state: State) -> Lines:
     """Voltage across the core's inductance [V]: of a choke without its resistance, of the mean winding of two."""
     part, ohms = one.component.part, one.component.branches[0].ohms
-    if one.component.kind == "choke":
+    if not isinstance(part, CommonModeChoke):
         return [(f, u - ohms * i) for (f, u), (_, i) in zip(one.voltages[0], one.currents[0], strict=True)]
     name, pairs = one.component.name, zip(*one.currents, strict=True)
     inductance = part.magnetising_at(state.unbalance(name), state.current(name), state.temperature)

@@ -10,6 +10,9 @@ import numpy as np
 
 from filterlib.analysis.described import InUnit
 from filterlib.parts.base import Value
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
@@ -40,15 +43,15 @@ def overloads(solution: Solution) -> tuple[Overload, ...]:
 
 def _overloads(component: Component, state: State) -> Iterator[Overload]:
     part, balanced = component.part, abs(float(np.max(state.current(component.stage))))
-    if component.kind == "choke":
+    if isinstance(part, DifferentialChoke):
         balanced = abs(float(np.max(component.branches[0].direct)))
         yield from _over(component, "saturation current", balanced, part.saturation_current, "A")
-    if component.kind == "common_mode_choke":
+    if isinstance(part, CommonModeChoke):
         unbalance = abs(float(np.max(state.unbalance(component.stage))))
         yield from _over(component, "unbalance", unbalance, part.saturation_current, "A")
-    if component.kind in ("choke", "common_mode_choke"):
+    if isinstance(part, DifferentialChoke | CommonModeChoke):
         yield from _over(component, "rated current", balanced, part.rated_current, "A")
-    if component.kind == "capacitor" and hasattr(part, "usable_voltage") and component.stage:
+    if isinstance(part, Capacitor) and component.stage:
         yield from _over(component, "usable voltage", float(np.max(component.bias)), part.usable_voltage, "V")
 
 

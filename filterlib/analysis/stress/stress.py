@@ -15,7 +15,10 @@ from filterlib.analysis.stress.loading import Loading, core_voltage, integral, l
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import SEAL_LIFE, mission_life
 from filterlib.parts.base import Part, Value
-from filterlib.parts.wound import temperature_rise
+from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.wound import Wound, temperature_rise
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import samples
@@ -182,7 +185,7 @@ def _heat(one: Loading, state: State) -> tuple[Value, Value, Value, Value]:
     core: Value = nothing
     rise: Value = nothing
     resistance = getattr(part, "thermal_resistance", None)
-    if one.component.kind in ("choke", "common_mode_choke"):
+    if isinstance(part, Wound):
         core = _core_heat(one, state)
         if resistance is not None:
             copper, rest = one.direct_heat + one.copper_heat, np.fmax(one.ripple_heat - one.copper_heat, core)
@@ -204,16 +207,17 @@ def _core_heat(one: Loading, state: State) -> np.ndarray:
 
 
 def _measures(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
-    if one.component.kind == "capacitor":
+    part = one.component.part
+    if isinstance(part, Capacitor):
         yield from _of_capacitor(one, rise, design, state)
-    elif one.component.kind == "choke":
-        part, (branch,) = one.component.part, one.component.branches
+    elif isinstance(part, DifferentialChoke):
+        (branch,) = one.component.branches
         yield _rated("current", one.rms_with_direct, part, "rated_current", "rms")
         there = part.inductance_at(branch.direct, state.temperature)
         magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
         yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", "magnetising peak")
         yield _rise(one, rise, state)
-    elif one.component.kind == "common_mode_choke":
+    elif isinstance(part, CommonModeChoke):
         yield from _of_common_mode(one, rise, state)
 
 

@@ -92,7 +92,7 @@ class Explained:
     @property
     def sound(self) -> bool:
         """Whether nothing speaks against the board as designed."""
-        return self.ranked[0].fault.kind == "as designed" and (self.ranked[0].explains or self.agree)
+        return self.ranked[0].fault.none and (self.ranked[0].explains or self.agree)
 
     @property
     def alike(self) -> tuple[Explanation, ...]:
@@ -141,7 +141,7 @@ def _one_for_both(one: Explanation, other: Explanation) -> bool:
 
 def _simplest_first(ranked: list[Explanation], agree: bool) -> list[Explanation]:
     """The board as designed ahead of all others, where it explains all readings or all ``agree``, and is not much less likely."""
-    sound = next((one for one in ranked if one.fault.kind == "as designed"), None)
+    sound = next((one for one in ranked if one.fault.none), None)
     times = UNSEEN if agree else SIMPLER
     if sound is None or not (sound.explains or agree) or sound.likely * times < ranked[0].likely:
         return ranked

@@ -17,7 +17,7 @@ from filterlib.system.changes import changed, value
 from filterlib.system.chassis import Bond
 from filterlib.system.design import Design
 from filterlib.system.requirements import OperatingPoint
-from filterlib.system.stages import SeriesChoke
+from filterlib.system.stages import ChokeStage, CommonModeStage, SeriesChoke, ShuntCapacitor
 
 Kind = Literal[
     "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
@@ -57,6 +57,11 @@ class Fault:
     bursts: bool = False
 
     @property
+    def none(self) -> bool:
+        """True where the board is as designed."""
+        return self.kind == "as designed"
+
+    @property
     def often(self) -> Annotated[float, Unit("", key=None)]:
         """How often people make it, beside others: `OFTEN`."""
         return OFTEN.get(self.kind, 1.0)
@@ -74,14 +79,14 @@ def faults(design: Design) -> Iterator[Fault]:
     for stage in design.filter:
         key = f"filter.{stage.name}"
         yield Fault("not connected" if not stage.lines else "shorted", stage.name, partial(_without, name=stage.name))
-        if stage.kind == "capacitor":
+        if isinstance(stage, ShuntCapacitor):
             yield Fault("poor joint", stage.name, partial(_joint, key=f"{key}.esr"))
             yield Fault("long leads", stage.name, partial(changed, values={f"{key}.mounting_loop": LEADS}))
             yield from _values(stage.name, f"{key}.capacitance")
             yield from _other_side(design, stage.name)
-        elif stage.kind in ("differential_choke", "common_mode_choke"):
+        elif isinstance(stage, ChokeStage):
             yield from _values(stage.name, f"{key}.inductance")
-        if stage.kind == "common_mode_choke":
+        if isinstance(stage, CommonModeStage):
             yield Fault("winding reversed", stage.name, partial(_reversed, name=stage.name))
     for pair in design.all_couplings:
         side = partial(changed, values={f"coupling.{pair.name}": _SIDE_BY_SIDE})

@@ -137,10 +137,9 @@ def _chosen(netlist: Netlist, names: Sequence[str]) -> list[Element]:
         raise CircuitError("the characteristic polynomial is of one circuit, and this one stands for many designs")
     if len(names) > MOST:
         raise CircuitError(f"{len(names)} elements are uncertain; at most {MOST} can be")
-    coupled = {name for e in netlist.elements if e.kind == "couple" for name in e.nodes}
     found = [netlist.find(name) for name in names]
     for element in found:
-        if element.kind not in _LAWS or element.name in coupled:
+        if element.kind not in _LAWS or element.name in netlist.coupled:
             raise CircuitError(f"{element.name}: only R, C, conductance and an uncoupled L can be uncertain")
         if element.number == 0:
             raise CircuitError(f"{element.name}: is 0, and no share of it can be taken")
@@ -151,7 +150,7 @@ class _Laws:
     """The laws of all elements: node voltages and element currents are the unknowns x; a . x = (s) value (w . x)."""
 
     def __init__(self, netlist: Netlist, chosen: set[str]) -> None:
-        elements = [e for e in netlist.elements if e.kind not in ("couple", "current_source")]
+        elements = [e for e in netlist.branches if e.kind != "current_source"]
         nodes = [node for node in netlist.nodes if node != REFERENCE]
         self.size, self.count = len(nodes) + len(elements), len(nodes)
         self.at = {node: place for place, node in enumerate(nodes)}
@@ -203,7 +202,7 @@ class _Laws:
         """Coupled inductors as their principal fluxes, which are not coupled."""
         found = [netlist.find(name) for name in group]
         henries = np.diag([float(one.number) for one in found])
-        for pair in (e for e in netlist.elements if e.kind == "couple" and e.nodes[0] in group):
+        for pair in (e for e in netlist.couples if e.nodes[0] in group):
             i, j = (group.index(name) for name in pair.nodes)
             henries[i, j] = henries[j, i] = float(pair.number) * np.sqrt(henries[i, i] * henries[j, j])
         values, turns = np.linalg.eigh(henries)

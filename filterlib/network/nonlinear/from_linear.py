@@ -34,14 +34,12 @@ def in_pieces(netlist: Netlist, sources: dict[str, list[tuple[float, float]]]) -
         raise CircuitError(f"no source is named {sorted(unknown)[0]!r}; there are {', '.join(flat.sources)}")
     shorts, fixed, circuit = _shorts(flat), _Forest(), PiecewiseCircuit()
     circuit.joined.update({node: shorts.root(node) for node in (*flat.nodes, REFERENCE)})
-    for element in sorted(flat.elements, key=lambda e: e.kind != "voltage_source"):  # first: no capacitor is across one
-        if element.kind != "couple":
-            a, b = (shorts.root(node) for node in element.nodes)
-            if a != b:
-                _add(circuit, element, a, b, sources, fixed)
-    for element in flat.elements:
-        if element.kind == "couple":
-            circuit.couple(element.nodes[0], element.nodes[1], _number(element))
+    for element in sorted(flat.branches, key=lambda e: e.kind != "voltage_source"):  # first: no capacitor is across one
+        a, b = (shorts.root(node) for node in element.nodes)
+        if a != b:
+            _add(circuit, element, a, b, sources, fixed)
+    for element in flat.couples:
+        circuit.couple(element.nodes[0], element.nodes[1], _number(element))
     return _reached(circuit)
 
 

@@ -15,6 +15,7 @@ from filterlib.system.changes import value
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.load import Load
+from filterlib.system.requirements import RippleRequirement
 from filterlib.system.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Stage
 
 Controls: TypeAlias = "list[ui.Control | ui.Choice]"
@@ -181,5 +182,5 @@ def _symbol(stage: Stage) -> str:
 
 def watched(design: Design) -> Load:
     """The load whose ripple the design asks about first; the first load where it asks about none."""
-    asked = next((one.load for one in design.requirements if one.kind == "ripple"), "")
+    asked = next((one.load for one in design.requirements if isinstance(one, RippleRequirement)), "")
     return next((one for one in design.loads if one.name == asked), design.loads[0])

@@ -15,6 +15,7 @@ from filterlib.show.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
 from filterlib.system.changes import changed
 from filterlib.system.design import Design
+from filterlib.system.requirements import RippleRequirement
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number
 
@@ -50,7 +51,7 @@ class TwoBoards:
 
 def compared(design: Design) -> TwoBoards:
     """The brick's board as it is now, and the clean one."""
-    wanted = next(one for one in design.requirements if one.kind == "ripple" and one.load == LOAD)
+    wanted = next(one for one in design.requirements if isinstance(one, RippleRequirement) and one.load == LOAD)
     sliders = {COUPLING: design.converter.common_mode, LENGTH: design.named_load(LOAD).lead}
     off = tuple(name for name, there in sliders.items() if there is None)
     return TwoBoards(_clean(), with_and_without(solve(design), LOAD), wanted.limit, off)

@@ -9,6 +9,7 @@ import numpy as np
 
 from filterlib.errors import Problem
 from filterlib.system.design import Design
+from filterlib.system.requirements import DropRequirement, OfRipple
 from filterlib.system.sense.sizes import odd_sizes
 from filterlib.units import format_quantity
 
@@ -46,7 +47,7 @@ def _reading(design: Design) -> Iterator[Problem]:
 def _limits(design: Design) -> Iterator[Problem]:
     for number, wanted in enumerate(design.requirements, 1):
         limit = getattr(wanted, "limit", None)
-        if isinstance(limit, float) and limit < READABLE and wanted.kind in ("ripple", "spike", "step", "drop"):
+        if isinstance(limit, float) and limit < READABLE:
             why = "an oscilloscope cannot read so little; was a prefix forgotten?"
             yield Problem("", f"requirement[{number}].limit", format_quantity(limit, "V"), why)
     for kind, load, numbers in _of_one_kind(design):
@@ -59,7 +60,7 @@ def _of_one_kind(design: Design) -> Iterator[tuple[str, str, list[int]]]:
     keys = [
         (wanted.kind, wanted.load, getattr(wanted, "label", ""), number)
         for number, wanted in enumerate(design.requirements, 1)
-        if wanted.kind in ("ripple", "spike", "drop")
+        if isinstance(wanted, OfRipple | DropRequirement)
     ]
     for (kind, load, _), same in groupby(sorted(keys), key=lambda one: one[:3]):
         numbers = [number for *_, number in same]

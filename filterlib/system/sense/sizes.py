@@ -8,6 +8,7 @@ import numpy as np
 
 from filterlib.errors import Problem
 from filterlib.system.design import Design
+from filterlib.system.requirements import StepRequirement
 from filterlib.system.stages import Damping
 from filterlib.units import format_quantity
 
@@ -133,9 +134,9 @@ def _wanted(design: Design) -> Iterator[Row]:
     volts = design.converter.output_voltage
     for number, wanted in enumerate(design.requirements, 1):
         key, limit = f"requirement[{number}]", getattr(wanted, "limit", None)
-        if isinstance(limit, float) and wanted.kind in ("ripple", "spike", "drop", "step"):
+        if isinstance(limit, float):
             yield limit >= volts, f"{key}.limit", limit, "V", "as much as the output voltage: nothing could fail it"
-        if wanted.kind == "step":
+        if isinstance(wanted, StepRequirement):
             yield (
                 wanted.current > LARGE_CURRENT,
                 f"{key}.current",
