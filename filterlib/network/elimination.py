@@ -18,9 +18,8 @@ from typing import TypeAlias
 import numpy as np
 
 from filterlib.network import dense
-from filterlib.network.pattern import Columns, Pattern, Values
+from filterlib.network.pattern import Columns, Equations, Pattern, Values
 from filterlib.network.plan import LIMIT, Known, Plan
-from filterlib.network.tableau import Tableau
 from filterlib.network.tape import Program
 
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
@@ -31,13 +30,13 @@ FEW = 256  # designs whose single frequency is left to the dense way
 
 
 def solve(
-    tableau: Tableau, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
+    equations: Equations, frequencies: np.ndarray, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
 ) -> np.ndarray:
     """Solve (G + s C) x = b for all right-hand sides at once.
 
     Parameters
     ----------
-    tableau : the equations
+    equations : those of a circuit
     frequencies : array (f,), handed to the callables [Hz]
     s : complex array (f,) [1/s]
     right : the right-hand sides, each as pairs of a row and its value
@@ -52,25 +51,25 @@ def solve(
     CircuitError
         Where the circuit has no solution.
     """
-    values = tableau.values(frequencies, s)
-    out, good = attempt(tableau, values, s, right, wanted)
+    values = equations.values(frequencies, s)
+    out, good = attempt(equations, values, s, right, wanted)
     if not good.all():
         failed = np.nonzero(~good)
         there = [_take(v, failed) for v in values]
-        x = dense.solve(tableau.pattern, there, len(failed[0]), right)
+        x = dense.solve(equations.pattern, there, len(failed[0]), right)
         place: Place = (slice(None), slice(None), *failed)
         out[place] = x[:, list(wanted)]
     return out
 
 
 def attempt(
-    tableau: Tableau, values: Values, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
+    equations: Equations, values: Values, s: np.ndarray, right: Columns, wanted: tuple[int, ...]
 ) -> tuple[np.ndarray, np.ndarray]:
     """As `solve`, from the symbols' values; and where the result is good: elsewhere it is 0."""
-    pattern = tableau.pattern
-    shape = s.shape if tableau.designs is None else (tableau.designs, *s.shape)
+    pattern = equations.pattern
+    shape = s.shape if equations.designs is None else (equations.designs, *s.shape)
     if s.size == 1 and np.prod(shape) <= FEW:
-        count = tableau.designs or 1
+        count = equations.designs or 1
         there = [np.broadcast_to(v[..., 0], count) if isinstance(v, np.ndarray) else v for v in values]
         x, good = dense.attempt(pattern, there, count, right, LIMIT)
         if good.all():

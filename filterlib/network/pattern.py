@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, MutableMapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple, TypeAlias, TypeVar
+from typing import NamedTuple, Protocol, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -126,3 +126,18 @@ def join(group: MutableMapping[Node, Node], a: Node, b: Node) -> bool:
     first, second = root(group, a), root(group, b)
     group[first] = second
     return first != second
+
+
+class Equations(Protocol):
+    """A pattern with its values at frequencies, for one or several designs: what an elimination asks of a circuit."""
+
+    @property
+    def pattern(self) -> Pattern:
+        """Which symbol is where."""
+
+    @property
+    def designs(self) -> int | None:
+        """How many designs they stand for, None of one."""
+
+    def values(self, frequencies: np.ndarray, s: np.ndarray) -> Values:
+        """The value of every symbol."""

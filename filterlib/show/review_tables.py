@@ -16,7 +16,7 @@ from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stress import Heat, worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
-from filterlib.show.table import Row, Table, cells, column, heads, table
+from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table
 from filterlib.system.clip import TERMINALS
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
@@ -24,18 +24,17 @@ from filterlib.system.load import Load
 from filterlib.system.stages import AnyStage, Damping
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.assumptions import assumptions
-from filterlib.words.labels import SYMBOLS, bandwidth_words, place_words, source_words
+from filterlib.words.labels import bandwidth_words, place_words, source_words
 from filterlib.words.measurement_sentences import measurement_words
-from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, share, stress_number
+from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, stress_number
 from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_value, stress_verdict
 from filterlib.words.reading_sentences import as_stated, measured_words, why_not_as_stated
 from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, reason_text, stability_sentence
+from filterlib.words.verdict_sentences import verdict_cell
 
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval
-INTERVAL = "Range (uncertain parameters)"
 PROBABLE = "Probably (9 cases in 10)"
-RANGE = "Range"  # the same in tables as wide as the paper
 
 
 def requirements_table(result: ReviewResult) -> Table:
@@ -53,14 +52,6 @@ def requirements_table(result: ReviewResult) -> Table:
         (INTERVAL, lambda verdict: interval_text(verdict.low, verdict.high, verdict.unit, verdict.digits)),
         ("Worst at", lambda verdict: verdict.point),
     )
-
-
-def verdict_cell(verdict: Verdict) -> str:
-    """A verdict with its symbol."""
-    if verdict.verdict == "probably met":
-        return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} (at least {share(verdict.plausible)})"
-    on = f": depends on the {verdict.label}" if verdict.depends_on else ""
-    return f"{SYMBOLS[verdict.verdict]} {verdict.verdict}{on}"
 
 
 def parts_table(design: Design) -> Table:

@@ -9,6 +9,8 @@ from typing import TypeAlias, TypeVar
 from filterlib.analysis.described import described, label
 from filterlib.words.quantities import capital, number, share
 
+INTERVAL = "Range (uncertain parameters)"
+RANGE = "Range"  # the same in tables as wide as the paper
 Row = tuple[str, ...]
 T = TypeVar("T")
 Column: TypeAlias = tuple[str, Callable[[T], str]]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,35 +11,18 @@ from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.rules import worst as worst_check
-from filterlib.analysis.verdict import Verdict
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import bank_line
 from filterlib.words.converter_side_sentences import MAY_OSCILLATE, OSCILLATES, little_phase, too_much
 from filterlib.words.labels import SYMBOLS
-from filterlib.words.quantities import capital, joined, margin_text, number, range_text
+from filterlib.words.quantities import joined, margin_text, number
 from filterlib.words.rating_sentences import stress_limit, stress_value
 from filterlib.words.stability_sentences import likelihood
 from filterlib.words.supply_sentences import battery_line, plug_line
 from filterlib.words.switch_on_sentences import switch_on_line
+from filterlib.words.verdict_sentences import Finding
 
-WORD = 12  # letters of the longest verdict
 WARNING = "⚠"
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing that was judged: its ``symbol`` and ``verdict``, what it is, the figure, and the ``limit`` behind a comma."""
-
-    symbol: str
-    verdict: str
-    subject: str
-    figure: str
-    limit: str = ""
-
-    @property
-    def line(self) -> str:
-        """The finding as one line."""
-        return f"{self.symbol} {self.verdict:<{WORD}}  {self.subject}: {self.figure}{self.limit}"
 
 
 def outcome_words(result: ReviewResult) -> tuple[str, str]:
@@ -49,32 +31,6 @@ def outcome_words(result: ReviewResult) -> tuple[str, str]:
     if outcome == "met" and not result.verdicts:
         return "–", "not judged"
     return SYMBOLS[outcome], outcome
-
-
-def requirement_finding(verdict: Verdict) -> Finding:
-    """One requirement: what it is, nominal value, interval, and limit."""
-    subject, limit = _split(
-        capital(verdict.requirement).replace(" peak to peak", "").replace(" with spikes", " and spikes")
-    )
-    return Finding(SYMBOLS[verdict.verdict], verdict.verdict, subject, _figure(verdict), limit)
-
-
-def _split(words: str) -> tuple[str, str]:
-    """A requirement's phrase as what it is and, behind a comma, its limit."""
-    for mark in (", at most ", " at most ", " between ", ", at least ", ", below "):
-        if mark in words:
-            subject, _, limit = words.partition(mark)
-            return subject.removesuffix(" in full bandwidth"), f", {mark.strip(' ,')} {limit}"
-    return words, ""
-
-
-def _figure(verdict: Verdict) -> str:
-    if verdict.unknown is not None:
-        return "unstable" if verdict.unknown == "unstable" else "no figure"
-    value = number(verdict.value, verdict.unit, verdict.digits)
-    ends = range_text(verdict.low, verdict.high, verdict.unit, verdict.digits)
-    where = " where stable" if verdict.turned else ""
-    return f"{value} ({ends}{where})" if " to " in ends else value
 
 
 def facts(result: ReviewResult) -> Iterator[Finding]:

@@ -1,19 +1,73 @@
-"""One requirement and what became of it, in words, with what to measure where it is open."""
+"""One requirement and what became of it, as a line and in words, with what to measure where it is open."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
+from filterlib.words.labels import SYMBOLS
 from filterlib.words.measurement_sentences import measurement_words, what_to_measure
-from filterlib.words.quantities import capital, interval_text, number, share
+from filterlib.words.quantities import capital, interval_text, number, range_text, share
 
+WORD = 12  # letters of the longest verdict
 _UNKNOWN = {
     "unstable": "the circuit is unstable at {point}",
     "no ladder": "a part has no ladder, so no step can be given",
     "no harmonic": "no harmonic is where it has a limit",
 }
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was judged: its ``symbol`` and ``verdict``, what it is, the figure, and the ``limit`` behind a comma."""
+
+    symbol: str
+    verdict: str
+    subject: str
+    figure: str
+    limit: str = ""
+
+    @property
+    def line(self) -> str:
+        """The finding as one line."""
+        return f"{self.symbol} {self.verdict:<{WORD}}  {self.subject}: {self.figure}{self.limit}"
+
+
+def requirement_finding(verdict: Verdict) -> Finding:
+    """One requirement: what it is, nominal value, interval, and limit."""
+    subject, limit = _split(
+        capital(verdict.requirement).replace(" peak to peak", "").replace(" with spikes", " and spikes")
+    )
+    return Finding(SYMBOLS[verdict.verdict], verdict.verdict, subject, _value_and_range(verdict), limit)
+
+
+def _split(words: str) -> tuple[str, str]:
+    """A requirement's phrase as what it is and, behind a comma, its limit."""
+    for mark in (", at most ", " at most ", " between ", ", at least ", ", below "):
+        if mark in words:
+            subject, _, limit = words.partition(mark)
+            return subject.removesuffix(" in full bandwidth"), f", {mark.strip(' ,')} {limit}"
+    return words, ""
+
+
+def _value_and_range(verdict: Verdict) -> str:
+    if verdict.unknown is not None:
+        return "unstable" if verdict.unknown == "unstable" else "no figure"
+    value = number(verdict.value, verdict.unit, verdict.digits)
+    ends = range_text(verdict.low, verdict.high, verdict.unit, verdict.digits)
+    where = " where stable" if verdict.turned else ""
+    return f"{value} ({ends}{where})" if " to " in ends else value
+
+
+def verdict_cell(verdict: Verdict) -> str:
+    """A verdict with its symbol."""
+    if verdict.verdict == "probably met":
+        return f"{SYMBOLS[verdict.verdict]} {verdict.verdict} (at least {share(verdict.plausible)})"
+    on = f": depends on the {verdict.label}" if verdict.depends_on else ""
+    return f"{SYMBOLS[verdict.verdict]} {verdict.verdict}{on}"
 
 
 def verdict_sentence(verdict: Verdict, closing: MeasurementValues | None = None) -> str:

@@ -11,8 +11,8 @@ import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal, applied
 from filterlib.analysis.described import Decibels, Unit, Volts, Watts
-from filterlib.analysis.ripple.at_load import GRID, Seen, narrow_and_wide, seen, seen_several
-from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.ripple.at_load import GRID, Seen, seen, seen_several
+from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design

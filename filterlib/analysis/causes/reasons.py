@@ -22,8 +22,8 @@ from filterlib.analysis.causes.worst import Cause, causes_of, clash_of, one_line
 from filterlib.analysis.described import Unit
 from filterlib.analysis.failing import Failing
 from filterlib.analysis.judgement import Judgement, deciding_figure, failings
-from filterlib.analysis.ripple.at_load import Seen, narrow_and_wide, seen
-from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.ripple.at_load import Seen, seen
+from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part

@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from filterlib.analysis.described import Ratio, Volts
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, driven, from_transfers, spectra
+from filterlib.analysis.ripple.spectra import Spectra, driven, from_transfers, narrow_and_wide, spectra
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.netlist import Value
-from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 
 GRID = np.logspace(3, 8, 201)  # [Hz]
@@ -38,12 +37,6 @@ class Seen:
         (place,) = self.spectra.places
         amplitude: Value = 2 * np.abs(self.spectra.whole(place)[..., 0])
         return amplitude
-
-
-def narrow_and_wide(design: Design) -> tuple[Band, Band]:
-    """The two bands in which a load is looked at: 20 MHz and full bandwidth."""
-    narrow, wide, *_ = bands(design)
-    return narrow, wide
 
 
 def seen_several(solutions: Sequence[Solution], load: str) -> list[Seen | FilterlibError]:

@@ -71,6 +71,12 @@ def named_band(design: Design, label: str) -> Band:
     return labelled[label]
 
 
+def narrow_and_wide(design: Design) -> tuple[Band, Band]:
+    """The two bands in which a load is looked at: 20 MHz and full bandwidth."""
+    narrow, wide, *_ = bands(design)
+    return narrow, wide
+
+
 Place = TypeVar("Place", bound=Hashable)  # its name, or any label
 
 

@@ -9,8 +9,8 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
-from filterlib.analysis.ripple.at_load import narrow_and_wide, seen
-from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.ripple.at_load import seen
+from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
 

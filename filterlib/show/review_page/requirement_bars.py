@@ -14,8 +14,8 @@ from filterlib.analysis.verdict import Verdict
 from filterlib.show.letters import text_width
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import Requirement, VoltageRequirement
-from filterlib.words.findings import Finding, requirement_finding
 from filterlib.words.quantities import interval_text, number
+from filterlib.words.verdict_sentences import Finding, requirement_finding
 
 WIDE, HIGH, EDGE = 340.0, 44.0, 6.0  # [px] of one bar's drawing, and left free at its sides
 ROOM = 1.15  # of the longest bar: where the scale ends
