@@ -10,10 +10,10 @@ from filterlib.analysis.converter_side.converter_side import ConverterSide, Osci
 from filterlib.analysis.described import Joules
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
-from filterlib.analysis.linear.frequency_response import BodeResult, bode
+from filterlib.analysis.linear.frequency_response import BodeResult, bode_at
 from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
-from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
-from filterlib.analysis.linear.steps import StepsResult, no_steps, steps
+from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance_at
+from filterlib.analysis.linear.steps import StepsResult, no_steps, steps_at
 from filterlib.analysis.ripple.spectra import named_band
 from filterlib.analysis.stability.margins import Margin, margins
 from filterlib.analysis.stability.part_limits import PartLimits, part_limits
@@ -164,10 +164,10 @@ def _with_responses(point: PointJudgement) -> PointResult:
         stress=point.stress,
         emissions=point.emissions,
         over=point.over,
-        bode={load: bode(solution, load) for load in loads},
-        impedance={load: impedance(solution, load) for load in loads},
+        bode=bode_at(solution, loads),
+        impedance=impedance_at(solution, loads),
         insertion=insertion(solution),
-        steps={load: steps(solution, load) if stable else no_steps(solution, load, reason) for load in loads},
+        steps=steps_at(solution, loads) if stable else {load: no_steps(solution, load, reason) for load in loads},
         margins=margins(solution),
     )
 

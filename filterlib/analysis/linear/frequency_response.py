@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from filterlib.analysis.described import Decibels, Hertz, Ratio
+from filterlib.network.netlist import Output
 from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
@@ -46,18 +48,28 @@ def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES
     >>> abs(bode(solution, "modem", frequencies=np.array([180e3])).load_over_source).round(4).tolist()
     [0.044]
     """
-    port = solution.design.named_load(load).port
-    at_load, at_terminals = solution.circuit.transfer(frequencies, "ripple", [port, (PLUS, RETURN)])
-    without = solution.without_filter.transfer(frequencies, "ripple", port)
-    return BodeResult(
-        point=solution.point,
-        load=load,
-        frequencies=frequencies,
-        load_over_source=at_load,
-        load_over_terminals=at_load / at_terminals,
-        with_over_without=at_load / without,
-        resonances=peaks(frequencies, decibels(np.abs(at_load))),
-    )
+    return bode_at(solution, [load], frequencies=frequencies)[load]
+
+
+def bode_at(
+    solution: Solution, loads: Sequence[str], *, frequencies: np.ndarray = FREQUENCIES
+) -> dict[str, BodeResult]:
+    """`bode` at each of several loads, from one elimination with the filter and one without."""
+    ports: list[Output] = [solution.design.named_load(load).port for load in loads]
+    *with_filter, at_terminals = solution.circuit.transfer(frequencies, "ripple", [*ports, (PLUS, RETURN)])
+    without_filter = solution.without_filter.transfer(frequencies, "ripple", ports)
+    return {
+        load: BodeResult(
+            point=solution.point,
+            load=load,
+            frequencies=frequencies,
+            load_over_source=at_load,
+            load_over_terminals=at_load / at_terminals,
+            with_over_without=at_load / without,
+            resonances=peaks(frequencies, decibels(np.abs(at_load))),
+        )
+        for load, at_load, without in zip(loads, with_filter, without_filter, strict=True)
+    }
 
 
 def prominent(values: np.ndarray, least: float) -> list[int]:

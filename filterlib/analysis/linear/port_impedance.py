@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,17 +44,28 @@ def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUE
     >>> abs(impedance(solution, "modem", frequencies=np.array([1e3, 180e3])).seen_by_load).round(2).tolist()
     [0.45, 0.43]
     """
-    wanted = solution.design.named_load(load)
+    return impedance_at(solution, [load], frequencies=frequencies)[load]
+
+
+def impedance_at(
+    solution: Solution, loads: Sequence[str], *, frequencies: np.ndarray = FREQUENCIES
+) -> dict[str, ImpedanceResult]:
+    """`impedance` at each of several loads; the converter sees the same from all of them."""
+    every = [solution.design.named_load(load) for load in loads]
+    seen_by_converter = seen_from_converter(solution.without_converter, frequencies)
     with np.errstate(divide="ignore", invalid="ignore"):
-        load_input = 1 / input_admittance(solution, wanted, frequencies)
-    return ImpedanceResult(
-        point=solution.point,
-        load=load,
-        frequencies=frequencies,
-        seen_by_load=solution.with_load_open(wanted).impedance(frequencies, *wanted.port),
-        seen_by_converter=seen_from_converter(solution.without_converter, frequencies),
-        load_input=load_input,
-    )
+        inputs = [1 / input_admittance(solution, one, frequencies) for one in every]
+    return {
+        one.name: ImpedanceResult(
+            point=solution.point,
+            load=one.name,
+            frequencies=frequencies,
+            seen_by_load=solution.with_load_open(one).impedance(frequencies, *one.port),
+            seen_by_converter=seen_by_converter,
+            load_input=load_input,
+        )
+        for one, load_input in zip(every, inputs, strict=True)
+    }
 
 
 def seen_from_converter(circuit: Circuit, frequencies: np.ndarray) -> np.ndarray:
