@@ -57,9 +57,10 @@ if TYPE_CHECKING:
     from filterlib.system.changes import changed, value
     from filterlib.system.converter import FixtureCapacitor
     from filterlib.system.design import Design
+    from filterlib.system.places import with_values
     from filterlib.system.solution import Solution, solve, solve_all
     from filterlib.system.state import State
-    from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+    from filterlib.system.uncertain_parameters import uncertain_parameters
     from filterlib.system.writing import save_design
     from filterlib.units import format_quantity, quantity
 
@@ -187,16 +188,14 @@ _HOMES = {
     ),
     "system.converter": ("FixtureCapacitor",),
     "system.design": ("Design",),
+    "system.places": ("with_values",),
     "system.solution": (
         "Solution",
         "solve",
         "solve_all",
     ),
     "system.state": ("State",),
-    "system.uncertain_parameters": (
-        "uncertain_parameters",
-        "with_values",
-    ),
+    "system.uncertain_parameters": ("uncertain_parameters",),
     "system.writing": ("save_design",),
     "units": (
         "format_quantity",

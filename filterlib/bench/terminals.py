@@ -66,7 +66,9 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     current = design.full_current if ripple.load_current is None else ripple.load_current
     _refuse_unnamed(design, file)
     try:
-        return as_measured(design.replace(converter=_told(converter, taken, current)))
+        known = design.replace(converter=_told(converter, taken, current))
+        stages = as_measured(known)
+        return known if stages is known.filter else known.replace(filter=stages)
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None
     except FilterlibError as error:

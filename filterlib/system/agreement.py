@@ -12,11 +12,11 @@ from filterlib.network.extremes import Real
 from filterlib.system.arrangement import Arrangement
 from filterlib.system.contradictions import contradiction
 from filterlib.system.design import Design
-from filterlib.system.places import path, rebuilt
+from filterlib.system.places import path, rebuilt, with_values
 from filterlib.system.scales import INSTRUMENTS
 from filterlib.system.source_spectra import ScaleError, source_spectra
 from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters
 
 ALONE = 9  # shares of its range at which each uncertain parameter is tried alone
 DRAWS, EACH = (

@@ -14,7 +14,14 @@ from filterlib.system.converter import Converter
 from filterlib.system.input_side import steps_up
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
-from filterlib.system.source_spectra import SourceSpectra, node_voltage, samples, spike_shape, switching_current
+from filterlib.system.source_shapes import (
+    SourceSpectra,
+    node_voltage,
+    samples,
+    spike_shape,
+    switching_current,
+    with_dc,
+)
 
 MOST = 8192  # harmonics of a burst; what is above is left out
 
@@ -96,9 +103,9 @@ def _grouped(
     return replace(
         steady,
         frequencies=np.concatenate([[0.0], frequencies]),
-        ripple=_with_dc(feasible * ripple),
-        spike=_with_dc(feasible * spike_height * _spikes(once, count) * group),
-        common_mode=_with_dc(feasible * node_voltage(once, k) * group),
+        ripple=with_dc(feasible * ripple),
+        spike=with_dc(feasible * spike_height * _spikes(once, count) * group),
+        common_mode=with_dc(feasible * node_voltage(once, k) * group),
     )
 
 
@@ -185,7 +192,3 @@ def _height(known: Harmonics, shape: Harmonics) -> Value:
     size = np.sum(np.abs(shape) ** 2, axis=-1, keepdims=True)
     height: np.ndarray = np.sum(np.real(known * np.conj(shape)), axis=-1, keepdims=True) / np.where(size > 0, size, 1.0)
     return height if np.ndim(height) > 1 else float(height[0])
-
-
-def _with_dc(harmonics: Harmonics) -> Harmonics:
-    return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)

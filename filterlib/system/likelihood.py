@@ -9,7 +9,8 @@ from filterlib.network.shapes import rectangle, triangle
 from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.measuring import Probe
-from filterlib.system.source_spectra import SourceSpectra, source_spectra, switching_current
+from filterlib.system.source_shapes import SourceSpectra, switching_current
+from filterlib.system.source_spectra import source_spectra
 
 SPREAD = 0.1  # of the logarithm, of a reading about what the model reads, and of a pulse about its average: no source
 SWING = 0.1, 1.2

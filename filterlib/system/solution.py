@@ -21,9 +21,10 @@ from filterlib.system.input import on_input
 from filterlib.system.light_load import Discontinuous, LightLoad, discontinuous, full_load, light_load
 from filterlib.system.load import Load
 from filterlib.system.measured_inside import measured_inside
-from filterlib.system.source_spectra import SourceSpectra, source_spectra
+from filterlib.system.places import with_values
+from filterlib.system.source_shapes import SourceSpectra
+from filterlib.system.source_spectra import source_spectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import with_values
 
 SHUNT = 1.0  # [ohm] in parallel with a port that is looked into, so that a constant current alone leaves no node open
 

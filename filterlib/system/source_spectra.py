@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
-from filterlib.network.shapes import falling_pulse, ring, triangle
 from filterlib.parts.base import Value
 from filterlib.system.contradictions import contradiction
 from filterlib.system.converter import Arrangement, Converter
@@ -20,6 +19,7 @@ from filterlib.system.input import on_input
 from filterlib.system.measuring import Probe
 from filterlib.system.recorded import Recorded
 from filterlib.system.scales import FEW, Flags, scaled
+from filterlib.system.source_shapes import SourceSpectra, node_voltage, samples, spike_shape, switching_current, with_dc
 
 TOP = 100e6  # highest harmonic [Hz] where no ring asks for more
 RING_TOP = 4.0  # with a ring: this multiple of its frequency
@@ -29,29 +29,6 @@ class ScaleError(FilterlibError):
     """Stated figures that contradict each other."""
 
 
-@dataclass(frozen=True)
-class SourceSpectra:
-    """Complex Fourier coefficients c_k, k = 0 .. harmonics, of the converter's sources; (h + 1,) or (designs, h + 1).
-
-    ``ripple`` and ``spike`` [V]: the electromotive force in series with the internal impedance; their sum is applied.
-    ``common_mode`` [V]: the switching node. ``feasible``: bool, (designs, 1) or scalar: False where the stated figures
-    contradict each other for these values of the uncertain parameters (the coefficients are then NaN). ``largest_factor``: largest
-    |emf / probe| used inside the measured band, at ``largest_factor_frequency`` [Hz]. ``current``: height of the pulse or
-    peak to peak of the triangle inside [A], (designs, 1) or a number; NaN of a recording. ``needed``: the least that ripple and
-    spike could read beside the other's stated figure [V], of many designs beside common-mode current alone.
-    """
-
-    frequencies: Real
-    ripple: Harmonics
-    spike: Harmonics
-    common_mode: Harmonics
-    feasible: bool | Flags
-    largest_factor: float
-    largest_factor_frequency: float
-    current: Value = np.nan
-    needed: tuple[Value, Value] = (0.0, 0.0)
-
-
 def harmonic_count(converter: Converter) -> int:
     """How many harmonics bandwidths and ring ask for, the ring's at the upper end of its range: so many designs have as many as one."""
     rings = [converter.spike.ring_frequency] if converter.spike is not None else []
@@ -59,19 +36,6 @@ def harmonic_count(converter: Converter) -> int:
         rings.append(converter.common_mode.ring.frequency)
     top = max([TOP, *(RING_TOP * one.high for one in rings)])
     return int(np.ceil(top / converter.switching_frequency))
-
-
-def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harmonics:
-    """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
-
-    The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
-    switch is open, on average, which falls by ``pulse_fall``. Both with corners rounded over the edge time. Where the shape is not stated, the
-    triangle.
-    """
-    duty = converter.duty.value
-    pulse = converter.shape == "pulse"
-    wave = falling_pulse(harmonics, duty, converter.pulse_fall.value) if pulse else triangle(harmonics, duty)
-    return np.asarray(wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency))
 
 
 def source_spectra(converter: Converter, load_current: float, *, input_voltage: float | None = None) -> SourceSpectra:
@@ -155,9 +119,9 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
     worst = np.argmax(factors.max(axis=0))
     return SourceSpectra(
         frequencies=np.concatenate([[0.0], frequencies]),
-        ripple=_with_dc(a * ripple),
-        spike=_with_dc(b * spike),
-        common_mode=_with_dc(node),
+        ripple=with_dc(a * ripple),
+        spike=with_dc(b * spike),
+        common_mode=with_dc(node),
         feasible=feasible,
         largest_factor=float(np.max(factors)),
         largest_factor_frequency=float(frequencies[probe.within][worst]),
@@ -170,38 +134,6 @@ def _shapes(converter: Converter, k: NDArray[np.int_], inner: Harmonics) -> tupl
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
     ripple = switching_current(converter, k) * converter.transfer_impedance(k * converter.switching_frequency, inner)
     return ripple, np.zeros_like(ripple) if converter.spike is None else spike_shape(converter, len(k))
-
-
-def _with_dc(harmonics: Harmonics) -> Harmonics:
-    return np.concatenate([np.zeros((*harmonics.shape[:-1], 1)), harmonics], axis=-1)
-
-
-def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
-    """The switching node [V]: a trapezoid, high while the switch is closed (step-down) or open (pulse output)."""
-    if converter.common_mode is None:
-        return np.zeros(k.shape, complex)
-    return converter.common_mode.node(
-        len(k), converter.period, converter.duty.value, converter.edge_time.value,
-        high_first=_directions(converter)[0] > 0,
-    )  # fmt: skip
-
-
-def spike_shape(converter: Converter, count: int) -> Harmonics:
-    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike.second_edge`."""
-    assert converter.spike is not None
-    frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
-    period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
-    onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
-    starts = 0.0, duty * period
-    first, second = _directions(converter)
-    signs = first, second * converter.spike.second_edge
-    wave = ring(period, frequency, cycles / frequency, starts, signs=signs, harmonics=count)
-    return np.asarray(wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period))
-
-
-def _directions(converter: Converter) -> tuple[int, int]:
-    """Where the switch closes, and opens: a pulse output's current ends and begins, a triangle turns up and down."""
-    return (-1, 1) if converter.shape == "pulse" else (1, -1)
 
 
 def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics, converted: Harmonics) -> Harmonics:
@@ -226,12 +158,6 @@ def reading(converter: Converter, arrangement: Arrangement, sources: SourceSpect
     return peak_to_peak(
         probe.transfer * (sources.ripple + sources.spike)[..., 1:] + probe.conversion * sources.common_mode[..., 1:]
     )
-
-
-def samples(harmonics: Harmonics) -> Real:
-    """One period from c_1 .. c_n at four points or more to the highest harmonic; (..., n) -> (..., points)."""
-    count = 2 ** int(np.ceil(np.log2(4 * harmonics.shape[-1] + 4)))
-    return np.asarray(np.fft.irfft(_with_dc(harmonics), count, axis=-1) * count)
 
 
 def _scales(

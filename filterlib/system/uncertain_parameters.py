@@ -4,19 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any, cast
 
 import numpy as np
-from pydantic import BaseModel
 
-from filterlib.parts.base import Part, Values
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.system.places import path, rebuilt
-from filterlib.system.ranged import Ranged
-from filterlib.system.shared_capacitor import following
 from filterlib.system.stages import SeriesChoke
 from filterlib.system.uncertain_parameter import UncertainParameter, ranges, toleranced
 
@@ -115,30 +109,3 @@ def _grown(one: UncertainParameter, growth: float) -> UncertainParameter:
         f"{one.why}; and in the cold, where no curve is stated, {growth:.2g} times as much (common practice, no source)"
     )
     return replace(one, high=growth * one.high, stated=False, why=why)
-
-
-def with_values(design: Design, values: Values) -> Design:
-    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
-
-    Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
-    Raises FilterlibError for another key that leads nowhere.
-
-    >>> import filterlib
-    >>> from filterlib.parts.tables import data_folder
-    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> filterlib.value(filterlib.with_values(design, {"converter.duty": 0.5}), "converter.duty")
-    0.5
-    """
-    design = design.model_copy(update={"couplings": design.all_couplings})
-    known = following(design, values)
-    places = {path(design, key): value for key, value in known.items() if not key.startswith("input_side.")}
-    return cast(Design, rebuilt(design, places, _unchecked))
-
-
-def _unchecked(model: BaseModel, values: dict[str, Any]) -> BaseModel:
-    """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
-    old = {name: getattr(model, name) for name in values}
-    new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
-    if isinstance(model, Part):  # what is assumed of it stays as it is, whatever it was assumed from
-        return model.replace(**{name: one.value for name, one in model.assumed.items()} | new)
-    return model.model_copy(update=new)

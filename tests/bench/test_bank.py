@@ -23,9 +23,9 @@ from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
 from filterlib.network.circuit import Circuit
 from filterlib.system.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
 from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
+from filterlib.system.places import with_values
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
-from filterlib.system.uncertain_parameters import with_values
 from filterlib.words.measurement_sentences import bank_sentence
 from filterlib.words.review_sentences import trust
 from tests.bench import converters as own

@@ -31,8 +31,9 @@ from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.tables import data_folder
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.calibration.files import write
 from tests.calibration.plants import case
 from tests.calibration.trials import FIGURE

@@ -10,8 +10,9 @@ from filterlib.network.extremes import Mixture, Samples, peak_to_peak
 from filterlib.parts.tables import data_folder
 from filterlib.system.converter import RETURN
 from filterlib.system.measuring import Probe, measuring_circuit
+from filterlib.system.places import with_values
 from filterlib.system.source_spectra import ScaleError, source_spectra
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.system.writing import design_toml
 from tests.designs import converter, design, resistive, shunt
 

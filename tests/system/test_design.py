@@ -6,8 +6,9 @@ from numpy.testing import assert_allclose
 
 from filterlib.errors import FilterlibError, InputError
 from filterlib.system.couplings import loops, possible
+from filterlib.system.places import with_values
 from filterlib.system.requirements import RippleRequirement
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 WIRE = {"kind": "wire", "part": {"kind": "wire_pair", "length": "2 m", "awg": 20, "spacing": "2 mm"}}

@@ -15,14 +15,10 @@ from filterlib.network.waveform import Waveform, lowpass_response
 from filterlib.system.converter import RETURN, Converter
 from filterlib.system.input import on_input
 from filterlib.system.measuring import measuring_circuit, probe_transfer
+from filterlib.system.places import with_values
 from filterlib.system.scales import INSTRUMENTS, beside
-from filterlib.system.source_spectra import (
-    ScaleError,
-    harmonic_count,
-    source_spectra,
-    switching_current,
-)
-from filterlib.system.uncertain_parameters import with_values
+from filterlib.system.source_shapes import switching_current
+from filterlib.system.source_spectra import ScaleError, harmonic_count, source_spectra
 from filterlib.units import quantity
 from tests.designs import converter, design
 

@@ -14,10 +14,11 @@ from filterlib.system.chassis import CommonMode, NodeRing
 from filterlib.system.converter import Converter
 from filterlib.system.load import Load
 from filterlib.system.model import Model, marks
+from filterlib.system.places import with_values
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.source_spectra import source_spectra
 from filterlib.system.uncertain_parameter import ranges, toleranced
-from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters
 from filterlib.units import quantity
 from tests.designs import converter, design, film, series, shunt
 from tests.system.test_design import whole

@@ -11,7 +11,7 @@ from filterlib import load_design
 from filterlib.errors import FilterlibError, InputError, OutputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.changes import changed, value, with_clip
-from filterlib.system.uncertain_parameters import with_values
+from filterlib.system.places import with_values
 from filterlib.system.writing import design_toml, save_design
 
 DESIGNS = sorted((data_folder() / "designs").glob("*.toml"))

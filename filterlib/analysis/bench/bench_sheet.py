@@ -21,6 +21,7 @@ from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED, OWN_CLIP
 from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
+from filterlib.system.places import with_values
 from filterlib.system.requirements import (
     DropRequirement,
     RippleRequirement,
@@ -29,7 +30,7 @@ from filterlib.system.requirements import (
     VoltageRequirement,
 )
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 FILLED = 6.0  # of the eight divisions of a screen, that a reading should fill at most: common practice, no source
 FINEST = 1e-3  # [V/div] of an ordinary oscilloscope with a 1x probe: common practice, no source

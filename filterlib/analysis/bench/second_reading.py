@@ -14,10 +14,11 @@ from filterlib.analysis.uncertainty.interval import Metric, search
 from filterlib.preferred import nearest_preferred
 from filterlib.system.converter import FixtureCapacitor
 from filterlib.system.design import Design
+from filterlib.system.places import with_values
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.stages import ShuntCapacitor
 from filterlib.system.uncertain_parameter import Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 LEAST, LARGEST = 1e-7, 1e-3  # [F] of a test capacitor that one holds across terminals: common practice, no source
 TELLING = (0.3, 10.0)

@@ -36,10 +36,11 @@ from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.input_side import SOURCE
 from filterlib.system.limits import LimitFile
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra
+from filterlib.system.source_shapes import SourceSpectra
 from filterlib.system.uncertain_parameter import Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import decibels, from_decibels
 
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source

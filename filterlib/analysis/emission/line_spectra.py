@@ -23,7 +23,7 @@ from filterlib.system.input import on_input
 from filterlib.system.input_side import SOURCE, InputSide, input_current, mean_input_current
 from filterlib.system.limits import INSIDE, LimitFile, find_limit
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra
+from filterlib.system.source_shapes import SourceSpectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import UncertainParameter
 

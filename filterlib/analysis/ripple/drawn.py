@@ -8,7 +8,7 @@ from filterlib.network.extremes import Real
 from filterlib.system.design import Design
 from filterlib.system.likelihood import log_likelihood
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra
+from filterlib.system.source_shapes import SourceSpectra
 from filterlib.system.state import State
 from filterlib.system.uncertain_parameter import Columns
 

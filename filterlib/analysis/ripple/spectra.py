@@ -25,7 +25,8 @@ from filterlib.system.load import ReflectedRipple
 from filterlib.system.measuring import measuring_circuit
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import SourceSpectra, samples, source_spectra
+from filterlib.system.source_shapes import SourceSpectra, samples
+from filterlib.system.source_spectra import source_spectra
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000

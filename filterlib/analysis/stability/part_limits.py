@@ -16,8 +16,8 @@ from filterlib.parts.base import Value
 from filterlib.parts.capacitor import WET, Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameters import with_values
 
 COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source
 REACH = 30.0  # times its value, or a thirtieth, as far as a part's value is followed

@@ -14,9 +14,10 @@ from filterlib.analysis.uncertainty.moved_alone import Key, alone, argmax, argmi
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.base import Value
 from filterlib.system.design import Design
+from filterlib.system.places import with_values
 from filterlib.system.scales import FEW
 from filterlib.system.uncertain_parameter import Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box

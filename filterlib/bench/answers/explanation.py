@@ -20,8 +20,8 @@ from filterlib.bench.answers.spectrum_answer import drawn_cases
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.answers.trials import Trial, stations, trial, trials
 from filterlib.errors import FilterlibError
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import with_values
 
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
 EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings

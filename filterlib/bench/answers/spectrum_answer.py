@@ -19,9 +19,9 @@ from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.measurement import Measurement
 from filterlib.network.spectrum import lowpass_response
 from filterlib.system.design import Design
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameter import Columns
-from filterlib.system.uncertain_parameters import with_values
 
 _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same

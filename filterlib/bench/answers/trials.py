@@ -20,9 +20,10 @@ from filterlib.network.extremes import rough_peak_to_peak
 from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED
 from filterlib.system.design import Design
+from filterlib.system.places import with_values
 from filterlib.system.solution import Solution, solve
 from filterlib.system.uncertain_parameter import Columns
-from filterlib.system.uncertain_parameters import uncertain_parameters, with_values
+from filterlib.system.uncertain_parameters import uncertain_parameters
 
 CASES = 32
 """Plausible cases that stand for all."""

@@ -10,8 +10,8 @@ from filterlib.analysis.linear.modal_two_port import PORTS, mixed, modal_two_por
 from filterlib.errors import QuantityError
 from filterlib.parts.tables import data_folder
 from filterlib.system.converter import CHASSIS
+from filterlib.system.places import with_values
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import with_values
 from tests.dense import dense_transfer
 from tests.designs import common_mode, design, film, series, shunt
 

@@ -10,8 +10,8 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.tolerance import peak_to_peak, tolerance
 from filterlib.errors import FilterlibError
+from filterlib.system.places import with_values
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import with_values
 from tests.designs import common_mode, converter, design, film, shunt
 
 
