@@ -21,8 +21,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network import dense
-from filterlib.network.pattern import ONE, Columns, Sum
-from filterlib.network.tableau import Tableau
+from filterlib.network.pattern import ONE, Columns, Equations, Sum
 
 FAR = 1e40  # a shift above (and 1/FAR below) every pole [1/s]
 BAND = 2.0  # decades to a band
@@ -47,10 +46,9 @@ class Band:
 class Memory:
     """The pencil of one design, and its map T from memory to memory at a shift."""
 
-    def __init__(self, tableau: Tableau, design: int = 0) -> None:
-        self.pattern = tableau.pattern
-        values = [float(s.value[design, 0] if isinstance(s.value, np.ndarray) else s.value) for s in tableau.symbols]
-        growth = [bool(s.growth) for s in tableau.symbols]
+    def __init__(self, equations: Equations, design: int = 0) -> None:
+        self.pattern = equations.pattern
+        values, growth = equations.of_design(design)
         still = [0.0 if g else v for g, v in zip(growth, values, strict=True)]
         moving = [v if g else 0.0 for g, v in zip(growth, values, strict=True)]
         self.g, self.c = (dense.assemble_laws(self.pattern, part, 1)[0] for part in (still, moving))
@@ -253,7 +251,7 @@ def _decays(band: Band, c: np.ndarray, t: np.ndarray, order: int) -> tuple[np.nd
     return np.einsum("ok,tkj->ojt", start, powers), integral
 
 
-def of(tableau: Tableau, right: Columns | None = None) -> list[Modes]:
+def of(equations: Equations, right: Columns | None = None) -> list[Modes]:
     """Poles of every design, with residues for right-hand sides."""
-    sides = None if right is None else dense.right_sides(tableau.pattern.size, right)
-    return [Modes(*bands(Memory(tableau, design), sides)) for design in range(tableau.designs or 1)]
+    sides = None if right is None else dense.right_sides(equations.pattern.size, right)
+    return [Modes(*bands(Memory(equations, design), sides)) for design in range(equations.designs or 1)]

@@ -129,7 +129,7 @@ def join(group: MutableMapping[Node, Node], a: Node, b: Node) -> bool:
 
 
 class Equations(Protocol):
-    """A pattern with its values at frequencies, for one or several designs: what an elimination asks of a circuit."""
+    """A pattern with its values, for one or several designs: what is asked of a circuit by whoever solves it."""
 
     @property
     def pattern(self) -> Pattern:
@@ -139,5 +139,15 @@ class Equations(Protocol):
     def designs(self) -> int | None:
         """How many designs they stand for, None of one."""
 
+    @property
+    def divisible(self) -> bool:
+        """Whether some of the designs can be taken."""
+
+    def part(self, chosen: slice) -> Equations:
+        """The same for some of the designs."""
+
     def values(self, frequencies: np.ndarray, s: np.ndarray) -> Values:
-        """The value of every symbol."""
+        """The value of every symbol at frequencies."""
+
+    def of_design(self, design: int) -> tuple[list[float], list[bool]]:
+        """The symbols' values of one design, without s, and which of them grow with it."""

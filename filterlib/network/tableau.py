@@ -81,6 +81,11 @@ class Tableau:
 
     # ---- what it answers ------------------------------------------------------------------------------------------
 
+    def of_design(self, design: int) -> tuple[list[float], list[bool]]:
+        """The symbols' values of one design, without s, and which of them grow with it."""
+        values = [s.value[design, 0] if isinstance(s.value, np.ndarray) else s.value for s in self.symbols]
+        return list(map(float, values)), [bool(s.growth) for s in self.symbols]
+
     def node(self, name: str) -> int | None:
         """Row and column of a node; None for the reference.
 

@@ -14,8 +14,6 @@ from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 
-from filterlib.network.pattern import Values
-
 Part: TypeAlias = tuple[float, int]  # a factor, and the variable that it multiplies; variable 0 is the number 1
 Number: TypeAlias = float | complex | np.ndarray
 ZERO: Part = (0.0, 0)
@@ -47,7 +45,7 @@ class Program:
     answers: tuple[tuple[float, int], ...]
     good: int
 
-    def run(self, values: Values) -> tuple[list[Number], np.ndarray | bool]:
+    def run(self, values: Sequence[float | np.ndarray]) -> tuple[list[Number], np.ndarray | bool]:
         """The answers for the symbols' values, and where they are good.
 
         Raises
