@@ -105,3 +105,12 @@ def test_what_is_learned_has_a_place_before_anything_is_computed(name, words, tm
     Path("nowhere.toml").symlink_to("gone.toml")
     assert main(["bench", CLEAN, "--reading", "modem 20MHz 5 mV", "--learned", name]) == 2
     assert words in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("line", ["modm 20MHz", "modem 21MHz", "modem 20MHz nowhere"])
+def test_a_wrong_line_of_a_readings_file_is_said_with_that_file(line, tmp_path, capsys):
+    """It was said of the design file, which has no such line."""
+    file = tmp_path / "readings.toml"
+    file.write_text(f'[readings]\n"modem 20MHz" = "4.8 mV"\n"{line}" = "5 mV at 2 A"\n', encoding="utf-8")
+    assert main(["bench", CLEAN, "--readings", str(file)]) == 2
+    assert capsys.readouterr().err.startswith(f'filterlib: {file}: readings: reading "{line} 5 mV')

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+from filterlib.parts.tables import data_folder
 from tests.faults.test_commands_under_faults import NEW
 from tests.fuzz.sweep import RARE, text_of
 
@@ -31,6 +32,7 @@ def test_two_runs_write_the_same_bytes(tmp_path):
         ["new", "boost", *NEW],
         ["schema"],
         ["bank", str(board), "--out", "bank"],
+        ["recording", str(data_folder() / "recordings" / "clean-modem.csv"), "--out", "recording"],
     ]
     first, second = (written(tmp_path / seed, seed, commands) for seed in ("1", "2"))
     assert {path.parts[0] for path in first} >= {
@@ -39,5 +41,6 @@ def test_two_runs_write_the_same_bytes(tmp_path):
         "design-keys.html",
         "filter-design.schema.json",
         "bank",
+        "recording",
     }
     assert first == second

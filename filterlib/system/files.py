@@ -57,7 +57,7 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     raw = read_toml(path)
     _refuse_many(raw, file)
     tables, problems = _tables(raw, Path(path))
-    lacking = put_kept(raw, Path(path))
+    lacking, kept = put_kept(raw, Path(path))
     problems += lacking
     unread, broken = bool(problems), ["converter"] if lacking else []
     if prepare is not None:
@@ -80,7 +80,8 @@ def read_design(path: str | Path, *, prepare: Prepare | None = None) -> Design:
     try:
         design = Design(**raw)
     except InputError as error:
-        problems += [Problem(file, p.key, p.value, p.why) for p in error.problems if not _below(p.key, broken)]
+        left = [p for p in error.problems if not _below(p.key, broken)]
+        problems += [Problem(kept.get(".".join(p.key.split(".")[:2]), file), p.key, p.value, p.why) for p in left]
     if problems:
         raise InputError(problems)
     return design

@@ -48,28 +48,29 @@ def kept_text(design: Design, comments: Iterable[str]) -> str:
     return "\n".join([*lines, "[converter]", *(f"{key} = {inline(one)}" for key, one in fields.items()), ""])
 
 
-def put_kept(raw: Toml, path: Path) -> list[Problem]:
-    """A kept model under what a design file states of its converter, which goes before it; what is wrong with it.
+def put_kept(raw: Toml, path: Path) -> tuple[list[Problem], dict[str, str]]:
+    """A kept model under what a design file states of its converter, which goes before it; what is wrong with it, and its file by key.
 
     A name that ends in ".toml" is that of a file beside the design, any other one of `folder`.
     """
     held = raw.get("converter")
     name = held.get("kept") if isinstance(held, dict) else None
     if not isinstance(held, dict) or not isinstance(name, str):
-        return []  # refused with the rest, by the model
+        return [], {}  # refused with the rest, by the model
     try:
         file = path.parent / name if name.endswith(".toml") else kept_file(name)
     except FilterlibError as error:
-        return [Problem(str(path), "converter.kept", name, str(error))]
-    if not file.is_file():
+        return [Problem(str(path), "converter.kept", name, str(error))], {}
+    if not os.path.exists(file):
         known = sorted(one.stem for one in folder().glob("*.toml"))
         nearest = f"; {did_you_mean(name, known)}" if known else ""
-        return [Problem(str(path), "converter.kept", name, f"no converter is kept in {file}{nearest}")]
+        return [Problem(str(path), "converter.kept", name, f"no converter is kept in {file}{nearest}")], {}
     try:
         kept = read_toml(file).get("converter")
     except InputError as error:
-        return list(error.problems)
+        return list(error.problems), {}
     if not isinstance(kept, dict):
-        return [Problem(str(file), "converter", None, "a table [converter] is needed")]
-    raw["converter"] = {**{key: one for key, one in kept.items() if key not in _UNUSED}, **held}
-    return []
+        return [Problem(str(file), "converter", None, "a table [converter] is needed")], {}
+    taken = {key: one for key, one in kept.items() if key not in _UNUSED and key not in held}
+    raw["converter"] = {**taken, **held}
+    return [], {f"converter.{key}": str(file) for key in taken}

@@ -1,6 +1,6 @@
 """`python -m tests.benchmarks.same`: commands on every demo design twice, with texts hashed in another order: the same bytes.
 
-Arguments: the commands, review, verify and damp unless given.
+Arguments: the commands; all that write a folder, unless given.
 """
 
 import os
@@ -14,7 +14,8 @@ ROOT = Path(__file__).parents[2]
 
 def written(command, design, folder, seed):
     """Every file of a command in a process of its own."""
-    command = [sys.executable, "-m", "filterlib.cli", command, str(design), "--out", str(folder)]
+    more = {"compare": [str(design)], "bench": ["--reading", "modem 20MHz 4.8 mV"]}.get(command, [])
+    command = [sys.executable, "-m", "filterlib.cli", command, str(design), *more, "--out", str(folder)]
     subprocess.run(command, cwd=ROOT, check=False, capture_output=True, env=os.environ | {"PYTHONHASHSEED": seed})
     return {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
@@ -22,7 +23,7 @@ def written(command, design, folder, seed):
 def main():
     wrong = 0
     for design in sorted((ROOT / "data" / "designs").glob("*.toml")):
-        for command in sys.argv[1:] or ("review", "verify", "damp"):
+        for command in sys.argv[1:] or ("review", "verify", "damp", "compare", "bench"):
             with tempfile.TemporaryDirectory() as place:
                 first, second = (written(command, design, Path(place) / seed, seed) for seed in ("1", "2"))
             same = first == second and len(first) > 0

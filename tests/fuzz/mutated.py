@@ -4,7 +4,10 @@ import copy
 import random
 from functools import cache
 
+from filterlib import load_design
+from filterlib.bench.answers.readings_file import readings_text
 from filterlib.parts.tables import data_folder
+from filterlib.system.kept import kept_text
 from tests.fuzz.ends import at_ends
 from tests.fuzz.sweep import FED, RARE, TREES
 from tests.system.test_bad_input import EVERY, get, places, written
@@ -199,7 +202,33 @@ def limits():
     return _text("limits", "*.toml")
 
 
-SORTS = ("design", "design", "design", "recording", "recording", "table", "limit", "curve", "touchstone")
+@cache
+def readings():
+    """A filled-in readings file of the bench, with everything that it may say of the scope."""
+    lines = [("modem 20MHz listening", "2 to 5 mV"), ("modem full", "9 mV"), ("terminals 20MHz bare", "100 mV")]
+    text = readings_text(lines).replace('= ""', '= "4.8 mV"')
+    return (text.replace("\n# ", "\n"), text)
+
+
+@cache
+def kept():
+    """A converter's model as the bench keeps it."""
+    return (kept_text(load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), ["of an invented board"]),)
+
+
+SORTS = (
+    "design",
+    "design",
+    "design",
+    "recording",
+    "recording",
+    "table",
+    "limit",
+    "curve",
+    "touchstone",
+    "readings",
+    "kept",
+)
 ENDINGS = {"recording": "csv", "curve": "csv", "touchstone": "s2p"}
 
 
@@ -216,6 +245,8 @@ def file(seed, number):
             "limit": limits,
             "curve": lambda: (curves(),),
             "touchstone": lambda: (touchstones(),),
+            "readings": readings,
+            "kept": kept,
         }
         text = _damaged(chance.choice(whole[sort]()), chance)
     return sort, ENDINGS.get(sort, "toml"), text

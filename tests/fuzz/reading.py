@@ -7,6 +7,7 @@ from contextlib import contextmanager
 import numpy as np
 
 from filterlib import load_design, load_recording
+from filterlib.bench.answers.readings_file import read_readings
 from filterlib.bench.measurement import measure
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.impedance_curve import read_impedance_curve
@@ -50,9 +51,20 @@ NAMING = {  # what a design that names such a file has at its head, as its rippl
     "touchstone": ("", STATED, MEASURED.format("file.s2p", ', connection = "shunt_through"')),
 }
 
+
+def _kept(path):
+    """A design beside it that takes its converter from there."""
+    board = path.with_name("keeper.toml")
+    board.write_text(
+        f'name = "board"\n[converter]\nkept = "{path.name}"\n{BOARD[BOARD.index("[[load]]") :].format(tail="")}',
+        encoding="utf-8",
+    )
+    return load_design(board)
+
+
 READERS = {
     "design": load_design, "recording": _recording, "table": load_table, "limit": load_limit, "curve": read_impedance_curve,
-    "touchstone": read_touchstone,
+    "touchstone": read_touchstone, "readings": read_readings, "kept": _kept,
 }  # fmt: skip
 
 

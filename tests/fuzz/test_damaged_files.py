@@ -48,7 +48,7 @@ def test_every_damaged_file_is_refused_by_name_or_taken(tmp_path):
     )  # else too much damage, or none
 
 
-@pytest.mark.parametrize("number", [3, 4, 12, 13, 5])
+@pytest.mark.parametrize("number", [3, 4, 14, 15, 5])
 def test_a_few_go_through_a_whole_command(number, tmp_path, capsys):
     sort, path = placed(tmp_path, number)
     command = {"recording": ["recording", str(path)], "table": ["part", str(path)]}[sort]

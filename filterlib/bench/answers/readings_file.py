@@ -13,9 +13,10 @@ from filterlib.parts.reading import read_toml
 from filterlib.units import quantity
 
 FILE = "readings.toml"
-_SCOPE = {
-    "gain": "", "probe_gain": "", "full_scale": "V", "noise": "V", "probe": "", "capacitance": "F", "lead": "m",
-    "corner": "", "jitter": "s", "averages": "", "repeatability": "",
+_SCOPE = {  # unit, and the least and the most that is plausible of a scope and its probe: common practice, no source
+    "gain": ("", 0.0, 0.5), "probe_gain": ("", 0.0, 0.5), "full_scale": ("V", 1e-3, 1e4), "noise": ("V", 0.0, 10.0), "probe": ("", 1.0, 1e4),
+    "capacitance": ("F", 1e-14, 1e-8), "lead": ("m", 1e-3, 3.0), "corner": ("", 0.0, 0.9), "jitter": ("s", 0.0, 1e-3),
+    "averages": ("", 1.0, 1e6), "repeatability": ("", 0.0, 0.5),
 }  # fmt: skip
 _HEAD = """\
 # Readings of the bench, peak to peak, as the scope shows them. Write the figure between the quotes, "4.8 mV", and leave
@@ -89,7 +90,8 @@ def _scope(table: dict[str, object], file: str) -> Iterator[tuple[str, object] |
             yield Problem(file, f"scope.{key}", text, f"no such key; {did_you_mean(key, _SCOPE)}")
             continue
         try:
-            value = quantity(text, _SCOPE[key], low=0.0, high=1e4)
+            unit, low, high = _SCOPE[key]
+            value = quantity(text, unit, low=low, high=high)
         except FilterlibError as error:
             yield Problem(file, f"scope.{key}", text, str(error))
         else:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -89,18 +90,20 @@ def _bench(chosen: argparse.Namespace) -> int:
             )
         files = _files(chosen)
         lines, scope = read_readings(chosen.readings) if chosen.readings else ((), None)
-        result = bench(
-            chosen.design,
-            before=chosen.before,
-            before_taken=Taken(
-                _stated(chosen.before_load, "A", "--before-load"), _stated(chosen.before_input, "V", "--before-input")
-            ),
-            after=[Capture(*_parts(text)) for text in chosen.after],
-            readings=[*chosen.reading, *lines],
-            scope=scope,
-            as_stated=chosen.as_stated,
-            progress=lambda share, text: progress(0.7 * share, text),
-        )
+        with _of_file(chosen.readings, lines):
+            result = bench(
+                chosen.design,
+                before=chosen.before,
+                before_taken=Taken(
+                    _stated(chosen.before_load, "A", "--before-load"),
+                    _stated(chosen.before_input, "V", "--before-input"),
+                ),
+                after=[Capture(*_parts(text)) for text in chosen.after],
+                readings=[*chosen.reading, *lines],
+                scope=scope,
+                as_stated=chosen.as_stated,
+                progress=lambda share, text: progress(0.7 * share, text),
+            )
         progress(0.7, "faults, one at a time")
         explained = explain(result) if result.behind else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
@@ -112,6 +115,19 @@ def _bench(chosen: argparse.Namespace) -> int:
         say(_kept(chosen, files, both, [*chosen.before, *chosen.after, *result.typed]))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
     return result.exit_code
+
+
+@contextmanager
+def _of_file(file: str | None, lines: Sequence[str]) -> Iterator[None]:
+    """What is wrong with a line of a readings file is said with the name of that file."""
+    from filterlib.errors import FilterlibError, InputError, Problem
+
+    try:
+        yield
+    except FilterlibError as error:
+        if not any(f'reading "{line.partition(" at ")[0]}' in str(error) for line in lines):
+            raise
+        raise InputError([Problem(str(file), "readings", None, str(error))]) from error
 
 
 def _learned(chosen: argparse.Namespace, result: BenchResult, explained: Explained | None) -> BothRanges:

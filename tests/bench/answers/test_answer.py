@@ -282,6 +282,26 @@ def test_the_readings_file_comes_back_as_it_was_filled_in(tmp_path):
     assert len(refused.value.problems) == 3
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "lead = 0",
+        "averages = 0",
+        "probe = 0",
+        'capacitance = "0 F"',
+        "gain = 500",
+        'noise = "1 kV"',
+        'full_scale = "1e-300 V"',
+    ],
+)
+def test_a_scope_that_cannot_be_is_refused_by_its_key(line, tmp_path):
+    """A ground lead of no length resonates nowhere, and ended in a traceback; the others were taken."""
+    file = tmp_path / "readings.toml"
+    file.write_text(f'[readings]\n"modem 20MHz" = "4.8 mV"\n[scope]\n{line}\n', encoding="utf-8")
+    with pytest.raises(InputError, match=rf"readings\.toml: scope\.{line.split()[0]} = .* must not be (below|above)"):
+        read_readings(file)
+
+
 def test_a_filled_in_readings_file_is_not_touched(tmp_path):
     sheet = filterlib.bench_sheet(reviewed("clean").result)
     from filterlib.show.verify import write_sheet
