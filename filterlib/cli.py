@@ -13,11 +13,12 @@ import re
 import shlex
 import sys
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, one_line
 from filterlib.show import terminal
+from filterlib.show.arguments import Commands, add_command, add_folder
 from filterlib.show.bank.bank_command import add_bank
 from filterlib.show.bench_page.bench_command import add_bench
 from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, REVIEW, VERIFY
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from filterlib.analysis.review import ReviewResult
     from filterlib.system.design import Design
 
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130
 
 
@@ -104,17 +104,8 @@ def _help(parser: argparse.ArgumentParser) -> int:
     return 0
 
 
-def _add_command(
-    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], *, short: str, long: str, epilog: str
-) -> argparse.ArgumentParser:
-    layout = argparse.RawDescriptionHelpFormatter
-    command = commands.add_parser(name, help=short, description=long, epilog=epilog, formatter_class=layout)
-    command.set_defaults(run=run)
-    return command
-
-
 def _add_review(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "review", _review, epilog=REVIEW,
         short="review a design file and write a page, the numbers and the figures",
         long="Review a design file: ripple before and after the filter, its range, stability, steps, impedances.",
@@ -127,7 +118,7 @@ def _add_review(commands: Commands) -> None:
 
 
 def _add_compare(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "compare", _compare, epilog=COMPARE,
         short="compare two designs: what differs, how much ripple each leaves, and why",
         long="Compare two design files: the same filter on two converters, two filters on one, or whatever differs.",
@@ -139,7 +130,7 @@ def _add_compare(commands: Commands) -> None:
 
 
 def _add_recording(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "recording", _recording, epilog=RECORDING,
         short="measure an oscilloscope's recording, and draw it",
         long="Measure one channel of an oscilloscope's CSV file: period, jitter, ripple and spike, noise, harmonics.",
@@ -156,12 +147,11 @@ def _add_recording(commands: Commands) -> None:
         command.add_argument(option, metavar=example, help=words)
     command.add_argument("--ripple-to", default="20MHz", metavar="20MHz", help="border between ripple and spike")
     command.add_argument("--order", default=1, type=int, metavar="1", help="of the low-pass at that border")
-    files = "folder for recording.html, recording.json and the figures; without it nothing is written"
-    command.add_argument("--out", metavar="FOLDER", help=files)
+    add_folder(command, "recording.html, recording.json and the figures")
 
 
 def _add_part(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "part", _part, epilog=PART,
         short="show one part of a table: impedance, curves, values; or list the table",
         long="Show one part: its values, its impedance under several conditions, its curves and its equivalent circuit.",
@@ -170,12 +160,11 @@ def _add_part(commands: Commands) -> None:
         "table", metavar="TABLE", help="a table of parts: a TOML file, or the name of a table in filterlib"
     )
     command.add_argument("name", metavar="NAME", nargs="?", help="the part; without it the table's parts are listed")
-    files = "folder for part.html, part.json and the figures; without it nothing is written"
-    command.add_argument("--out", metavar="FOLDER", help=files)
+    add_folder(command, "part.html, part.json and the figures")
 
 
 def _add_lab(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "lab", _lab, epilog=LAB,
         short="open the notebooks in JupyterLab, in a folder of your own",
         long="Copy the notebooks into a folder and open them in JupyterLab.",
@@ -190,7 +179,7 @@ def _add_lab(commands: Commands) -> None:
 
 
 def _add_pages(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "pages", _pages, epilog=PAGES,
         short="write the notebooks as pages with still pictures",
         long="Run every notebook once and write it as a page that needs neither Jupyter nor a network.",
@@ -199,7 +188,7 @@ def _add_pages(commands: Commands) -> None:
 
 
 def _add_verify(commands: Commands) -> None:
-    command = _add_command(
+    command = add_command(
         commands, "verify", _verify, epilog=VERIFY,
         short="make the sheet for the bench: what to measure, where, how, and what to expect",
         long="Make the sheet for the bench: safety first, then each reading with its probe point, arrangement and range.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
+from filterlib.show.arguments import Commands, add_command, add_folder
 from filterlib.show.terminal import about, say
 
 EXAMPLES = """\
@@ -30,19 +31,15 @@ exit codes of bank:
 """
 
 
-def add_bank(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_bank(commands: Commands) -> None:
     """Adds the command and its options."""
-    command = commands.add_parser(
-        "bank",
-        help="find the capacitors that carry a load's bursts",
-        description="Find the capacitor bank that carries the bursts of a load which the converter alone cannot.",
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    command = add_command(
+        commands, "bank", _bank, epilog=EXAMPLES,
+        short="find the capacitors that carry a load's bursts",
+        long="Find the capacitor bank that carries the bursts of a load which the converter alone cannot.",
+    )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file; a load of it has a profile")
-    files = "folder for bank.html, bank.json and the figures; without it nothing is written"
-    command.add_argument("--out", metavar="FOLDER", help=files)
-    command.set_defaults(run=_bank)
+    add_folder(command, "bank.html, bank.json and the figures")
 
 
 def _bank(chosen: argparse.Namespace) -> int:

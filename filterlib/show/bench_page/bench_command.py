@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from filterlib.show.arguments import Commands, add_command, add_folder
 from filterlib.show.terminal import ProgressLine, about, say
 
 if TYPE_CHECKING:
@@ -42,15 +43,13 @@ exit codes of bench:
 """
 
 
-def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_bench(commands: Commands) -> None:
     """Adds the command and its options."""
-    command = commands.add_parser(
-        "bench",
-        help="compare captures and readings of a built board with its design, and say what explains a difference",
-        description="Compare captures and readings of a built board with what its design promises.",
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    command = add_command(
+        commands, "bench", _bench, epilog=EXAMPLES,
+        short="compare captures and readings of a built board with its design, and say what explains a difference",
+        long="Compare captures and readings of a built board with what its design promises.",
+    )  # fmt: skip
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
     before = "a capture at the converter's terminals, without the filter; several are averaged"
     command.add_argument("--before", metavar="A.csv", action="append", default=[], help=before)
@@ -69,9 +68,7 @@ def add_bench(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     command.add_argument("--learned", metavar="NEW.toml", help=learned)
     keep = 'saves the converter\'s model, fitted to the readings, for other designs: kept = "NAME" under [converter]'
     command.add_argument("--keep", metavar="NAME", help=keep)
-    files = "folder for bench.html, bench.json and the figures; without it nothing is written"
-    command.add_argument("--out", metavar="FOLDER", help=files)
-    command.set_defaults(run=_bench)
+    add_folder(command, "bench.html, bench.json and the figures")
 
 
 def _bench(chosen: argparse.Namespace) -> int:

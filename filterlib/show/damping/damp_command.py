@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from filterlib.show.arguments import Commands, add_command, add_folder
 from filterlib.show.command_help import CODES
 from filterlib.show.terminal import ProgressLine, about, say
 
@@ -16,17 +17,12 @@ examples:
 {CODES}"""
 
 
-def add_damp(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_damp(commands: Commands) -> None:
     """Adds the command and its options."""
-    layout = argparse.RawDescriptionHelpFormatter
     short = "propose damping: which resistor with which capacitor or second choke, what it costs, each as a design file"
-    command = commands.add_parser(
-        "damp", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
-    )
+    command = add_command(commands, "damp", _damp, short=short, epilog=EXAMPLES)
     command.add_argument("design", metavar="DESIGN.toml", help="the design file")
-    files = "folder for the design files and damp.json; without it nothing is written"
-    command.add_argument("--out", metavar="FOLDER", help=files)
-    command.set_defaults(run=_damp)
+    add_folder(command, "the design files and damp.json")
 
 
 def _damp(chosen: argparse.Namespace) -> int:

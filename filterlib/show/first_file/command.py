@@ -11,6 +11,7 @@ from pathlib import Path
 
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError, InputError, OutputError, Problem, QuantityError
+from filterlib.show.arguments import Commands, add_command
 from filterlib.show.terminal import say
 
 EXAMPLES = """\
@@ -30,16 +31,12 @@ exit codes:
 """
 
 
-def add_new(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_new(commands: Commands) -> None:
     """Adds the command and its options."""
     from filterlib.show.first_file.answers import QUESTIONS
 
-    layout = argparse.RawDescriptionHelpFormatter
     short = "write a first design file, from a few questions or options"
-    command = commands.add_parser(
-        "new", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
-    )
-    command.set_defaults(run=run)
+    command = add_command(commands, "new", run, short=short, epilog=EXAMPLES)
     command.add_argument("name", metavar="NAME", help="of the design: NAME.toml is written")
     for question in QUESTIONS:
         command.add_argument(question.option, metavar=f'"{question.example}"', help=question.words.replace("%", "%%"))

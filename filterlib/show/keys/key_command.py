@@ -7,6 +7,7 @@ from pathlib import Path
 
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError
+from filterlib.show.arguments import Commands, add_command
 from filterlib.show.terminal import say
 
 EXAMPLES = """\
@@ -26,14 +27,10 @@ exit codes:
 """
 
 
-def add_schema(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_schema(commands: Commands) -> None:
     """Adds the command."""
-    layout = argparse.RawDescriptionHelpFormatter
     short = "explain every key of a design file: a schema for editors, a page for people"
-    command = commands.add_parser(
-        "schema", help=short, description=f"{short.capitalize()}.", epilog=EXAMPLES, formatter_class=layout
-    )
-    command.set_defaults(run=run)
+    command = add_command(commands, "schema", run, short=short, epilog=EXAMPLES)
     command.add_argument("folder", metavar="FOLDER", nargs="?", default=".", help="where to; here unless given")
 
 
