@@ -17,10 +17,8 @@ from filterlib.bench.measurement import Measurement, measure, over_the_longer
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.reading import Toml
-from filterlib.system.conversion import LEADS
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.load import Load
 from filterlib.system.recorded import Recorded
 from filterlib.system.shared_capacitor import as_measured
 from filterlib.system.stages import ShuntCapacitor
@@ -66,7 +64,7 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     current = design.full_current if ripple.load_current is None else ripple.load_current
     _refuse_unnamed(design, file)
     try:
-        known = design.replace(converter=_told(converter, taken, current))
+        known = design.replace(converter=_fitted(converter, taken, current).inside(converter))
         stages = as_measured(known)
         return known if stages is known.filter else known.replace(filter=stages)
     except InputError as error:
@@ -83,22 +81,6 @@ def _refuse_unnamed(design: Design, file: str) -> None:
     if second is not None and second.stage is not None and second.stage not in names:
         why = f"the filter has no such capacitor from line to line; {did_you_mean(second.stage, names)}"
         raise InputError([Problem(file, f"{_SECOND}.stage", second.stage, why)])
-
-
-def _told(converter: Converter, taken: Taken, current: float) -> Converter:
-    """The converter with what both recordings tell; the load taken as a resistor, and where that explains nothing, as one behind leads."""
-    try:
-        return _fitted(converter, taken, current).inside(converter)
-    except FitError as error:
-        if not current or converter.measured_with:
-            raise
-        refused = error
-    resistor = converter.output_voltage / current
-    on_leads = converter.replace(measured_with=(Load(name="bench", kind="resistive", resistance=resistor, lead=LEADS),))
-    try:
-        return _fitted(on_leads, taken, current).inside(on_leads)
-    except FitError:
-        raise refused from None
 
 
 def _fitted(converter: Converter, taken: Taken, current: float) -> InsideFit | BankFit:

@@ -59,7 +59,7 @@ class Converter(Model):
     below which it switches in groups of pulses, ``burst``, see `filterlib.system.light_load`. ``synchronous``: its rectifier lets
     an output inductor's current reverse. ``tied_to_load``: False
     where its current does not follow from the load's, see `filterlib.system.likelihood`. ``measured_with``: the loads that were on the line while its figures were measured, which matter where they reach the chassis: those of the design
-    where something drives it and the file says nothing; a resistor where there are none.
+    where something drives it and the file says nothing; a resistor on usual leads where there are none.
     """
 
     ELSEWHERE: ClassVar[Mapping[str, str]] = elsewhere.CONVERTER

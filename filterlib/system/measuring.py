@@ -7,7 +7,7 @@ import numpy as np
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.spectrum import lowpass_response
-from filterlib.system.conversion import admittances, loads_on_line, through_loads
+from filterlib.system.conversion import LEADS, admittances, loads_on_line, through_loads
 from filterlib.system.converter import PLUS, RETURN, Arrangement, Converter
 
 PROBE_RESISTANCE = 1e6  # of a scope's input [ohm]: common practice, no source
@@ -70,7 +70,8 @@ def probe_transfer(
 ) -> Harmonics:  # fmt: skip
     """Voltage at the probe over the electromotive force of the ripple, without the limit of bandwidth.
 
-    The load is a resistor, or what the converter was ``measured_with`` where nothing drives the chassis.
+    The load is a resistor on usual leads (`LEADS`): at a ring's frequency those keep a load of some ohms off the terminals. Or it is what
+    the converter was ``measured_with``, where nothing drives the chassis.
 
     Parameters
     ----------
@@ -95,9 +96,10 @@ def probe_transfer(
 
 
 def _load_admittance(converter: Converter, frequencies: Real, current: float) -> np.ndarray | float:
-    """Of what drew a current [A] meanwhile [S]; (f,) or one number; ``frequencies`` are harmonics of the switching frequency."""
+    """Of what drew a current [A] meanwhile [S]; (f,); ``frequencies`` are harmonics of the switching frequency."""
     if not converter.measured_with or converter.common_mode is not None:
-        return current / converter.output_voltage
+        lead = 2j * np.pi * frequencies * LEADS.loop_inductance
+        return current / (converter.output_voltage + current * lead)
     orders = np.rint(frequencies / converter.switching_frequency).astype(int)
     return np.asarray(admittances(converter, int(orders.max()), current).plus[orders - 1])
 
@@ -105,7 +107,7 @@ def _load_admittance(converter: Converter, frequencies: Real, current: float) ->
 def measuring_circuit(converter: Converter, arrangement: Arrangement, load_current: float) -> Circuit:
     """Converter, what it fed, and what was at the probe; the reading is across ("probe", "converter_return").
 
-    It fed the loads that it was ``measured_with``; where there are none, a resistor, and nothing reached the chassis.
+    It fed the loads that it was ``measured_with``; where there are none, a resistor on `LEADS`, and nothing reached the chassis.
     """
     circuit, loads = Circuit(), converter.measured_with
     (converter if loads else converter.within).add(circuit)
@@ -114,7 +116,8 @@ def measuring_circuit(converter: Converter, arrangement: Arrangement, load_curre
         circuit.resistor("link", PLUS, "load_plus", 0.0)
         loads_on_line(circuit, loads, converter.output_voltage, load_current)
     elif load_current > 0:
-        circuit.resistor("load", PLUS, RETURN, converter.output_voltage / load_current)
+        circuit.inductor("load.lead", PLUS, "load:r", LEADS.loop_inductance)
+        circuit.resistor("load", "load:r", RETURN, converter.output_voltage / load_current)
     circuit.inductor("probe.lead", PLUS, "probe", arrangement.lead_inductance)
     circuit.resistor("probe.input", "probe", RETURN, PROBE_RESISTANCE)
     for number, fixture in enumerate(arrangement.capacitors, 1):

@@ -10,7 +10,6 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
 from filterlib.bench.inside import VALUES, InsideFit
 from filterlib.system.bank import BankConverter
-from filterlib.system.conversion import LEADS
 from filterlib.words.quantities import interval_text, number, runs
 
 _MEASUREMENTS = {
@@ -133,12 +132,8 @@ def inside_sentences(inside: InsideFit) -> Iterator[str]:
 def bank_sentence(converter: BankConverter) -> str:
     """What two recordings say of several capacitors inside, which one capacitor with ESR and inductance does not describe."""
     whole, esr = converter.output_capacitance, converter.output_esr
-    bench = (
-        "; its load is taken as a resistor behind half a metre of wire, as no inside fits one right at the terminals"
-    )
-    leads = bench if any(one.lead == LEADS for one in converter.measured_with) else ""
     return (
         f"Inside the converter, from two recordings: {converter.bank.branches} unequal branches side by side, "
         f"{number(float(whole.value), 'F')} together ({interval_text(whole.low, whole.high, 'F')}), "
-        f"{number(float(esr.value), 'ohm')} of resistance at the strongest harmonic{leads}"
+        f"{number(float(esr.value), 'ohm')} of resistance at the strongest harmonic"
     )

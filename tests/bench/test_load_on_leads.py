@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
-from filterlib.words.measurement_sentences import bank_sentence
+from filterlib.system.converter import Ripple
+from filterlib.system.measuring import probe_transfer
 from tests.calibration.files import write
 from tests.calibration.plants import case
 
@@ -23,12 +24,9 @@ def test_both_recordings_are_read_and_the_impedance_is_the_converters(read):
     assert np.abs(impedance / case(1, NUMBER).inner(f) - 1).max() < 0.2
 
 
-def test_it_is_said(read):
-    assert "behind half a metre of wire" in bank_sentence(read.converter)
-
-
-def test_a_load_that_takes_no_part_is_a_resistor_as_ever(tmp_path):
-    """hand: a buck at 92 kHz: ohms of load beside milliohms inside."""
-    one = load_design(write(case(1, 0), "two", tmp_path)).converter
-    assert one.measured_with == ()
-    assert "half a metre" not in bank_sentence(one)
+def test_leads_keep_a_ring_out_of_the_load(read):
+    """hand: 25 nH inside at 100 MHz are 15.7 ohm, eight times the load of 2 ohm; beside its lead's 444 nH they take off a twentieth."""
+    converter, f = read.converter, np.array([100e6])
+    current, inside = converter.output_voltage / 2.0, 2j * np.pi * f * 25e-9
+    seen = probe_transfer(converter.replace(measured_with=()), Ripple(peak_to_peak=0.1), f, current, behind=inside)
+    assert float(np.abs(seen[0])) == pytest.approx(444 / (444 + 25), rel=0.01, abs=0)
