@@ -16,7 +16,7 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.system.changes import changed
 from filterlib.system.solution import solve
-from tests.designs import converter, design, film, resistive, series, shunt
+from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
 DEMOS = {name: load_design(data_folder() / "designs" / f"tide-gauge-{name}.toml") for name in ("clean", "brick")}
 STIFF = converter(shape="triangle", output_capacitance="470 µF", output_esr="10 mΩ", output_resistance="2 mΩ")
@@ -31,6 +31,18 @@ def test_ripple_is_that_of_the_full_analysis(name, load):
     for label, found in ((load, quick.ripple), (f"{load}_before", quick.ripple_before)):
         np.testing.assert_allclose(found, full.waveforms[label, "20MHz"], rtol=0, atol=1e-9 * np.ptp(found))
     assert quick.peak_to_peak == pytest.approx(full.figures[load, "20MHz"].peak_to_peak, rel=1e-9, abs=0)
+
+
+def test_step_without_the_filter_is_there_where_the_filter_oscillates():
+    """hand: half of 60 W / 24 V through 50 milliohm at rest; second method: the same load behind a filter that is stable."""
+    source = converter(**(KNOWN | {"output_resistance": "50 mΩ"}))
+    load = {"name": "modem", "kind": "constant_power", "power": "60 W"}
+    bad = nominal(solve(design(series("47 µH", "5 mΩ"), shunt("2.2 µF"), source=source, load=load)), "modem")
+    good = nominal(solve(design(series("1 µH", "0.5 Ω"), shunt("2.2 µF"), source=source, load=load)), "modem")
+    assert (bad.stable, good.stable) == (False, True)
+    each = [one.step_before / one.step_current for one in (bad, good)]
+    assert each[0][-1] == pytest.approx(-50e-3, rel=0, abs=0.05 * np.abs(each[0]).max())  # ohm; it rings on a little
+    np.testing.assert_allclose(*each, rtol=0.03, atol=1e-3)  # ohm
 
 
 def test_what_is_lost_on_the_way_by_ohms_law():
