@@ -7,4 +7,9 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
     ("source_side", "np.max(feed.inductance)", "np.min(feed.inductance)"): (
         "of one design: a battery side's inductance is one number, and arrays of many do not come here"
     ),
+    (
+        "_together",
+        "np.argmax(np.nan_to_num(alone, nan=-1.0), axis=1)",
+        "np.argmin(np.nan_to_num(alone, nan=-1.0), axis=1)",
+    ): ("the two rows change places, and of both the lowest and the highest are sought"),
 }

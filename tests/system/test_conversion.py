@@ -1,5 +1,7 @@
 """Common-mode current in the readings: the loads on the line while one measured, in closed form and as a circuit."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -11,7 +13,8 @@ from filterlib.parts.tables import data_folder
 from filterlib.system.converter import RETURN
 from filterlib.system.measuring import Probe, measuring_circuit
 from filterlib.system.places import with_values
-from filterlib.system.source_spectra import ScaleError, source_spectra
+from filterlib.system.recorded import Recorded
+from filterlib.system.source_spectra import ScaleError, reading, source_spectra
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.system.writing import design_toml
 from tests.designs import converter, design, resistive, shunt
@@ -55,6 +58,18 @@ def test_all_sources_together_read_what_was_stated(spike):
     one = driven(spike=spike)
     expected = {"ripple": 0.3} | ({"spike": 0.5} if spike else {})
     assert as_measured(one) == pytest.approx(expected, rel=1e-6, abs=0)
+
+
+def test_beside_a_recording_the_spike_reads_as_stated_with_what_the_chassis_adds():
+    """second method: the sources' sum through the probe; without the chassis' share it would read otherwise."""
+    true = driven(common_mode=None, bond=None).converter
+    seen = Recorded("terminals.csv", true.switching_frequency, tuple(source_spectra(true, 0.0).ripple[1:100].tolist()))
+    spike = SPIKE | {"peak_to_peak": "1.5 V"}
+    one = driven(ripple={"peak_to_peak": "300 mV", "recording": seen}, spike=spike).converter
+    sources = source_spectra(one, 3.0)
+    assert float(reading(one, one.spike, sources, 3.0)) == pytest.approx(1.5, rel=1e-6, abs=0)
+    alone = replace(sources, common_mode=0 * sources.common_mode)
+    assert abs(float(reading(one, one.spike, alone, 3.0)) / 1.5 - 1) > 1e-4
 
 
 def test_the_brick_reads_as_stated_also_where_the_design_draws_as_much(brick):

@@ -51,3 +51,7 @@ def test_two_capacitors_are_two_impedances_in_parallel():
     np.testing.assert_allclose(found.together, expected, rtol=1e-9, atol=0)
     assert found.peak is not None
     assert found.peak[1] > np.abs(first[f == found.peak[0]])  # worse than the first alone
+    at_spike = {name: abs(one) for name, one in (("first", first), ("both", first * second / (first + second)))}
+    expected = {name: np.interp(30e6, f, value) for name, value in at_spike.items()}
+    assert found.at_spike == pytest.approx(expected["both"], rel=0.01, abs=0)
+    assert found.better == pytest.approx(expected["first"] / expected["both"], rel=0.01, abs=0)
