@@ -2,12 +2,13 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from filterlib import Circuit, load_design
-from filterlib.analysis.hold_up.first_milliseconds import PLACES, Branch, Path, burst_dip, stiff_dip
+from filterlib.analysis.hold_up.first_milliseconds import PLACES, Branch, Path, burst_dip, first_milliseconds, stiff_dip
 from filterlib.analysis.hold_up.way import Section, path_to
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.load import Load
@@ -48,6 +49,24 @@ def test_a_line_at_rest_stays_at_rest():
     """With all of its draw as its idle share nothing happens."""
     steady = burst_dip(WEAK, Load(name="radio", kind="constant_current", current="2 A"), 1.0)
     assert steady.volts == pytest.approx(28.0 - 2 * 0.065, rel=1e-6, abs=0)
+
+
+def test_the_most_that_the_filter_can_ring_by_hand():
+    """2.4 A in 30 µH, between 22 µF and 2 µF + 40 µF in series: 14.44 µF, 2.4 x sqrt(30 / 14.44) = 3.46 V; never above the line."""
+    assert WEAK.ring == pytest.approx(3.459, rel=1e-3, abs=0)
+    assert replace(WEAK, limit=100.0).ring == WEAK.volts
+
+
+def test_what_a_start_asks_of_the_capacitor_at_the_load_by_hand():
+    """The sag from rest: 28 V less what the idle current loses on the way, to 22 V; over the step of the current it is the most ESR."""
+    design = load_design(data_folder() / "designs" / "tide-gauge-transmitting.toml")
+    load = design.named_load("modem")
+    path = path_to(design, load, 3.0)
+    found = first_milliseconds(design, SimpleNamespace(load="modem", lowest=22.0, supply=3.0, length=0.01, banks=()))
+    idle = float(load.draws(28.0, load.profile.idle))
+    assert found.step == pytest.approx(float(load.draws(28.0, 1.0)) - idle, rel=1e-12, abs=0)
+    assert found.resistance * found.step == pytest.approx(28.0 - path.ohms * idle - 22.0, rel=1e-9, abs=0)
+    assert path.ohms * idle > 1e-3
 
 
 @pytest.mark.parametrize("place", PLACES)

@@ -166,6 +166,17 @@ def test_a_fuse_that_a_burst_may_blow():
     assert checks(design({"profile": short}, fuse=Fuse(rated_current=3)))["fuse.burst"].verdict == "met"
 
 
+def test_a_fuse_under_bursts_is_judged_at_the_largest_current_that_may_be():
+    """hand: 84 W from 24 V are 4.4 A at 80 % and 3.7 A at 95 %; of a 4 A fuse that is 1.1 times what it bears for ever."""
+    profile = {"idle": 0.1, "burst": 1, "period": 10, "lowest_voltage": 22}
+    line = {"battery": Battery(voltage=24, resistance=1e-3), "supply_wire": SupplyWire(length=0.01, awg=2)}
+    line |= {"fuse": Fuse(rated_current=4, resistance=1e-3), "switch": Switch(resistance=1e-3)}
+    one = design({"profile": profile}, **line)
+    one = one.replace(converter=one.converter.replace(efficiency={"low": 0.80, "value": 0.90, "high": 0.95}))
+    assert "1.1 times" in checks(one)["fuse.burst"].rule
+    assert "fuse.burst" not in checks(one.replace(fuse=Fuse(rated_current=5)))
+
+
 def test_a_thick_wire_in_an_engine_space():
     outside = checks(design(supply_wire=SupplyWire(length=1, awg=14), fuse=Fuse(rated_current=32)))
     inside = checks(design(supply_wire=SupplyWire(length=1, awg=14, place="engine_space"), fuse=Fuse(rated_current=32)))
