@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.stability.margins import margins
+from filterlib.analysis.stability.margins import critical_here, margins
 from filterlib.analysis.stability.part_limits import conditions, critical_values
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError
@@ -42,6 +42,16 @@ def test_the_least_damped_pair_is_a_pole(solution, margin):
     assert np.abs(near) == pytest.approx(2 * np.pi * margin.frequency, rel=1e-9, abs=0)
     assert -near.real / np.abs(near) == pytest.approx(margin.damping, rel=1e-9, abs=0)
     assert 0 < margin.damping < 0.01
+
+
+def test_the_loop_is_that_of_the_power_drawn(solution, margin):
+    """hand: a constant power of 60 W is -V^2 / 60 W at low frequencies; the gain that the loop bears is critical over drawn."""
+    (load,) = solution.design.loads
+    volts = float(solution.state.voltage(load.name))
+    assert margin.load_impedance[0].real == pytest.approx(-(volts**2) / 60, rel=1e-6, abs=0)
+    np.testing.assert_allclose(margin.loop, margin.source_impedance / margin.load_impedance, rtol=1e-12, atol=0)
+    expected = 20 * np.log10(critical_here(solution, load)[0] / 60)
+    assert margin.gain_margin == pytest.approx(expected, rel=1e-6, abs=0)
 
 
 def test_an_unstable_circuit_has_a_negative_margin(margin):

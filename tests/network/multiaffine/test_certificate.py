@@ -5,8 +5,8 @@ import pytest
 
 from filterlib import Circuit
 from filterlib.errors import CircuitError
-from filterlib.network.multiaffine.certificate import _Proof, certify
-from filterlib.network.multiaffine.characteristic import characteristic
+from filterlib.network.multiaffine.certificate import _alike, _Proof, certify
+from filterlib.network.multiaffine.characteristic import Factors, characteristic
 from tests.pencils import hand_roots, random_circuit
 
 DRAWS = 400  # ten thousand in the benchmark
@@ -107,3 +107,12 @@ def test_between_frequencies_every_image_is_within_its_bound_of_a_straight_line(
             assert np.all(off <= bound.real * (1 + 1e-6) + 1e-12 * np.abs(image))
             used.append((off / bound.real).max())
     assert max(used) > 1e-3
+
+
+def test_roots_of_all_corners_stand_in_one_order():
+    """hand: roots of -1, -10 and -100 in three orders, their slopes of any size; what is no root for all is left out."""
+    roots = np.array([[1.0, 10.0, 100.0, 0.0], [100.0, 0.0, 1.0, 10.0], [10.0, 1.0, 0.0, 100.0]])
+    slopes = np.where(roots > 0, np.array([[1e3, 1.0, 1e-3, 1.0], [1.0, 1.0, 1e6, 1e-6], [1e-2, 1.0, 1.0, 1.0]]), 0.0)
+    constants = np.where(roots > 0, roots * slopes, 1.0)
+    found = _alike(Factors(np.ones(3), constants.astype(complex), slopes.astype(complex)))
+    np.testing.assert_allclose(found[0] / found[1], [[1.0, 10.0, 100.0]] * 3, rtol=1e-12, atol=0)
