@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.drawing import drawn_by, effective, latin_hypercube
+from filterlib.analysis.uncertainty.drawing import _around, _Found, _to_normal, drawn_by, effective, latin_hypercube
 
 DRAWS = 256
 WHERE, WIDE = np.array([0.9, 0.3, 0.6, 0.5, 0.2, 0.7]), 0.02
@@ -66,3 +66,16 @@ def test_readings_that_nothing_agrees_with_are_believed_less():
     assert effective(weights) >= 10
     assert belief < 1
     assert np.average(points, axis=0, weights=weights).mean() < 0.3
+
+
+def test_further_points_are_drawn_as_wide_as_the_likely_ones_are_spread():
+    """hand: a normal prior of 1 and a normal likelihood of spread s about c leave s^2/(1 + s^2) about c/(1 + s^2)."""
+    spread, centre = 0.5, np.array([0.8, -0.4])
+    even = latin_hypercube(np.random.default_rng(3), 20000, 2)
+    some = _Found(
+        lambda points: -0.5 * (((_to_normal(points) - centre) / spread) ** 2).sum(axis=1), even, 0.5 + 0 * centre
+    )
+    around = _around(some, 0.3)
+    assert around.centre == pytest.approx(centre / (1 + spread**2), rel=0.05, abs=0)
+    variance = spread**2 / (1 + spread**2)
+    assert around.root @ around.root.T == pytest.approx(variance * np.eye(2), rel=0.1, abs=0.1 * variance)
