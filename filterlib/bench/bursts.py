@@ -85,8 +85,7 @@ def _even(rise: NDArray[np.float64], least: float, shortest: float) -> tuple[int
     highest = float(rise.max())
     if highest <= least:
         return None
-    above = rise > ALIKE * highest
-    edges = np.flatnonzero(above & ~np.roll(above, 1))
+    edges = _edges(rise, ALIKE * highest - least, ALIKE * highest)
     if edges.size < FEWEST_PULSES:
         return None
     distances = np.diff(edges, append=edges[0] + rise.size)
@@ -95,3 +94,16 @@ def _even(rise: NDArray[np.float64], least: float, shortest: float) -> tuple[int
     usual = float(np.mean(inside))
     even = np.ptp(inside) <= max(2 * EVEN * usual, 4) and usual > shortest
     return (edges.size, usual) if even and pause > PAUSE * usual else None
+
+
+def _edges(rise: NDArray[np.float64], low: float, high: float) -> NDArray[np.intp]:
+    """Where one period comes above ``high``, each time that it was below ``low`` since: noise at a border makes no edges.
+
+    >>> _edges(np.array([0.0, 5, 4, 5, 0, 5]), 1.0, 4.5).tolist()
+    [1, 5]
+    """
+    state = np.tile(np.where(rise > high, 1, np.where(rise < low, -1, 0)), 2)
+    last = np.maximum.accumulate(np.where(state != 0, np.arange(state.size), 0))
+    above = state[last][rise.size :] > 0
+    before = np.roll(state[last], 1)[rise.size :] > 0
+    return np.flatnonzero(above & ~before)

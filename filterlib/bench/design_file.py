@@ -48,11 +48,15 @@ def load_design(path: str | Path) -> Design:
     return _load(path, lambda raw: None)
 
 
-def design_of_capture(path: str | Path, capture: str | Path, load_current: float | None = None) -> Design:
+def design_of_capture(
+    path: str | Path, capture: str | Path, load_current: float | None = None, *, bursts: bool = False
+) -> Design:
     """The design of a file with a capture of the converter's bare terminals in place of the ripple that the file states.
 
     A capture that reaches beyond 20 MHz is in place of the stated spike too. ``capture``: a CSV file, named from where the
-    program runs; ``load_current`` [A]: drawn meanwhile, where it is another than the file's. Raises: InputError as `load_design`; also where the capture has another switching frequency.
+    program runs; ``load_current`` [A]: drawn meanwhile, where it is another than the file's; ``bursts``: it is in place of
+    what the file states of bursts, and what it states of all loads that are not light stays. Raises: InputError as
+    `load_design`; also where the capture has another switching frequency.
 
     >>> from filterlib.parts.tables import data_folder
     >>> folder = data_folder()
@@ -61,7 +65,17 @@ def design_of_capture(path: str | Path, capture: str | Path, load_current: float
     >>> round(1e3 * design.converter.ripple.peak_to_peak, 1)  # [mV]
     110.2
     """
-    return _load(path, lambda raw: _put(raw, Path(capture), load_current))
+    return _load(path, lambda raw: _put_burst(raw, capture) if bursts else _put(raw, Path(capture), load_current))
+
+
+def _put_burst(raw: Toml, capture: str | Path) -> None:
+    """A capture of bursts in place of what the file states of them."""
+    from filterlib.bench.recording import load_recording
+
+    if isinstance(raw.get("converter"), dict):
+        limit = load_recording(capture).bandwidth
+        read = {"file": str(Path(capture).resolve())} | ({} if limit is None else {"bandwidth": limit})
+        raw["converter"]["burst"] = {"recording": read}
 
 
 def _put(raw: Toml, capture: Path, load_current: float | None) -> None:

@@ -13,9 +13,10 @@ from filterlib.bench.bank_fit import BankFit, fit_bank
 from filterlib.bench.fit import fit_inside, readings_of
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.inside import FitError, InsideFit
-from filterlib.bench.measurement import Measurement, measure, over_the_longer
+from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_the_longer
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
+from filterlib.network.spectrum import lowpass_response
 from filterlib.parts.reading import Toml
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
@@ -153,13 +154,22 @@ def _read_burst(converter: Toml, ripple: Toml, path: Path) -> list[Problem]:
         measurement = _measured(burst, ripple, path)
         if measurement.pulses is None:
             raise FilterlibError(f"no evenly spaced bursts are in it: {measurement.periods.why}")
-        burst["recording"] = recorded(measurement, *_named(named))
+        burst["recording"] = _in_the_ripples_band(recorded(measurement, *_named(named)), measurement, ripple)
     except InputError as error:
         return list(error.problems)
     except FilterlibError as error:
         return [Problem(str(path), "converter.burst.recording", named, str(error))]
     burst |= {"pulses": measurement.pulses.count, "period": measurement.period}
     return []
+
+
+def _in_the_ripples_band(taken: Recorded, measurement: Measurement, ripple: Toml) -> Recorded:
+    """As the arrangement of the ripple's figure would have shown it: the model takes that one's low-pass away again."""
+    text, order = ripple.get("bandwidth", BANDWIDTH), ripple.get("order", 1)
+    limit = None if text == "full" else quantity(text, "Hz", above=0)
+    frequencies = taken.frequency * np.arange(1, len(taken.harmonics) + 1)
+    low, own = (lowpass_response(frequencies, one, order) for one in (limit, measurement.recording.bandwidth))
+    return replace(taken, harmonics=tuple((np.array(taken.harmonics) * low / own).tolist()))
 
 
 def _measured(holder: Toml, ripple: Toml, path: Path) -> Measurement:

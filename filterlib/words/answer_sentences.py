@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from filterlib.bench.answers.answer import Answer, BenchResult
-from filterlib.bench.answers.explanation import Explained, Explanation
+from filterlib.bench.answers.bursting import bursts_behind, in_bursts
+from filterlib.bench.answers.explanation import Exchange, Explained, Explanation
 from filterlib.bench.answers.faults import Fault
 from filterlib.bench.answers.learned import BothRanges
 from filterlib.bench.answers.loads import alike
@@ -65,13 +66,23 @@ def outcome_words(answer: Answer) -> str:
         return f"{words}: the capture reaches to {format_quantity(answer.reading.reach, 'Hz')} alone"
     if answer.why == "spike":
         return f"{words}: the design states no spike, which full bandwidth would show"
+    if answer.why == "load":
+        return f"{words}: what a burst should read depends on the load, and none is stated (--before-load)"
+    if answer.why == "uneven":
+        return f"{words}: bursts that do not come evenly have no spectrum to predict from"
     if answer.outcome == "agrees" or answer.times != answer.times:
         return words
     return f"{words}: they differ by {answer.times:.1f} times their uncertainty"
 
 
-def verdict_words(result: BenchResult) -> str:
-    """All readings in one sentence."""
+def verdict_words(result: BenchResult, explained: Explained | None = None) -> str:
+    """All readings in one sentence, and the fault that harmonics show where every peak to peak agrees."""
+    if explained is not None and explained.agree and not explained.sound:
+        return f"{_readings_words(result)}; the harmonics point to a fault: {explanation_words(explained.ranked[0])}"
+    return _readings_words(result)
+
+
+def _readings_words(result: BenchResult) -> str:
     by = {kind: [one for one in result.answers if one.outcome == kind] for kind in _MARKS}
     if len(result.answers) == 1 and by["does not agree"]:
         return f"The reading does not agree with the design: {station_words(result.answers[0].station)}"
@@ -83,11 +94,15 @@ def verdict_words(result: BenchResult) -> str:
     return "Every reading agrees with the design" if len(result.answers) > 1 else "The reading agrees with the design"
 
 
-def answer_sentence(answer: Answer) -> str:
-    """One reading and its expectation."""
+def answer_sentence(answer: Answer, *, stated: bool = True) -> str:
+    """One reading and its expectation; ``stated``: whether the file states what a bare converter reads."""
     reading = answer.reading
-    known = "stated" if answer.station.point == BARE else "expected"
-    expected = f"{number(answer.expected, 'V', 2)} {known} ({range_text(answer.low, answer.high, 'V', 2)})"
+    known = "stated" if stated and answer.station.point == BARE else "expected"
+    expected = (
+        f"{number(answer.expected, 'V', 2)} {known} ({range_text(answer.low, answer.high, 'V', 2)})"
+        if answer.expected == answer.expected
+        else f"nothing {known}"
+    )
     return (
         f"{outcome_words(answer)}: {station_words(answer.station)}: {number(reading.value, 'V')} read "
         f"({range_text(reading.low, reading.high, 'V')}), {expected}"
@@ -106,9 +121,58 @@ def remark_sentences(result: BenchResult) -> Iterator[str]:
         if len(reach) > 1:
             lowest = format_quantity(min(one for one in reach if one), "Hz")
             yield f"The captures were taken with different bandwidths: harmonics are compared up to {lowest}."
+    yield from _burst_sentences(result)
+    compared = {one.station for one in result.spectra}
     for station, several in result.captures:
         for why in dict.fromkeys(one.periods.why for one in several if one.pulses or one.average is None):
-            yield f"{capital(station_words(station))}: {why}. Peak to peak is read over the whole capture, harmonics are not compared."
+            rest = (
+                ""
+                if station in compared
+                else " Peak to peak is read over the whole capture, harmonics are not compared."
+            )
+            yield f"{capital(station_words(station))}: {why}.{rest}"
+
+
+def _burst_sentences(result: BenchResult) -> Iterator[str]:
+    """What the capture before the filter shows of bursts, and where only one side of the filter has them."""
+    before, found = result.before, result.bursts
+    if before is None or before.periods.pattern == "none":
+        return
+    here = in_bursts(before)
+    if found is not None:
+        known = "The burst that the file states makes" if found.stated else "Such bursts make"
+        yield (
+            f"Before the filter: {before.periods.why}. To carry {number(found.load_current, 'A')} its pulses are about "
+            f"{number(found.peak, 'A', 2)} high. {known} {number(found.expected_pp, 'V', 2)} with the converter's values "
+            f"({range_text(found.low, found.high, 'V', 2)})."
+        )
+    elif here:
+        yield f"Before the filter: {before.periods.why}."
+    if here and before.average is None:
+        yield "What is expected behind the filter is as the file states it, without bursts: take a capture in which they come evenly."
+    for station, several in result.captures:
+        if any(bursts_behind(before, one) != here for one in several if one.periods.pattern != "none"):
+            one, other = (
+                ("before the filter", f"at {station_words(station)}")
+                if here
+                else (f"at {station_words(station)}", "before the filter")
+            )
+            yield (
+                f"The converter bursts {one} and not {other}: were both taken at the same load? What is expected there is "
+                f"{'as the file states it' if here else 'of steady switching'}; take both at one load, or name the operating point of each."
+            )
+
+
+def exchange_sentence(found: Exchange) -> str:
+    """That a capture behind the filter shows more than the one before it, and which of both explanations is better."""
+    levels = f"{number(found.behind, 'V')} rms behind the filter, {number(found.before, 'V')} before it"
+    other = f"if {fault_words(found.fault)}" if not found.fault.none else "of the board as designed"
+    if found.asks:
+        return (
+            f"{levels}: are the two exchanged? Exchanged, the board as designed explains them best; as they are given, the likeliest "
+            f"is that {fault_words(found.fault)}. If they are not exchanged, add --as-stated"
+        )
+    return f"{capital(station_words(found.station))}: {levels}. That is likelier {other} than of captures that are exchanged."
 
 
 def _reading_sentences(answer: Answer) -> Iterator[str]:
@@ -130,7 +194,7 @@ def _load_sentences(result: BenchResult) -> Iterator[str]:
     """Which readings were taken at another load than the design's own, and what was made of that."""
     amps, stated = result.before_taken.load_current, result.stated
     at = stated.converter.ripple.load_current or stated.full_current
-    if amps is not None and not alike(amps, at):
+    if amps is not None and result.bursts is None and not alike(amps, at):
         yield (
             f"The capture before the filter was taken at {format_quantity(amps, 'A')}. From it, the converter's model "
             "predicts each operating point."
@@ -180,6 +244,8 @@ def learned_sentences(both: BothRanges) -> Iterator[str]:
 def explained_sentences(result: BenchResult, explained: Explained) -> Iterator[str]:
     """What explains the readings, what they do not tell apart, and what to measure next."""
     best, alike = explained.ranked[0], explained.alike
+    if explained.exchange is not None:
+        yield exchange_sentence(explained.exchange)
     if explained.sound:
         yield (
             "No fault that is known here explains the readings better than the board as designed does."
@@ -217,6 +283,9 @@ def _if(one: Explanation) -> str:
 
 def bench_text(result: BenchResult, explained: Explained | None) -> str:
     """For a terminal."""
-    lines = [f"{verdict_words(result)}.", *(answer_sentence(one) for one in result.answers)]
+    stated = (
+        result.before is None or not in_bursts(result.before) or (result.bursts is not None and result.bursts.stated)
+    )
+    lines = [f"{verdict_words(result, explained)}.", *(answer_sentence(one, stated=stated) for one in result.answers)]
     lines += remark_sentences(result)
     return "\n".join([*lines, *(explained_sentences(result, explained) if explained else ())])

@@ -45,7 +45,7 @@ def known_and_drawn(name: str) -> Known:
     captures = [str(data_folder() / "recordings" / f"{name}-{place}.csv") for place in ("terminals", "modem")]
     points = [point.name for point in load_design(file).operating_points]
     after = [Capture(captures[1], place, point) for point in points for place in PLACES]
-    known = bench(file, before=captures[0], after=after, as_stated=True)
+    known = bench(file, before=captures[0], after=after)
     ((_, cases),) = drawn_cases(known.design, known.ripples[points[0]])  # both state their shape
     taken = set(cases.some(CASES))
     new = [n for n, one in enumerate(cases.some(OTHERS)) if one not in taken]
@@ -130,7 +130,7 @@ def timed() -> float:
             recordings.write(file, 1_000_000)
         start = time.perf_counter()
         design = data_folder() / "designs" / "tide-gauge-clean.toml"
-        result = bench(design, before=str(files[0]), after=[Capture(str(files[1]))], as_stated=True)
+        result = bench(design, before=str(files[0]), after=[Capture(str(files[1]))])
         write_answers(result, explain(result), Path(folder) / "page")
         return time.perf_counter() - start
 

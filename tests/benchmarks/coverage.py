@@ -1,11 +1,12 @@
-"""How often the bench's intervals hold the truth: `python -m tests.benchmarks.coverage [--benches 10000] [--captures 1000] [--converters 0] [--seed 11]`.
+"""How often the bench's intervals hold the truth: `python -m tests.benchmarks.coverage [--benches 10000] [--captures 1000] [--converters 0] [--first 0] [--seed 11]`.
 
 Four tables. Typed figures: scopes drawn with the errors that are stated of them; wanted: 94 to 96 % of the intervals hold the true figure.
 Captures: waves of eight harmonics, with noise, steps, jitter and gain error; the same. Judgement: of each bench a board is drawn from the design's
 ranges, and other boards of the same ranges are its prediction; its circuit is off by the model's own uncertainty and its reading by the scope's; wanted:
-at most 5 % of the sound ones are called different, at least 95 % of those that are off by twice the expanded uncertainty. Truth and scopes
-are drawn here, by nothing of what is judged. Converters of the population of tests/calibration, simulated there: a recording of each is before the filter, and
-a figure read off a drawn scope behind it; the same shares.
+at most 5 % of the sound ones are called different, at least 95 % of those that are off by twice the expanded uncertainty, which is 1.96 combined standard
+uncertainties (GUM), on both sides; beside it the share of those that are off by twice each side's own end of 95 %. Truth and scopes
+are drawn here, by nothing of what is judged. Converters of the population of tests/calibration, simulated there, from number ``--first`` of ``--seed`` on: a
+recording of each is before the filter, and a figure read off a drawn scope behind it; the same shares.
 """
 
 from __future__ import annotations
@@ -43,6 +44,10 @@ STATION = Station("modem", BAND, "")
 CASES = 214  # of a prediction: as many as count in a review
 AT_A_TIME = 100  # designs
 PERIODS, SAMPLES = 24, 200
+SHIFTS = (
+    "sound, called different", "too small by twice the GUM's, found", "too large by twice the GUM's, found",
+    "too small by twice that side's own end, found", "too large by twice that side's own end, found",
+)  # fmt: skip
 
 
 def typed(random: np.random.Generator, true: float, scope: ScopeErrors) -> BenchReading:
@@ -97,14 +102,19 @@ def boards(name: str, count: int, random: np.random.Generator) -> dict[str, np.n
     return {key: one[np.isfinite(one)] for key, one in many.items()}
 
 
-def reaches(known: np.ndarray, scope: ScopeErrors) -> np.ndarray:
-    """Expanded uncertainty of reading and prediction together, below and above, in logarithms: of a long tail it is not alike."""
-    ends = np.abs(np.quantile(known, (0.025, 0.975)) - np.median(known))
-    return np.asarray(np.hypot(ends, 1.96 * np.hypot(MODEL, scope.spread)))
+def reaches(known: np.ndarray, weights: np.ndarray, scope: ScopeErrors) -> tuple[float, float, float, float]:
+    """Expanded uncertainty of reading and prediction together, in logarithms: the GUM's, below and above, and each side's own end."""
+    own = np.hypot(MODEL, scope.spread)
+    mean = float(np.average(known, weights=weights))
+    gum = 1.96 * float(np.hypot(np.sqrt(np.average((known - mean) ** 2, weights=weights)), own))
+    order = np.argsort(known)
+    below = (np.cumsum(weights[order]) - weights[order] / 2) / weights.sum()
+    low, middle, high = np.interp((0.025, 0.5, 0.975), below, known[order])
+    return -gum, gum, -float(np.hypot(middle - low, 1.96 * own)), float(np.hypot(high - middle, 1.96 * own))
 
 
-def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tuple[bool, bool, bool]]:
-    """Of boards of a design, at one station after the other: whether one that is sound is called different, and two that are off."""
+def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tuple[bool, ...]]:
+    """Of boards of a design, at one station after the other: whether one that is sound is called different, and four that are off."""
     drawn = boards(name, max(count, 4 * CASES), random)
     places = list(drawn)
     for number in range(count):
@@ -112,17 +122,14 @@ def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tup
         random_ones = random.choice(figures, CASES + 1, replace=False)
         true, cases = random_ones[0] * np.exp(MODEL * random.standard_normal()), random_ones[1:]
         scope = scopes(random, float(true))
-        below, above = reaches(np.log(cases), scope)
-        yield tuple(
-            _different(typed(random, float(true * np.exp(shift)), scope), cases)
-            for shift in (0.0, -2 * below, 2 * above)
-        )  # type: ignore[misc]
+        shifts = 0.0, *(2 * one for one in reaches(np.log(cases), np.ones(CASES), scope))
+        yield tuple(_different(typed(random, float(true * np.exp(one)), scope), cases) for one in shifts)
 
 
-def of_the_population(count: int, random: np.random.Generator) -> Iterator[tuple[bool, bool, bool]]:
+def of_the_population(first: int, count: int, seed: int, random: np.random.Generator) -> Iterator[tuple[bool, ...]]:
     """As `outcomes`, of simulated converters; those that the library refuses are left out."""
-    for number in range(count):
-        one = case(1, number)
+    for number in range(first, first + count):
+        one = case(seed, number)
         with tempfile.TemporaryDirectory() as folder:
             try:
                 found = ripple(solve(filterlib.load_design(write(one, "recording", Path(folder)))))
@@ -131,11 +138,12 @@ def of_the_population(count: int, random: np.random.Generator) -> Iterator[tuple
         if FIGURE not in found.figures or not np.isfinite(found.figures[FIGURE].probable_low):
             continue
         figure, cases = found.figures[FIGURE], found.extents[FIGURE].plausible
-        scope, known = scopes(random, one.truth), np.log(cases.figures[np.isfinite(cases.figures)])
-        below, above = reaches(known, scope)
+        counts = np.isfinite(cases.figures) & (cases.weights > 0)
+        scope = scopes(random, one.truth)
+        shifts = 0.0, *(2 * u for u in reaches(np.log(cases.figures[counts]), cases.weights[counts], scope))
         ends = figure.peak_to_peak, figure.probable_low, figure.probable_high, cases
-        read = (typed(random, float(one.truth * np.exp(shift)), scope) for shift in (0.0, -2 * below, 2 * above))
-        yield tuple(judged(STATION, each, *ends).outcome == "does not agree" for each in read)  # type: ignore[misc]
+        read = (typed(random, float(one.truth * np.exp(shift)), scope) for shift in shifts)
+        yield tuple(judged(STATION, each, *ends).outcome == "does not agree" for each in read)
 
 
 def _different(reading: BenchReading, cases: np.ndarray) -> bool:
@@ -149,6 +157,7 @@ def main() -> None:
     parser.add_argument("--benches", type=int, default=10_000)
     parser.add_argument("--captures", type=int, default=1000)
     parser.add_argument("--converters", type=int, default=0)
+    parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=11)
     chosen = parser.parse_args()
     random = np.random.default_rng(chosen.seed)
@@ -164,11 +173,11 @@ def main() -> None:
     found = [captured(random) for _ in range(chosen.captures)]
     tell("captures, intervals that hold", [r.low <= t <= r.high for r, t in found])  # type: ignore[arg-type]
     kinds = {name: outcomes(name, chosen.benches // 2, random) for name in ("clean", "brick")}
-    for name, several in (kinds | {"population": of_the_population(chosen.converters, random)}).items():
-        told = np.array(list(several)).reshape(-1, 3)
-        for words, column in zip(
-            ("sound, called different", "too small, found", "too large, found"), told.T, strict=True
-        ):
+    for name, several in (
+        kinds | {"population": of_the_population(chosen.first, chosen.converters, chosen.seed, random)}
+    ).items():
+        told = np.array(list(several)).reshape(-1, len(SHIFTS))
+        for words, column in zip(SHIFTS, told.T, strict=True):
             tell(f"{name}, {words}", column)
 
 

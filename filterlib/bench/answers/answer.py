@@ -14,6 +14,15 @@ from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.bench_reading import REACHES, BenchReading, from_captures, from_figures, limited_below
+from filterlib.bench.answers.bursting import (
+    SLOW,
+    BurstAnswer,
+    bare_burst,
+    bursting_there,
+    bursts_behind,
+    in_bursts,
+    refuse_another,
+)
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.scope_errors import ScopeErrors
@@ -29,9 +38,11 @@ from filterlib.system.solution import solve
 from filterlib.units import format_quantity
 
 Outcome = Literal["agrees", "does not agree", "cannot tell"]
-Why = Literal["", "noise", "bandwidth", "spike"]
+Why = Literal["", "noise", "bandwidth", "spike", "load", "uneven"]
 SAME = 0.01
 """Share by which the switching frequencies of two captures of one converter may differ."""
+UNEVEN = 0.1
+"""The same of pulses in bursts, which few of them tell less well, and which need keep no clock: common practice, no source."""
 BLIND = 2.0
 """Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
 Progress = Callable[[float, str], None]
@@ -54,7 +65,8 @@ class Answer:
     ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none; of
     the bare converter's stated figure, by how much its file may be off).
     ``outcome``; ``times``: distance of both over their common expanded uncertainty, above 1 they do not agree; ``why`` it
-    cannot tell: noise hides it, the capture has not the bandwidth, or no ``spike`` is stated that full bandwidth would show.
+    cannot tell: noise hides it, the capture has not the bandwidth, no ``spike`` is stated that full bandwidth would show, or a bare converter's
+    bursts are of no stated ``load`` or ``uneven``.
     """
 
     station: Station
@@ -74,7 +86,8 @@ class BenchResult:
     ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
     in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
     captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures`` by station; ``typed`` readings; ``ripples``: by operating point; ``views``: what the ``scope`` would show
-    beside what is there.
+    beside what is there; ``bursts``: what the capture before the filter shows of them; ``louder``: captures behind the filter that show more
+    than that before it.
     """
 
     design: Design
@@ -88,6 +101,8 @@ class BenchResult:
     ripples: dict[str, RippleResult]
     scope: ScopeErrors
     views: tuple[ScopeView, ...]
+    bursts: BurstAnswer | None = None
+    louder: tuple[Measurement, ...] = ()
 
     @property
     def behind(self) -> tuple[Answer, ...]:
@@ -108,7 +123,6 @@ def bench(
     after: Sequence[Capture] = (),
     readings: Sequence[str] = (),
     scope: ScopeErrors | None = None,
-    as_stated: bool = False,
     progress: Progress | None = None,
 ) -> BenchResult:
     """Readings of a built board beside what its design file promises.
@@ -116,11 +130,11 @@ def bench(
     Parameters: ``file``: the design; ``before``: a capture of the converter's bare terminals, or several, in the file's arrangement and at
     its load, from which everything behind is predicted then; ``before_taken``: its load and input voltage, where they are others
     than the file's and its own; ``after``: captures at loads or terminals with the filter; ``readings``: figures as
-    `station_and_figure` reads them; several of one station are averaged; ``scope``; ``as_stated``: takes captures that look exchanged as they
-    are; ``progress``: called with the share done and what is being done.
+    `station_and_figure` reads them; several of one station are averaged; ``scope``; ``progress``: called with the share done and what is
+    being done.
     Returns: BenchResult.
-    Raises: InputError, FilterlibError: for files and names that are wrong, captures of different converters, captures that look
-    exchanged, nothing to compare, and operating points without ripple, as the circuit is unstable there.
+    Raises: InputError, FilterlibError: for files and names that are wrong, captures of different converters,
+    nothing to compare, and operating points without ripple, as the circuit is unstable there.
 
     >>> from filterlib.parts.tables import data_folder
     >>> folder = data_folder()
@@ -137,42 +151,51 @@ def bench(
     design, seen = _as_captured(file, stated, bare, before_taken or Taken())
     tell(0.1, "reading captures")
     design, captures = _captures(design, after)
-    _refuse_others(bare, captures, as_stated)
-    design, typed = _typed(stated, design, readings)
+    _refuse_others(bare, captures)
+    design, typed = _typed(stated, bursting_there(design, bare[0] if bare else None, captures.items()), readings)
     ripples = _ripples(design, [*captures, *(station for station, _ in typed)], tell)
     tell(0.9, "comparing")
-    answers = [*_bare_answers(stated, bare, seen, scope)]
+    bursts = _bare_burst(stated, bare, seen)
+    answers = [*_bare_answers(stated, bare, seen, scope, bursts)]
     for station, several in captures.items():
         answers += _of_captures(design, station, several, _beside(bare, several, scope), ripples)
     for (station, load), volts in typed.items():
         answers.append(_answer(station, from_figures(volts, station.band, scope), stated, ripples, load))
     compared = [
-        spectrum_answer(design, station, several, bare[0], ripples[station.point], scope)
+        spectrum_answer(design, station, _alike(bare[0], several), bare[0], ripples[station.point], scope)
         for station, several in captures.items()
-        if bare and station.point != BARE
+        if bare and bare[0].average is not None and station.point != BARE
     ]
     views = scope_views(design, [one.station for one in answers], scope)
     return BenchResult(
         design, stated, tuple(answers), tuple(one for one in compared if one), tuple(readings), bare[0] if bare else None, seen,
         tuple((station, tuple(several)) for station, several in captures.items()), ripples, scope, views,
+        bursts, tuple(_louder(bare, captures)),
     )  # fmt: skip
 
 
 def _bare(files: Sequence[str]) -> list[Measurement]:
     """Captures of the bare converter, that with the middle peak to peak first: all that is expected is of one that is usual."""
-    found = sorted(
-        (_measured(Capture(one)) for one in files), key=lambda one: one.averaged.ripple if one.averaged else 0.0
-    )
+    measured = [_measured(Capture(one), uneven=True) for one in files]
+    silent = [one for one in measured if one.average is None and one.periods.pattern == "none"]
+    if silent:
+        raise InputError([_no_ripple(one) for one in silent])
+    found = sorted(measured, key=lambda one: (one.averaged or one.raw).ripple)
     return [found.pop(len(found) // 2), *found] if found else []
 
 
 def _as_captured(file: str | Path, stated: Design, bare: Sequence[Measurement], said: Taken) -> tuple[Design, Taken]:
-    """The design with the capture of the bare converter in it, where there is one, and at which load that was taken."""
+    """The design with the capture of the bare converter in it, and at which load that was taken; as stated where there is none, or none that is even."""
     if not bare:
         return stated, Taken()
-    seen = as_taken(bare[0].recording, *astuple(said))
-    refuse_before(stated, seen, bare[0].recording.file)
-    return design_of_capture(file, bare[0].recording.file, seen.load_current), seen
+    first, name = bare[0], bare[0].recording.file
+    seen = as_taken(first.recording, *astuple(said))
+    refuse_before(stated, seen, name, bursts=in_bursts(first))
+    if in_bursts(first):
+        refuse_another(stated, first)
+    if first.average is None:
+        return stated, seen
+    return design_of_capture(file, name, seen.load_current, bursts=in_bursts(first)), seen
 
 
 def _captures(design: Design, after: Sequence[Capture]) -> tuple[Design, dict[Station, list[Measurement]]]:
@@ -212,36 +235,35 @@ def _measured(capture: Capture, *, uneven: bool = False) -> Measurement:
     """Raises InputError where no ripple can be taken from it; ``uneven``: one without a single period is taken for what it is."""
     found = measure(load_recording(capture.file, capture.channel))
     if found.average is None and not uneven:
-        raise InputError([Problem(capture.file, "", None, f"no ripple can be taken from it: {found.remarks[0]}")])
+        raise InputError([_no_ripple(found)])
     return found
 
 
-def _refuse_others(
-    bare: Sequence[Measurement], captures: Mapping[Station, Sequence[Measurement]], as_stated: bool
-) -> None:
-    """Captures of another converter, and captures that look exchanged; all of them at once."""
+def _no_ripple(measured: Measurement) -> Problem:
+    return Problem(measured.recording.file, "", None, f"no ripple can be taken from it: {measured.remarks[0]}")
+
+
+def _refuse_others(bare: Sequence[Measurement], captures: Mapping[Station, Sequence[Measurement]]) -> None:
+    """Captures of another converter, and some before the filter in bursts and some not; all of them at once."""
     if not bare:
         return
     problems, first = [], bare[0]
-    behind = [one for several in captures.values() for one in several]
+    for measured in bare[1:]:
+        if in_bursts(measured) != in_bursts(first):
+            why = f"{measured.periods.why}, and in {first.recording.file} {first.periods.why}: average captures of one load only"
+            problems.append(Problem(measured.recording.file, "", None, why))
     one = _switching(first)
-    for measured in (*bare[1:], *behind):
+    for measured in (*bare[1:], *(one for several in captures.values() for one in several)):
         two = _switching(measured)
-        if one is None or two is None:
-            continue  # all noise
-        name = measured.recording.file
-        if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > SAME:
+        if one is None or two is None or (bursts_behind(first, measured) and not in_bursts(measured)):
+            continue  # all noise, or bursts whose pulses the filter smooths
+        same = UNEVEN if in_bursts(first) or in_bursts(measured) else SAME
+        if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > same:
             why = (
-                f"it repeats at {format_quantity(two, 'Hz', 4)}, the capture before the filter at "
-                f"{format_quantity(one, 'Hz', 4)}: captures of one converter are needed"
+                f"it repeats at {format_quantity(two, 'Hz', 4)}, the capture before the filter at {format_quantity(one, 'Hz', 4)}: "
+                f"captures of one converter are needed{', both at one load, in case it bursts behind the filter' if two < SLOW * one else ''}"
             )
-            problems.append(Problem(name, "", None, why))
-        elif not as_stated and measured in behind and measured.rms_about_mean > first.rms_about_mean:
-            why = (
-                f"behind the filter it reads {format_quantity(measured.rms_about_mean, 'V', 3)} rms, before it "
-                f"{format_quantity(first.rms_about_mean, 'V', 3)}: are the two exchanged? If not, add --as-stated"
-            )
-            problems.append(Problem(name, "", None, why))
+            problems.append(Problem(measured.recording.file, "", None, why))
     if problems:
         raise InputError(problems)
 
@@ -250,6 +272,18 @@ def _switching(measured: Measurement) -> float | None:
     """Switching frequency [Hz], of pulses that do not come evenly that of most of them; None in noise."""
     usual = measured.periods.median
     return measured.switching_frequency or (1 / usual if usual else None)
+
+
+def _alike(before: Measurement, several: Sequence[Measurement]) -> list[Measurement]:
+    """Those behind the filter in bursts where that before it is, and those that switch all the time where that does."""
+    return [one for one in several if bursts_behind(before, one) == in_bursts(before)]
+
+
+def _louder(bare: Sequence[Measurement], captures: Mapping[Station, Sequence[Measurement]]) -> Iterator[Measurement]:
+    """Captures behind the filter that show more than that before it."""
+    for station, several in captures.items():
+        if bare and station.point != BARE:
+            yield from (one for one in several if one.rms_about_mean > bare[0].rms_about_mean)
 
 
 def _ripple(design: Design, point: str) -> RippleResult:
@@ -261,11 +295,27 @@ def _ripple(design: Design, point: str) -> RippleResult:
     return ripple(solution)
 
 
-def _bare_answers(stated: Design, bare: Sequence[Measurement], taken: Taken, scope: ScopeErrors) -> Iterator[Answer]:
+def _bare_burst(stated: Design, bare: Sequence[Measurement], taken: Taken) -> BurstAnswer | None:
+    """Of the capture before the filter, where it is of even bursts that carry a current which is known."""
+    even = bool(bare) and bare[0].pulses is not None
+    return bare_burst(stated, bare[0], taken.load_current) if even and taken.load_current else None
+
+
+def _bare_answers(
+    stated: Design, bare: Sequence[Measurement], taken: Taken, scope: ScopeErrors, bursts: BurstAnswer | None
+) -> Iterator[Answer]:
     """The captures of the bare converter beside what the file states of it."""
-    if bare and stated.converter.ripple.recording is None:
-        station = named_station(stated, "terminals", BARE)
-        yield _answer(station, from_captures(bare, station.band, scope), stated, {}, taken)
+    if not bare or stated.converter.ripple.recording is not None:
+        return
+    station = named_station(stated, "terminals", BARE)
+    reading = from_captures(bare, station.band, scope)
+    if bursts is not None:
+        yield judged(station, reading, bursts.expected_pp, bursts.low, bursts.high)
+    elif in_bursts(bare[0]):
+        why: Why = "load" if bare[0].pulses else "uneven"
+        yield Answer(station, reading, np.nan, np.nan, np.nan, "cannot tell", np.nan, why)
+    else:
+        yield _answer(station, reading, stated, {}, taken)
 
 
 def _beside(bare: Sequence[Measurement], several: Sequence[Measurement], scope: ScopeErrors) -> ScopeErrors:

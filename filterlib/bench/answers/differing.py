@@ -88,10 +88,20 @@ def _of_answer(answer: Answer, figures: np.ndarray) -> tuple[np.ndarray, float]:
     return np.log(middle / np.maximum(figures, 1e-9)), float(np.hypot(own, MODEL))
 
 
+def _strongest(lines: SpectrumAnswer) -> np.ndarray:
+    """Indices of those before the filter; in bursts, whose lines lie close, of each of as many bands that are as wide in logarithms."""
+    down = np.argsort(-lines.before)
+    if lines.frequencies[0] > lines.switching / 2:
+        return down[:_LINES]
+    edges = np.geomspace(lines.frequencies[0], lines.frequencies[-1] * (1 + 1e-9), _LINES + 1)
+    _, first = np.unique(np.searchsorted(edges, lines.frequencies[down], side="right"), return_index=True)
+    return down[first]
+
+
 def _of_lines(lines: SpectrumAnswer, many: np.ndarray) -> Iterator[tuple[np.ndarray, float]]:
     """Of the strongest harmonics; one that the noise hides differs only where it should have been seen."""
-    orders = np.rint(lines.frequencies / lines.frequencies[0]).astype(int) - 1
-    for k in np.argsort(-lines.before)[:_LINES]:
+    orders = np.maximum(np.rint(lines.frequencies / lines.switching).astype(int) - 1, 0)
+    for k in _strongest(lines):
         expected, model = np.maximum(np.nan_to_num(many[:, k]), 1e-9), min(_LINE + _MORE * orders[k], _MOST)
         if lines.clear[k]:
             own = np.log(lines.after_high[k] / max(lines.after_low[k], 0.2 * lines.after[k])) / 3.92

@@ -13,7 +13,7 @@ MODEL = 0.1
 which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
 _SURE = 1.960  # standard uncertainties of 19 times in 20
 _WIDER = _SURE / 1.645  # from nine cases in ten to 19 in 20
-_TAIL = 0.0175  # share of the differences beyond each end: so that at most 5 % of sound boards are called different, as counted
+_WITHIN = 0.96  # share of the differences within the expanded uncertainty: so that at most 5 % of sound boards are called different, as counted
 _READ = ndtri((np.arange(40) + 0.5) / 40)  # standard uncertainties at which a reading stands for all that it may be
 
 
@@ -29,8 +29,10 @@ def times_from_ends(reading: BenchReading, expected: float, low: float, high: fl
 def times_from_cases(reading: BenchReading, cases: Plausible) -> float:
     """Of the plausible cases of a prediction, as they are spread: with a long tail they are as far apart as that is long.
 
-    The differences of every case and of all that reading and model (see `MODEL`) may be off: 1 where zero is at an end of the middle 19 in 20 of them,
-    less within. Source: JCGM 101 (2008), 5.3.4, for the interval; the shares below each difference allow for the
+    The differences of every case and of all that reading and model (see `MODEL`) may be off: how far their mean is from zero, over the expanded
+    uncertainty, which is what 19 in 20 of them are within of their mean, on both sides alike. So at most 5 % of sound boards are beyond
+    it, and at least 95 % of those that are off by twice as much, whatever the spread is like; of a skewed one neither holds if each side counts to its own end.
+    Source: JCGM 101 (2008), 5.3.4 and 7.7.2, for a coverage interval that is symmetric about the estimate; the share below a difference allows for the
     number of cases that count, k / (n + 1).
 
     >>> even = Plausible(np.exp(np.linspace(-1, 1, 401)), np.ones(401))
@@ -42,14 +44,15 @@ def times_from_cases(reading: BenchReading, cases: Plausible) -> float:
     ends = np.log([reading.value / reading.low, reading.high / reading.value])
     own = np.hypot(ends[(_READ > 0).astype(int)] / _SURE, MODEL)
     apart = np.log(reading.value) + (_READ * own)[:, None] - np.log(cases.figures[known])
-    low, middle, high = _quantiles(apart, cases.weights[known], cases.effective)
-    return float(-middle / (high - middle) if middle < 0 else middle / (middle - low))
+    weights = np.broadcast_to(cases.weights[known], apart.shape)
+    mean = float(np.average(apart, weights=weights))
+    return abs(mean) / _within(np.abs(apart - mean), weights, cases.effective)
 
 
-def _quantiles(apart: np.ndarray, weights: np.ndarray, count: float) -> np.ndarray:
-    """(3,): both ends and the middle of differences (read, cases), weighed by case."""
-    flat, many = np.ravel(apart), np.ravel(np.broadcast_to(weights, apart.shape))
+def _within(sizes: np.ndarray, weights: np.ndarray, count: float) -> float:
+    """Within which `_WITHIN` of them are, weighed."""
+    flat, many = np.ravel(sizes), np.ravel(weights)
     order = np.argsort(flat)
     below = (np.cumsum(many[order]) - many[order] / 2) / many.sum()
-    tail = _TAIL * (1 + 1 / count) - 0.5 / count  # as of k / (n + 1) where `below` is (k - 1/2) / n
-    return np.asarray(np.interp((max(tail, 0.0), 0.5, min(1 - tail, 1.0)), below, flat[order]))
+    share = _WITHIN * (1 + 1 / count) - 0.5 / count  # as of k / (n + 1) where `below` is (k - 1/2) / n
+    return float(np.interp(min(share, 1.0), below, flat[order]))

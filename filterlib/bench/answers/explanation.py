@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 from scipy.special import logsumexp
 
-from filterlib.analysis.described import Unit
+from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import BenchResult
@@ -80,14 +80,37 @@ class NextReading:
 
 
 @dataclass(frozen=True)
+class Exchange:
+    """A capture at a ``station`` behind the filter that shows more (``behind``, rms) than that ``before`` it.
+
+    ``fault``: what explains both best as they are given; ``times``: how many times likelier the board as designed is with both exchanged
+    than with that fault as they are given; 0 where they cannot be exchanged.
+    """
+
+    file: str
+    station: Station
+    before: Volts[float]
+    behind: Volts[float]
+    fault: Fault
+    times: Annotated[float, Unit("", key=None)]
+
+    @property
+    def asks(self) -> bool:
+        """Whether a person has to be asked."""
+        return self.times > 1
+
+
+@dataclass(frozen=True)
 class Explained:
     """Explanations, the likeliest first; but the board as designed is first where it explains all readings, or all of them ``agree`` with the
-    design, and it is not much less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does."""
+    design, and it is not much less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does;
+    ``exchange``: whether captures may be exchanged, where one behind the filter shows more than that before it."""
 
     ranked: tuple[Explanation, ...]
     agree: bool
     next_reading: NextReading | None
     pair: tuple[Explanation, Explanation] | None
+    exchange: Exchange | None = None
 
     @property
     def sound(self) -> bool:
@@ -98,6 +121,11 @@ class Explained:
     def alike(self) -> tuple[Explanation, ...]:
         """The first, and those that the readings do not tell from it."""
         return tuple(one for one in self.ranked if one.likely * ALIKE >= self.ranked[0].likely)
+
+
+def exit_code(result: BenchResult, explained: Explained | None) -> int:
+    """0 where every reading agrees, and nothing speaks against the board as designed: its harmonics count, too."""
+    return result.exit_code or int(explained is not None and not explained.sound)
 
 
 def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explained:
@@ -111,14 +139,18 @@ def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explai
         raise FilterlibError("no reading behind the filter: nothing to explain")
     known = trials(result) if tried is None else tried
     found = [explained_by(result, one) for one in known]
-    often = np.array([one.fault.often for one in known])
-    prior = np.where(often > 0, (1 - SOUND) * often / often.sum(), SOUND)
-    logs = np.log(prior) + [one.likely for one in found]
+    logs = np.log(priors(known)) + [one.likely for one in found]
     shares = np.exp(logs - logsumexp(logs))
     weighed = (replace(one, likely=float(share)) for one, share in zip(found, shares, strict=True))
     agree = all(one.outcome != "does not agree" for one in result.behind)
     ranked = _simplest_first(_merged(sorted(weighed, key=lambda one: -one.likely)), agree)
     return Explained(tuple(ranked), agree, *_next(result, ranked, {one.fault: one for one in known}))
+
+
+def priors(known: Sequence[Trial]) -> np.ndarray:
+    """How likely each is before anything is read, (trials,): see `SOUND` and `faults.OFTEN`."""
+    often = np.array([one.fault.often for one in known])
+    return np.where(often > 0, (1 - SOUND) * often / often.sum(), SOUND)
 
 
 def _merged(ranked: Sequence[Explanation]) -> list[Explanation]:

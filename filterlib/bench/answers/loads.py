@@ -109,10 +109,10 @@ def at_its_load(design: Design, station: Station, taken: Taken) -> tuple[Design,
     return design, Station(station.place, station.band, name)
 
 
-def refuse_before(design: Design, taken: Taken, file: str) -> None:
-    """Raises FilterlibError for a capture of the bare converter that says nothing of the loads of the design."""
+def refuse_before(design: Design, taken: Taken, file: str, *, bursts: bool = False) -> None:
+    """Raises FilterlibError for a capture of the bare converter that says nothing of the loads of the design; ``bursts`` say it of light ones."""
     full, amps, fed = design.full_current, taken.load_current, design.converter.input_voltage
-    if amps is not None and amps < LIGHT * full:
+    if amps is not None and amps < LIGHT * full and not bursts:
         raise FilterlibError(
             f"{file}: taken at {format_quantity(amps, 'A')}, less than a tenth of the {format_quantity(full, 'A')} that the loads draw: "
             "a converter may skip pulses there, and its ripple says nothing of that under load; take it with a load"

@@ -25,6 +25,7 @@ from filterlib.system.uncertain_parameter import Columns
 
 _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
+_NEAR = 0.1  # of their distance, up to which lines of bursts that come unlike often are the same
 _TWICE = 1.96  # standard uncertainties to 19 times in 20
 
 
@@ -33,7 +34,8 @@ class SpectrumAnswer:
     """Harmonics (h,) that the capture before the filter shows clearly.
 
     ``before``, ``after``: peak of each sine at the tip, without the scope's limit, of which ``kept`` was in the capture behind the filter; ``after_low``, ``after_high``: with noise and gain, 19 times in 20; ``clear``: whether
-    that behind the filter is above its noise. ``expected`` behind the filter, and where nine plausible cases in ten are.
+    that behind the filter is above its noise. ``expected`` behind the filter, and where nine plausible cases in ten are. ``switching``
+    frequency of the converter, of which they are multiples, or of the pulses in bursts of whose period they are.
     """
 
     station: Station
@@ -47,6 +49,7 @@ class SpectrumAnswer:
     expected_low: Annotated[np.ndarray, Unit("V", key="expected_peak_low")]
     expected_high: Annotated[np.ndarray, Unit("V", key="expected_peak_high")]
     kept: Annotated[np.ndarray, Unit("", key=None)]
+    switching: Annotated[float, Unit("Hz", key=None)]
 
     @property
     def attenuation(self) -> Annotated[np.ndarray, Unit("dB", "attenuation", "attenuation")]:
@@ -68,21 +71,29 @@ def spectrum_answer(
     scope: ScopeErrors,
 ) -> SpectrumAnswer | None:
     """Captures of one unit, each harmonic that the one before the filter shows clearly; None where those behind it repeat at other
-    frequencies, as bursts do.
+    frequencies.
 
-    ``after``: of one station, whose squares are averaged; ``result``: the ripple at its operating point, whose plausible cases the intervals are of.
+    Of bursts that come more or less often behind the filter than before it, at lines that both have: a line is as high as its burst is
+    often, so that those behind are taken as of the period before. ``after``: of one station, whose squares are averaged, in bursts where that before is; ``result``: the
+    ripple at its operating point, whose plausible cases the intervals are of.
     """
     first, order = harmonics(before), station.band.order
     seconds = [harmonics(one) for one in after if one.average is not None]
-    found = [_at(one, first.frequencies) for one in seconds]
-    known = [(one, at) for one, at in zip(seconds, found, strict=True) if at.size]
+    found = [_at(one, first.frequencies, bursts=before.pulses is not None) for one in seconds]
+    known = [(one, at) for one, at in zip(seconds, found, strict=True) if np.any(at >= 0)]
     if not known:
         return None
     count = min(first.orders.size, result.frequencies.size, *(at.size for _, at in known))
-    chosen = np.flatnonzero(first.clear[:count])
+    chosen = np.flatnonzero(first.clear[:count] & np.all([at[:count] >= 0 for _, at in known], axis=0))
+    if not chosen.size:
+        return None
     frequencies = first.frequencies[chosen]
-    squares = np.mean([np.abs(one.coefficients[at[chosen]]) ** 2 for one, at in known], axis=0)
-    floor = np.sqrt(np.mean([one.noise[at[chosen]] ** 2 for one, at in known], axis=0))
+    rarer = [_rarer(one, before) for one, _ in known]
+    squares, noises = (
+        np.mean([(often * np.abs(getattr(one, name)[at[chosen]])) ** 2 for (one, at), often in zip(known, rarer, strict=True)], axis=0)
+        for name in ("coefficients", "noise")
+    )  # fmt: skip
+    floor = np.sqrt(noises)
     kept = np.abs(lowpass_response(frequencies, after[0].recording.bandwidth, order))
     seen, noise = 2 * np.sqrt(squares) / kept, floor / np.sqrt(len(known)) / kept
     share = np.hypot(scope.spread, scope.repeatability / np.sqrt(len(known)))
@@ -101,16 +112,26 @@ def spectrum_answer(
         2 * low[chosen],
         2 * high[chosen],
         kept,
+        before.switching_frequency or float(first.frequencies[0]),
     )
 
 
-def _at(lines: Harmonics, frequencies: np.ndarray) -> np.ndarray:
-    """Indices of harmonics at these frequencies, as far as there are any; none where they lie elsewhere."""
+def _at(lines: Harmonics, frequencies: np.ndarray, *, bursts: bool) -> np.ndarray:
+    """Index of the harmonic at each of these frequencies, as far as there are any, -1 where none is; none where they lie elsewhere."""
     times = frequencies[0] / lines.frequencies[0]
-    if abs(times / max(round(times), 1) - 1) > _SAME:
+    if abs(times / max(round(times), 1) - 1) <= _SAME:
+        at = round(times) * np.arange(1, frequencies.size + 1) - 1
+    elif bursts:
+        orders = frequencies / lines.frequencies[0]
+        at = np.where(np.abs(orders - np.rint(orders)) < _NEAR, np.rint(orders).astype(int) - 1, -1)
+    else:
         return np.zeros(0, dtype=int)
-    at = round(times) * np.arange(1, frequencies.size + 1) - 1
     return np.asarray(at[at < lines.orders.size])
+
+
+def _rarer(lines: Harmonics, before: Measurement) -> float:
+    """How many times rarer bursts come here than before the filter; of what switches all the time 1."""
+    return float(1 / lines.frequencies[0] / before.period) if before.pulses and before.period else 1.0
 
 
 def _plausible_ends(

@@ -12,6 +12,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.analysis.ripple.spectra import Band, Spectra, bands, named_band, spectra
 from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.bursting import as_captured
 from filterlib.bench.answers.faults import Fault, faults, with_fault
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
 from filterlib.bench.answers.stations import Station
@@ -75,7 +76,7 @@ def _of_shape(result: BenchResult, fault: Fault, shape: Design, columns: Columns
     if design is None:
         return None
     try:
-        at = {point: _spectra(design, fault, point, columns) for point in result.ripples}
+        at = {point: _spectra(result, design, fault, point, columns) for point in result.ripples}
     except FilterlibError:
         return None
     return None if fault.bursts and all(one is None for one in at.values()) else trial(result, fault, at)
@@ -137,12 +138,12 @@ def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> np.ndar
     return result.scope.response(frequencies, fault.lead) if fault.lead else np.ones(1)
 
 
-def _spectra(design: Design, fault: Fault, point: str, columns: Columns) -> Spectra | None:
+def _spectra(result: BenchResult, design: Design, fault: Fault, point: str, columns: Columns) -> Spectra | None:
     """Of plausible cases: their values, but for the part that has the fault; None where a fault cannot be at this point."""
     if fault.clipped:
         return _clipped(design, fault, point, columns)
     solution = solve(design, point)
-    there = solution.supposed if fault.bursts else solution
+    there = as_captured(solution, result.captures) if fault.bursts else solution
     return None if there is None else spectra(_with_cases(there, fault, columns))
 
 

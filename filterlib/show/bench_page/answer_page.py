@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.stress.stored_energy import bleeder, stores
 from filterlib.bench.answers.answer import BenchResult
-from filterlib.bench.answers.explanation import Explained
+from filterlib.bench.answers.explanation import Explained, exit_code
 from filterlib.bench.answers.learned import BothRanges
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
 from filterlib.bench.measurement import Measurement
@@ -56,8 +56,8 @@ def answer_files(result: BenchResult, explained: Explained | None, learned: Both
     return page_files(
         PAGE, FORMAT, answer_numbers(result, explained), figures,
         title=result.stated.name,
-        summary=f"{verdict_words(result)}.",
-        look="good" if result.exit_code == 0 else "bad",
+        summary=f"{verdict_words(result, explained)}.",
+        look="good" if exit_code(result, explained) == 0 else "bad",
         answers=_answers(result),
         remarks=list(remark_sentences(result)),
         explained=[] if explained is None else list(explained_sentences(result, explained)),
@@ -194,7 +194,7 @@ def answer_numbers(result: BenchResult, explained: Explained | None) -> Section:
     """For other programs: one number a key, the unit at its end."""
     return {
         "design": result.stated.name,
-        "exit_code": result.exit_code,
+        "exit_code": exit_code(result, explained),
         "answers": [
             {
                 "station": one.station.name, "outcome": one.outcome, "why": one.why, "source": one.reading.source,

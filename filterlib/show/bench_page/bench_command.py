@@ -6,6 +6,7 @@ import argparse
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,8 +37,8 @@ examples:
       the file that filterlib verify writes, filled in
 
 exit codes of bench:
-  0  every reading agrees
-  1  a reading does not agree, or does not decide
+  0  every reading agrees, and no fault explains the harmonics better than the board as designed
+  1  a reading does not agree, or does not decide; or harmonics point to a fault
   2  the input was refused
   3  the output could not be written
 """
@@ -73,7 +74,7 @@ def add_bench(commands: Commands) -> None:
 
 def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.bench.answers.answer import Capture, bench
-    from filterlib.bench.answers.explanation import explain
+    from filterlib.bench.answers.explanation import exit_code
     from filterlib.bench.answers.loads import Taken
     from filterlib.bench.answers.readings_file import read_readings
     from filterlib.errors import FilterlibError
@@ -98,11 +99,10 @@ def _bench(chosen: argparse.Namespace) -> int:
                 after=[Capture(*_parts(text)) for text in chosen.after],
                 readings=[*chosen.reading, *lines],
                 scope=scope,
-                as_stated=chosen.as_stated,
                 progress=lambda share, text: progress(0.7 * share, text),
             )
         progress(0.7, "faults, one at a time")
-        explained = explain(result) if result.behind else None
+        explained = _explained(chosen, result) if result.behind else None
         page = write_answers(result, explained, chosen.out) if chosen.out is not None else None
     say(bench_text(result, explained))
     if files:
@@ -111,7 +111,22 @@ def _bench(chosen: argparse.Namespace) -> int:
             write_answers(result, explained, chosen.out, both)
         say(_kept(chosen, files, both, [*chosen.before, *chosen.after, *result.typed]))
     say("Figures: give --out FOLDER" if page is None else f"Page: {page}")
-    return result.exit_code
+    return exit_code(result, explained)
+
+
+def _explained(chosen: argparse.Namespace, result: BenchResult) -> Explained:
+    """What explains the readings. Raises InputError where captures that are exchanged would explain them better, unless they are taken as stated."""
+    from filterlib.bench.answers.exchange import exchange
+    from filterlib.bench.answers.explanation import explain
+    from filterlib.bench.answers.trials import trials
+    from filterlib.errors import InputError, Problem
+    from filterlib.words.answer_sentences import exchange_sentence
+
+    known = trials(result)
+    found = exchange(chosen.design, result, known)
+    if found is not None and found.asks and not chosen.as_stated:
+        raise InputError([Problem(found.file, "", None, exchange_sentence(found))])
+    return replace(explain(result, known), exchange=found)
 
 
 @contextmanager

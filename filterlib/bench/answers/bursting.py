@@ -1,0 +1,146 @@
+"""Captures of a converter that switches in bursts: where they show it, what its design makes of them, and what the bare burst should read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from filterlib.analysis.described import Amperes, Hertz, Seconds, Unit, Volts
+from filterlib.bench.answers.stations import BARE, Station
+from filterlib.bench.measurement import Measurement
+from filterlib.errors import FilterlibError
+from filterlib.system.burst import Burst, LoadThreshold, PulseTrain
+from filterlib.system.burst_spectra import burst_spectra
+from filterlib.system.converter import Converter
+from filterlib.system.design import Design
+from filterlib.system.light_load import full_load, light_load, pulse_charge
+from filterlib.system.places import with_values
+from filterlib.system.solution import Solution, solve
+from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.units import format_quantity
+
+SLOW = 0.4
+"""Of the switching frequency, below which nothing but bursts of it repeats: a bridge's halves do at 0.5."""
+_MORE = 1.01  # times what is drawn where bursts were captured, below which the converter is then taken to burst
+_OFF = 0.1  # share by which pulses in a burst may come slower or faster than the file says it switches: common practice, no source
+_CASES = 200
+_ENDS = (0.05, 0.95)
+Captures = Iterable[tuple[Station, Sequence[Measurement]]]
+
+
+@dataclass(frozen=True)
+class BurstAnswer:
+    """What a capture of the bare converter in bursts shows, beside what the design makes of such bursts.
+
+    ``pulses`` of each, ``switching`` frequency within, ``period`` from burst to burst; ``peak`` of the current into the output capacitor that
+    carries ``load_current``. ``expected_pp`` and between which ends nine cases of the converter's values in ten are, in the arrangement of the stated
+    ripple, of the burst that the file states or else (``stated`` False) of what was found with such a peak.
+    """
+
+    pulses: int
+    switching: Hertz[float]
+    period: Seconds[float]
+    load_current: Amperes[float]
+    peak: Annotated[float, Unit("A", "peak of a pulse", "pulse_peak")]
+    stated: bool
+    expected_pp: Volts[float]
+    low: Annotated[float, Unit("V", key="expected_pp_low")]
+    high: Annotated[float, Unit("V", key="expected_pp_high")]
+
+
+def in_bursts(measured: Measurement) -> bool:
+    """Whether a capture shows groups of pulses, even or not."""
+    return measured.periods.pattern == "bursts"
+
+
+def bursts_behind(before: Measurement | None, measured: Measurement) -> bool:
+    """The same of one behind the filter, which smooths pulses: of a converter that bursts ``before`` it, what repeats much more rarely
+    than those bursts' pulses is bursts too."""
+    if in_bursts(measured) or before is None or not before.pulses or not measured.frequency:
+        return in_bursts(measured)
+    return measured.frequency < SLOW / before.pulses.interval
+
+
+def bursting_there(design: Design, before: Measurement | None, captures: Captures) -> Design:
+    """The design whose converter bursts wherever a capture shows it: a capture knows better than a threshold that is stated or assumed."""
+    points = {
+        station.point
+        for station, several in captures
+        if station.point != BARE and any(bursts_behind(before, one) for one in several)
+    }
+    if design.converter.burst is None or not points:
+        return design
+    return _with_burst(design, design.converter.burst, max(solve(design, point).drawn for point in points))
+
+
+def as_captured(solution: Solution, captures: Captures) -> Solution | None:
+    """The same with the bursts that a capture at its operating point shows, or else with those that have to be suspected; None where there are none."""
+    seen = next(
+        (one for station, several in captures if station.point == solution.point for one in several if one.pulses), None
+    )
+    if seen is None or seen.pulses is None or solution.burst is not None:
+        return solution.supposed
+    burst = Burst(pulses=seen.pulses.count, period=seen.period)
+    return Solution(_with_burst(solution.design, burst, solution.drawn), solution.state)
+
+
+def _with_burst(design: Design, burst: Burst, drawn: float) -> Design:
+    """With a burst at every load up to what is ``drawn`` [A], or up to the stated threshold where that is more."""
+    converter, full = design.converter, full_load(design.converter, design.full_current)
+    stated = converter.burst_below.of(full) if converter.burst_below else 0.0
+    below = max(stated, _MORE * drawn)
+    more = {"burst": burst, "burst_below": LoadThreshold(format_quantity(below, "A"), current=below)}
+    return design.model_copy(update={"converter": converter.model_copy(update=more)})
+
+
+def refuse_another(design: Design, measured: Measurement) -> None:
+    """Raises FilterlibError for bursts whose pulses do not come as often as the converter switches."""
+    found, own = measured.switching_frequency, design.converter.switching_frequency
+    if found is not None and abs(found / own - 1) > _OFF:
+        raise FilterlibError(
+            f"{measured.recording.file}: {measured.periods.why}, and the file's converter switches at "
+            f"{format_quantity(own, 'Hz', 4)}: captures of one converter are needed"
+        )
+
+
+def bare_burst(stated: Design, measured: Measurement, amps: float) -> BurstAnswer:
+    """A capture of the bare terminals in even bursts while ``amps`` [A] were drawn, beside the prediction of `burst_spectra`.
+
+    Raises: FilterlibError where no such burst can be: its pulses do not fit into its period.
+    """
+    assert measured.pulses is not None  # it was asked for
+    assert measured.period is not None
+    converter, found = stated.converter, Burst(pulses=measured.pulses.count, period=measured.period)
+    own = converter.burst if converter.burst is not None and converter.burst.recording is None else None
+    drawn = LoadThreshold("", current=_MORE * amps)
+    light = light_load(converter.model_copy(update={"burst": own or found, "burst_below": drawn}), amps, amps)
+    if light is None or light.train is None:
+        raise FilterlibError(f"{measured.recording.file}: bursts carry a current, and none is stated of it")
+    peak = amps * measured.period / (measured.pulses.count * float(np.mean(pulse_charge(converter))))
+    nominal = float(np.mean(_reads(stated, converter, light.train)))
+    low, high = _ends(stated, light.train)
+    return BurstAnswer(
+        measured.pulses.count, 1 / measured.pulses.interval, measured.period, amps, peak, own is not None, nominal,
+        min(low, nominal), max(high, nominal),
+    )  # fmt: skip
+
+
+def _reads(design: Design, converter: Converter, train: PulseTrain) -> np.ndarray:
+    """Peak to peak [V] in the arrangement of the stated ripple, one number or (designs, 1)."""
+    sources = burst_spectra(converter, train, source_spectra(converter, design.full_current))
+    seen = converter.ripple.model_copy(update={"load_current": float(np.mean(train.delivered))})
+    return np.asarray(reading(converter.idle, seen, sources, design.full_current))
+
+
+def _ends(design: Design, train: PulseTrain) -> tuple[float, float]:
+    """Of the converter's uncertain values, each evenly likely; the train as it is."""
+    random = np.random.default_rng(1)
+    box = [one for one in uncertain_parameters(design) if one.key.startswith("converter.")]
+    values: Mapping[str, np.ndarray] = {one.key: one.at(random.uniform(size=_CASES))[:, None] for one in box}
+    many = with_values(design, values)
+    low, high = np.nanquantile(_reads(many, many.converter, train), _ENDS)
+    return float(low), float(high)
