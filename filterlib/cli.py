@@ -43,6 +43,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with interruptible():
             own, passed_on = _split(list(sys.argv[1:] if arguments is None else arguments))
             chosen = _parser().parse_args(own, argparse.Namespace(passed_on=passed_on))
+            if getattr(chosen, "out", None) is not None:  # refused before the work, and not after it
+                from filterlib.show.folder import place_of
+
+                place_of(chosen.out)
             return int(chosen.run(chosen))
     except OutputError as error:
         return complain(one_line(str(error)), NOT_WRITTEN)

@@ -49,7 +49,7 @@ def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> s
     files = {name: well_formed(text) for name, text in files.items()}
     run = _identifier(files)
     texts = {name: files[name].replace(RUN, run) for name in files}
-    target = _target(folder)
+    target = place_of(folder)
     with _explained(target), _made(target.parent), _alone(target), _beside(target) as work:
         _refuse_foreign(target, texts)
         _carry_over(target, work / _NEW, {*texts, *_of_earlier_run(target, last)})
@@ -76,8 +76,8 @@ def _identifier(files: Mapping[str, str]) -> str:
 # ---- where it goes ----------------------------------------------------------------------------------------------------
 
 
-def _target(folder: str | Path) -> Path:
-    """The folder itself, where a link to it was given. Refuses what cannot change places with another folder."""
+def place_of(folder: str | Path) -> Path:
+    """The folder itself, where a link to it was given. Raises OutputError for what cannot change places with another folder."""
     if not str(folder).strip() or "\0" in str(folder):
         raise OutputError("the name of the folder is empty: give one, such as --out review")
     target = Path(os.path.realpath(folder))

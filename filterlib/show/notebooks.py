@@ -51,6 +51,8 @@ def fresh_copies(folder: str | Path) -> list[Copy]:
         Where the folder or a file in it cannot be written.
     """
     target = Path(folder)
+    if not str(folder):
+        raise OutputError("the name of the folder is empty: give one, or none for filterlib-notebooks")
     if target.exists() and not target.is_dir():
         raise OutputError(f"{target}: is a file, not a folder")
     try:

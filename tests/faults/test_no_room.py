@@ -50,3 +50,36 @@ def test_a_place_that_cannot_be_is_refused_with_exit_code_3(what, tmp_path, caps
     assert capsys.readouterr().err.count("\n") == 1
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "link"]
     assert (tmp_path / "file").read_text() == "mine"
+
+
+WRITERS = {
+    "review": ["review", "gone.toml"],
+    "verify": ["verify", "gone.toml"],
+    "compare": ["compare", "gone.toml", "gone.toml"],
+    "damp": ["damp", "gone.toml"],
+    "bank": ["bank", "gone.toml"],
+    "bench": ["bench", "gone.toml", "--reading", "modem 20MHz 5 mV"],
+    "recording": ["recording", "gone.csv"],
+    "part": ["part", "gone.toml", "C1"],
+    "pages": ["pages"],
+}
+
+
+@pytest.mark.parametrize("command", WRITERS)
+@pytest.mark.parametrize("place", ["", " ", "file"])
+def test_a_place_is_refused_before_anything_is_read(command, place, tmp_path, capsys, monkeypatch):
+    """It was refused after a minute's work, which was then lost."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "file").write_text("mine")
+    assert cli.main([*WRITERS[command], "--out", place]) == 3
+    assert "gone" not in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize(("command", "code"), [("schema", 2), ("lab", 3), ("new", 2)])
+def test_so_is_a_folder_or_a_file_without_a_name(command, code, tmp_path, capsys, monkeypatch):
+    """`schema` and `lab` took it for the folder that one is in."""
+    monkeypatch.chdir(tmp_path)
+    assert cli.main([command, ""]) == code
+    assert capsys.readouterr().err.count("\n") == 1
+    assert not list(tmp_path.iterdir())

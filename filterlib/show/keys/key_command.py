@@ -40,8 +40,8 @@ def run(chosen: argparse.Namespace) -> int:
     from filterlib.show.keys.schema import SCHEMA, schema_text
 
     folder = Path(chosen.folder)
-    if not folder.is_dir():
-        raise FilterlibError(f"{folder}: no such folder; make it first")
+    if not chosen.folder or not folder.is_dir():
+        raise FilterlibError(f"{chosen.folder or 'a folder without a name'}: no such folder; make it first")
     for name, text in ((SCHEMA, schema_text()), (PAGE, key_html())):
         write_text(folder / name, text)
         say(f"Written: {folder / name}")
