@@ -175,7 +175,7 @@ class Judgement:
         margins = {
             verdict.point: verdict.margin
             for verdict in sorted(self.verdicts, key=lambda verdict: -verdict.margin)
-            if verdict.kind in ("ripple", "spike") and load in (None, verdict.load) and np.isfinite(verdict.margin)
+            if verdict.of_ripple and load in (None, verdict.load) and np.isfinite(verdict.margin)
         }
         at = min((name for name in margins if name in steady), key=lambda name: margins[name], default=None)
         return steady[at] if at is not None else next(iter(steady.values()), self.points[0])

@@ -71,6 +71,11 @@ class Verdict:
     turned: bool = False
 
     @property
+    def of_ripple(self) -> bool:
+        """Whether its figure is peak to peak, with spikes or without."""
+        return self.kind in ("ripple", "spike")
+
+    @property
     def digits(self) -> int:
         """How many digits of its figures say something: a third one does not where the probable interval is wide."""
         return 2 if too_wide(self.probable_low, self.probable_high) else 3

@@ -195,6 +195,11 @@ class Capacitor(Part):
         return self
 
     @property
+    def electrolytic(self) -> bool:
+        """True where it has an electrolyte, wet or solid: its ESR damps."""
+        return self.kind in WET
+
+    @property
     def bias_curve_missing(self) -> bool:
         """A class 2 ceramic loses capacitance under bias; this one does not say how much."""
         return self.kind == "ceramic_class_2" and self.bias_curve is None

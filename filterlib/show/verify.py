@@ -87,8 +87,7 @@ def sheet_files(sheet: BenchSheet) -> dict[str, str]:
 
 def _views(sheet: BenchSheet) -> tuple[ScopeView, ...]:
     """What an ordinary scope would show at each ripple with the filter, with the probe that serves there."""
-    asked = [one for one in sheet.checks if one.kind == "ripple at" and one.band is not None]
-    stations = [Station(one.place, one.band, one.point) for one in asked if one.band is not None]
+    stations = [Station(one.place, band, one.point) for one, band in sheet.ripples]
     first = [one for one in stations if one.point == stations[0].point]
     narrow = [one for one in first if one.band.bandwidth], ScopeErrors(probe=1.0)
     wide = [one for one in first if not one.band.bandwidth], ScopeErrors(probe=10.0)
@@ -97,9 +96,8 @@ def _views(sheet: BenchSheet) -> tuple[ScopeView, ...]:
 
 def _expected(sheet: BenchSheet) -> Iterator[tuple[str, str]]:
     """Each ripple that is read with the filter, as the readings file names it, and what to expect there."""
-    for one in sheet.checks:
-        if one.kind == "ripple at" and one.band is not None:
-            yield Station(one.place, one.band, one.point).name, range_text(one.low, one.high, "V")
+    for one, band in sheet.ripples:
+        yield Station(one.place, band, one.point).name, range_text(one.low, one.high, "V")
 
 
 def _circuit(sheet: BenchSheet) -> Illustration:

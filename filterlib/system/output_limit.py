@@ -33,6 +33,11 @@ class OutputLimit(Model):
         5e-3, 1e-3, 50e-3, "most converters ramp within milliseconds"
     )
 
+    @property
+    def hiccups(self) -> bool:
+        """Whether it switches off at the limit, and tries again."""
+        return self.kind == "hiccup"
+
     @classmethod
     def _across(cls, fields: Given) -> Iterator[Problem]:
         own = {"short_circuit_current": "foldback", "hiccup_on": "hiccup", "hiccup_off": "hiccup"}

@@ -135,7 +135,7 @@ def _advice(result: ReasonsResult) -> Iterator[Sentence]:
 def _promises(write: Writer, best: Proposal) -> Iterator[str]:
     """The greatest figure that a robust change leaves, for each ripple or spike that is asked for."""
     for at, verdict in enumerate(best.judgement.verdicts):
-        if verdict.kind in ("ripple", "spike"):
+        if verdict.of_ripple:
             where = "in full bandwidth" if verdict.kind == "spike" else "of ripple"
             yield f"at most {write(f'proposals.0.judgement.verdicts.{at}.high')} {where} at {verdict.load}"
 

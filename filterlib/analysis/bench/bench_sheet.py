@@ -136,6 +136,11 @@ class BenchSheet:
         """Every reading, in order."""
         return tuple(check for station in self.stations for check in station.checks)
 
+    @property
+    def ripples(self) -> tuple[tuple[Check, Band], ...]:
+        """Every reading of ripple behind the filter, with its band."""
+        return tuple((one, one.band) for one in self.checks if one.kind == "ripple at" and one.band is not None)
+
 
 def bench_sheet(result: ReviewResult, *, progress: Callable[[float, str], None] | None = None) -> BenchSheet:
     """The sheet of a reviewed design.

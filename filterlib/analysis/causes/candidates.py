@@ -137,7 +137,7 @@ def _capacitors(design: Design, bought: Mapping[str, Part]) -> Iterator[Candidat
     for name, part in bought.items():
         if not isinstance(part, Capacitor) or np.max(part.capacitance) < SMALLEST_SHUNT:
             continue
-        if part.kind in ("aluminium", "polymer"):
+        if part.electrolytic:
             stage = ShuntCapacitor(kind="capacitor", name=free_name(design, "Cd"), part=part)
             words = f"fit {name} across the load's end as damping"
             yield Candidate(words, "damping", "damping", 1, partial(inserted, stage=stage, before=""))

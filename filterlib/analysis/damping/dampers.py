@@ -21,7 +21,7 @@ from filterlib.analysis.stability.proof import Proof, prove
 from filterlib.analysis.stress.loading import loadings
 from filterlib.errors import FilterlibError
 from filterlib.parts.base import Part
-from filterlib.parts.capacitor import WET, Capacitor
+from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.usual.usual_sizes import usual_volume
 from filterlib.system.design import Design
@@ -167,7 +167,7 @@ def _heat(point: PointJudgement, stage: str) -> float:
 
 def _conditions(solutions: tuple[Solution, ...], part: Capacitor | DifferentialChoke) -> tuple[Condition, ...]:
     """Of an electrolytic, the critical power of each load cold, warm and worn, the least over the operating points."""
-    if isinstance(part, DifferentialChoke) or part.kind not in WET:
+    if isinstance(part, DifferentialChoke) or not part.electrolytic:
         return ()
     rows = [conditions(solution, one.load) for solution in solutions for one in margins(solution, exactly=False)]
     return tuple(min(same, key=lambda one: one.critical_power / one.power) for same in zip(*rows, strict=True))

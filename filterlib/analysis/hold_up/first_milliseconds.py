@@ -216,7 +216,7 @@ def _limited_path(design: Design, load: Load, supply: float) -> Path:
         return path_to(design, load, supply)
     others = sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
     most, back = float(limit.current.value) - others, limit.short_circuit_current
-    on = float(limit.hiccup_on.value) if limit.kind == "hiccup" else math.inf
+    on = float(limit.hiccup_on.value) if limit.hiccups else math.inf
     return replace(
         path_to(design, load, max(most, LEAST)), back=math.inf if back is None else max(back - others, LEAST), on=on
     )

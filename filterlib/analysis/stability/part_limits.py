@@ -13,7 +13,7 @@ from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
 from filterlib.errors import FilterlibError
 from filterlib.parts.base import Value
-from filterlib.parts.capacitor import WET, Capacitor
+from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.places import with_values
@@ -82,7 +82,7 @@ def part_limits(solution: Solution, margin: Margin) -> PartLimits:
     Returns: PartLimits; no values where the circuit is unstable, or far from it.
     """
     close = margin.stable and margin.more < SMALL
-    wet = any(isinstance(stage.part, Capacitor) and stage.part.kind in WET for stage in solution.design.filter)
+    wet = any(isinstance(stage.part, Capacitor) and stage.part.electrolytic for stage in solution.design.filter)
     return PartLimits(
         margin.point, margin.load, critical_values(solution, margin.load) if close else (),
         conditions(solution, margin.load) if wet else (),

@@ -66,7 +66,7 @@ class Ramp:
         """As stated; at the ``end`` "low" of what makes a start hard, at "high" of what makes it easy."""
         amps = float(getattr(limit.current, end))
         back = amps if limit.short_circuit_current is None else min(limit.short_circuit_current, amps)
-        hiccups, other = limit.kind == "hiccup", OPPOSITE[end]
+        hiccups, other = limit.hiccups, OPPOSITE[end]
         on, off = (
             (float(getattr(limit.hiccup_on, end)), float(getattr(limit.hiccup_off, other)))
             if hiccups

@@ -118,6 +118,10 @@ class LinearPiece:
         row[len(self.layout.stores) + self.layout.sources.index(branch)] = 1.0
         return row
 
+    def _straight(self, branch: Branch) -> tuple[float, float]:
+        """Slope [S] and offset [A] of a resistor, or of a bend on its present piece."""
+        return self.line[branch.name] if branch.kind == "bend" else (1 / branch.value, 0.0)
+
     def _solve(self) -> np.ndarray:
         layout, nodes = self.layout, len(self.layout.nodes)
         size = nodes + len(layout.held)
@@ -125,7 +129,7 @@ class LinearPiece:
         for branch in layout.circuit.branches.values():
             ends = layout.incidence(branch)
             if branch.kind in ("resistor", "bend"):
-                slope, offset = self.line[branch.name] if branch.kind == "bend" else (1 / branch.value, 0.0)
+                slope, offset = self._straight(branch)
                 left[:nodes, :nodes] += slope * np.outer(ends, ends)
                 right[:nodes, -1] -= offset * ends
             elif branch.kind == "inductor":
@@ -221,7 +225,7 @@ class LinearPiece:
             return np.array(self.state[layout.stores.index(branch)])
         if branch.kind == "current_source":
             return -self._source_row(branch)
-        slope, offset = self.line[branch.name] if branch.kind == "bend" else (1 / branch.value, 0.0)
+        slope, offset = self._straight(branch)
         row = np.array(slope * (layout.incidence(branch) @ self.rows[: len(layout.nodes)]))
         row[-1] += offset
         return row
