@@ -57,16 +57,19 @@ def rough_peak_to_peak(harmonics: Harmonics) -> Real:
     >>> rough_peak_to_peak(waves).shape, bool(np.allclose(rough_peak_to_peak(waves), peak_to_peak(waves), rtol=1e-9, atol=0))
     ((2, 1), True)
     """
-    wave = sampled(np.atleast_2d(harmonics))
-    swing = _top(wave) + _top(-wave)
+    rows = np.atleast_2d(harmonics)
+    step = 4 * cached_rows(rows)
+    around = [_around_tops(sampled(rows[at : at + step])) for at in range(0, len(rows), step)]
+    series = _taylor() @ np.concatenate(around, axis=1).reshape(2 * len(rows), -1).T
+    swing = _sum(series, _powers(_crest(series))).reshape(2, -1).sum(axis=0)
     return swing[:, None] if harmonics.ndim > 1 else swing[0]
 
 
-def _top(wave: Real) -> Real:
-    """The extreme next to the highest sample of each row (rows, samples); (rows,)."""
-    rows, top = np.arange(len(wave))[:, None], wave.argmax(axis=1)
-    series = _taylor() @ wave[rows, _neighbours(top, wave.shape[1])].T
-    return _sum(series, _powers(_crest(series)))
+def _around_tops(wave: Real) -> Real:
+    """The samples about the highest of each row, and the negative of those about the lowest; (2, rows, neighbours)."""
+    rows, count = np.arange(len(wave))[:, None], wave.shape[1]
+    highest, lowest = (wave[rows, _neighbours(top, count)] for top in (wave.argmax(axis=1), wave.argmin(axis=1)))
+    return np.array([highest, -lowest])
 
 
 def _neighbours(places: NDArray[np.intp], count: int) -> NDArray[np.intp]:
@@ -152,8 +155,7 @@ class Samples:
 
     def __init__(self, *harmonics: Harmonics) -> None:
         self.designs = len(harmonics[0])
-        waves = sampled(np.concatenate(harmonics)).reshape(len(harmonics), self.designs, -1)
-        self._by_design = np.ascontiguousarray(waves.swapaxes(0, 1))
+        self._by_design = sampled(*harmonics)
         self.waves = self._by_design.swapaxes(0, 1)
         self._rows = np.arange(self.designs)
 
@@ -204,12 +206,18 @@ def _near(waves: list[Real], about: list[Real] | None = None) -> _Near:
     return _Near(row, sign, series)
 
 
-def sampled(harmonics: Harmonics, points: int = 4) -> Real:
-    """One period at that many points or more to the highest harmonic, as many as are fast; (designs, n) -> (designs, count)."""
-    count = fast_length(points * harmonics.shape[-1] + 4)
-    whole = np.zeros((len(harmonics), harmonics.shape[-1] + 1), complex)
-    whole[:, 1:] = harmonics
-    return np.asarray(np.fft.irfft(whole, count, norm="forward"))
+def sampled(*harmonics: Harmonics, points: int = 4) -> Real:
+    """One period of each wave at that many points or more to the highest harmonic, as many as are fast.
+
+    Waves (designs, n) of one shape -> (designs, count); of several (designs, waves, count).
+    """
+    designs, highest = harmonics[0].shape
+    count, whole = fast_length(points * highest + 4), np.zeros((designs, highest + 1), complex)
+    samples = np.empty((designs, len(harmonics), count))
+    for number, one in enumerate(harmonics):
+        whole[:, 1:] = one
+        np.fft.irfft(whole, count, norm="forward", out=samples[:, number])
+    return samples if len(harmonics) > 1 else samples[:, 0]
 
 
 def _bound(wave: Real) -> Real:
