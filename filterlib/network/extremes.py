@@ -61,8 +61,9 @@ def rough_peak_to_peak(harmonics: Harmonics) -> Real:
     step = 4 * cached_rows(rows)
     around = [_around_tops(sampled(rows[at : at + step])) for at in range(0, len(rows), step)]
     series = _taylor() @ np.concatenate(around, axis=1).reshape(2 * len(rows), -1).T
-    swing = _sum(series, _powers(_crest(series))).reshape(2, -1).sum(axis=0)
-    return swing[:, None] if harmonics.ndim > 1 else swing[0]
+    highest, lowest = _sum(series, _powers(_crest(series))).reshape(2, -1)
+    swing = np.asarray(highest + lowest)
+    return swing[:, None] if harmonics.ndim > 1 else np.asarray(swing[0])
 
 
 def _around_tops(wave: Real) -> Real:
@@ -154,14 +155,21 @@ class Samples:
     """
 
     def __init__(self, *harmonics: Harmonics) -> None:
-        self.designs = len(harmonics[0])
-        self._by_design = sampled(*harmonics)
-        self.waves = self._by_design.swapaxes(0, 1)
+        self._take(sampled(*harmonics, single=True))
+
+    def _take(self, by_design: Real) -> Samples:
+        self.designs, self._by_design, self.waves = len(by_design), by_design, by_design.swapaxes(0, 1)
         self._rows = np.arange(self.designs)
+        return self
+
+    def some(self, rows: NDArray[np.intp]) -> Samples:
+        """Those of some designs."""
+        return object.__new__(Samples)._take(self._by_design[rows])
 
     def swings(self, *factors: Real) -> list[Real]:
         """As `Mixture.swings`."""
-        total = np.matmul(np.stack(factors, axis=1)[:, None], self._by_design)[:, 0]
+        weights = np.stack(factors, axis=1, dtype=np.float32, casting="same_kind")
+        total = np.matmul(weights[:, None], self._by_design)[:, 0]
         places = np.concatenate([total.argmax(axis=1), total.argmin(axis=1)])
         rows, count = np.tile(self._rows, 2), total.shape[1]
         around = [(places - 1) % count, places, (places + 1) % count]
@@ -170,7 +178,7 @@ class Samples:
         offset = 0.5 * (left - right) / np.where(bend == 0, np.inf, bend)
         left, here, right = (self.waves[:, rows, at] for at in around)
         ends = here + offset * (0.5 * (right - left + offset * (left + right)) - offset * here)
-        return list(ends[:, : self.designs] - ends[:, self.designs :])
+        return list((ends[:, : self.designs] - ends[:, self.designs :]).astype(float))
 
 
 def cached_rows(harmonics: Harmonics) -> int:
@@ -206,14 +214,16 @@ def _near(waves: list[Real], about: list[Real] | None = None) -> _Near:
     return _Near(row, sign, series)
 
 
-def sampled(*harmonics: Harmonics, points: int = 4) -> Real:
+def sampled(*harmonics: Harmonics, points: int = 4, single: bool = False) -> Real:
     """One period of each wave at that many points or more to the highest harmonic, as many as are fast.
 
-    Waves (designs, n) of one shape -> (designs, count); of several (designs, waves, count).
+    Waves (designs, n) of one shape -> (designs, count); of several (designs, waves, count). ``single``: to seven digits,
+    in half the time.
     """
     designs, highest = harmonics[0].shape
-    count, whole = fast_length(points * highest + 4), np.zeros((designs, highest + 1), complex)
-    samples = np.empty((designs, len(harmonics), count))
+    count = fast_length(points * highest + 4)
+    whole = np.zeros((designs, highest + 1), np.complex64 if single else complex)
+    samples = np.empty((designs, len(harmonics), count), whole.real.dtype)
     for number, one in enumerate(harmonics):
         whole[:, 1:] = one
         np.fft.irfft(whole, count, norm="forward", out=samples[:, number])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -13,7 +13,9 @@ from filterlib.network.extremes import Harmonics, Mixture, Real, Samples, cached
 Flags: TypeAlias = NDArray[np.bool_]
 _STEPS = 60  # at most, of a search
 _CLOSE = 1e-13  # logarithm of a reading over what was stated, or share, at which a search ends
-_ROUGH = 1e-3  # the same by samples alone, where a finer search follows
+_ROUGH = 1e-6  # the same by samples alone, so that no design's figures depend on those beside it
+_STEP = 1e-2  # share by which samples may step over what was stated
+_TRIES = 10  # of Newton's method on two readings at once
 _NEARLY = 0.05  # logarithm by which samples may miss what lies between them
 FEW = 16  # designs, up to which what is fixed is reckoned with between samples too
 INSTRUMENTS = 0.05  # of the logarithm, by which a recording may read more than a figure of another scope: common practice, no source
@@ -116,7 +118,7 @@ def both(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wi
 
 def _both_beside(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real) -> Scaled:
     """The same beside a fixed wave, a few designs at a time."""
-    count, step = len(narrow[0]), 2 * cached_rows(narrow[0])
+    count, step = len(narrow[0]), 4 * cached_rows(narrow[0])
     figures = [np.broadcast_to(one, count) for one in (stated, stated_wide)]
     parts = []
     for rows in (slice(at, at + step) for at in range(0, count, step)):
@@ -133,26 +135,27 @@ def _few_beside(
     none, whole = np.zeros(low.designs), np.ones(low.designs)
     alone, wide_alone = low.swings(none, none, whole)[2], high.swings(none, none, whole)[2]
     units = stated / low.swings(whole, none, none)[0], stated_wide / high.swings(none, whole, none)[1]
-    edges = _Edges(_Edge(low, stated, alone, _ROUGH), _Edge(high, stated_wide, wide_alone, _ROUGH), *units)
-    ends = edges.miss(none)[0], edges.miss(whole)[0]
-    nearly = _NEARLY if exact else 0.0
-    feasible = edges.possible & (ends[0] <= nearly) & (ends[1] >= -nearly)
-    share = _root(edges.miss, none, whole, whole / 2, feasible, _ROUGH)
-    needed = edges.needed() if exact else (alone, wide_alone)
-    if exact:
-        factors = (*edges.factors(share), whole)
-        fine = Mixture(*narrow, about=factors), Mixture(*wide, about=factors)
-        edges = _Edges(_Edge(fine[0], stated, alone, _CLOSE), _Edge(fine[1], stated_wide, wide_alone, _CLOSE), *units)
-        share = _root(edges.miss, none, whole, share, feasible)
-    a, b = edges.factors(share)
-    feasible &= np.abs(edges.wide.read(a, b) / stated_wide - 1) < (_LOST if exact else 10 * _ROUGH)
+    edges = _Edges(_Edge(low, stated, alone), _Edge(high, stated_wide, wide_alone), *units)
+    needed, nearly = edges.needed(), np.exp(_NEARLY if exact else 0.0)
+    feasible = edges.possible & (needed[0] <= nearly * stated) & (needed[1] <= nearly * stated_wide)
+    rows = np.flatnonzero(feasible)
+    a, b = np.full((2, low.designs), np.nan)
+    if len(rows):
+        some = edges.of((low.some(rows), high.some(rows)), rows)
+        factors = some.met(some.units[0] / 2, some.units[1] / 2)
+        if exact:
+            fine = (Mixture(*(one[rows] for one in waves), about=(*factors, whole[rows])) for waves in (narrow, wide))
+            some = edges.of((*fine,), rows, close=_CLOSE)
+            factors = some.met(*factors)
+        a[rows], b[rows] = factors
+        feasible[rows] = np.abs(some.wide.read(*factors) / some.wide.stated - 1) < (_LOST if exact else _STEP)
     return np.where(feasible, a, np.nan), np.where(feasible, b, np.nan), feasible, *needed
 
 
 class _Edge:
     """Where one arrangement reads as stated, beside a fixed wave that alone reads less: along any mixture of two others."""
 
-    def __init__(self, waves: Samples | Mixture, stated: Real, alone: Real, close: float) -> None:
+    def __init__(self, waves: Samples | Mixture, stated: Real, alone: Real, close: float = _ROUGH) -> None:
         self.waves, self.stated, self.alone, self.close = waves, stated, alone, close
         self.one, self.wanted = np.ones(waves.designs), alone < stated
         self.last: list[Real] = []
@@ -166,25 +169,29 @@ class _Edge:
         """How far along (u, v) that is, and what the three waves have at the extremes there.
 
         Newton's method from outside: a peak to peak is convex, so no step leads back in. By samples alone it is so within a
-        percent: a step that leads out again is the last.
+        percent: a step that leads out again is a design's last.
         """
-        far = self._outside(u, v)
+        far, done = self._outside(u, v), ~self.wanted
         for _ in range(_STEPS):
             x, y, z = self.last = self.waves.swings(far * u, far * v, self.one)
-            nearer = np.where(self.wanted, (self.stated - z) / (u * x + v * y), far)
-            nearing, far = far - nearer, nearer
-            if not np.any(nearing > self.close * far):
+            with np.errstate(divide="ignore", invalid="ignore"):
+                nearer = np.where(done, far, (self.stated - z) / (u * x + v * y))
+            done = done | ~(far - nearer > self.close * far)
+            far = nearer
+            if done.all():
                 break
         return far, self.last
 
     def _outside(self, u: Real, v: Real) -> Real:
         """A place outside: where the last extremes' tangent reads as stated, or else where the two waves alone read enough."""
-        if self.last:
-            x, y, z = self.last
-            if np.all(u * x + v * y > 0):
-                return np.where(self.wanted, (self.stated - z) / (u * x + v * y), 1.0)
+        x, y, z = self.last or (0 * self.one,) * 3
+        along = u * x + v * y
+        with np.errstate(divide="ignore", invalid="ignore"):
+            tangent = np.where(self.wanted, (self.stated - z) / along, 1.0)
+        if np.all(along > 0):
+            return tangent
         x, y, _ = self.waves.swings(u, v, 0 * self.one)
-        return (self.stated + self.alone) / (u * x + v * y)
+        return np.where(along > 0, tangent, (self.stated + self.alone) / (u * x + v * y))
 
 
 class _Edges:
@@ -192,6 +199,31 @@ class _Edges:
 
     def __init__(self, narrow: _Edge, wide: _Edge, unit: Real, unit_wide: Real) -> None:
         self.narrow, self.wide, self.units = narrow, wide, (unit, unit_wide)
+
+    def of(self, waves: Sequence[Samples | Mixture], rows: NDArray[np.intp], close: float = _ROUGH) -> _Edges:
+        """Those of some designs, of which these are the waves."""
+        both = zip(waves, (self.narrow, self.wide), strict=True)
+        narrow, wide = (_Edge(one, edge.stated[rows], edge.alone[rows], close) for one, edge in both)
+        return _Edges(narrow, wide, self.units[0][rows], self.units[1][rows])
+
+    def met(self, a: Real, b: Real) -> tuple[Real, Real]:
+        """Factors of both waves with which both read as stated.
+
+        Newton's method on both readings at once, from ``a`` and ``b``; where that does not come there, share by share.
+        """
+        done = np.zeros(a.shape, bool)
+        for _ in range(_TRIES):
+            (x, y, z), (p, q, r) = (edge.waves.swings(a, b, edge.one) for edge in (self.narrow, self.wide))
+            first, second = self.narrow.stated - z, self.wide.stated - r
+            off = np.abs(a * x + b * y - first) / self.narrow.stated, np.abs(a * p + b * q - second) / self.wide.stated
+            done |= np.maximum(*off) < self.narrow.close
+            if done.all():
+                return a, b
+            with np.errstate(divide="ignore", invalid="ignore"):
+                nearer = np.array([first * q - second * y, second * x - first * p]) / (x * q - y * p)
+            a, b = np.where(done | ~np.isfinite(nearer), (a, b), np.maximum(nearer, 0.0))
+        share = _root(self.miss, np.zeros(a.shape), self.narrow.one, self.narrow.one / 2, ~done, self.narrow.close)
+        return tuple(np.where(done, (a, b), self.factors(share)))
 
     def miss(self, share: Real) -> tuple[Real, Real]:
         """How much farther the narrow one's is, and the share at which their tangents cross."""

@@ -95,6 +95,18 @@ def test_many_designs_read_it_within_two_percent(brick):
     assert np.isnan(sources.ripple[~some, 1:]).all()
 
 
+def test_no_designs_figures_depend_on_those_beside_it(brick):
+    """second method: the same designs in other company. The scale of each is sought until it alone is there."""
+    box, rng = uncertain_parameters(brick), np.random.default_rng(4)
+    shares = rng.random((40, len(box)))
+
+    def ripple(rows):
+        values = {p.key: p.at(shares[rows][:, [n]]) for n, p in enumerate(box)}
+        return source_spectra(with_values(brick, values).converter, 3.6).ripple[:, 1]
+
+    assert_allclose(ripple(slice(0, 40, 2)), ripple(slice(None))[::2], rtol=1e-9, atol=0)
+
+
 def test_a_load_that_is_changed_later_was_not_on_the_line_while_one_measured(tmp_path):
     """hand: what was measured does not change with the design; nor does it in the file of the changed design."""
     one = driven(spike=SPIKE)
