@@ -15,7 +15,7 @@ from filterlib.analysis.direct_range import direct_reading, over_resistance
 from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.required_tests import emission_tests, emissions_of
 from filterlib.analysis.failing import Failing
-from filterlib.analysis.hold_up.burst_review import Bursts, bursts, first_look
+from filterlib.analysis.hold_up.burst_review import Bursts, bursts
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
@@ -247,7 +247,7 @@ def judge(
         for solution, dc_point, at_point, stressed, over in zip(solved, steady, ripples, stresses, overs, strict=True)
     )
     lives = missions(design, stresses)
-    side, bursting = (supply_side(solved), bursts(design)) if like is None else (like.supply, first_look(design))
+    side, bursting = supply_side(solved) if like is None else like.supply, bursts(design, whole=like is None)
     return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives), side, bursting)
 
 

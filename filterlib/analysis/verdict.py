@@ -18,6 +18,7 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
+from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL
 from filterlib.system.uncertain_parameters import label_of
 
 Answer = Literal["met", "probably met", "undecided", "not met"]
@@ -29,7 +30,7 @@ LABORATORY = "emission.laboratory"
 LABELS = {
     LABORATORY: "laboratory that measures, and its network",
     NO_SPIKE: "converter's spikes, which are not stated",
-    "converter.shape": "shape of the switching current",
+    SHAPE: SHAPE_LABEL,
     BURST: "converter's light load: whether it bursts",
 }
 

@@ -101,30 +101,17 @@ def review_files(
     """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    hazardous = has_hazardous_voltage(result.design)
-    reasons = reasons_chapter(result.reasons, hazardous=hazardous, file=file)
+    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design), file=file)
     emitted = emission_chapters(result)
-    stability = stability_chapter(
-        [one for point in result.points for one in point.margins],
-        result.design,
-        result.converter_side,
-        result.part_limits,
-    )
+    margins = [one for point in result.points for one in point.margins]
+    stability = stability_chapter(margins, result.design, result.converter_side, result.part_limits)
     bursts = result.judgement.bursts
     bursting = None if bursts is None else burst_chapter(result.design, bursts)
     supply = supply_chapters(result.judgement.supply, result.design)
-    every = (
-        *((reasons,) if reasons else ()),
-        *chapters,
-        stability,
-        *emitted,
-        *((bursting,) if bursting else ()),
-        *supply,
-    )
+    every = [one for one in (reasons, *chapters, stability, *emitted, bursting, *supply) if one is not None]
     first = first_screens(result)
-    start = [first.before_after] if first.before_after else []
-    drawn = [*start, circuit, *(figure for chapter in every for figure in chapter.figures)]
-    files = {figure.file: figure.text for figure in drawn}
+    drawn = [first.before_after, circuit, *(figure for chapter in every for figure in chapter.figures)]
+    files = {figure.file: figure.text for figure in drawn if figure is not None}
     files |= {one.file: one.text for one in (reasons.changes if reasons else ()) if one.file}
     names = [PAGE, NUMBERS, *files]
     page = _page(

@@ -16,6 +16,8 @@ from filterlib.system.ranged import Ranged, RangedQuantity
 
 Columns: TypeAlias = Mapping[str, NDArray[np.float64]]
 """Values of uncertain parameters of many designs, by key: (designs, 1) each."""
+SHAPE, SHAPE_LABEL = "converter.shape", "shape of the switching current"
+"""Key and label of the one that is no number: "triangle" or "pulse", where the file does not state it."""
 _Share = TypeVar("_Share", float, NDArray[np.float64])
 
 

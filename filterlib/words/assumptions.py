@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from filterlib.analysis.review import ReviewResult
 from filterlib.system.design import Design
 from filterlib.system.scales import INSTRUMENTS
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, UncertainParameter
 from filterlib.units import format_quantity
 
 
@@ -62,9 +62,7 @@ def _others(design: Design) -> Iterator[Assumption]:
     yield from _readings(design)
     yield from _one_edge(design)
     if converter.shape is None:
-        yield Assumption(
-            "converter.shape", "shape of the switching current", "triangle", "triangle", "pulse", "not stated"
-        )
+        yield Assumption(SHAPE, SHAPE_LABEL, "triangle", "triangle", "pulse", "not stated")
     if not design.has_chassis:
         why = "stated: a plastic box; there is no place for Y capacitors, and no common mode is modelled"
         yield Assumption("chassis", "chassis", "none", "", "", why)

@@ -19,6 +19,7 @@ from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.system.sense.odd import odd
 from filterlib.system.shared_capacitor import shared
+from filterlib.system.uncertain_parameter import SHAPE
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 from filterlib.words.bank_sentences import short_sentence
@@ -268,7 +269,7 @@ def to_check(result: ReviewResult) -> Iterator[str]:
 
 def _left_out(design: Design, ripple: RippleResult) -> Iterator[str]:
     """Where a design is too large to look at each uncertain parameter and each stage alone."""
-    alone = {one.key for one in ripple.uncertain_parameters} - {"converter.shape"}
+    alone = {one.key for one in ripple.uncertain_parameters} - {SHAPE}
     count = len(uncertain_parameters(design))
     if alone and count > MOST:
         yield (

@@ -39,7 +39,7 @@ from filterlib.system.limits import LimitFile
 from filterlib.system.places import with_values
 from filterlib.system.solution import Solution
 from filterlib.system.source_shapes import SourceSpectra
-from filterlib.system.uncertain_parameter import Columns, UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import decibels, from_decibels
 
@@ -331,7 +331,7 @@ class _Many:
     def plausible(self, point: str = "") -> Plausible | None:
         """The plausible combinations of the present shape, which are the same at every point but for those left out."""
         drawn = self.drawn.get(point) if point else next(iter(self.drawn.values()), None)
-        return None if drawn is None else drawn.where("converter.shape", self.design.converter.shape)
+        return None if drawn is None else drawn.where(SHAPE, self.design.converter.shape)
 
     def at_point(self, point: str, extent: Extent) -> Extent:
         """An extent without the plausible combinations that are left out at its point, as unstable ones are."""
@@ -387,4 +387,4 @@ def _box(design: Design, test: EmissionTest, *, tolerances: bool = True) -> tupl
 
 
 def _labels(design: Design, test: EmissionTest) -> dict[str, str]:
-    return {one.key: one.label for one in _box(design, test)} | {"converter.shape": "shape of the switching current"}
+    return {one.key: one.label for one in _box(design, test)} | {SHAPE: SHAPE_LABEL}

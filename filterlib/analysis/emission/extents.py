@@ -19,7 +19,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.moved_alone import Key
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, UncertainParameter
 from filterlib.units import from_decibels
 
 ALONE = (0.0, 0.5, 1.0)  # shares of its range to which each uncertain parameter is moved alone
@@ -119,7 +119,7 @@ def wider(one: Extent, two: Extent) -> Extent:
     both = one.plausible.beside(two.plausible) if one.plausible and two.plausible else None
     return replace(
         one, low=low.low, at_low=low.at_low, low_at=low.low_at, high=high.high, at_high=high.at_high, high_at=high.high_at,
-        effects={**one.effects, "converter.shape": shape}, plausible=both,
+        effects={**one.effects, SHAPE: shape}, plausible=both,
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from filterlib.analysis.supply.rules import Check, check
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 
-__all__ = ["Bursts", "bursts", "first_look"]
+__all__ = ["Bursts", "bursts"]
 
 
 @dataclass(frozen=True)
@@ -39,8 +39,10 @@ class Bursts:
         return tuple(one for one in self.banks if one.load in open_)
 
 
-def bursts(design: Design) -> Bursts | None:
+def bursts(design: Design, *, whole: bool = True) -> Bursts | None:
     """The bursts of a design; None where no load has any.
+
+    Not ``whole``: no more than whether the fitted capacitors hold them, for a change that is tried.
 
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
@@ -52,17 +54,12 @@ def bursts(design: Design) -> Bursts | None:
     problems = tuple(bank_problems(design))
     if problems:
         return Bursts(reason="; ".join(f"{one.key}: {one.why}" for one in problems))
+    holds, fitted = tuple(hold_checks(design)), design.attached_capacitance
+    if not whole:
+        return Bursts(fitted=fitted, checks=holds)
     banks = bank(design)
     starts = tuple(_starts(design, banks))
-    checks = (*hold_checks(design), *_dips(design, banks, starts))
-    return Bursts(banks, starts, fitted=design.attached_capacitance, checks=checks)
-
-
-def first_look(design: Design) -> Bursts | None:
-    """The same with no more than whether the fitted capacitors hold the bursts, for a change that is tried."""
-    if all(load.profile is None for load in design.loads) or any(bank_problems(design)):
-        return None
-    return Bursts(fitted=design.attached_capacitance, checks=tuple(hold_checks(design)))
+    return Bursts(banks, starts, fitted=fitted, checks=(*holds, *_dips(design, banks, starts)))
 
 
 def _dips(design: Design, banks: Iterable[BankResult], starts: Iterable[Start]) -> Iterator[Check]:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from filterlib.analysis.hold_up.burst_bank import supply_of
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.strings import OLD, SLOW
-from filterlib.analysis.hold_up.way import Branch, path_to
+from filterlib.analysis.hold_up.way import Branch, path_to, together
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
@@ -17,7 +17,7 @@ from filterlib.system.load import Load
 from filterlib.system.ranged import ENDS
 from filterlib.system.stages import AcrossLines
 
-__all__ = ["fitted", "hold_checks", "together"]
+__all__ = ["fitted", "hold_checks"]
 
 
 def hold_checks(design: Design) -> Iterator[Check]:
@@ -51,20 +51,9 @@ def fitted(design: Design, end: str = "value") -> Branch:
     own = [one.input_capacitor for one in design.loads if one.input_capacitor is not None]
     parts = [(one.part, one.count, float(getattr(one, "resistance", 0.0))) for one in (*stages, *own)]
     each = [_one(design, part, end) for part, _, _ in parts]
-    farads = [count * one.farads for one, (_, count, _) in zip(each, parts, strict=True)]
-    ohms = [one.ohms / count + more for one, (_, count, more) in zip(each, parts, strict=True)]
-    return together(farads, ohms) if parts else Branch(1e-12, 0.0)
-
-
-def together(farads: Sequence[float], ohms: Sequence[float]) -> Branch:
-    """Capacitors [F] each behind its resistance [ohm] in parallel as one: of a slow discharge each carries its share of the capacitance.
-
-    >>> one = together([2.0, 1.0], [1.0, 4.0])     # by hand: (4 x 1 + 1 x 4) / 9
-    >>> one.farads, round(one.ohms, 6)
-    (3.0, 0.888889)
-    """
-    each = np.array(farads)
-    return Branch(float(each.sum()), float(each**2 @ np.array(ohms)) / float(each.sum()) ** 2)
+    behind = zip(each, parts, strict=True)
+    every = [Branch(count * one.farads, one.ohms / count + more) for one, (_, count, more) in behind]
+    return together(every) if parts else Branch(1e-12, 0.0)
 
 
 def _one(design: Design, part: Capacitor, end: str) -> Branch:

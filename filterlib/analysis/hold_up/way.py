@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -19,7 +19,7 @@ from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.stages import AcrossLines, AnyStage
 
-__all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to"]
+__all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to", "together"]
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source
 NO_LEAD = (
     1e-3,
@@ -41,6 +41,17 @@ class Branch:
 
 
 NEXT_TO_NOTHING = Branch(1e-9, 1e-3)
+
+
+def together(each: Sequence[Branch]) -> Branch:
+    """Capacitors in parallel as one, without inductance: of a slow current each carries its share of the capacitance.
+
+    >>> one = together([Branch(2.0, 1.0), Branch(1.0, 4.0)])     # by hand: (4 x 1 + 1 x 4) / 9
+    >>> one.farads, round(one.ohms, 6)
+    (3.0, 0.888889)
+    """
+    total = sum(one.farads for one in each)
+    return Branch(total, sum(one.farads**2 * one.ohms for one in each) / total**2)
 
 
 @dataclass(frozen=True)
@@ -83,8 +94,7 @@ class Path:
     def without_rings(self) -> Path:
         """The same with all capacitors of the filter behind all of its resistance, and no inductance there."""
         shunts = (*self.first, *(shunt for one in self.sections for shunt in one.shunts))
-        total = sum(one.farads for one in shunts)
-        lumped = Branch(total, max(shunts, key=lambda one: one.farads).ohms) if shunts else NEXT_TO_NOTHING
+        lumped = together(shunts) if shunts else NEXT_TO_NOTHING
         section = Section(sum(one.ohms for one in self.sections), 0.0, (lumped,))
         return replace(self, first=(), sections=(section,))
 

@@ -24,7 +24,7 @@ from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
 from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import Columns, UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
@@ -47,7 +47,7 @@ MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.bank": "two recordings",
     "converter.duty": "duty cycle",
     "converter.edge_time": "rise time",
-    "converter.shape": "shape",
+    SHAPE: "shape",
     "converter.pulse_fall": "shape",
     "converter.spike": "spike",
     "converter.ripple.order": "scope's limit",
@@ -391,7 +391,7 @@ def _ranked(design: Design, intervals: Mapping[Spot, Interval]) -> tuple[Sensiti
 def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, float], share: float) -> Sensitivity:
     settled_by = measurement(key)
     if parameter is None:
-        return Sensitivity(key, "shape of the switching current", "", np.nan, np.nan, np.nan, *ends, share, settled_by)
+        return Sensitivity(key, SHAPE_LABEL, "", np.nan, np.nan, np.nan, *ends, share, settled_by)
     return Sensitivity(
         key, parameter.label, parameter.unit, parameter.nominal, parameter.low, parameter.high, *ends, share, settled_by
     )  # fmt: skip

@@ -24,6 +24,7 @@ from filterlib.system.places import with_values
 from filterlib.system.solution import Solution
 from filterlib.system.source_shapes import samples
 from filterlib.system.state import State
+from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL
 from filterlib.system.uncertain_parameters import label_of, uncertain_parameters
 
 CERAMIC_RISE = 20.0
@@ -31,7 +32,6 @@ CERAMIC_RISE = 20.0
 ceramic chip capacitors."""
 TOGETHER = 64  # designs in which the parameters that are not moved alone are at their ends all at once
 OTHERS = "other tolerances together"
-SHAPE = "converter.shape"
 Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
@@ -305,7 +305,7 @@ def _label(design: Design, key: str) -> str:
     if not key.startswith(SHAPE):
         return label_of(design, key) or key
     rest = key.removeprefix(SHAPE).strip()
-    return "shape of the switching current" + (f" and the {label_of(design, rest) or rest}" if rest else "")
+    return SHAPE_LABEL + (f" and the {label_of(design, rest) or rest}" if rest else "")
 
 
 def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:

@@ -16,7 +16,7 @@ from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.places import with_values
 from filterlib.system.scales import FEW
-from filterlib.system.uncertain_parameter import Columns, UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
@@ -129,7 +129,7 @@ def _of_shape(interval: Interval, variant: Design, of: int) -> Interval:
     drawn = interval.plausible
     if drawn is None:
         return interval
-    values = {**drawn.values, "converter.shape": np.full(len(drawn.weights), variant.converter.shape)}
+    values = {**drawn.values, SHAPE: np.full(len(drawn.weights), variant.converter.shape)}
     share = variant.converter.shape_share if of > 1 else 1.0
     return replace(interval, plausible=replace(drawn.times(share), values=values))
 
@@ -138,7 +138,7 @@ def _wider(one: Interval, two: Interval) -> Interval:
     """Both shapes' intervals together; the shape counts as an uncertain parameter, from one nominal figure to the other."""
     low, high = (one if one.low <= two.low else two), (one if one.high >= two.high else two)
     shape = min(one.nominal, two.nominal), max(one.nominal, two.nominal)
-    effects = {**one.effects, "converter.shape": shape}
+    effects = {**one.effects, SHAPE: shape}
     both = one.plausible.beside(two.plausible) if one.plausible and two.plausible else None
     return Interval(one.nominal, low.low, high.high, low.at_low, high.at_high, effects, plausible=both)
 

@@ -18,10 +18,10 @@ from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import Columns, UncertainParameter
+from filterlib.system.uncertain_parameter import SHAPE, Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
-INSIDE, SHAPE = "inside", "converter.shape"
+INSIDE = "inside"
 TOGETHER: Mapping[str, tuple[str, ...]] = {
     INSIDE: (
         "converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.bulk_esr_ratio",

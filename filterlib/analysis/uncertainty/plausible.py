@@ -10,6 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.drawing import effective
+from filterlib.system.uncertain_parameter import SHAPE
 
 ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends
 LEAST = 10.0  # combinations that have to count, or nothing is said
@@ -64,7 +65,7 @@ class Plausible:
         {'x': array([[1.],
                [1.]])}
         """
-        return {key: one[:, None] for key, one in self.values.items() if key != "converter.shape"}
+        return {key: one[:, None] for key, one in self.values.items() if key != SHAPE}
 
     def ends(self) -> tuple[float, float]:
         """Between which nine in ten are; NaN where fewer than `LEAST` combinations count.

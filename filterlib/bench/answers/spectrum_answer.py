@@ -21,7 +21,7 @@ from filterlib.network.spectrum import lowpass_response
 from filterlib.system.design import Design
 from filterlib.system.places import with_values
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameter import Columns
+from filterlib.system.uncertain_parameter import SHAPE, Columns
 
 _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
@@ -154,9 +154,9 @@ def drawn_cases(design: Design, result: RippleResult) -> tuple[tuple[Design, Pla
     drawn = next((one.plausible for one in result.extents.values()), None)
     if drawn is None:
         return ()
-    if "converter.shape" not in drawn.values:
+    if SHAPE not in drawn.values:
         return ((design, drawn),)
-    found = ((one, drawn.where("converter.shape", one.converter.shape)) for one in shapes(design))
+    found = ((one, drawn.where(SHAPE, one.converter.shape)) for one in shapes(design))
     return tuple((one, cases) for one, cases in found if cases is not None and cases.effective > 0)
 
 

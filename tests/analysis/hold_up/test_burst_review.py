@@ -10,8 +10,9 @@ from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.proposals import broken_by, proposals
 from filterlib.analysis.hold_up import burst_review
 from filterlib.analysis.hold_up.burst_review import bursts
-from filterlib.analysis.hold_up.fitted import fitted, together
+from filterlib.analysis.hold_up.fitted import fitted
 from filterlib.analysis.hold_up.strings import strings
+from filterlib.analysis.hold_up.way import Branch, together
 from filterlib.analysis.judgement import failings
 from filterlib.errors import CircuitError
 from filterlib.parts.tables import data_folder, standard_tables
@@ -70,7 +71,7 @@ def test_capacitors_of_unequal_resistance_as_one():
         circuit.capacitor(f"C{k}", "out", f"e{k}", farads[k]).resistor(f"R{k}", f"e{k}", "0", ohms[k])
     times = np.array([0.02, 0.04])
     falls = circuit.step_response(times, "load", "out")
-    one = together(farads, ohms)
+    one = together([*map(Branch, farads, ohms)])
     np.testing.assert_allclose(falls, times / one.farads + one.ohms, rtol=1e-9, atol=0)
 
 
