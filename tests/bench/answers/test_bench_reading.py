@@ -7,6 +7,7 @@ from filterlib.analysis.ripple.spectra import Band
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
 from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures
+from filterlib.bench.answers.distance import MODEL, times_from_cases
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.measurement import measure
@@ -129,3 +130,40 @@ def test_a_figure_off_the_screen():
     assert found.low == pytest.approx(3.8e-3, rel=0.03, abs=0)
     assert found.high == pytest.approx(4.8e-3, rel=0.04, abs=0)
     assert from_figures([0.5e-3], BAND, ScopeErrors()).low < 0.05e-3
+
+
+SPREADS = {
+    "even": np.linspace(-1, 1, 401),
+    "skewed": -np.log(1 - (np.arange(400) + 0.5) / 400),  # exponential
+    "two heaps": np.concatenate([np.linspace(-1.1, -0.9, 300), np.linspace(0.9, 1.1, 100)]),
+    "a long tail": np.sinh(np.linspace(-4, 4, 401)) / 10,
+}
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("spread", SPREADS.values(), ids=SPREADS)
+def test_false_alarms_and_twice_the_uncertainty_both_hold_whatever_the_spread(spread, side):
+    """Law: within U of the mean are 95 % or a little more, so that of boards that are off by 2 U as many are beyond U. Boards are
+    drawn here: their own spread, the model's 10 % and a reading's 2 %; of 20,000 each hundredth, so that the shares are good to 1 %."""
+    random = np.random.default_rng(8)
+    cases = Plausible(np.exp(spread), np.ones(spread.size))
+    drawn = random.choice(spread, 20_000) + np.hypot(MODEL, 0.02) * random.standard_normal(20_000)
+    boards = np.sort(drawn)[50::100]
+
+    def times(logs):
+        return np.array([times_from_cases(read(np.exp(one), 0.02), cases) for one in logs])
+
+    half = expanded(cases)
+    assert np.mean(times(boards) > 1) < 0.06
+    assert np.mean(times(boards + side * 2 * half) > 1) > 0.94
+
+
+def read(value, share):
+    return BenchReading(value, value, value * np.exp(-1.96 * share), value * np.exp(1.96 * share), 0.0, "")
+
+
+def expanded(cases):
+    """U, from how many of it a far reading is away of their mean."""
+    far = 20.0
+    mean = float(np.mean(np.log(cases.figures)))
+    return far / times_from_cases(read(np.exp(mean + far), 0.02), cases)
