@@ -36,6 +36,7 @@ _FAULTS = {
     "factor too high": "the probe attenuates less than the scope was told: readings are ten times too high",
     "factor too low": "the probe attenuates more than the scope was told: readings are a tenth of what they should be",
     "limit off": "the scope's 20 MHz limit was off",
+    "limit on": "the scope's 20 MHz limit was on at full bandwidth",
 }
 SCOPE_TABLE = "What a scope would show, and the ripple that is really there"
 _MARKS = {"agrees": "✓", "does not agree": "✗", "cannot tell": "?"}

@@ -21,13 +21,13 @@ from filterlib.system.stages import ChokeStage, CommonModeStage, SeriesChoke, Sh
 
 Kind = Literal[
     "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
-    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off",
+    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off", "limit on",
     "ground lead", "clip",
 ]  # fmt: skip
 JOINT, LEADS, TENFOLD, GROUND = 1.0, "100 nH", 10.0, 0.5
 """Ohms of a poor joint, inductance of long leads, how wrong a value is, metres of a long ground lead: common practice, no source."""
 OFTEN: dict[Kind, float] = {
-    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "load off": 1.5, "poor joint": 2.0,
+    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "limit on": 2.0, "load off": 1.5, "poor joint": 2.0,
     "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
 }  # fmt: skip
 """How often people make a fault, beside one that counts as one: common practice, no source."""
@@ -44,7 +44,7 @@ _NEVER = 1e3  # [A] at which a leakage through air saturates
 @dataclass(frozen=True)
 class Fault:
     """A fault of a ``kind`` at a ``part`` ("" at none); ``change`` makes the design with it, ``factor`` is what a reading is multiplied
-    with, ``limit_off``: readings in 20 MHz were taken without that limit; ``lead`` [m] of the probe's ground; ``clipped``: it was
+    with, ``limit_off``: readings in 20 MHz were taken without that limit, ``limit_on``: those in full bandwidth with it; ``lead`` [m] of the probe's ground; ``clipped``: it was
     that of an earthed scope, on the return; ``bursts``: the converter did, where its load is light enough."""
 
     kind: Kind
@@ -52,6 +52,7 @@ class Fault:
     change: Callable[[Design], Design] | None = None
     factor: float = 1.0
     limit_off: bool = False
+    limit_on: bool = False
     lead: float = 0.0
     clipped: bool = False
     bursts: bool = False
@@ -99,6 +100,7 @@ def faults(design: Design) -> Iterator[Fault]:
     yield Fault("factor too high", factor=10.0)
     yield Fault("factor too low", factor=0.1)
     yield Fault("limit off", limit_off=True)
+    yield Fault("limit on", limit_on=True)
     yield Fault("ground lead", lead=GROUND)
     if design.converter.common_mode is not None:
         yield Fault("clip", clipped=True)

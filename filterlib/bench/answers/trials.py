@@ -16,8 +16,10 @@ from filterlib.bench.answers.bursting import as_captured
 from filterlib.bench.answers.faults import Fault, faults, with_fault
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
 from filterlib.bench.answers.stations import Station
+from filterlib.bench.measurement import BANDWIDTH
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import rough_peak_to_peak
+from filterlib.network.spectrum import lowpass_response
 from filterlib.system.changes import with_clip
 from filterlib.system.clip import MEASURED
 from filterlib.system.design import Design
@@ -125,12 +127,22 @@ def _peaks(result: BenchResult, found: Spectra, fault: Fault, lines: SpectrumAns
     )
     orders = np.rint(lines.frequencies / found.frequencies[0]).astype(int) - 1
     inside = orders < many.shape[1]
-    shown = many[:, np.where(inside, orders, 0)] / (lines.kept if fault.limit_off else 1.0)
+    shown = many[:, np.where(inside, orders, 0)] * _limited(fault, lines)
     return np.asarray(np.where(inside, shown, np.nan))
 
 
+def _limited(fault: Fault, lines: SpectrumAnswer) -> np.ndarray:
+    """What the scope's limit leaves of each harmonic, over what the one that the capture states would."""
+    if fault.limit_on:
+        limit = np.abs(lowpass_response(lines.frequencies, BANDWIDTH, lines.station.band.order))
+        return np.asarray(np.minimum(limit / lines.kept, 1.0))
+    return 1 / lines.kept if fault.limit_off else np.ones(1)
+
+
 def _band(design: Design, fault: Fault, station: Station) -> Band:
-    return named_band(design, "full") if fault.limit_off and station.band.bandwidth else station.band
+    limited = station.band.bandwidth is not None
+    wrong = (fault.limit_off and limited) or (fault.limit_on and not limited)
+    return named_band(design, "full" if limited else "20MHz") if wrong else station.band
 
 
 def _lead(result: BenchResult, fault: Fault, frequencies: np.ndarray) -> np.ndarray:

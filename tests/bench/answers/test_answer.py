@@ -113,7 +113,7 @@ def test_a_fault_is_ranked_first_or_second(answered, known, kind, part):
 
 
 def test_most_faults_are_ranked_first_or_second_with_three_places_read_in_20_mhz(answered, known):
-    """Of all 23 that this board can have, also those that move no reading: its chassis carries nothing, so that its choke's inductance and
+    """Of all 24 that this board can have, also those that move no reading: its chassis carries nothing, so that its choke's inductance and
     the scope's limit are not seen; `tests.benchmarks.answers` counts what more captures find."""
     found = 0
     for fault in (one.fault for one in known[1:]):
@@ -121,7 +121,7 @@ def test_most_faults_are_ranked_first_or_second_with_three_places_read_in_20_mhz
         found += any(
             (fault.kind, fault.part) == (one.kind, one.part) for first in why.ranked[:2] for one in first.faults
         )
-    assert len(known) == 24
+    assert len(known) == 25
     assert found >= 17  # pin
 
 
@@ -181,6 +181,16 @@ def test_faults_of_scope_and_chassis_are_tried_where_they_can_be(answered, read_
     assert bursting is None  # full load is no load at which it may burst
     station = "logger 20MHz transmitting"
     assert np.median(earthed.figures[station]) > 2 * np.median(sound.figures[station])
+
+
+def test_a_limit_left_on_takes_the_spike_from_readings_in_full_bandwidth(read_brick):
+    """Law: what is read in full bandwidth is then what 20 MHz shows, and readings in 20 MHz are as they were."""
+    brick = {one.kind: one for one in faults(read_brick.design)}
+    sound, limited = (tried(read_brick, brick[kind], 4).figures for kind in ("as designed", "limit on"))
+    full, narrow = "modem full transmitting", "modem 20MHz transmitting"
+    assert limited[full] == pytest.approx(sound[narrow], rel=1e-9, abs=0)
+    assert limited[narrow] == pytest.approx(sound[narrow], rel=1e-9, abs=0)
+    assert np.all(sound[full] > 1.2 * sound[narrow])
 
 
 def test_trials_of_one_result_explain_another(answered, known):
