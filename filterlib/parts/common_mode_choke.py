@@ -12,7 +12,10 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Assumed, Quantity, Toleranced, Unequal, Value, angular, nominal, shown
-from filterlib.parts.choke import (
+from filterlib.parts.constant_phase import branches, power_law
+from filterlib.parts.copper import copper_factor
+from filterlib.parts.usual import usual_chokes as usual
+from filterlib.parts.wound import (
     Capacitance,
     CoreResistance,
     Current,
@@ -21,12 +24,9 @@ from filterlib.parts.choke import (
     Resistance,
     Saturation,
     Tolerance,
+    Wound,
     saturated,
 )
-from filterlib.parts.constant_phase import branches, power_law
-from filterlib.parts.copper import copper_factor
-from filterlib.parts.usual import usual_chokes as usual
-from filterlib.parts.wound import Wound
 
 _LEAKAGE = "leakage inductance of {owner}"
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]

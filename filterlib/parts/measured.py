@@ -15,11 +15,13 @@ from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Quantity, Stated, Value, angular
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.choke import CoreResistance, Current, DifferentialChoke
+from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.impedance_curve import ImpedanceCurve, read_impedance_curve
+from filterlib.parts.one_port import OnePort
 from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
 from filterlib.parts.rows import refused
 from filterlib.parts.touchstone import CONNECTIONS, impedance_of, read_touchstone
+from filterlib.parts.wound import CoreResistance, Current
 from filterlib.units import format_quantity, quantity
 
 Connection = Literal["series_through", "shunt_through"]
@@ -121,7 +123,7 @@ class MeasuredCapacitor(Capacitor):
         capacitance, port = self.capacitance_at(bias, temperature), self.measurement.one_port
         circuit = Circuit().capacitor("C", "a", "1", capacitance * count)
         circuit.resistor("R", "1", "2" if port.sections else "b", self.resistance_at(temperature) / count)
-        return port.add_sections(circuit, "2", "b", capacitive=self._ratio(capacitance), impedance=1 / count)
+        return add_sections(port, circuit, "2", "b", capacitive=self._ratio(capacitance), impedance=1 / count)
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
@@ -195,7 +197,7 @@ class MeasuredChoke(DifferentialChoke):
         port, ratio = self.measurement.one_port, self._ratio(self.inductance_at(current, temperature))
         circuit = Circuit().resistor("R", "a", "1", self.resistance_at(temperature))
         circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance * ratio)
-        return port.add_sections(circuit, "2", "b", inductive=ratio)
+        return add_sections(port, circuit, "2", "b", inductive=ratio)
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
@@ -203,6 +205,28 @@ class MeasuredChoke(DifferentialChoke):
 
     def _saturation_words(self) -> str:
         return "none, as measured" if self.saturation_current is None else super()._saturation_words()
+
+
+def add_sections(
+    port: OnePort,
+    circuit: Circuit,
+    start: str,
+    end: str,
+    *,
+    inductive: Value = 1.0,
+    impedance: Value = 1.0,
+    capacitive: Value = 1.0,
+) -> Circuit:
+    """The sections of a one-port between two nodes of a ladder, their impedance multiplied by ``impedance``."""
+    nodes = [start, *(f"s{number}" for number in range(1, len(port.sections))), end]
+    for number, (one, a, b) in enumerate(zip(port.sections, nodes, nodes[1:], strict=False), start=1):
+        scale = impedance if np.isfinite(one.inductance) else impedance / capacitive
+        circuit.resistor(f"Rs{number}", a, b, one.resistance * scale)
+        if np.isfinite(one.inductance):
+            circuit.inductor(f"Ls{number}", a, b, one.inductance * inductive * scale)
+        if one.capacitance:
+            circuit.capacitor(f"Cs{number}", a, b, one.capacitance / scale)
+    return circuit
 
 
 MEASURED: dict[str, type[MeasuredCapacitor] | type[MeasuredChoke]] = {

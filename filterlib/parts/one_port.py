@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Value
 
 Complex = NDArray[np.complex128]
@@ -74,24 +73,3 @@ class OnePort:
         """The sections alone [ohm], inductances and capacitors changed by ratios as in `Section.impedance`."""
         parts = [one.impedance(s, inductive=inductive, capacitive=capacitive) for one in self.sections]
         return sum(parts, np.zeros(s.shape, dtype=complex))
-
-    def add_sections(
-        self,
-        circuit: Circuit,
-        start: str,
-        end: str,
-        *,
-        inductive: Value = 1.0,
-        impedance: Value = 1.0,
-        capacitive: Value = 1.0,
-    ) -> Circuit:
-        """The sections between two nodes of a ladder, their impedance multiplied by ``impedance``."""
-        nodes = [start, *(f"s{number}" for number in range(1, len(self.sections))), end]
-        for number, (one, a, b) in enumerate(zip(self.sections, nodes, nodes[1:], strict=False), start=1):
-            scale = impedance if np.isfinite(one.inductance) else impedance / capacitive
-            circuit.resistor(f"Rs{number}", a, b, one.resistance * scale)
-            if np.isfinite(one.inductance):
-                circuit.inductor(f"Ls{number}", a, b, one.inductance * inductive * scale)
-            if one.capacitance:
-                circuit.capacitor(f"Cs{number}", a, b, one.capacitance / scale)
-        return circuit

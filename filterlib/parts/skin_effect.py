@@ -1,15 +1,13 @@
-"""Skin effect of a round wire: what its inside adds to resistance and inductance, exactly and as a ladder."""
+"""Skin effect of a round wire: what its inside adds to resistance and inductance."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Value, angular
 
 SECTIONS = 6  # of the continued fraction, before its tail is closed: exact to 0.2 % from direct current to 1 GHz
-LADDER_SECTIONS = 4  # each is one state: good to a radius of some eight skin depths
 
 
 def internal_impedance(frequencies: ArrayLike, resistance: Value, inductance: Value) -> NDArray[np.complex128]:
@@ -52,16 +50,3 @@ def internal_impedance(frequencies: ArrayLike, resistance: Value, inductance: Va
     for number in range(SECTIONS, 0, -1):
         tail = x / (number + 1 + tail)
     return np.asarray(resistance * (1 + tail))
-
-
-def ladder(resistance: Value, inductance: Value) -> Circuit:
-    """The same between nodes "a" and "b" as R, 3R, 5R ... in series behind L, L/2, L/3 ... across: the fraction cut short.
-
-    Exact at low frequency; above a radius of some eight skin depths its resistance stays where it is. No Raises.
-    """
-    circuit = Circuit().resistor("R0", "a", "1", resistance)
-    for number in range(1, LADDER_SECTIONS + 1):
-        circuit.inductor(f"L{number}", str(number), "b", inductance / number)
-        onward = str(number + 1) if number < LADDER_SECTIONS else "b"
-        circuit.resistor(f"R{number}", str(number), onward, (2 * number + 1) * resistance)
-    return circuit

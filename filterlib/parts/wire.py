@@ -12,10 +12,11 @@ from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts import skin_effect
 from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
 from filterlib.parts.copper import COPPER_RESISTIVITY, copper_factor
+from filterlib.parts.skin_effect import internal_impedance
 
+LADDER_SECTIONS = 4  # of the skin effect, each one state: good to a radius of some eight skin depths
 MU_0 = 4e-7 * np.pi  # H/m
 EPSILON_0 = 1 / (MU_0 * 299792458.0**2)  # F/m
 
@@ -147,6 +148,19 @@ _UNEQUAL_LENGTH = Unequal(
 )
 
 
+def skin_ladder(resistance: Value, inductance: Value) -> Circuit:
+    """The inside of a wire (`internal_impedance`) between nodes "a" and "b" as R, 3R, 5R ... in series behind L, L/2, L/3 ... across: the fraction cut short.
+
+    Exact at low frequency; above a radius of some eight skin depths its resistance stays where it is. No Raises.
+    """
+    circuit = Circuit().resistor("R0", "a", "1", resistance)
+    for number in range(1, LADDER_SECTIONS + 1):
+        circuit.inductor(f"L{number}", str(number), "b", inductance / number)
+        onward = str(number + 1) if number < LADDER_SECTIONS else "b"
+        circuit.resistor(f"R{number}", str(number), onward, (2 * number + 1) * resistance)
+    return circuit
+
+
 class _Conductor(Part):
     length: Length
     cross_section: Annotated[Value, Quantity("m2", above=0, plausible=(1e-9, 1e-3))] | None = None
@@ -184,9 +198,9 @@ class _Conductor(Part):
         ohms, henries = self.resistance(temperature), self.internal_inductance
 
         def inside(frequencies: ArrayLike) -> NDArray[np.complex128]:
-            return np.asarray(share * skin_effect.internal_impedance(frequencies, ohms, henries))
+            return np.asarray(share * internal_impedance(frequencies, ohms, henries))
 
-        return circuit.immittance(name, a, b, inside, ladder=partial(skin_effect.ladder, share * ohms, share * henries))
+        return circuit.immittance(name, a, b, inside, ladder=partial(skin_ladder, share * ohms, share * henries))
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
@@ -197,7 +211,7 @@ class _Conductor(Part):
 class Lead(_Conductor):
     """One straight copper wire: ``length`` [m] and ``cross_section`` [m2] or ``awg``; current returns far away.
 
-    Its resistance rises, and the inductance of its inside vanishes, as `skin_effect.internal_impedance` says.
+    Its resistance rises, and the inductance of its inside vanishes, as `internal_impedance` says.
 
     >>> float(round(Lead(length="100 mm", awg=24).inductance * 1e9, 1))
     118.3
@@ -219,7 +233,7 @@ class Lead(_Conductor):
 class WirePair(_Conductor):
     """A pair of copper wires, out and back, ``spacing`` [m] from centre to centre; else like `Lead`.
 
-    Solid round wires of that cross-section, with skin effect (`skin_effect.internal_impedance`); the proximity of the other
+    Solid round wires of that cross-section, with skin effect (`internal_impedance`); the proximity of the other
     wire, which adds some tens of percent to the resistance of a tight pair, is left out. Valid while the pair is short against a
     wavelength. ``imbalance``: by how
     much the first conductor is longer than the second, of their mean (0 unless stated). Over a chassis plane, ``height``

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from filterlib.parts.base import Value
-from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.base import Part, Value
 from filterlib.system.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 
@@ -45,7 +44,7 @@ class Component:
     beside: bool = False
 
 
-def capacitor(name: str, label: str, part: Capacitor, count: int, bias: Value) -> Component:
+def capacitor(name: str, label: str, part: Part, count: int, bias: Value) -> Component:
     """A placed capacitor: its one branch carries no direct current."""
     return Component(name, label, part, (Branch(name),), count, bias)
 

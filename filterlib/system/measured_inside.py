@@ -6,6 +6,7 @@ import numpy as np
 from pydantic import InstanceOf
 
 from filterlib.network.circuit import Circuit
+from filterlib.parts.measured import add_sections
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.system.converter import INSIDE, PLUS, RETURN, Converter
 
@@ -42,7 +43,7 @@ class MeasuredInside(Converter):
         port = self.network.one_port
         circuit = Circuit().resistor("R", "a", "1", port.resistance)
         circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance)
-        return port.add_sections(circuit, "2", "b")
+        return add_sections(port, circuit, "2", "b")
 
 
 def measured_inside(converter: Converter) -> Converter:

@@ -5,7 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.network.circuit import Circuit
-from filterlib.parts.choke import DifferentialChoke, saturated
+from filterlib.parts.choke import DifferentialChoke
+from filterlib.parts.wound import saturated
 
 
 def choke(**changes):

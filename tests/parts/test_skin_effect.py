@@ -6,8 +6,8 @@ from numpy.testing import assert_allclose
 from scipy.special import ive
 
 from filterlib.network.circuit import Circuit
-from filterlib.parts.skin_effect import internal_impedance, ladder
-from filterlib.parts.wire import MU_0, WirePair, resistance_per_metre, skin_depth
+from filterlib.parts.skin_effect import internal_impedance
+from filterlib.parts.wire import MU_0, WirePair, resistance_per_metre, skin_depth, skin_ladder
 
 RADIUS = np.sqrt(0.75e-6 / np.pi)
 R, L = resistance_per_metre(0.75e-6), MU_0 / (8 * np.pi)
@@ -38,13 +38,15 @@ def test_a_wire_of_075_mm2_at_180_khz_and_1_mhz():
 
 def test_the_ladder_is_the_same_to_some_eight_skin_depths():
     f = np.geomspace(1e3, 1e6, 40)
-    circuit = Circuit().immittance("w", "a", "0", lambda f: internal_impedance(f, R, L), ladder=lambda: ladder(R, L))
+    circuit = Circuit().immittance(
+        "w", "a", "0", lambda f: internal_impedance(f, R, L), ladder=lambda: skin_ladder(R, L)
+    )
     both = circuit.resistor("far", "a", "b", 1.0).resistor("end", "b", "0", 1.0)
     poles = both.poles()
     assert np.all(poles.real < 0)
     assert_allclose(poles.imag, 0, rtol=0, atol=1e-6 * np.abs(poles).max())  # nothing in it rings
     wire = Circuit()
-    for element in ladder(R, L).elements:
+    for element in skin_ladder(R, L).elements:
         nodes = [{"b": "0"}.get(node, node) for node in element.nodes]
         getattr(wire, element.kind)(element.name, *nodes, element.value)
     assert_allclose(wire.impedance(f, "a"), internal_impedance(f, R, L), rtol=4e-3, atol=0)

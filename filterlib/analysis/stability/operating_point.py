@@ -13,8 +13,8 @@ from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.parts.base import Part, Value, Values
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.choke import SATURATION_VALID
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.wound import SATURATION_VALID
 from filterlib.system.burst import PulseTrain
 from filterlib.system.design import Design
 from filterlib.system.light_load import Discontinuous, LightLoad
