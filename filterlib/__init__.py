@@ -53,7 +53,7 @@ if TYPE_CHECKING:
         spectrum_figure,
         steps_figure,
     )
-    from filterlib.show.report import write_review
+    from filterlib.show.review_page.report import write_review
     from filterlib.system.changes import changed, value
     from filterlib.system.converter import FixtureCapacitor
     from filterlib.system.design import Design
@@ -181,7 +181,7 @@ _HOMES = {
         "spectrum_figure",
         "steps_figure",
     ),
-    "show.report": ("write_review",),
+    "show.review_page.report": ("write_review",),
     "system.changes": (
         "changed",
         "value",

@@ -205,7 +205,7 @@ def _add_verify(commands: Commands) -> None:
 def _review(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.review import review
-    from filterlib.show.report import write_review
+    from filterlib.show.review_page.report import write_review
     from filterlib.words.summary import terminal_summary
 
     with ProgressLine() as progress, about(chosen.design):
@@ -224,7 +224,7 @@ def _compare(chosen: argparse.Namespace) -> int:
 
     from filterlib import load_design
     from filterlib.analysis.comparison.comparison import compare
-    from filterlib.show.compare import write_comparison
+    from filterlib.show.compare_page.compare import write_comparison
     from filterlib.words.comparison_sentences import in_short
     from filterlib.words.findings import outcome_words
     from filterlib.words.summary import WIDTH
@@ -261,7 +261,7 @@ def _recording(chosen: argparse.Namespace) -> int:
     from filterlib.bench.harmonics import harmonics
     from filterlib.bench.measurement import measure
     from filterlib.bench.recording import load_recording
-    from filterlib.show.recording_page import recording_text, write_recording
+    from filterlib.show.recording.recording_page import recording_text, write_recording
     from filterlib.units import quantity
 
     border = quantity(chosen.ripple_to, "Hz", low=1e3, name="ripple_to")
@@ -290,8 +290,8 @@ def _part(chosen: argparse.Namespace) -> int:
     from filterlib.analysis.linear.part_curves import examine
     from filterlib.errors import QuantityError
     from filterlib.parts.tables import find_part, named_table
-    from filterlib.show.part import part_text, write_part
-    from filterlib.show.part_tables import list_table
+    from filterlib.show.part_page.part import part_text, write_part
+    from filterlib.show.part_page.part_tables import list_table
     from filterlib.show.text import table_text
 
     table = named_table(chosen.table)
@@ -309,8 +309,8 @@ def _part(chosen: argparse.Namespace) -> int:
 
 def _lab(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
-    from filterlib.show.notebooks import fresh_copies, own_notebook
-    from filterlib.show.prompt import lab_command, run_lab
+    from filterlib.show.notebook_pages.notebooks import fresh_copies, own_notebook
+    from filterlib.show.notebook_pages.prompt import lab_command, run_lab
 
     if chosen.design is not None:
         load_design(chosen.design)  # what is wrong with it is said here, and not in a notebook
@@ -329,7 +329,7 @@ def _lab(chosen: argparse.Namespace) -> int:
 
 
 def _pages(chosen: argparse.Namespace) -> int:
-    from filterlib.show.pages import write_pages
+    from filterlib.show.notebook_pages.pages import write_pages
 
     with ProgressLine() as progress:
         page = write_pages(chosen.out, progress=progress)
@@ -356,7 +356,7 @@ def _verify(chosen: argparse.Namespace) -> int:
 
 def _ending(result: ReviewResult, folder: str, page: str) -> list[str]:
     """The change to try first, with the command that reviews it, and where the page is."""
-    from filterlib.show.change_files import named_changes
+    from filterlib.show.review_page.change_files import named_changes
 
     paths = {os.path.join(folder, name): one for name, one in named_changes(result.reasons).items()}
     best = next((path for path in paths if os.path.exists(path)), None)

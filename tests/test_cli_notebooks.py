@@ -15,10 +15,10 @@ from traitlets.utils.importstring import import_item
 from filterlib import cli
 from filterlib.errors import OutputError
 from filterlib.parts.tables import data_folder
-from filterlib.show import prompt
-from filterlib.show.notebooks import METADATA, fresh_copies, notebooks
+from filterlib.show.notebook_pages import prompt
+from filterlib.show.notebook_pages.notebooks import METADATA, fresh_copies, notebooks
+from filterlib.show.notebook_pages.pages import page_of, words
 from filterlib.show.page import render
-from filterlib.show.pages import page_of, words
 
 
 def states(folder):
@@ -114,7 +114,9 @@ def test_lab_says_what_is_changed(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize("command", [["lab", "{}"], ["pages", "--out", "{}"]])
 def test_a_file_is_no_folder(tmp_path, monkeypatch, capsys, command):
     monkeypatch.setattr(prompt, "run_lab", lambda command: pytest.fail("opened"))
-    monkeypatch.setattr("filterlib.show.pages.executed", lambda path, *_: nbformat.read(path, as_version=4))
+    monkeypatch.setattr(
+        "filterlib.show.notebook_pages.pages.executed", lambda path, *_: nbformat.read(path, as_version=4)
+    )
     target = tmp_path / "file"
     target.write_text("mine")
     assert cli.main([part.format(target) for part in command]) == 3

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.show.results import results_text
+from filterlib.show.review_page.results import results_text
 from filterlib.system.solution import solve
 from filterlib.words.review_sentences import cautions, trust
 from filterlib.words.summary import warnings

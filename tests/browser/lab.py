@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from filterlib.show.prompt import lab_command
+from filterlib.show.notebook_pages.prompt import lab_command
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = {"width": 1366, "height": 768}

@@ -19,10 +19,10 @@ from filterlib.bench.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
 from filterlib.show.bank.bank_page import write_bank
 from filterlib.show.bench_page.answer_page import write_answers
-from filterlib.show.compare import write_comparison
+from filterlib.show.compare_page.compare import write_comparison
 from filterlib.show.keys.key_page import key_html
-from filterlib.show.part import write_part
-from filterlib.show.recording_page import write_recording
+from filterlib.show.part_page.part import write_part
+from filterlib.show.recording.recording_page import write_recording
 from filterlib.show.verify import write_sheet
 from filterlib.system.profile import Profile
 from filterlib.system.rating import ConverterRating

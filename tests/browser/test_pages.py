@@ -8,8 +8,8 @@ import warnings
 
 import pytest
 
-from filterlib.show.notebooks import notebooks
-from filterlib.show.pages import write_pages
+from filterlib.show.notebook_pages.notebooks import notebooks
+from filterlib.show.notebook_pages.pages import write_pages
 from tests.browser.looks import axe_finds, beyond
 
 WIDTH, HEIGHT, PHONE = 1366, 768, 390

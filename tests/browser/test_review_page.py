@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from filterlib.show.report import write_review
+from filterlib.show.review_page.report import write_review
 from tests.reviews import reviewed
 
 SIZES = {"laptop": (1366, 768), "telephone": (390, 844)}

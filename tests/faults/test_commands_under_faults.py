@@ -11,7 +11,7 @@ from filterlib.errors import OutputError
 from filterlib.parts.tables import data_folder
 from filterlib.show.folder import run_of
 from filterlib.show.keys import key_page, schema
-from filterlib.show.notebooks import fresh_copies, own_notebook
+from filterlib.show.notebook_pages.notebooks import fresh_copies, own_notebook
 from tests.faults import injected
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")

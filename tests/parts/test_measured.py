@@ -19,7 +19,7 @@ from filterlib.parts.one_port import OnePort, Section
 from filterlib.parts.one_port_fit import DECIBELS, FittedCurve, fit_one_port
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.parts.touchstone import impedance_of, read_touchstone
-from filterlib.show.part import part_files, part_text
+from filterlib.show.part_page.part import part_files, part_text
 from filterlib.system.writing import save_design
 from filterlib.words.review_sentences import trust
 from tests import make_measured

@@ -9,7 +9,7 @@ from filterlib import cli, load_design, save_design
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judgement import judge
 from filterlib.parts.choke import DifferentialChoke
-from filterlib.show.change_files import change_files
+from filterlib.show.review_page.change_files import change_files
 from filterlib.system.design import Design
 from filterlib.system.recorded import Recorded
 from filterlib.system.solution import solve_all

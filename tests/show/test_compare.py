@@ -8,7 +8,7 @@ import pytest
 
 from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.uncertainty import interval as band
-from filterlib.show.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
+from filterlib.show.compare_page.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
 from filterlib.words.comparison_sentences import comparison_sentences, opening
 from filterlib.words.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt

@@ -10,8 +10,8 @@ import pytest
 
 from filterlib.analysis.emission.estimate import EmissionTest, emissions
 from filterlib.errors import FilterlibError
-from filterlib.show.emission_numbers import emission_keys
-from filterlib.show.emissions import emissions_figure
+from filterlib.show.emission.emission_numbers import emission_keys
+from filterlib.show.emission.emissions import emissions_figure
 from filterlib.show.figure import Curve, Note, Span
 from filterlib.show.numbers import arrays
 from filterlib.show.plots import svg

@@ -13,7 +13,7 @@ import pytest
 from filterlib.analysis.described import described
 from filterlib.analysis.review import review
 from filterlib.network.circuit import Circuit
-from filterlib.show.results import results_text
+from filterlib.show.review_page.results import results_text
 from tests.designs import common_mode, converter, design, resistive, shunt
 
 SPECIAL = re.compile(

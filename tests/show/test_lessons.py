@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 
-from filterlib.show.notebooks import notebooks
+from filterlib.show.notebook_pages.notebooks import notebooks
 from filterlib.show.panels import Control
 from filterlib.system.changes import changed
 from filterlib.units import quantity

@@ -16,7 +16,7 @@ from PIL import Image
 from filterlib import load_design
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.capacitor import Capacitor
-from filterlib.show.notebooks import METADATA
+from filterlib.show.notebook_pages.notebooks import METADATA
 from filterlib.show.panels import (
     Calculation,
     Choice,

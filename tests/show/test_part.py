@@ -12,8 +12,8 @@ from filterlib.analysis.linear.part_curves import examine
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.measured import measured_part
 from filterlib.parts.tables import data_folder, standard_tables
-from filterlib.show import part as shown
-from filterlib.show.part_tables import field_text, in_unit, list_table, part_tables
+from filterlib.show.part_page import part as shown
+from filterlib.show.part_page.part_tables import field_text, in_unit, list_table, part_tables
 from filterlib.show.text import table_text
 from tests.show.words_drawn import faults
 

@@ -210,7 +210,7 @@ def test_a_slug_is_never_empty():
 def test_a_page_is_drawn_without_a_drawing_library():
     """The whole of a review's page needs none: to load one takes longer than to draw it."""
     code = (
-        "import sys, filterlib.show.report, filterlib.show.compare, filterlib.show.part, filterlib.show.recording_page\n"
+        "import sys, filterlib.show.review_page.report, filterlib.show.compare_page.compare, filterlib.show.part_page.part, filterlib.show.recording.recording_page\n"
         "from filterlib.show.figure import Axis, Figure, Plot\n"
         "from filterlib.show.drawing import svg\n"
         "svg(Figure('x', ((Plot(Axis(), Axis(), ()),),)))\n"

@@ -8,8 +8,8 @@ import pytest
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
 from filterlib.show.drawing import svg
-from filterlib.show.reasons_chapter import changes_figure, reasons_chapter, remedies_table, sources_table
-from filterlib.show.report import review_files
+from filterlib.show.review_page.reasons_chapter import changes_figure, reasons_chapter, remedies_table, sources_table
+from filterlib.show.review_page.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken
 from filterlib.words.reason_sentences import reason_sentences, refusal_text

@@ -15,9 +15,9 @@ from filterlib.bench.measurement import measure
 from filterlib.bench.recording import Recording
 from filterlib.network.shapes import ring
 from filterlib.network.waveform import Waveform
-from filterlib.show import recording_page as shown
 from filterlib.show.drawing import svg
 from filterlib.show.figure import Curve
+from filterlib.show.recording import recording_page as shown
 from filterlib.show.table import Table
 from filterlib.show.text import table_text
 from filterlib.units import quantity

@@ -18,7 +18,7 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.folder import run_of
-from filterlib.show.report import review_files, write_review
+from filterlib.show.review_page.report import review_files, write_review
 from filterlib.system.solution import solve
 from filterlib.words.assumptions import assumptions
 from filterlib.words.rating_sentences import stress_interval, stress_value

@@ -11,10 +11,10 @@ from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.analysis.comparison.comparison import ComparisonResult, _load, _points
 from filterlib.analysis.exploration import explore, refined
 from filterlib.analysis.review import review
-from filterlib.show.compare_tables import left_table, verdicts_table
+from filterlib.show.compare_page.compare_tables import left_table, verdicts_table
 from filterlib.show.explore.pi_filter import _range_note, _range_text
-from filterlib.show.report import review_files
-from filterlib.show.results import results_text
+from filterlib.show.review_page.report import review_files
+from filterlib.show.review_page.results import results_text
 from filterlib.show.verify import sheet_numbers
 from filterlib.words.bench_sentences import check_cells
 from filterlib.words.measurement_sentences import capacitor_sentence

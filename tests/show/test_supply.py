@@ -5,7 +5,7 @@ import json
 import pytest
 
 from filterlib import review
-from filterlib.show.report import review_files
+from filterlib.show.review_page.report import review_files
 from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design

@@ -22,8 +22,8 @@ from filterlib.analysis.stability.least_damping import (
     powered_loads,
 )
 from filterlib.analysis.uncertainty import moved_alone
-from filterlib.analysis.uncertainty.drawing import latin_hypercube
 from filterlib.analysis.uncertainty.moved_alone import Key, leading
+from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.errors import CircuitError
 from filterlib.parts.base import Value
 from filterlib.system.solution import Solution

@@ -9,9 +9,9 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Unit
-from filterlib.analysis.uncertainty.drawing import drawn_by, latin_hypercube
 from filterlib.analysis.uncertainty.moved_alone import Key, alone, argmax, argmin, effects, nominal, together
 from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.analysis.uncertainty.sampling import drawn_by, latin_hypercube
 from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.places import with_values

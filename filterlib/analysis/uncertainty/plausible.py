@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Unit
-from filterlib.analysis.uncertainty.drawing import effective
+from filterlib.analysis.uncertainty.sampling import effective
 from filterlib.system.uncertain_parameter import SHAPE
 
 ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends

@@ -6,9 +6,9 @@ import json
 from pathlib import Path
 
 from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
-from filterlib.show.change_files import changed_file
 from filterlib.show.folder import RUN, write_files
 from filterlib.show.numbers import Section, numbers
+from filterlib.show.review_page.change_files import changed_file
 from filterlib.show.style import slug
 from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence, unstable_words
 

@@ -10,13 +10,13 @@ from pathlib import Path
 from filterlib.analysis.review import ReviewResult, review
 from filterlib.bench.design_file import load_design
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.show import review_tables as tables
 from filterlib.show.explore.fragment import Fragment, svg_fragment
 from filterlib.show.page import fragment
 from filterlib.show.panels import Panel
 from filterlib.show.panels.marks import R
 from filterlib.show.panels.panel_state import D
-from filterlib.show.report import review_files
+from filterlib.show.review_page import review_tables as tables
+from filterlib.show.review_page.report import review_files
 from filterlib.show.table import Table
 from filterlib.words.review_sentences import headline, summary
 

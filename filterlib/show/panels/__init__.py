@@ -5,7 +5,7 @@ A panel is data: controls, a calculation, a display. See DEVELOPERS.md, "How to 
 
 from filterlib.show.panels.checking import PanelError
 from filterlib.show.panels.controls import Choice, Control, in_front, parts
-from filterlib.show.panels.drawing import Lines, Paths, Words
+from filterlib.show.panels.drawing_marks import Lines, Paths, Words
 from filterlib.show.panels.guessing import Guess, Lesson, Try
 from filterlib.show.panels.marks import Axis, Curve, Level, Plot, Range, envelope
 from filterlib.show.panels.panel import Panel

@@ -7,7 +7,7 @@ from base64 import b64encode
 from functools import cached_property
 from typing import Any
 
-from filterlib.show.notebooks import METADATA
+from filterlib.show.notebook_pages.notebooks import METADATA
 from filterlib.show.panels.checking import check, check_meanwhile, opened_by_a_person
 from filterlib.show.panels.front import Front, Message, wait_for_keys
 from filterlib.show.panels.marks import R

@@ -8,7 +8,7 @@ import pytest
 
 from filterlib import judge, review, solve, solve_all
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.show.results import results_text
+from filterlib.show.review_page.results import results_text
 from filterlib.words.light_load_sentences import light_load_sentence
 from filterlib.words.review_sentences import cautions, review_notes
 from filterlib.words.verdict_sentences import verdict_sentence

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.drawing import _around, _Found, _to_normal, drawn_by, effective, latin_hypercube
+from filterlib.analysis.uncertainty.sampling import _around, _Found, _to_normal, drawn_by, effective, latin_hypercube
 
 DRAWS = 256
 WHERE, WIDE = np.array([0.9, 0.3, 0.6, 0.5, 0.2, 0.7]), 0.02

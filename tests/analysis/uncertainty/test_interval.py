@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.drawing import latin_hypercube
 from filterlib.analysis.uncertainty.interval import Interval, search, width
+from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.system.uncertain_parameter import UncertainParameter
 
 

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from filterlib.analysis.linear.frequency_response import at_frequency
-from filterlib.show import review_tables as tables
 from filterlib.show.bank.bank_page import burst_chapter
-from filterlib.show.emission_chapter import emission_chapters
+from filterlib.show.emission.emission_chapter import emission_chapters
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
 from filterlib.show.plots import (
@@ -25,12 +24,13 @@ from filterlib.show.plots import (
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
-from filterlib.show.reasons_chapter import ReasonsChapter, reasons_chapter
-from filterlib.show.results import results_text
+from filterlib.show.review_page import review_tables as tables
 from filterlib.show.review_page.first_screens import first_screens
+from filterlib.show.review_page.reasons_chapter import ReasonsChapter, reasons_chapter
+from filterlib.show.review_page.results import results_text
 from filterlib.show.stability.stability_chapter import stability_chapter
 from filterlib.show.style import slug
-from filterlib.show.supply_chapter import supply_chapters
+from filterlib.show.supply.supply_chapter import supply_chapters
 from filterlib.show.table import Table
 from filterlib.system.requirements import OfRipple
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from filterlib.show.folder import RUN, write_files
-from filterlib.show.notebooks import METADATA, notebooks
+from filterlib.show.notebook_pages.notebooks import METADATA, notebooks
 from filterlib.show.numbers import json_text
 from filterlib.show.page import render
 

@@ -12,12 +12,12 @@ from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review import ReviewResult
-from filterlib.show import compare_tables as tables
-from filterlib.show.compare_plots import effect_figure, spectra_figure, waveforms_figure
+from filterlib.show.compare_page import compare_tables as tables
+from filterlib.show.compare_page.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.show.page import Illustration, circuit_diagram, illustration, page_files
-from filterlib.show.review_tables import parts_table
+from filterlib.show.review_page.review_tables import parts_table
 from filterlib.show.style import slug
 from filterlib.show.table import Table
 from filterlib.words.comparison_sentences import comparison_sentences, in_short, opening, what_is_left

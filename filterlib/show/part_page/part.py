@@ -15,7 +15,7 @@ from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
-from filterlib.show.part_tables import EXACT, FORMAT, part_numbers, part_tables
+from filterlib.show.part_page.part_tables import EXACT, FORMAT, part_numbers, part_tables
 from filterlib.show.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text

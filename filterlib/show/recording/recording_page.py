@@ -15,7 +15,7 @@ from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, 
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.plots import FREQUENCY
-from filterlib.show.recording_tables import FORMAT, recording_numbers, recording_tables
+from filterlib.show.recording.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text
 from filterlib.units import format_quantity

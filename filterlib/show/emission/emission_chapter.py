@@ -11,7 +11,7 @@ from filterlib.analysis.emission.estimate import EmissionResult
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.required_tests import nearest
 from filterlib.analysis.review import ReviewResult
-from filterlib.show.emissions import emissions_figure
+from filterlib.show.emission.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.table import Table
 from filterlib.system.design import Design

@@ -21,12 +21,12 @@ from filterlib.analysis.stress.stress import StressCheck, StressResult
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.bank.bank_numbers import bursts_section
-from filterlib.show.emission_numbers import emission_arrays_section, emission_section
+from filterlib.show.emission.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
-from filterlib.show.reasons_numbers import reasons_section
+from filterlib.show.review_page.reasons_numbers import reasons_section
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
-from filterlib.show.supply_numbers import supply_section
+from filterlib.show.supply.supply_numbers import supply_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.assumptions import assumptions

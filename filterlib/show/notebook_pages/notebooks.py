@@ -30,7 +30,7 @@ class Copy:
 
 def notebook_folder() -> Path:
     """The folder ``notebooks``: inside an installed package, else beside it in a checkout."""
-    package = Path(__file__).resolve().parents[1]
+    package = Path(__file__).resolve().parents[2]
     return package / "_notebooks" if (package / "_notebooks").is_dir() else package.parent / "notebooks"
 
 

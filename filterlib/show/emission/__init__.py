@@ -1,0 +1,1 @@
+"""Conducted emission: its chapter, figures and numbers."""

@@ -1,0 +1,1 @@
+"""The notebooks: copied, run, and shown as pages."""

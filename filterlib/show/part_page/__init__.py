@@ -1,0 +1,1 @@
+"""The page of one part, and of a table of parts."""

@@ -1,0 +1,1 @@
+"""What feeds the converter: its chapter and numbers."""
