@@ -194,10 +194,8 @@ class MeasuredChoke(DifferentialChoke):
 
     def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Circuit:
         """The same between nodes "a" and "b", exactly."""
-        port, ratio = self.measurement.one_port, self._ratio(self.inductance_at(current, temperature))
-        circuit = Circuit().resistor("R", "a", "1", self.resistance_at(temperature))
-        circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance * ratio)
-        return add_sections(port, circuit, "2", "b", inductive=ratio)
+        ratio = self._ratio(self.inductance_at(current, temperature))
+        return series_ladder(self.measurement.one_port, self.resistance_at(temperature), inductive=ratio)
 
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
@@ -227,6 +225,13 @@ def add_sections(
         if one.capacitance:
             circuit.capacitor(f"Cs{number}", a, b, one.capacitance / scale)
     return circuit
+
+
+def series_ladder(port: OnePort, resistance: Value, *, inductive: Value = 1.0) -> Circuit:
+    """``resistance`` [ohm], then a one-port's inductance and sections, between nodes "a" and "b"; inductances times ``inductive``."""
+    circuit = Circuit().resistor("R", "a", "1", resistance)
+    circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance * inductive)
+    return add_sections(port, circuit, "2", "b", inductive=inductive)
 
 
 MEASURED: dict[str, type[MeasuredCapacitor] | type[MeasuredChoke]] = {

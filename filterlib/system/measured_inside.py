@@ -6,7 +6,7 @@ import numpy as np
 from pydantic import InstanceOf
 
 from filterlib.network.circuit import Circuit
-from filterlib.parts.measured import add_sections
+from filterlib.parts.measured import series_ladder
 from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.system.converter import INSIDE, PLUS, RETURN, Converter
 
@@ -41,9 +41,7 @@ class MeasuredInside(Converter):
 
     def _ladder(self) -> Circuit:
         port = self.network.one_port
-        circuit = Circuit().resistor("R", "a", "1", port.resistance)
-        circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance)
-        return add_sections(port, circuit, "2", "b")
+        return series_ladder(port, port.resistance)
 
 
 def measured_inside(converter: Converter) -> Converter:
