@@ -164,16 +164,27 @@ def _burst_sentences(result: BenchResult) -> Iterator[str]:
             )
 
 
+def exchange_question(found: Exchange) -> str:
+    """Whether captures are exchanged, with both explanations."""
+    return (
+        f"{_levels(found)}: are the two exchanged? Exchanged, the board as designed explains them best; as they are given, the likeliest "
+        f"is that {fault_words(found.fault)}. If they are not exchanged, add --as-stated"
+    )
+
+
 def exchange_sentence(found: Exchange) -> str:
-    """That a capture behind the filter shows more than the one before it, and which of both explanations is better."""
-    levels = f"{number(found.behind, 'V')} rms behind the filter, {number(found.before, 'V')} before it"
-    other = f"if {fault_words(found.fault)}" if not found.fault.none else "of the board as designed"
-    if found.asks:
-        return (
-            f"{levels}: are the two exchanged? Exchanged, the board as designed explains them best; as they are given, the likeliest "
-            f"is that {fault_words(found.fault)}. If they are not exchanged, add --as-stated"
-        )
-    return f"{capital(station_words(found.station))}: {levels}. That is likelier {other} than of captures that are exchanged."
+    """That a capture behind the filter shows more than the one before it, and which explanation is better."""
+    other = "of the board as designed" if found.fault.none else f"if {fault_words(found.fault)}"
+    why = (
+        "Exchanged, the board as designed would explain them better; they are taken as stated."
+        if found.asks
+        else f"That is likelier {other} than of captures that are exchanged."
+    )
+    return f"{capital(station_words(found.station))}: {_levels(found)}. {why}"
+
+
+def _levels(found: Exchange) -> str:
+    return f"{number(found.behind, 'V')} rms behind the filter, {number(found.before, 'V')} before it"
 
 
 def _reading_sentences(answer: Answer) -> Iterator[str]:

@@ -265,3 +265,14 @@ def test_too_few_samples_are_said(tmp_path):
     assert any("too few samples" in text for text in measure(load_recording(tmp_path / "sparse.csv")).remarks)
     whole = load_design(written(tmp_path, f'recording = "{RECORDING}"'))
     assert not any("too few samples" in text for text in trust(review(whole)))
+
+
+def test_a_burst_that_was_taken_in_another_bandwidth_is_brought_to_that_of_the_ripple(tmp_path):
+    """Hand: at 300 kHz 2 MHz leave 1/sqrt(1.0225) and 20 MHz 1/sqrt(1.000225): what was behind 2 MHz is 1.0111 times as high behind 20."""
+    narrow = BANK.replace('recording = "bursts.csv"', 'recording = { file = "bursts.csv", bandwidth = "2 MHz" }')
+    as_it_is, brought = (
+        load_design(with_bursts(tmp_path, into_a_bank(noise=0.01e-3), text)).converter.burst.recording
+        for text in (BANK, narrow)
+    )
+    size = abs(brought.harmonics[29] / as_it_is.harmonics[29])  # 30 times 10 kHz
+    assert size == pytest.approx(np.sqrt(1.0225 / 1.000225), rel=1e-4, abs=0)

@@ -120,12 +120,12 @@ def _explained(chosen: argparse.Namespace, result: BenchResult) -> Explained:
     from filterlib.bench.answers.explanation import explain
     from filterlib.bench.answers.trials import trials
     from filterlib.errors import InputError, Problem
-    from filterlib.words.answer_sentences import exchange_sentence
+    from filterlib.words.answer_sentences import exchange_question
 
     known = trials(result)
     found = exchange(chosen.design, result, known)
     if found is not None and found.asks and not chosen.as_stated:
-        raise InputError([Problem(found.file, "", None, exchange_sentence(found))])
+        raise InputError([Problem(found.file, "", None, exchange_question(found))])
     return replace(explain(result, known), exchange=found)
 
 

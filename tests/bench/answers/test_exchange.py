@@ -28,6 +28,14 @@ def test_exchanged_captures_are_asked_about_and_the_other_explanation_is_named(c
         assert words in said
 
 
+def test_what_is_taken_as_stated_is_not_asked_about_again():
+    found = asked(AFTER, BEFORE)
+    assert found.asks
+    said = exchange_sentence(found)
+    assert said.endswith("they are taken as stated.")
+    assert "?" not in said
+
+
 def test_a_board_that_rings_above_the_converter_is_no_exchange(tmp_path):
     """Physics: C1 lost, the choke bridged by 0.3 µH of wire: C2 and the wire ring near the second harmonic. Its bare capture reads what the
     file states, so that another fault is likelier than an exchange, and says so."""
