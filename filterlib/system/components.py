@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 from filterlib.parts.base import Part, Value
 from filterlib.system.ranged import Ranged, RangedQuantity, default
@@ -36,7 +36,7 @@ class Component:
 
     name: str
     label: str
-    part: Any
+    part: Part | None
     branches: tuple[Branch, ...]
     count: int = 1
     bias: Value = 0.0

@@ -208,8 +208,9 @@ def _charge(design: Design) -> float:
 def leakage(design: Design) -> float:
     """Earth-leakage current [A] of all Y capacitors, one line's alone on a voltage to the chassis: see `Costs`."""
     volts = max(design.converter.output_voltage, design.converter.input_voltage or 0.0)
-    capacitors = [one for one in design.filter if one.kind == "capacitor_to_chassis"]
-    farads = sum(np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in capacitors)
+    farads = sum(
+        np.max(one.part.capacitance) * one.count * (2 if one.line == "both" else 1) for one in design.chassis_capacitors
+    )
     return float(2 * np.pi * LEAKAGE_FREQUENCY * farads * volts)
 
 
@@ -220,7 +221,8 @@ def broken_rules(trial: Trial, solution: Solution, costs: Costs) -> Iterator[Ref
     before = {one.what for one in overloads(trial.solution)}
     for one in overloads(solution):
         if one.what not in before:
-            yield Refusal(one.rating, one.component.part.name or one.component.name, one.value, one.limit, one.unit)
+            name, part, _ = one.what
+            yield Refusal(one.rating, part or name, one.value, one.limit, one.unit)
     volts, before_volts = float(solution.state.voltage(trial.load)), float(trial.state.voltage(trial.load))
     for wanted in solution.design.requirements:
         if isinstance(wanted, VoltageRequirement) and wanted.load == trial.load and volts < wanted.low <= before_volts:

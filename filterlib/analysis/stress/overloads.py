@@ -33,7 +33,8 @@ class Overload:
     @property
     def what(self) -> tuple[str, str, str]:
         """Component, part and rating: alike for a part in two designs."""
-        return self.component.name, self.component.part.name, self.rating
+        part = self.component.part
+        return self.component.name, part.name if part is not None else "", self.rating
 
 
 def overloads(solution: Solution) -> tuple[Overload, ...]:

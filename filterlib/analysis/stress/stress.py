@@ -187,7 +187,7 @@ def _heat(one: Loading, state: State) -> tuple[Value, Value, Value, Value]:
     rise: Value = nothing
     resistance = getattr(part, "thermal_resistance", None)
     if isinstance(part, Wound):
-        core = _core_heat(one, state)
+        core = _core_heat(one, part, state)
         if resistance is not None:
             copper, rest = one.direct_heat + one.copper_heat, np.fmax(one.ripple_heat - one.copper_heat, core)
             rise = temperature_rise(copper, rest, resistance, state.temperature)
@@ -196,30 +196,30 @@ def _heat(one: Loading, state: State) -> tuple[Value, Value, Value, Value]:
     return one.direct_heat, one.ripple_heat, core, rise
 
 
-def _core_heat(one: Loading, state: State) -> np.ndarray:
+def _core_heat(one: Loading, part: Wound, state: State) -> np.ndarray:
     """Of every source by itself, added: exact for the converter's alone."""
-    if one.component.part.steinmetz is None:
+    if part.steinmetz is None:
         return np.full((1, 1), np.nan)
     volts = core_voltage(one, state)
     flux = integral(volts)
     swings = (peak_to_peak(c) for _, c in flux)
-    heats = [one.component.part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
+    heats = [part.core_heat(samples(c), s) for (_, c), s in zip(volts, swings, strict=True)]
     return np.asarray(np.sum([np.reshape(heat, (-1, 1)) for heat in heats], axis=0))
 
 
 def _measures(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
     part = one.component.part
     if isinstance(part, Capacitor):
-        yield from _of_capacitor(one, rise, design, state)
+        yield from _of_capacitor(one, part, rise, design, state)
     elif isinstance(part, DifferentialChoke):
         (branch,) = one.component.branches
         yield _rated("current", one.rms_with_direct, part, "rated_current", "rms")
         there = part.inductance_at(branch.direct, state.temperature)
         magnetising = [(f, c / there) for f, c in integral(core_voltage(one, state))]
         yield _rated("peak current", peak(magnetising, branch.direct), part, "saturation_current", "magnetising peak")
-        yield _rise(one, rise, state)
+        yield _rise(part, rise, state)
     elif isinstance(part, CommonModeChoke):
-        yield from _of_common_mode(one, rise, state)
+        yield from _of_common_mode(one, part, rise, state)
 
 
 def _rated(what: str, values: Value, part: Part, field: str, kind: Kind) -> _Measure:
@@ -227,8 +227,8 @@ def _rated(what: str, values: Value, part: Part, field: str, kind: Kind) -> _Mea
     return _Measure(what, "A", values, *((np.nan, Basis(kind, field)) if limit is None else (limit, Basis(kind))))
 
 
-def _of_capacitor(one: Loading, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
-    part, bias = one.component.part, one.component.bias
+def _of_capacitor(one: Loading, part: Capacitor, rise: Value, design: Design, state: State) -> Iterator[_Measure]:
+    bias = one.component.bias
     weighed = sum(
         2 * np.sum(np.abs(c / part.ripple_factor(f)) ** 2, axis=-1, keepdims=True) for f, c in one.currents[0]
     )
@@ -238,24 +238,24 @@ def _of_capacitor(one: Loading, rise: Value, design: Design, state: State) -> It
     yield _Measure("ripple current", "A", np.sqrt(weighed), np.nan if limit is None else limit, basis)
     share = float(np.max(part.usable_voltage / part.rated_voltage))
     by_kind = part.voltage_derating is None
-    basis = Basis("usable voltage", share=share, rated=part.rated_voltage, by_kind=by_kind)
+    basis = Basis("usable voltage", share=share, rated=float(np.max(part.rated_voltage)), by_kind=by_kind)
     yield _Measure("voltage", "V", peak(one.voltages[0], bias), part.usable_voltage, basis)
-    yield _rise(one, rise, state)
-    if part.rated_life is not None:
-        limit = np.nan if design.service_life is None else design.service_life
-        life = part.life_at(state.temperature + rise)
+    yield _rise(part, rise, state)
+    life = part.life_at(state.temperature + rise)
+    if life is not None:
+        asked = np.nan if design.service_life is None else design.service_life
         missing = "service_life" if design.service_life is None else ""
         beyond = bool(np.any(np.asarray(life) > SEAL_LIFE))
         if part.thermal_resistance is None and not beyond:
             missing = "thermal_resistance"
-        yield _Measure("life", "s", life, limit, Basis("life", missing, beyond_seal=beyond), at_least=True)
+        yield _Measure("life", "s", life, asked, Basis("life", missing, beyond_seal=beyond), at_least=True)
     leakage = part.leakage_current(bias)
     if leakage is not None:
         yield _Measure("leakage current", "A", np.reshape(leakage, (-1, 1)), np.nan, Basis("leakage"))
 
 
-def _of_common_mode(one: Loading, rise: Value, state: State) -> Iterator[_Measure]:
-    part, name = one.component.part, one.component.name
+def _of_common_mode(one: Loading, part: CommonModeChoke, rise: Value, state: State) -> Iterator[_Measure]:
+    name = one.component.name
     yield _rated("current", one.rms_with_direct, part, "rated_current", "winding rms")
     unbalance, balanced = state.unbalance(name), state.current(name)
     there = part.magnetising_at(unbalance, balanced, state.temperature)
@@ -264,13 +264,14 @@ def _of_common_mode(one: Loading, rise: Value, state: State) -> Iterator[_Measur
     yield _rated("unbalanced current", values, part, "saturation_current", "unbalanced peak")
     loop = [(f, (i - j) / 2) for (f, i), (_, j) in zip(*one.currents, strict=True)]
     yield _rated("balanced current", peak(loop, balanced), part, "leakage_saturation_current", "peak")
-    yield _rise(one, rise, state)
+    yield _rise(part, rise, state)
 
 
-def _rise(one: Loading, rise: Value, state: State) -> _Measure:
-    part = one.component.part
+def _rise(part: Capacitor | Wound, rise: Value, state: State) -> _Measure:
     most = part.maximum_temperature
-    limits: dict[Kind, float] = {"highest temperature": np.nan if most is None else most - state.temperature}
+    limits: dict[Kind, float] = {
+        "highest temperature": np.nan if most is None else float(np.max(most)) - state.temperature
+    }
     if part.kind.startswith("ceramic"):
         limits["ceramic rise"] = CERAMIC_RISE
     kind, limit = min(limits.items(), key=lambda pair: np.inf if np.isnan(pair[1]) else pair[1])
