@@ -41,9 +41,9 @@ if TYPE_CHECKING:
     )
     from filterlib.network.circuit import Circuit, Current, Element
     from filterlib.network.waveform import Waveform
-    from filterlib.parts.measured import measured_part
+    from filterlib.parts.curves.measured import measured_part
+    from filterlib.parts.curves.two_port import measured_two_port
     from filterlib.parts.tables import load_table, standard_tables
-    from filterlib.parts.two_port import measured_two_port
     from filterlib.show.drawing import svg
     from filterlib.show.plots import (
         bode_figure,
@@ -166,12 +166,12 @@ _HOMES = {
         "Element",
     ),
     "network.waveform": ("Waveform",),
-    "parts.measured": ("measured_part",),
+    "parts.curves.measured": ("measured_part",),
     "parts.tables": (
         "load_table",
         "standard_tables",
     ),
-    "parts.two_port": ("measured_two_port",),
+    "parts.curves.two_port": ("measured_two_port",),
     "show.drawing": ("svg",),
     "show.plots": (
         "bode_figure",

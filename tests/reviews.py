@@ -11,7 +11,7 @@ from filterlib import load_design
 from filterlib.analysis.comparison import comparison
 from filterlib.analysis.review import ReviewResult, review
 from filterlib.network.counts import COUNTS
-from filterlib.network.elimination import forget
+from filterlib.network.equations.elimination import forget
 from filterlib.parts.tables import data_folder
 from filterlib.system.design import Design
 

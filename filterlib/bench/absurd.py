@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from filterlib.bench.recording import Recording
-from filterlib.parts.rows import refused
+from filterlib.parts.curves.rows import refused
 from filterlib.units import format_quantity
 
 INTERVALS = (

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from filterlib.errors import QuantityError
-from filterlib.parts.rows import Rows, is_number, name_and_unit, refuse_broken_rows, refused
+from filterlib.parts.curves.rows import Rows, is_number, name_and_unit, refuse_broken_rows, refused
 from filterlib.units import quantity
 
 DIVISIONS = 8

@@ -15,7 +15,7 @@ from filterlib.bench.clipping import clipping
 from filterlib.bench.preamble import DIVISIONS, FREE, Column, Setting, columns, settings
 from filterlib.bench.slips import slips
 from filterlib.errors import InputError, QuantityError, did_you_mean
-from filterlib.parts.rows import Rows, read_rows, refused
+from filterlib.parts.curves.rows import Rows, read_rows, refused
 from filterlib.units import format_quantity, quantity
 
 MOST_CHANNELS = 4
@@ -124,7 +124,7 @@ def load_recording(
     ------
     InputError
         With file and line: what is no number, gaps in time, time that repeats or runs backwards, clipped channels,
-        settings that cannot be read, and everything that `filterlib.parts.rows.read_rows` refuses.
+        settings that cannot be read, and everything that `filterlib.parts.curves.rows.read_rows` refuses.
     QuantityError
         For an argument whose value is impossible.
 

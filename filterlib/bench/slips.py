@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from filterlib.errors import Problem
-from filterlib.parts.rows import Rows, problem
+from filterlib.parts.curves.rows import Rows, problem
 from filterlib.units import format_quantity
 
 _SHOWN = 3  # lines named for each kind of slip

@@ -8,8 +8,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from filterlib.errors import CircuitError
+from filterlib.network.equations.pattern import join, root
 from filterlib.network.netlist import REFERENCE, Netlist
-from filterlib.network.pattern import join, root
 
 
 class Ends(NamedTuple):

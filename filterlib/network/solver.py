@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from filterlib.errors import CircuitError, UnstableError, did_you_mean
-from filterlib.network import modes, response
 from filterlib.network.checks import check
 from filterlib.network.counts import COUNTS
+from filterlib.network.equations import modes, response
+from filterlib.network.equations.pattern import Columns, Sum
+from filterlib.network.equations.tableau import Tableau, build
 from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Pair
-from filterlib.network.pattern import Columns, Sum
-from filterlib.network.tableau import Tableau, build
 from filterlib.network.waveform import Waveform
 
 NEWTON, NUDGE, SETTLED = (

@@ -8,8 +8,8 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import InstanceOf
 
 from filterlib.errors import InputError
-from filterlib.parts.impedance_curve import ImpedanceCurve
-from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve
+from filterlib.parts.curves.one_port_fit import FittedCurve, fit_one_port
 from filterlib.system.model import Model
 from filterlib.system.ranged import Ranged, RangedQuantity, usual
 

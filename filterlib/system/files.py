@@ -10,7 +10,7 @@ from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
-from filterlib.parts.measured import MEASURED, curve_in_file
+from filterlib.parts.curves.measured import MEASURED, curve_in_file
 from filterlib.parts.reading import Toml, read_toml
 from filterlib.parts.tables import KIND_WORDS, KINDS, Table, find_part, load_tables, part_from, standard_tables
 from filterlib.parts.wire import WirePair

@@ -6,8 +6,8 @@ import numpy as np
 from pydantic import InstanceOf
 
 from filterlib.network.circuit import Circuit
-from filterlib.parts.measured import series_ladder
-from filterlib.parts.one_port_fit import FittedCurve
+from filterlib.parts.curves.measured import series_ladder
+from filterlib.parts.curves.one_port_fit import FittedCurve
 from filterlib.system.converter import INSIDE, PLUS, RETURN, Converter
 
 

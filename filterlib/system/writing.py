@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.base import Curve, Part, Points
-from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.system.burst import LoadThreshold
 from filterlib.system.control import OutputImpedance

@@ -11,8 +11,8 @@ import pytest
 
 from filterlib.bench.recording import load_recording
 from filterlib.errors import InputError
-from filterlib.parts import rows as reading
-from filterlib.parts.rows import read_rows
+from filterlib.parts.curves import rows as reading
+from filterlib.parts.curves.rows import read_rows
 
 HEAD = "Quay recorder\ntime [s];CH1 [V]\n"
 GOOD = "0;1\n1;2\n2;1\n3;2\n"

@@ -10,7 +10,8 @@ import pytest
 
 from filterlib import cli, disk, load_design, load_recording
 from filterlib.errors import InputError
-from filterlib.parts import reading, rows
+from filterlib.parts import reading
+from filterlib.parts.curves import rows
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.system.limits import load_limit
 

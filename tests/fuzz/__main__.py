@@ -16,7 +16,7 @@ from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, named_outcome, outcome
 from tests.fuzz.sweep import COMMANDS, alone, looked, pairs, whole, words
 
-COVERED = ("parts/reading.py", "parts/rows.py", "parts/tables.py", "system", "bench")
+COVERED = ("parts/reading.py", "parts/curves/rows.py", "parts/tables.py", "system", "bench")
 TRACED = 1000
 
 

@@ -10,9 +10,9 @@ from filterlib import load_design, load_recording
 from filterlib.bench.answers.readings_file import read_readings
 from filterlib.bench.measurement import measure
 from filterlib.errors import FilterlibError, InputError
-from filterlib.parts.impedance_curve import read_impedance_curve
+from filterlib.parts.curves.impedance_curve import read_impedance_curve
+from filterlib.parts.curves.touchstone import read_touchstone
 from filterlib.parts.tables import load_table
-from filterlib.parts.touchstone import read_touchstone
 from filterlib.system.limits import load_limit
 from tests.fuzz.looked_at import look
 

@@ -13,7 +13,7 @@ import pytest
 from filterlib import cli, load_design
 from filterlib.analysis.supply.battery_run import battery_run
 from filterlib.errors import InputError
-from filterlib.parts.touchstone import read_touchstone
+from filterlib.parts.curves.touchstone import read_touchstone
 from filterlib.system.places import with_values
 from filterlib.system.solution import solve, solve_all
 from filterlib.system.uncertain_parameters import uncertain_parameters

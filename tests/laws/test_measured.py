@@ -8,10 +8,10 @@ from numpy.testing import assert_allclose
 
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
-from filterlib.parts.measured import add_sections
-from filterlib.parts.one_port import OnePort, Section
-from filterlib.parts.one_port_fit import LARGEST_ERROR, RMS_ERROR, fit_one_port
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
+from filterlib.parts.curves.measured import add_sections
+from filterlib.parts.curves.one_port import OnePort, Section
+from filterlib.parts.curves.one_port_fit import LARGEST_ERROR, RMS_ERROR, fit_one_port
 
 EVERYWHERE = np.geomspace(1e-3, 1e13, 401)
 SLOW = settings(

@@ -7,9 +7,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from filterlib import Circuit, Current
-from filterlib.network import dense
-from filterlib.network.elimination import solve
-from filterlib.network.tableau import build
+from filterlib.network.equations import dense
+from filterlib.network.equations.elimination import solve
+from filterlib.network.equations.tableau import build
 
 SLOW = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
 KINDS = ("resistor", "capacitor", "inductor", "conductance")

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, assume, example, given, reject, settings
 from hypothesis import strategies as st
 
 from filterlib import Circuit, CircuitError, Current
-from filterlib.network import dense, elimination
-from filterlib.network.tableau import build
+from filterlib.network.equations import dense, elimination
+from filterlib.network.equations.tableau import build
 
 SLOW = settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
 SHIFT = mp.mpf(1234567) + mp.mpf(1) / 7  # no pole is there

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, Current
-from filterlib.network import elimination
 from filterlib.network.counts import COUNTS
+from filterlib.network.equations import elimination
 
 FREQUENCIES = np.geomspace(10, 1e7, 60)
 NETWORK = Path(elimination.__file__).parent

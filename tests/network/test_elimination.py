@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, CircuitError, Current
-from filterlib.network import dense, elimination, response
 from filterlib.network.counts import COUNTS
-from filterlib.network.plan import Plan
-from filterlib.network.tableau import build
-from filterlib.network.tape import Tape
+from filterlib.network.equations import dense, elimination, response
+from filterlib.network.equations.plan import Plan
+from filterlib.network.equations.tableau import build
+from filterlib.network.equations.tape import Tape
 from tests.dense import dense_transfer
 
 FREQUENCIES = np.geomspace(10, 1e9, 120)

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import linalg
 
-from filterlib.network.modes import DEFECTIVE, _left
+from filterlib.network.equations.modes import DEFECTIVE, _left
 
 EXACT = 1e-12  # of 1
 

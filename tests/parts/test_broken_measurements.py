@@ -9,8 +9,8 @@ import pytest
 
 from filterlib.cli import main
 from filterlib.errors import InputError
-from filterlib.parts import rows
-from filterlib.parts.measured import measured_part
+from filterlib.parts.curves import rows
+from filterlib.parts.curves.measured import measured_part
 
 HEAD = "Quay capacitor (invented)\nfrequency [kHz];|Z| [ohm]\n"
 KILOHERTZ = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
@@ -269,8 +269,8 @@ def test_two_gigabytes_without_a_newline_are_refused_without_being_read(ending, 
 
 
 def test_a_file_that_is_far_too_long_is_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("filterlib.parts.touchstone.MOST_CHARACTERS", 200)
-    monkeypatch.setattr("filterlib.parts.impedance_curve.MOST_ROWS", 9)
+    monkeypatch.setattr("filterlib.parts.curves.touchstone.MOST_CHARACTERS", 200)
+    monkeypatch.setattr("filterlib.parts.curves.impedance_curve.MOST_ROWS", 9)
     for ending, text, words in (
         ("csv", curve(), "more than 9 rows"),
         ("s1p", touchstone(), "more than 200 characters"),

@@ -14,11 +14,11 @@ from filterlib.analysis.linear.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
-from filterlib.parts.one_port import OnePort, Section
-from filterlib.parts.one_port_fit import DECIBELS, FittedCurve, fit_one_port
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
+from filterlib.parts.curves.one_port import OnePort, Section
+from filterlib.parts.curves.one_port_fit import DECIBELS, FittedCurve, fit_one_port
+from filterlib.parts.curves.touchstone import impedance_of, read_touchstone
 from filterlib.parts.tables import data_folder, load_table
-from filterlib.parts.touchstone import impedance_of, read_touchstone
 from filterlib.show.part_page.part import part_files, part_text
 from filterlib.system.writing import save_design
 from filterlib.words.review_sentences import trust
@@ -148,7 +148,7 @@ def test_a_choke_that_rises_to_the_end_of_its_band_changes_as_a_whole(tmp_path):
 
 def test_a_copy_does_not_read_the_file_again(monkeypatch):
     part = demo("film-470n.csv")
-    monkeypatch.setattr("filterlib.parts.measured.read_impedance_curve", None)
+    monkeypatch.setattr("filterlib.parts.curves.measured.read_impedance_curve", None)
     assert part.replace(rated_voltage="100 V").measurement is part.measurement
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.measured import measured_part
+from filterlib.parts.curves.measured import measured_part
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show.part_page import part as shown
 from filterlib.show.part_page.part_tables import field_text, in_unit, list_table, part_tables

@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.inductors import coupled_inductors
+from filterlib.network.equations.inductors import coupled_inductors
 from filterlib.network.netlist import REFERENCE, Element, Netlist
 
 MOST = 14  # uncertain elements: their corners are 2 to that power

@@ -9,7 +9,7 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.show import panels as ui
 from filterlib.system.changes import value
 from filterlib.system.converter import Converter

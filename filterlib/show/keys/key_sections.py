@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.reading import Toml, data_folder, read_toml
 from filterlib.parts.wire import WirePair
 from filterlib.system import requirements

@@ -10,8 +10,8 @@ import numpy as np
 from filterlib.analysis.linear.part_curves import WORDS, PartCurve, PartResult
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.constant_phase import LADDER_BAND
-from filterlib.parts.measured import MeasuredCapacitor, MeasuredChoke
-from filterlib.parts.one_port_fit import FittedCurve
+from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
+from filterlib.parts.curves.one_port_fit import FittedCurve
 from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files

@@ -10,8 +10,8 @@ from filterlib.analysis.linear.frequency_response import at_frequency
 from filterlib.analysis.linear.part_curves import Impedance, PartCurve, PartResult
 from filterlib.parts.base import Part
 from filterlib.parts.constant_phase import LADDER_BAND
+from filterlib.parts.curves.one_port_fit import FittedCurve
 from filterlib.parts.fields import Field
-from filterlib.parts.one_port_fit import FittedCurve
 from filterlib.show.numbers import Section
 from filterlib.show.table import Column, Row, Table, table
 from filterlib.units import format_quantity, format_temperature

@@ -15,7 +15,7 @@ from filterlib.analysis.stability.over_uncertainty import stability_over
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.impedance_curve import ImpedanceCurve
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve
 from filterlib.parts.wire import resistance_per_metre
 from filterlib.system.converter import INSIDE, LOOP_ZERO
 from filterlib.system.requirements import StepRequirement

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.linear.steps import MANY, steps, steps_at
-from filterlib.network import modes
+from filterlib.network.equations import modes
 from filterlib.system.solution import solve
 from tests.designs import design, resistive, series, shunt
 

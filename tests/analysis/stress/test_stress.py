@@ -13,7 +13,7 @@ from filterlib.errors import InputError
 from filterlib.network.circuit import Current
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.capacitor import Capacitor
-from filterlib.parts.measured import measured_part
+from filterlib.parts.curves.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.system.source_shapes import samples

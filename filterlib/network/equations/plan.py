@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import NamedTuple, TypeAlias
 
 from filterlib.network.counts import COUNTS
-from filterlib.network.pattern import Columns, Pattern
-from filterlib.network.tape import ZERO, Part, Program, Tape
+from filterlib.network.equations.pattern import Columns, Pattern
+from filterlib.network.equations.tape import ZERO, Part, Program, Tape
 
 Known: TypeAlias = tuple[float | None, ...]
 LIMIT = 5e-14  # componentwise backward error that a point may have

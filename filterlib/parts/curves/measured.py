@@ -16,11 +16,11 @@ from filterlib.network.circuit import Circuit
 from filterlib.parts.base import ROOM, Quantity, Stated, Value, angular
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
-from filterlib.parts.impedance_curve import ImpedanceCurve, read_impedance_curve
-from filterlib.parts.one_port import OnePort
-from filterlib.parts.one_port_fit import FittedCurve, fit_one_port
-from filterlib.parts.rows import refused
-from filterlib.parts.touchstone import CONNECTIONS, impedance_of, read_touchstone
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve, read_impedance_curve
+from filterlib.parts.curves.one_port import OnePort
+from filterlib.parts.curves.one_port_fit import FittedCurve, fit_one_port
+from filterlib.parts.curves.rows import refused
+from filterlib.parts.curves.touchstone import CONNECTIONS, impedance_of, read_touchstone
 from filterlib.parts.wound import CoreResistance, Current
 from filterlib.units import format_quantity, quantity
 
@@ -264,7 +264,7 @@ def measured_part(
     Parameters
     ----------
     path : str or Path
-        See `filterlib.parts.impedance_curve.read_impedance_curve` and `filterlib.parts.touchstone.read_touchstone`.
+        See `filterlib.parts.curves.impedance_curve.read_impedance_curve` and `filterlib.parts.curves.touchstone.read_touchstone`.
     kind : str
         "measured_capacitor" or "measured_choke".
     connection : str, optional

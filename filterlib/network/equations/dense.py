@@ -15,7 +15,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.counts import COUNTS
-from filterlib.network.pattern import OPEN, Columns, Pattern, Values
+from filterlib.network.equations.pattern import OPEN, Columns, Pattern, Values
 
 GOOD = 1e-15  # backward error that needs no more refinement
 LIMIT = 1e-9  # backward error from which a point counts as having no solution

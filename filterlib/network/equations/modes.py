@@ -20,8 +20,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network import dense
-from filterlib.network.pattern import ONE, Columns, Equations, Sum
+from filterlib.network.equations import dense
+from filterlib.network.equations.pattern import ONE, Columns, Equations, Sum
 
 FAR = 1e40  # a shift above (and 1/FAR below) every pole [1/s]
 BAND = 2.0  # decades to a band

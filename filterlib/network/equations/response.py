@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network import dense
-from filterlib.network.elimination import attempt, solve
+from filterlib.network.equations import dense
+from filterlib.network.equations.elimination import attempt, solve
+from filterlib.network.equations.pattern import Columns, Equations, Sum
 from filterlib.network.netlist import Output
-from filterlib.network.pattern import Columns, Equations, Sum
 
 SLAB = 2**18  # points that are solved at a time: each takes a few complex numbers of memory while it is
 NEAR_ZERO = 1e-60  # s in place of f = 0: far below every time constant, far above the smallest number [1/s]

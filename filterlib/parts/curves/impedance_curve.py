@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.errors import InputError, Problem, QuantityError
-from filterlib.parts.rows import MOST_PROBLEMS, Rows, name_and_unit, problem, read_rows, refuse_broken_rows, refused
+from filterlib.parts.curves.rows import (
+    MOST_PROBLEMS,
+    Rows,
+    name_and_unit,
+    problem,
+    read_rows,
+    refuse_broken_rows,
+    refused,
+)
 from filterlib.units import format_quantity, quantity
 
 Array = NDArray[np.float64]

@@ -3,7 +3,7 @@
 Guard: every row of A x = b that the elimination altered is put together again from its own terms, and the componentwise
 backward error |b - A x| / (|A| |x| + |b|) compared with `LIMIT`; a row that was used unchanged is satisfied by
 construction. Where points fail, the same plan runs again with its residuals fed back; where they still do, the tree of
-lowest impedances that holds there makes another plan, and in the end comes `filterlib.network.dense`: pivoted, scaled,
+lowest impedances that holds there makes another plan, and in the end comes `filterlib.network.equations.dense`: pivoted, scaled,
 refined. A few points alone go there first: that is sooner done than a plan is made.
 
 Source of the measure: W. Oettli and W. Prager, Numer. Math. 6 (1964) p. 405 (from memory).
@@ -17,10 +17,10 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.network import dense
-from filterlib.network.pattern import Columns, Equations, Pattern, Values
-from filterlib.network.plan import LIMIT, Known, Plan
-from filterlib.network.tape import Program
+from filterlib.network.equations import dense
+from filterlib.network.equations.pattern import Columns, Equations, Pattern, Values
+from filterlib.network.equations.plan import LIMIT, Known, Plan
+from filterlib.network.equations.tape import Program
 
 CHUNK = 4096  # points at a time: the arrays of one run stay in the cache
 Place: TypeAlias = tuple[slice | np.ndarray, ...]

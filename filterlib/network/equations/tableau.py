@@ -19,11 +19,11 @@ import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
 from filterlib.network.counts import COUNTS
-from filterlib.network.inductors import coupled_inductors, laws
+from filterlib.network.equations.inductors import coupled_inductors, laws
+from filterlib.network.equations.pattern import ONE, Branch, Pattern, Sum, Term
+from filterlib.network.equations.series import Chain, Series, Windings, part_of
+from filterlib.network.equations.series import chains as chains_of
 from filterlib.network.netlist import REFERENCE, Current, Element, Netlist, Output, Value
-from filterlib.network.pattern import ONE, Branch, Pattern, Sum, Term
-from filterlib.network.series import Chain, Series, Windings, part_of
-from filterlib.network.series import chains as chains_of
 
 _ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.errors import InputError, Problem
-from filterlib.parts.impedance_curve import FREQUENCIES, MOST_ROWS, ImpedanceCurve, refuse_narrow
-from filterlib.parts.rows import MOST_PROBLEMS, NOT_FINITE, is_number, problem, read_lines, refused
+from filterlib.parts.curves.impedance_curve import FREQUENCIES, MOST_ROWS, ImpedanceCurve, refuse_narrow
+from filterlib.parts.curves.rows import MOST_PROBLEMS, NOT_FINITE, is_number, problem, read_lines, refused
 from filterlib.units import format_quantity
 
 Array = NDArray[np.float64]

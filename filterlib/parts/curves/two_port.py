@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.rows import refused
-from filterlib.parts.touchstone import NOISE, read_touchstone
+from filterlib.parts.curves.rows import refused
+from filterlib.parts.curves.touchstone import NOISE, read_touchstone
 from filterlib.units import format_quantity
 
 
@@ -57,7 +57,7 @@ def measured_two_port(path: str | Path) -> MeasuredTwoPort:
     Raises
     ------
     InputError
-        See `filterlib.parts.touchstone.read_touchstone`; also where the two-port has no impedance matrix, as a part in series alone.
+        See `filterlib.parts.curves.touchstone.read_touchstone`; also where the two-port has no impedance matrix, as a part in series alone.
 
     Notes
     -----

@@ -1,0 +1,1 @@
+"""Parts from measured curves: read, fitted by a network, checked."""
