@@ -221,6 +221,13 @@ def shown(value: Value, unit: str) -> str:
     return format_quantity(value, unit)
 
 
+@lru_cache(maxsize=64)
+def _assumed_marks(part: type[Part]) -> tuple[tuple[str, Assumed], ...]:
+    """The fields of a kind of part that are marked `Assumed`, with their marks."""
+    fields = part.model_fields.items()
+    return tuple((name, one) for name, field in fields for one in field.metadata if isinstance(one, Assumed))
+
+
 class Part(BaseModel):
     """A part that can be bought: frozen, its fields checked.
 
@@ -258,10 +265,8 @@ class Part(BaseModel):
 
     def _assumable(self) -> Iterator[tuple[str, Assumed]]:
         """Fields that are not stated and need not be, with their marks."""
-        for name, field in type(self).model_fields.items():
-            mark = next((one for one in field.metadata if isinstance(one, Assumed)), None)
-            if mark is not None and name not in self.model_fields_set:
-                yield name, mark
+        stated = self.model_fields_set
+        yield from (pair for pair in _assumed_marks(type(self)) if pair[0] not in stated)
 
     @property
     def assumed(self) -> dict[str, Usual]:
