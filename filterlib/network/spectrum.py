@@ -132,6 +132,21 @@ def phasors(count: int, turns: ArrayLike) -> np.ndarray:
     return powers
 
 
+def sincs(count: int, width: ArrayLike) -> np.ndarray:
+    """sin(pi k width) / (pi k width) for k = 1 ... count, (count,) or (designs, count): what a box makes of harmonics; by `phasors`.
+
+    Parameters: ``width``: float or array (designs, 1), of a period [1].
+
+    >>> bool(np.allclose(sincs(2000, 0.37), np.sinc(np.arange(1, 2001) * 0.37), rtol=0, atol=1e-12)), sincs(2, 0.0)
+    (True, array([1., 1.]))
+    """
+    width = np.asarray(width, dtype=float)
+    angles = np.pi * np.arange(1, count + 1) * width
+    heights = -phasors(count, width / 2)[..., 1:].imag
+    boxes: np.ndarray = np.divide(heights, angles, out=np.ones(angles.shape), where=angles != 0)
+    return boxes
+
+
 @lru_cache(maxsize=256)
 def fast_length(least: int, primes: tuple[int, ...] = (3, 5)) -> int:
     """The smallest product of powers of 2 and of some primes from ``least`` (1 or more) on.

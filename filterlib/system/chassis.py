@@ -11,7 +11,7 @@ from pydantic import Field
 from filterlib.errors import Problem
 from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import ring
-from filterlib.network.spectrum import phasors
+from filterlib.network.spectrum import phasors, sincs
 from filterlib.parts.base import Quantity, Value
 from filterlib.system.model import Given, Model
 from filterlib.system.ranged import Ranged, RangedQuantity, default
@@ -129,7 +129,7 @@ class CommonMode(Model):
         rise, fall = (edge_time if t is None else t.value for t in (self.rise_time, self.fall_time))
         first, second = (rise, fall) if high_first else (fall, rise)
         late = phasors(count, duty)[..., 1:]
-        steps = np.sinc(k * first / period) - late * np.sinc(k * second / period)
+        steps = sincs(count, first / period) - late * sincs(count, second / period)
         wave: np.ndarray = steps / (2j * np.pi * k)
         if self.ring is not None:
             wave = wave + self._rings(self.ring, k, period, duty)
@@ -141,8 +141,8 @@ class CommonMode(Model):
         """A damped ring at both edges, upwards at the rising one; it builds up within a quarter of its cycle."""
         frequency = node.frequency.value
         wave = ring(period, frequency, node.cycles.value / frequency, (0.0, duty * period), signs=(1, -1))
-        built_up = np.sinc(k * 0.25 / frequency / period)
-        return node.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up
+        built_up = sincs(len(k), 0.25 / frequency / period)
+        return np.asarray(node.overshoot.value * wave.coefficients(len(k))[..., 1:] * built_up)
 
 
 class Supply(Model):

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.shapes import falling_pulse, ring, triangle
+from filterlib.network.spectrum import sincs
 from filterlib.parts.base import Value
 from filterlib.system.converter import Converter
 from filterlib.system.scales import Flags
@@ -38,7 +39,7 @@ class SourceSpectra:
 
 
 def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harmonics:
-    """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; k >= 1.
+    """Coefficients [A] of the current into the output capacitor: unit triangle, or unit pulse; ``harmonics`` 1, 2, ... n.
 
     The triangle is an output inductor's current, 1 A peak to peak; the pulse a diode's current of 1 A while the main
     switch is open, on average, which falls by ``pulse_fall``. Both with corners rounded over the edge time. Where the shape is not stated, the
@@ -47,7 +48,7 @@ def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harm
     duty = converter.duty.value
     pulse = converter.shape == "pulse"
     wave = falling_pulse(harmonics, duty, converter.pulse_fall.value) if pulse else triangle(harmonics, duty)
-    return np.asarray(wave * np.sinc(harmonics * converter.edge_time.value * converter.switching_frequency))
+    return np.asarray(wave * sincs(len(harmonics), converter.edge_time.value * converter.switching_frequency))
 
 
 def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
@@ -64,13 +65,13 @@ def spike_shape(converter: Converter, count: int) -> Harmonics:
     """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike.second_edge`."""
     assert converter.spike is not None
     frequency, cycles = converter.spike.ring_frequency.value, converter.spike.ring_cycles.value
-    period, duty, k = converter.period, converter.duty.value, np.arange(1, count + 1)
+    period, duty = converter.period, converter.duty.value
     onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
     starts = 0.0, duty * period
     first, second = _directions(converter)
     signs = first, second * converter.spike.second_edge
     wave = ring(period, frequency, cycles / frequency, starts, signs=signs, harmonics=count)
-    return np.asarray(wave.coefficients(count)[..., 1:] * np.sinc(k * onset / period))
+    return np.asarray(wave.coefficients(count)[..., 1:] * sincs(count, onset / period))
 
 
 def _directions(converter: Converter) -> tuple[int, int]:
