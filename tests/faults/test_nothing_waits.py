@@ -13,6 +13,9 @@ from filterlib.errors import InputError
 from filterlib.parts import reading
 from filterlib.parts.curves import rows
 from filterlib.parts.tables import data_folder, load_table
+from filterlib.show.keys.key_rows import rows as rows_of
+from filterlib.system.design import Design
+from filterlib.system.files import MOST
 from filterlib.system.limits import load_limit
 
 CLEAN = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
@@ -173,6 +176,13 @@ MANY = {
     "many tables": (CLEAN.replace("format = 1", f"format = 1\ntables = {['a.toml'] * 101}"), "tables: 101 entries"),
     "a gauge of spaces": (CLEAN + STAGE.format("K", '{ kind = "lead", gauge = "' + " " * 150_000 + 'x" }'), r"filter\[\d\].part"),
 }  # fmt: skip
+
+
+def test_how_many_of_each_a_design_may_have_is_in_the_page_of_its_keys():
+    """hand: one row a bound; the message of a file beyond it is in the cases above."""
+    limits = {row.key: row.limits for row in rows_of(Design) if row.limits.startswith("at most")}
+    assert limits == {key: f"at most {most}" for key, most in MOST.items()}
+    assert limits["filter"] == "at most 60"
 
 
 @pytest.mark.parametrize("name", MANY)

@@ -5,8 +5,10 @@ were executed in the first thousand. Exit code 1 where there was a fault.
 """
 
 import argparse
+import signal
 import sys
 import tempfile
+import time
 import traceback
 from collections import Counter
 from pathlib import Path
@@ -27,10 +29,18 @@ def placed(folder, number, seed):
     return sort, path
 
 
-def fuzz(folder, first, count, seed, deep):
-    """Counter of sort and outcome; a fault is printed with its number."""
+def in_time(things, chosen):
+    """The things until its ``end`` [s]; all where that is 0."""
+    for thing in things:
+        if chosen.end and time.monotonic() >= chosen.end:
+            return
+        yield thing
+
+
+def fuzz(folder, numbers, seed, deep):
+    """Counter of sort and outcome of the files of these numbers; a fault is printed with its number."""
     tally = Counter()
-    for number in range(first, first + count):
+    for number in numbers:
         sort, path = placed(folder, number, seed)
         ways = {sort: lambda sort=sort, path=path: outcome(sort, path, deep=deep)}
         if sort in NAMING:
@@ -70,9 +80,9 @@ def swept(folder, chosen):
     }
     for name, (step, how) in ways.items():
         some = cases[chosen.start :: step] if step else []
-        tally = sweep(folder, some, how)
+        tally = sweep(folder, in_time(some, chosen), how)
         faults += tally["fault"]
-        print(f"keys at their ends, {name}: {len(some)}: {dict(tally)}", flush=True)
+        print(f"keys at their ends, {name}: {sum(tally.values())} of {len(some)}: {dict(tally)}", flush=True)
     return faults
 
 
@@ -94,8 +104,10 @@ def files(folder, chosen):
     """Damaged files: what became of them, and the share of the readers' lines that the first thousand reach."""
     traced = min(chosen.count, TRACED)
     with executed(COVERED) as lines:
-        tally = fuzz(folder, chosen.first, traced, chosen.seed, chosen.deep)
-    tally += fuzz(folder, chosen.first + traced, chosen.count - traced, chosen.seed, chosen.deep)
+        tally = fuzz(folder, range(chosen.first, chosen.first + traced), chosen.seed, chosen.deep)
+    rest = range(chosen.first + traced, chosen.first + chosen.count)
+    tally += fuzz(folder, in_time(rest, chosen), chosen.seed, chosen.deep)
+    print(f"{sum(count for (sort, _), count in tally.items() if 'names' not in sort)} files")
     print("\n".join(f"{sort} {result}: {count}" for (sort, result), count in sorted(tally.items())))
     found = list(shares(lines, COVERED))
     for name, share, count in found:
@@ -120,7 +132,15 @@ def main():
     parser.add_argument("--read", type=int, default=1, metavar="STEP", help="every STEP-th of them read, 0: none")
     parser.add_argument("--alone", type=int, default=1, choices=(0, 1), help="0: pairs only")
     parser.add_argument("--start", type=int, default=0, help="and the first of these")
+    parser.add_argument(
+        "--seconds",
+        type=float,
+        default=0,
+        help="ends after so many, or when it is told to (SIGTERM), and says how far it came",
+    )
     chosen = parser.parse_args()
+    chosen.end = chosen.seconds and time.monotonic() + chosen.seconds
+    signal.signal(signal.SIGTERM, lambda *_: setattr(chosen, "end", time.monotonic()))
     tally = Counter()
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)

@@ -19,6 +19,8 @@ from filterlib.show.keys.key_sections import words_of
 from filterlib.system.arrangement import Bandwidth
 from filterlib.system.burst import LoadThresholdField
 from filterlib.system.chassis import Bond
+from filterlib.system.design import Design
+from filterlib.system.files import MOST
 from filterlib.system.ranged import Ranged, RangedQuantity
 from filterlib.system.recorded import RecordingField
 from filterlib.units import format_quantity, format_temperature
@@ -71,7 +73,7 @@ def rows(model: type[BaseModel]) -> Iterator[Row]:
         mark = next((m for m in found if isinstance(m, Quantity | RangedQuantity | Bandwidth)), None)
         unit = "Hz" if isinstance(mark, Bandwidth) else getattr(mark, "unit", None)
         default = '"full"' if isinstance(mark, Bandwidth) and field.default is None else written_default(field, unit)
-        limits = written_range(mark, field, found)
+        limits = f"at most {MOST[key]}" if model is Design and key in MOST else written_range(mark, field, found)
         yield Row(
             key, words.get(key, ""), written_unit(unit, field, found), default, limits, example(key, field, found)
         )
