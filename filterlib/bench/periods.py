@@ -25,6 +25,10 @@ _KEPT = 0.7  # share of the first pulse's height that the last one of a burst ha
 _HYSTERESIS = 0.2  # share of the swing, above and below the middle
 _SURE = 4  # times the noise, the hysteresis is wide enough
 _MIDDLE_STEP = 0.954  # middle size of the step from one sample of noise to the next, over the noise's deviation
+_LINES, _FINER = (
+    5,
+    4,
+)  # harmonics that tell the frequency near a known one, and times as fine as its samples a recording's spectrum
 _LONG, _WHOLE = 1.5, 0.1  # a period from this ratio on is a long one; this far from a whole number it counts as one
 
 
@@ -99,6 +103,27 @@ def find_periods(recording: Recording) -> Periods:
     if events.size <= FEWEST_PERIODS:
         return _none(f"{events.size} events only: at least {FEWEST_PERIODS} whole periods are needed")
     return _judged(events * interval)
+
+
+def frequency_near(recording: Recording, known: float, share: float) -> float:
+    """The frequency [Hz] within a ``share`` of a ``known`` one whose first `_LINES` harmonics hold the most power.
+
+    For a recording whose period noise or a ring hides, and which is of a converter that one knows.
+
+    >>> times = 20e-9 * np.arange(20_000)
+    >>> noisy = 1e-3 * np.sin(2 * np.pi * 180.72e3 * times) + np.random.default_rng(1).normal(0, 1e-3, times.size)
+    >>> round(frequency_near(Recording(noisy, 20e-9), 180e3, 0.02), -3)
+    181000.0
+    """
+    volts = recording.volts[:_LONGEST] - recording.mean
+    length = fast_length(_FINER * volts.size)
+    window = 1 - np.cos(2 * np.pi * np.arange(volts.size) / volts.size)
+    power = np.abs(np.fft.rfft(volts * window, length)) ** 2
+    line = 1 / (length * recording.sample_interval)
+    tried = np.arange(known * (1 - share), known * (1 + share), line / _LINES)
+    lines = line * np.arange(power.size)
+    held = sum(np.interp(order * tried, lines, power, right=0.0) for order in range(1, _LINES + 1))
+    return float(tried[np.argmax(held)])
 
 
 def _copies(slow: np.ndarray, period: float) -> int:

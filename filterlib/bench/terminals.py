@@ -13,7 +13,8 @@ from filterlib.bench.bank_fit import BankFit, fit_bank
 from filterlib.bench.fit import fit_inside, readings_of
 from filterlib.bench.harmonics import harmonics
 from filterlib.bench.inside import FitError, InsideFit
-from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_the_longer
+from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_period, over_the_longer
+from filterlib.bench.periods import frequency_near
 from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.network.spectrum import lowpass_response
@@ -122,7 +123,7 @@ def read_recordings(raw: Toml, path: Path, taken: Taken) -> list[Problem]:
         problems += _read_burst(raw["converter"], ripple, path)
     for key, holder in places.items():
         try:
-            taken[key] = _measured(holder, ripple, path)
+            taken[key] = _at_the_stated(_measured(holder, ripple, path), raw["converter"], taken.get(_FIRST))
         except InputError as error:
             problems += error.problems
         except FilterlibError as error:
@@ -141,6 +142,35 @@ def read_recordings(raw: Toml, path: Path, taken: Taken) -> list[Problem]:
             if holder is ripple:
                 problems += _in_place_of_figures(raw, measurement, str(path))
     return problems
+
+
+def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | None) -> Measurement:
+    """Averaged over the period that the file states, where the recording's own is hidden by noise or a ring and there is a line at that frequency.
+
+    By an even clock: single periods that noise hides cannot be aligned. Pulses that are missing are a ring's where the ``other`` recording misses none.
+    """
+    try:
+        stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
+    except FilterlibError:
+        return measured  # refused with the rest, by the model
+    if (times := _times_of(measured, stated)) and measured.pulses:  # of a ring: bursts are slower than the switches
+        return replace(measured, periods=replace(measured.periods, pattern="steady", pulses=None))
+    hidden = (
+        ("none", "steady") if other is None or other.average is None else ("none", "steady", "skipped pulses", "bursts")
+    )
+    if times or measured.pulses or measured.periods.pattern not in hidden:
+        return measured
+    again = over_period(measured, 1 / frequency_near(measured.recording, stated, SAME))
+    assert again.average is not None  # over a period there always is one
+    plain = replace(again.average, aligned=again.average.plain, jitter=0.0)
+    again = replace(again, average=plain, aligned=again.averaged)
+    return again if _times_of(again, stated) and harmonics(again).clear[0] else measured
+
+
+def _times_of(measured: Measurement, stated: float) -> float | None:
+    """What the recording's frequency is of the stated one, among `_TIMES`; None where it is none of them."""
+    found = measured.frequency or 0.0
+    return next((times for times in _TIMES if abs(found / stated / times - 1) <= SAME), None)
 
 
 def _read_burst(converter: Toml, ripple: Toml, path: Path) -> list[Problem]:
@@ -208,7 +238,7 @@ def _in_place_of_figures(raw: Toml, measurement: Measurement, file: str) -> list
     if measurement.pulses is not None:
         why = f"{measurement.periods.why}: no ripple at full load. Name it under [converter.burst], and state the ripple at full load here"
         return [Problem(file, f"{_FIRST}.recording", ripple["recording"].file, why)]
-    times = next((n for n in _TIMES if abs(measurement.frequency / stated / n - 1) <= SAME), None)
+    times = _times_of(measurement, stated)
     if times is None:
         why = f"the recording has {format_quantity(measurement.frequency, 'Hz', 4)}: another converter, or one that shares its work"
         return [Problem(file, "converter.switching_frequency", converter["switching_frequency"], why)]

@@ -82,7 +82,7 @@ class Converter(Model):
     )
     output_capacitance: Annotated[
         Ranged, RangedQuantity("F", "capacitance inside the converter", low=1e-8, high=0.1)
-    ] = usual(22e-6, 1e-6, 470e-6, "from one small ceramic to several electrolytics")
+    ] = usual(22e-6, 0.4e-6, 470e-6, "from one small ceramic under its bias to several electrolytics")
     output_esr: Annotated[Ranged, RangedQuantity("ohm", "ESR inside the converter", low=0, high=10)] = usual(
         12e-3, 3e-3, 200e-3, "ceramics a few milliohm, electrolytics tens and hundreds"
     )
@@ -90,7 +90,10 @@ class Converter(Model):
         4e-9, 1e-9, 15e-9, "the output capacitor with its loop on the board"
     )
     bulk_esr_ratio: Annotated[
-        Ranged, RangedQuantity("", "ESR of the largest capacitor inside, over that of all", low=1, high=1000)
+        Ranged,
+        RangedQuantity(
+            "", "ESR of the largest capacitor inside, over that of all", low=usual_inside.OF_ONE_KIND, high=1000
+        ),
     ] = Field(default_factory=usual_inside.bulk)
     lead_inductance: Annotated[Ranged, RangedQuantity("H", "lead inside the converter", low=0, high=1e-5)] = usual(
         15e-9, 3e-9, 70e-9, "track and pins from the output capacitor to the terminals"
@@ -258,7 +261,7 @@ class Converter(Model):
     @property
     def unequal(self) -> Unequal | None:
         """The capacitors inside where they are of more than one kind."""
-        if np.all(self.bulk_esr_ratio.value == 1):
+        if np.all(self.bulk_esr_ratio.value <= 1):
             return None
         capacitance, esr, esl, ratio = (getattr(self, name).value for name in CAPACITORS)
         return unequal(capacitance, esr, esl, ratio, self.switching_frequency)

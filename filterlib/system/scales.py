@@ -18,7 +18,8 @@ _STEP = 1e-2  # share by which samples may step over what was stated
 _TRIES = 10  # of Newton's method on two readings at once
 _NEARLY = 0.05  # logarithm by which samples may miss what lies between them
 FEW = 16  # designs, up to which what is fixed is reckoned with between samples too
-INSTRUMENTS = 0.05  # of the logarithm, by which a recording may read more than a figure of another scope: common practice, no source
+INSTRUMENTS = 0.05  # of the logarithm, by which figures of two scopes may differ: common practice, no source
+RECORDED = 0.1  # the same of a recording, whose limit of bandwidth is undone, noise with it, and a figure in full bandwidth: no source
 _LOST = 1e-6  # pairs of figures that miss each other by less than this share are taken as feasible
 
 Scaled: TypeAlias = tuple[Real, Real, Flags, Real, Real]
@@ -55,7 +56,7 @@ def scaled(waves: list[list[Harmonics]], stated: Real, stated_wide: Real | None,
         factor, feasible, alone = beside(fixed, ripple, stated)
         return factor, 0 * factor, feasible, alone, 0 * alone
     ripple, spike, *more = waves[1]
-    factor, feasible, alone = beside(ripple + sum(more), spike, stated_wide, slack=INSTRUMENTS)
+    factor, feasible, alone = beside(ripple + sum(more), spike, stated_wide, slack=RECORDED)
     return np.ones_like(factor), factor, feasible, 0 * alone, alone
 
 

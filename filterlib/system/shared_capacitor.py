@@ -14,6 +14,7 @@ from filterlib.system.stages import AnyStage, ShuntCapacitor
 
 FACTORS = {"capacitance": "test_capacitance", "esr": "test_esr", "esl": "test_esl"}
 """By each value of the capacitor, the factor in the bank that says how far the measured one may be off."""
+NO_OHMS = 1e-6  # [ohm] below which a part has no resistance of its own
 NEAR = 0.1  # beyond its tolerance, by which a capacitor may differ from what was measured of it: no source
 _EXACT = {"tolerance": 0.0, "esr_tolerance": 0.0, "esl_tolerance": 0.0}
 
@@ -70,4 +71,4 @@ def _values(line: Line, stage: ShuntCapacitor, loop: Value, factors: Mapping[str
     capacitance = whole["capacitance"] / count / left
     dielectric = part.replace(capacitance=float(test.capacitance) / count / left, esr=0.0).esr_at(frequency, bias=volts)
     esr = whole["esr"] * count - dielectric
-    return {"capacitance": capacitance, "esr": (esr + abs(esr)) / 2, "esl": whole["esl"] * count - loop}
+    return {"capacitance": capacitance, "esr": esr * (esr >= NO_OHMS), "esl": whole["esl"] * count - loop}

@@ -71,7 +71,7 @@ def unequal(capacitance: Value, esr: Value, esl: Value, ratio: Value, frequency:
     esl : float or array (designs, 1)
         Of the large one [H].
     ratio : float or array (designs, 1)
-        The large one's own ESR over that of all together, 1 or more; at 1 there are no ceramics.
+        The large one's own ESR over that of all together; up to 1 there are no ceramics.
     frequency : float
         At which the ripple repeats [Hz].
 
@@ -88,7 +88,8 @@ def unequal(capacitance: Value, esr: Value, esl: Value, ratio: Value, frequency:
     >>> float(round(1e3 * bank.impedance(np.array([2j * np.pi * 200e3]))[0].real, 1))
     18.2
     """
-    w, large = 2 * np.pi * frequency, ratio * esr
+    w, ratio = 2 * np.pi * frequency, np.maximum(ratio, 1.0)
+    large = ratio * esr
     reactance = np.minimum(w * esl - 1 / (w * capacitance), 0.0)
     square = large**2 + reactance**2
     siemens = (reactance + np.sqrt(reactance**2 + square * (ratio - 1))) / square

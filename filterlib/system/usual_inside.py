@@ -9,6 +9,7 @@ from filterlib.system.model import Validated
 from filterlib.system.ranged import Ranged, default
 
 LONGEST_EDGE = 0.2  # of the switching period
+OF_ONE_KIND = 0.5  # lower end of that ratio: below 1 there are no ceramics, as in a fifth of all converters (no source)
 UNEQUAL = 20.0  # an electrolytic's ESR over that of it and its ceramics, at most: common practice, no source
 
 
@@ -36,7 +37,7 @@ def bulk(data: Validated) -> Ranged:
     if (esl := data.get("output_esl")) is not None and esl.stated:
         return default(1.0, 1.0, 1.0, "one capacitor, whose inductance is stated")
     why = "capacitors of one kind, or an electrolytic with ceramics beside it (common practice, no source)"
-    return default(1.0, 1.0, UNEQUAL, why)
+    return default(1.0, OF_ONE_KIND, UNEQUAL, why)
 
 
 def fall(data: Validated) -> Ranged:

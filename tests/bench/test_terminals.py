@@ -112,6 +112,18 @@ def test_another_converters_recording(tmp_path):
         load_design(path)
 
 
+def test_what_noise_hides_is_read_at_the_stated_frequency(tmp_path):
+    """hand: a line of 1 mV in noise of 20 mV, which makes 0.14 mV of it over 40,000 samples: a tenth of a turn over 0.4 ms, 270 Hz."""
+    times = 10e-9 * np.arange(40_000)
+    noise = np.random.default_rng(3).normal(0, 20e-3, times.size)
+    rows = [f"{value:.9g}" for value in 1e-3 * np.cos(2 * np.pi * 180.7e3 * times) + noise]
+    (tmp_path / "noisy.csv").write_text("\n".join(["Sample interval;10;ns", "CH1 [V]", *rows]), encoding="utf-8")
+    assert measure(load_recording(tmp_path / "noisy.csv")).average is None
+    design = load_design(written(tmp_path, 'recording = { file = "noisy.csv", bandwidth = "20 MHz" }'))
+    assert design.converter.switching_frequency == pytest.approx(180.7e3, rel=3 * 270 / 180.7e3, abs=0)
+    assert 2 * abs(design.converter.ripple.recording.harmonics[0]) == pytest.approx(1e-3, rel=0.3, abs=0)
+
+
 def test_without_a_reader_the_name_is_refused(tmp_path):
     """The plain reader of design files knows no recordings, and says so instead of passing one over."""
     with pytest.raises(InputError, match="a recording that was read is needed here"):

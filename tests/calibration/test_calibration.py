@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from scipy.stats import binom
 
-from tests.calibration.trials import further, tallies, trials
+from tests.calibration.trials import further, tallies, trial, trials
 
 FEW = range(6)  # one of each topology
 KINDS = ("number", "recording")
@@ -54,3 +54,20 @@ def test_a_lost_truth_would_be_noticed(done):
     off = [replace(one, low=2 * one.truth) if one.kind == "recording" and not one.number else one for one in done]
     ((*_, lost),) = further(off, KINDS)
     assert lost == [0]
+
+
+@pytest.mark.parametrize(
+    ("seed", "number", "kind"),
+    [
+        (11, 23, "recording"),  # noise and a ring at 10 MHz hide the period
+        (12, 41, "recording"),  # a ring that looks like the pulses of a burst, one each period
+        (12, 23, "two"),  # with the capacitor across, a ring that looks like skipped pulses
+        (12, 38, "two"),  # 7 % more in the recording than the other scope's spike
+        (12, 74, "two"),  # of the shared capacitor's ESR its dielectric leaves half a microohm
+    ],
+)
+def test_what_was_refused_is_read(seed, number, kind):
+    """law: an honest reading is read, and holds the truth."""
+    one = trial(seed, number, kind, whole=False)
+    assert not one.refused
+    assert one.probable

@@ -254,7 +254,7 @@ def test_an_unknown_is_walked_in_ratios_where_its_range_is_wide():
     edge = by_key["converter.edge_time"]
     assert edge.at(0.5) == pytest.approx(np.sqrt(8e-9 * 90e-9), rel=1e-12, abs=0)  # hand
     capacitance, narrow = by_key["converter.output_capacitance"], by_key["filter.L2.inductance"]
-    assert capacitance.at(0.5) == pytest.approx(np.sqrt(1e-6 * 470e-6), rel=1e-12, abs=0)  # hand: geometric mean
+    assert capacitance.at(0.5) == pytest.approx(np.sqrt(0.4e-6 * 470e-6), rel=1e-12, abs=0)  # hand: geometric mean
     assert narrow.at(0.5) == pytest.approx((narrow.low + narrow.high) / 2, rel=1e-12, abs=0)
     for unknown in by_key.values():
         assert (unknown.at(0.0), unknown.at(1.0)) == pytest.approx((unknown.low, unknown.high), rel=1e-12, abs=1e-30)

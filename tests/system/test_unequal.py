@@ -74,3 +74,14 @@ def test_many_at_once_are_each_alone():
         assert row == pytest.approx(
             unequal(220e-6, 20e-3, 5e-9, ratio, 180e3).impedance(2j * np.pi * F), rel=1e-12, abs=0
         )
+
+
+def test_up_to_a_ratio_of_one_there_are_no_ceramics():
+    """law: all below is the one capacitor, alone and among several designs."""
+    plain = Converter(**converter(**KNOWN | BANK | {"bulk_esr_ratio": 1}))
+    f = np.array([200e3, 5e6])
+    for ratios in (0.5, np.array([[0.5], [1.0]])):
+        below = plain.model_copy(update={"bulk_esr_ratio": plain.bulk_esr_ratio.at(ratios)})
+        assert np.allclose(below.transfer_impedance(f), plain.transfer_impedance(f), rtol=1e-12, atol=0)
+    mixed = plain.model_copy(update={"bulk_esr_ratio": plain.bulk_esr_ratio.at(np.array([[0.5], [4.0]]))})
+    assert np.allclose(mixed.transfer_impedance(f)[0], plain.transfer_impedance(f), rtol=1e-12, atol=0)
