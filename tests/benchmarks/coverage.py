@@ -4,7 +4,8 @@ Four tables. Typed figures: scopes drawn with the errors that are stated of them
 Captures: waves of eight harmonics, with noise, steps, jitter and gain error; the same. Judgement: of each bench a board is drawn from the design's
 ranges, and other boards of the same ranges are its prediction; its circuit is off by the model's own uncertainty and its reading by the scope's; wanted:
 at most 5 % of the sound ones are called different, at least 95 % of those that are off by twice the expanded uncertainty, which is 1.96 combined standard
-uncertainties (GUM), on both sides; beside it the share of those that are off by twice each side's own end of 95 %. Truth and scopes
+uncertainties (GUM), on both sides; beside it the shares of those that are off by twice what the verdict itself takes for it, and by twice each side's own end of
+95 %. Truth and scopes
 are drawn here, by nothing of what is judged. Converters of the population of tests/calibration, simulated there, from number ``--first`` of ``--seed`` on: a
 recording of each is before the filter, and a figure read off a drawn scope behind it; the same shares.
 """
@@ -25,7 +26,7 @@ from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
 from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures
-from filterlib.bench.answers.distance import MODEL
+from filterlib.bench.answers.distance import MODEL, times_from_cases
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.measurement import measure
@@ -44,9 +45,10 @@ STATION = Station("modem", BAND, "")
 CASES = 214  # of a prediction: as many as count in a review
 AT_A_TIME = 100  # designs
 PERIODS, SAMPLES = 24, 200
+FAR = 20.0  # logarithm of how far off a reading is that is beyond every case
 SHIFTS = (
     "sound, called different", "too small by twice the GUM's, found", "too large by twice the GUM's, found",
-    "too small by twice that side's own end, found", "too large by twice that side's own end, found",
+    "too small by twice the verdict's own, found", "too large by twice the verdict's own, found", "too small by twice that side's own end, found", "too large by twice that side's own end, found",
 )  # fmt: skip
 
 
@@ -102,15 +104,26 @@ def boards(name: str, count: int, random: np.random.Generator) -> dict[str, np.n
     return {key: one[np.isfinite(one)] for key, one in many.items()}
 
 
-def reaches(known: np.ndarray, weights: np.ndarray, scope: ScopeErrors) -> tuple[float, float, float, float]:
-    """Expanded uncertainty of reading and prediction together, in logarithms: the GUM's, below and above, and each side's own end."""
+def reaches(known: np.ndarray, weights: np.ndarray, scope: ScopeErrors) -> tuple[float, ...]:
+    """Expanded uncertainty of reading and prediction together, in logarithms, below and above: the GUM's, the verdict's, and each side's own end."""
     own = np.hypot(MODEL, scope.spread)
     mean = float(np.average(known, weights=weights))
     gum = 1.96 * float(np.hypot(np.sqrt(np.average((known - mean) ** 2, weights=weights)), own))
     order = np.argsort(known)
     below = (np.cumsum(weights[order]) - weights[order] / 2) / weights.sum()
     low, middle, high = np.interp((0.025, 0.5, 0.975), below, known[order])
-    return -gum, gum, -float(np.hypot(middle - low, 1.96 * own)), float(np.hypot(high - middle, 1.96 * own))
+    far = BenchReading(
+        *2 * [np.exp(mean + FAR)], *np.exp(mean + FAR + 1.96 * scope.spread * np.array([-1, 1])), 0.0, ""
+    )
+    verdict = FAR / times_from_cases(far, Plausible(np.exp(known), weights))
+    return (
+        -gum,
+        gum,
+        -verdict,
+        verdict,
+        -float(np.hypot(middle - low, 1.96 * own)),
+        float(np.hypot(high - middle, 1.96 * own)),
+    )
 
 
 def outcomes(name: str, count: int, random: np.random.Generator) -> Iterator[tuple[bool, ...]]:
@@ -178,7 +191,8 @@ def main() -> None:
     ).items():
         told = np.array(list(several)).reshape(-1, len(SHIFTS))
         for words, column in zip(SHIFTS, told.T, strict=True):
-            tell(f"{name}, {words}", column)
+            if column.size:
+                tell(f"{name}, {words}", column)
 
 
 if __name__ == "__main__":
