@@ -14,17 +14,10 @@ from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.bench_reading import REACHES, BenchReading, from_captures, from_figures, limited_below
-from filterlib.bench.answers.bursting import (
-    SLOW,
-    BurstAnswer,
-    bare_burst,
-    bursting_there,
-    bursts_behind,
-    in_bursts,
-    refuse_another,
-)
+from filterlib.bench.answers.bursting import BurstAnswer, bare_burst, bursting_there, refuse_another
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
 from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
+from filterlib.bench.answers.same_converter import at_the_clock_of, bursts_behind, in_bursts, refuse_others
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
@@ -35,14 +28,9 @@ from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
-from filterlib.units import format_quantity
 
 Outcome = Literal["agrees", "does not agree", "cannot tell"]
 Why = Literal["", "noise", "bandwidth", "spike", "load", "uneven"]
-SAME = 0.01
-"""Share by which the switching frequencies of two captures of one converter may differ."""
-UNEVEN = 0.1
-"""The same of pulses in bursts, which few of them tell less well, and which need keep no clock: common practice, no source."""
 BLIND = 2.0
 """Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
 Progress = Callable[[float, str], None]
@@ -150,8 +138,8 @@ def bench(
     bare = _bare([before] if isinstance(before, str) else before or ())
     design, seen = _as_captured(file, stated, bare, before_taken or Taken())
     tell(0.1, "reading captures")
-    design, captures = _captures(design, after)
-    _refuse_others(bare, captures)
+    design, captures = _captures(design, after, bare[0] if bare else None)
+    refuse_others(bare, [one for several in captures.values() for one in several])
     design, typed = _typed(stated, bursting_there(design, bare[0] if bare else None, captures.items()), readings)
     ripples = _ripples(design, [*captures, *(station for station, _ in typed)], tell)
     tell(0.9, "comparing")
@@ -198,11 +186,13 @@ def _as_captured(file: str | Path, stated: Design, bare: Sequence[Measurement], 
     return design_of_capture(file, name, seen.load_current, bursts=in_bursts(first)), seen
 
 
-def _captures(design: Design, after: Sequence[Capture]) -> tuple[Design, dict[Station, list[Measurement]]]:
+def _captures(
+    design: Design, after: Sequence[Capture], before: Measurement | None
+) -> tuple[Design, dict[Station, list[Measurement]]]:
     """Captures by station, and the design with the operating points that they were taken at."""
     found: dict[Station, list[Measurement]] = {}
     for one in after:
-        measured = _measured(one, uneven=True)
+        measured = at_the_clock_of(before, _measured(one, uneven=True))
         design, station = at_its_load(design, named_station(design, one.place, one.point), as_taken(measured.recording))
         found.setdefault(station, []).append(measured)
     return design, found
@@ -241,37 +231,6 @@ def _measured(capture: Capture, *, uneven: bool = False) -> Measurement:
 
 def _no_ripple(measured: Measurement) -> Problem:
     return Problem(measured.recording.file, "", None, f"no ripple can be taken from it: {measured.remarks[0]}")
-
-
-def _refuse_others(bare: Sequence[Measurement], captures: Mapping[Station, Sequence[Measurement]]) -> None:
-    """Captures of another converter, and some before the filter in bursts and some not; all of them at once."""
-    if not bare:
-        return
-    problems, first = [], bare[0]
-    for measured in bare[1:]:
-        if in_bursts(measured) != in_bursts(first):
-            why = f"{measured.periods.why}, and in {first.recording.file} {first.periods.why}: average captures of one load only"
-            problems.append(Problem(measured.recording.file, "", None, why))
-    one = _switching(first)
-    for measured in (*bare[1:], *(one for several in captures.values() for one in several)):
-        two = _switching(measured)
-        if one is None or two is None or (bursts_behind(first, measured) and not in_bursts(measured)):
-            continue  # all noise, or bursts whose pulses the filter smooths
-        same = UNEVEN if in_bursts(first) or in_bursts(measured) else SAME
-        if min(abs(two / one / n - 1) for n in (1, 2, 0.5)) > same:
-            why = (
-                f"it repeats at {format_quantity(two, 'Hz', 4)}, the capture before the filter at {format_quantity(one, 'Hz', 4)}: "
-                f"captures of one converter are needed{', both at one load, in case it bursts behind the filter' if two < SLOW * one else ''}"
-            )
-            problems.append(Problem(measured.recording.file, "", None, why))
-    if problems:
-        raise InputError(problems)
-
-
-def _switching(measured: Measurement) -> float | None:
-    """Switching frequency [Hz], of pulses that do not come evenly that of most of them; None in noise."""
-    usual = measured.periods.median
-    return measured.switching_frequency or (1 / usual if usual else None)
 
 
 def _alike(before: Measurement, several: Sequence[Measurement]) -> list[Measurement]:

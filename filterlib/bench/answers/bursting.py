@@ -9,6 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Hertz, Seconds, Unit, Volts
+from filterlib.bench.answers.same_converter import bursts_behind
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.bench.measurement import Measurement
 from filterlib.errors import FilterlibError
@@ -23,8 +24,6 @@ from filterlib.system.source_spectra import reading, source_spectra
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 
-SLOW = 0.4
-"""Of the switching frequency, below which nothing but bursts of it repeats: a bridge's halves do at 0.5."""
 _MORE = 1.01  # times what is drawn where bursts were captured, below which the converter is then taken to burst
 _OFF = 0.1  # share by which pulses in a burst may come slower or faster than the file says it switches: common practice, no source
 _CASES = 200
@@ -50,19 +49,6 @@ class BurstAnswer:
     expected_pp: Volts[float]
     low: Annotated[float, Unit("V", key="expected_pp_low")]
     high: Annotated[float, Unit("V", key="expected_pp_high")]
-
-
-def in_bursts(measured: Measurement) -> bool:
-    """Whether a capture shows groups of pulses, even or not."""
-    return measured.periods.pattern == "bursts"
-
-
-def bursts_behind(before: Measurement | None, measured: Measurement) -> bool:
-    """The same of one behind the filter, which smooths pulses: of a converter that bursts ``before`` it, what repeats much more rarely
-    than those bursts' pulses is bursts too."""
-    if in_bursts(measured) or before is None or not before.pulses or not measured.frequency:
-        return in_bursts(measured)
-    return measured.frequency < SLOW / before.pulses.interval
 
 
 def bursting_there(design: Design, before: Measurement | None, captures: Captures) -> Design:

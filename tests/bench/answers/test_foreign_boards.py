@@ -7,7 +7,11 @@ import pytest
 
 from filterlib.bench.answers.answer import Capture, bench
 from filterlib.bench.answers.explanation import explain
+from filterlib.bench.answers.same_converter import at_the_clock_of
 from filterlib.bench.answers.trials import trials
+from filterlib.bench.measurement import measure
+from filterlib.bench.recording import load_recording
+from filterlib.parts.tables import data_folder
 from tests.calibration import scope
 from tests.calibration.files import write
 from tests.calibration.plants import behind, case
@@ -29,3 +33,18 @@ def test_a_sound_board_is_told_so_and_a_bridged_choke_is_found(tmp_path, number)
         assert why.ranked[0].fault.kind == first
         assert why.sound == (first == "as designed")
     assert np.unique(known[0].figures[found.behind[0].station.name]).size > 10
+
+
+def test_a_period_that_noise_hides_behind_the_filter_is_that_before_it(tmp_path):
+    """In 200 MHz noise is 1 mV, and what it finds is 57 kHz: a true capture was refused as of another converter. The demo's other converter stays one."""
+    one = case(1, 3)
+    write(one, "recording", tmp_path)
+    after = tmp_path / "after.csv"
+    after.write_text(scope.recording(one.wide(behind(one)), 1 / one.converter.base, 3, bandwidth=200e6))
+    before, noisy = (measure(load_recording(file)) for file in (tmp_path / "terminals.csv", after))
+    assert abs(noisy.frequency / before.frequency - 1) > 0.1
+    assert at_the_clock_of(before, noisy).frequency == pytest.approx(before.frequency, rel=1e-4, abs=0)
+    clean, brick = (
+        measure(load_recording(data_folder() / "recordings" / f"{name}-modem.csv")) for name in ("clean", "brick")
+    )
+    assert at_the_clock_of(clean, brick) is brick
