@@ -13,7 +13,7 @@ MODEL = 0.1
 which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
 _SURE = 1.960  # standard uncertainties of 19 times in 20
 _WIDER = _SURE / 1.645  # from nine cases in ten to 19 in 20
-_WITHIN = 0.96  # share of the differences within the expanded uncertainty: so that at most 5 % of sound boards are called different, as counted
+_WITHIN = 0.97  # share of the differences within the expanded uncertainty: so that at most 5 % of sound boards are called different, as counted
 _READ = ndtri((np.arange(40) + 0.5) / 40)  # standard uncertainties at which a reading stands for all that it may be
 
 

@@ -37,7 +37,9 @@ def at_the_clock_of(before: Measurement | None, measured: Measurement) -> Measur
 
     Noise hides a small ripple's period, and something else in it is then taken for one. Nothing of another converter is clear at this one's period.
     """
-    if before is None or before.period is None or measured.average is None or _of_one(before, measured):
+    if before is None or before.period is None or measured.average is None:
+        return measured
+    if _of_one(before, measured) or bursts_behind(before, measured):
         return measured
     other = over_period(measured, before.period)
     return other if _clear(other) > _clear(measured) else measured

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
@@ -15,6 +15,7 @@ from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
+from filterlib.bench.averaging import Average, kept_by_averaging
 from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.measurement import Measurement
 from filterlib.network.spectrum import lowpass_response
@@ -26,6 +27,7 @@ from filterlib.system.uncertain_parameter import SHAPE, Columns
 _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
 _NEAR = 0.1  # of their distance, up to which lines of bursts that come unlike often are the same
+_STILL = 0.98  # share of a harmonic, from which on jitter leaves enough of it in the mean of periods as they are
 _TWICE = 1.96  # standard uncertainties to 19 times in 20
 
 
@@ -78,7 +80,7 @@ def spectrum_answer(
     ripple at its operating point, whose plausible cases the intervals are of.
     """
     first, order = harmonics(before), station.band.order
-    seconds = [harmonics(one) for one in after if one.average is not None]
+    seconds = [_lines(one, one.average, before) for one in after if one.average is not None]
     found = [_at(one, first.frequencies, bursts=before.pulses is not None) for one in seconds]
     known = [(one, at) for one, at in zip(seconds, found, strict=True) if np.any(at >= 0)]
     if not known:
@@ -114,6 +116,18 @@ def spectrum_answer(
         kept,
         before.switching_frequency or float(first.frequencies[0]),
     )
+
+
+def _lines(measured: Measurement, average: Average, before: Measurement) -> Harmonics:
+    """Harmonics, of periods moved to where they fit only as far as jitter would else take some away: of noise such moves make lines.
+
+    Before the filter noise hides less, so that the converter's jitter is no more than what is seen there.
+    """
+    lines = harmonics(measured)
+    jitter = average.jitter if before.jitter is None else min(before.jitter, average.jitter)
+    still = kept_by_averaging(lines.frequencies, jitter) > _STILL
+    plain = average.plain.coefficients(lines.orders.size)[1:]
+    return replace(lines, coefficients=np.where(still, plain, lines.coefficients))
 
 
 def _at(lines: Harmonics, frequencies: np.ndarray, *, bursts: bool) -> np.ndarray:

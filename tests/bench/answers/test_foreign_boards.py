@@ -8,6 +8,7 @@ import pytest
 from filterlib.bench.answers.answer import Capture, bench
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.same_converter import at_the_clock_of
+from filterlib.bench.answers.spectrum_answer import _lines
 from filterlib.bench.answers.trials import trials
 from filterlib.bench.measurement import measure
 from filterlib.bench.recording import load_recording
@@ -48,3 +49,19 @@ def test_a_period_that_noise_hides_behind_the_filter_is_that_before_it(tmp_path)
         measure(load_recording(data_folder() / "recordings" / f"{name}-modem.csv")) for name in ("clean", "brick")
     )
     assert at_the_clock_of(clean, brick) is brick
+
+
+def test_noise_in_200_mhz_makes_no_lines(tmp_path):
+    """Behind an open second capacitor a sine of 0.15 mV is left under 0.2 mV of noise, by which its periods cannot be moved to fit: of all
+    lines but the first three is none, and to each that is claimed no fault could be fitted."""
+    one = case(1, 2)
+    write(one, "recording", tmp_path)
+    open_ = replace(one.filter.second, true=replace(one.filter.second.true, capacitance=1e-13))
+    board = replace(one, filter=replace(one.filter, second=open_))
+    after = tmp_path / "after.csv"
+    after.write_text(scope.recording(board.wide(behind(board)), 1 / one.converter.base, 2, bandwidth=200e6))
+    before, noisy = (measure(load_recording(file)) for file in (tmp_path / "terminals.csv", after))
+    assert noisy.jitter > 10 * before.average.jitter_resolution  # found in noise
+    lines = _lines(noisy, noisy.average, before)
+    assert lines.clear[0]
+    assert lines.clear[3:90].mean() < 0.02  # to 19 MHz
