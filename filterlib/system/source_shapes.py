@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,13 @@ class SourceSpectra:
     largest_factor_frequency: float
     current: Value = np.nan
     needed: tuple[Value, Value] = (0.0, 0.0)
+
+    def of(self, rows: NDArray[np.intp]) -> SourceSpectra:
+        """Those of some of these designs, each as often as it is named."""
+        every = {one.name: getattr(self, one.name) for one in fields(self)}
+        many = {name: value[rows] for name, value in every.items() if name != "needed" and np.ndim(value) > 1}
+        ripple, spike = (one[rows] if isinstance(one, np.ndarray) and one.ndim else one for one in self.needed)
+        return replace(self, **many, needed=(ripple, spike))
 
 
 def switching_current(converter: Converter, harmonics: NDArray[np.int_]) -> Harmonics:

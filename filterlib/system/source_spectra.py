@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from dataclasses import dataclass, field
+from collections.abc import Hashable, Mapping
+from copy import copy
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -58,10 +59,18 @@ def source_spectra(converter: Converter, load_current: float, *, input_voltage: 
     Notes
     -----
     Those of the last few converters are kept, single ones and up to `FEW` at once: they stay while filter and load move.
+    Of many, converters of the same values have theirs made once.
     """
-    sizes: list[int] = []
-    asked = _Asked(_content(converter, sizes), load_current, input_voltage, converter)
-    return (_kept if max(sizes, default=1) <= FEW else _spectra_of)(asked)
+    columns: list[Real] = []
+    asked = _Asked(_content(converter, columns), load_current, input_voltage, converter)
+    designs = max((len(one) for one in columns), default=1)
+    if designs <= FEW:
+        return _kept(asked)
+    values = np.hstack([one for one in columns if one.shape == (designs, 1)])
+    _, first, each = np.unique(values, axis=0, return_index=True, return_inverse=True)
+    if not FEW < len(first) < designs:
+        return _spectra_of(asked)
+    return _spectra_of(replace(asked, converter=_some(converter, first))).of(each.ravel())
 
 
 @dataclass(frozen=True)
@@ -74,17 +83,39 @@ class _Asked:
     converter: Converter = field(compare=False)
 
 
-def _content(one: object, sizes: list[int]) -> Hashable:
-    """What a converter and the models in it hold, arrays by their bytes, whose lengths go into ``sizes``."""
+def _content(one: object, columns: list[Real]) -> Hashable:
+    """What a converter and the models in it hold, arrays by their bytes; those of many designs are added to ``columns``."""
     if isinstance(one, np.ndarray):
-        sizes.append(len(one))
+        columns += [one] if one.ndim > 1 else []
         return one.shape, one.tobytes()
     try:
         hash(one)
     except TypeError:  # there is an array in it
-        parts = one if isinstance(one, tuple) else vars(one).values()
-        return type(one), *(_content(part, sizes) for part in parts)
+        return type(one), *(_content(part, columns) for part in _parts(one).values())
     return one
+
+
+def _some(one: Any, rows: NDArray[np.intp]) -> Any:
+    """A converter, or what is in it, with the values of some of its designs."""
+    if isinstance(one, np.ndarray):
+        return one[rows] if one.ndim > 1 else one
+    try:
+        hash(one)
+    except TypeError:
+        new = {name: _some(part, rows) for name, part in _parts(one).items()}
+        return tuple(new.values()) if isinstance(one, tuple) else _with(one, new)
+    return one
+
+
+def _with(one: Any, values: dict[Any, Any]) -> Any:
+    """A model, or what holds its range, with other values as they are."""
+    new = copy(one)
+    vars(new).update(values)
+    return new
+
+
+def _parts(one: object) -> Mapping[Any, object]:
+    return dict(enumerate(one)) if isinstance(one, tuple) else vars(one)
 
 
 def _spectra_of(asked: _Asked) -> SourceSpectra:

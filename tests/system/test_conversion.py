@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import filterlib
+import filterlib.system.source_spectra as source_module
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.network.extremes import Mixture, Samples, peak_to_peak
 from filterlib.parts.tables import data_folder
@@ -105,6 +106,28 @@ def test_no_designs_figures_depend_on_those_beside_it(brick):
         return source_spectra(with_values(brick, values).converter, 3.6).ripple[:, 1]
 
     assert_allclose(ripple(slice(0, 40, 2)), ripple(slice(None))[::2], rtol=1e-9, atol=0)
+
+
+def test_converters_of_the_same_values_have_their_sources_made_once(brick, monkeypatch):
+    """second method: those of the different ones alone, in an order of their own; nothing is solved twice."""
+    box, rng = uncertain_parameters(brick), np.random.default_rng(4)
+    shares, counts = rng.random((20, len(box))), []
+
+    def spectra_of(rows):
+        values = {p.key: p.at(shares[rows][:, [n]]) for n, p in enumerate(box)}
+        return source_spectra(with_values(brick, values).converter, 3.6)
+
+    once, order = spectra_of(np.arange(20)), rng.permutation(np.repeat(np.arange(20), 3))
+    kept = source_module.scaled
+    monkeypatch.setattr(
+        source_module, "scaled", lambda waves, *a, **k: counts.append(len(waves[0][0])) or kept(waves, *a, **k)
+    )
+    many = spectra_of(order)
+    assert counts == [20]
+    for name in ("ripple", "spike", "common_mode", "feasible", "current"):
+        assert_allclose(getattr(many, name), getattr(once, name)[order], rtol=1e-12, atol=0)
+    for one, other in zip(many.needed, once.needed, strict=True):
+        assert_allclose(one, other[order], rtol=1e-12, atol=0)
 
 
 def test_a_load_that_is_changed_later_was_not_on_the_line_while_one_measured(tmp_path):
