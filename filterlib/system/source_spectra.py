@@ -6,7 +6,7 @@ from collections.abc import Hashable, Mapping
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,7 +70,7 @@ def source_spectra(converter: Converter, load_current: float, *, input_voltage: 
     _, first, each = np.unique(values, axis=0, return_index=True, return_inverse=True)
     if not FEW < len(first) < designs:
         return _spectra_of(asked)
-    return _spectra_of(replace(asked, converter=_some(converter, first))).of(each.ravel())
+    return _spectra_of(replace(asked, converter=cast(Converter, _some(converter, first)))).of(each.ravel())
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def _content(one: object, columns: list[Real]) -> Hashable:
     return one
 
 
-def _some(one: Any, rows: NDArray[np.intp]) -> Any:
+def _some(one: object, rows: NDArray[np.intp]) -> object:
     """A converter, or what is in it, with the values of some of its designs."""
     if isinstance(one, np.ndarray):
         return one[rows] if one.ndim > 1 else one
@@ -103,19 +103,16 @@ def _some(one: Any, rows: NDArray[np.intp]) -> Any:
         hash(one)
     except TypeError:
         new = {name: _some(part, rows) for name, part in _parts(one).items()}
-        return tuple(new.values()) if isinstance(one, tuple) else _with(one, new)
+        if isinstance(one, tuple):
+            return tuple(new.values())
+        other = copy(one)  # as it is: nothing is checked again
+        vars(other).update(new)
+        return other
     return one
 
 
-def _with(one: Any, values: dict[Any, Any]) -> Any:
-    """A model, or what holds its range, with other values as they are."""
-    new = copy(one)
-    vars(new).update(values)
-    return new
-
-
-def _parts(one: object) -> Mapping[Any, object]:
-    return dict(enumerate(one)) if isinstance(one, tuple) else vars(one)
+def _parts(one: object) -> Mapping[str, object]:
+    return {str(number): part for number, part in enumerate(one)} if isinstance(one, tuple) else vars(one)
 
 
 def _spectra_of(asked: _Asked) -> SourceSpectra:
