@@ -204,7 +204,7 @@ class Solver:
         Raises
         ------
         CircuitError
-            As `poles`.
+            As `poles`; an unknown source or output; a circuit that stands for many designs.
 
         Examples
         --------
@@ -214,16 +214,21 @@ class Solver:
         '-500000+866025j'
         """
         tableau = self._dynamic
+        if tableau.designs:
+            raise CircuitError("a pole is followed in one design; this circuit stands for many")
         right, sums = (tableau.source(source),), [tableau.output(output)]
-        pole = complex(guess)
+        if guess == 0 or not np.isfinite(guess):
+            return None
+        pole, beside = complex(guess), np.array([1.0, 1.0 + NUDGE])
         for _ in range(NEWTON):
-            near = pole * np.array([1.0, 1.0 + NUDGE])
-            zero, beside = 1 / response.at_frequencies(tableau, near / 2j / np.pi, right, sums)[0, 0]
-            step = (
-                complex(zero * NUDGE * pole / (beside - zero))
-                if np.isfinite([zero, beside]).all() and zero != beside
-                else np.inf
-            )
+            try:
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    here, there = 1 / response.at_frequencies(tableau, pole * beside / 2j / np.pi, right, sums)[0, 0]
+            except CircuitError:  # the equations have no solution at a pole
+                return pole
+            if not np.isfinite([here, there]).all() or here == there:
+                return None
+            step = complex(here * NUDGE * pole / (there - here))
             pole -= step
             if not abs(pole - guess) < abs(guess) / 2:
                 return None
