@@ -206,7 +206,7 @@ def _review(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.review import review
     from filterlib.show.review_page.report import write_review
-    from filterlib.words.summary import terminal_summary
+    from filterlib.words.review.summary import terminal_summary
 
     with ProgressLine() as progress, about(chosen.design):
         progress(0.0, f"reading {chosen.design}")
@@ -225,9 +225,9 @@ def _compare(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
     from filterlib.analysis.comparison.comparison import compare
     from filterlib.show.compare_page.compare import write_comparison
-    from filterlib.words.comparison_sentences import in_short
-    from filterlib.words.findings import outcome_words
-    from filterlib.words.summary import WIDTH
+    from filterlib.words.review.comparison_sentences import in_short
+    from filterlib.words.review.findings import outcome_words
+    from filterlib.words.review.summary import WIDTH
 
     with ProgressLine() as progress, about(chosen.first, chosen.second):
         progress(0.0, f"reading {chosen.first} and {chosen.second}")

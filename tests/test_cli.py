@@ -19,9 +19,9 @@ from filterlib import cli
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.show import terminal
-from filterlib.words.rating_sentences import stress_limit, stress_value
-from filterlib.words.review_sentences import headline
-from filterlib.words.verdict_sentences import requirement_finding
+from filterlib.words.review.rating_sentences import stress_limit, stress_value
+from filterlib.words.review.review_sentences import headline
+from filterlib.words.review.verdict_sentences import requirement_finding
 from tests.reviews import reviewed
 from tests.show.fakes import changed
 

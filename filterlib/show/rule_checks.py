@@ -8,7 +8,7 @@ from filterlib.analysis.supply.rules import Check
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import capital
-from filterlib.words.supply_sentences import check_sentence, limit_words, value_words
+from filterlib.words.supply.supply_sentences import check_sentence, limit_words, value_words
 
 __all__ = ["CHECK_COLUMNS", "check_numbers", "verdict_words"]
 

@@ -19,8 +19,8 @@ from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
 from filterlib.show.schematic import schematic_svg
 from filterlib.show.table import Table, cells, column, heads, table
-from filterlib.words.answer_sentences import SCOPE_TABLE, fooled_sentences, scope_columns
-from filterlib.words.bench_sentences import (
+from filterlib.words.bench.answer_sentences import SCOPE_TABLE, fooled_sentences, scope_columns
+from filterlib.words.bench.bench_sentences import (
     bench_remarks,
     check_cells,
     check_note,
@@ -29,9 +29,9 @@ from filterlib.words.bench_sentences import (
     station_steps,
     station_title,
 )
-from filterlib.words.measurement_sentences import measurement_words
+from filterlib.words.bench.safety_steps import safety_steps
 from filterlib.words.quantities import capital, number, range_text, share
-from filterlib.words.safety_steps import safety_steps
+from filterlib.words.review.measurement_sentences import measurement_words
 
 PAGE, NUMBERS = "verify.html", "verify.json"
 FORMAT = 1  # of verify.json; raised whenever a key changes its name or its meaning

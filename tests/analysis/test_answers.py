@@ -11,10 +11,10 @@ from filterlib.analysis.review import review
 from filterlib.analysis.stability.operating_point import operating
 from filterlib.errors import FilterlibError
 from filterlib.system.solution import solve
-from filterlib.words.assumptions import assumptions
-from filterlib.words.review_sentences import cautions
+from filterlib.words.review.assumptions import assumptions
+from filterlib.words.review.review_sentences import cautions
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import part_note
-from filterlib.words.verdict_sentences import verdict_sentence
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 KNOWN = converter(

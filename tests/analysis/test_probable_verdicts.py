@@ -15,7 +15,7 @@ from filterlib.analysis.linear.steps import steps
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve_all
-from filterlib.words.verdict_sentences import verdict_sentence
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from tests.designs import KNOWN, converter, design, series, shunt
 
 SOURCE = KNOWN | {"output_resistance": {"low": "20 mΩ", "value": "40 mΩ", "high": "120 mΩ"}, "loop_bandwidth": {"low": "3 kHz", "value": "9 kHz", "high": "20 kHz"}}  # fmt: skip

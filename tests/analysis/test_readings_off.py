@@ -8,8 +8,8 @@ import pytest
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.review_page.results import results_text
 from filterlib.system.solution import solve
-from filterlib.words.review_sentences import cautions, trust
-from filterlib.words.summary import warnings
+from filterlib.words.review.review_sentences import cautions, trust
+from filterlib.words.review.summary import warnings
 from tests.designs import KNOWN, converter, design, series, shunt
 from tests.show import fakes
 

@@ -26,8 +26,8 @@ from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
 from filterlib.system.places import with_values
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import source_spectra
-from filterlib.words.measurement_sentences import bank_sentence
-from filterlib.words.review_sentences import trust
+from filterlib.words.review.measurement_sentences import bank_sentence
+from filterlib.words.review.review_sentences import trust
 from tests.bench import converters as own
 
 TRIALS = int(os.environ.get("FILTERLIB_TRIALS", "1"))

@@ -16,7 +16,7 @@ from filterlib.network.waveform import Waveform
 from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
 from filterlib.system.measuring import measuring_circuit
 from filterlib.system.source_spectra import source_spectra
-from filterlib.words.measurement_sentences import inside_sentences
+from filterlib.words.review.measurement_sentences import inside_sentences
 from tests import make_recordings as invented
 
 DATA = Path(__file__).parents[2] / "data"

@@ -14,7 +14,7 @@ from filterlib.errors import FilterlibError
 from filterlib.system import files
 from filterlib.system.writing import design_toml
 from filterlib.units import quantity
-from filterlib.words.review_sentences import trust
+from filterlib.words.review.review_sentences import trust
 from tests import make_recordings as invented
 from tests.bench.test_measurement import into_a_bank
 

@@ -17,7 +17,7 @@ from filterlib.parts.curves.touchstone import read_touchstone
 from filterlib.system.places import with_values
 from filterlib.system.solution import solve, solve_all
 from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.words.supply_sentences import battery_line, battery_sentences
+from filterlib.words.supply.supply_sentences import battery_line, battery_sentences
 from tests.fuzz.ends import at_ends, ends, every_model, held
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome

@@ -12,7 +12,7 @@ from filterlib.analysis.causes.reasons import reasons
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
 from filterlib.units import format_quantity
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
 
 DEMOS = ("tide-gauge-clean.toml", "tide-gauge-brick.toml")

@@ -13,7 +13,7 @@ from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import solve
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 LEAD = {"kind": "wire_pair", "length": "0.4 m", "cross_section": "0.75 mm2", "spacing": "6 mm", "height": "20 mm"}

@@ -9,8 +9,8 @@ import pytest
 from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.show.compare_page.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
-from filterlib.words.comparison_sentences import comparison_sentences, opening
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.comparison_sentences import comparison_sentences, opening
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import converter, design, resistive, series, shunt
 from tests.show.fakes import changed
 from tests.show.words_drawn import faults

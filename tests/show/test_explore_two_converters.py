@@ -8,7 +8,7 @@ from filterlib import load_design
 from filterlib.show.explore.one_part import NOTHING, WANTED, budget_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.show.explore.two_converters import CAUSES, causes_panel, switched
-from filterlib.words.reason_sentences import refusal_text
+from filterlib.words.review.reason_sentences import refusal_text
 
 RETURN_BEFORE = "one Y 10 nF, return line, before the choke"
 

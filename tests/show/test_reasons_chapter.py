@@ -12,8 +12,8 @@ from filterlib.show.review_page.reasons_chapter import changes_figure, reasons_c
 from filterlib.show.review_page.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken
-from filterlib.words.reason_sentences import reason_sentences, refusal_text
-from filterlib.words.review_sentences import has_hazardous_voltage
+from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review.review_sentences import has_hazardous_voltage
 from tests.designs import design, series, shunt
 from tests.show.words_drawn import faults, texts
 

@@ -20,9 +20,9 @@ from filterlib.errors import OutputError
 from filterlib.show.folder import run_of
 from filterlib.show.review_page.report import review_files, write_review
 from filterlib.system.solution import solve
-from filterlib.words.assumptions import assumptions
-from filterlib.words.rating_sentences import stress_interval, stress_value
-from filterlib.words.review_sentences import cautions, headline, summary, trust
+from filterlib.words.review.assumptions import assumptions
+from filterlib.words.review.rating_sentences import stress_interval, stress_value
+from filterlib.words.review.review_sentences import cautions, headline, summary, trust
 from tests.analysis.stability.test_over_uncertainty import feeble
 from tests.show.fakes import NAN
 from tests.show.words_drawn import faults

@@ -16,10 +16,10 @@ from filterlib.show.explore.pi_filter import _range_note, _range_text
 from filterlib.show.review_page.report import review_files
 from filterlib.show.review_page.results import results_text
 from filterlib.show.verify import sheet_numbers
-from filterlib.words.bench_sentences import check_cells
-from filterlib.words.measurement_sentences import capacitor_sentence
+from filterlib.words.bench.bench_sentences import check_cells
+from filterlib.words.bench.safety_steps import safety_steps
 from filterlib.words.quantities import both_ranges, number, range_text
-from filterlib.words.safety_steps import safety_steps
+from filterlib.words.review.measurement_sentences import capacitor_sentence
 from tests.designs import converter, design, resistive, series, shunt
 
 ASKED = [

@@ -20,10 +20,10 @@ from filterlib.show.stability.stability_chapter import limits_tables, margins_ta
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
 from filterlib.system.control import Control
 from filterlib.system.solution import solve
-from filterlib.words.converter_side_sentences import converter_side_lines, little_phase, too_much
-from filterlib.words.findings import facts, outcome_words
 from filterlib.words.margin_sentences import margin_sentence
-from filterlib.words.review_sentences import headline
+from filterlib.words.review.findings import facts, outcome_words
+from filterlib.words.review.review_sentences import headline
+from filterlib.words.supply.converter_side_sentences import converter_side_lines, little_phase, too_much
 from tests.analysis.stability.test_over_uncertainty import STIFF, capacitor, choke, feeble
 from tests.designs import resistive
 from tests.show.words_drawn import faults, texts

@@ -2,8 +2,8 @@
 
 import pytest
 
-from filterlib.words.review_sentences import headline
-from filterlib.words.summary import LINES, WIDTH, terminal_summary
+from filterlib.words.review.review_sentences import headline
+from filterlib.words.review.summary import LINES, WIDTH, terminal_summary
 from tests.show import fakes
 
 ENDING = ["Page: review/review.html"]

@@ -10,7 +10,7 @@ from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.input_side import InputSide
-from filterlib.words.summary import terminal_summary
+from filterlib.words.review.summary import terminal_summary
 
 
 def design(limit=None, **more):

@@ -10,7 +10,7 @@ from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.errors import InputError
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.system.writing import save_design
-from filterlib.words.assumptions import assumptions
+from filterlib.words.review.assumptions import assumptions
 from tests.designs import converter, design, shunt
 
 CASES = {  # as they were read, from converters whose inside the file does not state

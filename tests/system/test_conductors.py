@@ -16,8 +16,8 @@ from filterlib.system.chassis import CommonMode, NodeRing, Supply
 from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.solution import solve
 from filterlib.system.source_spectra import harmonic_count, source_spectra
-from filterlib.words.assumptions import assumptions
-from filterlib.words.review_sentences import cautions
+from filterlib.words.review.assumptions import assumptions
+from filterlib.words.review.review_sentences import cautions
 from filterlib.words.stability_sentences import part_note
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 

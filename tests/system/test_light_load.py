@@ -14,7 +14,7 @@ from filterlib.system.burst_spectra import burst_spectra, pulse_current
 from filterlib.system.converter import Converter
 from filterlib.system.light_load import full_load, light_load
 from filterlib.system.source_shapes import samples
-from filterlib.words.review_sentences import cautions
+from filterlib.words.review.review_sentences import cautions
 from tests import designs
 
 BURST = {"pulses": 3, "period": "100 us", "peak": "1 A"}

@@ -140,7 +140,7 @@ def test_a_part_that_runs_away_has_no_number():
 def test_the_summary_begins_its_warnings_with_what_is_odd(tmp_path):
     from types import SimpleNamespace
 
-    from filterlib.words.summary import warnings
+    from filterlib.words.review.summary import warnings
 
     design = taken(tmp_path, ('"110 mV"', '"9 V"'))
     result = SimpleNamespace(

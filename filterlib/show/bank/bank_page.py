@@ -25,8 +25,8 @@ from filterlib.show.style import BLACK, BLUE, DASHES, GREY, ORANGE, SKY, VERMILI
 from filterlib.show.table import Column, Table, column, table
 from filterlib.system.design import Design
 from filterlib.units import format_hours
-from filterlib.words.bank_sentences import bank_cautions, bank_line, bank_sentences
-from filterlib.words.start_sentences import PLACES, start_sentences
+from filterlib.words.supply.bank_sentences import bank_cautions, bank_line, bank_sentences
+from filterlib.words.supply.start_sentences import PLACES, start_sentences
 
 __all__ = ["BurstChapter", "bank_text", "burst_chapter", "write_bank"]
 PAGE, NUMBERS, FORMAT = "bank.html", "bank.json", 2

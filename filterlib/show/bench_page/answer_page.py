@@ -21,7 +21,7 @@ from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import AFTER, BEFORE, BLACK, DASHES, slug
 from filterlib.show.table import Table, table
 from filterlib.system.design import Design
-from filterlib.words.answer_sentences import (
+from filterlib.words.bench.answer_sentences import (
     SCOPE_TABLE,
     explained_sentences,
     explanation_words,

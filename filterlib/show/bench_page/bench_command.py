@@ -79,7 +79,7 @@ def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.bench.answers.readings_file import read_readings
     from filterlib.errors import FilterlibError
     from filterlib.show.bench_page.answer_page import write_answers
-    from filterlib.words.answer_sentences import bench_text
+    from filterlib.words.bench.answer_sentences import bench_text
 
     with ProgressLine() as progress, about(chosen.design):
         if not chosen.before and (chosen.before_load or chosen.before_input):
@@ -120,7 +120,7 @@ def _explained(chosen: argparse.Namespace, result: BenchResult) -> Explained:
     from filterlib.bench.answers.explanation import explain
     from filterlib.bench.answers.trials import trials
     from filterlib.errors import InputError, Problem
-    from filterlib.words.answer_sentences import exchange_question
+    from filterlib.words.bench.answer_sentences import exchange_question
 
     known = trials(result)
     found = exchange(chosen.design, result, known)
@@ -175,7 +175,7 @@ def _kept(
     from filterlib.bench.answers.learned import learned_text
     from filterlib.disk import write_text
     from filterlib.system.kept import kept_text
-    from filterlib.words.answer_sentences import learned_sentences
+    from filterlib.words.bench.answer_sentences import learned_sentences
 
     said, design = [*learned_sentences(both)], both.design
     if chosen.learned is not None and both.learned.narrowed:

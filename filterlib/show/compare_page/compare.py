@@ -20,16 +20,16 @@ from filterlib.show.page import Illustration, circuit_diagram, illustration, pag
 from filterlib.show.review_page.review_tables import parts_table
 from filterlib.show.style import slug
 from filterlib.show.table import Table
-from filterlib.words.comparison_sentences import comparison_sentences, in_short, opening, what_is_left
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
-from filterlib.words.findings import outcome_words
 from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import capital, number
-from filterlib.words.rating_sentences import rating_lines
-from filterlib.words.reason_sentences import reason_sentences, refusal_text
-from filterlib.words.review_sentences import cautions, headline, review_notes, summary, trust
+from filterlib.words.review.comparison_sentences import comparison_sentences, in_short, opening, what_is_left
+from filterlib.words.review.findings import outcome_words
+from filterlib.words.review.rating_sentences import rating_lines
+from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review.review_sentences import cautions, headline, review_notes, summary, trust
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
-from filterlib.words.verdict_sentences import verdict_sentence
 
 PAGE, NUMBERS = "compare.html", "compare.json"
 FORMAT = 1  # of compare.json; raised whenever a key changes its name or its meaning

@@ -15,8 +15,8 @@ from filterlib.analysis.verdict import Verdict
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table
 from filterlib.words.labels import detector_words, source_phrase
 from filterlib.words.quantities import both_ranges, capital, interval_text, number
-from filterlib.words.rating_sentences import stress_interval, stress_value, stress_verdict
-from filterlib.words.verdict_sentences import verdict_cell
+from filterlib.words.review.rating_sentences import stress_interval, stress_value, stress_verdict
+from filterlib.words.review.verdict_sentences import verdict_cell
 
 REMEDIES = 6  # rows of a table of changes
 

@@ -18,7 +18,7 @@ from filterlib.show.panels.panel_state import D
 from filterlib.show.review_page import review_tables as tables
 from filterlib.show.review_page.report import review_files
 from filterlib.show.table import Table
-from filterlib.words.review_sentences import headline, summary
+from filterlib.words.review.review_sentences import headline, summary
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ from filterlib.system.changes import changed, value
 from filterlib.system.design import Design
 from filterlib.units import decibels
 from filterlib.words.quantities import number
-from filterlib.words.reason_sentences import refusal_text
+from filterlib.words.review.reason_sentences import refusal_text
 
 NOTHING = "nothing: as it is"
 _CIRCUIT = (

@@ -20,7 +20,7 @@ from filterlib.show.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
 from filterlib.words.quantities import number
-from filterlib.words.rating_sentences import SEAL_DECIDES
+from filterlib.words.review.rating_sentences import SEAL_DECIDES
 
 PAGE, NUMBERS = "part.html", "part.json"
 PHASE = Axis("phase", "°", limits=(-95.0, 95.0))

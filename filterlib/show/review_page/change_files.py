@@ -15,8 +15,8 @@ from filterlib.show.folder import RUN
 from filterlib.show.style import slug
 from filterlib.system.design import Design
 from filterlib.system.writing import changed_sections, design_toml
-from filterlib.words.proposal_sentences import outcome
 from filterlib.words.quantities import capital
+from filterlib.words.review.proposal_sentences import outcome
 
 FOLDER = "changes"
 MOST = 5  # changes that have a file

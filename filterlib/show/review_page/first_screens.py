@@ -12,11 +12,11 @@ from filterlib.show.page import Illustration, illustration
 from filterlib.show.plots import LIMIT, limit_words
 from filterlib.show.review_page.requirement_bars import RequirementBar, requirement_bars
 from filterlib.show.style import AFTER, BEFORE
-from filterlib.words.findings import facts, outcome_words
 from filterlib.words.labels import bandwidth_words
 from filterlib.words.quantities import capital, number
-from filterlib.words.review_sentences import count, deciding_measurements, headline
-from filterlib.words.verdict_sentences import Finding
+from filterlib.words.review.findings import facts, outcome_words
+from filterlib.words.review.review_sentences import count, deciding_measurements, headline
+from filterlib.words.review.verdict_sentences import Finding
 
 WIDE, HIGH = 580.0, 236.0  # [px] of the picture of before and after
 MEASUREMENTS = 3  # that the second screen lists

@@ -21,9 +21,9 @@ from filterlib.show.plots import bars_plot
 from filterlib.show.review_page.change_files import ChangeFile, change_files
 from filterlib.show.table import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
-from filterlib.words.proposal_sentences import proposal_row
 from filterlib.words.quantities import capital, number
-from filterlib.words.reason_sentences import cause_words, left_sentence, reason_sentences, refusal_text
+from filterlib.words.review.proposal_sentences import proposal_row
+from filterlib.words.review.reason_sentences import cause_words, left_sentence, reason_sentences, refusal_text
 
 IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 COSTS = ("drop", "heat", "leakage", "charge", "peak")

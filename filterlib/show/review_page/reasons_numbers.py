@@ -8,8 +8,8 @@ from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.words.facts import Sentence
 from filterlib.words.labels import source_phrase
-from filterlib.words.proposal_sentences import failing_text
-from filterlib.words.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review.proposal_sentences import failing_text
+from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.stability_sentences import UNSTABLE
 
 

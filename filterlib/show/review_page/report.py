@@ -34,22 +34,22 @@ from filterlib.show.supply.supply_chapter import supply_chapters
 from filterlib.show.table import Table
 from filterlib.system.requirements import OfRipple
 from filterlib.words.labels import SYMBOLS, bandwidth_words, source_words
-from filterlib.words.measurement_sentences import (
+from filterlib.words.quantities import interval_text, loss, number, ohms
+from filterlib.words.review.measurement_sentences import (
     interval_now,
     measurement_sentences,
     useless_sentence,
 )
-from filterlib.words.quantities import interval_text, loss, number, ohms
-from filterlib.words.rating_sentences import rating_lines
-from filterlib.words.review_sentences import (
+from filterlib.words.review.rating_sentences import rating_lines
+from filterlib.words.review.review_sentences import (
     cautions,
     has_hazardous_voltage,
     stability_lines,
     trust,
     turned_by,
 )
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
-from filterlib.words.verdict_sentences import verdict_sentence
 
 if TYPE_CHECKING:
     from filterlib.analysis.linear.frequency_response import BodeResult

@@ -15,7 +15,7 @@ from filterlib.show.letters import text_width
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import Requirement, VoltageRequirement
 from filterlib.words.quantities import interval_text, number
-from filterlib.words.verdict_sentences import Finding, requirement_finding
+from filterlib.words.review.verdict_sentences import Finding, requirement_finding
 
 WIDE, HIGH, EDGE = 340.0, 44.0, 6.0  # [px] of one bar's drawing, and left free at its sides
 ROOM = 1.15  # of the longest bar: where the scale ends

@@ -29,16 +29,16 @@ from filterlib.show.stability.margin_numbers import converter_side_section, marg
 from filterlib.show.supply.supply_numbers import supply_section
 from filterlib.system.accepted import AcceptedRating
 from filterlib.units import decibels
-from filterlib.words.assumptions import assumptions
-from filterlib.words.light_load_sentences import discontinuous_sentence, light_load_sentence
-from filterlib.words.measurement_sentences import (
+from filterlib.words.review.assumptions import assumptions
+from filterlib.words.review.measurement_sentences import (
     measurement_sentences,
     measurement_words,
     useless_sentence,
     what_to_measure,
 )
-from filterlib.words.rating_sentences import basis_text, stress_sentence
-from filterlib.words.review_sentences import broken_ratings, headline, summary, trust
+from filterlib.words.review.rating_sentences import basis_text, stress_sentence
+from filterlib.words.review.review_sentences import broken_ratings, headline, summary, trust
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import (
     NO_DRIVE,
     NO_SPIKE,
@@ -48,7 +48,7 @@ from filterlib.words.stability_sentences import (
     reason_text,
     stability_sentence,
 )
-from filterlib.words.verdict_sentences import verdict_sentence
+from filterlib.words.supply.light_load_sentences import discontinuous_sentence, light_load_sentence
 
 T = TypeVar("T")
 FORMAT = 4  # raised whenever a key changes its name or its meaning

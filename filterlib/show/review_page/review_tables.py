@@ -23,14 +23,20 @@ from filterlib.system.design import Design
 from filterlib.system.load import Load
 from filterlib.system.stages import AnyStage, Damping
 from filterlib.units import format_quantity, format_temperature
-from filterlib.words.assumptions import assumptions
+from filterlib.words.bench.reading_sentences import as_stated, measured_words, why_not_as_stated
 from filterlib.words.labels import bandwidth_words, place_words, source_words
-from filterlib.words.measurement_sentences import measurement_words
 from filterlib.words.quantities import capital, interval_text, loss, margin_text, number, ohms, stress_number
-from filterlib.words.rating_sentences import basis_text, stress_interval, stress_limit, stress_value, stress_verdict
-from filterlib.words.reading_sentences import as_stated, measured_words, why_not_as_stated
+from filterlib.words.review.assumptions import assumptions
+from filterlib.words.review.measurement_sentences import measurement_words
+from filterlib.words.review.rating_sentences import (
+    basis_text,
+    stress_interval,
+    stress_limit,
+    stress_value,
+    stress_verdict,
+)
+from filterlib.words.review.verdict_sentences import verdict_cell
 from filterlib.words.stability_sentences import NOTHING_TURNS, over_sentence, reason_text, stability_sentence
-from filterlib.words.verdict_sentences import verdict_cell
 
 HARMONICS = 12  # rows of the harmonics' table
 PARAMETERS = 8  # rows of the table of what makes the interval

@@ -11,8 +11,8 @@ from filterlib.analysis.stability.margins import Margin
 from filterlib.analysis.stability.part_limits import PartLimits
 from filterlib.show.numbers import Section, numbers
 from filterlib.system.design import Design
-from filterlib.words.converter_side_sentences import converter_side_lines
 from filterlib.words.margin_sentences import margin_sentence
+from filterlib.words.supply.converter_side_sentences import converter_side_lines
 
 UNSTABLE = "the loop is unstable, or never crosses over"
 NOTHING = "nothing turns it unstable, or no resonance is there"

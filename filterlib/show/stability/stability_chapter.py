@@ -15,7 +15,6 @@ from filterlib.show.stability.stability_figures import nyquist_figure, ratio_fig
 from filterlib.show.table import Table, table
 from filterlib.system.design import Design
 from filterlib.units import format_temperature
-from filterlib.words.converter_side_sentences import converter_side_advice, converter_side_lines
 from filterlib.words.margin_sentences import (
     RULES,
     margin_sentence,
@@ -23,6 +22,7 @@ from filterlib.words.margin_sentences import (
     margin_title,
 )
 from filterlib.words.quantities import capital, number, share
+from filterlib.words.supply.converter_side_sentences import converter_side_advice, converter_side_lines
 
 NOTE = "Stable while the curve keeps −1 on its left. A rule forbids the curve a larger region."
 

@@ -19,7 +19,7 @@ from filterlib.show.style import BLUE, DASHES, GREY, VERMILION
 from filterlib.show.table import Table, column, table
 from filterlib.system.design import Design
 from filterlib.words.quantities import capital, number
-from filterlib.words.supply_sentences import (
+from filterlib.words.supply.supply_sentences import (
     battery_line,
     battery_sentences,
     fix_words,
@@ -28,7 +28,7 @@ from filterlib.words.supply_sentences import (
     supply_cautions,
     value_words,
 )
-from filterlib.words.switch_on_sentences import load_words, switch_on_line, switch_on_sentences
+from filterlib.words.supply.switch_on_sentences import load_words, switch_on_line, switch_on_sentences
 
 LITTLE = 0.02  # of the highest voltage: what counts as moving
 

@@ -6,8 +6,8 @@ from filterlib.analysis.supply.starting import Starting
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.rule_checks import check_numbers
-from filterlib.words.supply_sentences import battery_line, fix_words, plug_line
-from filterlib.words.switch_on_sentences import start_words, switch_on_line
+from filterlib.words.supply.supply_sentences import battery_line, fix_words, plug_line
+from filterlib.words.supply.switch_on_sentences import start_words, switch_on_line
 
 NOT_STATED = "the file does not state what it needs"
 NO_SIDE = "the file states neither battery nor supply wire, fuse or switch"

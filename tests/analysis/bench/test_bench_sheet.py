@@ -11,8 +11,8 @@ from filterlib.analysis.bench.bench_safety import fuse_rating, highest_voltage, 
 from filterlib.analysis.bench.bench_sheet import FILLED, FINEST, bench_sheet, per_division
 from filterlib.analysis.review import review
 from filterlib.units import format_quantity
-from filterlib.words.bench_sentences import bench_remarks, check_note, check_words, station_steps, station_title
-from filterlib.words.safety_steps import safety_steps
+from filterlib.words.bench.bench_sentences import bench_remarks, check_note, check_words, station_steps, station_title
+from filterlib.words.bench.safety_steps import safety_steps
 from tests import designs, reviews
 
 

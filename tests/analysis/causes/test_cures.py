@@ -9,7 +9,7 @@ from filterlib.analysis.judgement import judge
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.solution import solve_all
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
 STRONG = DifferentialChoke(

@@ -9,7 +9,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import data_folder, find_part, standard_tables
 from filterlib.system.solution import solve
-from filterlib.words.reason_sentences import refusal_text
+from filterlib.words.review.reason_sentences import refusal_text
 
 
 def y(part, **where):

@@ -11,8 +11,8 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.changes import changed
 from filterlib.system.solution import solve_all
-from filterlib.words.proposal_sentences import failing_text, outcome
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.proposal_sentences import failing_text, outcome
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import KNOWN, converter, design, film, series, shunt
 
 LIMIT = {"kind": "ripple", "load": "modem", "bandwidth": "20 MHz"}

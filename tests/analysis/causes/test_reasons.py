@@ -19,8 +19,8 @@ from filterlib.network.waveform import Waveform
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.solution import solve
-from filterlib.words.reason_sentences import reason_sentences, refusal_text
-from filterlib.words.review_sentences import _left_out
+from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
+from filterlib.words.review.review_sentences import _left_out
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 COMMON = {"swing": "28 V", "coupling": "100 pF"}

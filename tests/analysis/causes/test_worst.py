@@ -15,7 +15,7 @@ from filterlib.analysis.linear.steps import steps
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import solve, solve_all
-from filterlib.words.reason_sentences import reason_sentences
+from filterlib.words.review.reason_sentences import reason_sentences
 from tests.analysis.stability.test_over_uncertainty import capacitor, choke, feeble
 from tests.designs import DRIVEN, KNOWN, common_mode, converter, design, film, resistive, series, shunt
 

@@ -12,7 +12,7 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.units import format_quantity
-from filterlib.words.comparison_sentences import _pair, comparison_sentences, opening, what_is_left
+from filterlib.words.review.comparison_sentences import _pair, comparison_sentences, opening, what_is_left
 from filterlib.words.stability_sentences import stability_sentence
 from tests.designs import common_mode, converter, design, resistive, series, shunt
 

@@ -14,7 +14,7 @@ from filterlib.system.chassis import CHASSIS
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve, solve_all
 from filterlib.words.emission_sentences import emission_notes, margin_sentence
-from filterlib.words.verdict_sentences import verdict_sentence
+from filterlib.words.review.verdict_sentences import verdict_sentence
 from tests.dense import dense_transfer
 from tests.designs import DRIVEN, common_mode, design, resistive, series, shunt
 

@@ -13,7 +13,7 @@ from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve, solve_all
-from filterlib.words.verdict_sentences import verdict_sentence
+from filterlib.words.review.verdict_sentences import verdict_sentence
 
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
 POINTS = ("transmitting", "listening")

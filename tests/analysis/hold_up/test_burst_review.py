@@ -16,7 +16,7 @@ from filterlib.analysis.hold_up.way import Branch, together
 from filterlib.analysis.judgement import failings
 from filterlib.errors import CircuitError
 from filterlib.parts.tables import data_folder, standard_tables
-from filterlib.words.bank_sentences import short_sentence
+from filterlib.words.supply.bank_sentences import short_sentence
 
 PARTS = {name: part for table in standard_tables() for name, part in table.items()}
 BIG = "aluminium-1000u-35V"

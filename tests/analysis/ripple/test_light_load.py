@@ -9,9 +9,9 @@ import pytest
 from filterlib import judge, review, solve, solve_all
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.review_page.results import results_text
-from filterlib.words.light_load_sentences import light_load_sentence
-from filterlib.words.review_sentences import cautions, review_notes
-from filterlib.words.verdict_sentences import verdict_sentence
+from filterlib.words.review.review_sentences import cautions, review_notes
+from filterlib.words.review.verdict_sentences import verdict_sentence
+from filterlib.words.supply.light_load_sentences import light_load_sentence
 from tests import designs
 
 POINTS = [{"name": "full"}, {"name": "light", "load": "5 %"}]

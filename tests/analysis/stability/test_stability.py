@@ -9,7 +9,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.stability.operating_point import operating
 from filterlib.analysis.stability.stability import _by_nyquist, least_damped, stability, unstable_poles
 from filterlib.system.solution import solve
-from filterlib.words.review_sentences import headline
+from filterlib.words.review.review_sentences import headline
 from filterlib.words.stability_sentences import stability_sentence
 from tests.designs import converter, design, film, series, shunt
 

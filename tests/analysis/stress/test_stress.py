@@ -17,8 +17,8 @@ from filterlib.parts.curves.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.system.source_shapes import samples
-from filterlib.words.rating_sentences import basis_text, rating_lines, stress_sentence
-from filterlib.words.review_sentences import broken_ratings, cautions, summary
+from filterlib.words.review.rating_sentences import basis_text, rating_lines, stress_sentence
+from filterlib.words.review.review_sentences import broken_ratings, cautions, summary
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 QUIET = converter(shape="triangle", ripple={"peak_to_peak": "1 µV"})

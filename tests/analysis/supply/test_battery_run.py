@@ -16,7 +16,7 @@ from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.input_side import input_current
-from filterlib.words.supply_sentences import value_words
+from filterlib.words.supply.supply_sentences import value_words
 
 
 def area(gauge):

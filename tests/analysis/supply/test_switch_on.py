@@ -14,7 +14,7 @@ from filterlib.analysis.supply.switch_on import switch_on
 from filterlib.system.converter import Converter
 from filterlib.system.design import Design
 from filterlib.system.load import Load
-from filterlib.words.switch_on_sentences import switch_on_line, switch_on_sentences
+from filterlib.words.supply.switch_on_sentences import switch_on_line, switch_on_sentences
 
 AT_ONCE = 1e-6
 BANK = Branch(30e-3, 1e-5)

@@ -14,7 +14,7 @@ from filterlib.network.extremes import peak_to_peak
 from filterlib.preferred import preferred_values
 from filterlib.system.converter import Converter
 from filterlib.system.source_spectra import source_spectra
-from filterlib.words.measurement_sentences import capacitor_sentence
+from filterlib.words.review.measurement_sentences import capacitor_sentence
 from tests import designs
 from tests.bench.test_fit import CURRENT, pair
 from tests.bench.test_fit import converter as bench_converter

@@ -21,7 +21,7 @@ from filterlib.analysis.uncertainty.measurement_value import (
 )
 from filterlib.system.solution import solve
 from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.words.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
+from filterlib.words.review.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 
 DATA = Path(__file__).parents[3] / "data" / "designs"

@@ -15,7 +15,7 @@ from filterlib.analysis.uncertainty.interval import CORNERS, GRID, ROUNDS, SPREA
 from filterlib.analysis.uncertainty.moved_alone import MOST, leading
 from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.words.review_sentences import _left_out
+from filterlib.words.review.review_sentences import _left_out
 from tests.benchmarks.growth import design
 
 

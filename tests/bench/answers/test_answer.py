@@ -21,7 +21,7 @@ from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.kept import kept_file, kept_text
 from filterlib.system.solution import solve
-from filterlib.words.answer_sentences import explanation_words, outcome_words
+from filterlib.words.bench.answer_sentences import explanation_words, outcome_words
 from tests.reviews import reviewed
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"

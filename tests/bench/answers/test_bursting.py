@@ -12,7 +12,7 @@ from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
-from filterlib.words.answer_sentences import bench_text, remark_sentences, verdict_words
+from filterlib.words.bench.answer_sentences import bench_text, remark_sentences, verdict_words
 from tests.bench.answers.burst_board import DRAWN, T, capture, design
 from tests.bench.waves import PERIOD
 from tests.bench.writer import Dialect, put, written

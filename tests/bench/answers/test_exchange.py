@@ -7,7 +7,7 @@ from filterlib.bench.answers.exchange import exchange
 from filterlib.bench.answers.trials import trials
 from filterlib.cli import main
 from filterlib.parts.tables import data_folder
-from filterlib.words.answer_sentences import exchange_sentence
+from filterlib.words.bench.answer_sentences import exchange_sentence
 from tests.bench.answers.burst_board import louder_board
 
 CLEAN = data_folder() / "designs" / "tide-gauge-clean.toml"

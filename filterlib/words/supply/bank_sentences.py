@@ -10,7 +10,7 @@ from filterlib.analysis.hold_up.burst_review import Bursts
 from filterlib.analysis.hold_up.fittings import LITTLE
 from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
 from filterlib.words.quantities import joined, number
-from filterlib.words.supply_sentences import check_sentence
+from filterlib.words.supply.supply_sentences import check_sentence
 
 __all__ = ["bank_cautions", "bank_line", "bank_sentences", "short_sentence"]
 AGREES = 1e-6  # of both methods, below which they are said to agree

@@ -12,7 +12,7 @@ from filterlib.system.arrangement import AGREES, Arrangement
 from filterlib.system.design import Design
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.quantities import both_ranges, capital, interval_text, number
-from filterlib.words.review_sentences import trust
+from filterlib.words.review.review_sentences import trust
 from filterlib.words.stability_sentences import NO_SPIKE, reason_text
 
 SHORT = "tip and ring of the probe straight across the two nodes, without a clip lead (15 cm of it are some 150 nH)"

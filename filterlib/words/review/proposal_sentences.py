@@ -8,8 +8,8 @@ from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.failing import Failing
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.quantities import capital, interval_text, number
-from filterlib.words.rating_sentences import stress_interval, stress_limit, stress_value
-from filterlib.words.supply_sentences import rule_text
+from filterlib.words.review.rating_sentences import stress_interval, stress_limit, stress_value
+from filterlib.words.supply.supply_sentences import rule_text
 
 LISTED = 3  # failings that a sentence lists
 

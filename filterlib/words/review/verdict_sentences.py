@@ -9,7 +9,7 @@ from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementV
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import SYMBOLS
-from filterlib.words.measurement_sentences import measurement_words, what_to_measure
+from filterlib.words.review.measurement_sentences import measurement_words, what_to_measure
 from filterlib.words.quantities import capital, interval_text, number, range_text, share
 
 WORD = 12  # letters of the longest verdict

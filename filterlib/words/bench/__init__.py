@@ -1,0 +1,1 @@
+"""What is measured, and what it says: the sheet, the answers, safety."""

@@ -1,0 +1,1 @@
+"""What feeds the filter, and how it starts: supply, switch-on, banks, light load."""
