@@ -16,6 +16,7 @@ from filterlib.parts.base import Value
 from filterlib.system.design import Design
 from filterlib.system.places import with_values
 from filterlib.system.scales import FEW
+from filterlib.system.source_spectra import harmonic_count
 from filterlib.system.uncertain_parameter import SHAPE, Columns, UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
@@ -30,6 +31,7 @@ CLOSER = 6  # the same of a closer look
 MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
+POINTS = 2**18  # harmonics of all designs of a search that are solved at a time: the same
 Metric = Callable[[Columns], Mapping[Key, np.ndarray]]
 Measure = Callable[[Design, Columns], Mapping[Key, Value]]
 Lead = Callable[[Design, tuple[UncertainParameter, ...]], Sequence[int]]
@@ -144,10 +146,13 @@ def _wider(one: Interval, two: Interval) -> Interval:
 
 
 def in_chunks(
-    design: Design, measure: Measure[Key], progress: Progress | None = None, size: int = CHUNK
+    design: Design, measure: Measure[Key], progress: Progress | None = None, size: int | None = None
 ) -> Metric[Key]:
-    """``measure`` of a design's variants, ``size`` at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}."""
-    done = [0]
+    """``measure`` of a design's variants, ``size`` at a time: takes {key: array (designs, 1)}, gives {figure: (designs,)}.
+
+    Unless ``size`` is stated, as many as `POINTS` harmonics are.
+    """
+    done, size = [0], size or max(1, POINTS // harmonic_count(design.converter))
 
     def metric(values: Columns) -> dict[Key, np.ndarray]:
         parts = []
