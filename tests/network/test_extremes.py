@@ -123,20 +123,9 @@ def test_a_rough_one_is_never_larger_and_near_where_the_harmonics_fall(count, sl
     harmonics = waves(4, count, slope, seed)
     exact, rough = peak_to_peak(harmonics), rough_peak_to_peak(harmonics)
     assert rough.shape == exact.shape == (4, 1)
-    assert np.all(rough <= exact * (1 + 1e-6))  # of seven digits
+    assert np.all(rough <= exact * (1 + 1e-9))
     assert np.all(rough >= 0.97 * exact)
-    assert rough_peak_to_peak(harmonics[0]) == pytest.approx(float(rough[0, 0]), rel=1e-6, abs=0)
-
-
-@pytest.mark.parametrize("size", [1e-150, 1.0, 1e150])
-@pytest.mark.parametrize("slope", [1.5, 2.0])
-def test_a_rough_one_keeps_six_digits_at_any_size(slope, size):
-    """second method: the same extremes, those next to the highest and lowest sample, where these are the wave's."""
-    harmonics = waves(50, 1500, slope, 3)
-    exact, rough = peak_to_peak(harmonics), rough_peak_to_peak(size * harmonics) / size
-    same = np.abs(rough / exact - 1) < 1e-3
-    assert same.sum() > 20
-    np.testing.assert_allclose(rough[same], exact[same], rtol=1e-6, atol=0)
+    assert rough_peak_to_peak(harmonics[0]) == pytest.approx(float(rough[0, 0]), rel=1e-12, abs=0)
 
 
 def test_a_rough_one_of_what_is_not_known_is_not_known():
