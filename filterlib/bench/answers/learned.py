@@ -25,7 +25,7 @@ from filterlib.system.uncertain_parameter import UncertainParameter
 from filterlib.system.uncertain_parameters import uncertain_parameters
 
 NARROWER = 0.9
-"""Share of its old width, a range must have to be worth a line."""
+"""Share of what as many cases of its old width reach over, up to which a range is worth a line."""
 ENOUGH = 2 * LEAST
 """Plausible cases that have to count."""
 KEPT = (0.01, 0.5, 0.99)
@@ -69,7 +69,8 @@ def learn(result: BenchResult) -> Learned:
         raise FilterlibError(f"nothing is learned: of {len(likely)} plausible cases fewer than {ENOUGH:.0f} agree")
     box = {one.key: one for one in uncertain_parameters(result.stated) if one.key.startswith(_INSIDE)}
     found = [_narrowed(box[key], values, weighed) for key, values in drawn.values.items() if key in box]
-    kept = sorted((one for one in found if _share(one) < NARROWER), key=_share)
+    apart = (weighed.effective - 1) / (weighed.effective + 1)  # share of a width that so many even cases reach over
+    kept = sorted((one for one in found if _share(one) < NARROWER * apart), key=_share)
     return Learned(tuple(kept), weighed.effective)
 
 

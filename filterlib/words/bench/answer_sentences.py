@@ -89,7 +89,8 @@ def _readings_words(result: BenchResult) -> str:
         return f"The reading does not agree with the design: {station_words(result.answers[0].station)}"
     if by["does not agree"]:
         first = joined(dict.fromkeys(station_words(one.station) for one in by["does not agree"][:3]))
-        return f"{len(by['does not agree'])} of {len(result.answers)} readings do not agree with the design: {first}"
+        count = len(by["does not agree"])
+        return f"{count} of {len(result.answers)} readings {'does' if count == 1 else 'do'} not agree with the design: {first}"
     if by["cannot tell"]:
         return f"Nothing disagrees, but {len(by['cannot tell'])} of {len(result.answers)} readings cannot tell"
     return "Every reading agrees with the design" if len(result.answers) > 1 else "The reading agrees with the design"
