@@ -12,4 +12,10 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "np.argmax(np.nan_to_num(alone, nan=-1.0), axis=1)",
         "np.argmin(np.nan_to_num(alone, nan=-1.0), axis=1)",
     ): ("the two rows change places, and of both the lowest and the highest are sought"),
+    ("delays", "np.fft.rfft(rows) * np.conj(clear)", "2 * (np.fft.rfft(rows) * np.conj(clear))"): (
+        "where a correlation is highest does not depend on its size"
+    ),
+    ("like_one", "np.fft.rfft(row) / self.size", "2 * (np.fft.rfft(row) / self.size)"): (
+        "what a period is correlated with may have any size, as above"
+    ),
 }
