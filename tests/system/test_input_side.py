@@ -52,6 +52,18 @@ def test_fundamentals_in_closed_form():
     assert abs(triangle) == pytest.approx(expected, rel=1e-6, abs=0)
 
 
+def test_capacitors_named_as_parts_are_one_in_parallel():
+    """hand: three of 10 µF with 5 nH each and 3 nH of their loops are 30 µF with 8/3 nH; a fourth kind comes beside them."""
+    part = {"kind": "film", "capacitance": "10 µF", "rated_voltage": "63 V", "loss_angle": 0.005, "esl": "5 nH"}
+    three = {"part": part, "count": 3, "mounting_loop": "3 nH"}
+    alone = InputSide(capacitors=[three])
+    assert float(alone.capacitance.value) == pytest.approx(30e-6, rel=1e-9, abs=0)
+    assert float(alone.esl.value) == pytest.approx(8e-9 / 3, rel=1e-9, abs=0)
+    both = InputSide(capacitors=[three, {"part": part, "count": 1, "mounting_loop": "15 nH"}])
+    assert float(both.esl.value) == pytest.approx(1 / (3 / 8e-9 + 1 / 20e-9), rel=1e-9, abs=0)
+    assert float(both.esr.value) == pytest.approx(float(alone.esr.value) * 3 / 4, rel=1e-9, abs=0)
+
+
 def test_a_stated_ripple_current_is_taken():
     side = InputSide(ripple_current="2 A")
     assert peak_to_peak(drawn(converter(shape="pulse"), side)) == pytest.approx(2.0, rel=0.06, abs=0)
