@@ -221,3 +221,13 @@ def test_a_curve_whose_only_corner_is_at_zero_is_crossed():
     )
     run = course(circuit, 20.0, {"C": -3.0}, most=500)
     assert run.at(20.0, "b")[0] == pytest.approx(1.0, rel=1e-6, abs=0)
+
+
+def test_the_peak_of_a_ring_by_hand():
+    """hand: 10 V into 1 ohm, 10 µH and 10 µF, half of critical damping: 1 + exp(-pi / sqrt(3)) of it after pi / w_d; lowest at the start."""
+    ring = PiecewiseCircuit().voltage_source("V", "a", "0", [(0.0, 10.0)]).resistor("R", "a", "b", 1.0)
+    run = course(ring.inductor("L", "b", "c", 10e-6).capacitor("C", "c", "0", 10e-6), 1e-3)
+    volts, at = run.peak("c")
+    assert volts == pytest.approx(10 * (1 + np.exp(-np.pi / np.sqrt(3))), rel=1e-9, abs=0)
+    assert at == pytest.approx(np.pi / (1e5 * np.sqrt(0.75)), rel=1e-6, abs=0)
+    assert run.peak(("0", "c")) == (0.0, 0.0)
