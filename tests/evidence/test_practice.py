@@ -27,7 +27,8 @@ def board(frequency: str):
 def test_200_mV_becomes_about_20_mV(frequency):
     """common practice, no source: ten to one, within a factor of two over plausible converters (each unknown alone).
 
-    Downwards a little more where the loop inside is long, and twice that where no more than C1 is inside: the filter then loads it.
+    Downwards a little more where the loop inside is long, and more than twice that where less than C1 is inside, as 0.4 µF of
+    ceramics under their bias: the filter then loads it.
     """
     found = ripple(solve(board(frequency), board(frequency).state()))
     assert found.figures["modem_before", "20MHz"].peak_to_peak == pytest.approx(0.2, rel=0.01, abs=0)
@@ -35,7 +36,7 @@ def test_200_mV_becomes_about_20_mV(frequency):
     inside = [effect for effect in found.uncertain_parameters if effect.key.startswith("converter.")]
     assert inside
     for effect in inside:
-        assert effect.pp_at_low > (5e-3 if effect.key.endswith("capacitance") else 7.5e-3), effect
+        assert effect.pp_at_low > (4.5e-3 if effect.key.endswith("capacitance") else 7.5e-3), effect
         assert effect.pp_at_high < 40e-3, effect
 
 
