@@ -35,6 +35,7 @@ SOME = 32  # frequencies at which it is seen which of very many parameters lead
 DRAWS = 64  # plausible cases that every design is tried in
 MORE = 512  # of a design of which one of those is unstable, or close to it
 CLOSE = 0.1  # damping ratio below which it is looked at more closely
+OFF = 1e-4  # how far a damping ratio may be off that is found without poles; 1e-5 was seen
 HALVES = 24  # values tried between two, twice, to find where it turns: to 1/600 of the way
 LADDERS, HALVINGS = 0.2, 7  # share of the way back to nominal, in which poles turn it, and how often that is halved
 AROUND = 32  # cases tried around the least damped so far, three times
@@ -144,8 +145,8 @@ def like_over(solution: Solution, other: OverUncertainty | None) -> OverUncertai
 
 
 def where_stable(solution: Solution, figures: Mapping[Key, Value]) -> dict[Key, Value]:
-    """Figures of many designs, (designs, 1) each, NaN where the circuit is unstable; ``solution`` has a load of constant power."""
-    stable = least_damping(solution)[0][:, None] > 0
+    """Figures of many designs, (designs, 1) each, NaN where the circuit is unstable or next to it; ``solution`` has a load of constant power."""
+    stable = least_damping(solution)[0][:, None] > OFF
     return {key: np.where(stable, np.reshape(figure, (-1, 1)), np.nan) for key, figure in figures.items()}
 
 

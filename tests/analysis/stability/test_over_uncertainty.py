@@ -158,8 +158,9 @@ def test_a_circuit_that_turns_is_not_good_and_has_no_ripple_where_it_is_unstable
     (verdict,) = judgement.verdicts
     assert (verdict.verdict, verdict.depends_on) == ("undecided", "filter.L1.inductance")
     full = judgement.points[1].ripple.extents["modem", "20MHz"]
-    turn = judgement.points[1].over.alone[0]
-    assert max(full.at_low["filter.L1.inductance"], full.at_high["filter.L1.inductance"]) < turn.value
+    for end in (full.at_low, full.at_high):  # second method: the poles of the circuit there
+        values = {key: value for key, value in end.items() if key != "converter.shape"}
+        assert stability(judgement.points[1].solution.varied(values)).stable
     tame = judge(solve_all(feeble(choke("20 µH"), capacitor(), requirements=[loose], operating_points=points)))
     assert tame.good
 
