@@ -57,6 +57,15 @@ def test_the_script_makes_the_files_that_are_shipped(name):
     assert "(invented)" in (FOLDER / name).read_text(encoding="utf-8").splitlines()[0]
 
 
+def test_noise_is_not_fitted_with_further_sections():
+    """A choke and its capacitance with 1 % of noise: what a further section takes from the noise is no gain."""
+    f = np.geomspace(1e3, 1e8, 200)
+    w, noise = 2j * np.pi * f, np.exp(np.random.default_rng(5).normal(0, 0.01, f.size))
+    choke = 1 / (1 / (0.05 + w * 10e-6) + 1 / 3000.0 + w * 10e-12)
+    found = fit_one_port(ImpedanceCurve(f, np.abs(choke) * noise), blocks=False, resistance=0.05)
+    assert len(found.one_port.sections) <= 2
+
+
 @pytest.mark.parametrize("name", DEMO)
 def test_the_network_is_near_the_part_behind_the_measurement(name):
     """second method: the distributed networks that the files were made from; noise and pencil are in the files, not in them."""
