@@ -29,7 +29,7 @@ class OneLine:
 
         The converter of each is the design's own as to its sources; what may differ is all that is around it.
         """
-        now = decibels(np.abs(self._amplitude(self._spectra(self.solution))))
+        now = decibels(self._amplitude(self._spectra(self.solution)))
         return [float(now - self._level(one)) if isinstance(one, Solution) else np.nan for one in solutions]
 
     def without_source(self) -> dict[str, float]:
@@ -37,17 +37,12 @@ class OneLine:
         spectra = self._spectra(self.solution)
         whole = self._amplitude(spectra)
         alone = {source: amplitudes(spectra, source)[self.margin.place][0] for source in spectra.sources}
-        with np.errstate(divide="ignore"):
-            return {
-                source: float(decibels(np.abs(whole)) - decibels(np.abs(whole - one))) for source, one in alone.items()
-            }
+        return {source: float(decibels(whole) - decibels(whole - one)) for source, one in alone.items()}
 
     def common_over_differential(self) -> float:
         """By how much, on each line, the common mode exceeds the differential part there [dB]."""
         lines = amplitudes(self._spectra(self.solution))
-        common, half = np.abs(lines["common"][0]), np.abs(lines["differential"][0]) / 2
-        with np.errstate(divide="ignore"):
-            return float(decibels(common) - decibels(half))
+        return float(decibels(lines["common"][0]) - decibels(lines["differential"][0] / 2))
 
     def _level(self, solution: Solution) -> float:
         test = self.test
@@ -57,7 +52,7 @@ class OneLine:
             spectra = self._spectra(solution, test, self.solution.steady_spectra)
         except FilterlibError:
             return np.nan
-        return float(decibels(np.abs(self._amplitude(spectra))))
+        return float(decibels(self._amplitude(spectra)))
 
     def _spectra(
         self, solution: Solution, test: EmissionTest | None = None, sources: SourceSpectra | None = None
