@@ -120,12 +120,13 @@ def test_a_bank_is_one_whole_run(fault, tmp_path, capfd, monkeypatch):
 @pytest.mark.parametrize("fault", [injected.fail, injected.die])
 def test_a_learned_design_is_written_whole_or_not_at_all(fault, tmp_path, capfd, monkeypatch):
     from filterlib.bench.answers import answer, explanation, learned
+    from filterlib.show.bench_page import bench_command
 
     found = answer.bench(CLEAN, readings=["modem 20MHz 4.1 mV"])
     why = explanation.explain(found)
     one = learned.Narrowed("converter.output_esr", "ESR", "ohm", 3.6e-3, 8.4e-3, 6e-3, 5e-3, 7e-3)
     monkeypatch.setattr(answer, "bench", lambda *_, **__: found)
-    monkeypatch.setattr(explanation, "explain", lambda _: why)
+    monkeypatch.setattr(bench_command, "_explained", lambda *_: why)
     monkeypatch.setattr(learned, "learn", lambda _: learned.Learned((one,), 50.0))
     both = learned.both_ranges(found)
     whole = learned.learned_text(CLEAN, both, [])
