@@ -12,9 +12,11 @@ from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.learned import both_ranges, learn, learned_text
 from filterlib.bench.answers.loads import Taken, as_taken, bare_ripple
+from filterlib.bench.answers.one_board import Board, one_board
 from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import scope_views
+from filterlib.bench.answers.spectrum_answer import spectrum_answer
 from filterlib.bench.answers.stations import named_station
 from filterlib.bench.answers.trials import trials, tried
 from filterlib.errors import FilterlibError, InputError
@@ -56,6 +58,26 @@ def test_attenuation_of_the_first_harmonic(answered):
     assert 0.8 * found.expected_low[0] < found.after[0] < 1.25 * found.expected_high[0]
     assert found.attenuation[0] == pytest.approx(20 * np.log10(found.before[0] / found.after[0]), rel=1e-9, abs=0)
     assert not found.clear.all()
+
+
+@pytest.mark.parametrize("count", [1, 4])
+def test_a_clear_harmonic_is_as_uncertain_as_gain_and_repetition(answered, count):
+    """hand: far above the noise 1.96 times gain and repeatability together; of four captures the mean repeats twice as well."""
+    station, (measured, *_) = answered.captures[0]
+    scope, ripples = replace(answered.scope, repeatability=0.2), answered.ripples[station.point]
+    found = spectrum_answer(answered.design, station, [measured] * count, answered.before, ripples, scope)
+    share = np.hypot(scope.spread, 0.2 / np.sqrt(count))
+    assert found.after_high[0] / found.after[0] - 1 == pytest.approx(1.96 * share, rel=0.02, abs=0)
+    assert 1 - found.after_low[0] / found.after[0] == pytest.approx(1.96 * share, rel=0.02, abs=0)
+
+
+def test_a_board_on_the_panel_is_shown_over_one_period(answered):
+    """hand: from 0 to just short of a period; as designed, the harmonics expected are those of the bench's answer."""
+    found, lines = one_board(Board(answered)), answered.spectra[0]
+    assert found.times[0] == 0
+    assert found.times[-1] == pytest.approx((1 - 1 / found.times.size) / 180e3, rel=0.01, abs=0)
+    assert np.ptp(found.read) == pytest.approx(found.pp, rel=0.2, abs=0)
+    assert found.peaks_expected == pytest.approx(lines.expected, rel=1e-6, abs=0)
 
 
 def board(answered: BenchResult, fault, places=("terminals", "modem", "logger")) -> BenchResult:
