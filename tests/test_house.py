@@ -126,6 +126,15 @@ def test_an_any_and_a_comparison_are_counted():
     assert uses_of_any(text) == comparisons_of_kind(text) == 1
 
 
+def test_every_folder_of_modules_is_a_package_and_none_is_ignored():
+    """What git ignores, as a folder of results, the wheel leaves out: an installed filterlib would lack it."""
+    folders = {path.parent for path in SOURCES}
+    assert {folder.relative_to(ROOT).as_posix() for folder in folders if not (folder / "__init__.py").exists()} == set()
+    ignored = (ROOT / ".gitignore").read_text(encoding="utf-8").splitlines()
+    anywhere = {line.strip("/") for line in ignored if not line.startswith("/")}
+    assert not anywhere & {part for folder in folders for part in folder.relative_to(ROOT).parts}
+
+
 def test_no_two_modules_of_one_name():
     names = [path.name for path in SOURCES if path.name != "__init__.py"]
     assert not {name for name in names if names.count(name) > 1}

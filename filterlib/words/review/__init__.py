@@ -1,0 +1,1 @@
+"""What a review tells: verdicts, reasons, changes, measurements."""
