@@ -12,15 +12,15 @@ from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.units import format_quantity
-from filterlib.words.supply.bank_sentences import bank_line
-from filterlib.words.supply.converter_side_sentences import MAY_OSCILLATE, OSCILLATES, little_phase, too_much
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import joined, margin_text, number
 from filterlib.words.review.rating_sentences import stress_limit, stress_value
+from filterlib.words.review.verdict_sentences import Finding
 from filterlib.words.stability_sentences import likelihood
+from filterlib.words.supply.bank_sentences import bank_line
+from filterlib.words.supply.converter_side_sentences import MAY_OSCILLATE, OSCILLATES, little_phase, too_much
 from filterlib.words.supply.supply_sentences import battery_line, plug_line
 from filterlib.words.supply.switch_on_sentences import switch_on_line
-from filterlib.words.review.verdict_sentences import Finding
 
 WARNING = "⚠"
 

@@ -13,8 +13,8 @@ from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.analysis.causes.worst import Cause
 from filterlib.words.facts import Sentence, Writer
 from filterlib.words.labels import emission_source, resonance_words, source_phrase
-from filterlib.words.review.proposal_sentences import failing_list, failing_text
 from filterlib.words.quantities import capital, joined, number, stress_number
+from filterlib.words.review.proposal_sentences import failing_list, failing_text
 
 NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
 SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word

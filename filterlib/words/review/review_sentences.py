@@ -22,18 +22,24 @@ from filterlib.system.shared_capacitor import shared
 from filterlib.system.uncertain_parameter import SHAPE
 from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
-from filterlib.words.supply.bank_sentences import short_sentence
-from filterlib.words.supply.converter_side_sentences import MAY_OSCILLATE, OSCILLATES
-from filterlib.words.supply.light_load_sentences import light_load_sentences
+from filterlib.words.quantities import capital, interval_text, joined, number, plain, range_text
 from filterlib.words.review.measurement_sentences import (
     bank_sentence,
     measurement_sentences,
     measurement_words,
     what_to_measure,
 )
-from filterlib.words.quantities import capital, interval_text, joined, number, plain, range_text
-from filterlib.words.review.rating_sentences import rating_count, rating_lines, stress_limit, stress_sentence, stress_value
+from filterlib.words.review.rating_sentences import (
+    rating_count,
+    rating_lines,
+    stress_limit,
+    stress_sentence,
+    stress_value,
+)
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
+from filterlib.words.supply.bank_sentences import short_sentence
+from filterlib.words.supply.converter_side_sentences import MAY_OSCILLATE, OSCILLATES
+from filterlib.words.supply.light_load_sentences import light_load_sentences
 from filterlib.words.supply.supply_sentences import check_sentence, rule_count, supply_cautions
 
 ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple

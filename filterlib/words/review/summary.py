@@ -6,13 +6,13 @@ import re
 import textwrap
 
 from filterlib.analysis.review import ReviewResult
-from filterlib.words.review.findings import WARNING, facts, outcome_words
 from filterlib.words.labels import SYMBOLS
-from filterlib.words.supply.light_load_sentences import light_load_sentences
 from filterlib.words.quantities import capital
+from filterlib.words.review.findings import WARNING, facts, outcome_words
 from filterlib.words.review.rating_sentences import rating_lines
 from filterlib.words.review.review_sentences import headline, to_check
 from filterlib.words.review.verdict_sentences import WORD, requirement_finding
+from filterlib.words.supply.light_load_sentences import light_load_sentences
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal
 MOST = 3  # lines of the sentence that says why

@@ -9,8 +9,8 @@ from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementV
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import SYMBOLS
-from filterlib.words.review.measurement_sentences import measurement_words, what_to_measure
 from filterlib.words.quantities import capital, interval_text, number, range_text, share
+from filterlib.words.review.measurement_sentences import measurement_words, what_to_measure
 
 WORD = 12  # letters of the longest verdict
 _UNKNOWN = {
