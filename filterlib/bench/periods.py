@@ -25,10 +25,8 @@ _KEPT = 0.7  # share of the first pulse's height that the last one of a burst ha
 _HYSTERESIS = 0.2  # share of the swing, above and below the middle
 _SURE = 4  # times the noise, the hysteresis is wide enough
 _MIDDLE_STEP = 0.954  # middle size of the step from one sample of noise to the next, over the noise's deviation
-_LINES, _FINER = (
-    5,
-    4,
-)  # harmonics that tell the frequency near a known one, and times as fine as its samples a recording's spectrum
+_LINES = 5  # harmonics that tell the frequency near a known one
+_FINER = 4  # times as fine as its samples a recording's spectrum is looked at
 _LONG, _WHOLE = 1.5, 0.1  # a period from this ratio on is a long one; this far from a whole number it counts as one
 
 

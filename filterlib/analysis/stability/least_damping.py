@@ -7,6 +7,8 @@ many designs at once, and one of them is a good guess of a pole of the circuit.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from filterlib.network.netlist import Output
@@ -61,7 +63,7 @@ def poles_in_band(solution: Solution) -> np.ndarray:
     solution = solution.with_measured_output
     poles = solution.poles
     return np.asarray(
-        poles[(poles.imag >= 0) & (np.abs(poles) > 0) & (np.abs(poles) < 2 * np.pi * _top(powered_loads(solution)))]
+        poles[(poles.imag >= 0) & (np.abs(poles) > 0) & (np.abs(poles) < 2 * np.pi * top(powered_loads(solution)))]
     )
 
 
@@ -74,8 +76,8 @@ def _guesses(admittance: np.ndarray, frequencies: np.ndarray) -> np.ndarray:
 
 def _admittances(solution: Solution, loads: list[Load]) -> tuple[np.ndarray, list[np.ndarray]]:
     """Frequencies (f,) [Hz], `DIRECT` first, and the admittance (designs, f) [S] at each load's port, everything there included."""
-    top = _top(loads)
-    grid = np.geomspace(LOWEST, top, int(PER_DECADE * np.log10(top / LOWEST)) + 1)
+    end = top(loads)
+    grid = np.geomspace(LOWEST, end, int(PER_DECADE * np.log10(end / LOWEST)) + 1)
     frequencies, ports = np.append(DIRECT, grid), list[Output](load.port for load in loads)
     rows = solution.circuit.transfer(frequencies, [load.source for load in loads], ports)
     return frequencies, [-1 / np.atleast_2d(np.asarray(rows[at][at])) for at in range(len(loads))]
@@ -93,7 +95,8 @@ def _of_port(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarra
     return least, np.where(np.isfinite(least), np.sqrt(frequencies[at + 1] * frequencies[at + 2])[:, 0], np.nan)
 
 
-def _top(loads: list[Load]) -> float:
+def top(loads: Iterable[Load]) -> float:
+    """Frequency [Hz] beyond which no load of constant power turns anything: `BEYOND` times the widest loop bandwidth."""
     return BEYOND * max(float(np.max(load.loop_bandwidth)) for load in loads)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.described import Ratio, Unit, Watts
 from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stability.least_damping import BEYOND, LOWEST, least_damping, powered_loads
+from filterlib.analysis.stability.least_damping import LOWEST, least_damping, powered_loads, top
 from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
 from filterlib.analysis.stability.operating_point import beyond_saturation
 from filterlib.errors import FilterlibError
@@ -119,8 +119,7 @@ def loop_limits(solution: Solution, load: Load, circuit: Circuit) -> LoopLimits:
 
 def _loop(solution: Solution, load: Load, circuit: Circuit) -> tuple[Port, Port, float, float]:
     """Both halves of the loop, and where resonances are looked for [Hz]."""
-    top = BEYOND * float(np.max(load.loop_bandwidth))
-    return lambda f: circuit.impedance(f, *load.port), _unit(solution, load), LOWEST, max(top, 10e6)
+    return lambda f: circuit.impedance(f, *load.port), _unit(solution, load), LOWEST, max(top([load]), 10e6)
 
 
 def _unit(solution: Solution, load: Load) -> Port:

@@ -14,12 +14,12 @@ import numpy as np
 from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import by_least_damped
 from filterlib.analysis.stability.least_damping import (
-    BEYOND,
     LOWEST,
     least_damped,
     least_damping,
     poles_in_band,
     powered_loads,
+    top,
 )
 from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.moved_alone import Key, leading
@@ -176,7 +176,7 @@ class _Cases:
         """Logarithms (designs, figures) of what the loads of constant power see, at some frequencies."""
         many = self.solution.varied(values)
         loads = powered_loads(many)
-        frequencies = np.geomspace(LOWEST, BEYOND * max(float(np.max(one.loop_bandwidth)) for one in loads), SOME)
+        frequencies = np.geomspace(LOWEST, top(loads), SOME)
         rows = many.circuit.transfer(frequencies, [one.source for one in loads], [one.port for one in loads])
         return np.asarray(np.log(np.hstack([np.abs(np.atleast_2d(rows[at][at])) for at in range(len(loads))])))
 
@@ -250,9 +250,8 @@ def _together(cases: _Cases, nominal: np.ndarray) -> tuple[Turn, ...]:
     bad = cases.shares[cases.damping <= cases.border]
     row = bad[np.argmin(np.linalg.norm(bad - nominal, axis=1))].copy()
     left = np.argsort(np.abs(row - nominal))
-    while (
-        left.size
-    ):  # each in turn is put back unless it is needed: up to the first of those, all that follow in one go
+    # each in turn is put back unless it is needed: up to the first of those, all that follow in one go
+    while left.size:
         without = np.repeat(row[None], len(left), axis=0)
         for number, place in enumerate(left):
             without[number:, place] = nominal[place]
