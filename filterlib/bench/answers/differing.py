@@ -18,7 +18,7 @@ _LINES = 12  # harmonics, the strongest before the filter
 _LINE, _MORE, _MOST = 0.1, 0.15, 0.7
 """As `MODEL`, of the first harmonic, more at each further one, at most: as banks have several branches."""
 _ODD = 1e-3  # share of readings that are wrong for no reason
-_TAILS = 20.0  # degrees of freedom of Student's t: fewer let readings be wrong together more often
+TAILS = 20.0  # degrees of freedom of Student's t: fewer let readings be wrong together more often
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +71,7 @@ class Differences:
         away = middle / self.sigma
         along = spread.T @ away
         square = float(away @ away - along @ np.linalg.solve(inner, along))
-        tails = (_TAILS + away.size) / 2 * np.log1p(square / _TAILS)
+        tails = (TAILS + away.size) / 2 * np.log1p(square / TAILS)
         return -float(np.linalg.slogdet(inner)[1]) / 2 - float(tails)
 
 

@@ -7,12 +7,12 @@ from scipy.special import ndtri
 
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.bench_reading import BenchReading
+from filterlib.bench.answers.scope_errors import SURE
 
 MODEL = 0.1
 """Standard uncertainty of a circuit's peak to peak where all its values are right, as a share: measured on simulated converters, of
 which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
-_SURE = 1.960  # standard uncertainties of 19 times in 20
-_WIDER = _SURE / 1.645  # from nine cases in ten to 19 in 20
+_WIDER = SURE / 1.645  # from nine cases in ten to 19 in 20
 _WITHIN = 0.97  # share of the differences within the expanded uncertainty: so that at most 5 % of sound boards are called different, as counted
 _READ = ndtri((np.arange(40) + 0.5) / 40)  # standard uncertainties at which a reading stands for all that it may be
 
@@ -42,7 +42,7 @@ def times_from_cases(reading: BenchReading, cases: Plausible) -> float:
     """
     known = np.isfinite(cases.figures) & (cases.weights > 0)
     ends = np.log([reading.value / reading.low, reading.high / reading.value])
-    own = np.hypot(ends[(_READ > 0).astype(int)] / _SURE, MODEL)
+    own = np.hypot(ends[(_READ > 0).astype(int)] / SURE, MODEL)
     apart = np.log(reading.value) + (_READ * own)[:, None] - np.log(cases.figures[known])
     weights = np.broadcast_to(cases.weights[known], apart.shape)
     mean = float(np.average(apart, weights=weights))

@@ -9,17 +9,16 @@ from pathlib import Path
 import numpy as np
 
 from filterlib.bench.answers.answer import BenchResult, Capture, bench
-from filterlib.bench.answers.differing import Differences, differences
+from filterlib.bench.answers.differing import TAILS, Differences, differences
 from filterlib.bench.answers.explanation import SOUND, Exchange, priors
 from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.scope_errors import SURE
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.bench.answers.trials import CASES, Trial, tried
 from filterlib.errors import FilterlibError
 
 EXCHANGED = 0.05  # share of pairs of captures that are exchanged: common practice, no source
-_SURE = 1.96  # standard uncertainties that an `Answer` counts as one
-_TAILS = 20.0  # degrees of freedom of Student's t, as of readings behind the filter
 
 
 def exchange(file: str | Path, result: BenchResult, known: Sequence[Trial]) -> Exchange | None:
@@ -71,7 +70,7 @@ def _as_given(result: BenchResult, known: Sequence[Trial]) -> tuple[float, Fault
 def _likely(result: BenchResult, tried: Trial) -> float:
     """Logarithm of the likelihood of readings behind the filter and of what the file states of the bare converter."""
     bare = [one for one in result.answers if one.station.point == BARE and np.isfinite(one.times)]
-    z = np.array([_SURE * one.times for one in bare])
-    stated = -(_TAILS + 1) / 2 * float(np.log1p(z**2 / _TAILS).sum())
+    z = np.array([SURE * one.times for one in bare])
+    stated = -(TAILS + 1) / 2 * float(np.log1p(z**2 / TAILS).sum())
     found: Differences = differences(result, tried, result.behind)
     return stated + found.together - float(np.log(found.sigma).sum())

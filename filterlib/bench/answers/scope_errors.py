@@ -12,6 +12,7 @@ from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 INDUCTANCE = 0.9e-6
 """Of a ground lead [H/m]: 0.8 to 1 µH/m, common practice, no source."""
 _DAMPING = 50.0  # [ohm] in series with lead and probe: of tip, cable and source together, common practice, no source
+SURE = 1.960  # standard uncertainties of 19 times in 20
 _LEADS = (0.01, 0.15)  # [m] a spring at the tip, and the lead that comes with a probe
 _CAPACITANCE = {1.0: 100e-12, 10.0: 12e-12}  # [F] of a probe by its factor, common practice, no source
 

@@ -13,7 +13,7 @@ from filterlib.analysis.ripple.ripple import RippleResult
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
-from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.scope_errors import SURE, ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.averaging import Average, kept_by_averaging
 from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
@@ -28,7 +28,6 @@ _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
 _NEAR = 0.1  # of their distance, up to which lines of bursts that come unlike often are the same
 _STILL = 0.98  # share of a harmonic, from which on jitter leaves enough of it in the mean of periods as they are
-_TWICE = 1.96  # standard uncertainties to 19 times in 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +98,7 @@ def spectrum_answer(
     kept = np.abs(lowpass_response(frequencies, after[0].recording.bandwidth, order))
     seen, noise = 2 * np.sqrt(squares) / kept, floor / np.sqrt(len(known)) / kept
     share = np.hypot(scope.spread, scope.repeatability / np.sqrt(len(known)))
-    reach = _TWICE * np.hypot(np.sqrt(2) * noise, share * seen)
+    reach = SURE * np.hypot(np.sqrt(2) * noise, share * seen)
     wave = spectra(solve(design, station.point)).whole(station.place)[:count]
     low, high = _plausible_ends(design, station, result, count)
     return SpectrumAnswer(
