@@ -4,10 +4,10 @@ from pathlib import Path
 
 from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.show.drawing import save
 from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.pi_filter import pi_panel
-from filterlib.show.plots import ripple_figure
+from filterlib.show.figures.drawing import save
+from filterlib.show.figures.plots import ripple_figure
 from filterlib.system.solution import solve
 
 HERE = Path(__file__).parent

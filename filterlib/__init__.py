@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
     from filterlib.analysis.uncertainty.tolerance import ToleranceResult, tolerance
     from filterlib.analysis.verdict import Verdict
+    from filterlib.bench.capture.recording import Recording, load_recording
     from filterlib.bench.design_file import load_design
     from filterlib.bench.fit import fit_inside
-    from filterlib.bench.recording import Recording, load_recording
     from filterlib.errors import (
         CircuitError,
         FilterlibError,
@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from filterlib.parts.curves.measured import measured_part
     from filterlib.parts.curves.two_port import measured_two_port
     from filterlib.parts.tables import load_table, standard_tables
-    from filterlib.show.drawing import svg
-    from filterlib.show.plots import (
+    from filterlib.show.figures.drawing import svg
+    from filterlib.show.figures.plots import (
         bode_figure,
         impedance_figure,
         insertion_figure,
@@ -54,14 +54,14 @@ if TYPE_CHECKING:
         steps_figure,
     )
     from filterlib.show.review_page.report import write_review
-    from filterlib.system.changes import changed, value
-    from filterlib.system.converter import FixtureCapacitor
     from filterlib.system.design import Design
-    from filterlib.system.places import with_values
+    from filterlib.system.file.writing import save_design
+    from filterlib.system.inside.converter import FixtureCapacitor
+    from filterlib.system.ranges.changes import changed, value
+    from filterlib.system.ranges.places import with_values
+    from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
     from filterlib.system.solution import Solution, solve, solve_all
     from filterlib.system.state import State
-    from filterlib.system.uncertain_parameters import uncertain_parameters
-    from filterlib.system.writing import save_design
     from filterlib.units import format_quantity, quantity
 
 _HOMES = {
@@ -146,7 +146,7 @@ _HOMES = {
         "tolerance",
     ),
     "bench.fit": ("fit_inside",),
-    "bench.recording": (
+    "bench.capture.recording": (
         "Recording",
         "load_recording",
     ),
@@ -172,8 +172,8 @@ _HOMES = {
         "standard_tables",
     ),
     "parts.curves.two_port": ("measured_two_port",),
-    "show.drawing": ("svg",),
-    "show.plots": (
+    "show.figures.drawing": ("svg",),
+    "show.figures.plots": (
         "bode_figure",
         "impedance_figure",
         "insertion_figure",
@@ -182,21 +182,21 @@ _HOMES = {
         "steps_figure",
     ),
     "show.review_page.report": ("write_review",),
-    "system.changes": (
+    "system.ranges.changes": (
         "changed",
         "value",
     ),
-    "system.converter": ("FixtureCapacitor",),
+    "system.inside.converter": ("FixtureCapacitor",),
     "system.design": ("Design",),
-    "system.places": ("with_values",),
+    "system.ranges.places": ("with_values",),
     "system.solution": (
         "Solution",
         "solve",
         "solve_all",
     ),
     "system.state": ("State",),
-    "system.uncertain_parameters": ("uncertain_parameters",),
-    "system.writing": ("save_design",),
+    "system.ranges.uncertain_parameters": ("uncertain_parameters",),
+    "system.file.writing": ("save_design",),
     "units": (
         "format_quantity",
         "quantity",

@@ -258,9 +258,9 @@ def _both(load_design: Callable[[str], Design], *paths: str) -> list[Design]:
 
 
 def _recording(chosen: argparse.Namespace) -> int:
-    from filterlib.bench.harmonics import harmonics
-    from filterlib.bench.measurement import measure
-    from filterlib.bench.recording import load_recording
+    from filterlib.bench.capture.harmonics import harmonics
+    from filterlib.bench.capture.measurement import measure
+    from filterlib.bench.capture.recording import load_recording
     from filterlib.show.recording.recording_page import recording_text, write_recording
     from filterlib.units import quantity
 

@@ -209,7 +209,7 @@ def test_review_without_recordings_needs_no_scipy(tmp_path):
     """scipy's parts take a tenth of a second each to import; whatever reads recordings waits for a recording."""
     code = (
         "import sys; from filterlib.cli import main; main(['review', 'data/designs/tide-gauge-clean.toml', '--out', sys.argv[1]]);"
-        "late = ('scipy', 'lmfit', 'matplotlib', 'filterlib.bench.recording');"
+        "late = ('scipy', 'lmfit', 'matplotlib', 'filterlib.bench.capture.recording');"
         "print([name for name in late if name in sys.modules], file=sys.stderr)"
     )
     command = [sys.executable, "-c", code, str(tmp_path / "review")]

@@ -7,11 +7,11 @@ import numpy as np
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.verdict import Reading
 from filterlib.parts.base import Value
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import DropRequirement, VoltageRequirement
 from filterlib.system.solution import Solution, solve
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 RESISTANCE = "converter.output_resistance"
 

@@ -40,9 +40,9 @@ from filterlib.analysis.verdict import (
     verdict_of,
 )
 from filterlib.parts.artificial_network import artificial_network
-from filterlib.system.accepted import AcceptedRating
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
+from filterlib.system.file.accepted import AcceptedRating
 from filterlib.system.requirements import (
     DropRequirement,
     RippleRequirement,

@@ -22,9 +22,9 @@ from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
 from filterlib.analysis.verdict import Accept, Answer, Verdict
 from filterlib.system.design import Design
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve_all
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 Progress = Callable[[float, str], None]
 _JUDGEMENT = 0.8  # share of the work; the rest: reasons

@@ -11,6 +11,8 @@ from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible, too_wide
 from filterlib.system.design import Design
+from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL
+from filterlib.system.ranges.uncertain_parameters import label_of
 from filterlib.system.requirements import (
     DropRequirement,
     RippleRequirement,
@@ -18,8 +20,6 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
-from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL
-from filterlib.system.uncertain_parameters import label_of
 
 Answer = Literal["met", "probably met", "undecided", "not met"]
 Accept = Literal["possible", "probable"]

@@ -21,9 +21,9 @@ from filterlib.bench.branches import (
 )
 from filterlib.bench.inside import Estimate, FitError
 from filterlib.bench.readings import Readings
-from filterlib.system.bank import OF_THE_NOISE, OF_THE_TEST, Bank, BankConverter, Move, bank_impedance
-from filterlib.system.converter import Converter
-from filterlib.system.ranged import Ranged, default
+from filterlib.system.inside.bank import OF_THE_NOISE, OF_THE_TEST, Bank, BankConverter, Move, bank_impedance
+from filterlib.system.inside.converter import Converter
+from filterlib.system.ranges.ranged import Ranged, default
 from filterlib.units import format_quantity
 
 MISFIT = 0.3

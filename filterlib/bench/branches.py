@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.bench.readings import Readings, Setup
-from filterlib.system.bank import bank_impedance, branch_admittances
-from filterlib.system.converter import Arrangement
-from filterlib.system.measuring import probe_transfer
+from filterlib.system.inside.bank import bank_impedance, branch_admittances
+from filterlib.system.inside.converter import Arrangement
+from filterlib.system.sources.measuring import probe_transfer
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

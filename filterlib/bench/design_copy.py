@@ -13,10 +13,10 @@ from tomlkit.items import InlineTable
 
 from filterlib.bench.design_file import design_as_written
 from filterlib.errors import FilterlibError
-from filterlib.system.changes import CHANGED
 from filterlib.system.design import Design
-from filterlib.system.ranged import ENDS
-from filterlib.system.writing import Text, design_toml, inline, stated
+from filterlib.system.file.writing import Text, design_toml, inline, stated
+from filterlib.system.ranges.changes import CHANGED
+from filterlib.system.ranges.ranged import ENDS
 
 Table: TypeAlias = "dict[str, Text]"
 Place: TypeAlias = Any  # a table of a TOML document, whose types say nothing more
@@ -30,7 +30,7 @@ def changed_text(file: str | Path, design: Design) -> str:
     What did not move stays as it is written, with its comments. Files that the text names, its schema too, get their whole path,
     so that it may be saved elsewhere. A file that is written in a way that does not allow this is written anew, without its comments.
 
-    Raises: InputError where the file cannot be read any more; FilterlibError as `filterlib.system.writing.design_toml`.
+    Raises: InputError where the file cannot be read any more; FilterlibError as `filterlib.system.file.writing.design_toml`.
 
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from filterlib.errors import Problem
 from filterlib.parts.reading import Toml
-from filterlib.system import files
-from filterlib.system.agreement import agreeing
 from filterlib.system.design import Design
+from filterlib.system.file import files
+from filterlib.system.sources.agreement import agreeing
 
 if TYPE_CHECKING:
     from filterlib.bench.terminals import Taken
@@ -70,7 +70,7 @@ def design_of_capture(
 
 def _put_burst(raw: Toml, capture: str | Path) -> None:
     """A capture of bursts in place of what the file states of them."""
-    from filterlib.bench.recording import load_recording
+    from filterlib.bench.capture.recording import load_recording
 
     if isinstance(raw.get("converter"), dict):
         limit = load_recording(capture).bandwidth
@@ -80,8 +80,8 @@ def _put_burst(raw: Toml, capture: str | Path) -> None:
 
 def _put(raw: Toml, capture: Path, load_current: float | None) -> None:
     """A capture in place of the file's own figures."""
-    from filterlib.bench.measurement import BANDWIDTH
-    from filterlib.bench.recording import load_recording
+    from filterlib.bench.capture.measurement import BANDWIDTH
+    from filterlib.bench.capture.recording import load_recording
 
     converter = raw.get("converter")
     if not isinstance(converter, dict) or not isinstance(converter.get("ripple"), dict):

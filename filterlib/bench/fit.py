@@ -7,13 +7,13 @@ from itertools import combinations
 import numpy as np
 
 from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, TELLS
-from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
+from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
+from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure, over_the_longer
+from filterlib.bench.capture.recording import Recording
 from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
-from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_the_longer
 from filterlib.bench.readings import FITTED, LARGEST_MISFIT, Readings, Setup
-from filterlib.bench.recording import Recording
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
-from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
+from filterlib.system.inside.converter import Arrangement, Converter, FixtureCapacitor
 from filterlib.units import format_quantity, quantity
 
 UNDECIDED = 0.3

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.errors import FilterlibError
-from filterlib.system.converter import Converter
-from filterlib.system.ranged import Ranged, default
+from filterlib.system.inside.converter import Converter
+from filterlib.system.ranges.ranged import Ranged, default
 
 VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
 """What is identified, with its unit."""

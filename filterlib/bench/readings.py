@@ -11,8 +11,8 @@ import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
 from filterlib.parts.base import Values
-from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
-from filterlib.system.measuring import probe_transfer
+from filterlib.system.inside.converter import Arrangement, Converter, FixtureCapacitor
+from filterlib.system.sources.measuring import probe_transfer
 
 if TYPE_CHECKING:
     from lmfit import Parameters

@@ -10,20 +10,20 @@ from typing import Any
 import numpy as np
 
 from filterlib.bench.bank_fit import BankFit, fit_bank
+from filterlib.bench.capture.harmonics import harmonics
+from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure, over_period, over_the_longer
+from filterlib.bench.capture.periods import frequency_near
+from filterlib.bench.capture.recording import load_recording
 from filterlib.bench.fit import fit_inside, readings_of
-from filterlib.bench.harmonics import harmonics
 from filterlib.bench.inside import FitError, InsideFit
-from filterlib.bench.measurement import BANDWIDTH, Measurement, measure, over_period, over_the_longer
-from filterlib.bench.periods import frequency_near
-from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.network.spectrum import lowpass_response
 from filterlib.parts.reading import Toml
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.recorded import Recorded
-from filterlib.system.shared_capacitor import as_measured
-from filterlib.system.stages import ShuntCapacitor
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.recorded import Recorded
+from filterlib.system.line.shared_capacitor import as_measured
+from filterlib.system.line.stages import ShuntCapacitor
 from filterlib.units import format_quantity, quantity
 
 SAME = 0.02

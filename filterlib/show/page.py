@@ -13,11 +13,11 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from filterlib.show.drawing import svg
-from filterlib.show.figure import Figure
+from filterlib.show.figures.drawing import svg
+from filterlib.show.figures.figure import Figure
+from filterlib.show.figures.schematic import schematic_svg
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import Section, json_text
-from filterlib.show.schematic import schematic_svg
 from filterlib.system.design import Design
 from filterlib.words.quantities import unbroken
 

@@ -14,10 +14,10 @@ from filterlib.bench.answers.readings_file import readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.stations import Station
+from filterlib.show.figures.schematic import schematic_svg
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.page import Illustration, page_files
-from filterlib.show.schematic import schematic_svg
 from filterlib.show.table import Table, cells, column, heads, table
 from filterlib.words.bench.answer_sentences import SCOPE_TABLE, fooled_sentences, scope_columns
 from filterlib.words.bench.bench_sentences import (

@@ -14,9 +14,9 @@ from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.netlist import Output
 from filterlib.parts.base import Value
-from filterlib.system.converter import PLUS, RETURN, Converter
-from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage
+from filterlib.system.inside.converter import PLUS, RETURN, Converter
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AnyStage
 from filterlib.system.state import State
 from filterlib.units import format_quantity
 

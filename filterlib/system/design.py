@@ -11,21 +11,21 @@ from pydantic import BeforeValidator, Field, StrictBool, model_validator
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Quantity, Value
-from filterlib.system.accepted import AcceptedRating
-from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
-from filterlib.system.chassis import CHASSIS, INSULATION
-from filterlib.system.clip import Clip
-from filterlib.system.consistency import named, problems_across
-from filterlib.system.converter import PLUS, RETURN, Converter
-from filterlib.system.couplings import Coupling, couple, with_neighbours
 from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
-from filterlib.system.input_side import InputSide
+from filterlib.system.file.accepted import AcceptedRating
+from filterlib.system.file.consistency import named, problems_across
+from filterlib.system.inside.chassis import CHASSIS, INSULATION
+from filterlib.system.inside.converter import PLUS, RETURN, Converter
+from filterlib.system.inside.input_side import InputSide
 from filterlib.system.keys import elsewhere
-from filterlib.system.load import Load
+from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
+from filterlib.system.line.clip import Clip
+from filterlib.system.line.couplings import Coupling, couple, with_neighbours
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AcrossLines, AnyStage, ChassisCapacitor, add_filter
 from filterlib.system.model import Given, Model, Name, Note, Title
 from filterlib.system.requirements import OperatingPoint, Requirement
-from filterlib.system.stages import AcrossLines, AnyStage, ChassisCapacitor, add_filter
 from filterlib.system.state import State
 
 _Named = TypeVar("_Named", Load, OperatingPoint)

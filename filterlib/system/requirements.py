@@ -9,8 +9,8 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Quantity
-from filterlib.system.converter import Bandwidth
 from filterlib.system.emission import EmissionRequirement
+from filterlib.system.inside.converter import Bandwidth
 from filterlib.system.model import Model, Name, Note, Order
 from filterlib.system.state import ROOM, State
 from filterlib.units import format_quantity

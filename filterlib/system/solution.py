@@ -11,19 +11,19 @@ import numpy as np
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.base import Value, Values
-from filterlib.system.burst import Burst, PulseTrain
-from filterlib.system.burst_spectra import burst_spectra, discontinuous_spectra
-from filterlib.system.components import Component
-from filterlib.system.converter import PLUS, RETURN, Converter
 from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
-from filterlib.system.input import on_input
-from filterlib.system.light_load import Discontinuous, LightLoad, discontinuous, full_load, light_load
-from filterlib.system.load import Load
-from filterlib.system.measured_inside import measured_inside
-from filterlib.system.places import with_values
-from filterlib.system.source_shapes import SourceSpectra
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.inside.burst import Burst, PulseTrain
+from filterlib.system.inside.converter import PLUS, RETURN, Converter
+from filterlib.system.inside.input import on_input
+from filterlib.system.inside.light_load import Discontinuous, LightLoad, discontinuous, full_load, light_load
+from filterlib.system.inside.measured_inside import measured_inside
+from filterlib.system.line.components import Component
+from filterlib.system.line.load import Load
+from filterlib.system.ranges.places import with_values
+from filterlib.system.sources.burst_spectra import burst_spectra, discontinuous_spectra
+from filterlib.system.sources.source_shapes import SourceSpectra
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.system.state import State
 
 SHUNT = 1.0  # [ohm] in parallel with a port that is looked into, so that a constant current alone leaves no node open

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator
 
 from filterlib.analysis.stability.margins import Margin, Rule, RuleName
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
+from filterlib.system.inside.converter import Converter
 from filterlib.words.quantities import number, plain, share
 
 SAFE = 0.5  # share of more power below which a filter is asked to be damped: common practice, no source

@@ -4,7 +4,7 @@ import pytest
 
 from filterlib.analysis.judgement import judge
 from filterlib.analysis.uncertainty import interval
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve_all
 from tests.designs import converter, design, series, shunt
 

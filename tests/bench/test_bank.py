@@ -15,17 +15,17 @@ from filterlib import InputError, load_design, review, uncertain_parameters, val
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.bench.bank_fit import fit_bank
+from filterlib.bench.capture.measurement import measure, over_period
+from filterlib.bench.capture.recording import Recording
 from filterlib.bench.fit import readings_of
 from filterlib.bench.inside import FitError
-from filterlib.bench.measurement import measure, over_period
-from filterlib.bench.recording import Recording
 from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
 from filterlib.network.circuit import Circuit
-from filterlib.system.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
-from filterlib.system.converter import PLUS, RETURN, Converter, FixtureCapacitor
-from filterlib.system.places import with_values
+from filterlib.system.inside.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
+from filterlib.system.inside.converter import PLUS, RETURN, Converter, FixtureCapacitor
+from filterlib.system.ranges.places import with_values
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.words.review.measurement_sentences import bank_sentence
 from filterlib.words.review.review_sentences import trust
 from tests.bench import converters as own

@@ -8,8 +8,8 @@ import shutil
 from filterlib import changed, load_design
 from filterlib.bench.design_copy import changed_text
 from filterlib.parts.tables import data_folder
-from filterlib.system.stages import ChassisCapacitor
-from filterlib.system.writing import design_toml
+from filterlib.system.file.writing import design_toml
+from filterlib.system.line.stages import ChassisCapacitor
 
 DESIGNS = data_folder() / "designs"
 CLEAN = DESIGNS / "tide-gauge-clean.toml"

@@ -8,14 +8,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from filterlib import load_design
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording, load_recording
 from filterlib.bench.fit import FitError, fit_inside
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording, load_recording
 from filterlib.errors import InputError, QuantityError
 from filterlib.network.waveform import Waveform
-from filterlib.system.converter import RETURN, Arrangement, Converter, FixtureCapacitor
-from filterlib.system.measuring import measuring_circuit
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.inside.converter import RETURN, Arrangement, Converter, FixtureCapacitor
+from filterlib.system.sources.measuring import measuring_circuit
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.words.review.measurement_sentences import inside_sentences
 from tests import make_recordings as invented
 

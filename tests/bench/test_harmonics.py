@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.bench.harmonics import CLEAR, harmonics
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.harmonics import CLEAR, harmonics
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording
 from filterlib.errors import FilterlibError
 from tests.bench.waves import FREQUENCY, INTERVAL, PERIOD, from_events, steady
 

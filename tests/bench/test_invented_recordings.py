@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import load_recording
 from tests import make_recordings as invented
 
 FOLDER = Path(__file__).parents[2] / "data" / "recordings"

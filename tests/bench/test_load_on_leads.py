@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
-from filterlib.system.converter import Ripple
-from filterlib.system.measuring import probe_transfer
+from filterlib.system.inside.converter import Ripple
+from filterlib.system.sources.measuring import probe_transfer
 from tests.calibration.files import write
 from tests.calibration.plants import case
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.bench.averaging import _doubled, average_periods, kept_by_averaging
-from filterlib.bench.measurement import measure
-from filterlib.bench.noise_floor import spectrum
-from filterlib.bench.periods import find_periods
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.averaging import _doubled, average_periods, kept_by_averaging
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.noise_floor import spectrum
+from filterlib.bench.capture.periods import find_periods
+from filterlib.bench.capture.recording import Recording
 from filterlib.errors import QuantityError
 from filterlib.network.shapes import ring
 from filterlib.network.waveform import Waveform
@@ -207,8 +207,8 @@ def test_a_limited_recording_tells_no_spike():
 def test_pieces_make_no_difference(monkeypatch):
     taken = steady(count=200, spike=0.2, noise=0.002)
     whole = measure(taken)
-    monkeypatch.setattr("filterlib.bench.measurement._BLOCK", 5000)
-    monkeypatch.setattr("filterlib.bench.averaging._BLOCK", 3000)
+    monkeypatch.setattr("filterlib.bench.capture.measurement._BLOCK", 5000)
+    monkeypatch.setattr("filterlib.bench.capture.averaging._BLOCK", 3000)
     pieces = measure(taken)
     assert pieces.raw.ripple == pytest.approx(whole.raw.ripple, rel=1e-4, abs=0)  # second method
     assert pieces.raw.spike == pytest.approx(whole.raw.spike, rel=1e-4, abs=0)  # second method

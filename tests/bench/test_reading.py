@@ -9,7 +9,7 @@ from unittest.mock import patch
 import numpy as np
 import pytest
 
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.recording import load_recording
 from filterlib.errors import InputError
 from filterlib.parts.curves import rows as reading
 from filterlib.parts.curves.rows import read_rows

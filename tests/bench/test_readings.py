@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib.bench.readings import Readings, Setup
-from filterlib.system.converter import Arrangement, Converter, FixtureCapacitor
+from filterlib.system.inside.converter import Arrangement, Converter, FixtureCapacitor
 
 USUAL = Converter(name="made up", output_voltage=28, switching_frequency=180e3, ripple={"peak_to_peak": 0.1})
 ORDERS = np.arange(1, 6)

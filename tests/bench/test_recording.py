@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.recording import load_recording
 from filterlib.errors import InputError, QuantityError
 
 HEAD = "time [ms];CH1 [mV];CH2 [V]\n"

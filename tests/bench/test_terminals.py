@@ -8,11 +8,11 @@ import pytest
 from filterlib import InputError, load_design, load_recording, review, solve
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import as_measured
-from filterlib.bench.measurement import measure
+from filterlib.bench.capture.measurement import measure
 from filterlib.cli import main
 from filterlib.errors import FilterlibError
-from filterlib.system import files
-from filterlib.system.writing import design_toml
+from filterlib.system.file import files
+from filterlib.system.file.writing import design_toml
 from filterlib.units import quantity
 from filterlib.words.review.review_sentences import trust
 from tests import make_recordings as invented

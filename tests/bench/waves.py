@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.recording import Recording
 
 FREQUENCY, INTERVAL = 180e3, 4e-9
 RING, DECAY = 50e6, 60e-9

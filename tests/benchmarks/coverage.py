@@ -29,13 +29,13 @@ from filterlib.bench.answers.bench_reading import BenchReading, from_captures, f
 from filterlib.bench.answers.distance import MODEL, times_from_cases
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.tables import data_folder
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.calibration.files import write
 from tests.calibration.plants import case
 from tests.calibration.trials import FIGURE

@@ -8,7 +8,7 @@ from IPython.display import clear_output, display
 
 from filterlib.analysis.exploration import explore
 from filterlib.show.explore.tide_gauge import LOAD, demo
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.units import decibels
 
 INCHES = (9.24, 2.26)  # at 100 dots an inch, the size of the panel's picture

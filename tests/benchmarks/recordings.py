@@ -12,8 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import load_recording
 from tests.benchmarks.engine import Row
 
 SIZES = (1_000_000, 10_000_000)

@@ -15,8 +15,8 @@ from filterlib.analysis.stability.part_limits import part_limits
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.show.stability.stability_chapter import stability_chapter
+from filterlib.system.line.stages import Damping
 from filterlib.system.solution import solve, solve_all
-from filterlib.system.stages import Damping
 from tests.benchmarks.engine import Row, unit
 from tests.pencils import disagreements, hand_roots, random_circuit
 

@@ -15,7 +15,7 @@ from filterlib.analysis.supply.hot_plug import Added, Input, falling, plug
 from filterlib.network.nonlinear.bend import clamp
 from filterlib.parts.tables import data_folder
 from filterlib.show.bank.bank_page import write_bank
-from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
+from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 from tests.benchmarks.engine import Row, unit
 
 VOLTS, MANY = 24.0, 1000

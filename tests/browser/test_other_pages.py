@@ -14,8 +14,8 @@ from filterlib.analysis.linear.part_curves import examine
 from filterlib.bench.answers.answer import Capture
 from filterlib.bench.answers.answer import bench as compared
 from filterlib.bench.answers.explanation import explain
-from filterlib.bench.harmonics import harmonics
-from filterlib.bench.measurement import measure
+from filterlib.bench.capture.harmonics import harmonics
+from filterlib.bench.capture.measurement import measure
 from filterlib.parts.tables import data_folder, find_part, standard_tables
 from filterlib.show.bank.bank_page import write_bank
 from filterlib.show.bench_page.answer_page import write_answers
@@ -24,8 +24,8 @@ from filterlib.show.keys.key_page import key_html
 from filterlib.show.part_page.part import write_part
 from filterlib.show.recording.recording_page import write_recording
 from filterlib.show.verify import write_sheet
-from filterlib.system.profile import Profile
-from filterlib.system.rating import ConverterRating
+from filterlib.system.inside.rating import ConverterRating
+from filterlib.system.line.profile import Profile
 from tests.browser.looks import axe_finds, beyond, words_that_collide
 from tests.browser.test_review_page import SIZES
 from tests.reviews import demo, review_kept

@@ -13,11 +13,11 @@ from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.analysis.uncertainty import interval
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.system import source_spectra
 from filterlib.system.design import Design
-from filterlib.system.likelihood import says_more
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources import source_spectra
+from filterlib.system.sources.likelihood import says_more
 
 TOP = 40e6  # [Hz] highest harmonic, where no ring asks for more
 RING_TOP = 2.0

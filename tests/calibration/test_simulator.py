@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from filterlib import load_design, load_recording, ripple, solve
-from filterlib.bench.measurement import measure
+from filterlib.bench.capture.measurement import measure
 from tests import make_recordings
 from tests.calibration import files, plants, scope
 from tests.calibration.network import Network, burst, polyline

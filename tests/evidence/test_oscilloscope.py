@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.bench.rise_time import bandwidth_of, observed_rise_time, rc_rise_time, rise_time
+from filterlib.bench.capture.rise_time import bandwidth_of, observed_rise_time, rc_rise_time, rise_time
 from filterlib.network.circuit import Circuit
 
 

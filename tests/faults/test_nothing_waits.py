@@ -15,7 +15,7 @@ from filterlib.parts.curves import rows
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.show.keys.key_rows import rows as rows_of
 from filterlib.system.design import Design
-from filterlib.system.files import MOST
+from filterlib.system.file.files import MOST
 from filterlib.system.limits import load_limit
 
 CLEAN = (data_folder() / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")

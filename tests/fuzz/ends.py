@@ -8,10 +8,10 @@ from pydantic import BaseModel
 from filterlib.parts.base import Quantity
 from filterlib.parts.reading import _models_in
 from filterlib.parts.tables import KINDS as PARTS
-from filterlib.system.converter import Bandwidth
 from filterlib.system.design import Design
+from filterlib.system.inside.converter import Bandwidth
 from filterlib.system.model import marks
-from filterlib.system.ranged import RangedQuantity
+from filterlib.system.ranges.ranged import RangedQuantity
 
 JUST, LEAST = 1e-9, 1e-12  # of a bound, by which a value is inside it; what stands for "above 0"
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib import load_design, load_recording
 from filterlib.bench.answers.readings_file import read_readings
-from filterlib.bench.measurement import measure
+from filterlib.bench.capture.measurement import measure
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.curves.impedance_curve import read_impedance_curve
 from filterlib.parts.curves.touchstone import read_touchstone

@@ -14,9 +14,9 @@ from filterlib import cli, load_design
 from filterlib.analysis.supply.battery_run import battery_run
 from filterlib.errors import InputError
 from filterlib.parts.curves.touchstone import read_touchstone
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve, solve_all
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.supply.supply_sentences import battery_line, battery_sentences
 from tests.fuzz.ends import at_ends, ends, every_model, held
 from tests.fuzz.mutated import file

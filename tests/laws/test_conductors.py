@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.network.circuit import Circuit
 from filterlib.parts.wire import WirePair
+from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import solve
-from filterlib.system.stages import add_filter
 from filterlib.system.state import State
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 

@@ -10,7 +10,7 @@ from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
 from filterlib.parts.artificial_network import NETWORKS
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.input_side import InputSide
 from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, resistive, shunt
 

@@ -16,8 +16,8 @@ from filterlib.analysis.linear.insertion_loss import (
 )
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Circuit, Current
+from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import solve
-from filterlib.system.stages import add_filter
 from filterlib.system.state import State
 from tests.designs import common_mode, converter, design, film, series, shunt
 

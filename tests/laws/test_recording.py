@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from filterlib.bench.measurement import measure
-from filterlib.bench.noise_floor import spectrum
-from filterlib.bench.recording import Recording, load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.noise_floor import spectrum
+from filterlib.bench.capture.recording import Recording, load_recording
 from filterlib.network.shapes import trapezoid
 from tests.bench.writer import HEADERS, PREAMBLES, TIME_UNITS, VOLT_UNITS, Dialect, put, written
 

@@ -20,7 +20,7 @@ from filterlib.parts.curves.one_port_fit import DECIBELS, FittedCurve, fit_one_p
 from filterlib.parts.curves.touchstone import impedance_of, read_touchstone
 from filterlib.parts.tables import data_folder, load_table
 from filterlib.show.part_page.part import part_files, part_text
-from filterlib.system.writing import save_design
+from filterlib.system.file.writing import save_design
 from filterlib.words.review.review_sentences import trust
 from tests import make_measured
 from tests.designs import design, resistive

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from filterlib.show.explore.bank_panel import bank_panel
 from filterlib.show.explore.bench_panel import bench_panel
-from filterlib.show.explore.capacitor_panel import one_panel, pair_panel
-from filterlib.show.explore.choke_panel import choke_panel
 from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.damping_panel import damping_panel
 from filterlib.show.explore.emission_panel import emission_panel
-from filterlib.show.explore.insertion_panel import insertion_panel
 from filterlib.show.explore.lessons import REVIEW
-from filterlib.show.explore.one_part import budget_panel
+from filterlib.show.explore.parts.capacitor_panel import one_panel, pair_panel
+from filterlib.show.explore.parts.choke_panel import choke_panel
+from filterlib.show.explore.parts.insertion_panel import insertion_panel
+from filterlib.show.explore.parts.one_part import budget_panel
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.explore.plug_panel import plug_panel
 from filterlib.show.explore.ringing_panel import ringing_panel

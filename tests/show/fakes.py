@@ -26,7 +26,7 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 
 NAN = float("nan")
 SWITCHING = 180e3

@@ -11,9 +11,9 @@ from filterlib.analysis.judgement import judge
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.show.review_page.change_files import change_files
 from filterlib.system.design import Design
-from filterlib.system.recorded import Recorded
+from filterlib.system.file.writing import changed_sections
+from filterlib.system.inside.recorded import Recorded
 from filterlib.system.solution import solve_all
-from filterlib.system.writing import changed_sections
 from tests.designs import KNOWN, converter, design, film, series, shunt
 
 COOL = DifferentialChoke(

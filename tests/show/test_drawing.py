@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from filterlib.show.drawing import svg
-from filterlib.show.figure import Area, Axis, Bars, Curve, Figure, Level, Look, Note, Plot, Span, extent
-from filterlib.show.letters import fitted, text_width
-from filterlib.show.paths import needed
-from filterlib.show.ticks import ticks
+from filterlib.show.figures.drawing import svg
+from filterlib.show.figures.figure import Area, Axis, Bars, Curve, Figure, Level, Look, Note, Plot, Span, extent
+from filterlib.show.figures.letters import fitted, text_width
+from filterlib.show.figures.paths import needed
+from filterlib.show.figures.ticks import ticks
 from tests.show.words_drawn import boxes, faults, texts, width
 
 X, Y = Axis("time", "s", limits=(0.0, 1.0)), Axis("voltage", "V", limits=(0.0, 1.0))

@@ -12,9 +12,9 @@ from filterlib.analysis.emission.estimate import EmissionTest, emissions
 from filterlib.errors import FilterlibError
 from filterlib.show.emission.emission_numbers import emission_keys
 from filterlib.show.emission.emissions import emissions_figure
-from filterlib.show.figure import Curve, Note, Span
+from filterlib.show.figures.figure import Curve, Note, Span
+from filterlib.show.figures.plots import svg
 from filterlib.show.numbers import arrays
-from filterlib.show.plots import svg
 from filterlib.system.solution import solve
 from filterlib.words.emission_sentences import ESTIMATE
 from tests.designs import common_mode, converter, design, resistive, series, shunt

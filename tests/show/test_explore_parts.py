@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from filterlib.show.explore import insertion_panel
-from filterlib.show.explore.capacitor_panel import one_panel, pair_panel
-from filterlib.show.explore.choke_panel import choke_panel
 from filterlib.show.explore.common_mode import common_mode_panel
 from filterlib.show.explore.emission_panel import emission_panel
-from filterlib.show.explore.one_part import budget_panel
+from filterlib.show.explore.parts import insertion_panel
+from filterlib.show.explore.parts.capacitor_panel import one_panel, pair_panel
+from filterlib.show.explore.parts.choke_panel import choke_panel
+from filterlib.show.explore.parts.one_part import budget_panel
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.explore.two_converters import causes_panel
 

@@ -11,7 +11,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.show.explore.pi_filter import pi_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import ScaleError
+from filterlib.system.sources.source_spectra import ScaleError
 
 BRICK = "Skerry brick (invented)"
 

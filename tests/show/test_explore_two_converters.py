@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from filterlib import load_design
-from filterlib.show.explore.one_part import NOTHING, WANTED, budget_panel
+from filterlib.show.explore.parts.one_part import NOTHING, WANTED, budget_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.show.explore.two_converters import CAUSES, causes_panel, switched
 from filterlib.words.review.reason_sentences import refusal_text

@@ -10,7 +10,7 @@ import pytest
 
 from filterlib.show.notebook_pages.notebooks import notebooks
 from filterlib.show.panels import Control
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.units import quantity
 from tests.show.explore_panels import MAKERS
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.linear.modal_two_port import modal_two_port
-from filterlib.show.drawing import svg
-from filterlib.show.modal_figures import modes_figure
+from filterlib.show.figures.drawing import svg
+from filterlib.show.figures.modal_figures import modes_figure
 from filterlib.system.solution import solve
 from tests.designs import common_mode, design, series, shunt
 from tests.show.words_drawn import faults, texts

@@ -11,8 +11,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from filterlib.show import plots
-from filterlib.show.figure import Curve, Level, Span
+from filterlib.show.figures import plots
+from filterlib.show.figures.figure import Curve, Level, Span
 from filterlib.show.style import slug
 from tests.show.words_drawn import boxes, faults, texts
 
@@ -211,8 +211,8 @@ def test_a_page_is_drawn_without_a_drawing_library():
     """The whole of a review's page needs none: to load one takes longer than to draw it."""
     code = (
         "import sys, filterlib.show.review_page.report, filterlib.show.compare_page.compare, filterlib.show.part_page.part, filterlib.show.recording.recording_page\n"
-        "from filterlib.show.figure import Axis, Figure, Plot\n"
-        "from filterlib.show.drawing import svg\n"
+        "from filterlib.show.figures.figure import Axis, Figure, Plot\n"
+        "from filterlib.show.figures.drawing import svg\n"
         "svg(Figure('x', ((Plot(Axis(), Axis(), ()),),)))\n"
         "print([name for name in ('matplotlib', 'PIL') if name in sys.modules])"
     )

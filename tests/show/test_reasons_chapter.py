@@ -7,7 +7,7 @@ import pytest
 
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
-from filterlib.show.drawing import svg
+from filterlib.show.figures.drawing import svg
 from filterlib.show.review_page.reasons_chapter import changes_figure, reasons_chapter, remedies_table, sources_table
 from filterlib.show.review_page.report import review_files
 from filterlib.system.solution import solve

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from filterlib.bench.harmonics import harmonics
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.harmonics import harmonics
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording
 from filterlib.network.shapes import ring
 from filterlib.network.waveform import Waveform
-from filterlib.show.drawing import svg
-from filterlib.show.figure import Curve
+from filterlib.show.figures.drawing import svg
+from filterlib.show.figures.figure import Curve
 from filterlib.show.recording import recording_page as shown
 from filterlib.show.table import Table
 from filterlib.show.text import table_text

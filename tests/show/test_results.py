@@ -14,7 +14,7 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.review_page.results import FORMAT, results_text
 from filterlib.show.review_page.review_tables import ripple_table
-from filterlib.system.changes import with_clip
+from filterlib.system.ranges.changes import with_clip
 from filterlib.words.stability_sentences import stability_sentence
 from tests.designs import common_mode, converter, design, shunt
 

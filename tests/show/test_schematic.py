@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from filterlib.show.schematic import schematic_svg
+from filterlib.show.figures.schematic import schematic_svg
 
 
 def drawn(design):

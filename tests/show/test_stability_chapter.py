@@ -12,13 +12,13 @@ from filterlib.analysis.converter_side.regulation import Regulation
 from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import part_limits
-from filterlib.show.drawing import svg
-from filterlib.show.letters import text_width
+from filterlib.show.figures.drawing import svg
+from filterlib.show.figures.letters import text_width
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
 from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_chapter import limits_tables, margins_table, stability_chapter
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure
-from filterlib.system.control import Control
+from filterlib.system.inside.control import Control
 from filterlib.system.solution import solve
 from filterlib.words.margin_sentences import margin_sentence
 from filterlib.words.review.findings import facts, outcome_words

@@ -6,10 +6,10 @@ import pytest
 
 from filterlib import review
 from filterlib.show.review_page.report import review_files
-from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.words.review.summary import terminal_summary
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from filterlib.analysis.bench.bench_sheet import bench_sheet
 from filterlib.show import verify
-from filterlib.show.schematic import schematic_svg
+from filterlib.show.figures.schematic import schematic_svg
 from filterlib.words.bench.bench_sentences import check_words
 from filterlib.words.bench.safety_steps import safety_steps
 from filterlib.words.review.measurement_sentences import measurement_words

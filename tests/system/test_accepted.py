@@ -4,7 +4,7 @@ import pytest
 
 from filterlib.analysis.stress.stress import stress
 from filterlib.errors import InputError
-from filterlib.system.accepted import RATINGS
+from filterlib.system.file.accepted import RATINGS
 from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 

@@ -8,8 +8,8 @@ import filterlib
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.errors import InputError
-from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.system.writing import save_design
+from filterlib.system.file.writing import save_design
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.words.review.assumptions import assumptions
 from tests.designs import converter, design, shunt
 

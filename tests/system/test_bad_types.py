@@ -13,7 +13,7 @@ from filterlib.parts.tables import KINDS as PARTS
 from filterlib.parts.wire import WirePair
 from filterlib.show.keys.key_sections import REQUIREMENTS
 from filterlib.system.design import Design
-from filterlib.system.stages import KINDS as STAGES
+from filterlib.system.line.stages import KINDS as STAGES
 from tests.system.test_bad_input import EVERY, QUANTITIES, TREE, changed, get, key_of, refused, written
 
 SCALARS = [path for path in EVERY if not isinstance(get(TREE, path), dict | list) and path[-1] != "note"]

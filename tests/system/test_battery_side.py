@@ -5,13 +5,13 @@ import math
 import pytest
 
 from filterlib.errors import InputError
-from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.files import read_design
-from filterlib.system.input_side import InputSide
-from filterlib.system.load import Load
-from filterlib.system.output_limit import OutputLimit
+from filterlib.system.file.files import read_design
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.inside.output_limit import OutputLimit
+from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
+from filterlib.system.line.load import Load
 from filterlib.units import format_quantity, quantity
 
 FILE = """
@@ -181,7 +181,7 @@ def test_a_limit_that_folds_back_says_to_what():
 
 
 def test_written_and_read_again(tmp_path):
-    from filterlib.system.writing import design_toml
+    from filterlib.system.file.writing import design_toml
 
     sections = '[battery]\nvoltage = { low = "21 V", value = "24 V", high = "28 V" }\ncapacity = "40 Ah"\n[fuse]\nmelting_i2t = "60 A2s"\n[supply_wire]\nawg = "2/0"\n[switch]\nkind = "transistor"\nramp = "1 ms"'
     design = read(tmp_path, sections, converter='limit = { current = "5 A", kind = "hiccup" }')

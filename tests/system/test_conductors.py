@@ -11,11 +11,11 @@ from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.shapes import trapezoid
 from filterlib.network.waveform import Waveform
-from filterlib.system.changes import with_clip
-from filterlib.system.chassis import CommonMode, NodeRing, Supply
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
+from filterlib.system.inside.chassis import CommonMode, NodeRing, Supply
+from filterlib.system.line.clip import MEASURED, OWN_CLIP, Clip
+from filterlib.system.ranges.changes import with_clip
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import harmonic_count, source_spectra
+from filterlib.system.sources.source_spectra import harmonic_count, source_spectra
 from filterlib.words.review.assumptions import assumptions
 from filterlib.words.review.review_sentences import cautions
 from filterlib.words.stability_sentences import part_note

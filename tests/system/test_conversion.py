@@ -7,17 +7,17 @@ import pytest
 from numpy.testing import assert_allclose
 
 import filterlib
-import filterlib.system.source_spectra as source_module
+import filterlib.system.sources.source_spectra as source_module
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.network.extremes import Mixture, Samples, peak_to_peak
 from filterlib.parts.tables import data_folder
-from filterlib.system.converter import RETURN
-from filterlib.system.measuring import Probe, measuring_circuit
-from filterlib.system.places import with_values
-from filterlib.system.recorded import Recorded
-from filterlib.system.source_spectra import ScaleError, reading, source_spectra
-from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.system.writing import design_toml
+from filterlib.system.file.writing import design_toml
+from filterlib.system.inside.converter import RETURN
+from filterlib.system.inside.recorded import Recorded
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources.measuring import Probe, measuring_circuit
+from filterlib.system.sources.source_spectra import ScaleError, reading, source_spectra
 from tests.designs import converter, design, resistive, shunt
 
 BONDED = resistive("7 ohm", bond={"inductance": "150 nH"}, lead={"length": "40 cm", "awg": 18, "spacing": "3 mm"})

@@ -6,10 +6,10 @@ from numpy.testing import assert_allclose
 
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
-from filterlib.system import converter as module
-from filterlib.system.chassis import Bond
-from filterlib.system.converter import PLUS, RETURN, Converter
-from filterlib.system.ranged import Ranged
+from filterlib.system.inside import converter as module
+from filterlib.system.inside.chassis import Bond
+from filterlib.system.inside.converter import PLUS, RETURN, Converter
+from filterlib.system.ranges.ranged import Ranged
 from tests.designs import converter
 
 IDEAL = {"output_esr": 0.0, "output_esl": 0.0, "lead_inductance": 0.0, "output_resistance": 0.0}

@@ -5,10 +5,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.errors import FilterlibError, InputError
-from filterlib.system.couplings import loops, possible
-from filterlib.system.places import with_values
+from filterlib.system.line.couplings import loops, possible
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import RippleRequirement
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 WIRE = {"kind": "wire", "part": {"kind": "wire_pair", "length": "2 m", "awg": 20, "spacing": "2 mm"}}
@@ -153,7 +153,7 @@ def test_couplings_that_cannot_be_together_are_refused():
 
 
 def test_every_unknown_moves_the_circuit_or_the_sources():
-    from filterlib.system.source_spectra import source_spectra
+    from filterlib.system.sources.source_spectra import source_spectra
 
     one = whole()
     state = one.state()

@@ -6,10 +6,10 @@ import pytest
 
 from filterlib.errors import InputError
 from filterlib.show.keys.key_sections import SECTIONS
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.stages import KINDS
+from filterlib.system.inside.converter import Converter
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import KINDS
 from tests.designs import converter, design, film, resistive, shunt
 
 TELLING = [Design, Converter, Load, *KINDS.values()]

@@ -9,7 +9,7 @@ from filterlib.errors import InputError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import data_folder
 from filterlib.show.keys.key_sections import key_sections
-from filterlib.system.converter import Converter
+from filterlib.system.inside.converter import Converter
 from filterlib.system.solution import solve
 
 NOTE = data_folder() / "designs" / "README.md"

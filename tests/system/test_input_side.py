@@ -5,8 +5,8 @@ import pytest
 
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit
-from filterlib.system.converter import Converter
-from filterlib.system.input_side import SOURCE, InputSide, input_current, steps_up
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import SOURCE, InputSide, input_current, steps_up
 
 K = np.arange(1, 2001)
 

@@ -9,11 +9,11 @@ from filterlib import review, solve
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import bands, spectra
 from filterlib.errors import FilterlibError, InputError
-from filterlib.system.burst import LoadThresholdField, PulseTrain
-from filterlib.system.burst_spectra import burst_spectra, pulse_current
-from filterlib.system.converter import Converter
-from filterlib.system.light_load import full_load, light_load
-from filterlib.system.source_shapes import samples
+from filterlib.system.inside.burst import LoadThresholdField, PulseTrain
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.light_load import full_load, light_load
+from filterlib.system.sources.burst_spectra import burst_spectra, pulse_current
+from filterlib.system.sources.source_shapes import samples
 from filterlib.words.review.review_sentences import cautions
 from tests import designs
 

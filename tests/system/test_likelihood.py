@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from filterlib.errors import InputError
-from filterlib.system.arrangement import WithCapacitor
-from filterlib.system.converter import Converter
-from filterlib.system.likelihood import SPREAD, log_likelihood, says_more
-from filterlib.system.recorded import Recorded
-from filterlib.system.source_spectra import source_spectra
-from filterlib.system.writing import stated
+from filterlib.system.file.writing import stated
+from filterlib.system.inside.arrangement import WithCapacitor
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.recorded import Recorded
+from filterlib.system.sources.likelihood import SPREAD, log_likelihood, says_more
+from filterlib.system.sources.source_spectra import source_spectra
 from tests.designs import KNOWN, converter, design
 
 

@@ -10,7 +10,7 @@ from filterlib.network.circuit import Circuit
 from filterlib.network.waveform import Waveform
 from filterlib.parts.skin_effect import internal_impedance
 from filterlib.parts.wire import WirePair
-from filterlib.system.load import LEFT_OVER, LOOP_BANDWIDTH, Load
+from filterlib.system.line.load import LEFT_OVER, LOOP_BANDWIDTH, Load
 from filterlib.system.solution import solve
 from filterlib.system.state import State
 from tests.designs import design, film

@@ -6,9 +6,9 @@ import pytest
 from filterlib import load_design
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
-from filterlib.system.changes import changed, value
-from filterlib.system.places import at, path, with_values
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.ranges.changes import changed, value
+from filterlib.system.ranges.places import at, path, with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from tests.system.test_design import whole
 
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from filterlib.network.shapes import falling_pulse
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from tests.designs import KNOWN, converter, design, shunt
 
 POINTS = 200_000

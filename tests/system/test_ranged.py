@@ -3,7 +3,7 @@
 import pytest
 
 from filterlib.errors import QuantityError
-from filterlib.system.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 
 FARADS = RangedQuantity("F", low=1e-8, high=0.1)
 RATIO = RangedQuantity("", low=0.01, high=0.99)

@@ -6,12 +6,12 @@ import pytest
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.errors import InputError
 from filterlib.network.waveform import lowpass_response
-from filterlib.system.converter import RETURN
-from filterlib.system.measuring import measuring_circuit
-from filterlib.system.recorded import Recorded
+from filterlib.system.inside.converter import RETURN
+from filterlib.system.inside.recorded import Recorded
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import ScaleError, source_spectra
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources.measuring import measuring_circuit
+from filterlib.system.sources.source_spectra import ScaleError, source_spectra
 from tests.designs import common_mode, converter, design, shunt
 
 FREQUENCY, CURRENT = 180e3, 4.0

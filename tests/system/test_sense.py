@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, load_design
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording
 from filterlib.errors import CircuitError, InputError, QuantityError
 from filterlib.parts.tables import data_folder
 from filterlib.show.numbers import put

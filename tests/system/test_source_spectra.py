@@ -12,13 +12,13 @@ from numpy.testing import assert_allclose
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.network.shapes import rectangle
 from filterlib.network.waveform import Waveform, lowpass_response
-from filterlib.system.converter import RETURN, Converter
-from filterlib.system.input import on_input
-from filterlib.system.measuring import measuring_circuit, probe_transfer
-from filterlib.system.places import with_values
-from filterlib.system.scales import INSTRUMENTS, beside
-from filterlib.system.source_shapes import switching_current
-from filterlib.system.source_spectra import ScaleError, harmonic_count, source_spectra
+from filterlib.system.inside.converter import RETURN, Converter
+from filterlib.system.inside.input import on_input
+from filterlib.system.ranges.places import with_values
+from filterlib.system.sources.measuring import measuring_circuit, probe_transfer
+from filterlib.system.sources.scales import INSTRUMENTS, beside
+from filterlib.system.sources.source_shapes import switching_current
+from filterlib.system.sources.source_spectra import ScaleError, harmonic_count, source_spectra
 from filterlib.units import quantity
 from tests.designs import converter, design
 

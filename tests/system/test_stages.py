@@ -9,12 +9,12 @@ from filterlib.analysis.stress.loading import loadings
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.skin_effect import internal_impedance
-from filterlib.system.components import MOUNTING_LOOP
 from filterlib.system.design import Design
+from filterlib.system.file.writing import design_toml
+from filterlib.system.line.components import MOUNTING_LOOP
+from filterlib.system.line.stages import CHASSIS_WAY, KINDS, add_filter
 from filterlib.system.solution import solve
-from filterlib.system.stages import CHASSIS_WAY, KINDS, add_filter
 from filterlib.system.state import State
-from filterlib.system.writing import design_toml
 from tests.designs import common_mode, converter, film, resistive, series, shunt
 
 F = np.array([1e3, 1e5, 3e6, 5e7])

@@ -10,15 +10,15 @@ from pydantic import BaseModel, Field
 from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
-from filterlib.system.chassis import CommonMode, NodeRing
-from filterlib.system.converter import Converter
-from filterlib.system.load import Load
+from filterlib.system.inside.chassis import CommonMode, NodeRing
+from filterlib.system.inside.converter import Converter
+from filterlib.system.line.load import Load
 from filterlib.system.model import Model, marks
-from filterlib.system.places import with_values
-from filterlib.system.ranged import Ranged, RangedQuantity, default
-from filterlib.system.source_spectra import source_spectra
-from filterlib.system.uncertain_parameter import ranges, toleranced
-from filterlib.system.uncertain_parameters import ORDER, uncertain_parameters
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
+from filterlib.system.ranges.uncertain_parameter import ranges, toleranced
+from filterlib.system.ranges.uncertain_parameters import ORDER, uncertain_parameters
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.units import quantity
 from tests.designs import converter, design, film, series, shunt
 from tests.system.test_design import whole

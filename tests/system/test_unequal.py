@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from filterlib.network.circuit import Circuit
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.system.unequal import ESL, unequal
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.unequal import ESL, unequal
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from tests.designs import KNOWN, converter, shunt
 from tests.designs import design as made
 

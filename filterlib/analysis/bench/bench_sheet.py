@@ -16,12 +16,13 @@ from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
-from filterlib.system.arrangement import AGREES
-from filterlib.system.changes import with_clip
-from filterlib.system.clip import MEASURED, OWN_CLIP
-from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
+from filterlib.system.inside.arrangement import AGREES
+from filterlib.system.inside.converter import Arrangement
+from filterlib.system.line.clip import MEASURED, OWN_CLIP
+from filterlib.system.ranges.changes import with_clip
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import (
     DropRequirement,
     RippleRequirement,
@@ -30,7 +31,6 @@ from filterlib.system.requirements import (
     VoltageRequirement,
 )
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 FILLED = 6.0  # of the eight divisions of a screen, that a reading should fill at most: common practice, no source
 FINEST = 1e-3  # [V/div] of an ordinary oscilloscope with a 1x probe: common practice, no source

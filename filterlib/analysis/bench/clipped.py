@@ -13,10 +13,10 @@ from filterlib.analysis.ripple.spectra import Spectra, narrow_and_wide, spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
 from filterlib.network.extremes import peak_to_peak
-from filterlib.system.changes import with_clip
-from filterlib.system.chassis import CHASSIS
-from filterlib.system.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.design import Design
+from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.line.clip import MEASURED, OWN_CLIP, Clip
+from filterlib.system.ranges.changes import with_clip
 from filterlib.system.solution import solve
 from filterlib.system.state import State
 

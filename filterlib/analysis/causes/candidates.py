@@ -16,12 +16,12 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.changes import changed
-from filterlib.system.conductors import CLASSES
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.ranged import RangedQuantity
-from filterlib.system.stages import AnyStage, ChassisCapacitor, CommonModeStage, SeriesChoke, ShuntCapacitor
+from filterlib.system.line.conductors import CLASSES
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AnyStage, ChassisCapacitor, CommonModeStage, SeriesChoke, ShuntCapacitor
+from filterlib.system.ranges.changes import changed
+from filterlib.system.ranges.ranged import RangedQuantity
 from filterlib.units import format_quantity
 
 SHORT_LOOP = 1e-9  # [H] of a capacitor on wide pads with vias beside them: common practice, no source

@@ -13,9 +13,16 @@ from filterlib.analysis.damping.ideal import textbook
 from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
-from filterlib.system.changes import changed
 from filterlib.system.design import Design
-from filterlib.system.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Damping, ShuntCapacitor
+from filterlib.system.line.stages import (
+    AcrossLines,
+    ChassisCapacitor,
+    ChokeStage,
+    CommonModeStage,
+    Damping,
+    ShuntCapacitor,
+)
+from filterlib.system.ranges.changes import changed
 from filterlib.units import format_quantity
 
 DAMPING = (

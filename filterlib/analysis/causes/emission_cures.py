@@ -16,13 +16,13 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.changes import changed
-from filterlib.system.components import MOUNTING_LOOP
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
-from filterlib.system.ranged import Ranged
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.components import MOUNTING_LOOP
+from filterlib.system.line.stages import ChassisCapacitor, CommonModeStage, ShuntCapacitor, WireStage
+from filterlib.system.ranges.changes import changed
+from filterlib.system.ranges.ranged import Ranged
 from filterlib.system.solution import Solution, solve_all, solve_several
-from filterlib.system.stages import ChassisCapacitor, CommonModeStage, ShuntCapacitor, WireStage
 from filterlib.units import format_quantity
 
 NOTABLE = 1.0  # [dB] by which a change has to lower the line to be worth a judgement: no source

@@ -16,11 +16,11 @@ from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import VoltageRequirement
 from filterlib.system.solution import Solution, solve_several
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 LEAKAGE_LIMIT = 3.5e-3
 """[A] of earth leakage: for pluggable equipment with a protective earth, IEC 60950-1, table 5A (from memory)."""

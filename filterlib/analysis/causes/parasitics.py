@@ -13,11 +13,11 @@ from filterlib.analysis.described import Unit
 from filterlib.parts.base import Part
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
-from filterlib.system.load import InputCapacitor, Load
+from filterlib.system.line.couplings import Coupling
+from filterlib.system.line.load import InputCapacitor, Load
+from filterlib.system.line.stages import AcrossLines, AnyStage, ChassisCapacitor, ChokeStage, SeriesChoke, WireStage
 from filterlib.system.model import Model, read
-from filterlib.system.stages import AcrossLines, AnyStage, ChassisCapacitor, ChokeStage, SeriesChoke, WireStage
 
 Fitted = TypeVar("Fitted", bound=Model)
 Imperfection: TypeAlias = tuple[str, str, Callable[[Any], dict[str, object]]]

@@ -23,10 +23,10 @@ from filterlib.analysis.stress.stress import StressCheck, stress
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import ChokeStage
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import Solution, solve_several
-from filterlib.system.stages import ChokeStage
 
 FASTER = 10.0  # times as fast a loop, to see what its slowness costs
 LEAST = 0.02  # share of the greatest cause below which nothing is one

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import TypeGuard
 
 from filterlib.system.design import Design
-from filterlib.system.ranged import ENDS
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
-from filterlib.system.writing import stated
+from filterlib.system.file.writing import stated
+from filterlib.system.ranges.ranged import ENDS
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 
 NOTHING = "not stated"

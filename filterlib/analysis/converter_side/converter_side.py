@@ -16,10 +16,10 @@ from filterlib.analysis.described import Amperes, Seconds, Unit
 from filterlib.analysis.supply.starting import BEGINS, share_at_start
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
-from filterlib.system.load import Load
-from filterlib.system.output_limit import OutputLimit
-from filterlib.system.ranged import default
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.inside.output_limit import OutputLimit
+from filterlib.system.line.load import Load
+from filterlib.system.ranges.ranged import default
 from filterlib.system.solution import Solution
 
 SHORTEST = 1e-6  # [s] of a soft start: of converters that have none

@@ -17,7 +17,7 @@ from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.analysis.stability.minor_loop import loop_margins
 from filterlib.errors import QuantityError
 from filterlib.parts.curves.impedance_curve import ImpedanceCurve
-from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.solution import Solution
 from filterlib.units import format_quantity
 

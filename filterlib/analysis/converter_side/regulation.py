@@ -24,8 +24,8 @@ from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.network.multiaffine.characteristic import characteristic
 from filterlib.network.netlist import Netlist, Output
-from filterlib.system.control import Sensing
-from filterlib.system.converter import LOOP_ZERO, RETURN, Converter
+from filterlib.system.inside.control import Sensing
+from filterlib.system.inside.converter import LOOP_ZERO, RETURN, Converter
 from filterlib.system.solution import Solution
 
 ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source

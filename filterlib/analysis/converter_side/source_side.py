@@ -10,7 +10,7 @@ import numpy as np
 from filterlib.analysis.described import Henries, Ohms, Unit, Volts, Watts
 from filterlib.analysis.stability.minor_loop import exact_limit
 from filterlib.errors import FilterlibError, QuantityError
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.input_side import InputSide
 from filterlib.system.solution import Solution
 
 BAND = 10.0, 1e7  # [Hz] in which the line may ring

@@ -21,8 +21,8 @@ from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.design import Design
+from filterlib.system.line.stages import AcrossLines, ChokeDamping, ChokeStage, Damping, SeriesChoke, ShuntCapacitor
 from filterlib.system.solution import Solution, solve
-from filterlib.system.stages import AcrossLines, ChokeDamping, ChokeStage, Damping, SeriesChoke, ShuntCapacitor
 from filterlib.units import format_quantity
 
 RATIOS: dict[Network, tuple[float, float, float]] = {

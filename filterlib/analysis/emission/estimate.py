@@ -34,13 +34,13 @@ from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.base import Value
 from filterlib.system.design import Design
-from filterlib.system.input_side import SOURCE
+from filterlib.system.inside.input_side import SOURCE
 from filterlib.system.limits import LimitFile
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import SourceSpectra
-from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.units import decibels, from_decibels
 
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source

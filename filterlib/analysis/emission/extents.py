@@ -19,7 +19,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.moved_alone import Key
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.system.uncertain_parameter import SHAPE, UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import SHAPE, UncertainParameter
 from filterlib.units import from_decibels
 
 ALONE = (0.0, 0.5, 1.0)  # shares of its range to which each uncertain parameter is moved alone

@@ -15,17 +15,17 @@ from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.network.extremes import Harmonics
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.parts.base import Value
-from filterlib.system.burst_spectra import drawn_current
-from filterlib.system.chassis import CHASSIS, INPUT
-from filterlib.system.converter import RETURN, Converter
 from filterlib.system.design import Design
-from filterlib.system.input import on_input
-from filterlib.system.input_side import SOURCE, InputSide, input_current, mean_input_current
+from filterlib.system.inside.chassis import CHASSIS, INPUT
+from filterlib.system.inside.converter import RETURN, Converter
+from filterlib.system.inside.input import on_input
+from filterlib.system.inside.input_side import SOURCE, InputSide, input_current, mean_input_current
 from filterlib.system.limits import INSIDE, LimitFile, find_limit
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import SourceSpectra
+from filterlib.system.sources.burst_spectra import drawn_current
+from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import UncertainParameter
 
 Side = Literal["output", "input"]
 SIDES: tuple[Side, ...] = get_args(Side)

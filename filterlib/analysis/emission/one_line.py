@@ -12,7 +12,7 @@ from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, 
 from filterlib.analysis.emission.margin import Margin
 from filterlib.errors import FilterlibError
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import SourceSpectra
+from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.units import decibels
 
 

@@ -19,8 +19,8 @@ from filterlib.analysis.hold_up.strings import String, strings
 from filterlib.analysis.hold_up.way import USUAL
 from filterlib.errors import InputError, Problem
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.profile import Profile
+from filterlib.system.line.load import Load
+from filterlib.system.line.profile import Profile
 
 __all__ = ["Bank", "BankResult", "Fittings", "bank", "bank_problems", "supply_of"]
 MOST_PARTS = 100  # of one kind in a bank that is proposed

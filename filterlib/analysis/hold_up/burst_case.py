@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Farads, Joules, Ohms, Seconds, Unit, Volts
 from filterlib.analysis.hold_up.holding import Demand, after, held, needed, recharged
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 
 __all__ = ["BurstCase", "BurstResult", "burst_case"]
 SHOWN = 0.3  # of the burst that is shown behind it at least

@@ -16,8 +16,8 @@ from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import Course, course
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
-from filterlib.system.load import Load
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.load import Load
 
 __all__ = ["Branch", "Dip", "Path", "Start", "burst_dip", "first_milliseconds", "stiff_dip"]
 LONGEST = 3e-3  # [s] that is looked at

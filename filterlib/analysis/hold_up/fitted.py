@@ -13,9 +13,9 @@ from filterlib.analysis.hold_up.way import Branch, path_to, together
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.ranged import ENDS
-from filterlib.system.stages import AcrossLines
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AcrossLines
+from filterlib.system.ranges.ranged import ENDS
 
 __all__ = ["fitted", "hold_checks"]
 

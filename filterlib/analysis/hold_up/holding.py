@@ -15,7 +15,7 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Ratio
 from filterlib.errors import FilterlibError
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 
 __all__ = ["Demand", "after", "held", "needed", "pulse", "recharged"]
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)

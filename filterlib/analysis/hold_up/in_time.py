@@ -35,7 +35,7 @@ def in_time(
 
     ``expected``: how long it should hold [s], finite and above zero.
 
-    >>> from filterlib.system.load import Load
+    >>> from filterlib.system.line.load import Load
     >>> deficit = Demand(Load(name="radio", kind="constant_current", current="1 A"), 1.0, 0.0)
     >>> round(in_time(30e-3, 0.0, 28.0, 22.0, deficit, 0.18).holds, 7)
     0.18

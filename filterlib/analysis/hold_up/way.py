@@ -16,8 +16,8 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.stages import AcrossLines, AnyStage
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AcrossLines, AnyStage
 
 __all__ = ["USUAL", "Branch", "Path", "Section", "across", "add_filter", "in_series", "path_to", "together"]
 OWN = (10e-6, 50e-3)  # [F], [ohm] at the input of a load that states no capacitor: common practice, no source

@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.described import Decibels, Hertz, Ratio
 from filterlib.network.netlist import Output
-from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
 

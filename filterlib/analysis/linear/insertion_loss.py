@@ -14,11 +14,11 @@ from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Output, Value
-from filterlib.system.chassis import CHASSIS
-from filterlib.system.couplings import couple
 from filterlib.system.design import Design
+from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.line.couplings import couple
+from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import Solution
-from filterlib.system.stages import add_filter
 from filterlib.system.state import State
 from filterlib.units import decibels
 

@@ -14,11 +14,11 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ohms, Ratio
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.system.chassis import CHASSIS
-from filterlib.system.converter import PLUS, RETURN
-from filterlib.system.couplings import couple
+from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.inside.converter import PLUS, RETURN
+from filterlib.system.line.couplings import couple
+from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import Solution
-from filterlib.system.stages import add_filter
 from filterlib.units import decibels
 
 CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"

@@ -11,7 +11,7 @@ from filterlib.analysis.described import Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
 from filterlib.analysis.stability.stability import input_admittance
 from filterlib.network.circuit import Circuit
-from filterlib.system.converter import PLUS, RETURN
+from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.solution import SHUNT, Solution
 
 

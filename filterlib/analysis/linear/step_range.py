@@ -11,10 +11,10 @@ from filterlib.analysis.linear.steps import RISE_TIME, steps
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.base import Value
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 _FREQUENCIES = np.logspace(0.5, 8.5, 241)  # [Hz] from which many deviations are had at once
 _TIMES = np.logspace(-7, 0, 141)  # [s]

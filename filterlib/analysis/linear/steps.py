@@ -12,7 +12,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.stability.stability import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution
 
 SETTLED = 0.02  # share of the greatest excursion within which a step counts as settled: common practice, no source

@@ -6,11 +6,11 @@ from collections.abc import Hashable
 
 from filterlib.network.extremes import Real
 from filterlib.system.design import Design
-from filterlib.system.likelihood import log_likelihood
+from filterlib.system.ranges.uncertain_parameter import Columns
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import SourceSpectra
+from filterlib.system.sources.likelihood import log_likelihood
+from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import Columns
 
 _KEPT = 4  # batches of designs whose source spectra are kept
 

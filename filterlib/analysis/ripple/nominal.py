@@ -21,7 +21,7 @@ from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, enci
 from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.network.netlist import Output
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels

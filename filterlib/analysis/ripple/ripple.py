@@ -16,16 +16,16 @@ from filterlib.analysis.uncertainty.interval import MORE, Interval, Lead, Measur
 from filterlib.analysis.uncertainty.moved_alone import leading
 from filterlib.analysis.uncertainty.plausible import too_wide
 from filterlib.parts.base import Value
-from filterlib.system.clip import TERMINALS
-from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
-from filterlib.system.likelihood import says_more
+from filterlib.system.inside.converter import Arrangement
+from filterlib.system.line.clip import TERMINALS
+from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
-from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.sources.likelihood import says_more
+from filterlib.system.sources.source_spectra import reading, source_spectra
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"

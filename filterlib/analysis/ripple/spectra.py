@@ -18,15 +18,15 @@ from filterlib.network.solver import Answers
 from filterlib.network.spectrum import lowpass_response
 from filterlib.network.thinned import at_all_orders, kept_orders
 from filterlib.parts.base import Value
-from filterlib.system.clip import TERMINALS
-from filterlib.system.converter import PLUS, RETURN
 from filterlib.system.design import Design
-from filterlib.system.load import ReflectedRipple
-from filterlib.system.measuring import measuring_circuit
+from filterlib.system.inside.converter import PLUS, RETURN
+from filterlib.system.line.clip import TERMINALS
+from filterlib.system.line.load import ReflectedRipple
 from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import SourceSpectra, samples
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.sources.measuring import measuring_circuit
+from filterlib.system.sources.source_shapes import SourceSpectra, samples
+from filterlib.system.sources.source_spectra import source_spectra
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000

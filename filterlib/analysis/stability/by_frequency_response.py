@@ -8,7 +8,7 @@ from filterlib.analysis.stability.least_damping import least_damped, powered_loa
 from filterlib.analysis.stability.stability import Stability, by_poles, stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 

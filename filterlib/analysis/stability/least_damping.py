@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from filterlib.network.netlist import Output
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution
 
 DIRECT = 1e-3  # [Hz] that is as good as direct current: far below any resistance over inductance of a line

@@ -16,7 +16,7 @@ from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.dc import OperatingError
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution, solve
 
 CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agree

@@ -15,9 +15,9 @@ from filterlib.parts.base import Part, Value, Values
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wound import SATURATION_VALID
-from filterlib.system.burst import PulseTrain
 from filterlib.system.design import Design
-from filterlib.system.light_load import Discontinuous, LightLoad
+from filterlib.system.inside.burst import PulseTrain
+from filterlib.system.inside.light_load import Discontinuous, LightLoad
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
@@ -40,7 +40,7 @@ class PartNote:
 
 @dataclass(frozen=True)
 class LightLoadResult:
-    """What the converter does at a light load, see `filterlib.system.light_load.LightLoad`.
+    """What the converter does at a light load, see `filterlib.system.inside.light_load.LightLoad`.
 
     ``drawn`` of ``full`` load, ``below`` which it bursts; ``stated``: whether that is, ``certain``: whether the burst is; the burst's
     ``pulses``, ``period`` and ``peak``, and the current that they carry, ``delivered``: 0 and NaN where nothing is drawn.
@@ -59,7 +59,7 @@ class LightLoadResult:
 
 @dataclass(frozen=True)
 class DiscontinuousResult:
-    """An output inductor's current that falls to zero, see `filterlib.system.light_load.Discontinuous`."""
+    """An output inductor's current that falls to zero, see `filterlib.system.inside.light_load.Discontinuous`."""
 
     drawn: Amperes[float]
     half: Amperes[float]

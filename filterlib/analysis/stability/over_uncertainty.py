@@ -26,9 +26,9 @@ from filterlib.analysis.uncertainty.moved_alone import Key, leading
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.errors import CircuitError
 from filterlib.parts.base import Value
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 ENDS = (0.0, 1.0)  # where each parameter is tried alone
 SOME = 32  # frequencies at which it is seen which of very many parameters lead

@@ -15,8 +15,8 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.places import with_values
+from filterlib.system.line.load import Load
+from filterlib.system.ranges.places import with_values
 from filterlib.system.solution import Solution
 
 COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source

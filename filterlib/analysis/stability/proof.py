@@ -16,9 +16,9 @@ from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import CircuitError, FilterlibError
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.network.netlist import Netlist
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 ELEMENTS = 10  # of the circuit that are uncertain at once, unless parameters are named
 HALVINGS = 25_000  # of boxes and intervals: some seconds

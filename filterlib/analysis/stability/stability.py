@@ -10,7 +10,7 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from filterlib.system.solution import Solution
 
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude

@@ -14,7 +14,7 @@ from filterlib.network.extremes import largest_magnitude
 from filterlib.network.netlist import Output
 from filterlib.parts.base import Value
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.components import Branch, Component
+from filterlib.system.line.components import Branch, Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 

@@ -13,7 +13,7 @@ from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.components import Component
+from filterlib.system.line.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 

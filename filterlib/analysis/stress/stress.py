@@ -20,12 +20,12 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wound import Wound, temperature_rise
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL
+from filterlib.system.ranges.uncertain_parameters import label_of, uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.source_shapes import samples
+from filterlib.system.sources.source_shapes import samples
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL
-from filterlib.system.uncertain_parameters import label_of, uncertain_parameters
 
 CERAMIC_RISE = 20.0
 """[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer

@@ -15,9 +15,9 @@ from filterlib.network.nonlinear.bend import diode
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.preferred import preferred_values
-from filterlib.system.battery_side import PER_METRE, BatterySide
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.battery_side import PER_METRE, BatterySide
 
 __all__ = ["Fix", "PlugResult", "at_the_plug", "ends_of", "usual_fixes"]
 DAMPING_RATIO = (

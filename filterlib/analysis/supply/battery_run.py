@@ -13,9 +13,9 @@ from filterlib.analysis.supply.reflected import reflected
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.wires import AMPACITY_SOURCE, FUSE_SOURCES, ampacity, least_gauge, opens_within
 from filterlib.errors import FilterlibError
-from filterlib.system.battery_side import BatterySide
 from filterlib.system.design import Design
-from filterlib.system.ranged import Ranged
+from filterlib.system.line.battery_side import BatterySide
+from filterlib.system.ranges.ranged import Ranged
 from filterlib.system.solution import Solution
 
 __all__ = ["BatteryRun", "PointDraw", "battery_run", "line_current"]

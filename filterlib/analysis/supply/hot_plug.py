@@ -19,9 +19,9 @@ from filterlib.network.nonlinear.bend import Bend, capacitor_bend
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
 from filterlib.network.nonlinear.course import Course, course
 from filterlib.parts.capacitor import Capacitor
-from filterlib.system.battery_side import BatterySide
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.battery_side import BatterySide
 
 __all__ = ["Added", "Input", "Plug", "falling", "inputs", "line_circuit", "plug", "plug_course", "seen"]
 PIECES = 24  # of a capacitance over its voltage: the peak is good to a few parts in a thousand
@@ -161,7 +161,7 @@ def plug(side: BatterySide, capacitors: tuple[Input, ...], volts: float, added: 
     Returns: Plug.
     Raises: CircuitError where the circuit has no course.
 
-    >>> from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
+    >>> from filterlib.system.line.battery_side import Battery, Fuse, SupplyWire, Switch
     >>> side = BatterySide(Battery(resistance=20e-3, inductance=0), SupplyWire(length="0.1 mm", inductance="1 µH"),
     ...     Fuse(resistance=20e-3), Switch(resistance=10e-3))
     >>> found = plug(side, (Input("C", 10e-6, 1e-5),), 24.0)      # closed form: 42.71 V and 67.4 A with 50 milliohm

@@ -18,8 +18,8 @@ from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import course
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
-from filterlib.system.ranged import OPPOSITE
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.ranges.ranged import OPPOSITE
 
 __all__ = ["ABOVE", "LOCK_OUT", "InputLine", "InputStart", "input_line", "input_start"]
 LOCK_OUT = (0.75, 0.6, 0.8)

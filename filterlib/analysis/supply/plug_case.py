@@ -11,7 +11,7 @@ from filterlib.analysis.described import Amperes, Farads, Ohms, Seconds, Unit, V
 from filterlib.analysis.supply.at_the_plug import usual_fixes
 from filterlib.analysis.supply.hot_plug import NOTHING, Added, Input, falling, plug, plug_course, seen
 from filterlib.network.netlist import Current
-from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
+from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 
 __all__ = ["FIXES", "PlugCase", "PlugCaseResult", "plug_case"]
 FIXES = ("nothing", "electrolytic", "r-c", "ntc", "pre-charge", "clamp", "soft switch")

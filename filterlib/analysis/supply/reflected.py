@@ -8,9 +8,9 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Unit
-from filterlib.system.battery_side import BatterySide
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide, input_current
+from filterlib.system.inside.input_side import InputSide, input_current
+from filterlib.system.line.battery_side import BatterySide
 
 __all__ = ["Reflected", "reflected"]
 ORDERS = np.arange(1, 101)

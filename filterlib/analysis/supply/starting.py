@@ -19,9 +19,9 @@ from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import Course, course
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.output_limit import OutputLimit
-from filterlib.system.ranged import ENDS, OPPOSITE
+from filterlib.system.inside.output_limit import OutputLimit
+from filterlib.system.line.load import Load
+from filterlib.system.ranges.ranged import ENDS, OPPOSITE
 
 __all__ = ["BEGINS", "End", "LoadStart", "Ramp", "Starting", "share_at_start", "starting"]
 BEGINS = (0.9, 0.8, 1.0)

@@ -15,7 +15,7 @@ from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.starting import Ramp, Starting, starting
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
-from filterlib.system.ranged import ENDS
+from filterlib.system.ranges.ranged import ENDS
 
 __all__ = ["COLD", "WARM", "SwitchOn", "switch_on"]
 OHMS, WARM, COLD = 50e-3, 20e-3, 0.3

@@ -11,8 +11,8 @@ import numpy as np
 from filterlib.analysis.described import Farads, Unit
 from filterlib.parts.base import Value
 from filterlib.preferred import preferred_values
-from filterlib.system.converter import Converter, FixtureCapacitor
-from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.inside.converter import Converter, FixtureCapacitor
+from filterlib.system.sources.source_spectra import reading, source_spectra
 
 TELLS = (0.3, 10.0)
 """Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""

@@ -14,11 +14,11 @@ from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.uncertainty.sampling import drawn_by, latin_hypercube
 from filterlib.parts.base import Value
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
-from filterlib.system.scales import FEW
-from filterlib.system.source_spectra import harmonic_count
-from filterlib.system.uncertain_parameter import SHAPE, Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources.scales import FEW
+from filterlib.system.sources.source_spectra import harmonic_count
 
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box

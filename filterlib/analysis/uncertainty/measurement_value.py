@@ -16,10 +16,10 @@ from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
 from filterlib.parts.base import Value
 from filterlib.system.design import Design
+from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-from filterlib.system.uncertain_parameter import SHAPE, Columns, UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 INSIDE = "inside"
 TOGETHER: Mapping[str, tuple[str, ...]] = {

@@ -8,7 +8,7 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 
 MOST = 64  # uncertain parameters of one search that are moved alone
 Key = TypeVar("Key", bound=Hashable)  # of a figure

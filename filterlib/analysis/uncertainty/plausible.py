@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.sampling import effective
-from filterlib.system.uncertain_parameter import SHAPE
+from filterlib.system.ranges.uncertain_parameter import SHAPE
 
 ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends
 LEAST = 10.0  # combinations that have to count, or nothing is said

@@ -11,9 +11,9 @@ import numpy as np
 from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import Band, bands, spectra
 from filterlib.errors import FilterlibError, did_you_mean
+from filterlib.system.ranges.uncertain_parameter import Columns
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
-from filterlib.system.uncertain_parameter import Columns
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 POINTS = 2**17  # designs times harmonics in memory at a time
 
@@ -89,7 +89,7 @@ def peak_to_peak(
 
     Parameters
     ----------
-    values : by key of `filterlib.system.uncertain_parameters.uncertain_parameters`, arrays (designs, 1)
+    values : by key of `filterlib.system.ranges.uncertain_parameters.uncertain_parameters`, arrays (designs, 1)
         What each design has; all other values are those of ``design``.
     band : Band, optional
         Of measurement; 20 MHz where None.

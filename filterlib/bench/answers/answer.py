@@ -22,9 +22,9 @@ from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.scope_view import ScopeView, scope_views
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
 from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
+from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure
+from filterlib.bench.capture.recording import load_recording
 from filterlib.bench.design_file import design_of_capture, load_design
-from filterlib.bench.measurement import BANDWIDTH, Measurement, measure
-from filterlib.bench.recording import load_recording
 from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.solution import solve

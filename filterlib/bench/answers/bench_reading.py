@@ -11,9 +11,9 @@ import numpy as np
 from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import Band
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.averaging import kept_by_averaging
-from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
-from filterlib.bench.measurement import Measurement
+from filterlib.bench.capture.averaging import kept_by_averaging
+from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
+from filterlib.bench.capture.measurement import Measurement
 from filterlib.bench.propagation import drawn, middle
 from filterlib.network.extremes import rough_peak_to_peak
 from filterlib.network.spectrum import lowpass_response

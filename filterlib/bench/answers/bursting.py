@@ -11,17 +11,17 @@ import numpy as np
 from filterlib.analysis.described import Amperes, Hertz, Seconds, Unit, Volts
 from filterlib.bench.answers.same_converter import bursts_behind
 from filterlib.bench.answers.stations import BARE, Station
-from filterlib.bench.measurement import Measurement
+from filterlib.bench.capture.measurement import Measurement
 from filterlib.errors import FilterlibError
-from filterlib.system.burst import Burst, LoadThreshold, PulseTrain
-from filterlib.system.burst_spectra import burst_spectra
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.light_load import full_load, light_load, pulse_charge
-from filterlib.system.places import with_values
+from filterlib.system.inside.burst import Burst, LoadThreshold, PulseTrain
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.light_load import full_load, light_load, pulse_charge
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
-from filterlib.system.source_spectra import reading, source_spectra
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.sources.burst_spectra import burst_spectra
+from filterlib.system.sources.source_spectra import reading, source_spectra
 from filterlib.units import format_quantity
 
 _MORE = 1.01  # times what is drawn where bursts were captured, below which the converter is then taken to burst

@@ -13,11 +13,11 @@ from filterlib.analysis.described import Unit
 from filterlib.errors import FilterlibError
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.system.changes import changed, value
-from filterlib.system.chassis import Bond
 from filterlib.system.design import Design
+from filterlib.system.inside.chassis import Bond
+from filterlib.system.line.stages import ChokeStage, CommonModeStage, SeriesChoke, ShuntCapacitor
+from filterlib.system.ranges.changes import changed, value
 from filterlib.system.requirements import OperatingPoint
-from filterlib.system.stages import ChokeStage, CommonModeStage, SeriesChoke, ShuntCapacitor
 
 Kind = Literal[
     "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",

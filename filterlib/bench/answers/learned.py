@@ -18,11 +18,11 @@ from filterlib.bench.answers.explanation import agreement_of_cases
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
-from filterlib.system.changes import changed
 from filterlib.system.design import Design
+from filterlib.system.ranges.changes import changed
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 NARROWER = 0.9
 """Share of what as many cases of its old width reach over, up to which a range is worth a line."""

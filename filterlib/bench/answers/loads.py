@@ -10,14 +10,14 @@ import numpy as np
 from filterlib.analysis.described import Amperes, Volts
 from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.bench.answers.stations import BARE, Station
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.recording import Recording
 from filterlib.errors import FilterlibError
-from filterlib.system.arrangement import AGREES
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.light_load import LIGHT
+from filterlib.system.inside.arrangement import AGREES
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.light_load import LIGHT
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import reading, source_spectra
+from filterlib.system.sources.source_spectra import reading, source_spectra
 from filterlib.units import format_quantity, quantity
 
 ALIKE = 0.05  # share by which currents, or input voltages, may differ and count as one: common practice, no source

@@ -14,7 +14,7 @@ from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import EXPLAINS, explained_by
 from filterlib.bench.answers.faults import Fault
 from filterlib.bench.answers.trials import trial
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve
 
 POINTS = 400  # of a period

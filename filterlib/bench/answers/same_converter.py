@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from filterlib.bench.harmonics import harmonics
-from filterlib.bench.measurement import Measurement, over_period
+from filterlib.bench.capture.harmonics import harmonics
+from filterlib.bench.capture.measurement import Measurement, over_period
 from filterlib.errors import InputError, Problem
 from filterlib.units import format_quantity
 

@@ -15,14 +15,14 @@ from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
 from filterlib.bench.answers.scope_errors import SURE, ScopeErrors
 from filterlib.bench.answers.stations import Station
-from filterlib.bench.averaging import Average, kept_by_averaging
-from filterlib.bench.harmonics import CLEAR, Harmonics, harmonics
-from filterlib.bench.measurement import Measurement
+from filterlib.bench.capture.averaging import Average, kept_by_averaging
+from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
+from filterlib.bench.capture.measurement import Measurement
 from filterlib.network.spectrum import lowpass_response
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameter import SHAPE, Columns
 
 _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from filterlib.analysis.ripple.spectra import Band, bands
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.system.clip import TERMINALS
 from filterlib.system.design import Design
+from filterlib.system.line.clip import TERMINALS
 from filterlib.units import quantity
 
 BARE = "bare"

@@ -16,17 +16,17 @@ from filterlib.bench.answers.bursting import as_captured
 from filterlib.bench.answers.faults import Fault, faults, with_fault
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
 from filterlib.bench.answers.stations import Station
-from filterlib.bench.measurement import BANDWIDTH
+from filterlib.bench.capture.measurement import BANDWIDTH
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import rough_peak_to_peak
 from filterlib.network.spectrum import lowpass_response
-from filterlib.system.changes import with_clip
-from filterlib.system.clip import MEASURED
 from filterlib.system.design import Design
-from filterlib.system.places import with_values
+from filterlib.system.line.clip import MEASURED
+from filterlib.system.ranges.changes import with_clip
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import Columns
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameter import Columns
-from filterlib.system.uncertain_parameters import uncertain_parameters
 
 CASES = 32
 """Plausible cases that stand for all."""

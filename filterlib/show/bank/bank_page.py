@@ -17,7 +17,7 @@ from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.isolation import Isolation
 from filterlib.analysis.hold_up.way import USUAL
 from filterlib.show.bank.bank_numbers import bursts_section
-from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
+from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.rule_checks import CHECK_COLUMNS

@@ -12,12 +12,12 @@ from filterlib.bench.answers.answer import BenchResult
 from filterlib.bench.answers.explanation import Explained, exit_code
 from filterlib.bench.answers.learned import BothRanges
 from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
-from filterlib.bench.measurement import Measurement
-from filterlib.show.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
+from filterlib.bench.capture.measurement import Measurement
+from filterlib.show.figures.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
+from filterlib.show.figures.plots import FREQUENCY
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, arrays, numbers
 from filterlib.show.page import Illustration, illustration, page_files
-from filterlib.show.plots import FREQUENCY
 from filterlib.show.style import AFTER, BEFORE, BLACK, DASHES, slug
 from filterlib.show.table import Table, table
 from filterlib.system.design import Design

@@ -156,7 +156,7 @@ def _learned(chosen: argparse.Namespace, result: BenchResult, explained: Explain
 def _files(chosen: argparse.Namespace) -> dict[str, str | Path]:
     """What is to be written, by option; refused before any work where it has no name, or is there already."""
     from filterlib.errors import QuantityError
-    from filterlib.system.kept import kept_file
+    from filterlib.system.file.kept import kept_file
 
     named = {"--learned": chosen.learned, "--keep": None if chosen.keep is None else kept_file(chosen.keep)}
     files = {option: file for option, file in named.items() if file is not None}
@@ -174,7 +174,7 @@ def _kept(
     """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
     from filterlib.bench.answers.learned import learned_text
     from filterlib.disk import write_text
-    from filterlib.system.kept import kept_text
+    from filterlib.system.file.kept import kept_text
     from filterlib.words.bench.answer_sentences import learned_sentences
 
     said, design = [*learned_sentences(both)], both.design

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot, joint_extent
-from filterlib.show.plots import DEEPEST, FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
+from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Mark, Plot, joint_extent
+from filterlib.show.figures.plots import DEEPEST, FREQUENCY, HARMONICS, ZERO, dbuv, thinned, untrusted
 from filterlib.show.style import BLUE, DASHES, VERMILION
 from filterlib.units import decibels
 from filterlib.words.labels import bandwidth_words

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.errors import FilterlibError
-from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Note, Plot, joint_extent
-from filterlib.show.plots import HARMONICS, thinned, untrusted
+from filterlib.show.figures.figure import Axis, Curve, Figure, Look, Mark, Note, Plot, joint_extent
+from filterlib.show.figures.plots import HARMONICS, thinned, untrusted
 from filterlib.show.style import BLACK, BLUE, DASHES, FINE, GREY, PURPLE, SOLID, VERMILION, Dash
 from filterlib.units import format_quantity
 from filterlib.words.emission_sentences import ESTIMATE

@@ -9,7 +9,7 @@ from filterlib.bench.answers.one_board import Board, BoardResult, one_board
 from filterlib.parts.reading import data_folder
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import BEFORE_AND_AFTER
-from filterlib.system.changes import value
+from filterlib.system.ranges.changes import value
 from filterlib.words.quantities import number
 
 CHOKE, SIZE, JOINT = "filter.L1.loop_leakage", "filter.C2.capacitance", "filter.C2.esr"

@@ -10,9 +10,9 @@ import numpy as np
 
 from filterlib.analysis.ripple.conductor_currents import ConductorCurrents
 from filterlib.show import panels as ui
+from filterlib.show.figures.plots import thinned
 from filterlib.show.panels.drawing_marks import Points
 from filterlib.show.panels.marks import Extent
-from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, VERMILION
 from filterlib.words.quantities import number
 

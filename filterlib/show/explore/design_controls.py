@@ -11,12 +11,12 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.show import panels as ui
-from filterlib.system.changes import value
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.inside.converter import Converter
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Stage
+from filterlib.system.ranges.changes import value
 from filterlib.system.requirements import RippleRequirement
-from filterlib.system.stages import AcrossLines, ChassisCapacitor, ChokeStage, CommonModeStage, Stage
 
 Controls: TypeAlias = "list[ui.Control | ui.Choice]"
 SPARE = 1.25  # of a capacitor's rated voltage above the line's that is offered: a quarter above it, common practice

@@ -16,8 +16,8 @@ from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import EMISSION
 from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo, demo_file
+from filterlib.show.figures.plots import thinned
 from filterlib.show.panels.marks import Numbers
-from filterlib.show.plots import thinned
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
 from filterlib.system.design import Design
 from filterlib.system.limits import find_limit

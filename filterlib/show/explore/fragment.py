@@ -11,7 +11,7 @@ from filterlib.analysis.bench.clipped import ClippedResult
 from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 from filterlib.analysis.uncertainty.tolerance import ToleranceResult
 from filterlib.show import panels as ui
-from filterlib.show.modal_figures import clip_figure, modes_figure
+from filterlib.show.figures.modal_figures import clip_figure, modes_figure
 from filterlib.show.page import illustration
 from filterlib.show.panels.marks import Extent
 from filterlib.words.quantities import number

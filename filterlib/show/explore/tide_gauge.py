@@ -12,9 +12,9 @@ from filterlib.bench.design_file import load_design
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.reading import data_folder
 from filterlib.show.panels import Values, parts
-from filterlib.system.changes import changed
 from filterlib.system.design import Design
-from filterlib.system.stages import ChassisCapacitor
+from filterlib.system.line.stages import ChassisCapacitor
+from filterlib.system.ranges.changes import changed
 
 LOAD = "modem"
 SWITCHING = 180e3  # [Hz] of the clean converter

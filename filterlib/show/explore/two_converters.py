@@ -11,10 +11,10 @@ from filterlib.analysis.ripple.with_and_without import WithAndWithout, with_and_
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import TWO_CONVERTERS
 from filterlib.show.explore.tide_gauge import EDGES, LOAD, WITH, WITHOUT, Change, as_it_is, by_keys, demo, demo_file
-from filterlib.show.plots import thinned
+from filterlib.show.figures.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
-from filterlib.system.changes import changed
 from filterlib.system.design import Design
+from filterlib.system.ranges.changes import changed
 from filterlib.system.requirements import RippleRequirement
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number

@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 
 from filterlib.errors import FilterlibError, InputError, Problem, QuantityError, did_you_mean
 from filterlib.show.first_file.spoken_parts import load_of, part_of, parts_of
-from filterlib.system.arrangement import Bandwidth
+from filterlib.system.inside.arrangement import Bandwidth
 from filterlib.units import format_quantity, quantity, without_form
 
 TOPOLOGIES = {

@@ -16,13 +16,13 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.wire import WirePair
 from filterlib.show.keys.key_sections import words_of
-from filterlib.system.arrangement import Bandwidth
-from filterlib.system.burst import LoadThresholdField
-from filterlib.system.chassis import Bond
 from filterlib.system.design import Design
-from filterlib.system.files import MOST
-from filterlib.system.ranged import Ranged, RangedQuantity
-from filterlib.system.recorded import RecordingField
+from filterlib.system.file.files import MOST
+from filterlib.system.inside.arrangement import Bandwidth
+from filterlib.system.inside.burst import LoadThresholdField
+from filterlib.system.inside.chassis import Bond
+from filterlib.system.inside.recorded import RecordingField
+from filterlib.system.ranges.ranged import Ranged, RangedQuantity
 from filterlib.units import format_quantity, format_temperature
 
 NEEDED = "needed"

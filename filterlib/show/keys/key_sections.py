@@ -15,24 +15,24 @@ from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.reading import Toml, data_folder, read_toml
 from filterlib.parts.wire import WirePair
 from filterlib.system import requirements
-from filterlib.system.accepted import AcceptedRating
-from filterlib.system.arrangement import FixtureCapacitor, Ripple, Spike, WithCapacitor
-from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
-from filterlib.system.burst import Burst
-from filterlib.system.chassis import Bond, CommonMode, NodeRing, Supply
-from filterlib.system.clip import Clip
-from filterlib.system.control import Control, OutputImpedance
-from filterlib.system.converter import Converter
-from filterlib.system.couplings import Coupling
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionEstimate, EmissionRequirement
-from filterlib.system.input_side import InputSide
-from filterlib.system.load import InputCapacitor, Load, ReflectedRipple
-from filterlib.system.output_limit import OutputLimit
-from filterlib.system.profile import Profile
-from filterlib.system.rating import ConverterRating
+from filterlib.system.file.accepted import AcceptedRating
+from filterlib.system.inside.arrangement import FixtureCapacitor, Ripple, Spike, WithCapacitor
+from filterlib.system.inside.burst import Burst
+from filterlib.system.inside.chassis import Bond, CommonMode, NodeRing, Supply
+from filterlib.system.inside.control import Control, OutputImpedance
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.inside.output_limit import OutputLimit
+from filterlib.system.inside.rating import ConverterRating
+from filterlib.system.line.battery_side import Battery, Fuse, SupplyWire, Switch
+from filterlib.system.line.clip import Clip
+from filterlib.system.line.couplings import Coupling
+from filterlib.system.line.load import InputCapacitor, Load, ReflectedRipple
+from filterlib.system.line.profile import Profile
+from filterlib.system.line.stages import KINDS, ChokeDamping
 from filterlib.system.requirements import OperatingPoint
-from filterlib.system.stages import KINDS, ChokeDamping
 
 REQUIREMENTS: dict[str, type[BaseModel]] = {
     "ripple": requirements.RippleRequirement,

@@ -12,12 +12,12 @@ from pydantic.fields import FieldInfo
 from filterlib.parts.base import Curve, Part, Quantity
 from filterlib.show.keys.key_rows import Row, choices_of, kinds_of, marks, rows
 from filterlib.show.keys.key_sections import REQUIREMENTS
-from filterlib.system.arrangement import Bandwidth
-from filterlib.system.burst import LoadThresholdField
 from filterlib.system.design import Design
-from filterlib.system.ranged import RangedQuantity
-from filterlib.system.recorded import RecordingField
-from filterlib.system.stages import KINDS
+from filterlib.system.inside.arrangement import Bandwidth
+from filterlib.system.inside.burst import LoadThresholdField
+from filterlib.system.inside.recorded import RecordingField
+from filterlib.system.line.stages import KINDS
+from filterlib.system.ranges.ranged import RangedQuantity
 
 SCHEMA = "filter-design.schema.json"
 """Name of the file, as the first line of a design file has it."""

@@ -9,8 +9,8 @@ from typing import Any, Generic, TypeAlias, TypeVar
 
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show.panels.controls import Choice, Control
-from filterlib.system import changes
 from filterlib.system.design import Design
+from filterlib.system.ranges import changes
 from filterlib.units import quantity
 
 D = TypeVar("D")  # what a panel changes: a design, or any frozen dataclass

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from filterlib.show.figures.ticks import prefix_for
 from filterlib.show.style import slug
-from filterlib.show.ticks import prefix_for
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -24,7 +24,7 @@ from filterlib.show.panels.small_circuit import Drawn
 from filterlib.show.panels.theme import Theme
 from filterlib.show.style import slug
 from filterlib.system.design import Design
-from filterlib.system.writing import design_toml
+from filterlib.system.file.writing import design_toml
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import number
 

@@ -12,11 +12,11 @@ from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.curves.one_port_fit import FittedCurve
-from filterlib.show.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
+from filterlib.show.figures.figure import Axis, Curve, Figure, Look, Mark, Plot, Span
+from filterlib.show.figures.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
 from filterlib.show.part_page.part_tables import EXACT, FORMAT, part_numbers, part_tables
-from filterlib.show.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, COLOURS, DASHES, VERMILION, slug
 from filterlib.show.text import tables_text
 from filterlib.words.quantities import number

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
-from filterlib.bench.averaging import Average
-from filterlib.bench.harmonics import Harmonics
-from filterlib.bench.measurement import Measurement
-from filterlib.bench.recording import Recording
-from filterlib.show.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
+from filterlib.bench.capture.averaging import Average
+from filterlib.bench.capture.harmonics import Harmonics
+from filterlib.bench.capture.measurement import Measurement
+from filterlib.bench.capture.recording import Recording
+from filterlib.show.figures.figure import Area, Axis, Curve, Figure, Level, Look, Mark, Note, Plot
+from filterlib.show.figures.plots import FREQUENCY
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, illustration, page_files
-from filterlib.show.plots import FREQUENCY
 from filterlib.show.recording.recording_tables import FORMAT, recording_numbers, recording_tables
 from filterlib.show.style import AFTER, BLACK, BLUE, DASHES, GREY, GUIDE, ORANGE
 from filterlib.show.text import tables_text

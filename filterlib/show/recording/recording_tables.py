@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from filterlib.bench.harmonics import Harmonics
-from filterlib.bench.measurement import Measurement
-from filterlib.bench.periods import Periods
-from filterlib.bench.recording import Recording
-from filterlib.bench.rise_time import rise_time
+from filterlib.bench.capture.harmonics import Harmonics
+from filterlib.bench.capture.measurement import Measurement
+from filterlib.bench.capture.periods import Periods
+from filterlib.bench.capture.recording import Recording
+from filterlib.bench.capture.rise_time import rise_time
 from filterlib.show.numbers import Section, arrays, numbers, texts
 from filterlib.show.table import Row, Table, cells, table
 from filterlib.units import format_quantity

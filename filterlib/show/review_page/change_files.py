@@ -14,7 +14,7 @@ from filterlib.errors import FilterlibError
 from filterlib.show.folder import RUN
 from filterlib.show.style import slug
 from filterlib.system.design import Design
-from filterlib.system.writing import changed_sections, design_toml
+from filterlib.system.file.writing import changed_sections, design_toml
 from filterlib.words.quantities import capital
 from filterlib.words.review.proposal_sentences import outcome
 
@@ -77,7 +77,7 @@ def named_changes(reasons: ReasonsResult | None) -> dict[str, Proposal]:
 def changed_file(design: Design, told: Iterable[str], file: str | Path | None) -> str:
     """A changed design as a file of a run: the text of the ``file`` that it was, with the change in it and what is ``told`` of it above.
 
-    Without a file it is written anew. Raises FilterlibError as `filterlib.system.writing.design_toml`.
+    Without a file it is written anew. Raises FilterlibError as `filterlib.system.file.writing.design_toml`.
     """
     text = _EARLIER.sub("", design_toml(design) if file is None else changed_text(file, design), count=1)
     lines = "\n".join(f"# {line}" for line in (RUN, *told))

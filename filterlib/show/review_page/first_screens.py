@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
+from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
+from filterlib.show.figures.plots import LIMIT, limit_words
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.plots import LIMIT, limit_words
 from filterlib.show.review_page.requirement_bars import RequirementBar, requirement_bars
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.words.labels import bandwidth_words

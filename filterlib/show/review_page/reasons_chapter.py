@@ -15,9 +15,9 @@ from filterlib.analysis.causes.mitigations import Costs, Mitigation
 from filterlib.analysis.causes.parasitics import Parasitic
 from filterlib.analysis.causes.reasons import ReasonsResult
 from filterlib.analysis.causes.worst import Cause
-from filterlib.show.figure import Figure
+from filterlib.show.figures.figure import Figure
+from filterlib.show.figures.plots import bars_plot
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.plots import bars_plot
 from filterlib.show.review_page.change_files import ChangeFile, change_files
 from filterlib.show.table import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase

@@ -12,9 +12,7 @@ import numpy as np
 from filterlib.analysis.linear.frequency_response import at_frequency
 from filterlib.show.bank.bank_page import burst_chapter
 from filterlib.show.emission.emission_chapter import emission_chapters
-from filterlib.show.folder import write_files
-from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
-from filterlib.show.plots import (
+from filterlib.show.figures.plots import (
     band_figure,
     bode_figure,
     impedance_figure,
@@ -24,6 +22,8 @@ from filterlib.show.plots import (
     spectrum_figure,
     steps_figure,
 )  # fmt: skip
+from filterlib.show.folder import write_files
+from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
 from filterlib.show.review_page import review_tables as tables
 from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.review_page.reasons_chapter import ReasonsChapter, reasons_chapter

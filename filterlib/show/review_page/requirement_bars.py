@@ -11,7 +11,7 @@ import numpy as np
 
 from filterlib.analysis.review import ReviewResult
 from filterlib.analysis.verdict import Verdict
-from filterlib.show.letters import text_width
+from filterlib.show.figures.letters import text_width
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import Requirement, VoltageRequirement
 from filterlib.words.quantities import interval_text, number

@@ -27,7 +27,7 @@ from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, numb
 from filterlib.show.review_page.reasons_numbers import reasons_section
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
 from filterlib.show.supply.supply_numbers import supply_section
-from filterlib.system.accepted import AcceptedRating
+from filterlib.system.file.accepted import AcceptedRating
 from filterlib.units import decibels
 from filterlib.words.review.assumptions import assumptions
 from filterlib.words.review.measurement_sentences import (

@@ -17,11 +17,11 @@ from filterlib.analysis.stress.stress import Heat, worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table
-from filterlib.system.clip import TERMINALS
-from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
-from filterlib.system.load import Load
-from filterlib.system.stages import AnyStage, Damping
+from filterlib.system.inside.converter import Arrangement
+from filterlib.system.line.clip import TERMINALS
+from filterlib.system.line.load import Load
+from filterlib.system.line.stages import AnyStage, Damping
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.bench.reading_sentences import as_stated, measured_words, why_not_as_stated
 from filterlib.words.labels import bandwidth_words, place_words, source_words

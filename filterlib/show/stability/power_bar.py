@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 
 from filterlib.analysis.stability.margins import Margin
-from filterlib.show.letters import text_width
+from filterlib.show.figures.letters import text_width
 from filterlib.words.quantities import number
 
 WIDE, HIGH, EDGE = 420.0, 62.0, 8.0  # [px] of the drawing, and left free at its sides

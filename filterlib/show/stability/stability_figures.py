@@ -6,8 +6,8 @@ import numpy as np
 
 from filterlib.analysis.stability.margins import Margin
 from filterlib.analysis.stability.minor_loop import ANGLE, GAIN
-from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Note, Plot
-from filterlib.show.plots import FREQUENCY, MAGNITUDE
+from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Note, Plot
+from filterlib.show.figures.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, DASHES, GREY, LONG, VERMILION
 from filterlib.units import format_quantity
 

@@ -12,7 +12,7 @@ from filterlib.analysis.supply.battery_run import PointDraw
 from filterlib.analysis.supply.starting import LoadStart, Starting
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.switch_on import SwitchOn
-from filterlib.show.figure import Axis, Curve, Figure, Level, Look, Plot
+from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Plot
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.rule_checks import CHECK_COLUMNS, verdict_words
 from filterlib.show.style import BLUE, DASHES, GREY, VERMILION

@@ -8,8 +8,8 @@ import numpy as np
 
 from filterlib.errors import Problem
 from filterlib.system.design import Design
+from filterlib.system.line.stages import Damping
 from filterlib.system.requirements import StepRequirement
-from filterlib.system.stages import Damping
 from filterlib.units import format_quantity
 
 COLDEST, HOTTEST = 218.15, 398.15  # [K] -55 to 125 °C, for which most parts are made: common practice, no source

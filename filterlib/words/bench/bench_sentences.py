@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from filterlib.analysis.bench.bench_sheet import ATTENUATED, NOISE, BenchSheet, Check, ProbePoint, Station
 from filterlib.analysis.bench.second_reading import SecondReading
 from filterlib.analysis.ripple.ripple import TERMINALS
-from filterlib.system.arrangement import AGREES, Arrangement
 from filterlib.system.design import Design
+from filterlib.system.inside.arrangement import AGREES, Arrangement
 from filterlib.units import format_quantity, format_temperature
 from filterlib.words.quantities import both_ranges, capital, interval_text, number
 from filterlib.words.review.review_sentences import trust

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from filterlib.system.converter import Arrangement
 from filterlib.system.design import Design
+from filterlib.system.inside.converter import Arrangement
 from filterlib.system.requirements import band_label, band_words
 from filterlib.system.solution import Solution
 from filterlib.words.quantities import number

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from filterlib.analysis.review import ReviewResult
 from filterlib.system.design import Design
-from filterlib.system.scales import INSTRUMENTS
-from filterlib.system.uncertain_parameter import SHAPE, SHAPE_LABEL, UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, UncertainParameter
+from filterlib.system.sources.scales import INSTRUMENTS
 from filterlib.units import format_quantity
 
 

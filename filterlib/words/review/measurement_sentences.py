@@ -9,7 +9,7 @@ from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
 from filterlib.bench.inside import VALUES, InsideFit
-from filterlib.system.bank import BankConverter
+from filterlib.system.inside.bank import BankConverter
 from filterlib.words.quantities import interval_text, number, runs
 
 _MEASUREMENTS = {

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from filterlib.analysis.judgement import Judgement
 from filterlib.analysis.stress.stress import Basis, StressCheck
 from filterlib.parts.ageing import SEAL_LIFE, YEAR
-from filterlib.system.accepted import AcceptedRating
+from filterlib.system.file.accepted import AcceptedRating
 from filterlib.units import format_quantity
 from filterlib.words.quantities import joined, share, stress_number
 

@@ -13,14 +13,14 @@ from filterlib.analysis.ripple.ripple import Figure, RippleResult, measurement
 from filterlib.analysis.stress.stress import StressCheck
 from filterlib.analysis.uncertainty.moved_alone import MOST
 from filterlib.analysis.verdict import Verdict
-from filterlib.system.bank import BankConverter
-from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
-from filterlib.system.recorded import Recorded
+from filterlib.system.inside.bank import BankConverter
+from filterlib.system.inside.chassis import HAZARDOUS
+from filterlib.system.inside.recorded import Recorded
+from filterlib.system.line.shared_capacitor import shared
+from filterlib.system.ranges.uncertain_parameter import SHAPE
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sense.odd import odd
-from filterlib.system.shared_capacitor import shared
-from filterlib.system.uncertain_parameter import SHAPE
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.units import format_quantity
 from filterlib.words.quantities import capital, interval_text, joined, number, plain, range_text
 from filterlib.words.review.measurement_sentences import (

@@ -9,10 +9,10 @@ from filterlib.analysis.converter_side.converter_side import ConverterSide, Osci
 from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
 from filterlib.analysis.converter_side.source_side import SourceSide
 from filterlib.analysis.supply.starting import BEGINS
-from filterlib.system.control import Control, Sensing
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.control import Control, Sensing
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import InputSide
 from filterlib.words.margin_sentences import more_power
 from filterlib.words.quantities import capital, interval_text, number
 

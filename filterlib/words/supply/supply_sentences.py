@@ -10,8 +10,8 @@ from filterlib.analysis.supply.battery_run import BatteryRun
 from filterlib.analysis.supply.rules import Check, worst
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.wires import gauge_name
-from filterlib.system.chassis import HAZARDOUS
 from filterlib.system.design import Design
+from filterlib.system.inside.chassis import HAZARDOUS
 from filterlib.units import format_hours
 from filterlib.words.quantities import capital, number, range_text, share
 

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from filterlib.analysis.bench.clipped import clipped
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.errors import FilterlibError, InputError
-from filterlib.system.changes import changed, value, with_clip
-from filterlib.system.clip import Clip
+from filterlib.system.line.clip import Clip
+from filterlib.system.ranges.changes import changed, value, with_clip
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.units import format_quantity
 from filterlib.words.stability_sentences import clip_sentence
 from tests.dense import dense_transfer
@@ -141,8 +141,8 @@ def test_the_clips_values_are_changed_by_their_key():
 
 
 def test_figure_shows_both_and_cuts_nothing_off(found):
-    from filterlib.show.drawing import svg
-    from filterlib.show.modal_figures import clip_figure
+    from filterlib.show.figures.drawing import svg
+    from filterlib.show.figures.modal_figures import clip_figure
     from tests.show.words_drawn import faults, texts
 
     figure = clip_figure(found)

@@ -10,7 +10,7 @@ import pytest
 from filterlib import load_design
 from filterlib.analysis.bench.second_reading import second_reading
 from filterlib.parts.tables import data_folder
-from filterlib.system.converter import FixtureCapacitor
+from filterlib.system.inside.converter import FixtureCapacitor
 from filterlib.units import quantity
 from tests import designs
 

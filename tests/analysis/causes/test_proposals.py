@@ -9,7 +9,7 @@ from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judgement import failings, judge
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve_all
 from filterlib.words.review.proposal_sentences import failing_text, outcome
 from filterlib.words.review.reason_sentences import reason_sentences

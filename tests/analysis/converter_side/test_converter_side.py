@@ -17,10 +17,10 @@ from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.curves.impedance_curve import ImpedanceCurve
 from filterlib.parts.wire import resistance_per_metre
-from filterlib.system.converter import INSIDE, LOOP_ZERO
+from filterlib.system.file.writing import design_toml
+from filterlib.system.inside.converter import INSIDE, LOOP_ZERO
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import solve
-from filterlib.system.writing import design_toml
 from tests.analysis.stability.test_over_uncertainty import POWER, feeble
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 

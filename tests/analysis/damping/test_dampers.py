@@ -17,8 +17,8 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.show.damping.damp_files import damping_text, write_damping
+from filterlib.system.file.writing import design_toml
 from filterlib.system.solution import solve
-from filterlib.system.writing import design_toml
 from filterlib.words.damping_sentences import damper_lines, damping_opening
 from tests.analysis.stability.test_over_uncertainty import POWER, capacitor, choke, feeble
 from tests.designs import design, film, resistive, shunt

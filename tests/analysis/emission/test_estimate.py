@@ -16,11 +16,11 @@ from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.parts.tables import data_folder
-from filterlib.system.chassis import CHASSIS, CommonMode
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.chassis import CHASSIS, CommonMode
+from filterlib.system.inside.input_side import InputSide
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.words.emission_sentences import agreement, covers, emission_notes, margin_sentence
 from filterlib.words.stability_sentences import reason_text
 from tests.dense import dense_transfer

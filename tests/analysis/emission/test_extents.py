@@ -12,10 +12,10 @@ from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.tables import data_folder
-from filterlib.system.places import with_values
+from filterlib.system.ranges.places import with_values
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import DRIVEN, common_mode, design, resistive, series, shunt
 
 

@@ -19,7 +19,7 @@ from filterlib.network.nonlinear.course import course
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.tables import data_folder
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 from tests.designs import KNOWN, converter, design
 
 

@@ -11,7 +11,7 @@ from filterlib import Circuit, load_design
 from filterlib.analysis.hold_up.first_milliseconds import PLACES, Branch, Path, burst_dip, first_milliseconds, stiff_dip
 from filterlib.analysis.hold_up.way import Section, path_to
 from filterlib.parts.tables import data_folder, standard_tables
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 
 RADIO = Load(name="radio", kind="constant_current", current="3 A")
 STIFF = Path(

@@ -11,7 +11,7 @@ from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
 from filterlib.network.nonlinear.course import course
-from filterlib.system.load import Load
+from filterlib.system.line.load import Load
 
 
 def power(watts, supply=0.0):

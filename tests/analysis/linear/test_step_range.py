@@ -4,9 +4,9 @@ import pytest
 
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.linear.steps import steps
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import StepRequirement
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.designs import KNOWN, converter, design, series, shunt
 
 

@@ -14,7 +14,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 

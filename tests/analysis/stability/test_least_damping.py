@@ -9,8 +9,8 @@ from filterlib.analysis.stability.by_frequency_response import by_least_damped
 from filterlib.analysis.stability.least_damping import least_damped, least_damping, poles_in_band
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.equations import modes
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from tests.analysis.stability.test_over_uncertainty import capacitor, choke, feeble
 from tests.benchmarks.growth import design as of_size
 

@@ -7,7 +7,7 @@ from filterlib.analysis.stability.margins import critical_here, margins
 from filterlib.analysis.stability.part_limits import conditions, critical_values
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import FilterlibError
-from filterlib.system.changes import changed
+from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import Solution, solve
 from tests.analysis.stability.test_over_uncertainty import POWER, capacitor, choke, feeble
 from tests.designs import resistive

@@ -9,9 +9,9 @@ from filterlib.analysis.judgement import judge
 from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.over_uncertainty import CLOSE, stability_over, where_stable
 from filterlib.analysis.stability.stability import stability
-from filterlib.system.converter import LOOP_DELAY, LOOP_ZERO
+from filterlib.system.inside.converter import LOOP_DELAY, LOOP_ZERO
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve, solve_all
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.stability_sentences import over_sentence
 from tests.designs import KNOWN, common_mode, converter, design, film, resistive, shunt
 

@@ -6,8 +6,8 @@ import pytest
 from filterlib.analysis.stability.over_uncertainty import stability_over
 from filterlib.analysis.stability.proof import prove
 from filterlib.errors import FilterlibError
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.damping_sentences import proof_sentence
 from tests.analysis.stability.test_over_uncertainty import capacitor, choke, feeble
 from tests.designs import KNOWN, converter, design, resistive, series, shunt

@@ -16,7 +16,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.curves.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
-from filterlib.system.source_shapes import samples
+from filterlib.system.sources.source_shapes import samples
 from filterlib.words.review.rating_sentences import basis_text, rating_lines, stress_sentence
 from filterlib.words.review.review_sentences import broken_ratings, cautions, summary
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt

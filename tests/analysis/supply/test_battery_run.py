@@ -12,10 +12,10 @@ from filterlib.analysis.supply.rules import check
 from filterlib.analysis.supply.wires import ampacity, gauge_name, least_gauge, opens_within
 from filterlib.errors import FilterlibError
 from filterlib.parts.wire import awg_diameter
-from filterlib.system.battery_side import Battery, Fuse, SupplyWire, Switch
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.input_side import input_current
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import input_current
+from filterlib.system.line.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.words.supply.supply_sentences import value_words
 
 

@@ -11,10 +11,10 @@ from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import capacitor_bend
 from filterlib.parts.tables import standard_tables
 from filterlib.parts.wire import WirePair
-from filterlib.system.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.input_side import InputSide
+from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.input_side import InputSide
+from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 
 
 def line(ohms, henries, **switch):

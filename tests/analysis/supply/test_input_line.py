@@ -12,9 +12,9 @@ from filterlib.analysis.hold_up.way import Branch, Section, path_to
 from filterlib.analysis.supply.input_line import InputLine, input_line, input_start
 from filterlib.analysis.supply.starting import Ramp, starting
 from filterlib.analysis.supply.switch_on import switch_on
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.inside.converter import Converter
+from filterlib.system.line.load import Load
 from filterlib.words.supply.switch_on_sentences import switch_on_line, switch_on_sentences
 
 LINE = InputLine(24.0, 0.4, 5e-6, 100e-6, 50e-3, 18.0, 0.8)

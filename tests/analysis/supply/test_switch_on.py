@@ -11,9 +11,9 @@ from filterlib.analysis.converter_side.start_up import start_time
 from filterlib.analysis.hold_up.way import Branch
 from filterlib.analysis.supply.starting import Ramp, starting
 from filterlib.analysis.supply.switch_on import switch_on
-from filterlib.system.converter import Converter
 from filterlib.system.design import Design
-from filterlib.system.load import Load
+from filterlib.system.inside.converter import Converter
+from filterlib.system.line.load import Load
 from filterlib.words.supply.switch_on_sentences import switch_on_line, switch_on_sentences
 
 AT_ONCE = 1e-6

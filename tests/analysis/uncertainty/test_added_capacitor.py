@@ -12,8 +12,8 @@ from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, MOSTLY, T
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.network.extremes import peak_to_peak
 from filterlib.preferred import preferred_values
-from filterlib.system.converter import Converter
-from filterlib.system.source_spectra import source_spectra
+from filterlib.system.inside.converter import Converter
+from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.words.review.measurement_sentences import capacitor_sentence
 from tests import designs
 from tests.bench.test_fit import CURRENT, pair

@@ -5,7 +5,7 @@ import pytest
 
 from filterlib.analysis.uncertainty.interval import Interval, search, width
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
-from filterlib.system.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 
 
 def box(count, low=0.0, high=1.0):

@@ -19,8 +19,8 @@ from filterlib.analysis.uncertainty.measurement_value import (
     _Search,
     measurement_values,
 )
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
-from filterlib.system.uncertain_parameters import uncertain_parameters
 from filterlib.words.review.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure
 from tests.designs import KNOWN, converter, design, film, resistive, series, shunt
 

@@ -13,8 +13,8 @@ from filterlib.analysis.stress.stress import _label as label
 from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.interval import CORNERS, GRID, ROUNDS, SPREAD, at_ends, search
 from filterlib.analysis.uncertainty.moved_alone import MOST, leading
-from filterlib.system.uncertain_parameter import UncertainParameter
-from filterlib.system.uncertain_parameters import uncertain_parameters
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.words.review.review_sentences import _left_out
 from tests.benchmarks.growth import design
 

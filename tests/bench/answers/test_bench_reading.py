@@ -10,8 +10,8 @@ from filterlib.bench.answers.bench_reading import BenchReading, from_captures, f
 from filterlib.bench.answers.distance import MODEL, times_from_cases
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.answers.stations import Station
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording
 from filterlib.network.extremes import peak_to_peak
 
 BAND = Band("20MHz", 20e6, 1)

@@ -7,8 +7,8 @@ from filterlib.bench.answers import answer
 from filterlib.bench.answers.answer import Capture, bench
 from filterlib.bench.answers.bursting import as_captured, bare_burst
 from filterlib.bench.answers.explanation import exit_code, explain
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import load_recording
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve

@@ -9,8 +9,8 @@ from filterlib.bench.answers.answer import Capture, bench
 from filterlib.bench.answers.bench_reading import from_captures, from_figures
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import Recording, load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import Recording, load_recording
 from filterlib.errors import InputError
 from filterlib.parts.tables import data_folder
 from tests.bench.waves import PERIOD, from_events, steady, triangle

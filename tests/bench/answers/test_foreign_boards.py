@@ -10,8 +10,8 @@ from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.same_converter import at_the_clock_of
 from filterlib.bench.answers.spectrum_answer import _lines
 from filterlib.bench.answers.trials import trials
-from filterlib.bench.measurement import measure
-from filterlib.bench.recording import load_recording
+from filterlib.bench.capture.measurement import measure
+from filterlib.bench.capture.recording import load_recording
 from filterlib.parts.tables import data_folder
 from tests.calibration import scope
 from tests.calibration.files import write

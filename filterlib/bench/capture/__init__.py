@@ -1,0 +1,1 @@
+"""A recording of an oscilloscope: read, cleaned and measured."""

@@ -1,0 +1,1 @@
+"""Panels of single parts."""

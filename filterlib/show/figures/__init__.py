@@ -1,0 +1,1 @@
+"""Figures and circuit diagrams as data, and as SVG."""

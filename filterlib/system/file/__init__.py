@@ -1,0 +1,1 @@
+"""The design file: read, checked, written, and converters that are kept."""

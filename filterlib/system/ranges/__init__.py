@@ -1,0 +1,1 @@
+"""What is not known exactly: values with ranges, and places in a design by their keys."""
