@@ -11,7 +11,7 @@ from filterlib import load_design
 from filterlib.analysis.comparison import comparison
 from filterlib.analysis.review import ReviewResult, review
 from filterlib.network.counts import COUNTS
-from filterlib.network.equations.elimination import forget
+from filterlib.network.solver import forget
 from filterlib.parts.tables import data_folder
 from filterlib.system.design import Design
 
@@ -19,9 +19,10 @@ NAMES = ("clean", "brick")
 
 
 class Reviewed(NamedTuple):
-    """A review, and how many elimination plans and solvers it made in a process that knew none."""
+    """A review, and how many structures, elimination plans and solvers it made in a process that knew none."""
 
     result: ReviewResult
+    structures: int
     plans: int
     solvers: int
 
@@ -39,7 +40,7 @@ def reviewed(name: str) -> Reviewed:
     forget()
     COUNTS.reset()
     result = review(design)
-    return Reviewed(result, COUNTS.plans, COUNTS.solvers)
+    return Reviewed(result, COUNTS.structures, COUNTS.plans, COUNTS.solvers)
 
 
 def review_kept(patch: pytest.MonkeyPatch) -> None:

@@ -3,20 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
-from filterlib.network.netlist import Element, Impedance
-
-Structure: TypeAlias = tuple[tuple[str, str, tuple[str, ...]], ...]
-
-
-def structure(circuit: Circuit) -> Structure:
-    """Kinds, names and nodes of a circuit's elements: alike where circuits differ in values alone."""
-    return tuple((element.kind, element.name, element.nodes) for element in circuit.elements)
+from filterlib.network.netlist import Element, Impedance, Structure
 
 
 def alike(circuits: Sequence[Circuit]) -> list[list[int]]:
@@ -28,7 +20,7 @@ def alike(circuits: Sequence[Circuit]) -> list[list[int]]:
     """
     groups: dict[Structure, list[int]] = {}
     for place, circuit in enumerate(circuits):
-        groups.setdefault(structure(circuit), []).append(place)
+        groups.setdefault(circuit.netlist.structure, []).append(place)
     return list(groups.values())
 
 

@@ -5,22 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import NamedTuple
 
 from filterlib.errors import CircuitError
 from filterlib.network.equations.pattern import join, root
-from filterlib.network.netlist import REFERENCE, Netlist
+from filterlib.network.netlist import REFERENCE, Element, Netlist, Structure
 
-
-class Ends(NamedTuple):
-    """An element without its value."""
-
-    kind: str
-    name: str
-    nodes: tuple[str, ...]
-
-
-Edge = tuple[Ends, tuple[str, ...]]
+Edge = tuple[Element, tuple[str, ...]]
 
 
 def check(netlist: Netlist, ports: Iterable[str] = (), *, reference: str = REFERENCE) -> None:
@@ -39,11 +29,11 @@ def check(netlist: Netlist, ports: Iterable[str] = (), *, reference: str = REFER
     nodes, _ = netlist.nodes, netlist.designs
     if reference not in nodes:
         raise CircuitError(f'no node "{reference}": one node has to be the reference')
-    _check_graph(nodes, tuple(Ends(e.kind, e.name, e.nodes) for e in netlist.elements), tuple(ports), reference)
+    _check_graph(nodes, netlist.structure, tuple(ports), reference)
 
 
 @lru_cache(maxsize=256)  # the same circuit with other values comes again and again
-def _check_graph(nodes: tuple[str, ...], elements: tuple[Ends, ...], ports: tuple[str, ...], reference: str) -> None:
+def _check_graph(nodes: tuple[str, ...], elements: Structure, ports: tuple[str, ...], reference: str) -> None:
     edges = [(e, e.nodes[i : i + 2]) for e in elements if e.kind != "couple" for i in range(0, len(e.nodes), 2)]
     group = {node: node for node in nodes}
     for element, (a, b) in edges:

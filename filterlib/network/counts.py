@@ -9,12 +9,14 @@ from dataclasses import dataclass, fields
 class Counts:
     """Numbers that only grow, until `reset`.
 
-    Attributes: ``solvers`` (circuits that were solved at all), ``equations`` (sets of equations written), ``plans``
+    Attributes: ``solvers`` (circuits that were solved at all, each with values of its own), ``structures`` (circuits that differ
+    in more than values), ``equations`` (sets of equations written: of a structure one for each set of nodes that are kept), ``plans``
     (eliminations planned: one a structure, tree and kind of values), ``programs`` (lists of steps written from plans:
     one a set of sources), ``dense`` (points solved by pivoted LAPACK).
     """
 
     solvers: int = 0
+    structures: int = 0
     equations: int = 0
     plans: int = 0
     programs: int = 0

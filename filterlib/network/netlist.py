@@ -96,6 +96,10 @@ class Element:
         return len(self.value) if isinstance(self.value, np.ndarray) else None
 
 
+Structure: TypeAlias = tuple[Element, ...]
+"""Elements without values."""
+
+
 @dataclass(frozen=True)
 class Current:
     """The current through an element from its first node to its second [A], as an output.
@@ -133,6 +137,11 @@ class Netlist:
         """The names of the nodes in the order in which they appeared."""
         names = (node for e in self.branches for node in e.nodes)
         return tuple(dict.fromkeys(names))
+
+    @cached_property
+    def structure(self) -> Structure:
+        """The elements without their values: alike where circuits differ in values alone."""
+        return tuple(Element(e.kind, e.name, e.nodes) for e in self.elements)
 
     @cached_property
     def couples(self) -> tuple[Element, ...]:

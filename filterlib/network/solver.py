@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from filterlib.errors import CircuitError, UnstableError, did_you_mean
 from filterlib.network.checks import check
 from filterlib.network.counts import COUNTS
-from filterlib.network.equations import modes, response
+from filterlib.network.equations import elimination, layout, modes, response
 from filterlib.network.equations.pattern import Columns, Sum
 from filterlib.network.equations.tableau import Tableau, build
 from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Pair
@@ -350,6 +350,12 @@ class Solver:
         modes = zip(self._modes_of(right), self._ends[key], strict=True)
         each = [mode.response(t, sums, end, order) for mode, end in modes]
         return _unlisted(np.stack(each, axis=2) if self.netlist.designs else each[0], source, output)
+
+
+def forget() -> None:
+    """Drop equations and plans: the next circuits make theirs anew, as in a fresh process. For counts and benchmarks."""
+    layout.forget()
+    elimination.forget()
 
 
 def _product(h: np.ndarray, coefficients: np.ndarray) -> np.ndarray:

@@ -12,8 +12,8 @@ from filterlib.analysis.causes.reasons import PAIRS, reasons
 from filterlib.analysis.ripple.at_load import GRID
 from filterlib.analysis.ripple.spectra import driven
 from filterlib.network.equations import dense
-from filterlib.network.equations.elimination import forget
 from filterlib.network.equations.tableau import build
+from filterlib.network.solver import forget
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.system.solution import solve
 from tests.benchmarks.engine import Row, seconds

@@ -129,7 +129,7 @@ def test_backward_error_beside_perfect_coupling(seed):
     circuit = random_circuit(seed, 12, 12.0)
     tableau, f = build(circuit.netlist), np.geomspace(1, 1e9, 40)
     s, sign = 2j * np.pi * f, 1.0 if circuit.elements[0].kind == "voltage_source" else -1.0
-    right = (((tableau.currents["drive", 1][0], sign),),)
+    right = (((tableau.layout.currents["drive", 1][0], sign),),)
     try:
         x = elimination.solve(tableau, f, s, right, tuple(range(tableau.pattern.size)))
     except CircuitError:  # a loop of perfectly coupled windings and the source

@@ -9,6 +9,8 @@ import pytest
 from filterlib import Circuit, Current
 from filterlib.network.counts import COUNTS
 from filterlib.network.equations import elimination
+from filterlib.network.solver import forget
+from tests.dense import dense_transfer
 
 FREQUENCIES = np.geomspace(10, 1e7, 60)
 NETWORK = Path(elimination.__file__).parent
@@ -16,7 +18,7 @@ NETWORK = Path(elimination.__file__).parent
 
 @pytest.fixture(autouse=True)
 def _from_nothing():
-    elimination.forget()
+    forget()
     COUNTS.reset()
 
 
@@ -54,10 +56,20 @@ def test_one_plan_serves_a_structure(other):
     """second method: the other circuit with a plan of its own."""
     low_pass().transfer(FREQUENCIES, "V", "out")
     found = other.transfer(FREQUENCIES, "V", "out")
-    assert (COUNTS.equations, COUNTS.plans) == (2, 1)
-    elimination.forget()
+    assert (COUNTS.solvers, COUNTS.structures, COUNTS.equations, COUNTS.plans) == (2, 1, 1, 1)
+    forget()
     np.testing.assert_allclose(other.transfer(FREQUENCIES, "V", "out"), found, rtol=1e-12, atol=0)
     assert COUNTS.plans == 2
+
+
+def test_coupled_inductors_keep_their_equations_until_their_coupling_is_perfect():
+    """second method: the circuit alone. Perfect coupling leaves terms out: equations of its own, in the same structure."""
+    for k in (0.1, 0.5, 1.0, 0.2):
+        circuit = low_pass().inductor("other", "out", "0", 2e-5).couple("k", "L", "other", k)
+        found = circuit.transfer(FREQUENCIES, "V", "out")
+        (alone,) = dense_transfer(circuit, FREQUENCIES, "V", [("out", "0")])
+        np.testing.assert_allclose(found, alone, rtol=1e-9, atol=0)
+    assert (COUNTS.structures, COUNTS.equations) == (1, 2)
 
 
 def test_what_is_zero_in_one_circuit_and_not_in_the_next_takes_one_more_plan_at_most():

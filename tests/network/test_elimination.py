@@ -9,6 +9,7 @@ from filterlib.network.equations import dense, elimination, response
 from filterlib.network.equations.plan import Plan
 from filterlib.network.equations.tableau import build
 from filterlib.network.equations.tape import Tape
+from filterlib.network.solver import forget
 from tests.dense import dense_transfer
 
 FREQUENCIES = np.geomspace(10, 1e9, 120)
@@ -28,7 +29,7 @@ def line_filter(farads=4.7e-9, k=0.99):
 def problem(circuit):
     tableau, s = build(circuit.netlist), 2j * np.pi * FREQUENCIES
     values = [np.asarray(v, complex) if np.ndim(v) else v for v in tableau.values(FREQUENCIES, s)]
-    right = (((tableau.currents["V", 1][0], 1.0),),)
+    right = (((tableau.layout.currents["V", 1][0], 1.0),),)
     return tableau, s, values, right
 
 
@@ -75,7 +76,7 @@ def test_a_chain_of_rows_that_nothing_altered():
 def test_residuals_fed_back_spare_the_dense_way(monkeypatch):
     """hand: the list does all of a lossy three-conductor filter by itself, at some points with its residual fed back."""
     monkeypatch.delattr(dense, "solve")
-    elimination.forget()
+    forget()
     COUNTS.reset()
     line_filter().transfer(FREQUENCIES, "V", "lp")
     assert (COUNTS.solvers, COUNTS.equations, COUNTS.plans, COUNTS.programs) == (1, 1, 1, 2)

@@ -99,7 +99,7 @@ def _plans_of(pattern: Pattern) -> list[Plan]:
 
 
 def forget() -> None:
-    """Drop all plans: the next circuits make theirs anew, as in a fresh process. For counts and benchmarks."""
+    """Drop all plans: the next circuits make theirs anew, as in a fresh process."""
     _plans_of.cache_clear()
 
 

@@ -8,7 +8,7 @@ it, and it knows its neighbours alone, where a row of 1/U knows all before it an
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -32,6 +32,24 @@ def coupled_inductors(netlist: Netlist) -> list[list[str]]:
         touched = [g for g in groups if g & set(element.nodes)]
         groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
     return [[e.name for e in netlist.elements if e.name in group] for group in groups]
+
+
+class Group(NamedTuple):
+    """Inductors that couple, without values: their names, and of each winding which others its law holds, by place."""
+
+    names: tuple[str, ...]
+    windings: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]
+
+
+Groups: TypeAlias = tuple[Group, ...]
+
+
+def shapes(groups: list[list[str]], coupled: list[list[Law]]) -> Groups:
+    """The groups with what their laws hold: alike where circuits differ in values alone, but for perfect coupling."""
+    return tuple(
+        Group(tuple(names), tuple((tuple(law.voltages), tuple(law.henries)) for law in rows))
+        for names, rows in zip(groups, coupled, strict=True)
+    )
 
 
 def laws(netlist: Netlist, group: list[str]) -> list[Law]:

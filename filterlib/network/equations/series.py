@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import copy
 from typing import NamedTuple
 
@@ -45,8 +46,7 @@ def chains(elements: list[Element], kept: set[str]) -> list[Chain]:
 class Series:
     """A chain as p v = q i: 1 and its impedance, or 0 and 1 where it is open. s is 0 everywhere or nowhere."""
 
-    def __init__(self, chain: Chain) -> None:
-        elements = [element for element, _ in chain.parts]
+    def __init__(self, elements: Sequence[Element]) -> None:
         self.callables = [e for e in elements if e.kind == "immittance"]
         self.ohms: Value = sum((e.number for e in elements if e.kind == "resistor"), 0.0)
         self.henries: Value = sum((e.number for e in elements if e.kind == "inductor"), 0.0)

@@ -1,13 +1,4 @@
-"""The equations of a circuit, G + sC.
-
-Sparse tableau: the unknowns are the node voltages and the current of every element. A node's row says that the currents
-which leave it sum to nothing; an element's row is its own law (v - R i = 0, i - s C v = 0, v - s L i = 0 ...). No value
-is ever added to another while the equations are written, so that values of any spread go in without rounding: 1 uohm
-next to 1 Mohm costs nothing until the elimination mixes them.
-
-Source: sparse tableau, G. D. Hachtel, R. K. Brayton and F. G. Gustavson, IEEE Trans. Circuit Theory 18 (1971) p. 101
-(from memory).
-"""
+"""The equations of a circuit, G + sC: those of its structure, with its values."""
 
 from __future__ import annotations
 
@@ -18,14 +9,11 @@ from typing import NamedTuple
 import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
-from filterlib.network.counts import COUNTS
-from filterlib.network.equations.inductors import coupled_inductors, laws
-from filterlib.network.equations.pattern import ONE, Branch, Pattern, Sum, Term
-from filterlib.network.equations.series import Chain, Series, Windings, part_of
-from filterlib.network.equations.series import chains as chains_of
-from filterlib.network.netlist import REFERENCE, Current, Element, Netlist, Output, Value
-
-_ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
+from filterlib.network.equations.inductors import Law, coupled_inductors, laws, shapes
+from filterlib.network.equations.layout import Coupling, Layout, Number, Origin, written
+from filterlib.network.equations.pattern import Pattern, Sum
+from filterlib.network.equations.series import Series, Windings, part_of
+from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Value
 
 
 class Symbol(NamedTuple):
@@ -40,16 +28,23 @@ class Symbol(NamedTuple):
 class Tableau:
     """The equations of one circuit.
 
-    Attributes: ``netlist``; ``pattern`` (which symbol is where); ``nodes`` (names, reference left out: the first
-    unknowns); ``symbols``; ``currents`` (unknown and sign by element and winding); ``designs``.
+    Attributes: ``netlist``; ``layout`` (the equations of its structure); ``symbols``; ``designs``.
     """
 
     netlist: Netlist
-    pattern: Pattern
-    nodes: tuple[str, ...]
+    layout: Layout
     symbols: tuple[Symbol, ...]
-    currents: dict[tuple[str, int], tuple[int, int]]
     designs: int | None
+
+    @property
+    def pattern(self) -> Pattern:
+        """Which symbol is where."""
+        return self.layout.pattern
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """Names of the nodes, reference left out: the first unknowns."""
+        return self.layout.nodes
 
     @property
     def divisible(self) -> bool:
@@ -110,7 +105,7 @@ class Tableau:
         if not element.kind.endswith("_source"):
             hint = did_you_mean(name, self.netlist.sources)
             raise CircuitError(f'unknown source "{name}": it is a {element.kind}; {hint}')
-        return ((self.currents[name, 1][0], 1.0 if element.kind == "voltage_source" else -1.0),)
+        return ((self.layout.currents[name, 1][0], 1.0 if element.kind == "voltage_source" else -1.0),)
 
     def output(self, output: Output) -> Sum:
         """The unknowns that make up an output, with their signs.
@@ -133,14 +128,14 @@ class Tableau:
     def _current(self, output: Current) -> tuple[int, float]:
         element = self.netlist.find(output.name)
         if output.winding == 2 and f"{output.name}/2" in self.netlist.by_name:
-            return self.currents[f"{output.name}/2", 1]
+            return self.layout.currents[f"{output.name}/2", 1]
         if element.kind == "couple" or output.winding not in ((1, 2) if element.kind == "coupled" else (1,)):
             raise CircuitError(f"{output.name}: a {element.kind} has no current of winding {output.winding}")
-        return self.currents[output.name, output.winding]
+        return self.layout.currents[output.name, output.winding]
 
 
 def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | None = None) -> Tableau:
-    """Write the equations of a circuit that `filterlib.network.checks.check` has passed.
+    """The equations of a circuit that `filterlib.network.checks.check` has passed.
 
     Elements in series become one branch where nobody asks for the node between them: ``keep`` names the nodes that
     stay, by default all.
@@ -150,124 +145,26 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     CircuitError
         For couplings that cannot all be true at once, or arrays of different lengths.
     """
-    alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
-    others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
-    kept = {node for e in others for node in e.nodes} | {reference, *(netlist.nodes if keep is None else keep)}
-    chains = chains_of(alone, kept)
-    gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
-    nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
-    COUNTS.equations += 1
-    return _Writer(netlist, nodes).finish(chains, others)
+    groups = coupled_inductors(netlist)
+    coupled = [laws(netlist, group) for group in groups]
+    kept = frozenset(netlist.nodes if keep is None else keep)
+    layout = written(netlist.structure, kept, reference, shapes(groups, coupled))
+    return Tableau(netlist, layout, _symbols(netlist, layout.origins, coupled), netlist.designs)
 
 
-class _Writer:
-    """Collects branches, terms and symbols, element by element."""
-
-    def __init__(self, netlist: Netlist, nodes: tuple[str, ...]) -> None:
-        self.netlist, self.nodes = netlist, nodes
-        self.index = {node: i for i, node in enumerate(nodes)}
-        self.branches: list[Branch] = []
-        self.terms: list[Term] = []
-        self.symbols = [Symbol(0, 1.0)]
-        self.currents: dict[tuple[str, int], tuple[int, int]] = {}
-
-    def finish(self, chains: list[Chain], others: list[Element]) -> Tableau:
-        for chain in chains:
-            if len(chain.parts) > 1:
-                self._chain(chain)
-        for element in [chain.parts[0][0] for chain in chains if len(chain.parts) == 1] + others:
-            getattr(self, f"_{element.kind}")(element)
-        for group in coupled_inductors(self.netlist):
-            self._write_group(group)
-        pattern = Pattern(len(self.nodes), tuple(self.branches), tuple(self.terms))
-        symbols = tuple(self.symbols)
-        return Tableau(self.netlist, pattern, self.nodes, symbols, self.currents, self.netlist.designs)
-
-    def _symbol(self, growth: int | Series | Windings, value: Value = 0.0, place: int = 0) -> int:
-        self.symbols.append(Symbol(growth, value, place))
-        return len(self.symbols) - 1
-
-    def _branch(
-        self, name: str, nodes: Sequence[str], form: str, symbol: int, other: int = ONE, winding: int = 1
-    ) -> int:
-        """Add a current, with its two terms in the nodes' rows; the row of its element."""
-        a, b = (self.index.get(node, -1) for node in nodes)
-        row = len(self.nodes) + len(self.branches)
-        self.branches.append(Branch(name, a, b, form, symbol, other))
-        self.currents[name, winding] = (row, 1)
-        self.terms += [Term(node, row, sign, ONE) for node, sign in ((a, 1), (b, -1)) if node >= 0]
-        return row
-
-    def _voltage(self, row: int, index: int, sign: int, symbol: int) -> None:
-        """Add the voltage across a branch, times a symbol, to a row."""
-        ends = (self.branches[index].a, 1), (self.branches[index].b, -1)
-        self.terms += [Term(row, node, s * sign, symbol, index) for node, s in ends if node >= 0]
-
-    def _z(self, element: Element, symbol: int) -> None:
-        row = self._branch(element.name, element.nodes, "z", symbol)
-        self._voltage(row, row - len(self.nodes), 1, ONE)
-        self.terms.append(Term(row, row, -1, symbol))
-
-    def _y(self, element: Element, symbol: int) -> None:
-        row = self._branch(element.name, element.nodes, "y", symbol)
-        self._voltage(row, row - len(self.nodes), -1, symbol)
-        self.terms.append(Term(row, row, 1, ONE))
-
-    def _resistor(self, element: Element) -> None:
-        self._z(element, self._symbol(0, element.number))
-
-    def _inductor(self, element: Element) -> None:
-        if element.name in self.netlist.coupled:
-            self._branch(element.name, element.nodes, "z", ONE)  # its row is written with its group
+def _symbols(netlist: Netlist, origins: Sequence[Origin], coupled: list[list[Law]]) -> tuple[Symbol, ...]:
+    """The coefficients with their values."""
+    parts: dict[tuple[str, ...], Series | Windings] = {}
+    symbols = [Symbol(0, 1.0)]
+    for origin in origins:
+        if isinstance(origin, Number):
+            symbols.append(Symbol(origin.growth, netlist.by_name[origin.name].number))
+        elif isinstance(origin, Coupling):
+            law = coupled[origin.group][origin.row]
+            symbols.append(Symbol(origin.growth, (law.henries if origin.growth else law.voltages)[origin.column]))
         else:
-            self._z(element, self._symbol(1, element.number))
-
-    def _capacitor(self, element: Element) -> None:
-        self._y(element, self._symbol(1, element.number))
-
-    def _conductance(self, element: Element) -> None:
-        self._y(element, self._symbol(0, element.number))
-
-    def _voltage_source(self, element: Element) -> None:
-        row = self._branch(element.name, element.nodes, "v", ONE)
-        self._voltage(row, row - len(self.nodes), 1, ONE)
-
-    def _current_source(self, element: Element) -> None:
-        row = self._branch(element.name, element.nodes, "j", ONE)
-        self.terms.append(Term(row, row, 1, ONE))
-
-    def _immittance(self, element: Element) -> None:
-        self._chain(Chain(((element, 1),), *element.nodes))
-
-    def _chain(self, chain: Chain) -> None:
-        series = Series(chain)
-        before, symbol = self._symbol(series, place=0), self._symbol(series, place=1)
-        row = self._branch(" + ".join(e.name for e, _ in chain.parts), (chain.a, chain.b), "z", symbol, before)
-        self.currents |= {(element.name, 1): (row, sign) for element, sign in chain.parts}
-        self._voltage(row, row - len(self.nodes), 1, before)
-        self.terms.append(Term(row, row, -1, symbol))
-
-    def _coupled(self, element: Element) -> None:
-        windings = Windings(element)
-        p1, p2, z11, z12, z21, z22, rest = (self._symbol(windings, place=i) for i in range(7))
-        first = self._branch(element.name, element.nodes[:2], "z", z11, p1)
-        second = self._branch(element.name, element.nodes[2:], "z", rest, p2, winding=2)
-        self._voltage(first, first - len(self.nodes), 1, p1)
-        self._voltage(second, second - len(self.nodes), 1, p2)
-        matrix = (first, first, z11), (first, second, z12), (second, first, z21), (second, second, z22)
-        self.terms += [Term(row, column, -1, symbol) for row, column, symbol in matrix]
-
-    def _write_group(self, group: list[str]) -> None:
-        """Rows of inductors that are coupled, each winding's with its own voltage and current on the diagonal."""
-        offset = len(self.nodes)
-        rows = [self.currents[name, 1][0] - offset for name in group]
-        for branch, law in zip(rows, laws(self.netlist, group), strict=True):
-            row = offset + branch
-            for j, ratio in law.voltages.items():
-                self._voltage(row, rows[j], 1, self._symbol(0, ratio))
-            self._voltage(row, branch, 1, ONE)
-            for j, henries in law.henries.items():
-                symbol = self._symbol(1, henries)
-                self.terms.append(Term(row, offset + rows[j], -1, symbol))
-                if rows[j] == branch:
-                    self.branches[branch] = replace(self.branches[branch], symbol=symbol)
+            if origin.names not in parts:
+                elements = [netlist.by_name[name] for name in origin.names]
+                parts[origin.names] = Windings(elements[0]) if elements[0].kind == "coupled" else Series(elements)
+            symbols.append(Symbol(parts[origin.names], place=origin.place))
+    return tuple(symbols)
