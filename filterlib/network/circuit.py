@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from numpy.typing import ArrayLike
 import numpy as np
+from numpy.typing import ArrayLike
 
 from filterlib.network.netlist import REFERENCE, Current, Element, Netlist, Output, Pair, Value
 from filterlib.network.solver import Answers, Solver

@@ -11,14 +11,11 @@ from numpy.typing import ArrayLike
 
 from filterlib.errors import CircuitError
 from filterlib.network.netlist import (
-    REFERENCE,
     TERMINALS,
-    Current,
     Element,
     Impedance,
     Ladder,
     Netlist,
-    Output,
     Pair,
     Value,
     check_ladder,
@@ -44,7 +41,7 @@ class Wiring:
     Examples
     --------
     >>> Wiring().resistor("R", "a", "0", 1e3).capacitor("C", "a", "0", 1e-6)
-    <Wiring: 2 elements, 1 nodes>
+    <Wiring: 2 elements, 2 nodes>
     """
 
     def __init__(self) -> None:
@@ -101,9 +98,7 @@ class Wiring:
         """
         return self._add_callable("immittance", name, (a, b), impedance, ladder)
 
-    def coupled(
-        self, name: str, first: Pair, second: Pair, impedance: Impedance, ladder: Ladder | None = None
-    ) -> Self:
+    def coupled(self, name: str, first: Pair, second: Pair, impedance: Impedance, ladder: Ladder | None = None) -> Self:
         """Add two windings, each a pair of nodes, known by their impedance matrix.
 
         Parameters

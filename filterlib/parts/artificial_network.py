@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean, short
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Value, angular
 
 
@@ -119,7 +119,7 @@ class ArtificialNetwork:
             receiver=self.receiver * factor,
         )
 
-    def add(self, circuit: Circuit, name: str, line: str, chassis: str) -> str:
+    def add(self, circuit: Wiring, name: str, line: str, chassis: str) -> str:
         """Add the network between ``line`` and ``chassis``; returns the node at which the receiver reads.
 
         Elements NAME.inductance and NAME.receiver, and where they exist NAME.resistance, NAME.coupling, NAME.bleeder.

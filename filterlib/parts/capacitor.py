@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import model_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
 from filterlib.parts.base import (
     ROOM,
@@ -340,14 +340,14 @@ class Capacitor(Part):
         dielectric = self._scale(capacitance) * power_law(s, self._dispersion - 1)
         return np.where(s == 0, complex(np.inf, 0), (dielectric + resistance) / count)
 
-    def ladder(self, *, bias: Value = 0.0, temperature: Value = ROOM, count: int = 1) -> Circuit:
+    def ladder(self, *, bias: Value = 0.0, temperature: Value = ROOM, count: int = 1) -> Wiring:
         """The same without the inductance, as resistors and capacitors between nodes "a" and "b".
 
         Within LADDER_ERROR over LADDER_BAND, passive everywhere, a plain capacitor towards DC.
         """
         scale = self._scale(self.capacitance_at(bias, temperature)) / count
         slow, weights, rates, fast = branches(1 - self._dispersion)
-        circuit, node = Circuit().capacitor("C", "a", "1", 1 / (scale * slow)), 1
+        circuit, node = Wiring().capacitor("C", "a", "1", 1 / (scale * slow)), 1
         if np.any(self.loss_angle > 0):
             for node, (weight, rate) in enumerate(zip(weights, rates, strict=True), start=1):
                 least = np.maximum(scale * weight, 1e-12 * scale)  # an array of loss angles may hold a zero
@@ -359,7 +359,7 @@ class Capacitor(Part):
 
     def add(
         self,
-        circuit: Circuit,
+        circuit: Wiring,
         name: str,
         a: str,
         b: str,
@@ -368,7 +368,7 @@ class Capacitor(Part):
         temperature: Value = ROOM,
         mounting_loop: Value = 0.0,
         count: int = 1,
-    ) -> Circuit:
+    ) -> Wiring:
         """Adds ``name`` from ``a`` to the node ``name``:x, and the inductor ``name``.loop from there to ``b``.
 
         The inductor holds the part's own inductance and the mounting loop [H], so that loops can be coupled by name.

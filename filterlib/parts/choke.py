@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import model_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import ROOM, Assumed, Toleranced, Value, angular, nominal, shown
 from filterlib.parts.copper import copper_factor
 from filterlib.parts.usual import usual_chokes as usual
@@ -148,9 +148,9 @@ class DifferentialChoke(Wound):
         loss = 0.0 if self.parallel_resistance is None else 1 / self.parallel_resistance
         return resistance + s * inductance / (1 + s * inductance * (loss + s * self.capacitance))
 
-    def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Circuit:
+    def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Wiring:
         """The same between nodes "a" and "b", exactly."""
-        circuit = Circuit().resistor("R", "a", "1", self.resistance_at(temperature))
+        circuit = Wiring().resistor("R", "a", "1", self.resistance_at(temperature))
         circuit.inductor("L", "1", "b", self.inductance_at(current, temperature)).capacitor(
             "C", "1", "b", self.capacitance
         )
@@ -159,8 +159,8 @@ class DifferentialChoke(Wound):
         return circuit
 
     def add(
-        self, circuit: Circuit, name: str, a: str, b: str, *, current: Value = 0.0, temperature: Value = ROOM
-    ) -> Circuit:
+        self, circuit: Wiring, name: str, a: str, b: str, *, current: Value = 0.0, temperature: Value = ROOM
+    ) -> Wiring:
         """Adds ``name`` from ``a`` to ``b``."""
         winding = partial(
             self._winding,

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import model_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import ROOM, Assumed, Quantity, Toleranced, Unequal, Value, angular, nominal, shown
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.parts.copper import copper_factor
@@ -245,12 +245,12 @@ class CommonModeChoke(Wound):
         )
         return np.stack([np.stack([z11, z12], axis=-1), np.stack([z12, z22], axis=-1)], axis=-2)
 
-    def ladder(self, *, current: Value = 0.0, unbalance: Value = 0.0, temperature: Value = ROOM) -> Circuit:
+    def ladder(self, *, current: Value = 0.0, unbalance: Value = 0.0, temperature: Value = ROOM) -> Wiring:
         """The same as resistors and inductors between nodes a1, b1 and a2, b2: exact where the exponent is 1.
 
         Otherwise within LADDER_ERROR over LADDER_BAND; passive everywhere.
         """
-        circuit = Circuit()
+        circuit = Wiring()
         magnetising, leakage = self.magnetising_at(unbalance, current, temperature), self.leakage_at(current)
         for number, (half, share) in enumerate(zip(self._halves, self._strays, strict=True), start=1):
             circuit.resistor(f"R{number}", f"a{number}", f"r{number}", self.resistance_at(temperature))
@@ -261,7 +261,7 @@ class CommonModeChoke(Wound):
         circuit.couple("K", "Lm1", "Lm2", 1.0)
         return self._core_loss(circuit, self._halves[0] * magnetising)
 
-    def _core_loss(self, circuit: Circuit, inductance: Value) -> Circuit:
+    def _core_loss(self, circuit: Wiring, inductance: Value) -> Wiring:
         """Across the magnetising inductance of winding 1: its admittance s**(x - 1)/(L w_r**x), branch by branch."""
         exponent = self.relaxation_exponent
         slow, weights, rates, fast = branches(1 - exponent)
@@ -277,7 +277,7 @@ class CommonModeChoke(Wound):
 
     def add(
         self,
-        circuit: Circuit,
+        circuit: Wiring,
         name: str,
         first: tuple[str, str],
         second: tuple[str, str],
@@ -285,7 +285,7 @@ class CommonModeChoke(Wound):
         current: Value = 0.0,
         unbalance: Value = 0.0,
         temperature: Value = ROOM,
-    ) -> Circuit:
+    ) -> Wiring:
         """Adds ``name``, windings along ``first`` and ``second`` (dots at their first nodes), and its capacitances.
 
         Capacitors where they are stated: ``name``.cw1 and .cw2 across the windings, .ci1 and .ci2 between them.

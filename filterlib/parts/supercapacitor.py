@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal
 
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.ageing import electrolytic_life
 from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, on_curve, shown
 
@@ -97,7 +97,7 @@ class Supercapacitor(Part):
         """What balancing resistors across ``count`` cells in series take [W] at the rated voltage."""
         return count * self.rated_voltage * BALANCING * self.leakage
 
-    def add(self, circuit: Circuit, name: str, a: str, b: str, *, temperature: Value = ROOM, count: int = 1) -> Circuit:
+    def add(self, circuit: Wiring, name: str, a: str, b: str, *, temperature: Value = ROOM, count: int = 1) -> Wiring:
         """Adds ``count`` cells in series between two nodes."""
         circuit.capacitor(name, a, f"{name}:x", self.capacitance_at(temperature) / count)
         return circuit.resistor(f"{name}.esr", f"{name}:x", b, self.resistance_at(temperature) * count)

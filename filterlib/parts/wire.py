@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
 from filterlib.parts.copper import COPPER_RESISTIVITY, copper_factor
 from filterlib.parts.skin_effect import internal_impedance
@@ -148,12 +148,12 @@ _UNEQUAL_LENGTH = Unequal(
 )
 
 
-def skin_ladder(resistance: Value, inductance: Value) -> Circuit:
+def skin_ladder(resistance: Value, inductance: Value) -> Wiring:
     """The inside of a wire (`internal_impedance`) between nodes "a" and "b" as R, 3R, 5R ... in series behind L, L/2, L/3 ... across: the fraction cut short.
 
     Exact at low frequency; above a radius of some eight skin depths its resistance stays where it is. No Raises.
     """
-    circuit = Circuit().resistor("R0", "a", "1", resistance)
+    circuit = Wiring().resistor("R0", "a", "1", resistance)
     for number in range(1, LADDER_SECTIONS + 1):
         circuit.inductor(f"L{number}", str(number), "b", inductance / number)
         onward = str(number + 1) if number < LADDER_SECTIONS else "b"
@@ -192,8 +192,8 @@ class _Conductor(Part):
         return MU_0 / (8 * np.pi) * self.length
 
     def add_inside(
-        self, circuit: Circuit, name: str, a: str, b: str, *, temperature: Value, share: Value = 1.0
-    ) -> Circuit:
+        self, circuit: Wiring, name: str, a: str, b: str, *, temperature: Value, share: Value = 1.0
+    ) -> Wiring:
         """Adds ``name`` from ``a`` to ``b``: resistance and internal inductance of a ``share`` of the length, with skin effect."""
         ohms, henries = self.resistance(temperature), self.internal_inductance
 
@@ -224,7 +224,7 @@ class Lead(_Conductor):
         """Partial self-inductance at low frequency [H]."""
         return straight_wire_inductance(self.length, self.diameter)
 
-    def add(self, circuit: Circuit, name: str, a: str, b: str, *, temperature: Value = ROOM) -> Circuit:
+    def add(self, circuit: Wiring, name: str, a: str, b: str, *, temperature: Value = ROOM) -> Wiring:
         """Adds ``name``.r from ``a`` to the node ``name``:r and ``name``.l from there to ``b``."""
         self.add_inside(circuit, f"{name}.r", a, f"{name}:r", temperature=temperature)
         return circuit.inductor(f"{name}.l", f"{name}:r", b, self.inductance - self.internal_inductance)
@@ -296,9 +296,9 @@ class WirePair(_Conductor):
         return 2 * (self.self_inductance - self.mutual_inductance * np.sqrt(1 - self.imbalance**2 / 4))
 
     def add(
-        self, circuit: Circuit, name: str, first: tuple[str, str], second: tuple[str, str], *,
+        self, circuit: Wiring, name: str, first: tuple[str, str], second: tuple[str, str], *,
         temperature: Value = ROOM, chassis: str = "chassis",
-    ) -> Circuit:  # fmt: skip
+    ) -> Wiring:  # fmt: skip
         """Adds each conductor, ``name``.r1 and .l1 along ``first``, .r2 and .l2 along ``second``, and their coupling.
 
         Both are named in the same direction, from the source to the load. Capacitance to the node ``chassis`` is half

@@ -40,7 +40,7 @@ def test_impedance_ladder_and_transfer_are_those_of_its_elements():
         getattr(whole, add)(name, a, b, value)
     terminals = whole.transfer(F, ["in"], [("a", "0")])[0][0]
     assert np.abs(terminals / (both.impedance(2j * np.pi * F) * both.passed(2j * np.pi * F)) - 1).max() < 1e-9
-    seen = np.array([both.ladder().resistor("far", "b", "0", 0.0).impedance(F, "a")]).ravel()
+    seen = np.array([Circuit.of(both.ladder().netlist).resistor("far", "b", "0", 0.0).impedance(F, "a")]).ravel()
     assert seen == pytest.approx(both.impedance(2j * np.pi * F), rel=1e-9, abs=0)
 
 

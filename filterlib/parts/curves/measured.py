@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import InstanceOf
 
 from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import ROOM, Quantity, Stated, Value, angular
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -118,10 +118,10 @@ class MeasuredCapacitor(Capacitor):
         sections = self.measurement.one_port.behind(known, capacitive=self._ratio(capacitance))
         return np.where(s == 0, complex(np.inf, 0), (resistance + 1 / (known * capacitance) + sections) / count)
 
-    def ladder(self, *, bias: Value = 0.0, temperature: Value = ROOM, count: int = 1) -> Circuit:
+    def ladder(self, *, bias: Value = 0.0, temperature: Value = ROOM, count: int = 1) -> Wiring:
         """The same without the series inductance, as elements between nodes "a" and "b", exactly."""
         capacitance, port = self.capacitance_at(bias, temperature), self.measurement.one_port
-        circuit = Circuit().capacitor("C", "a", "1", capacitance * count)
+        circuit = Wiring().capacitor("C", "a", "1", capacitance * count)
         circuit.resistor("R", "1", "2" if port.sections else "b", self.resistance_at(temperature) / count)
         return add_sections(port, circuit, "2", "b", capacitive=self._ratio(capacitance), impedance=1 / count)
 
@@ -192,7 +192,7 @@ class MeasuredChoke(DifferentialChoke):
         s, port, ratio = angular(frequencies), self.measurement.one_port, self._ratio(inductance)
         return resistance + s * port.inductance * ratio + port.behind(s, inductive=ratio)
 
-    def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Circuit:
+    def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Wiring:
         """The same between nodes "a" and "b", exactly."""
         ratio = self._ratio(self.inductance_at(current, temperature))
         return series_ladder(self.measurement.one_port, self.resistance_at(temperature), inductive=ratio)
@@ -207,14 +207,14 @@ class MeasuredChoke(DifferentialChoke):
 
 def add_sections(
     port: OnePort,
-    circuit: Circuit,
+    circuit: Wiring,
     start: str,
     end: str,
     *,
     inductive: Value = 1.0,
     impedance: Value = 1.0,
     capacitive: Value = 1.0,
-) -> Circuit:
+) -> Wiring:
     """The sections of a one-port between two nodes of a ladder, their impedance multiplied by ``impedance``."""
     nodes = [start, *(f"s{number}" for number in range(1, len(port.sections))), end]
     for number, (one, a, b) in enumerate(zip(port.sections, nodes, nodes[1:], strict=False), start=1):
@@ -227,9 +227,9 @@ def add_sections(
     return circuit
 
 
-def series_ladder(port: OnePort, resistance: Value, *, inductive: Value = 1.0) -> Circuit:
+def series_ladder(port: OnePort, resistance: Value, *, inductive: Value = 1.0) -> Wiring:
     """``resistance`` [ohm], then a one-port's inductance and sections, between nodes "a" and "b"; inductances times ``inductive``."""
-    circuit = Circuit().resistor("R", "a", "1", resistance)
+    circuit = Wiring().resistor("R", "a", "1", resistance)
     circuit.inductor("L", "1", "2" if port.sections else "b", port.inductance * inductive)
     return add_sections(port, circuit, "2", "b", inductive=inductive)
 

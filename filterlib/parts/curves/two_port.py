@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.curves.rows import refused
 from filterlib.parts.curves.touchstone import NOISE, read_touchstone
 from filterlib.units import format_quantity
@@ -46,7 +46,7 @@ class MeasuredTwoPort:
         entries = [np.interp(np.log(f), logs, self.matrix[:, row, column]) for row in (0, 1) for column in (0, 1)]
         return np.stack(entries, axis=-1).reshape(-1, 2, 2)
 
-    def add(self, circuit: Circuit, name: str, first: tuple[str, str], second: tuple[str, str]) -> Circuit:
+    def add(self, circuit: Wiring, name: str, first: tuple[str, str], second: tuple[str, str]) -> Wiring:
         """Adds ``name`` with port 1 between the nodes ``first`` and port 2 between ``second``."""
         return circuit.coupled(name, first, second, self)
 

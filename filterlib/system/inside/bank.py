@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.unequal import by_part
@@ -170,9 +170,9 @@ class BankConverter(Converter):
     def unequal(self) -> None:
         """Its branches are those of the bank."""
 
-    def _capacitor_ladder(self) -> Circuit:
+    def _capacitor_ladder(self) -> Wiring:
         elements = self.elements[..., None]
-        ladder = Circuit().resistor("lead_r", "a", "x", _value(elements, 0))
+        ladder = Wiring().resistor("lead_r", "a", "x", _value(elements, 0))
         ladder.inductor("lead_l", "x", "y", _value(elements, 1))
         for n in range(self.bank.branches):
             farads, ohms, henries = (_value(elements, 2 + 3 * n + k) for k in range(3))

@@ -9,9 +9,9 @@ import numpy as np
 from pydantic import Field
 
 from filterlib.errors import Problem
-from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import ring
 from filterlib.network.spectrum import phasors, sincs
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Quantity, Value
 from filterlib.system.model import Given, Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
@@ -55,7 +55,7 @@ class Bond(Model):
         strap = self.resistance + s * self.inductance
         return strap if self.capacitance is None else strap + 1 / (s * self.capacitance)
 
-    def add(self, circuit: Circuit, name: str, node: str, to: str = CHASSIS) -> None:
+    def add(self, circuit: Wiring, name: str, node: str, to: str = CHASSIS) -> None:
         """Add the bond between ``node`` and the chassis."""
         inner = f"{name}:x"
         circuit.inductor(f"{name}.inductance", node, inner, self.inductance)
@@ -111,7 +111,7 @@ class CommonMode(Model):
         """The coupling with its losses [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
         return self.resistance.value + 1 / (s * self.coupling.value)
 
-    def add(self, circuit: Circuit, swings_against: str, reaches: str) -> None:
+    def add(self, circuit: Wiring, swings_against: str, reaches: str) -> None:
         """Add the source "common_mode" and its coupling: isolated, the input side swings and the output is reached.
 
         Not isolated, the switching node swings against the return that both sides share, and reaches the chassis.
@@ -166,7 +166,7 @@ class Supply(Model):
         """From the converter's input to the chassis [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
         return np.asarray(self.resistance.value + s * self.inductance.value + self.bond.way(s))
 
-    def add(self, circuit: Circuit, node: str, *, shared: bool) -> None:
+    def add(self, circuit: Wiring, node: str, *, shared: bool) -> None:
         """Add cable and bond from ``node``; where that return is ``shared`` with the output, the input current too.
 
         The source "converter.input_current" [A] is DC: what the converter draws, on its way back to the battery.

@@ -9,8 +9,8 @@ import numpy as np
 from pydantic import Field, StrictBool, ValidationInfo, field_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Curve, Points, Quantity, Value, on_curve
 from filterlib.system.inside import usual_inside
 from filterlib.system.inside.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
@@ -319,7 +319,7 @@ class Converter(Model):
         inner = self.inner_impedance(frequencies) if inner is None else inner
         return inner + 2j * np.pi * np.asarray(frequencies, float) * self.lead_inductance.value
 
-    def add(self, circuit: Circuit) -> None:
+    def add(self, circuit: Wiring) -> None:
         """Add the converter between `PLUS` and `RETURN`; sources "regulated", "ripple" and, if any, "common_mode"."""
         circuit.voltage_source("regulated", "converter:set", RETURN)
         circuit.immittance(
@@ -332,7 +332,7 @@ class Converter(Model):
         circuit.inductor("converter.lead", "converter:emf", PLUS, self.lead_inductance.value)
         self.add_ways_to_the_chassis(circuit)
 
-    def add_ways_to_the_chassis(self, circuit: Circuit) -> None:
+    def add_ways_to_the_chassis(self, circuit: Wiring) -> None:
         """The bond; the drive and its way back through the input cable: isolated, its input's return swings against the output's."""
         if self.bond is not None:
             self.bond.add(circuit, "converter.bond", RETURN)
@@ -343,19 +343,19 @@ class Converter(Model):
         if self.common_mode is not None:
             self.common_mode.add(circuit, *((INPUT, RETURN) if self.isolated else (RETURN, CHASSIS)))
 
-    def _loop_ladder(self) -> Circuit:
+    def _loop_ladder(self) -> Wiring:
         damping, inductance, delay = self.loop_elements
-        ladder = Circuit().resistor("resistance", "a", "x", self.output_resistance.value)
+        ladder = Wiring().resistor("resistance", "a", "x", self.output_resistance.value)
         return (
             ladder.resistor("damping", "x", "y", damping)
             .inductor("integral", "x", "y", inductance)
             .inductor("delay", "y", "b", delay)
         )
 
-    def _capacitor_ladder(self) -> Circuit:
+    def _capacitor_ladder(self) -> Wiring:
         if (both := self.unequal) is not None:
             return both.ladder()
-        ladder = Circuit().capacitor("c", "a", "x", self.output_capacitance.value)
+        ladder = Wiring().capacitor("c", "a", "x", self.output_capacitance.value)
         return ladder.resistor("esr", "x", "y", self.output_esr.value).inductor("esl", "y", "b", self.output_esl.value)
 
 

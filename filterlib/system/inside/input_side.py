@@ -9,8 +9,8 @@ import numpy as np
 from pydantic import model_validator
 
 from filterlib.errors import FilterlibError, Problem, QuantityError
-from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import rectangle, triangle
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import ROOM, Quantity, Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.line.load import InputCapacitor
@@ -89,7 +89,7 @@ class InputSide(Model):
 
     def add(
         self,
-        circuit: Circuit,
+        circuit: Wiring,
         lines: tuple[str, str],
         inner_return: str,
         *,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from pydantic import InstanceOf
 
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.curves.measured import series_ladder
 from filterlib.parts.curves.one_port_fit import FittedCurve
 from filterlib.system.inside.converter import INSIDE, PLUS, RETURN, Converter
@@ -32,14 +32,14 @@ class MeasuredInside(Converter):
         beyond = np.abs(curve.at(known) / port.impedance(known)) * port.impedance(np.where(f == 0, low, f))
         return np.where(f == 0, np.mean(self.output_resistance.value), np.where(known == f, curve.at(known), beyond))
 
-    def add(self, circuit: Circuit) -> None:
+    def add(self, circuit: Wiring) -> None:
         """The same sources, and all of its impedance where the lead is of any other converter."""
         circuit.voltage_source("regulated", "converter:inner", RETURN)
         circuit.voltage_source("ripple", "converter:emf", "converter:inner")
         circuit.immittance("converter.lead", "converter:emf", PLUS, self.terminal_impedance, ladder=self._ladder)
         self.add_ways_to_the_chassis(circuit)
 
-    def _ladder(self) -> Circuit:
+    def _ladder(self) -> Wiring:
         port = self.network.one_port
         return series_ladder(port, port.resistance)
 

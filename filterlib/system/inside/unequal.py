@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Value
 
 ESL = 1e-9  # [H] of the ceramics, which stand where the switches are: common practice, no source
@@ -43,9 +43,9 @@ class Unequal:
         """Admittance [S]."""
         return s * self.ceramic / (1 + s * self.ceramic * (self.ceramic_esr + s * ESL))
 
-    def ladder(self) -> Circuit:
+    def ladder(self) -> Wiring:
         """The same as a circuit of terminals a and b."""
-        ladder = Circuit().capacitor("c", "a", "x", self.capacitance)
+        ladder = Wiring().capacitor("c", "a", "x", self.capacitance)
         ladder.resistor("esr", "x", "y", self.esr).inductor("esl", "y", "b", self.esl)
         ladder.inductor("track", "a", "p", self.esl).capacitor("ceramic", "p", "q", self.ceramic)
         return ladder.resistor("ceramic_esr", "q", "r", self.ceramic_esr).inductor("ceramic_esl", "r", "b", ESL)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Annotated
 
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.system.inside.chassis import CHASSIS
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.line.load import Load
@@ -40,7 +40,7 @@ class Clip(Model):
         """The two nodes at the place, the terminals or one of the loads: where the tip goes, and where the clip is."""
         return next((load.port for load in loads if load.name == self.place), (PLUS, RETURN))
 
-    def add(self, circuit: Circuit, node: str) -> None:
+    def add(self, circuit: Wiring, node: str) -> None:
         """Add the clip's lead from ``node``, the return at the place, and the way from there to the chassis."""
         circuit.inductor("clip.lead", node, GROUND, self.lead_inductance.value)
         circuit.inductor("clip.earth_inductance", GROUND, "clip:x", self.earth_inductance.value)

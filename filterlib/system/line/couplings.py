@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Value
 from filterlib.system.line.stages import Damping, ShuntCapacitor
 from filterlib.system.model import Model
@@ -86,7 +86,7 @@ def possible(couplings: Sequence[Coupling], inductances: dict[str, Value]) -> bo
     return bool(levels[0] > -1e-9 and np.all(matrix <= scale * (1 + 1e-9)))
 
 
-def couple(circuit: Circuit, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
+def couple(circuit: Wiring, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
     """Couple the inductors NAME.loop of the circuit."""
     inductances = loops(stages)
     for one in couplings:

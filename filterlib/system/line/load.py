@@ -8,7 +8,7 @@ from typing import Annotated, ClassVar, Literal
 import numpy as np
 
 from filterlib.errors import Problem, QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
@@ -155,7 +155,7 @@ class Load(Model):
         """True where nothing but a stray capacitance that nobody stated reaches the chassis from the load's return."""
         return self.bond is None and not self.stray_capacitance.stated
 
-    def add(self, circuit: Circuit, state: State, *, at_point: bool = True, stray: bool = False) -> None:
+    def add(self, circuit: Wiring, state: State, *, at_point: bool = True, stray: bool = False) -> None:
         """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance.
 
         ``stray``: a floating load's default capacitance to the chassis too.
@@ -172,7 +172,7 @@ class Load(Model):
             circuit.capacitor(f"{self.name}.stray", self.minus, f"{self.name}:stray", self.stray_capacitance.value)
             circuit.resistor(f"{self.name}.stray_loss", f"{self.name}:stray", CHASSIS, STRAY_LOSS)
 
-    def add_input(self, circuit: Circuit, state: State) -> None:
+    def add_input(self, circuit: Wiring, state: State) -> None:
         """Add what is at the load's own terminals: capacitor and small-signal conductance."""
         name, plus, minus = self.name, self.plus, self.minus
         if self.input_capacitor is not None:

@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field, field_validator
 
 from filterlib.errors import QuantityError
-from filterlib.network.circuit import Circuit
+from filterlib.network.wiring import Wiring
 from filterlib.parts.base import Quantity, Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -77,7 +77,7 @@ class Stage(Model):
         """True where the stage has a connection to the chassis."""
         return False
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Add the stage to the circuit at an operating point. Raises AssertionError in a kind that has none."""
         raise AssertionError(f"{type(self).__name__} has no circuit")
 
@@ -95,7 +95,7 @@ class ShuntCapacitor(Stage):
     count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME and NAME.loop."""
         _add_capacitor(self, circuit, lines.plus, lines.minus, state)
 
@@ -143,7 +143,7 @@ class ChassisCapacitor(Stage):
         """Always."""
         return True
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME.plus and NAME.return; ``imbalance`` is how much larger the plus line's capacitance is."""
         far = CHASSIS if self.bond is None else f"{self.name}:bond"
         half = self.imbalance.value / 2
@@ -173,7 +173,7 @@ class Damping(Stage):
     count: Count = 1
     mounting_loop: Loop = MOUNTING_LOOP
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME.resistor, NAME and NAME.loop."""
         circuit.resistor(f"{self.name}.resistor", lines.plus, f"{self.name}:r", self.resistance)
         _add_capacitor(self, circuit, f"{self.name}:r", lines.minus, state)
@@ -201,7 +201,7 @@ class ChokeDamping(Model):
     def _winding(self, temperature: Value) -> Value:
         return 0.0 if self.part is None else self.part.resistance_at(temperature)
 
-    def add(self, circuit: Circuit, name: str, a: str, b: str, *, current: Value, temperature: Value) -> None:
+    def add(self, circuit: Wiring, name: str, a: str, b: str, *, current: Value, temperature: Value) -> None:
         """Elements NAME.resistor and NAME.damping; ``current``: direct [A], beside the choke."""
         middle = b if self.part is None else f"{name}:r"
         circuit.resistor(f"{name}.resistor", a, middle, self.resistance)
@@ -236,7 +236,7 @@ class SeriesChoke(Stage):
         """One line or both."""
         return ("plus", "return") if self.line == "both" else (self.line,)
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Element NAME, or NAME.plus and NAME.return; and those of `ChokeDamping` beside each."""
         current, temperature = state.current(self.name), state.temperature
         for line in self.lines:
@@ -278,7 +278,7 @@ class CommonModeStage(Stage):
         """Both."""
         return ("plus", "return")
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME (two windings) and its capacitances."""
         first, second = lines.step("plus", number), lines.step("return", number)
         self.part.add(
@@ -311,7 +311,7 @@ class WireStage(Stage):
         """True where the pair runs over the chassis."""
         return self.part.reaches_chassis
 
-    def add(self, circuit: Circuit, lines: Lines, number: int, state: State) -> None:
+    def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME.r1, NAME.r2, NAME.l1, NAME.l2, and capacitances to the chassis where there are any."""
         self.part.add(
             circuit, self.name, lines.step("plus", number), lines.step("return", number), temperature=state.temperature
@@ -346,7 +346,7 @@ KINDS: dict[str, type[Stage]] = {
 
 def _add_capacitor(
     stage: ShuntCapacitor | ChassisCapacitor | Damping,
-    circuit: Circuit,
+    circuit: Wiring,
     a: str,
     b: str,
     state: State,
@@ -362,7 +362,7 @@ def _add_capacitor(
 
 
 def add_filter(
-    circuit: Circuit, stages: Sequence[Stage], start: tuple[str, str], end: tuple[str, str], state: State
+    circuit: Wiring, stages: Sequence[Stage], start: tuple[str, str], end: tuple[str, str], state: State
 ) -> None:
     """Add every stage between the nodes ``start`` (plus, return) and ``end``; a line without one becomes a short."""
     last = {"plus": 0, "return": 0}
