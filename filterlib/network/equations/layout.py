@@ -43,14 +43,21 @@ class Coupling(NamedTuple):
     column: int
 
 
-class OfFrequency(NamedTuple):
-    """One of the coefficients that elements in series, or a coupled pair, give at each frequency: that at ``place``."""
+class InSeries(NamedTuple):
+    """One of the two coefficients of elements in series, that at ``place``."""
 
     names: Names
     place: int
 
 
-Origin: TypeAlias = Number | Coupling | OfFrequency
+class OfPair(NamedTuple):
+    """One of the coefficients of a coupled pair, that at ``place``."""
+
+    name: str
+    place: int
+
+
+Origin: TypeAlias = Number | Coupling | InSeries | OfPair
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,14 +184,14 @@ class _Writer:
 
     def _chain(self, chain: Chain) -> None:
         names = tuple(e.name for e, _ in chain.parts)
-        before, symbol = (self._symbol(OfFrequency(names, place)) for place in (0, 1))
+        before, symbol = (self._symbol(InSeries(names, place)) for place in (0, 1))
         row = self._branch(" + ".join(names), (chain.a, chain.b), "z", symbol, before)
         self.currents |= {(element.name, 1): (row, sign) for element, sign in chain.parts}
         self._voltage(row, row - len(self.nodes), 1, before)
         self.terms.append(Term(row, row, -1, symbol))
 
     def _coupled(self, element: Element) -> None:
-        p1, p2, z11, z12, z21, z22, rest = (self._symbol(OfFrequency((element.name,), i)) for i in range(7))
+        p1, p2, z11, z12, z21, z22, rest = (self._symbol(OfPair(element.name, i)) for i in range(7))
         first = self._branch(element.name, element.nodes[:2], "z", z11, p1)
         second = self._branch(element.name, element.nodes[2:], "z", rest, p2, winding=2)
         self._voltage(first, first - len(self.nodes), 1, p1)

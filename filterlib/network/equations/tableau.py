@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
 from filterlib.network.equations.inductors import Law, coupled_inductors, laws, shapes
-from filterlib.network.equations.layout import Coupling, Layout, Number, Origin, written
+from filterlib.network.equations.layout import Coupling, InSeries, Layout, Number, Origin, written
 from filterlib.network.equations.pattern import Pattern, Sum
 from filterlib.network.equations.series import Series, Windings, part_of
 from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Value
@@ -154,7 +154,8 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
 
 def _symbols(netlist: Netlist, origins: Sequence[Origin], coupled: list[list[Law]]) -> tuple[Symbol, ...]:
     """The coefficients with their values."""
-    parts: dict[tuple[str, ...], Series | Windings] = {}
+    chains: dict[tuple[str, ...], Series] = {}
+    pairs: dict[str, Windings] = {}
     symbols = [Symbol(0, 1.0)]
     for origin in origins:
         if isinstance(origin, Number):
@@ -162,9 +163,12 @@ def _symbols(netlist: Netlist, origins: Sequence[Origin], coupled: list[list[Law
         elif isinstance(origin, Coupling):
             law = coupled[origin.group][origin.row]
             symbols.append(Symbol(origin.growth, (law.henries if origin.growth else law.voltages)[origin.column]))
+        elif isinstance(origin, InSeries):
+            if origin.names not in chains:
+                chains[origin.names] = Series([netlist.by_name[name] for name in origin.names])
+            symbols.append(Symbol(chains[origin.names], place=origin.place))
         else:
-            if origin.names not in parts:
-                elements = [netlist.by_name[name] for name in origin.names]
-                parts[origin.names] = Windings(elements[0]) if elements[0].kind == "coupled" else Series(elements)
-            symbols.append(Symbol(parts[origin.names], place=origin.place))
+            if origin.name not in pairs:
+                pairs[origin.name] = Windings(netlist.by_name[origin.name])
+            symbols.append(Symbol(pairs[origin.name], place=origin.place))
     return tuple(symbols)
