@@ -18,6 +18,7 @@ from filterlib.analysis.failing import Failing
 from filterlib.analysis.hold_up.burst_review import Bursts, bursts
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.ripple.drawn import Drawn
+from filterlib.analysis.ripple.of_change import ripple_of_change
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
@@ -25,6 +26,7 @@ from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.supply_side import SupplySide, supply_side
 from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.uncertainty.like_design import Depth
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Plausible
 from filterlib.analysis.verdict import (
     BURST,
@@ -194,7 +196,8 @@ def judge(
     solutions: Iterable[Solution],
     *,
     like: Judgement | None = None,
-    closer: bool = False,
+    depth: Depth = "first look",
+    drawn: Drawn | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> Judgement:
     """Judge a design: stability, requirements and ratings, at every operating point and over the uncertainty.
@@ -202,7 +205,8 @@ def judge(
     Parameters: ``solutions`` of one design at all its operating points, see `filterlib.solve_all`; ``like``: the
     judgement of a design that is like this one, as where a change is tried: then only a first look is taken, at the nominal
     values and at those that make that design's ends, which can show that a requirement is not met over the whole range and not that it
-    is; ratings are nominal; ``closer``: at more of them (see `filterlib.analysis.uncertainty.interval.at_ends`); ``progress``: called with the share done (0 to 1) and what is being done.
+    is; ratings are nominal; ``depth``: a closer look takes more of them, and "whole" judges all that anything is asked of, its ripple sought on from
+    those ends (see `filterlib.analysis.uncertainty.like_design`); ``drawn``: what is kept from one such design for the next; ``progress``: called with the share done (0 to 1) and what is being done.
     Returns: Judgement, in SI units.
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -215,11 +219,12 @@ def judge(
     """
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
-    steady = [operating(solution, poles=like is None) for solution in solved]
+    whole = like is None or depth == "whole"
+    steady = [operating(solution, poles=whole) for solution in solved]
     others = {} if like is None else {one.operating.point: one for one in like.points}
-    overs = [stability_over(one) if like is None else like_over(one, _over(others.get(one.point))) for one in solved]
+    overs = [stability_over(one) if whole else like_over(one, _over(others.get(one.point))) for one in solved]
     masks = {one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable}
-    ripples, stresses, drawn = [], [], Drawn()
+    ripples, stresses, kept = [], [], drawn or Drawn()
     for number, (solution, dc_point) in enumerate(zip(solved, steady, strict=True)):
         if not dc_point.stable:
             frequency = design.converter.switching_frequency
@@ -232,12 +237,17 @@ def judge(
             tell(part * (number + share) / count, text)
 
         before, mask = _extents(others.get(solution.point)), masks.get(solution.point)
-        ripples.append(ripple(solution, like=before, closer=closer, mask=mask, progress=searched, drawn=drawn))
-        stresses.append(stress(solution, interval=like is None))
+        ripples.append(
+            ripple(solution, mask=mask, progress=searched, drawn=kept)
+            if before is None or (whole and not before)
+            else ripple_of_change(solution, before, depth=depth, drawn=kept, mask=mask)
+        )
+        stresses.append(stress(solution, interval=whole, rough=whole and like is not None))
     emitted = emissions_of(
         design,
         solved,
-        like={name: point.emissions for name, point in others.items()} if others else None,
+        like=None if whole else {name: point.emissions for name, point in others.items()},
+        asked=like is not None,
         masks=masks,
         drawn={one.point: found for one in ripples if (found := _drawn(one)) is not None},
         progress=lambda share: tell(part + (1 - part) * share, "conducted emission over the uncertainty"),
@@ -247,8 +257,10 @@ def judge(
         for solution, dc_point, at_point, stressed, over in zip(solved, steady, ripples, stresses, overs, strict=True)
     )
     lives = missions(design, stresses)
-    side, bursting = supply_side(solved) if like is None else like.supply, bursts(design, whole=like is None)
-    return Judgement(design, points, verdicts(design, points), lives, exceeded(stresses, lives), side, bursting)
+    side = supply_side(solved) if like is None or whole else like.supply
+    return Judgement(
+        design, points, verdicts(design, points), lives, exceeded(stresses, lives), side, bursts(design, whole=whole)
+    )
 
 
 def _drawn(result: RippleResult) -> Plausible | None:

@@ -3,6 +3,7 @@
 import pytest
 
 from filterlib.analysis.judgement import judge
+from filterlib.analysis.stress.stress import CLEAR, stress
 from filterlib.analysis.uncertainty import interval
 from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve_all
@@ -57,3 +58,27 @@ def test_a_first_look_lies_within_a_long_search_and_knows_the_change(held, judge
 def test_ratings_are_nominal_in_a_first_look(held, judged):
     checks = judge(solve_all(held), like=judged).points[0].stress.checks
     assert all(one.low == one.value == one.high for one in checks if one.value == one.value)
+
+
+def test_a_whole_judgement_of_a_change_goes_on_from_there(held, judged):
+    """second method: the same design is judged by itself; what nothing is asked of is left out."""
+    other = changed(held, {"filter.L1.inductance": "22 µH"})
+    found, anew = judge(solve_all(other), like=judged, depth="whole"), judge(solve_all(other))
+    for one, wide in zip(found.verdicts, anew.verdicts, strict=True):
+        assert one.verdict == wide.verdict
+        assert one.value == pytest.approx(wide.value, rel=1e-9, abs=0)
+        assert one.high > wide.high - 0.1 * abs(wide.high)  # of two searches, neither of which is exact
+        assert one.plausible == pytest.approx(wide.plausible, rel=0.1, abs=0)
+    rated = [[check.verdict for check in point.stress.checks] for point in anew.points]
+    assert [[check.verdict for check in point.stress.checks] for point in found.points] == rated
+    assert set(found.points[0].ripple.extents) == {("modem", "20MHz"), ("modem", "full")}
+
+
+def test_ratings_are_exact_where_one_is_near(held):
+    """second method: without thinned harmonics."""
+    (solution, *_) = solve_all(held)
+    exact, rough = stress(solution), stress(solution, rough=True)
+    near = [one for one in exact.checks if one.margin < CLEAR]
+    for one, other in zip(exact.checks, rough.checks, strict=True):
+        assert one.verdict == other.verdict
+        assert other.high == pytest.approx(one.high, rel=1e-12 if near else 0.05, abs=0, nan_ok=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from filterlib.analysis.causes.candidates import Candidate, applied
 from filterlib.analysis.failing import Failing
 from filterlib.analysis.judgement import Judgement, failings, judge
+from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.solution import solve_all
@@ -86,12 +87,13 @@ def proposals(
         tell(0.8 + 0.1 * number)
         if judged.robust:
             break
+    drawn = Drawn()
     for _ in range(WHOLE):
         best = min(ordered, key=rank, default=None)
         if (
             best is not None and best.better and not best.whole
         ):  # it is advised: all that it leaves open has to be known
-            ordered[ordered.index(best)] = _whole(was, best)
+            ordered[ordered.index(best)] = _whole(was, best, drawn)
     return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
 
 
@@ -107,12 +109,17 @@ def in_full(was: Judgement, change: Change) -> Proposal | None:
 def _in_full(was: Judgement, one: Proposal) -> Proposal:
     """The judgement of what a first look did not refute: a closer look, and what that does not refute either, in full."""
     solutions = solve_all(one.design)
-    look = _judged(was, one.names, one.parts, judge(solutions, like=was, closer=True), whole=False)
-    return look if look.open else _whole(was, one)
+    look = _judged(was, one.names, one.parts, judge(solutions, like=was, depth="closer look"), whole=False)
+    return look if look.open else _judged(was, one.names, one.parts, judge(solutions), whole=True)
 
 
-def _whole(was: Judgement, one: Proposal) -> Proposal:
-    return _judged(was, one.names, one.parts, judge(solve_all(one.design)), whole=True)
+def _whole(was: Judgement, one: Proposal, drawn: Drawn) -> Proposal:
+    """The judgement of what is to be advised: on from the design as it was, and where nothing is open then, by itself."""
+    solutions = solve_all(one.design)
+    found = judge(solutions, like=was, depth="whole", drawn=drawn)
+    if not any(failings(found)):
+        found = judge(solutions)
+    return _judged(was, one.names, one.parts, found, whole=True)
 
 
 def rank(one: Proposal) -> tuple[object, ...]:

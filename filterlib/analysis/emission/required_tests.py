@@ -39,6 +39,7 @@ def emissions_of(
     solutions: Iterable[Solution],
     *,
     like: Mapping[str, tuple[EmissionResult, ...]] | None = None,
+    asked: bool = False,
     masks: Mapping[str, Mask] | None = None,
     drawn: Mapping[str, Plausible] | None = None,
     progress: Progress | None = None,
@@ -46,13 +47,13 @@ def emissions_of(
     """By operating point the estimate of every test that the design asks for.
 
     The range is sought at all of them at once, each design that is tried being solved at every point. ``like``: the estimates
-    of a design that is like this one, by point: tests that a requirement asks for are then read at the values which make the
-    ends of those, and others left out; ``masks``, ``drawn``: see `estimates`.
+    of a design that is like this one, by point: tests are then read at the values which make the ends of those; ``asked``: tests
+    that no requirement asks for are left out; ``masks``, ``drawn``: see `estimates`.
     """
     solutions, tests = tuple(solutions), emission_tests(design)
     by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
     for number, test in enumerate(tests):
-        if like is not None and not _required(test, design):
+        if asked and not _required(test, design):
             continue
         ends = None if like is None else {(at, *k): v for at, of in like.items() for k, v in of[number].extents.items()}
 

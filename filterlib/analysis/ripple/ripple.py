@@ -21,7 +21,6 @@ from filterlib.system.inside.converter import Arrangement
 from filterlib.system.line.clip import TERMINALS
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
-from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
 from filterlib.system.sources.likelihood import says_more
 from filterlib.system.sources.source_spectra import reading, source_spectra
@@ -29,7 +28,7 @@ from filterlib.system.state import State
 
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
-_DRAWS = 256  # plausible combinations
+DRAWS = 256  # plausible combinations
 _WEIGHED = 16  # times as many, where a recording weighs them
 AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
 Spot: TypeAlias = tuple[str, str]  # place, label of the band
@@ -167,8 +166,6 @@ def ripple(
     solution: Solution,
     *,
     interval: bool = True,
-    like: Mapping[tuple[str, str], Interval] | None = None,
-    closer: bool = False,
     mask: Mask | None = None,
     progress: Callable[[float], None] | None = None,
     drawn: Drawn | None = None,
@@ -176,8 +173,7 @@ def ripple(
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
-    uncertainty out; ``like``: the ``extents`` of a design that is like this one, at whose ends alone the figures that have a
-    requirement are then read, or ``closer`` (see `filterlib.analysis.uncertainty.interval.at_ends`); ``mask``: makes
+    uncertainty out; ``mask``: makes
     figures NaN in cases that are left out of the search, such as unstable ones; ``progress``: called with the share of the
     search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
@@ -191,11 +187,9 @@ def ripple(
     4.91
     """
     design, wanted = solution.design, bands(solution.design)
-    if like is not None:
-        return _first_look(solution, wanted, like, closer)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or _as_it_is) if interval else {}
-    estimated = _if_it_bursts(solution, wanted) if interval else {}
+    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or as_it_is) if interval else {}
+    estimated = if_it_bursts(solution, wanted) if interval else {}
     sides = {at + BEFORE: (before, at) for at in before.places} | {at: (after, at) for at in after.places}
     figures, waveforms, partial = {}, {}, {}
     for name, (harmonics, place) in sides.items():
@@ -218,7 +212,7 @@ def ripple(
         spectra={name: 2 * harmonics.whole(place) for name, (harmonics, place) in sides.items()},
         spectra_by_source=_by_source(sides),
         uncertain_parameters=_ranked(design, intervals),
-        depends=_depends(intervals, estimated),
+        depends=depends(intervals, estimated),
         estimated=estimated,
         extents=intervals,
         largest_factor=after.source_spectra.largest_factor,
@@ -241,42 +235,6 @@ def _by_source(sides: Mapping[str, tuple[Spectra, str]]) -> dict[tuple[str, str]
     }
 
 
-def _first_look(
-    solution: Solution, wanted: tuple[Band, ...], like: Mapping[tuple[str, str], Interval], closer: bool
-) -> RippleResult:
-    """The figures that have a requirement, at the nominal values and at the ends of another design's intervals."""
-    design, state = solution.design, solution.state
-    wishes = [(one.load, one.label) for one in design.requirements if isinstance(one, OfRipple)]
-    asked = tuple(dict.fromkeys(wishes))  # in the file's order: the search meets them in it
-    sought = tuple(band for band in wanted if any(label == band.label for _, label in asked))
-    ends = {key: like[key] for key in asked if key in like}
-
-    def measure(rough: bool) -> Measure[Spot]:
-        return lambda moved, _: _peaks(Solution(moved, state), sought, asked, rough=rough)
-
-    found, confirm = {}, measure(rough=False) if closer else None
-    if asked and (ends or closer):
-        found = over_shapes(design, measure(closer), confirm=confirm, lead=lead(state), like=ends, closer=closer)
-    after, estimated = spectra(solution), _if_it_bursts(solution, sought)
-    pairs = [(place, band) for place in after.places for band in sought if (place, band.label) in asked]
-    figures = {
-        (place, band.label): _figure(
-            after, place, band, found.get((place, band.label)), estimated.get((place, band.label))
-        )
-        for place, band in pairs
-    }
-    return RippleResult(
-        state.point,
-        1 / solution.period,
-        tuple(dict.fromkeys(place for place, _ in figures)),
-        figures,
-        depends=_depends(found, estimated),
-        estimated=estimated,
-        extents=found,
-        without_spike=frozenset() if design.converter.spike else frozenset(key for key in figures if key[1] == "full"),
-    )
-
-
 def _reads(design: Design, arrangement: Arrangement | None) -> float:
     """What an arrangement reads on the model, unfiltered, of all sources; NaN where there is none."""
     if arrangement is None:
@@ -293,15 +251,15 @@ def trusted_to(design: Design) -> float:
     return min(TRUSTED, max(np.inf if width is None else width for width in bandwidths))
 
 
-def _if_it_bursts(solution: Solution, wanted: tuple[Band, ...]) -> dict[tuple[str, str], float]:
+def if_it_bursts(solution: Solution, wanted: tuple[Band, ...]) -> dict[tuple[str, str], float]:
     """Peak to peak [V] behind the filter at light load, if the converter bursts; nothing where that is known, or does not matter."""
     bursting = solution.supposed
     if bursting is None:
         return {}
-    return {key: float(np.ravel(volts)[0]) for key, volts in _peaks(bursting, wanted).items()}
+    return {key: float(np.ravel(volts)[0]) for key, volts in peaks(bursting, wanted).items()}
 
 
-def _depends(intervals: Mapping[Spot, Interval], estimated: Mapping[Spot, float]) -> dict[Spot, str]:
+def depends(intervals: Mapping[Spot, Interval], estimated: Mapping[Spot, float]) -> dict[Spot, str]:
     """What moves each figure most: whether the converter bursts, where that takes it beyond all else."""
     most = {key: each.decisive for key, each in intervals.items()}
     ends = {key: intervals[key].high if key in intervals else 0.0 for key in estimated}
@@ -310,22 +268,29 @@ def _depends(intervals: Mapping[Spot, Interval], estimated: Mapping[Spot, float]
 
 def _figure(spectra: Spectra, place: str, band: Band, interval: Interval | None, burst: float | None) -> Figure:
     whole, sources = float(spectra.peak_to_peak(place, band)), spectra.sources(place)
-    others = [] if burst is None else [burst]
-    plausible = interval.plausible if interval else None
-    probable = plausible.ends() if plausible else (np.nan, np.nan)
     return Figure(
-        peak_to_peak=whole,
         rms=float(spectra.rms(place, band)),
-        low=min(interval.low, whole, *others) if interval else min(whole, *others) if others else np.nan,
-        high=max(interval.high, whole, *others) if interval else max(whole, *others) if others else np.nan,
         by_source={source: float(spectra.alone(place, source, band)) for source in sources},
         reduction={source: whole - float(spectra.peak_to_peak(place, band, leave_out=source)) for source in sources},
-        probable_low=probable[0],
-        probable_high=probable[1],
+        **within(whole, interval, burst),
     )
 
 
-def _as_it_is(_: Solution, figures: Figures) -> Figures:
+def within(whole: float, interval: Interval | None, burst: float | None) -> dict[str, float]:
+    """The peak to peak of a `Figure`, and where it may be."""
+    others = [] if burst is None else [burst]
+    ends = [] if interval is None else [interval.low, interval.high]
+    every = [whole, *ends, *others] if ends or others else [np.nan]
+    plausible = interval.plausible if interval else None
+    probable = plausible.ends() if plausible else (np.nan, np.nan)
+    return {
+        "peak_to_peak": whole, "low": min(every), "high": max(every),
+        "probable_low": probable[0], "probable_high": probable[1],
+    }  # fmt: skip
+
+
+def as_it_is(_: Solution, figures: Figures) -> Figures:
+    """No case is left out."""
     return figures
 
 
@@ -333,22 +298,29 @@ def _intervals(
     solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None, mask: Mask
 ) -> dict[Spot, Interval]:
     """(place, band) -> interval: sought roughly, its ends confirmed."""
-    state = solution.state
-
-    def roughly(moved: Design, values: Columns) -> Figures:
-        many = drawn.solution(moved, state, values)
-        return mask(many, _peaks(many, wanted, rough=True))
-
-    def exactly(moved: Design, _: Columns) -> Figures:
-        many = Solution(moved, state)
-        return mask(many, _peaks(many, wanted))
-
+    roughly, exactly = measures(solution.state, wanted, drawn, mask)
     likely = drawn.likelihood if says_more(solution.design.converter) else None
     few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
     return over_shapes(
-        solution.design, roughly, confirm=exactly, lead=lead(state), draws=_DRAWS, likely=likely,
+        solution.design, roughly, confirm=exactly, lead=lead(solution.state), draws=DRAWS, likely=likely,
         weighed=_WEIGHED if few else MORE, progress=progress,
     )  # fmt: skip
+
+
+def measures(
+    state: State, wanted: tuple[Band, ...], drawn: Drawn, mask: Mask, asked: Collection[Spot] | None = None
+) -> tuple[Measure[Spot], Measure[Spot]]:
+    """What gives the figures of many designs at a state, roughly and exactly: all of them, or those that are ``asked`` for."""
+
+    def roughly(moved: Design, values: Columns) -> Figures:
+        many = drawn.solution(moved, state, values)
+        return mask(many, peaks(many, wanted, asked, rough=True))
+
+    def exactly(moved: Design, _: Columns) -> Figures:
+        many = Solution(moved, state)
+        return mask(many, peaks(many, wanted, asked))
+
+    return roughly, exactly
 
 
 def lead(state: State) -> Lead:
@@ -361,13 +333,14 @@ def lead(state: State) -> Lead:
     return found
 
 
-def _peaks(
+def peaks(
     solution: Solution,
     wanted: tuple[Band, ...],
     asked: Collection[tuple[str, str]] | None = None,
     *,
     rough: bool = False,
 ) -> Figures:
+    """Peak to peak [V] at every place and in every band, or of those that are ``asked`` for."""
     harmonics = spectra(solution, thinned=rough)
     seen = {one.label: one for one in bands(solution.design)}  # through the limit that read the converter's figures
     return {

@@ -53,15 +53,15 @@ class Loading:
         return np.asarray(np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0))
 
 
-def loadings(solution: Solution) -> tuple[Loading, ...]:
-    """What every part carries at an operating point, which must be stable.
+def loadings(solution: Solution, *, thinned: bool = False) -> tuple[Loading, ...]:
+    """What every part carries at an operating point, which must be stable; ``thinned``: roughly, see `spectra`.
 
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     branches = [branch for one in solution.components for branch in one.branches]
     outputs: dict[tuple[str, Branch], Output] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
     outputs |= {("v", b): _across(solution.circuit, b) for b in map(_key, branches)}
-    harmonics = spectra(solution, outputs=outputs)
+    harmonics = spectra(solution, outputs=outputs, thinned=thinned)
     return tuple(_loading(one, harmonics) for one in solution.components)
 
 

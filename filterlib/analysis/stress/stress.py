@@ -28,8 +28,8 @@ from filterlib.system.sources.source_shapes import samples
 from filterlib.system.state import State
 
 CERAMIC_RISE = 20.0
-"""[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer
-ceramic chip capacitors."""
+"""[K] by which ripple may heat a ceramic: TDK, FAQ capacitors-0142, and Kyocera, safety application guide for multilayer ceramic chip capacitors."""
+CLEAR = 0.3  # margin that a rating must have to be judged from rough figures
 TOGETHER = 64  # designs in which the parameters that are not moved alone are at their ends all at once
 OTHERS = "other tolerances together"
 Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
@@ -125,14 +125,15 @@ class _Measure:
     at_least: bool = False
 
 
-def stress(solution: Solution, *, interval: bool = True) -> StressResult:
+def stress(solution: Solution, *, interval: bool = True, rough: bool = False) -> StressResult:
     """The stress of the converter, of every part of the filter, and of the loads' input capacitors, at a stable operating point.
 
     Currents and voltages are those of the ripple, spikes and common mode included, and of the DC state. Each uncertain
     parameter is moved alone to both ends of its range; of very many, those that move the ripple least at once (see `_batch`). Heat is taken at the surroundings' temperature, `State.temperature`;
     a part's own rise changes its copper and its life, and not the circuit.
 
-    Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the uncertainty out.
+    Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the uncertainty out; ``rough``: within
+    some percent, as where only what is exceeded is asked for; exact where any rating is nearer than `CLEAR`.
     Returns: StressResult, one check for each stress of each part (SI units), one heat for each part [W].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -143,9 +144,16 @@ def stress(solution: Solution, *, interval: bool = True) -> StressResult:
     >>> check.name, check.what, round(check.value, 3), check.limit, check.verdict  # [A]
     ('C1', 'ripple current', 0.059, 2.4, 'met')
     """
+    result = _stress(solution, interval=interval, thinned=rough)
+    near = rough and any(one.margin < CLEAR for one in result.checks)
+    return _stress(solution, interval=interval) if near else result
+
+
+def _stress(solution: Solution, *, interval: bool, thinned: bool = False) -> StressResult:
     design, state = solution.design, solution.state
     batches = [_batch(variant, state) for variant in shapes(design)] if interval else [(design, [])]
-    loaded = [loadings(Solution(many, state) if many is not design else solution) for many, _ in batches]
+    solved = (Solution(many, state) if many is not design else solution for many, _ in batches)
+    loaded = [loadings(one, thinned=thinned) for one in solved]
     keys = ["", *batches[0][1], *(f"{SHAPE} {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [*_of_converter(design, state)], []
     for alike in zip(*loaded, strict=True):

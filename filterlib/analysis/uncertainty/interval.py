@@ -27,7 +27,6 @@ ROUNDS = 10  # of refinement around the best points
 AROUND = 8  # points around each best point and round
 MOVED, TO_AN_END = 0.4, 0.5  # share of the parameters that move there, and of these that go to an end of their range
 NEAR, NEARER = 0.25, 0.8  # how far the others move, as a share of the range; and what of it is left in the next round
-CLOSER = 6  # the same of a closer look
 MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 BEST = 2  # points near each end whose figures are confirmed
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
@@ -36,6 +35,11 @@ Metric = Callable[[Columns], Mapping[Key, np.ndarray]]
 Measure = Callable[[Design, Columns], Mapping[Key, Value]]
 Lead = Callable[[Design, tuple[UncertainParameter, ...]], Sequence[int]]
 Progress = Callable[[float], None]
+Seek = Callable[
+    [Design, Metric[Key], tuple[UncertainParameter, ...], Sequence[int] | None, Metric[Key] | None],
+    "dict[Key, Interval]",
+]
+"""From a design of one shape, its rough figures, its box, the places of what is moved alone, and its exact figures."""
 
 
 @dataclass(frozen=True)
@@ -82,8 +86,7 @@ def over_shapes(
     confirm: Measure[Key] | None = None,
     more: Callable[[Design], Iterable[UncertainParameter]] = lambda _: (),
     lead: Lead | None = None,
-    like: Mapping[Key, Interval] | None = None,
-    closer: bool = False,
+    seek: Seek[Key] | None = None,
     draws: int = SPREAD,
     likely: Measure[str] | None = None,
     weighed: int = MORE,
@@ -94,9 +97,8 @@ def over_shapes(
     Parameters: ``measure``: takes one design that holds many as arrays, and the values that made it {key: array (designs, 1)},
     gives {figure: array (designs,) or (designs, 1), or one number}; ``confirm``: the same, exactly, of the points that come
     out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``lead``: from a design and its uncertain
-    parameters to the places of those that are moved alone; ``like``: the
-    intervals of a design that is like this one: nothing is sought then, but read `at_ends` of those, or ``closer``;
-    ``draws``: points that are spread evenly over the ranges; ``likely``: as ``measure``, the logarithm of how likely the readings
+    parameters to the places of those that are moved alone; ``seek``: what
+    seeks the ends in place of `search`, as where another design is known that is like this one; ``draws``: points that are spread evenly over the ranges; ``likely``: as ``measure``, the logarithm of how likely the readings
     are, under any key, where they say more than a contradiction; ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
@@ -117,8 +119,8 @@ def over_shapes(
                 likely=None if likely is None else in_chunks(variant, likely),
                 weighed=weighed,
             )
-            if like is None
-            else at_ends(metric, box, like, closer=closer, places=places, confirm=exact)
+            if seek is None
+            else seek(variant, metric, box, places, exact)
         )
         for key, interval in found.items():
             interval = _of_shape(interval, variant, len(variants))
@@ -217,20 +219,20 @@ def search(
             rng.integers(0, 2, (CORNERS, len(uncertain_parameters))),
         ]
     )
-    values = _measure(metric, uncertain_parameters, shares)
+    values = measured(metric, uncertain_parameters, shares)
     found = {name: effects(uncertain_parameters, v, len(GRID), places) for name, v in values.items()}
     drawn = slice(1 + len(places) * len(GRID), None)
     points = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
     plausible = {name: Plausible(v[drawn][: len(weights)], weights, points, belief) for name, v in values.items()}
     best = together(shares, values, len(GRID), places)
-    shares, values = _more(metric, uncertain_parameters, shares, values, best)
+    shares, values = with_more(metric, uncertain_parameters, shares, values, best)
     for number in range(ROUNDS):
-        near = _near(rng, shares, values, AROUND, NEAR * NEARER**number)
-        shares, values = _more(metric, uncertain_parameters, shares, values, near)
+        around = nearby(rng, shares, values, AROUND, NEAR * NEARER**number)
+        shares, values = with_more(metric, uncertain_parameters, shares, values, around)
     if confirm is not None:
-        shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
+        shares, values = confirmed(confirm, uncertain_parameters, shares, values)
     return {
-        name: replace(_interval(uncertain_parameters, shares, v, found[name]), plausible=plausible[name])
+        name: replace(interval_of(uncertain_parameters, shares, v, found[name]), plausible=plausible[name])
         for name, v in values.items()
     }
 
@@ -251,7 +253,7 @@ def _likely_first(
     even = latin_hypercube(rng, weighed * len(cube), len(start))
 
     def weigh(shares: np.ndarray) -> np.ndarray:
-        return next(iter(_measure(likely, uncertain_parameters, shares).values()))
+        return next(iter(measured(likely, uncertain_parameters, shares).values()))
 
     points, weights, belief = drawn_by(weigh, even, rng, len(cube), start)
     if not len(points):
@@ -259,7 +261,7 @@ def _likely_first(
     return np.concatenate([points, cube[len(points) :]]), weights, belief
 
 
-def _confirmed(
+def confirmed(
     confirm: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
@@ -274,58 +276,10 @@ def _confirmed(
         for row in (*rows[:BEST], *rows[max(count - BEST, 0) : count])
     ]
     shares = shares[[0, *dict.fromkeys(near)]]
-    return shares, _measure(confirm, uncertain_parameters, shares)
+    return shares, measured(confirm, uncertain_parameters, shares)
 
 
-def at_ends(
-    metric: Metric[Key],
-    uncertain_parameters: tuple[UncertainParameter, ...],
-    like: Mapping[Key, Interval],
-    *,
-    closer: bool = False,
-    places: Sequence[int] | None = None,
-    confirm: Metric[Key] | None = None,
-) -> dict[Key, Interval]:
-    """A first look at what `search` would find: at the nominal values, and at those that make the ends of other intervals.
-
-    ``like``: the intervals of a design that is like this one; what that one does not have is nominal. ``closer``: also with each
-    uncertain parameter alone at its ends, all of them where each alone goes furthest, and around the best of these: some 150
-    points where `search` takes a thousand; ``places`` and ``confirm`` as there. The true interval is at least as wide as these. ``effects`` are those of ``like``.
-
-    >>> box = (UncertainParameter("x", "x", "", 1.0, 0.0, 2.0, True, ""), UncertainParameter("y", "y", "", 3.0, 2.0, 4.0, True, ""))
-    >>> other = Interval(0.0, 0.0, 1.0, {"x": 0.5}, {"x": 2.0, "z": 7.0}, {"x": (0.0, 1.0)})
-    >>> found = at_ends(lambda values: {"sum": (values["x"] + values["y"])[:, 0]}, box, {"sum": other})["sum"]
-    >>> found.low, found.nominal, found.high, found.at_high
-    (3.5, 4.0, 5.0, {'x': 2.0, 'y': 3.0})
-    """
-    if not uncertain_parameters:
-        return {}
-    places = range(len(uncertain_parameters)) if places is None else places
-    ends = [{}, *(values for one in like.values() for values in (one.at_low, one.at_high))]
-    rows = [[at.get(one.key, one.nominal) for one in uncertain_parameters] for at in ends]
-    shares = np.array(
-        [
-            [p.share(float(np.clip(v, p.low, p.high))) for p, v in zip(uncertain_parameters, row, strict=True)]
-            for row in rows
-        ]
-    )
-    if closer:
-        shares = np.concatenate([alone(uncertain_parameters, (0.0, 1.0), places), shares])
-    values = _measure(metric, uncertain_parameters, shares)
-    if closer:
-        best = together(shares, values, 2, places)
-        shares, values = _more(metric, uncertain_parameters, shares, values, best)
-        near = _near(np.random.default_rng(1), shares, values, CLOSER, NEAR)
-        shares, values = _more(metric, uncertain_parameters, shares, values, near)
-    if confirm is not None:
-        shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
-    return {
-        name: _interval(uncertain_parameters, shares, v, like[name].effects if name in like else {})
-        for name, v in values.items()
-    }
-
-
-def _more(
+def with_more(
     metric: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
@@ -333,11 +287,11 @@ def _more(
     rows: np.ndarray,
 ) -> tuple[np.ndarray, dict[Key, np.ndarray]]:
     """The points and figures so far, and those of further points."""
-    more = _measure(metric, uncertain_parameters, rows)
+    more = measured(metric, uncertain_parameters, rows)
     return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
 
 
-def _near(
+def nearby(
     rng: np.random.Generator, shares: np.ndarray, values: Mapping[Key, np.ndarray], count: int, width: float
 ) -> np.ndarray:
     """Points near each figure's best ones, ``count`` each: some parameters moved, to an end or by ``width``.
@@ -352,19 +306,21 @@ def _near(
     return np.where(moved, np.where(to_an_end, ends, by_width), centres)
 
 
-def _measure(
+def measured(
     metric: Metric[Key], uncertain_parameters: tuple[UncertainParameter, ...], shares: np.ndarray
 ) -> dict[Key, np.ndarray]:
+    """The figures (points,) at points (points, parameters) in shares of the ranges."""
     values = {parameter.key: parameter.at(shares[:, [index]]) for index, parameter in enumerate(uncertain_parameters)}
     return {name: np.asarray(figure, float) for name, figure in metric(values).items()}
 
 
-def _interval(
+def interval_of(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: np.ndarray,
     effects: Mapping[str, tuple[float, float]],
 ) -> Interval:
+    """The interval of one figure from its ``values`` (points,), the nominal one first, at the points ``shares``."""
     low, high = argmin(values), argmax(values)
 
     def at(row: int) -> dict[str, float]:

@@ -11,7 +11,8 @@ from filterlib.analysis.stress.loading import loadings
 from filterlib.analysis.stress.stress import OTHERS, TOGETHER, stress
 from filterlib.analysis.stress.stress import _label as label
 from filterlib.analysis.uncertainty import moved_alone
-from filterlib.analysis.uncertainty.interval import CORNERS, GRID, ROUNDS, SPREAD, at_ends, search
+from filterlib.analysis.uncertainty.interval import CORNERS, GRID, ROUNDS, SPREAD, search
+from filterlib.analysis.uncertainty.like_design import at_ends
 from filterlib.analysis.uncertainty.moved_alone import MOST, leading
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
@@ -98,7 +99,9 @@ def test_the_range_of_a_stress_is_found_where_few_are_moved_alone(monkeypatch, b
     every = stress(solution).checks
     designs = []
     monkeypatch.setattr(moved_alone, "MOST", 9)
-    monkeypatch.setattr(stresses, "loadings", lambda many: designs.append(many.circuit.designs) or loadings(many))
+    monkeypatch.setattr(
+        stresses, "loadings", lambda many, **how: designs.append(many.circuit.designs) or loadings(many, **how)
+    )
     few = stress(solution).checks
     assert designs == [1 + 2 * 9 + TOGETHER]  # hand
     wider = 0
