@@ -76,7 +76,7 @@ def swept(folder, chosen):
     ways = {
         "read": (chosen.read, read),
         "looked at in every piece": (chosen.look, pieces),
-        "whole commands": (chosen.sweep, commands),
+        "whole commands": (chosen.sweep, commands(chosen.commands.split(","))),
     }
     for name, (step, how) in ways.items():
         some = cases[chosen.start :: step] if step else []
@@ -94,10 +94,14 @@ def pieces(case, number, folder):
     return looked(case, folder, deep=True)
 
 
-def commands(case, number, folder):
-    """Through a review where one key is at its end, through one of all commands where two are."""
-    command = "review" if len(case[1]) == 1 else COMMANDS[number % len(COMMANDS)]
-    return f"{command} {whole(case, folder, command)}"
+def commands(chosen):
+    """From a case to how it ends in a whole command: each case in the next one of those chosen."""
+
+    def how(case, number, folder):
+        command = chosen[number % len(chosen)]
+        return f"{command} {whole(case, folder, command)}"
+
+    return how
 
 
 def files(folder, chosen):
@@ -129,6 +133,7 @@ def main():
         "--look", type=int, default=0, metavar="STEP", help="every STEP-th of them solved, in every piece"
     )
     parser.add_argument("--sweep", type=int, default=0, metavar="STEP", help="every STEP-th through a whole command")
+    parser.add_argument("--commands", default=",".join(COMMANDS), help="these in turn")
     parser.add_argument("--read", type=int, default=1, metavar="STEP", help="every STEP-th of them read, 0: none")
     parser.add_argument("--alone", type=int, default=1, choices=(0, 1), help="0: pairs only")
     parser.add_argument("--start", type=int, default=0, help="and the first of these")

@@ -3,13 +3,16 @@
 import contextlib
 import copy
 import io
+import json
 import random
-from html.parser import HTMLParser
+from functools import cache
 from xml.etree import ElementTree
 
-from filterlib import cli
-from tests.fuzz.ends import at_ends
+from filterlib import cli, load_design
+from filterlib.errors import FilterlibError
+from tests.fuzz.ends import at_ends, held
 from tests.fuzz.reading import in_time, outcome
+from tests.show.parsed import Page
 from tests.system.test_bad_input import TREE, get, key_of, written
 
 RARE = {  # what the complete design file has no place for: tables that exclude each other there, and keys of their own
@@ -69,6 +72,7 @@ FED = {  # what feeds the converter and how it starts
 }  # fmt: skip
 TREES = {"complete": TREE, "rare": RARE, "fed": FED}
 COMMANDS = ("review", "verify", "bank", "damp", "compare", "bench")
+NEEDED = {"bank": (("load", 0, "profile"), ("converter", "rating"))}
 
 
 def text_of(tree):
@@ -91,13 +95,47 @@ def pairs(count, seed=1):
     return found
 
 
-def changed(case):
-    """The tree of a case; a key whose table a first change took away stays as it was."""
+def changed(case, gone=()):
+    """The tree of a case without the tables at those paths; a key whose table a first change took away stays as it was."""
     name, changes = case
     tree = copy.deepcopy(TREES[name])
     for path, value in changes:
         get(tree, path[:-1])[path[-1]] = value
+    for path in sorted(gone, reverse=True):
+        del get(tree, path[:-1])[path[-1]]
     return tree
+
+
+def smallest(case, folder, *needed):
+    """The tree of a case without the tables that it reads without: a command takes seconds with what is left.
+
+    The first load, the first requirement and the last stage stay, and with ``needed`` what a command cannot do without.
+    """
+    kept = {path[:-1] for path, _ in case[1]} | {
+        ("load", 0),
+        ("requirement", 0),
+        ("filter", len(TREES[case[0]]["filter"]) - 1),
+    }
+    return changed(case, _needless(case[0], frozenset(kept.union(needed)), folder))
+
+
+@cache
+def _needless(name, kept, folder):
+    """Paths of the tables without which a tree reads, its values as they are; those kept and those around them are not among them."""
+    gone = []
+    for path, *_ in list(held(TREES[name]))[:0:-1]:
+        trial = [path, *(one for one in gone if one[: len(path)] != path)]
+        if not any(one[: len(path)] == path for one in kept) and _reads(changed((name, ()), trial), folder):
+            gone = trial
+    return tuple(gone)
+
+
+def _reads(tree, folder):
+    path = folder / "smaller.toml"
+    path.write_text(text_of(tree), encoding="utf-8")
+    with contextlib.suppress(FilterlibError):
+        return bool(load_design(path))
+    return False
 
 
 def words(case):
@@ -112,22 +150,38 @@ def looked(case, folder, *, deep):
 
 
 def whole(case, folder, command):
-    """The exit code of a whole command; raises AssertionError for a traceback, an infinity, or what it writes and does not parse."""
+    """The exit code of a whole command on the smallest design of a case.
+
+    Raises AssertionError for a traceback, an infinity, a refusal without a name, and a file that does not parse.
+    """
     path, out = folder / "board.toml", folder / "out"
-    path.write_text(text_of(changed(case)), encoding="utf-8")
+    path.write_text(text_of(smallest(case, folder, *NEEDED.get(command, ()))), encoding="utf-8")
     more = {"compare": [str(path)], "bench": ["--reading", "modem 20MHz 5 mV"]}
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said), in_time(180):
+    stream = io.StringIO()
+    with contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream), in_time(180):
         code = cli.main([command, str(path), *more.get(command, ()), "--out", str(out)])
-    assert code in (0, 1, 2), said.getvalue()[-2000:]
-    assert not {"inf", "nan", "-inf"} & set(said.getvalue().replace("=", " ").split()), said.getvalue()[-2000:]
+    said = stream.getvalue()
+    assert code in (0, 1, 2), said[-2000:]
+    finite(said)
     if code == 2:
-        assert all(line.startswith(f"filterlib: {path}") for line in said.getvalue().strip().splitlines()), (
-            said.getvalue()
-        )
-        return code
-    for figure in out.rglob("*.svg"):
-        ElementTree.fromstring(figure.read_text(encoding="utf-8"))
-    for page in out.glob("*.html"):
-        HTMLParser().feed(page.read_text(encoding="utf-8"))
+        assert all(line.startswith(f"filterlib: {path}") for line in said.strip().splitlines()), said
+    else:
+        parses(out)
     return code
+
+
+def parses(folder):
+    """Raises what is wrong with the figures, the numbers and the pages in a folder."""
+    for figure in folder.rglob("*.svg"):
+        finite(" ".join(ElementTree.fromstring(figure.read_text(encoding="utf-8")).itertext()))
+    for numbers in folder.glob("*.json"):
+        json.loads(numbers.read_text(encoding="utf-8"), parse_constant=finite)
+    for page in folder.glob("*.html"):
+        finite(" ".join(Page(page.read_text(encoding="utf-8")).text))
+
+
+def finite(text):
+    """Raises AssertionError where a text has an infinity or no number among its words."""
+    words = text.replace("=", " ").split()
+    bad = [at for at, word in enumerate(words) if word in ("inf", "-inf", "nan", "Infinity", "-Infinity", "NaN")]
+    assert not bad, " ".join(words[max(0, bad[0] - 20) : bad[0] + 20])

@@ -7,7 +7,6 @@ import hashlib
 import json
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 from itertools import pairwise
 
 import pytest
@@ -25,39 +24,8 @@ from filterlib.words.review.rating_sentences import stress_interval, stress_valu
 from filterlib.words.review.review_sentences import cautions, headline, summary, trust
 from tests.analysis.stability.test_over_uncertainty import feeble
 from tests.show.fakes import NAN
+from tests.show.parsed import Page
 from tests.show.words_drawn import faults
-
-VOID = {"meta", "link", "br", "hr", "img", "input"}
-
-
-class Page(HTMLParser):
-    """Elements in order with their attributes, and the text of each."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.elements, self.open, self.text = [], [], []
-        self.feed(text)
-        self.close()
-
-    def handle_starttag(self, tag, attributes):
-        entry = [tag, dict(attributes), ""]
-        self.elements.append(entry)
-        if tag not in VOID:
-            self.open.append(entry)
-
-    def handle_startendtag(self, tag, attributes):
-        self.elements.append([tag, dict(attributes), ""])
-
-    def handle_endtag(self, tag):
-        assert self.open.pop()[0] == tag, tag
-
-    def handle_data(self, data):
-        self.text.append(data)
-        for entry in self.open:
-            entry[2] += data
-
-    def all(self, tag):
-        return [entry for entry in self.elements if entry[0] == tag]
 
 
 @pytest.fixture(scope="module")
