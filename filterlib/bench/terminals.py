@@ -161,7 +161,8 @@ def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | 
     if times or measured.pulses or measured.periods.pattern not in hidden:
         return measured
     again = over_period(measured, 1 / frequency_near(measured.recording, stated, SAME))
-    assert again.average is not None  # over a period there always is one
+    if again.average is None:  # no two periods of it
+        return measured
     plain = replace(again.average, aligned=again.average.plain, jitter=0.0)
     again = replace(again, average=plain, aligned=again.averaged)
     return again if _times_of(again, stated) and harmonics(again).clear[0] else measured

@@ -43,6 +43,17 @@ def test_pulses_that_alternate_repeat_after_two(share, periods):
     assert found.pulses is None
 
 
+@pytest.mark.parametrize(("count", "phase"), [(6.8, 3.2), (7.1, 3.2), (7.6, 4.8), (8.9, 3.2)])
+def test_few_pulses_that_alternate_are_not_averaged_over_a_single_pair(count, phase):
+    """Found after damaged files: of a single period that is twice as long neither noise nor a better length can be had."""
+    turn = 2 * np.pi * FREQUENCY * np.arange(0, count * PERIOD, 20e-9)
+    noise = 1e-4 * np.random.default_rng(1).normal(size=turn.size)
+    found = measure(Recording(0.05 * np.sin(turn + phase) + 0.02 * np.sin(turn / 2) + noise, 20e-9))
+    assert np.isfinite([found.jitter, found.period, found.averaged.ripple]).all()
+    assert found.average.periods > 1
+    assert found.noise > 1e-5  # hand: 0.1 mV is there, and the half turns are more
+
+
 @pytest.mark.parametrize("frequency", [6e3, 40e3, 1.1e6, 4e6])
 def test_slow_and_fast_converters(frequency):
     times = np.arange(60_000) / (600 * frequency)

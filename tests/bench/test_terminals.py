@@ -288,3 +288,12 @@ def test_a_burst_that_was_taken_in_another_bandwidth_is_brought_to_that_of_the_r
     )
     size = abs(brought.harmonics[29] / as_it_is.harmonics[29])  # 30 times 10 kHz
     assert size == pytest.approx(np.sqrt(1.0225 / 1.000225), rel=1e-4, abs=0)
+
+
+@pytest.mark.parametrize("periods", [0.5, 1.1, 1.5, 2.5])
+def test_a_recording_shorter_than_two_of_the_stated_periods_is_refused_by_its_name(tmp_path, periods):
+    """Found by damaged files: it was averaged over the stated period, of which there was no whole one."""
+    rows = RECORDING.read_text(encoding="utf-8").splitlines()
+    (tmp_path / "short.csv").write_text("\n".join(rows[: 8 + round(periods * 555)]), encoding="utf-8")  # hand: 5.55 µs
+    with pytest.raises(InputError, match=r"converter.ripple.recording .*no ripple can be taken from it"):
+        load_design(written(tmp_path, 'recording = "short.csv"'))

@@ -85,8 +85,8 @@ def kept_by_averaging(frequency: float | np.ndarray, jitter: float) -> np.ndarra
     return np.exp(-((2 * np.pi * np.asarray(frequency) * jitter) ** 2) / 2)
 
 
-def average_periods(recording: Recording, period: float, first: float) -> Average:
-    """Average a recording over its period.
+def average_periods(recording: Recording, period: float, first: float) -> Average | None:
+    """Average a recording over its period; None where it has no two of them, which would show their noise.
 
     Parameters
     ----------
@@ -105,6 +105,8 @@ def average_periods(recording: Recording, period: float, first: float) -> Averag
     finer = _doubled(recording.volts)
     room = _REACH * period
     fold = _Fold(recording, finer, period, room + (first - room) % period)
+    if fold.periods < 2:
+        return None
     chosen = np.unique(np.linspace(0, fold.periods - 1, min(fold.periods, MOST_ALIGNED)).astype(int))
     start = fold.like_one(chosen) if chosen.size < _FEW else np.zeros(chosen.size)
     delays, mean, clear = fold.aligned(chosen, start)
@@ -156,7 +158,7 @@ class _Fold:
 
     def rows(self, chosen: np.ndarray, delays: np.ndarray) -> Iterator[np.ndarray]:
         """The chosen periods, each read later by its delay [s], arrays (some, size)."""
-        some = max(_BLOCK // self.size, 1)
+        some = max(_BLOCK // self.size, 2)  # one of each half at least
         for at in range(0, chosen.size, some):
             starts = self.first + chosen[at : at + some] * self.period + delays[at : at + some]
             times = starts[:, None] + self.step * np.arange(self.size)

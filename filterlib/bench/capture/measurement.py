@@ -162,7 +162,7 @@ def measure(recording: Recording, *, bandwidth: float = BANDWIDTH, order: int = 
     periods = _with_pulses(periods, average)
     density = _density(recording, periods)
     if average is not None and periods.pulses is None and _every_other_differs(recording, average.period, density):
-        average = average_periods(recording, 2 * average.period, periods.first)
+        average = average_periods(recording, 2 * average.period, periods.first) or average
     ring = _ring(density, bandwidth) if parts.spike_known else None
     return Measurement(
         recording=recording,
@@ -213,8 +213,9 @@ def over_the_longer(one: Measurement, two: Measurement) -> tuple[Measurement, Me
 
 
 def over_period(measured: Measurement, period: float) -> Measurement:
-    """The same recording averaged over another period [s]."""
-    average = average_periods(measured.recording, period, measured.periods.first)
+    """The same recording averaged over another period [s]; as it is where it has no two of them."""
+    if (average := average_periods(measured.recording, period, measured.periods.first)) is None:
+        return measured
     parts = _Parts(measured.recording, measured.bandwidth, measured.order)
     waves = parts.of_wave(average.plain), parts.of_wave(average.aligned)
     return replace(measured, average=average, averaged=waves[0], aligned=waves[1])
