@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 
 from filterlib import Circuit, Current
 from filterlib.network.equations import dense
@@ -13,6 +14,7 @@ from filterlib.network.equations.tableau import build
 
 SLOW = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
 KINDS = ("resistor", "capacitor", "inductor", "conductance")
+F = np.geomspace(100e3, 200e6, 7)
 BASE = {"resistor": 1e2, "capacitor": 1e-7, "inductor": 1e-5, "conductance": 1e-2}
 
 
@@ -205,3 +207,25 @@ def test_bank_with_its_inductance_over_14_decades():
     for pole, root in zip(poles, roots, strict=True):
         assert abs(pole - root) < 1e-6 * abs(root)
     assert circuit.step_response([1e9], "V", "a")[0] == pytest.approx(1.0, rel=1e-6, abs=0)
+
+
+@given(mutual=st.floats(-1.4e-9, 5e-9), choke=st.floats(-7, -4), far=st.floats(1.0, 9.0))
+@settings(deadline=None, max_examples=40)
+def test_a_choke_that_couples_into_a_capacitors_loop_changes_that_loop_by_as_much(mutual, choke, far):
+    """second method: with M into the loop, or M more in the loop and in the choke and M less in the wire that leads on (T of coupled
+    inductors, by hand); and next to all of it is in the loop, which is why its range alone holds it."""
+    loop, wire, inductance = 4e-9, 400e-9, 10**choke
+
+    def left(series, shunt, onward, k=0.0):
+        circuit = (
+            Circuit().voltage_source("in", "a", "0").inductor("L", "a", "b", series).inductor("loop", "b", "c", shunt)
+        )
+        circuit.resistor("esr", "c", "d", 5e-3).capacitor("C", "d", "0", 10e-6).inductor("wire", "b", "e", onward)
+        circuit.resistor("load", "e", "0", far)
+        if k:
+            circuit.couple("stray", "L", "loop", k)
+        return circuit.transfer(F, "in", "e")
+
+    there = left(inductance, loop, wire, mutual / np.sqrt(inductance * loop))
+    assert_allclose(there, left(inductance + mutual, loop + mutual, wire - mutual), rtol=1e-9, atol=0)
+    assert_allclose(there, left(inductance, loop + mutual, wire), rtol=0.08, atol=0)
