@@ -209,7 +209,7 @@ def test_bank_with_its_inductance_over_14_decades():
     assert circuit.step_response([1e9], "V", "a")[0] == pytest.approx(1.0, rel=1e-6, abs=0)
 
 
-@given(mutual=st.floats(-1.4e-9, 5e-9), choke=st.floats(-7, -4), far=st.floats(1.0, 9.0))
+@given(mutual=st.floats(-1e-9, 1e-9), choke=st.floats(-5.5, -4), far=st.floats(1.0, 9.0))
 @settings(deadline=None, max_examples=40)
 def test_a_choke_that_couples_into_a_capacitors_loop_changes_that_loop_by_as_much(mutual, choke, far):
     """second method: with M into the loop, or M more in the loop and in the choke and M less in the wire that leads on (T of coupled
@@ -228,4 +228,4 @@ def test_a_choke_that_couples_into_a_capacitors_loop_changes_that_loop_by_as_muc
 
     there = left(inductance, loop, wire, mutual / np.sqrt(inductance * loop))
     assert_allclose(there, left(inductance + mutual, loop + mutual, wire - mutual), rtol=1e-9, atol=0)
-    assert_allclose(there, left(inductance, loop + mutual, wire), rtol=0.08, atol=0)
+    assert_allclose(there, left(inductance, loop + mutual, wire), rtol=0.01, atol=0)
