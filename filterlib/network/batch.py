@@ -1,4 +1,4 @@
-"""Circuits of one structure as one circuit of many designs: what differs between them becomes an array of values."""
+"""Circuits as one circuit of many designs: what differs between them becomes an array of values, what some lack is open there."""
 
 from __future__ import annotations
 
@@ -8,20 +8,57 @@ import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
+from filterlib.network.equations.pattern import join, root
 from filterlib.network.netlist import Element, Impedance, Structure
+from filterlib.network.wiring import OPENABLE, opened
 
 
 def alike(circuits: Sequence[Circuit]) -> list[list[int]]:
-    """The places of circuits that have one structure, group by group, in the order of their first.
+    """The places of circuits that are one circuit with other values, group by group, in the order of their first.
+
+    What only some of them have counts as a value, where it is open in the others (`_joined`).
 
     >>> one, other = Circuit().resistor("R", "a", "0", 1.0), Circuit().resistor("R", "b", "0", 1.0)
-    >>> alike([one, other, one])
-    [[0, 2], [1]]
+    >>> alike([one, other, one, one.copy().capacitor("C", "a", "0", 1e-6)])
+    [[0, 2, 3], [1]]
     """
-    groups: dict[Structure, list[int]] = {}
+    places: dict[Structure, list[int]] = {}
     for place, circuit in enumerate(circuits):
-        groups.setdefault(circuit.netlist.structure, []).append(place)
-    return list(groups.values())
+        places.setdefault(circuit.netlist.structure, []).append(place)
+    groups: list[list[Structure]] = []
+    for structure in places:
+        group = next((group for group in groups if _joined([*group, structure]) is not None), None)
+        if group is None:
+            groups.append([structure])
+        else:
+            group.append(structure)
+    return [sorted(place for structure in group for place in places[structure]) for group in groups]
+
+
+def _joined(structures: Sequence[Structure]) -> Structure | None:
+    """One structure that holds several: what some lack can be open there; None where it cannot.
+
+    What is no capacitor, conductance or impedance, and yet lacks in one, has to hang from a node of that one, by one end.
+    """
+    whole = {element.name: element for structure in structures for element in structure}
+    for structure in structures:
+        own = {element.name for element in structure}
+        if any(whole[element.name] != element for element in structure):
+            return None
+        if not _hangs([e for e in whole.values() if e.name not in own], {n for e in structure for n in e.nodes}):
+            return None
+    return tuple(whole.values())
+
+
+def _hangs(more: Sequence[Element], nodes: set[str]) -> bool:
+    """Whether elements can be there without a circuit of these nodes noticing, those that can be open being so."""
+    if any(e.kind.endswith("_source") or e.kind == "coupled" for e in more):
+        return False
+    ends = {node for element in more if element.kind != "couple" for node in element.nodes}
+    group = {node: node for node in ends}
+    if not all(join(group, *e.nodes) for e in more if e.kind not in OPENABLE):
+        return False
+    return all(sum(root(group, node) == root(group, end) for end in ends & nodes) == 1 for node in ends)
 
 
 class Together:
@@ -38,7 +75,7 @@ class Together:
 
 
 def together(circuits: Sequence[Circuit]) -> Circuit:
-    """One circuit that represents several of the same structure, each of them one design; it has no ladders.
+    """One circuit that represents several that are `alike`, each of them one design; it has no ladders.
 
     Raises
     ------
@@ -54,15 +91,19 @@ def together(circuits: Sequence[Circuit]) -> Circuit:
     """
     if len(circuits) == 1:
         return circuits[0]
-    if len(alike(circuits)) > 1 or any(circuit.designs for circuit in circuits):
+    every = _joined(list(dict.fromkeys(circuit.netlist.structure for circuit in circuits)))
+    if every is None or any(circuit.designs for circuit in circuits):
         raise CircuitError("circuits are put together that differ in more than values, or hold several designs already")
     whole = Circuit()
-    for elements in zip(*(circuit.elements for circuit in circuits), strict=True):
-        _add(whole, elements)
+    for element in every:
+        there = [circuit.netlist.by_name.get(element.name) for circuit in circuits]
+        first = next(one for one in there if one is not None)
+        absent = opened(first) if element.kind in OPENABLE else first
+        _add(whole, [absent if one is None else one for one in there])
     return whole
 
 
-def _add(whole: Circuit, elements: tuple[Element, ...]) -> None:
+def _add(whole: Circuit, elements: Sequence[Element]) -> None:
     first, values = elements[0], [element.value for element in elements]
     add, (a, b) = getattr(whole, first.kind), first.nodes[:2]
     if first.kind == "coupled":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Self
 
 import numpy as np
@@ -24,6 +24,8 @@ from filterlib.network.netlist import (
 
 LEAST, MOST = 1e-30, 1e30
 """Size of a value that is not zero: beyond, squares and products leave the range of floating-point numbers."""
+OPENABLE = ("capacitor", "conductance", "immittance", "couple")
+"""Kinds of elements that can be open, or do nothing, in the place that they have."""
 _UNITS = {"resistor": "ohm", "capacitor": "F", "inductor": "H", "conductance": "S", "couple": ""}
 
 
@@ -135,6 +137,17 @@ class Wiring:
         circuit._elements = dict(netlist.by_name)
         return circuit
 
+    def opened(self, names: Iterable[str]) -> Self:
+        """The same with some of its elements open, in the places that they have; a name that is not there is open already.
+
+        Raises
+        ------
+        CircuitError
+            For an element that has no value with which it is open, as a resistor, an inductor or a source.
+        """
+        chosen = set(names)
+        return self.of(Netlist(tuple(opened(e) if e.name in chosen else e for e in self.elements)))
+
     # ---- what is in it --------------------------------------------------------------------------------------------
 
     @property
@@ -198,6 +211,19 @@ class Wiring:
         self._elements[element.name] = element
         self._netlist = None
         return self
+
+
+def opened(element: Element) -> Element:
+    """The same element, open; a coupling, nothing. Raises CircuitError for one that has no such value."""
+    if element.kind == "immittance":
+        return Element(element.kind, element.name, element.nodes, _endless, Wiring().capacitor("C", "a", "b", 0.0))
+    if element.kind not in OPENABLE:
+        raise CircuitError(f"{element.name}: a {words_of(element.kind)} has no value with which it is open")
+    return Element(element.kind, element.name, element.nodes, 0.0)
+
+
+def _endless(frequencies: np.ndarray) -> np.ndarray:
+    return np.full(np.shape(frequencies), np.inf, dtype=complex)
 
 
 def _value(kind: str, name: str, value: ArrayLike) -> Value:

@@ -101,18 +101,20 @@ def dc_state(design: Line, circuit: Circuit, start: State) -> State:
     share their return and the battery is bonded (`Supply`), the input current takes part: it drops along the cable too.
     """
     unsolved = Unsolved(design, circuit, start)
-    return _solved(unsolved, _gains(circuit, unsolved.sources, unsolved.outputs))
+    return _solved(unsolved, _gains(circuit, unsolved.sources, list(unsolved.outputs.values())))
 
 
 def dc_states(unsolved: Sequence[Unsolved]) -> list[State | OperatingError]:
     """The same of lines that hold one design each, those of one structure in one go; an error in place of a state."""
     states: dict[int, State | OperatingError] = {}
     for places in alike([one.circuit for one in unsolved]):
-        first = unsolved[places[0]]
-        gains = _gains(together([unsolved[place].circuit for place in places]), first.sources, first.outputs)
-        for number, place in enumerate(places):
+        group = [unsolved[place] for place in places]
+        every = list(dict.fromkeys(output for one in group for output in one.outputs.values()))
+        gains = _gains(together([one.circuit for one in group]), group[0].sources, every)
+        for number, (place, one) in enumerate(zip(places, group, strict=True)):
+            own = gains[:, [every.index(output) for output in one.outputs.values()]]
             try:
-                states[place] = _solved(unsolved[place], gains[..., number] if gains.ndim > 2 else gains)
+                states[place] = _solved(one, own[..., number] if own.ndim > 2 else own)
             except OperatingError as error:
                 states[place] = error
     return [states[place] for place in range(len(unsolved))]
@@ -134,9 +136,9 @@ def _solved(unsolved: Unsolved, gains: np.ndarray) -> State:
     return _state(start, labels, _columns(levels), [_column(i) for i in currents], design)
 
 
-def _gains(circuit: Circuit, sources: list[str], outputs: dict[tuple[str, str], Output]) -> np.ndarray:
+def _gains(circuit: Circuit, sources: list[str], outputs: list[Output]) -> np.ndarray:
     """Each source's effect on each output at DC, (sources, outputs) or (sources, outputs, designs)."""
-    found = circuit.transfer([0.0], sources, list(outputs.values()))
+    found = circuit.transfer([0.0], sources, outputs)
     return np.asarray(np.real([[column[..., 0] for column in row] for row in found]))
 
 
@@ -146,8 +148,9 @@ def _outputs(design: Line, circuit: Circuit, start: State) -> dict[tuple[str, st
     outputs: dict[tuple[str, str], Output] = {("load", load.name): load.port for load in design.loads}
     outputs["terminals", ""] = (PLUS, RETURN)
     outputs["converter", ""] = Current("converter.lead")
+    at_loads = {one.name for load in design.loads for one in load.components(start)}
     for name, element in elements.items():
-        if f"{name}.loop" in elements:
+        if f"{name}.loop" in elements and name not in at_loads:
             outputs["bias", name] = (element.nodes[0], elements[f"{name}.loop"].nodes[1])
     for stage in design.filter:
         if stage.lines:  # towards the load in the plus line, towards the converter in the return line

@@ -173,21 +173,17 @@ class Design(Model):
         """What the DC state of an operating point is solved of. Raises FilterlibError for an unknown point."""
         point = self.operating_points[0] if operating is None else self.point(operating)
         start = point.start(self.converter.output_voltage, [load.name for load in self.loads])
-        return Unsolved(self, self.build(start, dc=True), start)
+        inputs = [name for load in self.loads for name in load.input_branches]
+        return Unsolved(self, self.build(start).opened(inputs), start)
 
-    def build(
-        self, state: State, *, filtered: bool = True, converter: bool = True, open_load: str = "", dc: bool = False
-    ) -> Circuit:
-        """The circuit in other arrangements: without filter, without converter, with one load's input taken off.
-
-        ``dc`` leaves the loads' conductances out: their currents come from the sources "NAME.current" alone.
-        """
+    def build(self, state: State, *, filtered: bool = True, converter: bool = True) -> Circuit:
+        """The circuit at a state, and in other arrangements: without filter, without converter."""
         circuit = Circuit()
         if converter:
             self.converter.add(circuit)
         add_filter(circuit, self.filter if filtered else (), (PLUS, RETURN), _LOAD_END, state)
         for load in self.loads:
-            load.add(circuit, state, at_point=not dc and load.name != open_load, stray=converter and self.driven)
+            load.add(circuit, state, stray=converter and self.driven)
         if self.clip is not None:
             self.clip.add(circuit, self.clip.port(self.loads)[1])
         if filtered:

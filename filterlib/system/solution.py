@@ -71,7 +71,7 @@ class Solution:
 
     def with_load_open(self, load: Load) -> Circuit:
         """The circuit with one load's own input taken off."""
-        return self.design.build(self.state, open_load=load.name)
+        return self.circuit.opened(load.input_branches)
 
     def with_filter(self, filtered: bool) -> Circuit:
         """The circuit in which ripple flows, with the filter or without it: where the converter bursts its regulation rests."""

@@ -107,9 +107,7 @@ def named(solution: Solution, load: str) -> Load:
 
 def back(solution: Solution, load: Load) -> Circuit:
     """The circuit with the constant power of one load taken off, its capacitor left."""
-    bare = load.replace(kind="constant_current", power=None, current=0.0)
-    loads = tuple(bare if one.name == load.name else one for one in solution.design.loads)
-    return solution.design.model_copy(update={"loads": loads}).build(solution.state)
+    return solution.circuit.opened(load.power_branches)
 
 
 def loop_limits(solution: Solution, load: Load, circuit: Circuit) -> LoopLimits:

@@ -104,8 +104,11 @@ def _by_nyquist(solution: Solution) -> Stability:
 
 def input_admittance(solution: Solution, load: Load, frequencies: np.ndarray) -> np.ndarray:
     """Admittance [S] of one load's own input: its capacitor and its small-signal conductance."""
-    circuit = Circuit().resistor("across", load.plus, load.minus, 1.0)
+    circuit = Circuit()
+    load.add_input(circuit, solution.state)
+    if not circuit.elements:
+        return np.zeros(np.shape(frequencies), dtype=complex)
+    circuit.resistor("across", load.plus, load.minus, 1.0)
     if load.minus != "0":
         circuit.resistor("reference", load.minus, "0", 0.0)
-    load.add_input(circuit, solution.state)
     return 1 / circuit.impedance(frequencies, *load.port) - 1.0

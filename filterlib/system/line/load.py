@@ -155,8 +155,18 @@ class Load(Model):
         """True where nothing but a stray capacitance that nobody stated reaches the chassis from the load's return."""
         return self.bond is None and not self.stray_capacitance.stated
 
-    def add(self, circuit: Wiring, state: State, *, at_point: bool = True, stray: bool = False) -> None:
-        """Add lead, capacitor, bond and the current source; with ``at_point`` also the small-signal conductance.
+    @property
+    def power_branches(self) -> tuple[str, str]:
+        """The elements of `add_input` whose opening takes the load's small-signal conductance away."""
+        return f"{self.name}.conductance", f"{self.name}.loop_capacitance"
+
+    @property
+    def input_branches(self) -> tuple[str, ...]:
+        """Those whose opening takes all of it away."""
+        return f"{self.name}.capacitor", *self.power_branches
+
+    def add(self, circuit: Wiring, state: State, *, stray: bool = False) -> None:
+        """Add lead, current source, what is at the load's own terminals, and its bond.
 
         ``stray``: a floating load's default capacitance to the chassis too.
         """
@@ -164,8 +174,7 @@ class Load(Model):
             pair = ("load_plus", self.plus), ("0", self.minus)
             self.lead.add(circuit, f"{self.name}.lead", *pair, temperature=state.temperature)
         circuit.current_source(self.source, self.minus, self.plus)
-        if at_point:
-            self.add_input(circuit, state)
+        self.add_input(circuit, state)
         if self.bond is not None:
             self.bond.add(circuit, f"{self.name}.bond", self.minus)
         if (stray and self.floats) or (self.stray_capacitance.stated and np.any(self.stray_capacitance.value)):
