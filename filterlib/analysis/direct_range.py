@@ -6,7 +6,7 @@ import numpy as np
 
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.verdict import Reading
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import DropRequirement, VoltageRequirement

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from filterlib.bench.inside import VALUES, esl_share
-from filterlib.parts.base import Values
+from filterlib.parts.values import Values
 from filterlib.system.inside.converter import Arrangement, Converter, FixtureCapacitor
 from filterlib.system.sources.measuring import probe_transfer
 

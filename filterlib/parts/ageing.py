@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from filterlib.errors import QuantityError
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 YEAR = 8766 * 3600.0  # [s]
 SEAL_LIFE = 15 * YEAR

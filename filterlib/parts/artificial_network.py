@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean, short
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Value, angular
+from filterlib.parts.base import angular
+from filterlib.parts.values import Value
 
 
 def network_impedance(

@@ -24,14 +24,10 @@ from pydantic_core import CoreSchema, core_schema
 
 from filterlib.errors import InputError, QuantityError
 from filterlib.parts.monotone_cubic import MonotoneCubic
-from filterlib.parts.reading import problems_from
+from filterlib.parts.problems import problems_from
+from filterlib.parts.values import Points, Value
 from filterlib.units import format_quantity, quantity, without_form
 
-ROOM = 293.15  # K, the temperature at which parts are stated
-
-Value: TypeAlias = float | NDArray[np.float64]  # one number, or an array (designs, 1): one for each toleranced design
-Values: TypeAlias = Mapping[str, Value]  # of uncertain parameters, by key
-Points: TypeAlias = tuple[tuple[float, float], ...]
 Stated: TypeAlias = Mapping[str, Any]
 """Fields of a part or of a table in a file, by name: text, numbers, lists, tables."""
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 LADDER_BAND = (1e3, 1e8)  # Hz, where the ladder of a lossy part approximates its exact impedance
 LADDER_ERROR = 0.02  # largest |ladder / exact - 1| within that band

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from filterlib.parts.base import ROOM, Value
+from filterlib.parts.values import ROOM, Value
 
 COPPER_RESISTIVITY = 1.7241e-8  # ohm m at 20 °C, 100 % IACS; IEC 60028 (from memory)
 COPPER_COEFFICIENT = 0.00393  # 1/K at 20 °C; IEC 60028 (from memory)

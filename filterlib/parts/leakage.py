@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 
 def electrolytic_leakage(capacitance: Value, rated_voltage: Value, factor: Value, least: Value = 0.0) -> Value:

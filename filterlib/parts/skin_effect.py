@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from filterlib.parts.base import Value, angular
+from filterlib.parts.base import angular
+from filterlib.parts.values import Value
 
 SECTIONS = 6  # of the continued fraction, before its tail is closed: exact to 0.2 % from direct current to 1 GHz
 

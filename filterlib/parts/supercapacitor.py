@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 
 from filterlib.network.wiring import Wiring
 from filterlib.parts.ageing import electrolytic_life
-from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, on_curve, shown
+from filterlib.parts.base import Curve, Part, Quantity, on_curve, shown
+from filterlib.parts.values import ROOM, Points, Value
 
 HALVED_BY = 0.2  # [V] above which a cell lives half as long: common practice, no source; makers say 0.1 to 0.2 V
 BALANCING = 10.0  # times its leakage that a cell's balancing resistor carries: common practice, no source

@@ -14,7 +14,8 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.curves.measured import MEASURED, part_from_file
-from filterlib.parts.reading import data_folder, problems_from, read_toml
+from filterlib.parts.problems import problems_from
+from filterlib.parts.reading import data_folder, read_toml
 from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.wire import Lead, WirePair
 

@@ -12,9 +12,10 @@ from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import ROOM, Part, Quantity, Unequal, Value, shown
+from filterlib.parts.base import Part, Quantity, Unequal, shown
 from filterlib.parts.copper import COPPER_RESISTIVITY, copper_factor
 from filterlib.parts.skin_effect import internal_impedance
+from filterlib.parts.values import ROOM, Value
 
 LADDER_SECTIONS = 4  # of the skin effect, each one state: good to a radius of some eight skin depths
 MU_0 = 4e-7 * np.pi  # H/m

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from pydantic import model_validator
 
 from filterlib.errors import QuantityError
-from filterlib.parts.base import ROOM, Curve, Part, Points, Quantity, Value, beyond, on_curve
+from filterlib.parts.base import Curve, Part, Quantity, beyond, on_curve
 from filterlib.parts.copper import COPPER_COEFFICIENT, copper_factor
+from filterlib.parts.values import ROOM, Points, Value
 
 Saturation = Literal["soft", "hard"]
 SATURATION_EXPONENT = {"soft": 2, "hard": 10}  # common practice, no source: powder cores and gapped ferrites

@@ -13,7 +13,7 @@ from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.netlist import Output
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import PLUS, RETURN, Converter
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import AnyStage

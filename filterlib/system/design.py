@@ -10,7 +10,8 @@ from pydantic import BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Quantity
+from filterlib.parts.values import Value
 from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.file.accepted import AcceptedRating

@@ -10,7 +10,7 @@ from typing import Annotated, Any, ClassVar, Self, TypeAlias, get_args
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from filterlib.errors import InputError, Problem
-from filterlib.parts.reading import problems_from
+from filterlib.parts.problems import problems_from
 
 Given: TypeAlias = Mapping[str, Any]
 """Fields as a file or a caller gives them: text, numbers, tables, models."""

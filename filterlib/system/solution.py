@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Value, Values
+from filterlib.parts.values import Value, Values
 from filterlib.system.dc import dc_states
 from filterlib.system.design import Design
 from filterlib.system.inside.burst import Burst, PulseTrain

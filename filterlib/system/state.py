@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 ROOM = 293.15  # [K]
 

@@ -6,7 +6,7 @@ from typing import get_args
 from pydantic import BaseModel
 
 from filterlib.parts.base import Quantity
-from filterlib.parts.reading import _models_in
+from filterlib.parts.problems import _models_in
 from filterlib.parts.tables import KINDS as PARTS
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Bandwidth

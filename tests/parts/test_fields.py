@@ -7,9 +7,10 @@ from typing import Annotated, Literal
 import pytest
 from pydantic import InstanceOf
 
-from filterlib.parts.base import Curve, Part, Points, Quantity, Value
+from filterlib.parts.base import Curve, Part, Quantity
 from filterlib.parts.fields import fields
 from filterlib.parts.tables import standard_tables
+from filterlib.parts.values import Points, Value
 
 
 class Bead(Part):

@@ -32,7 +32,7 @@ from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.input_side import SOURCE
 from filterlib.system.limits import LimitFile

@@ -14,7 +14,7 @@ from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.network.extremes import Harmonics
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.chassis import CHASSIS, INPUT
 from filterlib.system.inside.converter import RETURN, Converter

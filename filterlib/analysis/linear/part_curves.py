@@ -11,9 +11,10 @@ import numpy as np
 
 from filterlib.analysis.described import Hertz, InUnit, Ohms, Unit
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import ROOM, Part, on_curve
+from filterlib.parts.base import Part, on_curve
 from filterlib.parts.constant_phase import LADDER_BAND
 from filterlib.parts.fields import Field, fields
+from filterlib.parts.values import ROOM
 from filterlib.units import format_quantity, format_temperature
 
 LOWEST, HIGHEST, POINTS = 100.0, 1e9, 281  # [Hz], [Hz] of the impedance, 40 points a decade

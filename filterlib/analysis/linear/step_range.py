@@ -10,7 +10,7 @@ from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.steps import RISE_TIME, steps
 from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import StepRequirement

@@ -15,7 +15,7 @@ from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.uncertainty.interval import MORE, Interval, Lead, Measure, over_shapes, shapes, width
 from filterlib.analysis.uncertainty.moved_alone import leading
 from filterlib.analysis.uncertainty.plausible import too_wide
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Arrangement
 from filterlib.system.line.clip import TERMINALS

@@ -17,7 +17,7 @@ from filterlib.network.shapes import triangle
 from filterlib.network.solver import Answers
 from filterlib.network.spectrum import lowpass_response
 from filterlib.network.thinned import at_all_orders, kept_orders
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.line.clip import TERMINALS

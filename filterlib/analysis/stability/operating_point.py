@@ -11,9 +11,10 @@ import numpy as np
 from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Ratio, Seconds, Unit
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.stability import Stability, stability
-from filterlib.parts.base import Part, Value, Values
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Value, Values
 from filterlib.parts.wound import SATURATION_VALID
 from filterlib.system.design import Design
 from filterlib.system.inside.burst import PulseTrain

@@ -25,7 +25,7 @@ from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.moved_alone import Key, leading
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.errors import CircuitError
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution

@@ -12,8 +12,8 @@ from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
 from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
 from filterlib.errors import FilterlibError
-from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.line.load import Load
 from filterlib.system.ranges.places import with_values

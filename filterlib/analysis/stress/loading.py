@@ -12,8 +12,8 @@ from filterlib.analysis.ripple.spectra import Spectra, spectra
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
 from filterlib.network.netlist import Output
-from filterlib.parts.base import Value
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Value
 from filterlib.system.line.components import Branch, Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State

@@ -9,10 +9,10 @@ from typing import Literal
 import numpy as np
 
 from filterlib.analysis.described import InUnit
-from filterlib.parts.base import Value
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Value
 from filterlib.system.line.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State

@@ -14,10 +14,11 @@ from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import SEAL_LIFE, mission_life
-from filterlib.parts.base import Part, Value
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Value
 from filterlib.parts.wound import Wound, temperature_rise
 from filterlib.system.design import Design
 from filterlib.system.ranges.places import with_values

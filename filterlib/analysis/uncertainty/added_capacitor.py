@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Farads, Unit
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.preferred import preferred_values
 from filterlib.system.inside.converter import Converter, FixtureCapacitor
 from filterlib.system.sources.source_spectra import reading, source_spectra

@@ -12,7 +12,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.moved_alone import Key, alone, argmax, argmin, effects, nominal, together
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.uncertainty.sampling import drawn_by, latin_hypercube
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter

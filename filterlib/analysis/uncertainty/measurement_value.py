@@ -14,7 +14,7 @@ from filterlib.analysis.ripple.ripple import measurement
 from filterlib.analysis.ripple.spectra import Band, spectra
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
 from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters

@@ -13,7 +13,7 @@ from pydantic import InstanceOf
 
 from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import ROOM, Quantity, Stated, Value, angular
+from filterlib.parts.base import Quantity, Stated, angular
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.curves.impedance_curve import ImpedanceCurve, read_impedance_curve
@@ -21,6 +21,7 @@ from filterlib.parts.curves.one_port import OnePort
 from filterlib.parts.curves.one_port_fit import FittedCurve, fit_one_port
 from filterlib.parts.curves.rows import refused
 from filterlib.parts.curves.touchstone import CONNECTIONS, impedance_of, read_touchstone
+from filterlib.parts.values import ROOM, Value
 from filterlib.parts.wound import CoreResistance, Current
 from filterlib.units import format_quantity, quantity
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 Complex = NDArray[np.complex128]
 

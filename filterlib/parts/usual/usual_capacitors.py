@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from filterlib.parts.base import Stated, Usual, Value
+from filterlib.parts.base import Stated, Usual
+from filterlib.parts.values import Value
 
 WHY = "usual for {kind} capacitors (common practice, no source)"
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.parts.base import Stated, Usual, Value
+from filterlib.parts.base import Stated, Usual
+from filterlib.parts.values import Value
 
 
 def winding_capacitance(stated: Stated) -> Usual | None:

@@ -12,9 +12,10 @@ from pydantic import BaseModel
 
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError, QuantityError
-from filterlib.parts.base import Curve, Part, Points
+from filterlib.parts.base import Curve, Part
 from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
+from filterlib.parts.values import Points
 from filterlib.system.design import Design
 from filterlib.system.inside.burst import LoadThreshold
 from filterlib.system.inside.control import OutputImpedance

@@ -11,7 +11,8 @@ from pydantic import GetCoreSchemaHandler, PrivateAttr, ValidationInfo, field_va
 from pydantic_core import core_schema
 
 from filterlib.errors import Problem, QuantityError
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Quantity
+from filterlib.parts.values import Value
 from filterlib.system.inside.recorded import Recorded, RecordingField
 from filterlib.system.model import Given, Model, Name, Order, read
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default

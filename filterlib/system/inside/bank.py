@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.unequal import by_part
 from filterlib.system.model import Model

@@ -12,7 +12,8 @@ from filterlib.errors import Problem
 from filterlib.network.shapes import ring
 from filterlib.network.spectrum import phasors, sincs
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Quantity
+from filterlib.parts.values import Value
 from filterlib.system.model import Given, Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 

@@ -11,7 +11,8 @@ from pydantic import Field, StrictBool, ValidationInfo, field_validator
 from filterlib.errors import QuantityError
 from filterlib.network.extremes import Harmonics
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Curve, Points, Quantity, Value, on_curve
+from filterlib.parts.base import Curve, Quantity, on_curve
+from filterlib.parts.values import Points, Value
 from filterlib.system.inside import usual_inside
 from filterlib.system.inside.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.inside.burst import Burst, LoadThreshold, LoadThresholdField

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Converter
 
 _LEAST, _MOST = 0.01, 0.99  # of a duty cycle

@@ -11,7 +11,8 @@ from pydantic import model_validator
 from filterlib.errors import FilterlibError, Problem, QuantityError
 from filterlib.network.shapes import rectangle, triangle
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import ROOM, Quantity, Value
+from filterlib.parts.base import Quantity
+from filterlib.parts.values import ROOM, Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.line.load import InputCapacitor
 from filterlib.system.model import Given, Model

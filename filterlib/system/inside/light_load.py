@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.errors import FilterlibError
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.burst import Burst, PulseTrain
 from filterlib.system.inside.converter import Converter
 from filterlib.units import format_quantity

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from filterlib.errors import Problem
-from filterlib.parts.base import Curve, Points, Quantity, on_curve
+from filterlib.parts.base import Curve, Quantity, on_curve
+from filterlib.parts.values import Points
 from filterlib.system.model import Given, Model
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.network.extremes import Harmonics
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 
 ESL = 1e-9  # [H] of the ceramics, which stand where the switches are: common practice, no source
 ESR = 0.2  # of the ceramics, over that of all together: common practice, no source

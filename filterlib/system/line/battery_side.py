@@ -11,7 +11,8 @@ import numpy as np
 from pydantic import BeforeValidator, Field, model_validator
 
 from filterlib.errors import Problem, QuantityError
-from filterlib.parts.base import ROOM, Quantity, Value
+from filterlib.parts.base import Quantity
+from filterlib.parts.values import ROOM, Value
 from filterlib.parts.wire import awg_diameter, resistance_per_metre
 from filterlib.system.inside.converter import Converter
 from filterlib.system.model import Count, Given, Model, Note, Validated

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from filterlib.parts.base import Part, Value
+from filterlib.parts.base import Part
+from filterlib.parts.values import Value
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
 

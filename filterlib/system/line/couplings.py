@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.line.stages import Damping, ShuntCapacitor
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default

@@ -9,8 +9,9 @@ import numpy as np
 
 from filterlib.errors import Problem, QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
+from filterlib.parts.values import Value
 from filterlib.parts.wire import WirePair
 from filterlib.system.inside.chassis import CHASSIS, Bond
 from filterlib.system.keys import elsewhere

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.dc import Line
 from filterlib.system.inside.arrangement import WithCapacitor
 from filterlib.system.inside.bank import BankConverter

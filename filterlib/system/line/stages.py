@@ -11,10 +11,11 @@ from pydantic import Field, field_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Quantity, Value
+from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Value
 from filterlib.parts.wire import WirePair
 from filterlib.system.inside.chassis import CHASSIS, Bond
 from filterlib.system.keys import elsewhere

@@ -9,8 +9,9 @@ from typing import Any, TypeAlias, cast
 from pydantic import BaseModel
 
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.parts.base import Part, Values
+from filterlib.parts.base import Part
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.parts.values import Values
 from filterlib.system.design import Design
 from filterlib.system.line.shared_capacitor import following
 from filterlib.system.ranges.ranged import Ranged

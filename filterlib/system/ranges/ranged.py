@@ -11,7 +11,7 @@ from pydantic import Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from filterlib.errors import QuantityError, did_you_mean
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.units import format_quantity, quantity
 
 ENDS = ("value", "low", "high")  # of a range

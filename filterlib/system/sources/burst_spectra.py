@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.network.extremes import Harmonics
 from filterlib.network.waveform import Waveform
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.burst import PulseTrain
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.input_side import steps_up

@@ -6,7 +6,7 @@ import numpy as np
 
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.shapes import rectangle, triangle
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.sources.measuring import Probe
 from filterlib.system.sources.source_shapes import SourceSpectra, switching_current

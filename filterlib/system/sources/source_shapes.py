@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.shapes import falling_pulse, ring, triangle
 from filterlib.network.spectrum import sincs
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.sources.scales import Flags
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import Harmonics, Real, peak_to_peak
-from filterlib.parts.base import Value
+from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Arrangement, Converter
 from filterlib.system.inside.input import on_input
 from filterlib.system.inside.recorded import Recorded

@@ -10,11 +10,12 @@ from numpy.testing import assert_allclose
 
 from filterlib.analysis.linear.part_curves import examine
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Part, Quantity, Value
+from filterlib.parts.base import Part, Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import standard_tables
+from filterlib.parts.values import Value
 from filterlib.parts.wire import WirePair
 
 EVERY = [part for table in standard_tables() for part in table.values()]
