@@ -8,11 +8,12 @@ it, and it knows its neighbours alone, where a row of 1/U knows all before it an
 
 from __future__ import annotations
 
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple
 
 import numpy as np
 
 from filterlib.errors import CircuitError
+from filterlib.network.equations.pattern import Group, Groups
 from filterlib.network.netlist import Netlist, Value
 
 LOOSE = 0.25  # of its inductance a winding's own share: less than two bits are lost
@@ -32,16 +33,6 @@ def coupled_inductors(netlist: Netlist) -> list[list[str]]:
         touched = [g for g in groups if g & set(element.nodes)]
         groups = [g for g in groups if not g & set(element.nodes)] + [set(element.nodes).union(*touched)]
     return [[e.name for e in netlist.elements if e.name in group] for group in groups]
-
-
-class Group(NamedTuple):
-    """Inductors that couple, without values: their names, and of each winding which others its law holds, by place."""
-
-    names: tuple[str, ...]
-    windings: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]
-
-
-Groups: TypeAlias = tuple[Group, ...]
 
 
 def shapes(groups: list[list[str]], coupled: list[list[Law]]) -> Groups:

@@ -17,14 +17,42 @@ from functools import lru_cache
 from typing import NamedTuple, TypeAlias
 
 from filterlib.network.counts import COUNTS
-from filterlib.network.equations.inductors import Groups
-from filterlib.network.equations.pattern import ONE, Branch, Pattern, Term
-from filterlib.network.equations.series import Chain
-from filterlib.network.equations.series import chains as chains_of
+from filterlib.network.equations.pattern import ONE, Branch, Groups, Pattern, Term
 from filterlib.network.netlist import Element, Netlist, Structure
 
 _ADDABLE = ("resistor", "inductor", "capacitor", "immittance")  # in series: impedances that add
 Names: TypeAlias = tuple[str, ...]
+
+
+class Chain(NamedTuple):
+    """Elements in series from node ``a`` to node ``b``, each with +1 where its first node is on the side of ``a``."""
+
+    parts: tuple[tuple[Element, int], ...]
+    a: str
+    b: str
+
+    @property
+    def turned(self) -> Chain:
+        return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
+
+
+def chains(elements: list[Element], kept: set[str]) -> list[Chain]:
+    """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
+    chains = [Chain(((element, 1),), *element.nodes) for element in elements]
+    at: dict[str, list[Chain]] = {}
+    for chain in chains:
+        for node in (chain.a, chain.b):
+            at.setdefault(node, []).append(chain)
+    for node, old in at.items():
+        if node in kept or len(old) != 2:
+            continue
+        first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
+        if first.a != second.b:
+            joined = Chain(first.parts + second.parts, first.a, second.b)
+            for end in (joined.a, joined.b):
+                at[end][:] = [joined if any(chain is o for o in old) else chain for chain in at[end]]
+            chains = [chain for chain in chains if not any(chain is o for o in old)] + [joined]
+    return chains
 
 
 class Number(NamedTuple):
@@ -85,10 +113,10 @@ def written(structure: Structure, kept: frozenset[str], reference: str, groups: 
     netlist = _bare(structure)
     alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
     others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
-    chains = chains_of(alone, {node for e in others for node in e.nodes} | {reference, *kept})
-    gone = {n for chain in chains for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
+    joined = chains(alone, {node for e in others for node in e.nodes} | {reference, *kept})
+    gone = {n for chain in joined for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
-    return _Writer(netlist, nodes).finish(chains, others, groups)
+    return _Writer(netlist, nodes).finish(joined, others, groups)
 
 
 @lru_cache(maxsize=256)

@@ -114,6 +114,16 @@ class Pattern:
         return weights
 
 
+class Group(NamedTuple):
+    """Inductors that couple, without values: their names, and of each winding which others its law holds, by place."""
+
+    names: tuple[str, ...]
+    windings: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]
+
+
+Groups: TypeAlias = tuple[Group, ...]
+
+
 def root(group: MutableMapping[Node, Node], node: Node) -> Node:
     """The node that represents the group of a node."""
     while group[node] != node:

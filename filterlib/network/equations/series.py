@@ -4,43 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from copy import copy
-from typing import NamedTuple
 
 import numpy as np
 
 from filterlib.errors import CircuitError
 from filterlib.network.netlist import Element, Value
-
-
-class Chain(NamedTuple):
-    """Elements in series from node ``a`` to node ``b``, each with +1 where its first node is on the side of ``a``."""
-
-    parts: tuple[tuple[Element, int], ...]
-    a: str
-    b: str
-
-    @property
-    def turned(self) -> Chain:
-        return Chain(tuple((element, -sign) for element, sign in reversed(self.parts)), self.b, self.a)
-
-
-def chains(elements: list[Element], kept: set[str]) -> list[Chain]:
-    """Elements whose impedances can be added, joined where a node holds two of them and nothing else."""
-    chains = [Chain(((element, 1),), *element.nodes) for element in elements]
-    at: dict[str, list[Chain]] = {}
-    for chain in chains:
-        for node in (chain.a, chain.b):
-            at.setdefault(node, []).append(chain)
-    for node, old in at.items():
-        if node in kept or len(old) != 2:
-            continue
-        first, second = old[0] if old[0].b == node else old[0].turned, old[1] if old[1].a == node else old[1].turned
-        if first.a != second.b:
-            joined = Chain(first.parts + second.parts, first.a, second.b)
-            for end in (joined.a, joined.b):
-                at[end][:] = [joined if any(chain is o for o in old) else chain for chain in at[end]]
-            chains = [chain for chain in chains if not any(chain is o for o in old)] + [joined]
-    return chains
 
 
 class Series:
