@@ -9,8 +9,8 @@ import numpy as np
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.network.equations.pattern import join, root
-from filterlib.network.netlist import Element, Impedance, Structure
-from filterlib.network.wiring import OPENABLE, opened
+from filterlib.network.netlist import Element, Impedance, Netlist, Structure
+from filterlib.network.wiring import openable, opened
 
 
 def alike(circuits: Sequence[Circuit]) -> list[list[int]]:
@@ -52,11 +52,12 @@ def _joined(structures: Sequence[Structure]) -> Structure | None:
 
 def _hangs(more: Sequence[Element], nodes: set[str]) -> bool:
     """Whether elements can be there without a circuit of these nodes noticing, those that can be open being so."""
-    if any(e.kind.endswith("_source") or e.kind == "coupled" for e in more):
+    net = Netlist(tuple(more))
+    if net.sources or any(len(e.nodes) > 2 for e in net.branches):
         return False
-    ends = {node for element in more if element.kind != "couple" for node in element.nodes}
+    ends = set(net.nodes)
     group = {node: node for node in ends}
-    if not all(join(group, *e.nodes) for e in more if e.kind not in OPENABLE):
+    if not all(join(group, *e.nodes) for e in net.branches if not openable(e)):
         return False
     return all(sum(root(group, node) == root(group, end) for end in ends & nodes) == 1 for node in ends)
 
@@ -98,7 +99,7 @@ def together(circuits: Sequence[Circuit]) -> Circuit:
     for element in every:
         there = [circuit.netlist.by_name.get(element.name) for circuit in circuits]
         first = next(one for one in there if one is not None)
-        absent = opened(first) if element.kind in OPENABLE else first
+        absent = opened(first) if openable(first) else first
         _add(whole, [absent if one is None else one for one in there])
     return whole
 

@@ -24,8 +24,6 @@ from filterlib.network.netlist import (
 
 LEAST, MOST = 1e-30, 1e30
 """Size of a value that is not zero: beyond, squares and products leave the range of floating-point numbers."""
-OPENABLE = ("capacitor", "conductance", "immittance", "couple")
-"""Kinds of elements that can be open, or do nothing, in the place that they have."""
 _UNITS = {"resistor": "ohm", "capacitor": "F", "inductor": "H", "conductance": "S", "couple": ""}
 
 
@@ -213,19 +211,6 @@ class Wiring:
         return self
 
 
-def opened(element: Element) -> Element:
-    """The same element, open; a coupling, nothing. Raises CircuitError for one that has no such value."""
-    if element.kind == "immittance":
-        return Element(element.kind, element.name, element.nodes, _endless, Wiring().capacitor("C", "a", "b", 0.0))
-    if element.kind not in OPENABLE:
-        raise CircuitError(f"{element.name}: a {words_of(element.kind)} has no value with which it is open")
-    return Element(element.kind, element.name, element.nodes, 0.0)
-
-
-def _endless(frequencies: np.ndarray) -> np.ndarray:
-    return np.full(np.shape(frequencies), np.inf, dtype=complex)
-
-
 def _value(kind: str, name: str, value: ArrayLike) -> Value:
     """A value as a float or a frozen array (designs, 1), in the range that its kind allows."""
     array = _numbers(kind, name, value)
@@ -275,3 +260,28 @@ def _check_nodes(name: str, nodes: Sequence[str]) -> None:
         raise CircuitError(
             f'{name}: both ends are on node "{nodes[0]}"; a short is a resistor of 0 ohm between two nodes'
         )
+
+
+def _endless(frequencies: np.ndarray) -> np.ndarray:
+    return np.full(np.shape(frequencies), np.inf, dtype=complex)
+
+
+_OPEN: dict[str, tuple[Value | Impedance, Ladder | None]] = {
+    "capacitor": (0.0, None),
+    "conductance": (0.0, None),
+    "couple": (0.0, None),
+    "immittance": (_endless, Wiring().capacitor("C", "a", "b", 0.0)),
+}
+"""By kind of element, the value with which it is open, or couples nothing, and the ladder of that."""
+
+
+def openable(element: Element) -> bool:
+    """Whether an element has a value with which it is open, or couples nothing, in the place that it has."""
+    return _OPEN.get(element.kind) is not None
+
+
+def opened(element: Element) -> Element:
+    """The same element with that value. Raises CircuitError for one that has none."""
+    if not openable(element):
+        raise CircuitError(f"{element.name}: a {words_of(element.kind)} has no value with which it is open")
+    return Element(element.kind, element.name, element.nodes, *_OPEN[element.kind])
