@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from filterlib.analysis.described import Ratio
-from filterlib.analysis.stress.stress import StressCheck
+from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.verdict import Verdict
 

@@ -22,7 +22,8 @@ from filterlib.analysis.ripple.of_change import ripple_of_change
 from filterlib.analysis.ripple.ripple import RippleResult, ripple
 from filterlib.analysis.stability.operating_point import OperatingResult, operating
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, like_over, stability_over, where_stable
-from filterlib.analysis.stress.stress import StressCheck, StressResult, exceeded, missions, stress
+from filterlib.analysis.stress.stress import StressResult, exceeded, missions, stress
+from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.supply_side import SupplySide, supply_side
 from filterlib.analysis.uncertainty.interval import Interval

@@ -18,7 +18,7 @@ from filterlib.analysis.ripple.spectra import named_band
 from filterlib.analysis.stability.margins import Margin, margins
 from filterlib.analysis.stability.part_limits import PartLimits, part_limits
 from filterlib.analysis.stress.stored_energy import stores
-from filterlib.analysis.stress.stress import StressCheck
+from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
 from filterlib.analysis.verdict import Accept, Answer, Verdict
 from filterlib.system.design import Design

@@ -19,7 +19,8 @@ from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.stress.stress import Basis, Heat, StressCheck, StressResult
+from filterlib.analysis.stress.stress import StressResult
+from filterlib.analysis.stress.stress_check import Basis, Heat, StressCheck
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke

@@ -12,7 +12,7 @@ from itertools import pairwise
 import pytest
 
 from filterlib.analysis.stability.margins import margins
-from filterlib.analysis.stress.stress import Basis
+from filterlib.analysis.stress.stress_check import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.errors import OutputError

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from filterlib.analysis.review import review as analysis_review
-from filterlib.analysis.stress.stress import Basis
+from filterlib.analysis.stress.stress_check import Basis
 from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
 from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
 from filterlib.show.review_page.results import FORMAT, results_text

@@ -19,7 +19,8 @@ from filterlib.analysis.linear.step_range import deviation
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
 from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.analysis.stability.over_uncertainty import Turn
-from filterlib.analysis.stress.stress import StressCheck, stress
+from filterlib.analysis.stress.stress import stress
+from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement

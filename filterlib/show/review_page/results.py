@@ -17,7 +17,8 @@ from filterlib.analysis.linear.port_impedance import ImpedanceResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
-from filterlib.analysis.stress.stress import StressCheck, StressResult
+from filterlib.analysis.stress.stress import StressResult
+from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.bank.bank_numbers import bursts_section

@@ -13,7 +13,8 @@ from filterlib.analysis.linear.steps import StepsResult
 from filterlib.analysis.review import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.operating_point import OperatingResult
-from filterlib.analysis.stress.stress import Heat, worst
+from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.stress.stress_check import Heat
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table
