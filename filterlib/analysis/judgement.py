@@ -221,7 +221,7 @@ def judge(
     solved, tell = tuple(solutions), progress or (lambda share, text: None)
     design, count, part = solved[0].design, len(solved), _POINTS if emission_tests(solved[0].design) else 1.0
     whole = like is None or depth == "whole"
-    steady = [operating(solution, poles=whole) for solution in solved]
+    steady = [operating(solution, poles=like is None) for solution in solved]
     others = {} if like is None else {one.operating.point: one for one in like.points}
     overs = [stability_over(one) if whole else like_over(one, _over(others.get(one.point))) for one in solved]
     masks = {one.point: where_stable for one, over in zip(solved, overs, strict=True) if over and not over.stable}

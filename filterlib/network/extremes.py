@@ -24,6 +24,7 @@ _ROOM = 0.75  # of the distance of two samples, in which an extreme is looked fo
 _RISES = _ROOM ** np.arange(1, _DEGREE + 1)  # what each term of the series can add there
 _STEPS = 4  # of Newton's method on the derivative
 _SLACK = 0.1  # of the highest sample, by which one that may become the highest is lower
+_BESIDE = np.array([-1, 0, 1])[:, None, None]  # neighbours of a sample, and itself
 _BLOCK = 2**15  # samples that are searched at once: what a processor's cache holds
 
 
@@ -158,8 +159,8 @@ class Samples:
         self._take(sampled(*harmonics, single=True))
 
     def _take(self, by_design: Real) -> Samples:
-        self.designs, self._by_design, self.waves = len(by_design), by_design, by_design.swapaxes(0, 1)
-        self._rows = np.arange(self.designs)
+        self.designs, self._by_design = len(by_design), by_design
+        self._rows, self._waves = np.arange(self.designs), np.arange(by_design.shape[1])
         return self
 
     def some(self, rows: NDArray[np.intp]) -> Samples:
@@ -168,17 +169,18 @@ class Samples:
 
     def swings(self, *factors: Real) -> list[Real]:
         """As `Mixture.swings`."""
-        weights = np.stack(factors, axis=1, dtype=np.float32, casting="same_kind")
+        weights = np.empty((self.designs, len(factors)), np.float32)
+        for number, factor in enumerate(factors):
+            weights[:, number] = factor
         total = np.matmul(weights[:, None], self._by_design)[:, 0]
-        places = np.concatenate([total.argmax(axis=1), total.argmin(axis=1)])
-        rows, count = np.tile(self._rows, 2), total.shape[1]
-        around = [(places - 1) % count, places, (places + 1) % count]
-        left, here, right = (total[rows, at] for at in around)
+        around = np.array([total.argmax(axis=1), total.argmin(axis=1)]) + _BESIDE
+        around %= total.shape[1]
+        left, here, right = total[self._rows, around]
         bend = left - 2 * here + right
         offset = 0.5 * (left - right) / np.where(bend == 0, np.inf, bend)
-        left, here, right = (self.waves[:, rows, at] for at in around)
+        left, here, right = self._by_design[self._rows[:, None], self._waves, around[..., None]].transpose(0, 3, 1, 2)
         ends = here + offset * (0.5 * (right - left + offset * (left + right)) - offset * here)
-        return list((ends[:, : self.designs] - ends[:, self.designs :]).astype(float))
+        return list((ends[:, 0] - ends[:, 1]).astype(float))
 
 
 def cached_rows(harmonics: Harmonics) -> int:

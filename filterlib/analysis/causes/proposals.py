@@ -11,7 +11,7 @@ from filterlib.analysis.judgement import Judgement, failings, judge
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
-from filterlib.system.solution import solve_all
+from filterlib.system.solution import Solution, solve_all
 
 LOOKED = 5  # of the best single changes get a first look
 AGAINST = 3  # changes against each kind of failing that is no ripple
@@ -93,14 +93,15 @@ def proposals(
         if (
             best is not None and best.better and not best.whole
         ):  # it is advised: all that it leaves open has to be known
-            ordered[ordered.index(best)] = _whole(was, best, drawn)
+            judgement = _whole(was, solve_all(best.design), drawn)
+            ordered[ordered.index(best)] = _judged(was, best.names, best.parts, judgement, whole=True)
     return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
 
 
-def in_full(was: Judgement, change: Change) -> Proposal | None:
-    """A change judged in full beside the design as it ``was``; None where it cannot be."""
+def in_full(was: Judgement, change: Change, drawn: Drawn) -> Proposal | None:
+    """A change judged in full beside the design as it ``was``, ``drawn`` kept from one to the next; None where it cannot be."""
     try:
-        judgement = judge(solve_all(applied(was.design, change)))
+        judgement = _whole(was, solve_all(applied(was.design, change)), drawn)
     except FilterlibError:
         return None
     return _judged(was, tuple(one.name for one in change), sum(one.parts for one in change), judgement, whole=True)
@@ -113,13 +114,13 @@ def _in_full(was: Judgement, one: Proposal) -> Proposal:
     return look if look.open else _judged(was, one.names, one.parts, judge(solutions), whole=True)
 
 
-def _whole(was: Judgement, one: Proposal, drawn: Drawn) -> Proposal:
-    """The judgement of what is to be advised: on from the design as it was, and where nothing is open then, by itself."""
-    solutions = solve_all(one.design)
-    found = judge(solutions, like=was, depth="whole", drawn=drawn)
-    if not any(failings(found)):
-        found = judge(solutions)
-    return _judged(was, one.names, one.parts, found, whole=True)
+def _whole(was: Judgement, solutions: tuple[Solution, ...], drawn: Drawn) -> Judgement:
+    """On from the design as it was, and by itself where nothing is open then, or was, or nothing is asked of the ripple."""
+    if not was.good and any(one.of_ripple for one in was.verdicts):
+        found = judge(solutions, like=was, depth="whole", drawn=drawn)
+        if any(failings(found)):
+            return found
+    return judge(solutions)
 
 
 def rank(one: Proposal) -> tuple[object, ...]:

@@ -15,6 +15,7 @@ from filterlib.analysis.damping.ideal import Network
 from filterlib.analysis.damping.real_parts import FittedResistor
 from filterlib.analysis.described import Ratio, Unit
 from filterlib.analysis.judgement import Judgement, PointJudgement, judge
+from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import Condition, conditions
 from filterlib.analysis.stability.proof import Proof, prove
@@ -104,10 +105,10 @@ def damp(
         raise FilterlibError(NOTHING)
     tell(0.1, "judging the design as it is")
     was = judge(solutions)
-    before, found = least_more(solutions), []
+    before, found, drawn = least_more(solutions), [], Drawn()
     for number, branch in enumerate(tried):
         tell(0.2 + 0.8 * number / len(tried), f"judging {branch.part.name} as damping")
-        one = in_full(was, (branch.candidate,))
+        one = in_full(was, (branch.candidate,), drawn)
         found += [] if one is None else [_costed(one, branch, was, before)]
     found.sort(key=lambda one: (_group(one), -one.headroom, rank(one.proposal)))
     return DampingResult(was, tuple(found), before, tuple(_proofs(found[0])) if found else ())
