@@ -11,7 +11,8 @@ Source: sparse tableau, G. D. Hachtel, R. K. Brayton and F. G. Gustavson, IEEE T
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple, TypeAlias
@@ -102,33 +103,49 @@ class Layout:
     currents: dict[tuple[str, int], tuple[int, int]]
 
 
-@lru_cache(maxsize=256)
-def written(structure: Structure, kept: frozenset[str], reference: str, groups: Groups) -> Layout:
-    """Write the equations of a structure that `filterlib.network.checks.check` has passed.
+def layout_of(structure: Structure, asked: Iterable[str], reference: str, groups: Groups) -> Layout:
+    """The equations of a structure that `filterlib.network.checks.check` has passed.
 
-    Elements in series become one branch where nobody asks for the node between them: ``kept`` names the nodes that
-    stay. ``groups``: of coupled inductors, which winding's row holds which others (`inductors.groups`).
+    Elements in series become one branch where nobody asks for the node between them: ``asked`` names the nodes that
+    stay. ``groups``: of coupled inductors, which winding's row holds which others (`inductors.shapes`).
     """
+    return _written(structure, frozenset(asked) & _bare(structure).between, reference, groups)
+
+
+@lru_cache(maxsize=256)
+def _written(structure: Structure, kept: frozenset[str], reference: str, groups: Groups) -> Layout:
+    """The same, where ``kept`` are those of the nodes between elements in series that stay."""
     COUNTS.equations += 1
-    netlist = _bare(structure)
-    alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
-    others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
+    netlist, alone, others, _ = _bare(structure)
     joined = chains(alone, {node for e in others for node in e.nodes} | {reference, *kept})
     gone = {n for chain in joined for e, _ in chain.parts for n in e.nodes if n not in (chain.a, chain.b)}
     nodes = tuple(node for node in netlist.nodes if node != reference and node not in gone)
     return _Writer(netlist, nodes).finish(joined, others, groups)
 
 
+class _Bare(NamedTuple):
+    """What a structure consists of: elements that can be added in series, all others, and nodes ``between`` two of the first kind alone."""
+
+    netlist: Netlist
+    alone: list[Element]
+    others: list[Element]
+    between: frozenset[str]
+
+
 @lru_cache(maxsize=256)
-def _bare(structure: Structure) -> Netlist:
-    """What a structure consists of, without values."""
+def _bare(structure: Structure) -> _Bare:
     COUNTS.structures += 1
-    return Netlist(structure)
+    netlist = Netlist(structure)
+    alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
+    others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
+    touching = Counter(node for e in alone for node in e.nodes)
+    elsewhere = {node for e in others for node in e.nodes}
+    return _Bare(netlist, alone, others, frozenset(n for n, k in touching.items() if k == 2 and n not in elsewhere))
 
 
 def forget() -> None:
     """Drop what was written: the next circuits are written anew, as in a fresh process."""
-    written.cache_clear()
+    _written.cache_clear()
     _bare.cache_clear()
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from filterlib.errors import CircuitError, did_you_mean
 from filterlib.network.equations.inductors import Law, coupled_inductors, laws, shapes
-from filterlib.network.equations.layout import Coupling, InSeries, Layout, Number, Origin, written
+from filterlib.network.equations.layout import Coupling, InSeries, Layout, Number, Origin, layout_of
 from filterlib.network.equations.pattern import Pattern, Sum
 from filterlib.network.equations.series import Series, Windings, part_of
 from filterlib.network.netlist import REFERENCE, Current, Netlist, Output, Value
@@ -147,8 +147,8 @@ def build(netlist: Netlist, reference: str = REFERENCE, keep: Iterable[str] | No
     """
     groups = coupled_inductors(netlist)
     coupled = [laws(netlist, group) for group in groups]
-    kept = frozenset(netlist.nodes if keep is None else keep)
-    layout = written(netlist.structure, kept, reference, shapes(groups, coupled))
+    asked = netlist.nodes if keep is None else keep
+    layout = layout_of(netlist.structure, asked, reference, shapes(groups, coupled))
     return Tableau(netlist, layout, _symbols(netlist, layout.origins, coupled), netlist.designs)
 
 
