@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,9 +10,8 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
 from filterlib.analysis.ripple.spectra import Spectra, spectra
-from filterlib.network.circuit import Circuit, Current
 from filterlib.network.extremes import largest_magnitude
-from filterlib.network.netlist import Output
+from filterlib.network.netlist import Current, Element, Output
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.values import Value
 from filterlib.system.line.components import Branch, Component
@@ -59,28 +59,41 @@ def loadings(solution: Solution, *, thinned: bool = False) -> tuple[Loading, ...
     Raises ScaleError where the converter's stated figures contradict each other.
     """
     branches = [branch for one in solution.components for branch in one.branches]
+    known = solution.circuit.netlist.by_name
     outputs: dict[tuple[str, Branch], Output] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
-    outputs |= {("v", b): _across(solution.circuit, b) for b in map(_key, branches)}
+    outputs |= {("v", b): _across(known[b.element], b) for b in map(_key, branches) if not _alone(known[b.element])}
     harmonics = spectra(solution, outputs=outputs, thinned=thinned)
-    return tuple(_loading(one, harmonics) for one in solution.components)
+    return tuple(_loading(one, harmonics, known) for one in solution.components)
 
 
 def _key(branch: Branch) -> Branch:
     return Branch(branch.element, branch.winding)
 
 
-def _across(circuit: Circuit, branch: Branch) -> tuple[str, str]:
-    nodes = next(element.nodes for element in circuit.elements if element.name == branch.element)
-    return nodes[2:] if branch.winding == 2 else nodes[:2]  # type: ignore[return-value]
+def _across(element: Element, branch: Branch) -> tuple[str, str]:
+    return element.nodes[2:] if branch.winding == 2 else element.nodes[:2]  # type: ignore[return-value]
 
 
-def _loading(one: Component, spectra: Spectra) -> Loading:
+def _loading(one: Component, spectra: Spectra, known: Mapping[str, Element]) -> Loading:
     currents = tuple(_lines(spectra, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
-    voltages = tuple(_lines(spectra, ("v", _key(branch)), 1.0) for branch in one.branches)
+    voltages = tuple(_voltage(spectra, _key(branch), known[branch.element]) for branch in one.branches)
     direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 * branch.ohms for branch in one.branches], axis=0)
     pairs = zip(voltages, currents, strict=True)
     heat = np.sum([_power(u, i) for us, both in pairs for u, i in zip(us, both, strict=True)], axis=0)
     return Loading(one, currents, voltages, direct, heat)
+
+
+def _voltage(spectra: Spectra, branch: Branch, element: Element) -> Lines:
+    """Across a branch: its own impedance times its current, so that nodes inside a part need not be solved for."""
+    if not _alone(element):
+        return _lines(spectra, ("v", branch), 1.0)
+    currents = _lines(spectra, ("i", branch), 1.0)
+    return [(f, (element.function(f) if element.of_frequency else element.number) * current) for f, current in currents]
+
+
+def _alone(element: Element) -> bool:
+    """Whether its voltage is its own impedance times its current, and nothing else couples into it."""
+    return element.kind in ("resistor", "immittance")
 
 
 def _lines(spectra: Spectra, label: Any, share: float) -> Lines:

@@ -137,7 +137,7 @@ def _bare(structure: Structure) -> _Bare:
     COUNTS.structures += 1
     netlist = Netlist(structure)
     alone = [e for e in netlist.elements if e.kind in _ADDABLE and e.name not in netlist.coupled]
-    others = [e for e in netlist.branches if e.kind not in _ADDABLE or e.name in netlist.coupled]
+    others = [e for e in netlist.branches if e not in alone]
     touching = Counter(node for e in alone for node in e.nodes)
     elsewhere = {node for e in others for node in e.nodes}
     return _Bare(netlist, alone, others, frozenset(n for n, k in touching.items() if k == 2 and n not in elsewhere))
