@@ -7,10 +7,11 @@ import pytest
 
 from filterlib.analysis.review import review
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.stress.loading import core_voltage, integral, loadings, peak, root_sum
+from filterlib.analysis.stress.loading import _alone, core_voltage, integral, loadings, peak, root_sum
 from filterlib.analysis.stress.stress import missions, stress, worst
 from filterlib.errors import InputError
 from filterlib.network.circuit import Current
+from filterlib.network.netlist import Element
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.curves.measured import measured_part
@@ -567,3 +568,11 @@ def test_a_load_beyond_the_converters_rating_is_said_with_its_derating():
 def test_a_rating_without_a_figure_is_refused():
     with pytest.raises(InputError, match="output_current: missing"):
         rated(output_current=None, output_power=None)
+
+
+@pytest.mark.parametrize(
+    ("kind", "alone"), [("resistor", True), ("immittance", True), ("inductor", False), ("coupled", False)]
+)
+def test_a_voltage_follows_from_the_current_where_nothing_couples_in(kind, alone):
+    """hand: other inductors may couple into an inductor, and a winding into the other."""
+    assert _alone(Element(kind, "X", ("a", "b"))) is alone
