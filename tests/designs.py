@@ -55,6 +55,7 @@ KNOWN = {
     "lead_inductance": "15 nH",
     "output_resistance": "20 mΩ",
     "loop_bandwidth": "9 kHz",
+    "spike_share": 0,
 }
 """What a `converter` states when nothing inside it is unknown."""
 

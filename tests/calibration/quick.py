@@ -20,7 +20,7 @@ from filterlib.system.sources import source_spectra
 from filterlib.system.sources.likelihood import says_more
 
 TOP = 40e6  # [Hz] highest harmonic, where no ring asks for more
-RING_TOP = 2.0
+RING_TOP = 4.0
 
 
 @contextmanager
@@ -34,7 +34,7 @@ def fewer_harmonics() -> Iterator[None]:
         source_spectra.TOP, source_spectra.RING_TOP = kept
 
 
-def plausible(solution: Solution, place: str, draws: int = ripple._DRAWS) -> Plausible:
+def plausible(solution: Solution, place: str, draws: int = ripple.DRAWS) -> Plausible:
     """The plausible combinations that `filterlib.ripple` draws, and the ripple of each at a place in 20 MHz."""
     design, state, drawn = solution.design, solution.state, Drawn()
     converter, band = design.converter, bands(design)[0]
@@ -53,11 +53,11 @@ def plausible(solution: Solution, place: str, draws: int = ripple._DRAWS) -> Pla
         if likely is not None:
             cube, weights, belief = interval._likely_first(interval.in_chunks(one, likely), box, cube, rng, weighed)
         cube = cube[: len(weights)]
-        figures = interval._measure(interval.in_chunks(one, measure), box, cube)[""]
+        figures = interval.measured(interval.in_chunks(one, measure), box, cube)[""]
         values = {each.key: each.at(cube[:, n]) for n, each in enumerate(box)}
         values |= {"converter.shape": np.full(len(cube), str(one.converter.shape))}
         some = Plausible(figures, weights, values, belief)
         some = some.times(one.converter.shape_share if len(variants) > 1 else 1.0)
         found = some if found is None else found.beside(some)
     assert found is not None
-    return found
+    return found.of_real_converters()

@@ -29,13 +29,23 @@ def test_two_numbers_are_enough_and_all_the_rest_has_a_range_with_its_origin():
     one = made()
     fields = {name: getattr(one, name) for name in Converter.model_fields}
     left_open = {name: value for name, value in fields.items() if isinstance(value, Ranged)}
-    assert set(left_open) == {"duty", "edge_time", "efficiency", "pulse_fall", *module.INSIDE}
+    assert set(left_open) == {"duty", "edge_time", "efficiency", "pulse_fall", "spike_share", *module.INSIDE}
     for value in left_open.values():
         assert not value.stated
-        assert value.low < value.value < value.high or value is left_open["pulse_fall"]
+        assert value.low < value.value < value.high or value in (left_open["pulse_fall"], left_open["spike_share"])
         assert "no source" in value.why
+    assert left_open["spike_share"].low == left_open["spike_share"].value == 0  # a ripple alone
     assert left_open["pulse_fall"].low == left_open["pulse_fall"].value < left_open["pulse_fall"].high  # a flat pulse
     assert left_open["bulk_esr_ratio"].value == 1  # capacitors of one kind, as for all of its range below
+
+
+def test_spikes_in_the_ripples_reading_are_said_once():
+    """A spike that is stated tells how much of it is in the ripple's reading; that there is none may be said beside it."""
+    spike = {"peak_to_peak": "1 V"}
+    assert made(spike=spike).spike_share.known
+    assert made(spike=spike, spike_share=0).spike_share.known
+    with pytest.raises(InputError, match=r"spike_share = '20 %': a stated spike or recording tells"):
+        made(spike=spike, spike_share="20 %")
 
 
 @pytest.mark.parametrize("more", [{"spike": {"peak_to_peak": "1 V"}}, {"common_mode": {"swing": "28 V"}}])

@@ -118,7 +118,7 @@ def test_what_the_recording_tells_is_no_unknown(with_recording, figure_only):
     keys = {unknown.key for unknown in uncertain_parameters(open_ones)}
     ripple = {"peak_to_peak": "110 mV", "recording": shown(figure_only.converter)}
     told = {unknown.key for unknown in uncertain_parameters(one(ripple))}
-    assert keys - told == {"converter.duty", "converter.edge_time", "converter.pulse_fall"}
+    assert keys - told == {f"converter.{name}" for name in ("duty", "edge_time", "pulse_fall", "spike_share")}
     spiky = one(ripple, spike={"peak_to_peak": "1.5 V"})
     assert "converter.duty" in {unknown.key for unknown in uncertain_parameters(spiky)}
 

@@ -202,6 +202,26 @@ def test_a_plain_pair_is_feasible_and_reads_to_nine_digits():
     assert as_measured(one) == pytest.approx({"ripple": 0.3, "spike": 0.6}, rel=1e-9, abs=0)
 
 
+def test_a_reading_may_hold_spikes_that_were_not_read_on_their_own():
+    """second method: both waves through the circuit of the arrangement, sampled; their swings are as the share has it."""
+    one = design(source=converter(ripple={"peak_to_peak": 0.1}, spike_share=0.6, **FAST))
+    assert as_measured(one)["ripple"] == pytest.approx(0.1, rel=1e-9, abs=0)
+    forces = source_spectra(one.converter, 2.0)
+    transfer = measuring_circuit(one.converter, one.converter.ripple, 2.0).transfer(
+        forces.frequencies[1:], "ripple", ("probe", RETURN)
+    )
+    limit = lowpass_response(forces.frequencies[1:], 20e6, 1)
+    waves = [np.fft.irfft(np.append(0, limit * transfer * emf[1:]), 4096) for emf in (forces.ripple, forces.spike)]
+    ripple, spikes = map(np.ptp, waves)
+    assert spikes / (spikes + ripple) == pytest.approx(0.6, rel=0.03, abs=0)  # what a rough peak to peak promises
+
+
+def test_where_nothing_is_said_the_nominal_reading_is_ripple_alone():
+    one = made()
+    assert one.spike_share.high > 0
+    assert not np.any(source_spectra(one, 2.0).spike)
+
+
 # ---- figures that contradict each other ---------------------------------------------------------------------------
 
 

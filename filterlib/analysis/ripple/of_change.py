@@ -52,10 +52,11 @@ def ripple_of_change(
     ends = {key: like[key] for key in asked if key in like}
     left_out = mask if mask is not None and depth == "whole" else as_it_is
     roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked)
-    found = {}
+    found: dict[Spot, Interval] = {}
     if asked and (ends or not first):
         measure, confirm = (exactly, None) if first else (roughly, exactly)
-        found = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth))
+        sought = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth))
+        found = {key: one.of_real_converters() for key, one in sought.items()}
     estimated = if_it_bursts(solution, wanted)
     figures = {
         key: Figure(rms=np.nan, by_source={}, reduction={}, **within(float(volts), found.get(key), estimated.get(key)))

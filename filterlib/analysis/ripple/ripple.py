@@ -301,10 +301,11 @@ def _intervals(
     roughly, exactly = measures(solution.state, wanted, drawn, mask)
     likely = drawn.likelihood if says_more(solution.design.converter) else None
     few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
-    return over_shapes(
+    found = over_shapes(
         solution.design, roughly, confirm=exactly, lead=lead(solution.state), draws=DRAWS, likely=likely,
         weighed=_WEIGHED if few else MORE, progress=progress,
     )  # fmt: skip
+    return {key: one.of_real_converters() for key, one in found.items()}
 
 
 def measures(

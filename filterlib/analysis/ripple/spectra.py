@@ -201,7 +201,7 @@ def from_transfers(
     by_source = {}
     for index, place in enumerate(places):
         by_source[place, "ripple"] = transfers[0][index] * ripple
-        if converter.spike is not None:
+        if converter.spike is not None or np.any(sources.spike):
             by_source[place, "spike"] = transfers[0][index] * sources.spike[..., kept]
         if converter.common_mode is not None:
             by_source[place, "common_mode"] = transfers[1][index] * sources.common_mode[..., kept]

@@ -64,6 +64,13 @@ class Interval:
         """Key of the uncertain parameter that moves the figure most."""
         return max(self.effects, key=lambda key: width(self.effects[key]), default="")
 
+    def of_real_converters(self) -> Interval:
+        """With the plausible cases beyond the model, but none beyond what is possible."""
+        if self.plausible is None:
+            return self
+        drawn = self.plausible.of_real_converters()
+        return replace(self, plausible=drawn.of(np.clip(drawn.figures, self.low, self.high)))
+
 
 def width(ends: tuple[float, float]) -> float:
     """How far a figure above zero moves, as the logarithm of the ratio of its ends; 0 where that means nothing."""

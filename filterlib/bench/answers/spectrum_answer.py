@@ -12,7 +12,7 @@ from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import RippleResult
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.interval import shapes
-from filterlib.analysis.uncertainty.plausible import ENDS, Plausible
+from filterlib.analysis.uncertainty.plausible import ENDS, Plausible, beyond_the_model
 from filterlib.bench.answers.scope_errors import SURE, ScopeErrors
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.capture.averaging import Average, kept_by_averaging
@@ -158,8 +158,8 @@ def _plausible_ends(
     ]
     if not many:
         return np.full(count, np.nan), np.full(count, np.nan)
-    low, high = np.nanquantile(np.concatenate(many)[:, :count], ENDS, axis=0)
-    return low, high
+    low, middle, high = np.nanquantile(np.concatenate(many)[:, :count], (ENDS[0], 0.5, ENDS[1]), axis=0)
+    return beyond_the_model(low, middle), beyond_the_model(high, middle)
 
 
 def drawn_cases(design: Design, result: RippleResult) -> tuple[tuple[Design, Plausible], ...]:

@@ -112,6 +112,9 @@ class Converter(Model):
     )
     ripple: Ripple
     spike: Spike | None = None
+    spike_share: Annotated[Ranged, RangedQuantity("", "spikes in the ripple's reading", low=0, high=0.95)] = Field(
+        default_factory=usual_inside.spikes
+    )
     tied_to_load: StrictBool = True
     rating: ConverterRating | None = None
     limit: OutputLimit | None = None
@@ -201,6 +204,14 @@ class Converter(Model):
         if loop_bandwidth.high > highest:
             raise QuantityError(f"must stay below half the switching frequency, {format_quantity(highest, 'Hz')}")
         return loop_bandwidth
+
+    @field_validator("spike_share")
+    @classmethod
+    def _spikes_are_said_once(cls, share: Ranged, others: ValidationInfo) -> Ranged:
+        ripple = others.data.get("ripple")
+        if share.stated and share.high > 0 and (others.data.get("spike") or (ripple and ripple.recording)):
+            raise QuantityError("a stated spike or recording tells what is in the ripple's reading; leave this out")
+        return share
 
     @property
     def period(self) -> float:

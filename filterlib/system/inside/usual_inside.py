@@ -10,6 +10,7 @@ from filterlib.system.ranges.ranged import Ranged, default
 
 LONGEST_EDGE = 0.2  # of the switching period
 OF_ONE_KIND = 0.5  # lower end of that ratio: below 1 there are no ceramics, as in a fifth of all converters (no source)
+MOST_SPIKES = 0.8  # of a ripple's reading: a ring four times as large, common practice, no source
 UNEQUAL = 20.0  # an electrolytic's ESR over that of it and its ceramics, at most: common practice, no source
 
 
@@ -38,6 +39,15 @@ def bulk(data: Validated) -> Ranged:
         return default(1.0, 1.0, 1.0, "one capacitor, whose inductance is stated")
     why = "capacitors of one kind, or an electrolytic with ceramics beside it (common practice, no source)"
     return default(1.0, OF_ONE_KIND, UNEQUAL, why)
+
+
+def spikes(data: Validated) -> Ranged:
+    """What a reading without a spike beside it holds of the ring at the edges; a spike or a recording tells."""
+    ripple = data.get("ripple")
+    if data.get("spike") is not None or ripple is None or ripple.recording is not None:
+        return default(0.0, 0.0, 0.0, "the readings tell of the ring")
+    why = "no spike is stated: a ring of 0 to 4 times the ripple may be in its reading (common practice, no source)"
+    return default(0.0, 0.0, MOST_SPIKES, why)
 
 
 def fall(data: Validated) -> Ranged:

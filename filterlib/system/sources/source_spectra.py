@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from filterlib.errors import FilterlibError
-from filterlib.network.extremes import Harmonics, Real, peak_to_peak
+from filterlib.network.extremes import Harmonics, Real, peak_to_peak, rough_peak_to_peak
 from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Arrangement, Converter
 from filterlib.system.inside.input import on_input
@@ -143,8 +143,8 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
     if recorded is not None:
         ripple = _recorded_emf(recorded, probe, ripple, probe.conversion * node)
         spike = np.where(probe.within, 0, spike)
-    probes = [one for one in (probe, spike_probe) if one is not None]
-    a, b, feasible, needed = _scales(converter, [[*one.shown(ripple, spike, node)] for one in probes])
+    probes, ring = [one for one in (probe, spike_probe) if one is not None], _ring(converter, probe, ripple)
+    a, b, feasible, needed = _scales(converter, [[*one.shown(ripple + ring, spike, node)] for one in probes])
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
@@ -155,7 +155,7 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
     return SourceSpectra(
         frequencies=np.concatenate([[0.0], frequencies]),
         ripple=with_dc(a * ripple),
-        spike=with_dc(b * spike),
+        spike=with_dc(b * spike + a * ring),
         common_mode=with_dc(node),
         feasible=feasible,
         largest_factor=float(np.max(factors)),
@@ -169,6 +169,16 @@ def _shapes(converter: Converter, k: NDArray[np.int_], inner: Harmonics) -> tupl
     """Harmonics of ripple and spike before they are scaled; no spike where none is stated."""
     ripple = switching_current(converter, k) * converter.transfer_impedance(k * converter.switching_frequency, inner)
     return ripple, np.zeros_like(ripple) if converter.spike is None else spike_shape(converter, len(k))
+
+
+def _ring(converter: Converter, probe: Probe, ripple: Harmonics) -> Harmonics | float:
+    """The ring that a reading without a spike beside it holds, as large beside an unscaled ripple as its share is; else 0."""
+    share = converter.spike_share.value
+    if converter.spike is not None or not np.any(share):
+        return 0.0
+    ring = spike_shape(converter, ripple.shape[-1])
+    sizes = (rough_peak_to_peak(probe.transfer * one) for one in (ripple, ring))
+    return np.asarray(share / (1 - share) * next(sizes) / next(sizes) * ring)
 
 
 def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics, converted: Harmonics) -> Harmonics:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.uncertainty.plausible import BEYOND
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, UncertainParameter
 from filterlib.system.sources.scales import INSTRUMENTS
@@ -80,3 +81,6 @@ def _others(design: Design) -> Iterator[Assumption]:
         yield Assumption("converter.supply.bond", "bond of the battery to the chassis", text, text, text, why)
     if design.chassis and converter.common_mode is None:
         yield Assumption("converter.common_mode", "common-mode drive", "none", "", "", "not stated, and not modelled")
+    further = f"{BEYOND:g} times as far, in the logarithm"
+    why = "no converter is as simple inside as the model; counted on simulated ones that are less simple"
+    yield Assumption("probable", "how far from the middle probable ripple lies, over the model's", further, "", "", why)

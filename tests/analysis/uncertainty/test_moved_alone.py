@@ -74,7 +74,9 @@ def test_a_search_asks_for_so_many_points():
 def board(tmp_path):
     """Four stages, 24 uncertain parameters."""
     path = tmp_path / "board.toml"
-    path.write_text(design(stages=4).replace("[converter.ripple]", 'shape = "triangle"\n[converter.ripple]'))
+    path.write_text(
+        design(stages=4).replace("[converter.ripple]", 'shape = "triangle"\nspike_share = 0\n[converter.ripple]')
+    )
     return load_design(path)
 
 

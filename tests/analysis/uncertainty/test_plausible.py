@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.analysis.uncertainty.interval import search
-from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
+from filterlib.analysis.uncertainty import plausible
+from filterlib.analysis.uncertainty.interval import Interval, search
+from filterlib.analysis.uncertainty.plausible import BEYOND, LEAST, Plausible
 from filterlib.system.solution import solve
 from tests.analysis.uncertainty.test_interval import box
 from tests.designs import converter, design, resistive, series, shunt
@@ -48,6 +49,33 @@ def test_a_search_draws_them_evenly_over_the_ranges_and_they_are_inside_the_poss
     assert (low, high) == pytest.approx((0.1**0.5, 2 - 0.1**0.5), rel=0.1, abs=0)
     assert found.plausible.share(-np.inf, 1.0) == pytest.approx(0.5, rel=0.1, abs=0)
     assert found.low <= low < high <= found.high
+
+
+def test_real_converters_lie_further_from_the_middle_and_within_what_is_possible():
+    """hand: spread evenly in the logarithm from 1 to 100, nine in ten are within 10**0.9 of 10."""
+    drawn = Plausible(np.geomspace(1, 100, 2001), np.ones(2001))
+    one = Interval(10.0, 1.0, 1e3, {}, {}, {}, plausible=drawn)
+    low, high = one.of_real_converters().plausible.ends()
+    assert low == 1.0  # as far as is possible
+    assert high == pytest.approx(10 * 10 ** (0.9 * BEYOND), rel=1e-2, abs=0)
+    few = Plausible(np.arange(1.0, 6.0), np.ones(5))
+    assert few.of_real_converters() is few
+
+
+def test_the_ripple_is_that_of_real_converters(monkeypatch):
+    """law: both ends of its probable interval are further from the middle, by the stated share of the logarithm (to what lies between two cases)."""
+    solution = solve(design(shunt(), series(), source=converter(), load=resistive()))
+    real = ripple(solution)
+    monkeypatch.setattr(plausible, "BEYOND", 1.0)
+    model = ripple(solution)
+    for place in ("terminals", "modem"):
+        one, other = real.figures[place, "20MHz"], model.figures[place, "20MHz"]
+        assert (one.low, one.high) == (other.low, other.high)
+        assert one.low < one.probable_low < other.probable_low
+        assert other.probable_high < one.probable_high < one.high
+        assert np.log(one.probable_high / one.probable_low) == pytest.approx(
+            BEYOND * np.log(other.probable_high / other.probable_low), rel=1e-3, abs=0
+        )
 
 
 def test_draws_follow_how_likely_the_readings_are():
