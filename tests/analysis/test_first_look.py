@@ -72,7 +72,8 @@ def test_a_whole_judgement_of_a_change_goes_on_from_there(held, judged):
         assert one.verdict == wide.verdict
         assert one.value == pytest.approx(wide.value, rel=1e-9, abs=0)
         assert one.high > wide.high - 0.1 * abs(wide.high)  # of two searches, neither of which is exact
-        assert one.plausible == pytest.approx(wide.plausible, rel=0.1, abs=0)
+        # what is not the converter's is drawn anew, and a hundredth is two or three of the cases
+        assert one.plausible == pytest.approx(wide.plausible, rel=0.1, abs=0.01)
     rated = [[check.verdict for check in point.stress.checks] for point in anew.points]
     assert [[check.verdict for check in point.stress.checks] for point in found.points] == rated
     assert set(found.points[0].ripple.extents) == {("modem", "20MHz"), ("modem", "full")}
