@@ -17,6 +17,7 @@ from tests import designs
 EXACT = {
     "output_capacitance": "22 µF", "output_esr": "6 mΩ", "output_esl": "0 H", "lead_inductance": "1 nH", "duty": "50 %",
     "output_resistance": "20 mΩ", "loop_bandwidth": "1 kHz", "edge_time": "20 ns", "shape": "triangle",
+    "spike_share": 0,
 }  # fmt: skip
 
 
