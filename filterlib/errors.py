@@ -140,3 +140,11 @@ def one_line(text: str) -> str:
     return "".join(
         c.encode("unicode_escape").decode() if unicodedata.category(c) in _LINE_BREAKING else c for c in text
     )
+
+
+def problem(file: str, line: int, value: object, why: str) -> Problem:
+    return Problem(file, f"line {line}" if line else "", value, why)
+
+
+def refused(file: str, why: str, line: int = 0, value: object = None) -> InputError:
+    return InputError([problem(file, line, value, why)])

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypeVar
 
 import numpy as np
 
 from filterlib.errors import CircuitError
-from filterlib.network.circuit import Circuit
 from filterlib.network.equations.pattern import join, root
 from filterlib.network.netlist import Element, Impedance, Netlist, Structure
-from filterlib.network.wiring import openable, opened
+from filterlib.network.wiring import Wiring, openable, opened
+
+Solved = TypeVar("Solved", bound=Wiring)
+"""A circuit, or what only describes one."""
 
 
-def alike(circuits: Sequence[Circuit]) -> list[list[int]]:
+def alike(circuits: Sequence[Wiring]) -> list[list[int]]:
     """The places of circuits that are one circuit with other values, group by group, in the order of their first.
 
     What only some of them have counts as a value, where it is open in the others (`_joined`).
 
+    >>> from filterlib import Circuit
     >>> one, other = Circuit().resistor("R", "a", "0", 1.0), Circuit().resistor("R", "b", "0", 1.0)
     >>> alike([one, other, one, one.copy().capacitor("C", "a", "0", 1e-6)])
     [[0, 2, 3], [1]]
@@ -75,7 +79,7 @@ class Together:
         return np.stack([once[id(one)] for one in self.impedances])
 
 
-def together(circuits: Sequence[Circuit]) -> Circuit:
+def together(circuits: Sequence[Solved]) -> Solved:
     """One circuit that represents several that are `alike`, each of them one design; it has no ladders.
 
     Raises
@@ -85,6 +89,7 @@ def together(circuits: Sequence[Circuit]) -> Circuit:
 
     Examples
     --------
+    >>> from filterlib import Circuit
     >>> def low_pass(ohms):
     ...     return Circuit().voltage_source("V", "a", "0").resistor("R", "a", "b", ohms).resistor("S", "b", "0", 1.0)
     >>> [float(gain[0].real) for gain in together([low_pass(1.0), low_pass(3.0)]).transfer([50.0], "V", "b")]
@@ -95,7 +100,7 @@ def together(circuits: Sequence[Circuit]) -> Circuit:
     every = _joined(list(dict.fromkeys(circuit.netlist.structure for circuit in circuits)))
     if every is None or any(circuit.designs for circuit in circuits):
         raise CircuitError("circuits are put together that differ in more than values, or hold several designs already")
-    whole = Circuit()
+    whole = type(circuits[0])()
     for element in every:
         there = [circuit.netlist.by_name.get(element.name) for circuit in circuits]
         first = next(one for one in there if one is not None)
@@ -104,7 +109,7 @@ def together(circuits: Sequence[Circuit]) -> Circuit:
     return whole
 
 
-def _add(whole: Circuit, elements: Sequence[Element]) -> None:
+def _add(whole: Wiring, elements: Sequence[Element]) -> None:
     first, values = elements[0], [element.value for element in elements]
     add, (a, b) = getattr(whole, first.kind), first.nodes[:2]
     if first.kind == "coupled":

@@ -14,8 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean, short
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import angular
-from filterlib.parts.values import Value
+from filterlib.parts.values import Value, angular
 
 
 def network_impedance(

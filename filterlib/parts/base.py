@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Any, ClassVar, Self, TypeAlias
+from typing import Annotated, Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,11 +25,8 @@ from pydantic_core import CoreSchema, core_schema
 from filterlib.errors import InputError, QuantityError
 from filterlib.parts.monotone_cubic import MonotoneCubic
 from filterlib.parts.problems import problems_from
-from filterlib.parts.values import Points, Value
+from filterlib.parts.values import Points, Stated, Usual, Value
 from filterlib.units import format_quantity, quantity, without_form
-
-Stated: TypeAlias = Mapping[str, Any]
-"""Fields of a part or of a table in a file, by name: text, numbers, lists, tables."""
 
 
 @dataclass(frozen=True)
@@ -99,16 +96,6 @@ class Unequal:
 
     spread: float
     label: str
-    why: str
-
-
-@dataclass(frozen=True)
-class Usual:
-    """What parts of a kind usually have, where a file states nothing: ``value`` and its range [unit of the field], and why."""
-
-    value: Value
-    low: float
-    high: float
     why: str
 
 
@@ -200,14 +187,6 @@ def beyond(points: Points | None, x: ArrayLike) -> bool | NDArray[np.bool_]:
     x = np.asarray(x, dtype=float)
     outside = np.zeros(x.shape, bool) if points is None else (x < points[0][0]) | (x > points[-1][0])
     return outside if outside.ndim else bool(outside)
-
-
-def angular(frequencies: ArrayLike) -> NDArray[np.complex128]:
-    """j 2 pi f [rad/s] of frequencies [Hz], shape (f,). Raises QuantityError where one is negative or not finite."""
-    f = np.atleast_1d(np.asarray(frequencies, dtype=float))
-    if not np.all(np.isfinite(f) & (f >= 0)):
-        raise QuantityError("frequencies must be finite and not negative", name="frequencies", value=f)
-    return 2j * np.pi * f
 
 
 def shown(value: Value, unit: str) -> str:

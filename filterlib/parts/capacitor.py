@@ -12,11 +12,11 @@ from pydantic import model_validator
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
 from filterlib.parts.ageing import THOUSAND_HOURS, aged_capacitance, electrolytic_life, esr_growth
-from filterlib.parts.base import Assumed, Curve, Part, Quantity, Toleranced, angular, beyond, nominal, on_curve, shown
+from filterlib.parts.base import Assumed, Curve, Part, Quantity, Toleranced, beyond, nominal, on_curve, shown
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.parts.leakage import electrolytic_leakage, insulation_leakage
 from filterlib.parts.usual import usual_capacitors as usual
-from filterlib.parts.values import ROOM, Points, Value  # fmt: skip
+from filterlib.parts.values import ROOM, Points, Value, angular  # fmt: skip
 from filterlib.units import format_hours, format_temperature
 
 CapacitorKind = Literal["film", "ceramic_class_1", "ceramic_class_2", "aluminium", "polymer"]

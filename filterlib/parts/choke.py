@@ -11,10 +11,10 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Assumed, Toleranced, angular, nominal, shown
+from filterlib.parts.base import Assumed, Toleranced, nominal, shown
 from filterlib.parts.copper import copper_factor
 from filterlib.parts.usual import usual_chokes as usual
-from filterlib.parts.values import ROOM, Value
+from filterlib.parts.values import ROOM, Value, angular
 from filterlib.parts.wound import (
     Capacitance,
     CoreResistance,

@@ -11,11 +11,11 @@ from pydantic import model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Assumed, Quantity, Toleranced, Unequal, angular, nominal, shown
+from filterlib.parts.base import Assumed, Quantity, Toleranced, Unequal, nominal, shown
 from filterlib.parts.constant_phase import branches, power_law
 from filterlib.parts.copper import copper_factor
 from filterlib.parts.usual import usual_chokes as usual
-from filterlib.parts.values import ROOM, Value
+from filterlib.parts.values import ROOM, Value, angular
 from filterlib.parts.wound import (
     Capacitance,
     CoreResistance,

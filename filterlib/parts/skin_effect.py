@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from filterlib.parts.base import angular
-from filterlib.parts.values import Value
+from filterlib.parts.values import Value, angular
 
 SECTIONS = 6  # of the continued fraction, before its tail is closed: exact to 0.2 % from direct current to 1 GHz
 

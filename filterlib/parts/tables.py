@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
-from filterlib.parts.base import Part, Stated
+from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -17,6 +17,7 @@ from filterlib.parts.curves.measured import MEASURED, part_from_file
 from filterlib.parts.problems import problems_from
 from filterlib.parts.reading import data_folder, read_toml
 from filterlib.parts.supercapacitor import Supercapacitor
+from filterlib.parts.values import Stated
 from filterlib.parts.wire import Lead, WirePair
 
 __all__ = [

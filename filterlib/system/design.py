@@ -16,9 +16,9 @@ from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.file.accepted import AcceptedRating
 from filterlib.system.file.consistency import named, problems_across
-from filterlib.system.inside.chassis import CHASSIS, INSULATION
 from filterlib.system.inside.converter import PLUS, RETURN, Converter
 from filterlib.system.inside.input_side import InputSide
+from filterlib.system.inside.ways import CHASSIS, INSULATION
 from filterlib.system.keys import elsewhere
 from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 from filterlib.system.line.clip import Clip

@@ -12,8 +12,8 @@ from filterlib.analysis.emission.receiver import ReceiverBand, by_band, heard
 from filterlib.analysis.linear.modal_two_port import CONVENTION
 from filterlib.parts.artificial_network import ArtificialNetwork
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import Bond
 from filterlib.system.inside.input_side import steps_up
+from filterlib.system.inside.ways import Bond
 from filterlib.units import format_quantity
 from filterlib.words.labels import detector_words
 from filterlib.words.quantities import level_unit

@@ -10,7 +10,7 @@ from filterlib import load_design, load_recording
 from filterlib.bench.answers.readings_file import read_readings
 from filterlib.bench.capture.measurement import measure
 from filterlib.errors import FilterlibError, InputError
-from filterlib.parts.curves.impedance_curve import read_impedance_curve
+from filterlib.parts.curves.curve_file import read_impedance_curve
 from filterlib.parts.curves.touchstone import read_touchstone
 from filterlib.parts.tables import load_table
 from filterlib.system.limits import load_limit

@@ -8,7 +8,8 @@ from numpy.testing import assert_allclose
 
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
+from filterlib.parts.curves.curve_file import read_impedance_curve
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase
 from filterlib.parts.curves.measured import add_sections
 from filterlib.parts.curves.one_port import OnePort, Section
 from filterlib.parts.curves.one_port_fit import LARGEST_ERROR, RMS_ERROR, fit_one_port

@@ -8,10 +8,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, ValidationError
 
 from filterlib.errors import InputError, QuantityError
-from filterlib.parts.base import Curve, Part, Quantity, angular, beyond, on_curve, shown
+from filterlib.parts.base import Curve, Part, Quantity, beyond, on_curve, shown
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.problems import problems_from
-from filterlib.parts.values import Value
+from filterlib.parts.values import Value, angular
 
 FARADS = Quantity("F", above=0, plausible=(1e-13, 0.1))
 

@@ -14,7 +14,8 @@ from filterlib.analysis.linear.part_curves import examine
 from filterlib.analysis.review import review
 from filterlib.errors import FilterlibError, InputError, QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase, read_impedance_curve
+from filterlib.parts.curves.curve_file import read_impedance_curve
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve, minimum_phase
 from filterlib.parts.curves.one_port import OnePort, Section
 from filterlib.parts.curves.one_port_fit import DECIBELS, FittedCurve, fit_one_port
 from filterlib.parts.curves.touchstone import impedance_of, read_touchstone

@@ -11,7 +11,8 @@ from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit, Current
 from filterlib.network.shapes import trapezoid
 from filterlib.network.waveform import Waveform
-from filterlib.system.inside.chassis import CommonMode, NodeRing, Supply
+from filterlib.system.inside.chassis import CommonMode, NodeRing
+from filterlib.system.inside.ways import Supply
 from filterlib.system.line.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.ranges.changes import with_clip
 from filterlib.system.solution import solve

@@ -7,8 +7,8 @@ from numpy.testing import assert_allclose
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.system.inside import converter as module
-from filterlib.system.inside.chassis import Bond
 from filterlib.system.inside.converter import PLUS, RETURN, Converter
+from filterlib.system.inside.ways import Bond
 from filterlib.system.ranges.ranged import Ranged
 from tests.designs import converter
 

@@ -14,7 +14,7 @@ from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
 from filterlib.network.extremes import peak_to_peak
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.line.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.ranges.changes import with_clip
 from filterlib.system.solution import solve

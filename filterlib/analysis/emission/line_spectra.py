@@ -16,10 +16,10 @@ from filterlib.network.extremes import Harmonics
 from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import CHASSIS, INPUT
 from filterlib.system.inside.converter import RETURN, Converter
 from filterlib.system.inside.input import on_input
 from filterlib.system.inside.input_side import SOURCE, InputSide, input_current, mean_input_current
+from filterlib.system.inside.ways import CHASSIS, INPUT
 from filterlib.system.limits import INSIDE, LimitFile, find_limit
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.solution import Solution

@@ -15,7 +15,7 @@ from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Output, Value
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.line.couplings import couple
 from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import Solution

@@ -14,8 +14,8 @@ import numpy as np
 from filterlib.analysis.described import Hertz, Ohms, Ratio
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
-from filterlib.system.inside.chassis import CHASSIS
 from filterlib.system.inside.converter import PLUS, RETURN
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.line.couplings import couple
 from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import Solution

@@ -14,7 +14,7 @@ from filterlib.errors import FilterlibError
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import Bond
+from filterlib.system.inside.ways import Bond
 from filterlib.system.line.stages import ChokeStage, CommonModeStage, SeriesChoke, ShuntCapacitor
 from filterlib.system.ranges.changes import changed, value
 from filterlib.system.requirements import OperatingPoint

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from filterlib.bench.capture.recording import Recording
-from filterlib.parts.curves.rows import refused
+from filterlib.errors import refused
 from filterlib.units import format_quantity
 
 INTERVALS = (

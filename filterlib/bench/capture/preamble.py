@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from filterlib.errors import QuantityError
-from filterlib.parts.curves.rows import Rows, is_number, name_and_unit, refuse_broken_rows, refused
+from filterlib.errors import QuantityError, refused
+from filterlib.parts.curves.rows import Rows, is_number, name_and_unit, refuse_broken_rows
 from filterlib.units import quantity
 
 DIVISIONS = 8

@@ -14,8 +14,8 @@ from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit, Volts
 from filterlib.bench.capture.clipping import clipping
 from filterlib.bench.capture.preamble import DIVISIONS, FREE, Column, Setting, columns, settings
 from filterlib.bench.capture.slips import slips
-from filterlib.errors import InputError, QuantityError, did_you_mean
-from filterlib.parts.curves.rows import Rows, read_rows, refused
+from filterlib.errors import InputError, QuantityError, did_you_mean, refused
+from filterlib.parts.curves.rows import Rows, read_rows
 from filterlib.units import format_quantity, quantity
 
 MOST_CHANNELS = 4

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.errors import Problem
-from filterlib.parts.curves.rows import Rows, problem
+from filterlib.errors import Problem, problem
+from filterlib.parts.curves.rows import Rows
 from filterlib.units import format_quantity
 
 _SHOWN = 3  # lines named for each kind of slip

@@ -11,17 +11,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import InstanceOf
 
-from filterlib.errors import InputError, Problem, QuantityError, did_you_mean
+from filterlib.errors import InputError, Problem, QuantityError, did_you_mean, refused
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Quantity, Stated, angular
+from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
-from filterlib.parts.curves.impedance_curve import ImpedanceCurve, read_impedance_curve
+from filterlib.parts.curves.curve_file import read_impedance_curve
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve
 from filterlib.parts.curves.one_port import OnePort
 from filterlib.parts.curves.one_port_fit import FittedCurve, fit_one_port
-from filterlib.parts.curves.rows import refused
 from filterlib.parts.curves.touchstone import CONNECTIONS, impedance_of, read_touchstone
-from filterlib.parts.values import ROOM, Value
+from filterlib.parts.values import ROOM, Stated, Value, angular
 from filterlib.parts.wound import CoreResistance, Current
 from filterlib.units import format_quantity, quantity
 

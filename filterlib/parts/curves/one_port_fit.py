@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from filterlib.errors import refused
 from filterlib.parts.curves.impedance_curve import ImpedanceCurve, refuse_steep
 from filterlib.parts.curves.one_port import Complex, OnePort, Section
-from filterlib.parts.curves.rows import refused
 from filterlib.units import format_quantity
 
 Array = NDArray[np.float64]

@@ -21,7 +21,7 @@ from typing import TextIO
 import numpy as np
 
 from filterlib.disk import open_regular
-from filterlib.errors import FilterlibError, InputError, Problem
+from filterlib.errors import FilterlibError, InputError, Problem, problem, refused
 
 BLOCK = 4_000_000
 """Characters read at a time; a line that is longer is refused."""
@@ -61,14 +61,6 @@ class Rows:
     def fields(self, text: str) -> list[str]:
         """The fields of a line of the preamble, which may have a separator although the rows have one column."""
         return split(text, self.separator or next((sign for sign in (";", "\t", ",") if sign in text), ""))
-
-
-def problem(file: str, line: int, value: object, why: str) -> Problem:
-    return Problem(file, f"line {line}" if line else "", value, why)
-
-
-def refused(file: str, why: str, line: int = 0, value: object = None) -> InputError:
-    return InputError([problem(file, line, value, why)])
 
 
 def is_number(text: str) -> bool:

@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.errors import InputError, Problem
-from filterlib.parts.curves.impedance_curve import FREQUENCIES, MOST_ROWS, ImpedanceCurve, refuse_narrow
-from filterlib.parts.curves.rows import MOST_PROBLEMS, NOT_FINITE, is_number, problem, read_lines, refused
+from filterlib.errors import InputError, Problem, problem, refused
+from filterlib.parts.curves.curve_file import FREQUENCIES, MOST_ROWS, refuse_narrow
+from filterlib.parts.curves.impedance_curve import ImpedanceCurve
+from filterlib.parts.curves.rows import MOST_PROBLEMS, NOT_FINITE, is_number, read_lines
 from filterlib.units import format_quantity
 
 Array = NDArray[np.float64]

@@ -8,9 +8,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.errors import QuantityError
+from filterlib.errors import QuantityError, refused
 from filterlib.network.wiring import Wiring
-from filterlib.parts.curves.rows import refused
 from filterlib.parts.curves.touchstone import NOISE, read_touchstone
 from filterlib.units import format_quantity
 

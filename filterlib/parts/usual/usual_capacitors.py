@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from filterlib.parts.base import Stated, Usual
-from filterlib.parts.values import Value
+from filterlib.parts.values import Stated, Usual, Value
 
 WHY = "usual for {kind} capacitors (common practice, no source)"
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.parts.base import Stated, Usual
-from filterlib.parts.values import Value
+from filterlib.parts.values import Stated, Usual, Value
 
 
 def winding_capacitance(stated: Stated) -> Usual | None:

@@ -11,7 +11,7 @@ from filterlib.show.explore.common_mode_drawing import picture
 from filterlib.show.explore.lessons import COMMON_MODE
 from filterlib.show.explore.tide_gauge import LOAD, Y_CAPACITORS, Change, as_it_is, by_keys, demo, demo_file
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import Bond, Supply
+from filterlib.system.inside.ways import Bond, Supply
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number
 

@@ -11,8 +11,8 @@ from filterlib.parts.wire import WirePair
 from filterlib.show.figures.figure import Values
 from filterlib.show.figures.sheet import CHASSIS, MINUS, PLUS, Sheet, text_width
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import Bond, Supply
 from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.ways import Bond, Supply
 from filterlib.system.line.clip import Clip
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import (

@@ -20,8 +20,8 @@ from filterlib.system.design import Design
 from filterlib.system.file.files import MOST
 from filterlib.system.inside.arrangement import Bandwidth
 from filterlib.system.inside.burst import LoadThresholdField
-from filterlib.system.inside.chassis import Bond
 from filterlib.system.inside.recorded import RecordingField
+from filterlib.system.inside.ways import Bond
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity
 from filterlib.units import format_quantity, format_temperature
 

@@ -20,12 +20,13 @@ from filterlib.system.emission import EmissionEstimate, EmissionRequirement
 from filterlib.system.file.accepted import AcceptedRating
 from filterlib.system.inside.arrangement import FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.inside.burst import Burst
-from filterlib.system.inside.chassis import Bond, CommonMode, NodeRing, Supply
+from filterlib.system.inside.chassis import CommonMode, NodeRing
 from filterlib.system.inside.control import Control, OutputImpedance
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.inside.rating import ConverterRating
+from filterlib.system.inside.ways import Bond, Supply
 from filterlib.system.line.battery_side import Battery, Fuse, SupplyWire, Switch
 from filterlib.system.line.clip import Clip
 from filterlib.system.line.couplings import Coupling

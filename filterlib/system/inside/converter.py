@@ -16,11 +16,12 @@ from filterlib.parts.values import Points, Value
 from filterlib.system.inside import usual_inside
 from filterlib.system.inside.arrangement import Arrangement, Bandwidth, FixtureCapacitor, Ripple, Spike, WithCapacitor
 from filterlib.system.inside.burst import Burst, LoadThreshold, LoadThresholdField
-from filterlib.system.inside.chassis import CHASSIS, INPUT, Bond, CommonMode, Supply
+from filterlib.system.inside.chassis import CommonMode
 from filterlib.system.inside.control import Control
 from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.inside.rating import ConverterRating
 from filterlib.system.inside.unequal import Unequal, by_part, unequal
+from filterlib.system.inside.ways import CHASSIS, INPUT, Bond, Supply
 from filterlib.system.keys import elsewhere
 from filterlib.system.line.load import Load
 from filterlib.system.model import Model, Note, Title, Validated

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.system.inside.chassis import Supply
+from filterlib.system.inside.ways import Supply
 from filterlib.system.model import Validated
 from filterlib.system.ranges.ranged import Ranged, default
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from typing import Annotated
 
 from filterlib.network.wiring import Wiring
-from filterlib.system.inside.chassis import CHASSIS
 from filterlib.system.inside.converter import PLUS, RETURN
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.line.load import Load
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from filterlib.errors import Problem, QuantityError
-from filterlib.system.inside.chassis import HAZARDOUS
+from filterlib.system.inside.ways import HAZARDOUS
 from filterlib.system.model import Given, read
 from filterlib.units import format_quantity, quantity
 

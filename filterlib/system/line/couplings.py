@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, Protocol
 
 import numpy as np
 
 from filterlib.network.wiring import Wiring
+from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.values import Value
-from filterlib.system.line.stages import Damping, ShuntCapacitor
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 
@@ -36,25 +36,33 @@ class Coupling(Model):
         return f"{self.first}-{self.second}"
 
 
-def loop_inductance(stage: ShuntCapacitor | Damping) -> Value:
-    """Inductance [H] of a capacitor stage's loop: part and mounting, shared among equal ones."""
-    return (stage.part.esl + stage.mounting_loop.value) / stage.count
+class Looped(Protocol):
+    """A stage of the filter, as far as loops couple."""
+
+    @property
+    def name(self) -> str:
+        """As in the design file."""
+
+    @property
+    def loop_inductance(self) -> tuple[Value, float] | None:
+        """Of its loop from line to line [H], and the same at the low ends of its ranges; None of what has none."""
 
 
-def _least_loop(stage: ShuntCapacitor | Damping) -> float:
-    """The same at the low ends of both ranges."""
-    esl = np.min(stage.part.esl * (1 - stage.part.esl_tolerance))
-    return float(esl + stage.mounting_loop.low) / stage.count
+def loop_of(part: Capacitor, mounting_loop: Ranged, count: int) -> tuple[Value, float]:
+    """Inductance [H] of the loop of ``count`` equal capacitors, part and mounting, and the same at the low ends of both ranges."""
+    least = np.min(part.esl * (1 - part.esl_tolerance))
+    whole: Value = (part.esl + mounting_loop.value) / count
+    return whole, float(least + mounting_loop.low) / count
 
 
-def loops(stages: Sequence[object]) -> dict[str, Value]:
+def loops(stages: Sequence[Looped]) -> dict[str, Value]:
     """Inductance [H] of every loop that can couple, by the name of its stage, in the filter's order."""
-    return {stage.name: loop_inductance(stage) for stage in stages if isinstance(stage, ShuntCapacitor | Damping)}
+    return {stage.name: stage.loop_inductance[0] for stage in stages if stage.loop_inductance is not None}
 
 
-def with_neighbours(stated: Sequence[Coupling], stages: Sequence[object]) -> tuple[Coupling, ...]:
+def with_neighbours(stated: Sequence[Coupling], stages: Sequence[Looped]) -> tuple[Coupling, ...]:
     """The stated couplings, and a default with its range for neighbouring capacitors of which none is stated."""
-    smallest = {one.name: _least_loop(one) for one in stages if isinstance(one, ShuntCapacitor | Damping)}
+    smallest = {one.name: one.loop_inductance[1] for one in stages if one.loop_inductance is not None}
     return (*stated, *_neighbours(stated, loops(stages), smallest))
 
 
@@ -86,7 +94,7 @@ def possible(couplings: Sequence[Coupling], inductances: dict[str, Value]) -> bo
     return bool(levels[0] > -1e-9 and np.all(matrix <= scale * (1 + 1e-9)))
 
 
-def couple(circuit: Wiring, couplings: Sequence[Coupling], stages: Sequence[object]) -> None:
+def couple(circuit: Wiring, couplings: Sequence[Coupling], stages: Sequence[Looped]) -> None:
     """Couple the inductors NAME.loop of the circuit."""
     inductances = loops(stages)
     for one in couplings:

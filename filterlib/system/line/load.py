@@ -13,7 +13,7 @@ from filterlib.parts.base import Quantity
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.values import Value
 from filterlib.parts.wire import WirePair
-from filterlib.system.inside.chassis import CHASSIS, Bond
+from filterlib.system.inside.ways import CHASSIS, Bond
 from filterlib.system.keys import elsewhere
 from filterlib.system.line.components import MOUNTING_LOOP, Component, Loop, capacitor
 from filterlib.system.line.profile import Profile

@@ -17,9 +17,10 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.values import Value
 from filterlib.parts.wire import WirePair
-from filterlib.system.inside.chassis import CHASSIS, Bond
+from filterlib.system.inside.ways import CHASSIS, Bond
 from filterlib.system.keys import elsewhere
 from filterlib.system.line.components import Branch, Component, Loop, capacitor, line_currents, resistor
+from filterlib.system.line.couplings import loop_of
 from filterlib.system.model import Count, Model, Name, Note, Validated
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 from filterlib.system.state import State
@@ -84,6 +85,11 @@ class Stage(Model):
         """True where the stage has a connection to the chassis."""
         return False
 
+    @property
+    def loop_inductance(self) -> tuple[Value, float] | None:
+        """Of its loop from line to line [H], and the same at the low ends of its ranges; None of what has none."""
+        return None
+
     def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Add the stage to the circuit at an operating point. Raises AssertionError in a kind that has none."""
         raise AssertionError(f"{type(self).__name__} has no circuit")
@@ -101,6 +107,11 @@ class ShuntCapacitor(Stage):
     part: Capacitor
     count: Count = 1
     mounting_loop: Loop = FILTER_LOOP
+
+    @property
+    def loop_inductance(self) -> tuple[Value, float] | None:
+        """Of its loop [H], and the same at the low ends of its ranges."""
+        return loop_of(self.part, self.mounting_loop, self.count)
 
     def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME and NAME.loop."""
@@ -179,6 +190,11 @@ class Damping(Stage):
     resistance: Annotated[Value, Quantity("ohm", low=0, high=1e6)]
     count: Count = 1
     mounting_loop: Loop = FILTER_LOOP
+
+    @property
+    def loop_inductance(self) -> tuple[Value, float] | None:
+        """Of its loop [H], and the same at the low ends of its ranges."""
+        return loop_of(self.part, self.mounting_loop, self.count)
 
     def add(self, circuit: Wiring, lines: Lines, number: int, state: State) -> None:
         """Elements NAME.resistor, NAME and NAME.loop."""

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel
 
-from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal, Usual
+from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal
+from filterlib.parts.values import Usual
 from filterlib.system.model import Model, marks
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity
 

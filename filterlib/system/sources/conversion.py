@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Current
 from filterlib.parts.wire import WirePair
-from filterlib.system.inside.chassis import CHASSIS, INSULATION
 from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.ways import CHASSIS, INSULATION
 from filterlib.system.line.load import Load
 from filterlib.system.state import State
 

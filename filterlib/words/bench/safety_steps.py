@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from filterlib.analysis.bench.bench_safety import FUSE_MARGIN
 from filterlib.analysis.bench.bench_sheet import BenchSheet
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import HAZARDOUS
+from filterlib.system.inside.ways import HAZARDOUS
 from filterlib.units import format_quantity
 from filterlib.words.quantities import share, stress_number
 

@@ -15,8 +15,8 @@ from filterlib.analysis.uncertainty.moved_alone import MOST
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.design import Design
 from filterlib.system.inside.bank import BankConverter
-from filterlib.system.inside.chassis import HAZARDOUS
 from filterlib.system.inside.recorded import Recorded
+from filterlib.system.inside.ways import HAZARDOUS
 from filterlib.system.line.shared_capacitor import shared
 from filterlib.system.ranges.uncertain_parameter import SHAPE
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters

@@ -11,7 +11,7 @@ from filterlib.analysis.supply.rules import Check, worst
 from filterlib.analysis.supply.supply_side import SupplySide
 from filterlib.analysis.supply.wires import gauge_name
 from filterlib.system.design import Design
-from filterlib.system.inside.chassis import HAZARDOUS
+from filterlib.system.inside.ways import HAZARDOUS
 from filterlib.units import format_hours
 from filterlib.words.quantities import capital, number, range_text, share
 

@@ -16,8 +16,9 @@ from filterlib.network.circuit import Circuit
 from filterlib.network.shapes import trapezoid
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.parts.tables import data_folder
-from filterlib.system.inside.chassis import CHASSIS, CommonMode
+from filterlib.system.inside.chassis import CommonMode
 from filterlib.system.inside.input_side import InputSide
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve
 from filterlib.system.sources.source_spectra import source_spectra

@@ -10,7 +10,7 @@ from filterlib.analysis.emission.levels import network_tolerance
 from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra, setup
 from filterlib.analysis.judgement import judge
 from filterlib.parts.artificial_network import NETWORKS
-from filterlib.system.inside.chassis import CHASSIS
+from filterlib.system.inside.ways import CHASSIS
 from filterlib.system.limits import load_limit
 from filterlib.system.solution import solve, solve_all
 from filterlib.words.emission_sentences import emission_notes, margin_sentence
