@@ -21,7 +21,7 @@ from filterlib.words.supply.supply_sentences import battery_line, battery_senten
 from tests.fuzz.ends import at_ends, ends, every_model, held
 from tests.fuzz.mutated import file
 from tests.fuzz.reading import NAMING, READERS, in_time, named_outcome, outcome
-from tests.fuzz.sweep import TREES, alone, looked, pairs, text_of, whole, words
+from tests.fuzz.sweep import TREES, alone, looked, pairs, smallest, text_of, whole, words
 from tests.fuzz.sweep import changed as sweep_changed
 from tests.system.test_bad_input import TREE, changed, key_of
 
@@ -148,6 +148,18 @@ def test_what_draws_nothing_takes_nothing_of_its_battery(tmp_path):
 def test_a_converter_without_output_resistance_has_a_bank(tmp_path):
     """Found by the sweep: the slope of its current limit was one over nothing."""
     assert whole(("rare", ((("converter", "output_resistance"), 0.0),)), tmp_path, "bank") in (0, 1)
+
+
+def test_a_critical_power_may_be_more_than_a_load_may_draw(tmp_path):
+    """Found by the sweep: at 1 kV more than 100 kW is critical, which a design file may not state; it was refused without file and key.
+
+    hand: E²/(4 R), the most that 1 kV behind 15 mohm can give, is 17 MW.
+    """
+    from filterlib.analysis.stability.margins import margins
+
+    case = ("complete", ((("converter", "output_voltage"), 1000.0),))
+    (margin,) = margins(solve(load_design(write(smallest(case, tmp_path), tmp_path)), "transmitting"))
+    assert 1e5 < margin.critical_power < 17e6
 
 
 @pytest.mark.parametrize(("key", "value"), [("capacitance", 0.1), ("tolerance", 1 - 1e-9)])

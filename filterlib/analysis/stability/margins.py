@@ -167,8 +167,8 @@ def _margin(solution: Solution, load: Load, exactly: bool) -> Margin:
 
 
 def _scaled(solution: Solution, load: Load, power: float) -> Design:
-    """The design with one load that draws ``power`` [W] at this operating point."""
-    full = load.replace(power=power / solution.state.scale(load.name))
+    """The design with one load that draws ``power`` [W] at this operating point; a critical power may be beyond what a file may state."""
+    full = load.model_copy(update={"power": power / solution.state.scale(load.name)})
     loads = tuple(full if one.name == load.name else one for one in solution.design.loads)
     return solution.design.model_copy(update={"loads": loads})
 
