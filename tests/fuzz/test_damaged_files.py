@@ -145,6 +145,14 @@ def test_what_draws_nothing_takes_nothing_of_its_battery(tmp_path):
     assert not any(words in said for words in ("It runs", "thinnest wire", "No wire"))
 
 
+@pytest.mark.parametrize(
+    "end", [(("load", 0, "power"), 0.0), (("load", 0, "profile", "idle"), 1.0)], ids=["power", "idle"]
+)
+def test_a_burst_that_draws_no_more_has_a_start(end, tmp_path):
+    """Found by the sweep: the most ESR that its step allows was over nothing."""
+    assert whole(("rare", (end,)), tmp_path, "bank") in (0, 1, 2)
+
+
 def test_a_converter_without_output_resistance_has_a_bank(tmp_path):
     """Found by the sweep: the slope of its current limit was one over nothing."""
     assert whole(("rare", ((("converter", "output_resistance"), 0.0),)), tmp_path, "bank") in (0, 1)

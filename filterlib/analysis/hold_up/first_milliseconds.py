@@ -205,7 +205,7 @@ def first_milliseconds(design: Design, result: BankResult) -> Start:
     battery, volts = _input(design, load, profile.idle, path.limit)
     return Start(
         load.name, result.lowest, step, path.limit, tuple(dips), stiff_dip(step, path.lead, path.load),
-        _least(step, path, sag), sag / step, _longest(step, path, sag), battery, volts,
+        _least(step, path, sag), sag / step if step else math.inf, _longest(step, path, sag), battery, volts,
     )  # fmt: skip
 
 

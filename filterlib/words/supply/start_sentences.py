@@ -30,10 +30,11 @@ def start_sentences(start: Start) -> Iterator[str]:
     if best.place and alone.lowest < start.allowed:
         relation = "enough" if best.lowest >= start.allowed else "not enough"
         yield f"A bank belongs {PLACES[best.place]}: there the voltage stays above {number(best.lowest, 'V')}, which is {relation}. {_over(best)}"
-    yield (
-        f"With a stiff voltage at the beginning of the lead the dip would be {number(start.stiff, 'V')} (closed form). The capacitor across "
-        f"{start.load} may then have an ESR of {number(start.resistance, 'ohm')} at most{_asked(start)}."
-    )
+    if start.step:
+        yield (
+            f"With a stiff voltage at the beginning of the lead the dip would be {number(start.stiff, 'V')} (closed form). The capacitor across "
+            f"{start.load} may then have an ESR of {number(start.resistance, 'ohm')} at most{_asked(start)}."
+        )
     yield (
         f"This is followed with the {number(start.limit, 'A')} that the converter can give {start.load}: its stated limit less what other loads draw, else its "
         "rating. A bank is sized for what it may give, by its rating."
