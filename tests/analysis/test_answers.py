@@ -19,7 +19,7 @@ from tests.designs import common_mode, converter, design, film, resistive, serie
 
 KNOWN = converter(
     shape="triangle", duty=0.5, edge_time="20 ns", output_capacitance="22 µF", output_esr="5 mΩ", output_esl="3 nH",
-    lead_inductance="10 nH", output_resistance="30 mΩ", loop_bandwidth="9 kHz",
+    lead_inductance="10 nH", output_resistance="30 mΩ", loop_bandwidth="9 kHz", spike_share=0,
 )  # fmt: skip
 CERAMIC = {
     "kind": "ceramic_class_2", "capacitance": "4.7 µF", "rated_voltage": "50 V", "loss_angle": 0.02, "esl": "1 nH",

@@ -265,7 +265,7 @@ def measured_part(
     Parameters
     ----------
     path : str or Path
-        See `filterlib.parts.curves.impedance_curve.read_impedance_curve` and `filterlib.parts.curves.touchstone.read_touchstone`.
+        See `filterlib.parts.curves.curve_file.read_impedance_curve` and `filterlib.parts.curves.touchstone.read_touchstone`.
     kind : str
         "measured_capacitor" or "measured_choke".
     connection : str, optional
