@@ -1,1 +1,1 @@
-"""What stands behind the converter and before it: filter stages, loads, leads, couplings, the battery's side."""
+"""What is wired to the converter, behind it and before it: filter stages, loads, leads, couplings, the battery's side."""
