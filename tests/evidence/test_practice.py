@@ -19,7 +19,9 @@ LOAD = resistive("9.3 ohm")  # 28 V, 3 A
 
 def board(frequency: str):
     inductance, leakage = CASES[frequency]
-    source = converter(switching_frequency=frequency, shape="triangle", ripple={"peak_to_peak": "200 mV"})
+    source = converter(
+        switching_frequency=frequency, shape="triangle", ripple={"peak_to_peak": "200 mV"}, spike_share=0
+    )
     return design(shunt(), common_mode(inductance, leakage), shunt(), source=source, load=LOAD)
 
 
