@@ -270,7 +270,7 @@ def test_two_gigabytes_without_a_newline_are_refused_without_being_read(ending, 
 
 def test_a_file_that_is_far_too_long_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr("filterlib.parts.curves.touchstone.MOST_CHARACTERS", 200)
-    monkeypatch.setattr("filterlib.parts.curves.impedance_curve.MOST_ROWS", 9)
+    monkeypatch.setattr("filterlib.parts.curves.curve_file.MOST_ROWS", 9)
     for ending, text, words in (
         ("csv", curve(), "more than 9 rows"),
         ("s1p", touchstone(), "more than 200 characters"),
