@@ -236,12 +236,7 @@ def search(
     for number in range(ROUNDS):
         around = nearby(rng, shares, values, AROUND, NEAR * NEARER**number)
         shares, values = with_more(metric, uncertain_parameters, shares, values, around)
-    if confirm is not None:
-        shares, values = confirmed(confirm, uncertain_parameters, shares, values)
-    return {
-        name: replace(interval_of(uncertain_parameters, shares, v, found[name]), plausible=plausible[name])
-        for name, v in values.items()
-    }
+    return intervals(uncertain_parameters, shares, values, confirm, found, plausible)
 
 
 def _likely_first(
@@ -268,7 +263,25 @@ def _likely_first(
     return np.concatenate([points, cube[len(points) :]]), weights, belief
 
 
-def confirmed(
+def intervals(
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    shares: np.ndarray,
+    values: Mapping[Key, np.ndarray],
+    confirm: Metric[Key] | None,
+    effects: Mapping[Key, Mapping[str, tuple[float, float]]],
+    plausible: Mapping[Key, Plausible] | None = None,
+) -> dict[Key, Interval]:
+    """Of each figure between the ends of the points that were tried, confirmed where they are rough."""
+    if confirm is not None:
+        shares, values = _confirmed(confirm, uncertain_parameters, shares, values)
+    drawn = plausible or {}
+    return {
+        name: replace(interval_of(uncertain_parameters, shares, v, effects.get(name, {})), plausible=drawn.get(name))
+        for name, v in values.items()
+    }
+
+
+def _confirmed(
     confirm: Metric[Key],
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,

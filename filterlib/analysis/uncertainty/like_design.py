@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -14,8 +13,7 @@ from filterlib.analysis.uncertainty.interval import (
     NEARER,
     Interval,
     Metric,
-    confirmed,
-    interval_of,
+    intervals,
     measured,
     nearby,
     with_more,
@@ -73,12 +71,7 @@ def at_ends(
         shares, values = with_more(metric, uncertain_parameters, shares, values, best)
         near = nearby(np.random.default_rng(1), shares, values, CLOSER, NEAR)
         shares, values = with_more(metric, uncertain_parameters, shares, values, near)
-    if confirm is not None:
-        shares, values = confirmed(confirm, uncertain_parameters, shares, values)
-    return {
-        name: interval_of(uncertain_parameters, shares, v, like[name].effects if name in like else {})
-        for name, v in values.items()
-    }
+    return intervals(uncertain_parameters, shares, values, confirm, {name: one.effects for name, one in like.items()})
 
 
 def from_ends(
@@ -114,12 +107,7 @@ def from_ends(
     for number in range(ROUNDS):
         further = _along(rng, shares, values, NEAR * NEARER**number)
         shares, values = with_more(metric, uncertain_parameters, shares, values, further)
-    if confirm is not None:
-        shares, values = confirmed(confirm, uncertain_parameters, shares, values)
-    return {
-        name: replace(interval_of(uncertain_parameters, shares, v, found[name]), plausible=plausible[name])
-        for name, v in values.items()
-    }
+    return intervals(uncertain_parameters, shares, values, confirm, found, plausible)
 
 
 def _points_of(like: Mapping[Key, Interval], box: Box) -> Real:

@@ -177,8 +177,8 @@ def _ring(converter: Converter, probe: Probe, ripple: Harmonics) -> Harmonics | 
     if converter.spike is not None or not np.any(share):
         return 0.0
     ring = spike_shape(converter, ripple.shape[-1])
-    sizes = (rough_peak_to_peak(probe.transfer * one) for one in (ripple, ring))
-    return np.asarray(share / (1 - share) * next(sizes) / next(sizes) * ring)
+    size, ring_size = (rough_peak_to_peak(probe.transfer * one) for one in (ripple, ring))
+    return np.asarray(share / (1 - share) * size / ring_size * ring)
 
 
 def _recorded_emf(recorded: Recorded, probe: Probe, shape: Harmonics, converted: Harmonics) -> Harmonics:
