@@ -54,11 +54,10 @@ if TYPE_CHECKING:
         steps_figure,
     )
     from filterlib.show.review_page.report import write_review
-    from filterlib.system.design import Design
+    from filterlib.system.design import Design, with_values
     from filterlib.system.file.writing import save_design
     from filterlib.system.inside.converter import FixtureCapacitor
     from filterlib.system.ranges.changes import changed, value
-    from filterlib.system.ranges.places import with_values
     from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
     from filterlib.system.solution import Solution, solve, solve_all
     from filterlib.system.state import State
@@ -187,8 +186,10 @@ _HOMES = {
         "value",
     ),
     "system.inside.converter": ("FixtureCapacitor",),
-    "system.design": ("Design",),
-    "system.ranges.places": ("with_values",),
+    "system.design": (
+        "Design",
+        "with_values",
+    ),
     "system.solution": (
         "Solution",
         "solve",

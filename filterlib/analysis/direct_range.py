@@ -7,7 +7,7 @@ import numpy as np
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.verdict import Reading
 from filterlib.parts.values import Value
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import DropRequirement, VoltageRequirement
 from filterlib.system.solution import Solution, solve

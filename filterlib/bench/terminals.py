@@ -67,7 +67,7 @@ def identified(design: Design, taken: Taken, file: str) -> Design:
     _refuse_unnamed(design, file)
     try:
         known = design.replace(converter=_fitted(converter, taken, current).inside(converter))
-        stages = as_measured(known)
+        stages = as_measured(known.converter, known.filter)
         return known if stages is known.filter else known.replace(filter=stages)
     except InputError as error:
         raise InputError(Problem(file, f"converter.{p.key}", p.value, p.why) for p in error.problems) from None

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Annotated, ClassVar, Literal, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar, cast
 
 import numpy as np
-from pydantic import BeforeValidator, Field, StrictBool, model_validator
+from pydantic import BaseModel, BeforeValidator, Field, StrictBool, model_validator
 
 from filterlib.errors import FilterlibError, Problem, did_you_mean
 from filterlib.network.circuit import Circuit
-from filterlib.parts.base import Quantity
-from filterlib.parts.values import Value
+from filterlib.parts.base import Part, Quantity
+from filterlib.parts.values import Value, Values
 from filterlib.system.dc import Unsolved, dc_state
 from filterlib.system.emission import EmissionEstimate
 from filterlib.system.file.accepted import AcceptedRating
@@ -24,8 +24,11 @@ from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, Suppl
 from filterlib.system.line.clip import Clip
 from filterlib.system.line.couplings import Coupling, couple, with_neighbours
 from filterlib.system.line.load import Load
+from filterlib.system.line.shared_capacitor import following
 from filterlib.system.line.stages import AcrossLines, AnyStage, ChassisCapacitor, add_filter
 from filterlib.system.model import Given, Model, Name, Note, Title
+from filterlib.system.ranges.places import path, rebuilt
+from filterlib.system.ranges.ranged import Ranged
 from filterlib.system.requirements import OperatingPoint, Requirement
 from filterlib.system.state import State
 
@@ -200,6 +203,33 @@ def _by_name(items: Sequence[_Named], name: str, what: str) -> _Named:
         if item.name == name:
             return item
     raise FilterlibError(f'no {what} "{name}"; {did_you_mean(name, [item.name for item in items])}')
+
+
+def with_values(design: Design, values: Values) -> Design:
+    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
+
+    Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
+    Raises FilterlibError for another key that leads nowhere.
+
+    >>> import filterlib
+    >>> from filterlib.parts.tables import data_folder
+    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
+    >>> filterlib.value(filterlib.with_values(design, {"converter.duty": 0.5}), "converter.duty")
+    0.5
+    """
+    design = design.model_copy(update={"couplings": design.all_couplings})
+    known = following(design.converter, design.filter, values)
+    places = {path(design, key): value for key, value in known.items() if not key.startswith("input_side.")}
+    return cast(Design, rebuilt(design, places, _unchecked))
+
+
+def _unchecked(model: BaseModel, values: dict[str, Any]) -> BaseModel:
+    """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
+    old = {name: getattr(model, name) for name in values}
+    new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
+    if isinstance(model, Part):  # what is assumed of it stays as it is, whatever it was assumed from
+        return model.replace(**{name: one.value for name, one in model.assumed.items()} | new)
+    return model.model_copy(update=new)
 
 
 __all__ = ["Coupling", "Design", "Name"]

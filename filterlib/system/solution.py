@@ -12,7 +12,7 @@ from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.values import Value, Values
 from filterlib.system.dc import dc_states
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.burst import Burst, PulseTrain
 from filterlib.system.inside.converter import PLUS, RETURN, Converter
 from filterlib.system.inside.input import on_input
@@ -20,7 +20,6 @@ from filterlib.system.inside.light_load import Discontinuous, LightLoad, discont
 from filterlib.system.inside.measured_inside import measured_inside
 from filterlib.system.line.components import Component
 from filterlib.system.line.load import Load
-from filterlib.system.ranges.places import with_values
 from filterlib.system.sources.burst_spectra import burst_spectra, discontinuous_spectra
 from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.system.sources.source_spectra import source_spectra

@@ -21,9 +21,9 @@ from filterlib.bench.fit import readings_of
 from filterlib.bench.inside import FitError
 from filterlib.bench.terminals import MOST_OF_A_BANK, recorded
 from filterlib.network.circuit import Circuit
+from filterlib.system.design import with_values
 from filterlib.system.inside.bank import OF_THE_NOISE, OF_THE_TEST, BankConverter
 from filterlib.system.inside.converter import PLUS, RETURN, Converter, FixtureCapacitor
-from filterlib.system.ranges.places import with_values
 from filterlib.system.solution import solve
 from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.words.review.measurement_sentences import bank_sentence

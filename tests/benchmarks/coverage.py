@@ -33,7 +33,7 @@ from filterlib.bench.capture.measurement import measure
 from filterlib.bench.capture.recording import Recording
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.tables import data_folder
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
 from tests.calibration.files import write

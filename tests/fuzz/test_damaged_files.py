@@ -14,7 +14,7 @@ from filterlib import cli, load_design
 from filterlib.analysis.supply.battery_run import battery_run
 from filterlib.errors import InputError
 from filterlib.parts.curves.touchstone import read_touchstone
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve, solve_all
 from filterlib.words.supply.supply_sentences import battery_line, battery_sentences

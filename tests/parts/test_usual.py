@@ -9,7 +9,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.tables import KINDS, standard_tables
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from tests.designs import design, resistive
 

@@ -11,10 +11,10 @@ import filterlib.system.sources.source_spectra as source_module
 from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
 from filterlib.network.extremes import Mixture, Samples, peak_to_peak
 from filterlib.parts.tables import data_folder
+from filterlib.system.design import with_values
 from filterlib.system.file.writing import design_toml
 from filterlib.system.inside.converter import RETURN
 from filterlib.system.inside.recorded import Recorded
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sources.measuring import Probe, measuring_circuit
 from filterlib.system.sources.source_spectra import ScaleError, reading, source_spectra

@@ -5,8 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.errors import FilterlibError, InputError
+from filterlib.system.design import with_values
 from filterlib.system.line.couplings import loops, possible
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import RippleRequirement
 from filterlib.system.solution import solve

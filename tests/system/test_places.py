@@ -6,8 +6,9 @@ import pytest
 from filterlib import load_design
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
+from filterlib.system.design import with_values
 from filterlib.system.ranges.changes import changed, value
-from filterlib.system.ranges.places import at, path, with_values
+from filterlib.system.ranges.places import at, path
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from tests.system.test_design import whole
 

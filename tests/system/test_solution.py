@@ -8,7 +8,7 @@ from filterlib.analysis.ripple.at_load import GRID, seen, seen_several
 from filterlib.errors import FilterlibError
 from filterlib.parts.tables import data_folder
 from filterlib.system.dc import OperatingError
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve, solve_all, solve_several
 from tests.designs import common_mode, converter, design, resistive, series, shunt

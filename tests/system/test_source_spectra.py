@@ -12,9 +12,9 @@ from numpy.testing import assert_allclose
 from filterlib.analysis.ripple.spectra import as_measured
 from filterlib.network.shapes import rectangle
 from filterlib.network.waveform import Waveform, lowpass_response
+from filterlib.system.design import with_values
 from filterlib.system.inside.converter import RETURN, Converter
 from filterlib.system.inside.input import on_input
-from filterlib.system.ranges.places import with_values
 from filterlib.system.sources.measuring import measuring_circuit, probe_transfer
 from filterlib.system.sources.scales import INSTRUMENTS, beside
 from filterlib.system.sources.source_shapes import switching_current

@@ -10,11 +10,11 @@ from pydantic import BaseModel, Field
 from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.wire import WirePair
+from filterlib.system.design import with_values
 from filterlib.system.inside.chassis import CommonMode, NodeRing
 from filterlib.system.inside.converter import Converter
 from filterlib.system.line.load import Load
 from filterlib.system.model import Model, marks
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 from filterlib.system.ranges.uncertain_parameter import ranges, toleranced
 from filterlib.system.ranges.uncertain_parameters import ORDER, uncertain_parameters

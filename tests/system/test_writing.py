@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from filterlib import load_design
 from filterlib.errors import FilterlibError, InputError, OutputError
 from filterlib.parts.tables import data_folder
+from filterlib.system.design import with_values
 from filterlib.system.file.writing import design_toml, save_design
 from filterlib.system.ranges.changes import changed, value, with_clip
-from filterlib.system.ranges.places import with_values
 
 DESIGNS = sorted((data_folder() / "designs").glob("*.toml"))
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")

@@ -16,12 +16,11 @@ from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
 from filterlib.analysis.ripple.spectra import Band, as_measured, bands
 from filterlib.analysis.stability.operating_point import OperatingResult
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.arrangement import AGREES
 from filterlib.system.inside.converter import Arrangement
 from filterlib.system.line.clip import MEASURED, OWN_CLIP
 from filterlib.system.ranges.changes import with_clip
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import (
     DropRequirement,

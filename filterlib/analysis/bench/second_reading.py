@@ -12,10 +12,9 @@ from filterlib.analysis.linear.mounted_capacitor import MountedCapacitor
 from filterlib.analysis.ripple.ripple import shapes
 from filterlib.analysis.uncertainty.interval import Metric, search
 from filterlib.preferred import nearest_preferred
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.converter import FixtureCapacitor
 from filterlib.system.line.stages import ShuntCapacitor
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameter import Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sources.source_spectra import reading, source_spectra

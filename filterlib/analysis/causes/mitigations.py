@@ -15,8 +15,7 @@ from filterlib.analysis.ripple.at_load import GRID, Seen, seen, seen_several
 from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
-from filterlib.system.design import Design
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import Design, with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.requirements import VoltageRequirement
 from filterlib.system.solution import Solution, solve_several

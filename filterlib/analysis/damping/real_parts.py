@@ -13,9 +13,9 @@ from filterlib.analysis.described import Ohms, Unit
 from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.errors import FilterlibError
 from filterlib.preferred import nearest_preferred
+from filterlib.system.design import with_values
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import Damping
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
 

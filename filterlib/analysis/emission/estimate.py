@@ -33,10 +33,9 @@ from filterlib.analysis.stability.stability import Stability, stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.values import Value
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.input_side import SOURCE
 from filterlib.system.limits import LimitFile
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution

@@ -14,9 +14,8 @@ from filterlib.analysis.stability.margins import Margin, critical, critical_here
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.values import Value
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.line.load import Load
-from filterlib.system.ranges.places import with_values
 from filterlib.system.solution import Solution
 
 COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source

@@ -19,8 +19,7 @@ from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.values import Value
 from filterlib.parts.wound import Wound, temperature_rise
-from filterlib.system.design import Design
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import Design, with_values
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL
 from filterlib.system.ranges.uncertain_parameters import label_of, uncertain_parameters
 from filterlib.system.solution import Solution

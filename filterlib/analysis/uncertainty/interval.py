@@ -13,8 +13,7 @@ from filterlib.analysis.uncertainty.moved_alone import Key, alone, argmax, argmi
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.analysis.uncertainty.sampling import drawn_by, latin_hypercube
 from filterlib.parts.values import Value
-from filterlib.system.design import Design
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import Design, with_values
 from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sources.scales import FEW

@@ -13,11 +13,10 @@ from filterlib.bench.answers.same_converter import bursts_behind
 from filterlib.bench.answers.stations import BARE, Station
 from filterlib.bench.capture.measurement import Measurement
 from filterlib.errors import FilterlibError
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.burst import Burst, LoadThreshold, PulseTrain
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.light_load import full_load, light_load, pulse_charge
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve
 from filterlib.system.sources.burst_spectra import burst_spectra

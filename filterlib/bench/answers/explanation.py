@@ -20,7 +20,7 @@ from filterlib.bench.answers.spectrum_answer import drawn_cases
 from filterlib.bench.answers.stations import Station
 from filterlib.bench.answers.trials import Trial, stations, trial, trials
 from filterlib.errors import FilterlibError
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.solution import Solution, solve
 
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source

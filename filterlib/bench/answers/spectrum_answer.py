@@ -19,8 +19,7 @@ from filterlib.bench.capture.averaging import Average, kept_by_averaging
 from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.capture.measurement import Measurement
 from filterlib.network.spectrum import lowpass_response
-from filterlib.system.design import Design
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import Design, with_values
 from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns
 from filterlib.system.solution import Solution, solve
 

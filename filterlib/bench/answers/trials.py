@@ -20,10 +20,9 @@ from filterlib.bench.capture.measurement import BANDWIDTH
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import rough_peak_to_peak
 from filterlib.network.spectrum import lowpass_response
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.line.clip import MEASURED
 from filterlib.system.ranges.changes import with_clip
-from filterlib.system.ranges.places import with_values
 from filterlib.system.ranges.uncertain_parameter import Columns
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from filterlib.network.wiring import Wiring
 from filterlib.parts.values import Value
-from filterlib.system.inside.converter import Converter
+from filterlib.system.inside.converter import Converter, WithCapacitor
 from filterlib.system.inside.unequal import by_part
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
@@ -146,6 +146,11 @@ class BankConverter(Converter):
             return super().replace(**changes)
         kept = {name: getattr(self, name) for name in self.model_fields_set - {"bank"}}
         return Converter(**(kept | changes))
+
+    @property
+    def bank_measured_with(self) -> WithCapacitor | None:
+        """What was across the terminals in the second recording."""
+        return self.ripple.with_capacitor
 
     @property
     def loop_elements(self) -> tuple[Value, Value, Value]:

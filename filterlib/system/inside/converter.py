@@ -235,6 +235,11 @@ class Converter(Model):
         return ("efficiency", *shape, *fall)
 
     @property
+    def bank_measured_with(self) -> WithCapacitor | None:
+        """What was across the terminals while its bank was measured; None where it has none."""
+        return None
+
+    @property
     def reaches_chassis(self) -> bool:
         """True where something inside or at the terminals reaches the chassis."""
         return any(one is not None for one in (self.common_mode, self.bond, self.supply))

@@ -10,7 +10,7 @@ from filterlib.parts.base import Part
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.system.design import Design
 from filterlib.system.line.clip import TERMINALS, Clip
-from filterlib.system.ranges.places import LOOP, at, path, rebuilt, with_coupling
+from filterlib.system.ranges.places import LOOP, at, path, rebuilt
 from filterlib.system.ranges.ranged import Ranged
 
 CHANGED = ", changed"  # behind the name of a part whose values were changed
@@ -123,3 +123,12 @@ def _moved(old: object, new: object) -> object:
     if new == old.value:
         return old
     return old.scaled(new)
+
+
+def with_coupling(design: Design, key: str) -> Design:
+    """The design with the coupling that a key names among its own, where it is a default between neighbours."""
+    name = key.removeprefix("coupling.").split(".")[0]
+    if not key.startswith("coupling.") or name in [one.name for one in design.couplings]:
+        return design
+    more = tuple(one for one in design.all_couplings if one.name == name)
+    return design.model_copy(update={"couplings": (*design.couplings, *more)})

@@ -4,17 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import reduce
-from typing import Any, TypeAlias, cast
+from typing import Any, TypeAlias
 
 from pydantic import BaseModel
 
 from filterlib.errors import FilterlibError, did_you_mean
-from filterlib.parts.base import Part
 from filterlib.parts.common_mode_choke import CommonModeChoke
-from filterlib.parts.values import Values
-from filterlib.system.design import Design
-from filterlib.system.line.shared_capacitor import following
-from filterlib.system.ranges.ranged import Ranged
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way from a design to a place: fields by name, entries of a list by their number."""
@@ -31,12 +26,13 @@ _NOWHERE = (
 )
 
 
-def path(design: Design, key: str) -> Path:
+def path(design: BaseModel, key: str) -> Path:
     """The way to the place that a key names.
 
     Parameters
     ----------
-    design : Design
+    design : BaseModel
+        A `Design`.
     key : str
         "converter.FIELD", "converter.SECTION.FIELD", "clip.FIELD", "input_side.FIELD", "battery.FIELD" and so on, "filter.NAME.FIELD" (of the
         stage, or of its part), "load.NAME.FIELD" (of the load, its lead, its input capacitor's part),
@@ -68,7 +64,7 @@ def path(design: Design, key: str) -> Path:
     return start
 
 
-def at(design: Design, path: Path) -> Any:
+def at(design: BaseModel, path: Path) -> Any:
     """What is at a place."""
     return reduce(_step, path, design)
 
@@ -85,42 +81,6 @@ def rebuilt(whole: Any, values: Mapping[Path, object], write: Write) -> Any:
         return write(whole, new)
     same = all(new[number] is whole[number] for number in new)
     return whole if same else tuple(new.get(number, entry) for number, entry in enumerate(whole))
-
-
-def with_values(design: Design, values: Values) -> Design:
-    """The design with other values under the keys of `uncertain_parameters`: floats, or arrays (designs, 1).
-
-    Not checked again, so that many designs cost little. Keys of the input side are passed over: `InputSide.at` takes them.
-    Raises FilterlibError for another key that leads nowhere.
-
-    >>> import filterlib
-    >>> from filterlib.parts.tables import data_folder
-    >>> design = filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
-    >>> filterlib.value(filterlib.with_values(design, {"converter.duty": 0.5}), "converter.duty")
-    0.5
-    """
-    design = design.model_copy(update={"couplings": design.all_couplings})
-    known = following(design, values)
-    places = {path(design, key): value for key, value in known.items() if not key.startswith("input_side.")}
-    return cast(Design, rebuilt(design, places, _unchecked))
-
-
-def with_coupling(design: Design, key: str) -> Design:
-    """The design with the coupling that a key names among its own, where it is a default between neighbours."""
-    name = key.removeprefix("coupling.").split(".")[0]
-    if not key.startswith("coupling.") or name in [one.name for one in design.couplings]:
-        return design
-    more = tuple(one for one in design.all_couplings if one.name == name)
-    return design.model_copy(update={"couplings": (*design.couplings, *more)})
-
-
-def _unchecked(model: BaseModel, values: dict[str, Any]) -> BaseModel:
-    """A model with other values as they are; a range keeps its ends. Parts check theirs: that costs little."""
-    old = {name: getattr(model, name) for name in values}
-    new = {name: old[name].at(one) if isinstance(old[name], Ranged) else one for name, one in values.items()}
-    if isinstance(model, Part):  # what is assumed of it stays as it is, whatever it was assumed from
-        return model.replace(**{name: one.value for name, one in model.assumed.items()} | new)
-    return model.model_copy(update=new)
 
 
 def _step(whole: Any, step: str | int) -> Any:

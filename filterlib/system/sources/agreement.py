@@ -9,9 +9,9 @@ import numpy as np
 
 from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.network.extremes import Real
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.inside.arrangement import Arrangement
-from filterlib.system.ranges.places import path, rebuilt, with_values
+from filterlib.system.ranges.places import path, rebuilt
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import ORDER, uncertain_parameters
 from filterlib.system.sources.contradictions import contradiction

@@ -330,7 +330,7 @@ def trust(result: ReviewResult) -> Iterator[str]:
 
 def _second_recording(design: Design) -> Iterator[str]:
     """Whether it was of the filter's own capacitor."""
-    if (stage := shared(design)[0]) is not None and not stage.part.tolerance:
+    if (stage := shared(design.converter, design.filter)[0]) is not None and not stage.part.tolerance:
         yield (
             f"{stage.name} itself was across the terminals in the second recording, and its values are measured: what is still "
             "uncertain of them changes the converter's inside and the filter alike"

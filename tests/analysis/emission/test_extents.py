@@ -12,7 +12,7 @@ from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
 from filterlib.analysis.emission.required_tests import emission_tests
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.tables import data_folder
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution, solve

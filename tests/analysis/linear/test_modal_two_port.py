@@ -9,8 +9,8 @@ from filterlib import load_design
 from filterlib.analysis.linear.modal_two_port import PORTS, mixed, modal_two_port, terminated
 from filterlib.errors import QuantityError
 from filterlib.parts.tables import data_folder
+from filterlib.system.design import with_values
 from filterlib.system.inside.converter import CHASSIS
-from filterlib.system.ranges.places import with_values
 from filterlib.system.solution import solve
 from tests.dense import dense_transfer
 from tests.designs import common_mode, design, film, series, shunt

@@ -10,7 +10,7 @@ from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.tolerance import peak_to_peak, tolerance
 from filterlib.errors import FilterlibError
-from filterlib.system.ranges.places import with_values
+from filterlib.system.design import with_values
 from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, film, shunt
 
