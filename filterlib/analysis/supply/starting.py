@@ -30,6 +30,7 @@ STOPS = 0.9  # of the voltage at which a load starts: below it draws nothing aga
 LONGEST = 20.0  # [s] that is looked at
 MOST_ATTEMPTS, MOST_FALLS = 60, 3
 EVENTS = 2000
+AWAKE = 1e-7  # of the largest charge: a ring so small switches nothing that the start would not switch at once
 AGAIN = "limit: again"
 OPEN, BACK = 1e-7, 1e-6  # [S] of a converter that is off, and of one whose output is above its own voltage
 UP = 0.95  # of the nominal voltage, from which a load that never waits runs
@@ -118,7 +119,7 @@ def starting(design: Design, ramp: Ramp, bank: Branch | None = None, *, most: in
     """
     circuit, runs = _circuit(design, ramp, bank), list[Course]()
     while len(runs) < most:
-        runs.append(course(circuit, LONGEST, most=EVENTS, stop=AGAIN, behind=_again(runs)))
+        runs.append(course(circuit, LONGEST, most=EVENTS, stop=AGAIN, behind=_again(runs), awake=AWAKE))
         if not _paused(runs[-1]) or (len(runs) > 1 and not _gained(*runs[-2:])):
             break
     return _told(design, runs)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -92,7 +91,7 @@ class Course:
 
 def course(
     circuit: PiecewiseCircuit, until: float, start: dict[str, float] | None = None, *,
-    most: int = MOST_EVENTS, stop: str = "", behind: Course | None = None,
+    most: int = MOST_EVENTS, stop: str = "", behind: Course | None = None, awake: float = AWAKE,
 ) -> Course:  # fmt: skip
     """What a circuit does from time 0 on, from capacitors and inductors that are empty unless ``start`` says otherwise.
 
@@ -108,6 +107,8 @@ def course(
         The event, "BRANCH: CURVE", with which the course ends.
     behind : Course, optional
         Of the same circuit: this one goes on with the charges, fluxes and curves of its end; the sources begin again.
+    awake : float, optional
+        Of the largest charge or flux: what a mode adds, below which its turns are not looked for, and integrals take it for straight.
 
     Raises
     ------
@@ -116,7 +117,7 @@ def course(
     """
     if not (math.isfinite(until) and until > 0):
         raise CircuitError(f"until {until!r} s: a finite time above zero is right")
-    return _Run(circuit, until, start or {}, most, stop, behind).run()
+    return _Run(circuit, until, start or {}, most, stop, behind, awake).run()
 
 
 @dataclass
@@ -127,6 +128,7 @@ class _Run:
     most: int
     stop: str
     behind: Course | None = None
+    awake: float = AWAKE
     times: list[float] = field(default_factory=list)
     pieces: list[LinearPiece] = field(default_factory=list)
     states: list[np.ndarray] = field(default_factory=list)
@@ -139,6 +141,8 @@ class _Run:
         curves = self.behind.curves if self.behind else {}
         self.curves = [curves.get(branch.name, branch.start) for branch in self.layout.bends]
         self.entered = [0.0] * len(self.curves)
+        self.rules = self._leaving()
+        self.watched: dict[LinearPiece, np.ndarray] = {}
         self.breaks = sorted(
             {float(t) for s in self.layout.sources for t in s.corners[:, 0] if 0 <= t < self.until} | {0.0}
         )
@@ -150,7 +154,7 @@ class _Run:
         while time < self.until and not self._stopped():
             following = min((t for t in (*self.breaks, *self._dwells(), self.until) if t > time), default=self.until)
             room = following - time
-            h = min(room, self._dyadic(piece.pace(w, AWAKE)))
+            h = min(room, self._dyadic(piece.pace(w, self.awake)))
             after, h, beyond = self._step(piece, w, h)
             crossed = bool(beyond.any())
             if (spent := self._spend(piece, w, h)) < h:
@@ -283,7 +287,7 @@ class _Run:
 
     def _spend(self, piece: LinearPiece, w: np.ndarray, h: float) -> float:
         """Adds what a step gives to the integrals of the rules, up to where the first is reached: that time."""
-        rules = [(k, rule) for k, rule in self._rules() if rule.times is not None]
+        rules = [(k, rule) for k, rule in self.rules if rule.times is not None]
         for k, rule in rules:
             rest = partial(left, piece, w, rule, rule.threshold - self.spent.get((k, rule), 0.0))
             h = h if rest(h) > 0 else falls_through_zero(rest, h)
@@ -293,9 +297,11 @@ class _Run:
         return h
 
     def _watched(self, piece: LinearPiece, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        compared = (rule for _, rule in self._rules() if rule.output is not None and rule.times is None)
-        rules = [self._rule_row(piece, rule.output, rule) for rule in compared if rule.output is not None]
-        rows = np.array([*piece.margins, *rules]).reshape(-1, self.layout.size) if rules else piece.margins
+        if piece not in self.watched:  # a piece has its curves, and so its rules
+            compared = (rule for _, rule in self.rules if rule.output is not None and rule.times is None)
+            rules = [self._rule_row(piece, rule.output, rule) for rule in compared if rule.output is not None]
+            self.watched[piece] = np.array([*piece.margins, *rules]).reshape(-1, self.layout.size)
+        rows = self.watched[piece]
         return rows, np.minimum(rows @ w, 0.0) - BEYOND
 
     def _rule_row(self, piece: LinearPiece, output: Output, rule: Rule) -> np.ndarray:
@@ -315,17 +321,17 @@ class _Run:
     def _ruled(self, piece: LinearPiece, w: np.ndarray, time: float) -> LinearPiece:
         """The piece after every rule that holds now."""
         for _ in range(MOST_SWITCHES):
-            holding = next(((k, r) for k, r in self._rules() if self._holds(k, r, piece, w, time)), None)
+            holding = next(((k, r) for k, r in self.rules if self._holds(k, r, piece, w, time)), None)
             if holding is None:
                 return piece
             self._enter(*holding, time)
             piece = self._settled(w, None)
         raise CircuitError(f"rules contradict each other at {time:.4g} s: each leads to the other without end")
 
-    def _rules(self) -> Iterator[tuple[int, Rule]]:
+    def _leaving(self) -> list[tuple[int, Rule]]:
         """The rules that leave the curves of now, with the place of their branch."""
-        for k, branch in enumerate(self.layout.bends):
-            yield from ((k, rule) for rule in branch.rules if rule.leaves == self.curves[k])
+        bends = enumerate(self.layout.bends)
+        return [(k, rule) for k, branch in bends for rule in branch.rules if rule.leaves == self.curves[k]]
 
     def _holds(self, k: int, rule: Rule, piece: LinearPiece, w: np.ndarray, time: float) -> bool:
         if rule.output is None:
@@ -336,11 +342,12 @@ class _Run:
 
     def _enter(self, k: int, rule: Rule, time: float) -> None:
         self.curves[k], self.entered[k] = rule.enters, time
+        self.rules = self._leaving()
         self.spent = {key: value for key, value in self.spent.items() if key[0] != k}
         self.events.append((time, f"{self.layout.bends[k].name}: {rule.enters}"))
 
     def _dwells(self) -> list[float]:
-        return [self.entered[k] + rule.after for k, rule in self._rules() if rule.output is None]
+        return [self.entered[k] + rule.after for k, rule in self.rules if rule.output is None]
 
     def _dyadic(self, h: float) -> float:
         """The time divided by a power of two that is not above ``h``: few different steps, kept ready."""
