@@ -54,6 +54,17 @@ def test_few_pulses_that_alternate_are_not_averaged_over_a_single_pair(count, ph
     assert found.noise > 1e-5  # hand: 0.1 mV is there, and the half turns are more
 
 
+@pytest.mark.parametrize(
+    ("count", "phase"), [(9.1, 0.0), (9.1, np.pi), (9.8, 0.0), (11.9, 0.0), (14.0, 0.0), (16.1, 0.0)]
+)
+def test_lower_pulses_that_count_now_and_then_make_no_period(count, phase):
+    """hand, of an invented recording: it repeats after two pulses, the second four tenths lower; some of the lower ones cross a mean over both."""
+    turn = 2 * np.pi * FREQUENCY * np.arange(0, count * PERIOD, 20e-9)
+    noise = 1e-4 * np.random.default_rng(1).normal(size=turn.size)
+    found = measure(Recording(0.05 * np.sin(turn + phase) + 0.02 * np.sin(turn / 2) + noise, 20e-9))
+    assert found.period == pytest.approx(2 * PERIOD, rel=2e-3, abs=0)
+
+
 @pytest.mark.parametrize("frequency", [6e3, 40e3, 1.1e6, 4e6])
 def test_slow_and_fast_converters(frequency):
     times = np.arange(60_000) / (600 * frequency)

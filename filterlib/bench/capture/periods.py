@@ -97,7 +97,9 @@ def find_periods(recording: Recording) -> Periods:
         return _through_noise(slow, coarse, copies, interval)
     events, pulses = _events(slow, fine)
     if fine < 0.7 * coarse and not _grouped(np.diff(events), pulses):
-        events, _ = _events(slow, coarse)
+        whole, _ = _events(slow, coarse)
+        alternate = abs(coarse / fine - 2) < _WHOLE and _even(np.diff(events)) and not _even(np.diff(whole))
+        events = events if alternate else whole
     if events.size <= FEWEST_PERIODS:
         return _none(f"{events.size} events only: at least {FEWEST_PERIODS} whole periods are needed")
     return _judged(events * interval)
@@ -245,6 +247,12 @@ def _grouped(lengths: np.ndarray, pulses: np.ndarray) -> bool:
     return bool(np.median(pulses[ends]) > _KEPT * np.median(pulses[ends + 1]))
 
 
+def _even(lengths: np.ndarray) -> bool:
+    """Whether nine in ten lengths are of one size: of pulses that alternate, a mean over both may count the lower ones now and then."""
+    low, high = np.percentile(lengths, [10, 90]) if lengths.size else (0.0, 0.0)
+    return bool(high < _LONG * low)
+
+
 def _judged(events: np.ndarray, copies: int = 1) -> Periods:
     """Whether the events belong to one period. Errors of time that do not add up are no change of the period.
 
@@ -261,7 +269,7 @@ def _judged(events: np.ndarray, copies: int = 1) -> Periods:
     slope, start = np.polyfit(np.arange(events.size), events, 1)
     stray = float(np.std(events - np.polyval([slope, start], np.arange(events.size))))
     spread = float(np.std(ratios))
-    if spread < STEADY or stray < np.sqrt(copies) * spread * usual:
+    if spread < STEADY or (_even(lengths) and stray < np.sqrt(copies) * spread * usual):
         return Periods("steady", lengths, float(slope), float(start), f"one period, {shown}")
     low, high = np.percentile(lengths, [5, 95])
     band = f"{format_quantity(1 / high, 'Hz', 4)} to {format_quantity(1 / low, 'Hz', 4)}"
