@@ -6,25 +6,33 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from filterlib.analysis.bench.bench_sheet import BenchSheet, bench_sheet
     from filterlib.analysis.bench.clipped import clipped
-    from filterlib.analysis.causes.reasons import ReasonsResult, reasons
-    from filterlib.analysis.comparison.comparison import ComparisonResult, compare
-    from filterlib.analysis.emission.estimate import EmissionResult, emissions
-    from filterlib.analysis.emission.line_spectra import EmissionTest
-    from filterlib.analysis.judgement import Judgement, judge
-    from filterlib.analysis.linear.frequency_response import BodeResult, bode
-    from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
+    from filterlib.analysis.causes.reasons import reasons
+    from filterlib.analysis.comparison.comparison import compare
+    from filterlib.analysis.comparison.comparison_result import ComparisonResult
+    from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest
+    from filterlib.analysis.emission.estimate import emissions
+    from filterlib.analysis.judged import Judgement
+    from filterlib.analysis.judgement import judge
+    from filterlib.analysis.linear.frequency_response import bode
+    from filterlib.analysis.linear.insertion_loss import insertion
+    from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult, StepsResult
     from filterlib.analysis.linear.modal_two_port import ModalTwoPort, modal_two_port
     from filterlib.analysis.linear.part_curves import examine
-    from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance
-    from filterlib.analysis.linear.steps import StepsResult, steps
-    from filterlib.analysis.review import ReviewResult, review
+    from filterlib.analysis.linear.port_impedance import impedance
+    from filterlib.analysis.linear.steps import steps
+    from filterlib.analysis.review import review
+    from filterlib.analysis.review_result import ReasonsResult, ReviewResult
     from filterlib.analysis.ripple.nominal import NominalResult, nominal
-    from filterlib.analysis.ripple.ripple import RippleResult, ripple
-    from filterlib.analysis.ripple.spectra import Spectra, spectra
-    from filterlib.analysis.stability.operating_point import OperatingResult, operating
-    from filterlib.analysis.stability.stability import Stability, stability
-    from filterlib.analysis.stress.stress import StressResult, stress
-    from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
+    from filterlib.analysis.ripple.ripple import ripple
+    from filterlib.analysis.ripple.ripple_result import RippleResult, Spectra
+    from filterlib.analysis.ripple.spectra import spectra
+    from filterlib.analysis.stability.operating_point import operating
+    from filterlib.analysis.stability.stability import stability
+    from filterlib.analysis.stability.stability_result import OperatingResult, Stability
+    from filterlib.analysis.stress.stress import stress
+    from filterlib.analysis.stress.stress_check import StressResult
+    from filterlib.analysis.uncertainty.measurement_result import MeasurementValues
+    from filterlib.analysis.uncertainty.measurement_value import measurement_values
     from filterlib.analysis.uncertainty.tolerance import ToleranceResult, tolerance
     from filterlib.analysis.verdict import Verdict
     from filterlib.bench.capture.recording import Recording, load_recording
@@ -69,77 +77,57 @@ _HOMES = {
         "bench_sheet",
     ),
     "analysis.bench.clipped": ("clipped",),
-    "analysis.causes.reasons": (
+    "analysis.review_result": (
         "ReasonsResult",
-        "reasons",
+        "ReviewResult",
     ),
-    "analysis.comparison.comparison": (
-        "ComparisonResult",
-        "compare",
-    ),
-    "analysis.emission.estimate": (
+    "analysis.causes.reasons": ("reasons",),
+    "analysis.comparison.comparison_result": ("ComparisonResult",),
+    "analysis.comparison.comparison": ("compare",),
+    "analysis.emission.emission_result": (
         "EmissionResult",
-        "emissions",
+        "EmissionTest",
     ),
-    "analysis.emission.line_spectra": ("EmissionTest",),
+    "analysis.emission.estimate": ("emissions",),
     "analysis.verdict": ("Verdict",),
-    "analysis.judgement": (
-        "Judgement",
-        "judge",
-    ),
-    "analysis.linear.frequency_response": (
+    "analysis.judged": ("Judgement",),
+    "analysis.judgement": ("judge",),
+    "analysis.linear.linear_result": (
         "BodeResult",
-        "bode",
-    ),
-    "analysis.linear.insertion_loss": (
         "InsertionResult",
-        "insertion",
+        "ImpedanceResult",
+        "StepsResult",
     ),
+    "analysis.linear.frequency_response": ("bode",),
+    "analysis.linear.insertion_loss": ("insertion",),
     "analysis.linear.modal_two_port": (
         "ModalTwoPort",
         "modal_two_port",
     ),
     "analysis.linear.part_curves": ("examine",),
-    "analysis.linear.port_impedance": (
-        "ImpedanceResult",
-        "impedance",
-    ),
-    "analysis.linear.steps": (
-        "StepsResult",
-        "steps",
-    ),
-    "analysis.review": (
-        "ReviewResult",
-        "review",
-    ),
+    "analysis.linear.port_impedance": ("impedance",),
+    "analysis.linear.steps": ("steps",),
+    "analysis.review": ("review",),
     "analysis.ripple.nominal": (
         "NominalResult",
         "nominal",
     ),
-    "analysis.ripple.ripple": (
+    "analysis.ripple.ripple_result": (
         "RippleResult",
-        "ripple",
-    ),
-    "analysis.ripple.spectra": (
         "Spectra",
-        "spectra",
     ),
-    "analysis.stability.operating_point": (
+    "analysis.ripple.ripple": ("ripple",),
+    "analysis.ripple.spectra": ("spectra",),
+    "analysis.stability.stability_result": (
         "OperatingResult",
-        "operating",
-    ),
-    "analysis.stability.stability": (
         "Stability",
-        "stability",
     ),
-    "analysis.stress.stress": (
-        "StressResult",
-        "stress",
-    ),
-    "analysis.uncertainty.measurement_value": (
-        "MeasurementValues",
-        "measurement_values",
-    ),
+    "analysis.stability.operating_point": ("operating",),
+    "analysis.stability.stability": ("stability",),
+    "analysis.stress.stress_check": ("StressResult",),
+    "analysis.stress.stress": ("stress",),
+    "analysis.uncertainty.measurement_result": ("MeasurementValues",),
+    "analysis.uncertainty.measurement_value": ("measurement_values",),
     "analysis.uncertainty.tolerance": (
         "ToleranceResult",
         "tolerance",

@@ -28,7 +28,7 @@ from filterlib.show.keys.key_command import add_schema
 from filterlib.show.terminal import ProgressLine, about, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
-    from filterlib.analysis.review import ReviewResult
+    from filterlib.analysis.review_result import ReviewResult
     from filterlib.system.design import Design
 
 REFUSED, NOT_WRITTEN, FAULT, INTERRUPTED = 2, 3, 70, 130

@@ -9,7 +9,8 @@ import pytest
 
 from filterlib import load_design
 from filterlib.analysis.comparison import comparison
-from filterlib.analysis.review import ReviewResult, review
+from filterlib.analysis.review import review
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.network.counts import COUNTS
 from filterlib.network.solver import forget
 from filterlib.parts.tables import data_folder

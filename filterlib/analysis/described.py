@@ -53,7 +53,7 @@ InUnit: TypeAlias = Annotated[Held, Unit("{unit}")]
 def described(result: object) -> Mapping[str, Unit]:
     """Every field and property that says its unit, by name, of a result or of a class of results.
 
-    >>> from filterlib.analysis.ripple.ripple import Figure
+    >>> from filterlib.analysis.ripple.ripple_result import Figure
     >>> described(Figure)["peak_to_peak"].unit, described(Figure)["peak_to_peak"].label
     ('V', 'peak to peak')
     """
@@ -78,7 +78,7 @@ def _mark(hint: object) -> Unit | None:
 def label(result: object, name: str) -> str:
     """What a number is called, as the head of a column.
 
-    >>> from filterlib.analysis.ripple.ripple import RippleResult
+    >>> from filterlib.analysis.ripple.ripple_result import RippleResult
     >>> label(RippleResult, "trusted_to")
     'trusted to'
     """

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from filterlib.analysis.requirement_reading import Reading
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.analysis.verdict import Reading
 from filterlib.parts.values import Value
 from filterlib.system.design import with_values
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters

@@ -8,12 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from filterlib.analysis.described import Volts
-from filterlib.analysis.judgement import PointJudgement, verdicts
+from filterlib.analysis.judged import PointJudgement
+from filterlib.analysis.judgement import verdicts
 from filterlib.analysis.ripple.nominal import NominalResult, nominal
-from filterlib.analysis.ripple.ripple import Figure, ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple_result import Figure
 from filterlib.analysis.stability.operating_point import operating
-from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.stress.stress import StressResult
+from filterlib.analysis.stability.stability_result import Stability
+from filterlib.analysis.stress.stress_check import StressResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.system.design import Design
 from filterlib.system.requirements import RippleRequirement

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 
-from filterlib.analysis.causes.reasons import ReasonsResult, reasons
-from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, converter_side
-from filterlib.analysis.described import Joules
-from filterlib.analysis.emission.required_tests import emission_tests
-from filterlib.analysis.judgement import Judgement, PointJudgement, judge
-from filterlib.analysis.linear.frequency_response import BodeResult, bode_at
-from filterlib.analysis.linear.insertion_loss import InsertionResult, insertion
-from filterlib.analysis.linear.port_impedance import ImpedanceResult, impedance_at
-from filterlib.analysis.linear.steps import StepsResult, no_steps, steps_at
-from filterlib.analysis.ripple.spectra import named_band
-from filterlib.analysis.stability.margins import Margin, margins
-from filterlib.analysis.stability.part_limits import PartLimits, part_limits
+from filterlib.analysis.causes.reasons import reasons
+from filterlib.analysis.converter_side.converter_side import converter_side
+from filterlib.analysis.emission.emission_result import emission_tests
+from filterlib.analysis.judged import PointJudgement
+from filterlib.analysis.judgement import judge
+from filterlib.analysis.linear.frequency_response import bode_at
+from filterlib.analysis.linear.insertion_loss import insertion
+from filterlib.analysis.linear.port_impedance import impedance_at
+from filterlib.analysis.linear.steps import no_steps, steps_at
+from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple_result import named_band
+from filterlib.analysis.stability.margins import margins
+from filterlib.analysis.stability.part_limits import part_limits
+from filterlib.analysis.stability.stability_result import PartLimits
 from filterlib.analysis.stress.stored_energy import stores
-from filterlib.analysis.stress.stress_check import StressCheck
-from filterlib.analysis.uncertainty.measurement_value import MeasurementValues, measurement_values
-from filterlib.analysis.verdict import Accept, Answer, Verdict
+from filterlib.analysis.uncertainty.measurement_result import MeasurementValues
+from filterlib.analysis.uncertainty.measurement_value import measurement_values
+from filterlib.analysis.verdict import Accept
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
@@ -28,94 +30,6 @@ from filterlib.system.solution import solve_all
 
 Progress = Callable[[float, str], None]
 _JUDGEMENT = 0.8  # share of the work; the rest: reasons
-
-
-@dataclass(frozen=True, kw_only=True)
-class PointResult(PointJudgement):
-    """All results at one operating point: what is judged there, and ``bode``, ``impedance`` and ``steps`` by load.
-
-    ``margins``: how far from ringing each load of constant power is.
-    """
-
-    bode: Mapping[str, BodeResult]
-    impedance: Mapping[str, ImpedanceResult]
-    insertion: InsertionResult
-    steps: Mapping[str, StepsResult]
-    margins: tuple[Margin, ...] = ()
-
-
-@dataclass(frozen=True)
-class ReviewResult:
-    """A reviewed design.
-
-    ``judgement``: stability, requirements and ratings; its ``points`` are `PointResult`. ``assumed``: uncertain
-    parameters that no file states; ``stored_energy`` in all capacitors. ``reasons``: why this much is left
-    at the load and point that decide, and what would change it. ``closing``: which measurement would narrow the interval of
-    the ripple that decides, None where it has no steady ripple. ``accept``: what was asked: that requirements are met over the
-    whole range, or in 95 % of the plausible cases. ``converter_side``: its loop with the filter on, where most is drawn, what it starts
-    into, and the line that feeds it. ``part_limits``: what of the parts keeps the load with the least margin from ringing, None without one.
-    """
-
-    judgement: Judgement
-    assumed: tuple[UncertainParameter, ...]
-    stored_energy: Joules[float]
-    closing: MeasurementValues | None = None
-    reasons: ReasonsResult | None = None
-    accept: Accept = "possible"
-    converter_side: ConverterSide | None = None
-    part_limits: PartLimits | None = None
-
-    @property
-    def design(self) -> Design:
-        """The design."""
-        return self.judgement.design
-
-    @property
-    def points(self) -> tuple[PointResult, ...]:
-        """All results, by operating point."""
-        return self.judgement.points  # type: ignore[return-value]
-
-    @property
-    def verdicts(self) -> tuple[Verdict, ...]:
-        """One a requirement."""
-        return self.judgement.verdicts
-
-    @property
-    def lives(self) -> tuple[StressCheck, ...]:
-        """Of the electrolytics over all operating points, where each states its share of time."""
-        return self.judgement.lives
-
-    @property
-    def exceeded(self) -> tuple[tuple[str, StressCheck], ...]:
-        """Operating point and check of every rating that is exceeded, or may be."""
-        return self.judgement.exceeded
-
-    def point_to_show(self, load: str | None = None) -> PointResult:
-        """The operating point to look at first: see `Judgement.point_to_show`."""
-        return self.judgement.point_to_show(load)  # type: ignore[return-value]
-
-    @property
-    def outcome(self) -> Answer:
-        """That of the judgement; "not met" where the converter itself oscillates with the filter on, at best "undecided" where it may."""
-        if self.oscillates:
-            return "not met"
-        found = self.judgement.outcome
-        return "undecided" if self.may_oscillate and found in ("met", "probably met") else found
-
-    @property
-    def oscillates(self) -> Oscillator:
-        """Whether the converter's loop does with the filter on, or the line that feeds it, by what the file states or measured."""
-        return "" if self.converter_side is None else self.converter_side.oscillates
-
-    @property
-    def may_oscillate(self) -> Oscillator:
-        """Whether it does, or does in a part of its range."""
-        return self.oscillates or ("" if self.converter_side is None else self.converter_side.may_oscillate)
-
-    @property
-    def exit_code(self) -> int:
-        """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
-        return 0 if self.judgement.holds(self.accept) and not self.may_oscillate else 1
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:

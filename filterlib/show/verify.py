@@ -9,11 +9,11 @@ from pathlib import Path
 
 from filterlib.analysis.bench.bench_sheet import BenchSheet, Narrowing
 from filterlib.analysis.stress.stored_energy import Store
+from filterlib.bench.answers.answers_result import ScopeView, Station
 from filterlib.bench.answers.readings_file import FILE as READINGS
 from filterlib.bench.answers.readings_file import readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.answers.scope_view import ScopeView, scope_views
-from filterlib.bench.answers.stations import Station
+from filterlib.bench.answers.scope_view import scope_views
 from filterlib.show.figures.schematic import schematic_svg
 from filterlib.show.folder import write_files
 from filterlib.show.numbers import Section, numbers, texts

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
-from filterlib.analysis.judgement import Judgement
-from filterlib.analysis.stability.proof import Proof
+from filterlib.analysis.damping.damping_result import DampedDesign, DampingResult
+from filterlib.analysis.judged import Judgement
+from filterlib.analysis.stability.stability_result import Proof
 from filterlib.words.margin_sentences import more_power
 from filterlib.words.quantities import capital, interval_text, joined, number
 from filterlib.words.review.proposal_sentences import failing_list, outcome

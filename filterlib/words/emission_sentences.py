@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.emission_result import EmissionResult
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import ReceiverBand, by_band, heard
 from filterlib.analysis.linear.modal_two_port import CONVENTION

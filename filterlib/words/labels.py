@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from filterlib.analysis.causes.resonances import Resonance
+from filterlib.analysis.causes.causes_result import Resonance
 
 SYMBOLS = {"met": "✓", "probably met": "◕", "undecided": "◐", "not met": "✗"}
 _SOURCES = {"ripple": "ripple", "spike": "spikes at the edges", "common_mode": "common mode"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
-from filterlib.analysis.stability.margins import Margin, Rule, RuleName
+from filterlib.analysis.stability.stability_result import Margin, Rule, RuleName
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Converter
 from filterlib.words.quantities import number, plain, share

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 from filterlib.analysis.bench.clipped import ClippedResult
-from filterlib.analysis.stability.operating_point import PartNote
-from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
-from filterlib.analysis.stability.stability import NAMED, Stability
+from filterlib.analysis.stability.stability import NAMED
+from filterlib.analysis.stability.stability_result import OverUncertainty, PartNote, Stability, Turn
 from filterlib.units import format_quantity
 from filterlib.words.quantities import capital, joined, number, share, stress_number
 
@@ -76,7 +75,7 @@ def likelihood(over: OverUncertainty) -> str:
 def turns(over: OverUncertainty) -> str:
     """What turns a circuit unstable: each value alone, or several together.
 
-    >>> from filterlib.analysis.stability.over_uncertainty import Turn
+    >>> from filterlib.analysis.stability.stability_result import Turn
     >>> turn = Turn("filter.L1.inductance", "inductance of L1", "H", 48.5e-6, above=True)
     >>> turns(OverUncertainty(False, 0.4, -0.01, 2e3, 576, alone=(turn,)))
     'L1 above 48.5 µH'

@@ -13,7 +13,7 @@ import pytest
 
 import filterlib.analysis
 from filterlib.analysis.described import Unit, Volts, described, label
-from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.emission_result import EmissionResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.units import quantity
 

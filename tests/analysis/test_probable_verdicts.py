@@ -5,9 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from filterlib.analysis.emission.estimate import EmissionResult
-from filterlib.analysis.emission.extents import Extent
-from filterlib.analysis.emission.line_spectra import EmissionTest
+from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest, Extent
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.judgement import judge
 from filterlib.analysis.linear.step_range import step_range

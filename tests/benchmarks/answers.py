@@ -21,11 +21,12 @@ from typing import Any
 
 import numpy as np
 
-from filterlib.bench.answers.answer import Answer, BenchResult, Capture, bench, judged
-from filterlib.bench.answers.distance import MODEL
-from filterlib.bench.answers.explanation import Explained, explain
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_cases
-from filterlib.bench.answers.stations import Station, named_station
+from filterlib.bench.answers.answer import bench, judged
+from filterlib.bench.answers.answers_result import MODEL, Answer, BenchResult, Capture, SpectrumAnswer, Station
+from filterlib.bench.answers.explained import Explained
+from filterlib.bench.answers.explanation import explain
+from filterlib.bench.answers.spectrum_answer import drawn_cases
+from filterlib.bench.answers.stations import named_station
 from filterlib.bench.answers.trials import CASES, Trial, trials
 from filterlib.bench.design_file import load_design
 from filterlib.parts.tables import data_folder

@@ -22,13 +22,14 @@ import numpy as np
 
 import filterlib
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.analysis.ripple.spectra import Band, bands, spectra
+from filterlib.analysis.ripple.ripple_result import Band, bands
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.bench.answers.answer import judged
-from filterlib.bench.answers.bench_reading import BenchReading, from_captures, from_figures
-from filterlib.bench.answers.distance import MODEL, times_from_cases
+from filterlib.bench.answers.answers_result import MODEL, BenchReading, Station
+from filterlib.bench.answers.bench_reading import from_captures, from_figures
+from filterlib.bench.answers.distance import times_from_cases
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.answers.stations import Station
 from filterlib.bench.capture.measurement import measure
 from filterlib.bench.capture.recording import Recording
 from filterlib.network.extremes import peak_to_peak

@@ -11,7 +11,8 @@ import numpy as np
 
 from filterlib import load_design
 from filterlib.analysis.hold_up.burst_review import bursts
-from filterlib.analysis.supply.hot_plug import Added, Input, falling, plug
+from filterlib.analysis.supply.hot_plug import falling, plug
+from filterlib.analysis.supply.supply_result import Added, Input
 from filterlib.network.nonlinear.bend import clamp
 from filterlib.parts.tables import data_folder
 from filterlib.show.bank.bank_page import write_bank

@@ -10,7 +10,8 @@ import numpy as np
 
 from filterlib.analysis.ripple import ripple
 from filterlib.analysis.ripple.drawn import Drawn
-from filterlib.analysis.ripple.spectra import bands, spectra
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty import interval
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from filterlib import load_design, ripple, solve
-from filterlib.analysis.ripple.spectra import bands, spectra
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import FilterlibError
 from filterlib.system.solution import Solution
 from tests.calibration.files import KINDS, write

@@ -10,17 +10,12 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from filterlib.analysis.judgement import Judgement
-from filterlib.analysis.linear.frequency_response import BodeResult
-from filterlib.analysis.linear.insertion_loss import InsertionResult
-from filterlib.analysis.linear.port_impedance import ImpedanceResult
-from filterlib.analysis.linear.steps import StepsResult
-from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
-from filterlib.analysis.stability.operating_point import OperatingResult
-from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.stress.stress import StressResult
-from filterlib.analysis.stress.stress_check import Basis, Heat, StressCheck
+from filterlib.analysis.judged import Judgement
+from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult, StepsResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple_result import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.stability_result import OperatingResult, Stability
+from filterlib.analysis.stress.stress_check import Basis, Heat, StressCheck, StressResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke

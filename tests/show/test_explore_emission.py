@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
+from filterlib.analysis.emission.emission_result import EmissionTest
 from filterlib.analysis.emission.estimate import emissions
-from filterlib.analysis.emission.line_spectra import EmissionTest
 from filterlib.show.explore.emission_panel import emission_panel
 from filterlib.show.explore.tide_gauge import demo
 from filterlib.system.solution import solve

@@ -13,8 +13,7 @@ import pytest
 
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stress.stress_check import Basis
-from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
-from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
+from filterlib.analysis.uncertainty.measurement_result import AddedCapacitor, Measurement, MeasurementValues
 from filterlib.errors import OutputError
 from filterlib.show.folder import run_of
 from filterlib.show.review_page.report import review_files, write_review

@@ -10,8 +10,7 @@ import pytest
 
 from filterlib.analysis.review import review as analysis_review
 from filterlib.analysis.stress.stress_check import Basis
-from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
-from filterlib.analysis.uncertainty.measurement_value import Measurement, MeasurementValues
+from filterlib.analysis.uncertainty.measurement_result import AddedCapacitor, Measurement, MeasurementValues
 from filterlib.show.review_page.results import FORMAT, results_text
 from filterlib.show.review_page.review_tables import ripple_table
 from filterlib.system.ranges.changes import with_clip

@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 
 from filterlib.analysis.bench.bench_sheet import bench_sheet
-from filterlib.analysis.comparison.comparison import ComparisonResult, _load, _points
+from filterlib.analysis.comparison.comparison import _load, _points
+from filterlib.analysis.comparison.comparison_result import ComparisonResult
 from filterlib.analysis.exploration import explore, refined
 from filterlib.analysis.review import review
 from filterlib.show.compare_page.compare_tables import left_table, verdicts_table

@@ -7,9 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from filterlib.analysis.converter_side.converter_side import ConverterSide, Start
-from filterlib.analysis.converter_side.regulation import Regulation
-from filterlib.analysis.converter_side.source_side import SourceSide
+from filterlib.analysis.converter_side.converter_side_result import ConverterSide, Regulation, SourceSide, Start
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import part_limits
 from filterlib.show.figures.drawing import svg

@@ -8,7 +8,8 @@ from numpy.testing import assert_allclose
 
 import filterlib
 import filterlib.system.sources.source_spectra as source_module
-from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import as_measured, spectra
 from filterlib.network.extremes import Mixture, Samples, peak_to_peak
 from filterlib.parts.tables import data_folder
 from filterlib.system.design import with_values

@@ -7,7 +7,8 @@ import pytest
 
 from filterlib import review, solve
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.analysis.ripple.spectra import bands, spectra
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import FilterlibError, InputError
 from filterlib.system.inside.burst import LoadThresholdField, PulseTrain
 from filterlib.system.inside.converter import Converter

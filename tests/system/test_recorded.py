@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import as_measured, spectra
 from filterlib.errors import InputError
 from filterlib.network.waveform import lowpass_response
 from filterlib.system.inside.converter import RETURN

@@ -11,10 +11,11 @@ import numpy as np
 from filterlib.analysis.bench.bench_safety import SupplyFigures, supply_figures
 from filterlib.analysis.bench.second_reading import SecondReading, inner_impedance, second_reading
 from filterlib.analysis.described import InUnit, Unit, Volts
-from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.analysis.ripple.ripple import TERMINALS, Sensitivity, ripple
-from filterlib.analysis.ripple.spectra import Band, as_measured, bands
-from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple import TERMINALS, ripple
+from filterlib.analysis.ripple.ripple_result import Band, Sensitivity, bands
+from filterlib.analysis.ripple.spectra import as_measured
+from filterlib.analysis.stability.stability_result import OperatingResult
 from filterlib.analysis.stress.stored_energy import Bleeder, Store, bleeder, stores
 from filterlib.system.design import Design, with_values
 from filterlib.system.inside.arrangement import AGREES

@@ -9,7 +9,8 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Seconds, Volts
 from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_voltages
-from filterlib.analysis.ripple.spectra import Spectra, narrow_and_wide, spectra
+from filterlib.analysis.ripple.ripple_result import Spectra, narrow_and_wide
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.network.circuit import Current, Output
 from filterlib.network.extremes import peak_to_peak

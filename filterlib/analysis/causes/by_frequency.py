@@ -3,62 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Annotated
 
 import numpy as np
 
+from filterlib.analysis.causes.causes_result import NEVER, BandReason, Deviation, Resonance
 from filterlib.analysis.causes.parasitics import Ideal
-from filterlib.analysis.causes.resonances import Resonance, peaks_of, resonance_at
-from filterlib.analysis.described import Hertz, Unit, Volts
+from filterlib.analysis.causes.resonances import peaks_of, resonance_at
 from filterlib.analysis.ripple.at_load import GRID, Seen
-from filterlib.analysis.ripple.spectra import Spectra
+from filterlib.analysis.ripple.ripple_result import Spectra
 from filterlib.network.circuit import Circuit
 
 EDGES = (0.0, 150e3, 1e6, 20e6, 100e6)  # [Hz] of the bands
 DEVIATES = 2.0  # times the formula's response at which the real filter has left it
 NOTABLE = 0.01  # share of a band's rms by which an parasitic must count to be named
-
-
-@dataclass(frozen=True)
-class BandReason:
-    """What carries the rest from ``low`` to ``high``, the upper end included.
-
-    ``rms`` in the band; ``differential``, ``common``: rms of what the sources between the lines make, and of what
-    the common-mode drive makes by conversion; ``mode``: the larger, or "" where nothing lies in the band; ``source``: name
-    of the one that makes most; ``element``: the part whose parasitic counts most, "" where none does; ``what``: which
-    parasitic; ``without``: the rms with that one ideal; ``formula``: with all of them ideal.
-    """
-
-    low: Hertz[float]
-    high: Hertz[float]
-    rms: Volts[float]
-    differential: Volts[float]
-    common: Volts[float]
-    mode: str
-    source: str
-    element: str
-    what: str
-    without: Annotated[float, Unit("V", "rms without it")]
-    formula: Annotated[float, Unit("V", "rms of ideal parts")]
-
-
-@dataclass(frozen=True)
-class Deviation:
-    """Where the filter of ideal parts and the real one part company.
-
-    ``frequency`` from which the real response is more than `DEVIATES` times that of ideal parts, NaN where it never is;
-    ``element``, ``what``: the parasitic that makes most of it there; ``resonance``: the nearest one, or None.
-    """
-
-    frequency: Annotated[float, Unit("Hz", key="deviation")]
-    element: str
-    what: str
-    resonance: Resonance | None
-
-
-NEVER = Deviation(np.nan, "", "", None)
 
 
 def bands_of(real: Spectra, load: str, without: Sequence[tuple[Ideal, Seen]], formula: Seen) -> tuple[BandReason, ...]:

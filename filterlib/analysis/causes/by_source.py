@@ -2,42 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Unit, Volts
-from filterlib.analysis.ripple.spectra import Band, Spectra
+from filterlib.analysis.causes.causes_result import Source
+from filterlib.analysis.ripple.ripple_result import Band, Spectra
 from filterlib.system.design import Design
-
-
-@dataclass(frozen=True)
-class Source:
-    """What one source makes at a load.
-
-    Peak to peak, in 20 MHz and in full bandwidth: ``ripple_alone``, ``spike_alone`` with every other source silent;
-    ``ripple_falls``, ``spike_falls``: by how much the whole falls without it, negative where it cancels others.
-    ``coefficients`` (h,) complex c_1 .. c_h; ``power`` (h,): 2 Re(c whole*), which over all sources adds up to the whole's;
-    ``power_alone`` (h,): 2 |c|². ``waveform`` (t,): one switching period in full bandwidth; of a load's own ripple, which
-    has another period, None.
-    """
-
-    name: str
-    ripple_alone: Annotated[float, Unit("V", "alone, 20 MHz", "*_pp")]
-    ripple_falls: Annotated[float, Unit("V", "the total is lower without it by", "*_pp")]
-    spike_alone: Annotated[float, Unit("V", "alone, full bandwidth", "*_pp")]
-    spike_falls: Annotated[float, Unit("V", "the total is lower without it by", "*_pp")]
-    frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
-    coefficients: Annotated[np.ndarray, Unit("V", key=None)]
-    power: Annotated[np.ndarray, Unit("V²", key=None)]
-    power_alone: Annotated[np.ndarray, Unit("V²", key=None)]
-    waveform: Annotated[np.ndarray | None, Unit("V", key=None)]
-
-    @property
-    def rms(self) -> Volts[float]:
-        """Of what it makes alone, in full bandwidth [V]."""
-        return float(np.sqrt(np.sum(self.power_alone)))
 
 
 def split(spectra: Spectra, design: Design) -> Spectra:

@@ -11,7 +11,7 @@ import numpy as np
 
 from filterlib.analysis.causes.parasitics import at_the_ends
 from filterlib.analysis.described import InUnit
-from filterlib.analysis.stress.overloads import Rating
+from filterlib.analysis.stress.stress_check import Rating
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke

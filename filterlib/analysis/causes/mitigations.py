@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal, applied
-from filterlib.analysis.described import Decibels, Unit, Volts, Watts
+from filterlib.analysis.causes.causes_result import Costs, Mitigation
+from filterlib.analysis.described import Volts
 from filterlib.analysis.ripple.at_load import GRID, Seen, seen, seen_several
-from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
+from filterlib.analysis.ripple.ripple_result import narrow_and_wide
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stress.overloads import overloads
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design, with_values
@@ -26,49 +27,6 @@ LEAKAGE_LIMIT = 3.5e-3
 LEAKAGE_FREQUENCY = 60.0  # [Hz], the higher of the two mains frequencies
 ALIKE = 2  # of a group, that take part in pairs
 Progress = Callable[[float], None]
-
-
-@dataclass(frozen=True)
-class Costs:
-    """What a change costs beside the design as it is.
-
-    More ``parts``; more direct voltage lost to the load; more ``heat``, of direct current; ``leakage`` to the chassis, of all Y
-    capacitors, the larger of input and output voltage taken as alternating, rms, at 60 Hz: the worst; more ``charge`` to be
-    brought in when switched on; ``peak`` of the response from the converter's emf to the load, and where it is.
-    """
-
-    parts: int
-    drop: Volts[float]
-    heat: Watts[float]
-    leakage: Annotated[float, Unit("A", "earth leakage")]
-    charge: Annotated[float, Unit("C")]
-    peak: Decibels[float]
-    peak_frequency: Annotated[float, Unit("Hz", key="peak")]
-
-
-@dataclass(frozen=True)
-class Mitigation:
-    """One change, or two together, as tried.
-
-    ``ripple``, ``spike`` at the load, nominal, in 20 MHz and in full bandwidth; ``refused``: the rule that it breaks, or None.
-    Figures are NaN where it could not be tried.
-    """
-
-    names: tuple[str, ...]
-    kinds: tuple[str, ...]
-    ripple: Annotated[float, Unit("V", "20 MHz", "*_pp")]
-    spike: Annotated[float, Unit("V", "full bandwidth", "*_pp")]
-    costs: Costs | None
-    refused: Refusal | None = None
-
-    @property
-    def words(self) -> str:
-        """The change as an instruction."""
-        return ", and ".join(self.names)
-
-    def figure(self, label: str) -> float:
-        """Ripple ("20MHz") or spike ("full") [V]."""
-        return self.ripple if label == "20MHz" else self.spike
 
 
 @dataclass(frozen=True)

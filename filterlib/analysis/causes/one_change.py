@@ -10,10 +10,11 @@ from typing import TypeAlias
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Refusal
-from filterlib.analysis.causes.mitigations import Mitigation, Trial, highest, try_all
+from filterlib.analysis.causes.causes_result import Mitigation
+from filterlib.analysis.causes.mitigations import Trial, highest, try_all
 from filterlib.analysis.described import Seconds, Volts
 from filterlib.analysis.ripple.at_load import Seen, seen
-from filterlib.analysis.ripple.spectra import narrow_and_wide
+from filterlib.analysis.ripple.ripple_result import narrow_and_wide
 from filterlib.system.design import Design
 from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import solve

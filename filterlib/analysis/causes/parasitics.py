@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Annotated, Any, TypeAlias, TypeGuard, TypeVar
+from typing import Any, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 
-from filterlib.analysis.described import Unit
 from filterlib.parts.base import Part
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -24,31 +23,6 @@ Imperfection: TypeAlias = tuple[str, str, Callable[[Any], dict[str, object]]]
 """Words, element, and the changes of a stage that take it away."""
 ENDS = 8  # stages at either end of a longer filter that are looked at one by one: those between repeat them
 _NO_LIMIT = 1e3  # [A] at which an ideal core saturates: the greatest value a part may state
-
-
-@dataclass(frozen=True)
-class Parasitic:
-    """One parasitic of one part made ideal.
-
-    ``name``: of the part; ``what``: which of its parasitics; ``element``: of the circuit, that it belongs to;
-    ``ripple``, ``spike``: peak to peak at the load with it ideal, in 20 MHz and in full bandwidth; ``ripple_falls``,
-    ``spike_falls``: by how much they fall, negative where the parasitic helps; ``fundamental``: amplitude at the
-    ripple's frequency alone, with it ideal.
-    """
-
-    name: str
-    what: str
-    element: str
-    ripple: Annotated[float, Unit("V", "20 MHz, peak to peak", "*_pp")]
-    spike: Annotated[float, Unit("V", "full bandwidth, peak to peak", "*_pp")]
-    ripple_falls: Annotated[float, Unit("V", key="*_pp")]
-    spike_falls: Annotated[float, Unit("V", key="*_pp")]
-    fundamental: Annotated[float, Unit("V", "at the ripple's frequency, amplitude", "*_amplitude")]
-
-    @property
-    def words(self) -> str:
-        """What is ideal, as a phrase."""
-        return f"{self.what} of {self.name}"
 
 
 @dataclass(frozen=True)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from filterlib.analysis.causes.candidates import Candidate, applied
 from filterlib.analysis.failing import Failing
-from filterlib.analysis.judgement import Judgement, failings, judge
+from filterlib.analysis.judged import Judgement, failings
+from filterlib.analysis.judgement import judge
+from filterlib.analysis.review_result import Proposal
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.errors import FilterlibError
-from filterlib.system.design import Design
 from filterlib.system.solution import Solution, solve_all
 
 LOOKED = 5  # of the best single changes get a first look
@@ -19,43 +19,6 @@ OF_A_KIND = 2  # of them, at most
 JOINED = 3  # that are tried together with the best one, and then with the best two
 WHOLE = 2  # of those that a first look does not refute are judged in full, at most
 Change = tuple[Candidate, ...]
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """One change, or several together, as judged.
-
-    ``names``: in words, each an instruction; ``parts``: how many it adds; ``whole``: judged in full, else a first look that
-    refuted it; ``broken``: what fails then and does not in the design as it is; ``better``: whether it breaks nothing and less
-    fails than before.
-    """
-
-    names: tuple[str, ...]
-    parts: int
-    judgement: Judgement
-    whole: bool
-    broken: tuple[Failing, ...]
-    better: bool
-
-    @property
-    def words(self) -> str:
-        """The change as an instruction."""
-        return ", and ".join(self.names)
-
-    @property
-    def design(self) -> Design:
-        """The design with the change."""
-        return self.judgement.design
-
-    @property
-    def robust(self) -> bool:
-        """Whether everything is met over the whole range with it."""
-        return self.whole and self.judgement.good
-
-    @property
-    def open(self) -> tuple[Failing, ...]:
-        """What fails with it."""
-        return tuple(failings(self.judgement))
 
 
 def broken_by(judgement: Judgement, was: Judgement) -> tuple[Failing, ...]:

@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.causes.by_frequency import NEVER, BandReason, Deviation, bands_of, deviation, resonances_of
-from filterlib.analysis.causes.by_source import Source, sources, split
+from filterlib.analysis.causes.by_frequency import bands_of, deviation, resonances_of
+from filterlib.analysis.causes.by_source import sources, split
 from filterlib.analysis.causes.candidates import Candidate, candidates
-from filterlib.analysis.causes.clash import Clash
+from filterlib.analysis.causes.causes_result import (
+    Parasitic,
+)
 from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.emission_cures import emission_cures, lowering
-from filterlib.analysis.causes.mitigations import Mitigation, Trial, try_all, try_pairs
-from filterlib.analysis.causes.parasitics import Ideal, Parasitic, all_ideal, ideals
-from filterlib.analysis.causes.proposals import Proposal, proposals
-from filterlib.analysis.causes.resonances import Resonance
-from filterlib.analysis.causes.worst import Cause, causes_of, clash_of, one_line, point_of, worst_failing
-from filterlib.analysis.described import Unit
-from filterlib.analysis.failing import Failing
-from filterlib.analysis.judgement import Judgement, deciding_figure, failings
+from filterlib.analysis.causes.mitigations import Trial, try_all, try_pairs
+from filterlib.analysis.causes.parasitics import Ideal, all_ideal, ideals
+from filterlib.analysis.causes.proposals import proposals
+from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
+from filterlib.analysis.judged import Judgement, deciding_figure, failings
+from filterlib.analysis.review_result import Clash, ReasonsResult
 from filterlib.analysis.ripple.at_load import Seen, seen
-from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
+from filterlib.analysis.ripple.ripple_result import narrow_and_wide
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
 from filterlib.errors import QuantityError
 from filterlib.parts.base import Part
@@ -32,55 +32,6 @@ from filterlib.system.solution import Solution
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
 Progress = Callable[[float, str], None]
-
-
-@dataclass(frozen=True)
-class ReasonsResult:
-    """Why this much is left at one load, at one operating point.
-
-    ``figure``: "20MHz" or "full", the one that decides, and its ``limit``, nan where none is stated. Peak to peak: ``ripple``
-    (20 MHz) and ``spike`` (full bandwidth) at the load, ``..._before`` without the filter, ``..._ideal`` with every parasitic
-    gone; ``fundamental``, ``fundamental_ideal``: amplitude at the ripple's frequency alone.
-    ``sources``: the largest first; their waveforms add up to ``waveform`` (t,) (one switching period at ``times`` (t,), full
-    bandwidth), and their ``power`` to the whole's. ``parasitics``: that which costs most first. ``resonances`` of the response
-    from the converter's emf to the load. ``mitigations``: single changes at nominal values, best first, refused last; ``pairs``
-    of the best. ``judgement`` of the design, None where its changes are not judged; ``proposals``: those that are.
-    ``stable``: False where there is no steady state, and so nothing but ``proposals``. ``worst``: what fails worst, whatever it is, None
-    where nothing does; ``causes`` of it, where it is no ripple: that which costs most first; ``clash``: of an instability, where there is one.
-    """
-
-    point: str
-    load: str
-    figure: str = "20MHz"
-    limit: Annotated[float, Unit("V", key=None)] = np.nan
-    ripple: Annotated[float, Unit("V", "20 MHz, peak to peak", "*_pp")] = np.nan
-    spike: Annotated[float, Unit("V", "full bandwidth, peak to peak", "*_pp")] = np.nan
-    ripple_before: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    spike_before: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    ripple_ideal: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    spike_ideal: Annotated[float, Unit("V", key="*_pp")] = np.nan
-    fundamental: Annotated[float, Unit("V", key="*_amplitude")] = np.nan
-    fundamental_ideal: Annotated[float, Unit("V", key="*_amplitude")] = np.nan
-    times: Annotated[np.ndarray, Unit("s", key=None)] = field(default_factory=lambda: np.zeros(0))
-    waveform: Annotated[np.ndarray, Unit("V", key=None)] = field(default_factory=lambda: np.zeros(0))
-    sources: tuple[Source, ...] = ()
-    parasitics: tuple[Parasitic, ...] = ()
-    bands: tuple[BandReason, ...] = ()
-    deviation: Deviation = NEVER
-    resonances: tuple[Resonance, ...] = ()
-    mitigations: tuple[Mitigation, ...] = ()
-    pairs: tuple[Mitigation, ...] = ()
-    judgement: Judgement | None = None
-    proposals: tuple[Proposal, ...] = ()
-    stable: bool = True
-    worst: Failing | None = None
-    causes: tuple[Cause, ...] = ()
-    clash: Clash | None = None
-
-    @property
-    def now(self) -> float:
-        """The figure that decides, as it is [V]."""
-        return self.ripple if self.figure == "20MHz" else self.spike
 
 
 def reasons(

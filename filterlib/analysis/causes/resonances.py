@@ -4,32 +4,16 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.described import Decibels, Hertz, Unit
+from filterlib.analysis.causes.causes_result import Resonance
 from filterlib.analysis.linear.frequency_response import PROMINENT, prominent
 from filterlib.network.circuit import Circuit, Current
 
 _SUFFIX = re.compile(r"\.(l1|l2|r1|r2|c1a|c1b|c2a|c2b|inductance|resistance|capacitance)$")
 _STRAYS = re.compile(r"\.(cw|ci)[12]$")
-
-
-@dataclass(frozen=True)
-class Resonance:
-    """A resonance: the parts that hold most magnetic and most electric energy, and their shares of it.
-
-    ``inductive``, ``capacitive``: names of elements, a pair of wires or a choke being one; ``height`` of the response there.
-    """
-
-    frequency: Hertz[float]
-    height: Decibels[float]
-    inductive: str
-    capacitive: str
-    inductive_share: Annotated[float, Unit("", key="*_ratio")]
-    capacitive_share: Annotated[float, Unit("", key="*_ratio")]
 
 
 def _group(name: str) -> str:

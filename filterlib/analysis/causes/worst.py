@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import Annotated, Literal
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.causes.clash import Clash
+from filterlib.analysis.causes.causes_result import Cause, Kind
 from filterlib.analysis.causes.parasitics import at_the_ends, ideals
 from filterlib.analysis.causes.resonances import resonance_at
-from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.failing import Failing
-from filterlib.analysis.judgement import Judgement, PointJudgement, estimate_of, failings
+from filterlib.analysis.judged import Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
+from filterlib.analysis.review_result import Clash
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
 from filterlib.analysis.stability.least_damping import powered_loads
-from filterlib.analysis.stability.over_uncertainty import Turn
+from filterlib.analysis.stability.stability_result import Turn
 from filterlib.analysis.stress.stress import stress
 from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.errors import FilterlibError
@@ -33,25 +32,6 @@ FASTER = 10.0  # times as fast a loop, to see what its slowness costs
 LEAST = 0.02  # share of the greatest cause below which nothing is one
 LEAST_DB = 0.3  # the same of a level [dB]
 OCTAVE = 2.0  # ratio within which the peak of an impedance belongs to an oscillation
-Kind = Literal["part", "source", "load"]
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One cause of what fails.
-
-    ``kind``; ``name``: of the part, source or load; ``what``: which of its properties, "" where all of it counts; ``left``: the
-    figure that fails, were that gone; ``falls``: by how much nearer it is to what is asked then, in ``step``, which for a level
-    is dB.
-    """
-
-    kind: Kind
-    name: str
-    what: str
-    left: InUnit[float]
-    falls: Annotated[float, Unit("{step}")]
-    unit: str
-    step: str
 
 
 def worst_failing(judgement: Judgement) -> Failing | None:

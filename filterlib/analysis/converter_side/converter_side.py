@@ -3,69 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Annotated, Literal, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
-from filterlib.analysis.converter_side.measured_output import MeasuredOutput, measured_output
-from filterlib.analysis.converter_side.regulation import Regulation, regulations
-from filterlib.analysis.converter_side.source_side import SourceSide, source_side
-from filterlib.analysis.converter_side.start_up import LIMIT, constant_power, largest_capacitance
-from filterlib.analysis.described import Amperes, Seconds, Unit
-from filterlib.analysis.supply.starting import BEGINS, share_at_start
+from filterlib.analysis.converter_side.converter_side_result import (
+    ConverterSide,
+    SourceSide,
+    Start,
+    limit_of,
+)
+from filterlib.analysis.converter_side.measured_output import measured_output
+from filterlib.analysis.converter_side.regulation import regulations
+from filterlib.analysis.converter_side.source_side import source_side
+from filterlib.analysis.converter_side.start_up import constant_power, largest_capacitance
+from filterlib.analysis.supply.starting import share_at_start
+from filterlib.analysis.supply.supply_result import BEGINS
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
-from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.line.load import Load
-from filterlib.system.ranges.ranged import default
 from filterlib.system.solution import Solution
 
-SHORTEST = 1e-6  # [s] of a soft start: of converters that have none
 _Found = TypeVar("_Found")
-Oscillator = Literal["", "loop", "source"]
-
-
-@dataclass(frozen=True)
-class Start:
-    """What a converter starts into within its current limit and the time of its soft start.
-
-    ``attached``: all capacitance outside it, and its own; ``largest`` that never reaches the limit during the ramp, with ``largest_low`` and
-    ``largest_high`` of what limit, time and the voltage from which loads draw may be (0 where the loads alone reach the limit); ``limit``
-    and ``soft_start``, nominal.
-    """
-
-    attached: Annotated[float, Unit("F", "attached", "attached")]
-    largest: Annotated[float, Unit("F", "starts into at most", "largest")]
-    largest_low: Annotated[float, Unit("F", "starts into at most", "largest_low")]
-    largest_high: Annotated[float, Unit("F", "starts into at most", "largest_high")]
-    limit: Amperes[float]
-    soft_start: Seconds[float]
-
-
-@dataclass(frozen=True)
-class ConverterSide:
-    """All of it at the point at which most is drawn, the battery at its lowest voltage.
-
-    ``regulation``: sensing at the terminals and behind the filter; ``measured``: with the output impedance as measured, where the file
-    names one; ``start``; ``source``: the line that feeds the input, at nominal values, and ``source_worst`` at the ends of the
-    ranges that keep it up least. ``oscillates``: "loop", with the impedance as measured or with the phase margin that the file states where
-    the converter senses; "source", the line that feeds it, where the file states battery or wire and the input capacitor; or "".
-    ``may_oscillate``: the same in a part of the range. ``why_no_loop``, ``why_not_measured``, ``why_no_source``: the reason where there is none, else "".
-    """
-
-    point: str
-    regulation: tuple[Regulation, ...]
-    why_no_loop: str
-    measured: MeasuredOutput | None
-    why_not_measured: str
-    start: Start
-    source: SourceSide | None
-    source_worst: SourceSide | None
-    why_no_source: str
-    oscillates: Oscillator = ""
-    may_oscillate: Oscillator = ""
+SHORTEST = 1e-6  # [s] of a soft start: of converters that have none
 
 
 def converter_side(solution: Solution) -> ConverterSide:
@@ -138,18 +99,6 @@ def _lowest(design: Design) -> float | None:
     battery = design.battery_side.battery.volts(design.converter)
     known = [point.input_voltage for point in design.operating_points if point.input_voltage]
     return min([*known, *([] if battery is None else [battery.low])], default=None)
-
-
-def limit_of(design: Design) -> OutputLimit:
-    """The converter's current limit and soft start, as stated, or usual ones over its rated current."""
-    converter = design.converter
-    if converter.limit is not None:
-        return converter.limit
-    rated = (None if converter.rating is None else converter.rating.output_current) or design.full_current
-    low, high = (factor * rated for factor in LIMIT)
-    return OutputLimit(
-        current=default((low + high) / 2, low, high, "over the rated current (common practice, no source)")
-    )
 
 
 def _start(design: Design) -> Start:

@@ -6,13 +6,10 @@ those of filter and loads on an ideal source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
-
 import numpy as np
 
+from filterlib.analysis.converter_side.converter_side_result import MeasuredOutput
 from filterlib.analysis.converter_side.regulation import greatest_gain, growing
-from filterlib.analysis.described import Unit
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.analysis.stability.minor_loop import loop_margins
 from filterlib.errors import QuantityError
@@ -22,18 +19,6 @@ from filterlib.system.solution import Solution
 from filterlib.units import format_quantity
 
 _POINTS = 2001
-
-
-@dataclass(frozen=True)
-class MeasuredOutput:
-    """``stable``; ``gain_margin`` and ``phase_margin`` (NaN where it is unstable); ``greatest`` ratio of the impedances, at ``frequency``."""
-
-    point: str
-    stable: bool
-    gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
-    phase_margin: Annotated[float, Unit("deg", "phase margin", "phase_margin")]
-    greatest: Annotated[float, Unit("", "greatest ratio", "greatest_ratio")]
-    frequency: Annotated[float, Unit("Hz", "there", "greatest_ratio")]
 
 
 def measured_output(solution: Solution, curve: ImpedanceCurve) -> MeasuredOutput:

@@ -11,13 +11,11 @@ integral part's share: common practice, no source.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
 from itertools import product
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Unit
+from filterlib.analysis.converter_side.converter_side_result import Regulation
 from filterlib.analysis.stability.minor_loop import Port, loop_margins
 from filterlib.analysis.stability.stability import unstable_poles
 from filterlib.errors import QuantityError
@@ -28,33 +26,9 @@ from filterlib.system.inside.control import Sensing
 from filterlib.system.inside.converter import LOOP_ZERO, RETURN, Converter
 from filterlib.system.solution import Solution
 
-ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
 _GRID = np.concatenate([np.geomspace(1e-3, 99.0, 51), np.geomspace(100.0, 1e7, 801)])  # [Hz]
 _INNER, _DRIVE = ("converter:inner", RETURN), "control"
 PLACES: tuple[Sensing, ...] = ("terminals", "load")
-
-
-@dataclass(frozen=True)
-class Regulation:
-    """The loop of a converter with filter and loads on, at one operating point.
-
-    ``sensed`` at the converter's output or behind the filter, at the first load; ``stable``; ``crossover``, ``phase_margin`` and ``gain_margin``: the least of
-    all crossings (NaN where it is unstable, inf where there is no crossing); ``stated_crossover`` and ``stated_phase_margin`` without filter;
-    ``least_phase_margin``: of all combinations of what its bandwidth and phase margin may be (NaN where one is unstable);
-    ``loop`` T (f,) over ``frequencies``.
-    """
-
-    point: str
-    sensed: Sensing
-    stable: bool
-    crossover: Annotated[float, Unit("Hz", "crosses over at", "crossover")]
-    phase_margin: Annotated[float, Unit("deg", "phase margin", "phase_margin")]
-    gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
-    stated_crossover: Annotated[float, Unit("Hz", "without filter", "bare_crossover")]
-    stated_phase_margin: Annotated[float, Unit("deg", "without filter", "bare_phase_margin")]
-    least_phase_margin: Annotated[float, Unit("deg", "least phase margin", "least_phase_margin")]
-    frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
-    loop: Annotated[np.ndarray, Unit("", key=None)]
 
 
 def regulation(solution: Solution, *, phase_margin: float | None = None, sensed: Sensing | None = None) -> Regulation:

@@ -2,39 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
-
 import numpy as np
 
-from filterlib.analysis.described import Henries, Ohms, Unit, Volts, Watts
+from filterlib.analysis.converter_side.converter_side_result import SourceSide
+from filterlib.analysis.described import Henries, Ohms, Volts
 from filterlib.analysis.stability.minor_loop import exact_limit
 from filterlib.errors import FilterlibError, QuantityError
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.solution import Solution
 
 BAND = 10.0, 1e7  # [Hz] in which the line may ring
-
-
-@dataclass(frozen=True)
-class SourceSide:
-    """The input of a converter at ``voltage``, drawing ``power``: a negative ``resistance`` behind cable and input capacitor.
-
-    ``critical_power``, from which the line rings, at ``critical_frequency``; ``least_capacitance`` at the input from which it does not
-    ring with what is drawn, its ESR as that of the one there is; ``more``: how much more power may be drawn, as a share.
-    """
-
-    voltage: Volts[float]
-    power: Watts[float]
-    resistance: Ohms[float]
-    critical_power: Annotated[float, Unit("W", "critical power", "critical")]
-    critical_frequency: Annotated[float, Unit("Hz", "rings there at", "critical")]
-    least_capacitance: Annotated[float, Unit("F", "least input capacitance", "least_input")]
-
-    @property
-    def more(self) -> Annotated[float, Unit("", "more power before it rings", "more")]:
-        """Share of the power drawn that may be added."""
-        return self.critical_power / self.power - 1
 
 
 def source_side(

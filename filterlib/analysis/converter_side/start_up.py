@@ -3,29 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Annotated, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Unit, Volts
+from filterlib.analysis.converter_side.converter_side_result import LargestCapacitance
+from filterlib.analysis.described import Amperes, Volts
 from filterlib.errors import QuantityError
 
 Curve: TypeAlias = Callable[[np.ndarray], np.ndarray]
 """Current [A] of voltages (v,) [V]."""
 _STEPS = 20001
-LIMIT = (1.1, 1.5)
-"""Current limit of a converter that states none, over its rated current: common practice, no source."""
-
-
-@dataclass(frozen=True)
-class LargestCapacitance:
-    """The largest capacitance that a converter starts into: ``within_limit`` while soft start is never slowed down, and
-    ``in_time`` within the time allowed at the limit; ``held_at``: the voltage at which the load takes all of the limit (NaN: nowhere)."""
-
-    within_limit: Annotated[float, Unit("F", "without slowing soft start", "within_limit")]
-    in_time: Annotated[float, Unit("F", "in the time allowed", "in_time")]
-    held_at: Annotated[float, Unit("V", "held down at", "held_at")]
 
 
 def constant_power(power: float, begins: float) -> Curve:

@@ -14,9 +14,9 @@ import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Change, free_name, inserted
 from filterlib.analysis.causes.cures import inductance
+from filterlib.analysis.damping.damping_result import Branch
 from filterlib.analysis.damping.ideal import Network, textbook
-from filterlib.analysis.damping.real_parts import FittedResistor, fitted
-from filterlib.analysis.described import Farads, Ratio
+from filterlib.analysis.damping.real_parts import fitted
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -37,20 +37,6 @@ NOTHING = (
     "nothing to damp: damping goes to a choke and the capacitor behind it, with a capacitor of "
     f"{RATIOS['R-C across C'][0]:g} to {RATIOS['R-C across C'][2]:g} times its size, or a choke, from the tables of parts"
 )
-
-
-@dataclass(frozen=True)
-class Branch:
-    """A damping to try: its ``candidate``, the ``stage`` that holds its resistor, the ``part`` added, the ``ratio`` of that over
-    what it damps, its best ``resistor``; ``charged``: capacitance that is charged through the choke at switch-on."""
-
-    candidate: Candidate
-    network: Network
-    stage: str
-    part: Capacitor | DifferentialChoke
-    ratio: Ratio[float]
-    resistor: FittedResistor
-    charged: Farads[float]
 
 
 @dataclass(frozen=True)

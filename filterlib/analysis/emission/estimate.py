@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Annotated, TypeAlias
+from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Ratio, Unit
-from filterlib.analysis.emission.extents import Extent, at_ends, extents, wider
+from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest, Extent, LineSpectra
+from filterlib.analysis.emission.extents import at_ends, extents, wider
 from filterlib.analysis.emission.laboratory import laboratory_uncertainty
 from filterlib.analysis.emission.levels import (
     CURRENT,
@@ -24,18 +24,17 @@ from filterlib.analysis.emission.levels import (
     network_tolerance,
     tuned_to,
 )
-from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, Side, line_spectra
+from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read, tunings
-from filterlib.analysis.ripple.ripple import trusted_to
+from filterlib.analysis.ripple.ripple_result import trusted_to
 from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.values import Value
 from filterlib.system.design import Design, with_values
 from filterlib.system.inside.input_side import SOURCE
-from filterlib.system.limits import LimitFile
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
@@ -43,82 +42,9 @@ from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.units import decibels, from_decibels
 
 INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edges decides: common practice, no source
-_PEAK = Unit("V", key=None, except_at={"common_current": "A"})
-_LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 LITTLE = 0.1  # share of a line up to which the current that the input draws, with the ringing that is not known, hardly moves it: no source
 Mask: TypeAlias = Callable[[Solution, Mapping[str, Value]], Mapping[str, Value]]
 Which: TypeAlias = tuple[str, str, str]  # point, limit, detector
-
-
-@dataclass(frozen=True)
-class EmissionResult:
-    """Conducted emission at one operating point; h harmonics within the network's range.
-
-    ``spacing`` of the harmonics; ``amplitudes``: place -> complex (h,) peak amplitudes, at the receiver's ports;
-    ``by_source``: (place, source) -> the same of each source, which add up; ``levels``: (place, detector) -> (h,), rms;
-    ``low``, ``high``: place -> (h,), the peak detector's range over the uncertainty (empty where none was sought). Places:
-    "plus" and "return", each line to chassis; "differential", v+ - v-; "common", (v+ + v-)/2; "common_current", i+ + i-.
-    ``margins``: one a limit and detector. ``assumptions``: uncertain parameters that no file states.
-    ``extents``: (limit, detector) -> ratio of level to limit over the uncertainty, with the values that make its
-    ends. ``bursts``: whether it is that of stated bursts, read at the loudest lines alone, with the range of steady switching about it. ``reason``: why there is nothing (an unstable circuit), else None.
-    """
-
-    point: str
-    test: EmissionTest
-    spacing: Annotated[float, Unit("Hz", key=None)] = np.nan
-    frequencies: Annotated[np.ndarray, Unit("Hz", key="frequency")] = field(default_factory=lambda: np.zeros(0))
-    amplitudes: Annotated[Mapping[str, np.ndarray], _PEAK] = field(default_factory=dict)
-    by_source: Annotated[Mapping[tuple[str, str], np.ndarray], _PEAK] = field(default_factory=dict)
-    levels: Annotated[Mapping[tuple[str, str], np.ndarray], _LEVEL] = field(default_factory=dict)
-    low: Annotated[Mapping[str, np.ndarray], replace(_LEVEL, key="peak_low")] = field(default_factory=dict)
-    high: Annotated[Mapping[str, np.ndarray], replace(_LEVEL, key="peak_high")] = field(default_factory=dict)
-    margins: tuple[Margin, ...] = ()
-    trusted_to: Hertz[float] = np.nan
-    assumptions: tuple[UncertainParameter, ...] = ()
-    extents: Mapping[tuple[str, str], Extent] = field(default_factory=dict)
-    bursts: bool = False
-    reason: Stability | None = None
-
-    @property
-    def side(self) -> Side:
-        """Of the converter."""
-        return self.test.side
-
-    @property
-    def network(self) -> str:
-        """The network's title."""
-        return self.test.at.title
-
-    @property
-    def limits(self) -> tuple[LimitFile, ...]:
-        """The limits."""
-        return self.test.judged
-
-    def plausible_share(self, limit: str, asked: float) -> Ratio[float]:
-        """Share of the plausible cases, at least, in which all detectors stay as far below a limit as is ``asked`` for [dB]; NaN where none are drawn."""
-        margins = [one for one in self.margins if one.limit == limit]
-        if all(one.kept(asked) == "met" for one in margins):
-            return 1.0
-        drawn = [
-            self.extents[limit, one.detector].plausible for one in margins if (limit, one.detector) in self.extents
-        ]
-        known = [one for one in drawn if one is not None]
-        if len(known) < len(margins):
-            return np.nan
-        needed = [from_decibels(one.needed(asked)) for one in margins]
-        worst = np.max([one.figures * over for one, over in zip(known, needed, strict=True)], axis=0)
-        return known[0].of(worst).least_share(-np.inf, 1.0)
-
-    @property
-    def worst(self) -> Margin | None:
-        """The margin that decides; None where there is none."""
-        return min(self.margins, key=lambda one: one.margin, default=None)
-
-    def common_over_differential(self, frequency: float) -> float:
-        """By how much, on each line, the common mode exceeds the differential part [dB], at the harmonic next to a frequency [Hz]."""
-        at = int(np.argmin(np.abs(self.frequencies - frequency)))
-        half = self.levels["differential", "peak"][at] - decibels(2.0)  # each line has half of the differential voltage
-        return float(self.levels["common", "peak"][at] - half)
 
 
 def emissions(

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Generic, TypeAlias
+from typing import Generic, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.analysis.described import Unit
-from filterlib.analysis.uncertainty.interval import Interval
+from filterlib.analysis.emission.emission_result import Extent
 from filterlib.analysis.uncertainty.moved_alone import Key
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.ranges.uncertain_parameter import SHAPE, UncertainParameter
@@ -41,14 +40,6 @@ Lines: TypeAlias = dict[Key, Array]
 End: TypeAlias = tuple[Key, int]  # a figure, and an end of its interval: 1 the highest, -1 the lowest
 Measure: TypeAlias = Callable[[dict[str, Array]], Lines[Key]]
 """Takes {key: array (designs, 1)}, gives {figure: how far each line is above its limit (designs, lines) [dB]}."""
-
-
-@dataclass(frozen=True)
-class Extent(Interval):
-    """The interval of the highest line, as its ratio to the limit; ``low_at``, ``high_at``: which line that is at either end."""
-
-    low_at: Annotated[int, Unit("", key=None)] = 0
-    high_at: Annotated[int, Unit("", key=None)] = 0
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ at asymmetric networks and with a current probe.
 
 from __future__ import annotations
 
-from filterlib.analysis.emission.line_spectra import LINES
+from filterlib.analysis.emission.emission_result import LINES
 
 _LOW, _LINE, _COMMON, _PROBE = (
     3.8,

@@ -7,7 +7,8 @@ from itertools import pairwise, product
 
 import numpy as np
 
-from filterlib.analysis.emission.line_spectra import LINES, EmissionTest, LineSpectra, line_spectra
+from filterlib.analysis.emission.emission_result import LINES, EmissionTest, LineSpectra
+from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.receiver import MICROVOLT, REACH, by_band, read, tunings
 from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
 from filterlib.system.limits import LimitFile

@@ -3,118 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Hertz, Volts
+from filterlib.analysis.emission.emission_result import INPUT_LINES, LINES, OUTPUT_LINES, EmissionTest, LineSpectra
 from filterlib.analysis.emission.receiver import heard
-from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.circuit import Circuit, Current, Output
 from filterlib.network.extremes import Harmonics
-from filterlib.parts.artificial_network import ArtificialNetwork, artificial_network
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
-from filterlib.system.inside.converter import RETURN, Converter
+from filterlib.system.inside.converter import RETURN
 from filterlib.system.inside.input import on_input
 from filterlib.system.inside.input_side import SOURCE, InputSide, input_current, mean_input_current
 from filterlib.system.inside.ways import CHASSIS, INPUT
-from filterlib.system.limits import INSIDE, LimitFile, find_limit
-from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.solution import Solution
 from filterlib.system.sources.burst_spectra import drawn_current
 from filterlib.system.sources.source_shapes import SourceSpectra
 from filterlib.system.state import State
-
-Side = Literal["output", "input"]
-SIDES: tuple[Side, ...] = get_args(Side)
-LINES = ("plus", "return")
-INPUT_LINES = ("input_plus", "input_return")
-OUTPUT_LINES = ("load_plus", "0")
-
-
-@dataclass(frozen=True)
-class EmissionTest:
-    """What is measured, and against what.
-
-    ``side``: the converter's "output" line, at the end of the filter, or its "input" line; ``network``: name of an
-    artificial network, or "" for the one at which the first limit holds; ``limits``: names of standard limits, or limit
-    files that were read; ``input_side``: the figures of the input, None for defaults.
-
-    Raises FilterlibError for a side, network or limit that does not exist, and for an ``input_side`` at the output.
-    """
-
-    side: Side = "output"
-    network: str = ""
-    limits: tuple[str | LimitFile, ...] = ("mains-class-b",)
-    input_side: InputSide | None = None
-
-    def __post_init__(self) -> None:
-        if self.side not in SIDES:
-            raise FilterlibError(f'no side "{self.side}"; {did_you_mean(str(self.side), SIDES)}')
-        if self.side == "output" and self.input_side is not None:
-            raise FilterlibError('input_side: belongs to side = "input"; leave it out at the output')
-        if isinstance(self.limits, str):
-            raise FilterlibError(f'limits: a tuple of names is needed, ("{self.limits}",), not one text')
-        for one in self.limits:
-            if not isinstance(one, LimitFile):
-                find_limit(one)
-        if self.network:
-            artificial_network(self.network)
-
-    @property
-    def judged(self) -> tuple[LimitFile, ...]:
-        """The limits, read."""
-        return tuple(find_limit(one) if isinstance(one, str) else one for one in self.limits)
-
-    @property
-    def at(self) -> ArtificialNetwork:
-        """The network."""
-        named = (one.limit.network for one in self.judged if one.limit.network is not None)
-        return artificial_network(self.network or next(named, "50uH"))
-
-    @property
-    def ends(self) -> np.ndarray:
-        """Where limits begin and end within the network's range (e,) [Hz], the ends of that range among them."""
-        whole = self.at.low * (1 + INSIDE), self.at.high * (1 - INSIDE)
-        ends = np.concatenate([whole, *(one.limit.ends for one in self.judged)])
-        return np.unique(ends[(ends >= self.at.low) & (ends <= self.at.high)])
-
-    @property
-    def held(self) -> InputSide:
-        """The input, with its defaults."""
-        return self.input_side or InputSide()
-
-    def inputs(self, converter: Converter) -> tuple[UncertainParameter, ...]:
-        """Uncertain parameters of the input; nothing at the output."""
-        return tuple(self.held.uncertain_parameters(converter)) if self.side == "input" else ()
-
-
-@dataclass(frozen=True)
-class LineSpectra:
-    """What each source puts on each line, as peak amplitudes 2 c_k of the harmonics 1 ... h; (h,) or (designs, h).
-
-    ``voltages``: (line, source) -> at the receiver's port, to chassis; ``currents``: (line, source) -> out of the device into
-    the network.
-    """
-
-    frequencies: Hertz[np.ndarray]
-    voltages: Volts[dict[tuple[str, str], np.ndarray]]
-    currents: Amperes[dict[tuple[str, str], np.ndarray]]
-
-    @property
-    def sources(self) -> tuple[str, ...]:
-        """The sources, in order."""
-        return tuple(dict.fromkeys(source for _, source in self.voltages))
-
-    def voltage(self, line: str) -> np.ndarray:
-        """Of all sources together [V]."""
-        return sum((v for (at, _), v in self.voltages.items() if at == line), np.zeros(1))
-
-    def current(self, line: str) -> np.ndarray:
-        """Of all sources together [A]."""
-        return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
 
 
 def line_spectra(

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.analysis.emission.emission_result import EmissionTest, LineSpectra
 from filterlib.analysis.emission.levels import amplitudes
-from filterlib.analysis.emission.line_spectra import EmissionTest, LineSpectra, line_spectra
+from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.margin import Margin
 from filterlib.errors import FilterlibError
 from filterlib.system.solution import Solution

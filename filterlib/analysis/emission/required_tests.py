@@ -6,32 +6,16 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, Mask, estimates
-from filterlib.analysis.emission.extents import Extent
-from filterlib.analysis.emission.line_spectra import EmissionTest
-from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest, Extent, emission_tests
+from filterlib.analysis.emission.estimate import Mask, estimates
+from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.stability_result import Stability
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
-from filterlib.system.limits import LimitFile
 from filterlib.system.solution import Solution
 
 Progress = Callable[[float], None]
-
-
-def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
-    """What the design file asks for, one test a side and network: of its estimates and of its requirements."""
-    limits_at: dict[tuple[str, str], dict[str, LimitFile]] = {}
-    for one in design.emissions:
-        limits_at.setdefault((one.side, one.at), {}).update({limit.name: limit for limit in one.limits})
-    for wanted in design.requirements:
-        if not isinstance(wanted, EmissionRequirement):
-            continue
-        limits_at.setdefault((wanted.side, wanted.at), {})[wanted.limit.name] = wanted.limit
-    return tuple(
-        EmissionTest(side, network, tuple(limits.values()), design.input_side if side == "input" else None)  # type: ignore[arg-type]
-        for (side, network), limits in limits_at.items()
-    )
 
 
 def emissions_of(

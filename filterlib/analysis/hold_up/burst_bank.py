@@ -6,137 +6,24 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Farads, Joules, Ohms, Seconds, Unit, Volts, Watts
-from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter, bank_fuse, bleeders, limiters
+from filterlib.analysis.hold_up.bank_result import Bank, BankResult, Fittings, String
+from filterlib.analysis.hold_up.fittings import bank_fuse, bleeders, limiters
 from filterlib.analysis.hold_up.holding import Demand, held, needed, pulse, recharged
-from filterlib.analysis.hold_up.in_time import InTime, in_time
-from filterlib.analysis.hold_up.isolation import DIODES, SIZED, Isolation, isolation
-from filterlib.analysis.hold_up.strings import String, strings
+from filterlib.analysis.hold_up.in_time import in_time
+from filterlib.analysis.hold_up.isolation import DIODES, SIZED, isolation
+from filterlib.analysis.hold_up.strings import strings
 from filterlib.analysis.hold_up.way import USUAL
 from filterlib.errors import InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.line.load import Load
 from filterlib.system.line.profile import Profile
 
-__all__ = ["Bank", "BankResult", "Fittings", "bank", "bank_problems", "supply_of"]
+__all__ = ["bank", "bank_problems", "supply_of"]
 MOST_PARTS = 100  # of one kind in a bank that is proposed
 OF_A_KIND = 2  # banks of one kind of part that are proposed
-
-
-@dataclass(frozen=True)
-class Bank:
-    """So many strings of one part in parallel: cold, at the end of their life and at the low end of their tolerance.
-
-    Attributes: ``string``, ``count``; ``nominal`` capacitance, what is left of it ``cold``, ``aged``, and in the worst
-    case, ``capacitance``, with its ``resistance``; ``holds``, the time above the lowest voltage; ``recharge``, from there
-    to 99 % of the way back; ``energy`` and ``charge`` when full, at the high end of the tolerance; ``pulse``, I2t of a
-    burst; ``rms`` of the whole bank; ``leakage`` and ``balancing``; ``life`` when hot.
-    """
-
-    string: String
-    count: Annotated[int, Unit("", key=None)]
-    nominal: Farads[float]
-    cold: Farads[float]
-    aged: Farads[float]
-    capacitance: Annotated[float, Unit("F", "worst")]
-    resistance: Ohms[float]
-    holds: Seconds[float]
-    recharge: Seconds[float]
-    energy: Joules[float]
-    charge: Annotated[float, Unit("C")]
-    pulse: Annotated[float, Unit("A2s", "I²t of a burst")]
-    rms: Annotated[float, Unit("A", "rms current")]
-    leakage: Amperes[float]
-    balancing: Watts[float]
-    life: Annotated[float, Unit("s", "life when hot")]
-
-    @property
-    def part(self) -> str:
-        """The part's name."""
-        return self.string.part
-
-    @property
-    def kind(self) -> str:
-        """The part's kind."""
-        return self.string.kind
-
-    @property
-    def parts(self) -> int:
-        """How many parts there are in all."""
-        return self.count * self.string.cells
-
-    @property
-    def words(self) -> str:
-        """How many of which part, and how they are set."""
-        if self.string.cells == 1:
-            return f"{self.count} x {self.part}"
-        several = f"{self.count} strings of " if self.count > 1 else ""
-        return f"{several}{self.string.cells} x {self.part} in series"
-
-
-@dataclass(frozen=True, eq=False)
-class Fittings:
-    """What goes with the first bank: ``limiters``, ``fuse``, ``bleeders``; and the same burst ``in_time``."""
-
-    limiters: tuple[Limiter, ...]
-    fuse: Fuse
-    bleeders: tuple[Bleeder, ...]
-    in_time: InTime
-
-
-@dataclass(frozen=True)
-class BankResult:
-    """What the bursts of one load ask for.
-
-    Attributes: ``load``; ``output`` of the converter, ``voltage`` of a full bank behind a Schottky diode; ``lowest``
-    allowed; ``supply``, what the converter can give this load; ``draw`` and ``deficit`` at the lowest voltage; ``length``,
-    ``period``; ``mean``, what the load takes on average; ``needed``, the least capacitance, without resistance (0 where
-    the converter carries the burst, inf where none is enough); ``usual_holds``, how long 30 mF hold it; ``isolations``;
-    ``banks``, the proposed ones, fewest parts first; ``refused``, why parts of a kind are not proposed; ``fittings`` of
-    the first bank; ``bursts`` in the service life.
-    """
-
-    load: str
-    output: Annotated[float, Unit("V", "converter's output")]
-    voltage: Volts[float]
-    lowest: Volts[float]
-    supply: Amperes[float]
-    draw: Amperes[float]
-    deficit: Amperes[float]
-    length: Seconds[float]
-    period: Seconds[float]
-    mean: Annotated[float, Unit("A", "mean current")]
-    needed: Farads[float]
-    usual_holds: Annotated[float, Unit("s", "30 mF hold it")]
-    isolations: tuple[Isolation, ...]
-    banks: tuple[Bank, ...]
-    refused: tuple[str, ...]
-    fittings: Fittings | None
-    bursts: Annotated[float, Unit("", key=None)]
-
-    @property
-    def least(self) -> Annotated[float, Unit("F", key=None)]:
-        """The least capacitance behind any diode, or none."""
-        return min([self.needed, *(one.needed for one in self.isolations)])
-
-    @property
-    def carried(self) -> bool:
-        """Whether the converter carries the burst alone."""
-        return self.needed == 0
-
-    @property
-    def recharges(self) -> bool:
-        """Whether the converter gives on average what the load takes, so that a bank is full again before each burst."""
-        return self.mean < self.supply
-
-    @property
-    def holds(self) -> bool:
-        """Whether the bursts are carried, by the converter alone or by a bank that is full again in time."""
-        return self.carried or bool(self.banks)
 
 
 def bank(design: Design) -> tuple[BankResult, ...]:

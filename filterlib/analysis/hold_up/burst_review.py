@@ -4,39 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
-from typing import Annotated
 
-from filterlib.analysis.described import Unit
-from filterlib.analysis.hold_up.burst_bank import BankResult, bank, bank_problems
-from filterlib.analysis.hold_up.first_milliseconds import Start, first_milliseconds
+from filterlib.analysis.hold_up.bank_result import BankResult, Bursts, Start
+from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
+from filterlib.analysis.hold_up.first_milliseconds import first_milliseconds
 from filterlib.analysis.hold_up.fitted import hold_checks
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 
-__all__ = ["Bursts", "bursts"]
-
-
-@dataclass(frozen=True)
-class Bursts:
-    """Of every load with a profile its bank, and its start where that could be followed; or ``reason``, why nothing can be said.
-
-    ``fitted``: all capacitance that the design has outside the converter; ``checks``: that it holds each burst over its range, and that
-    no load falls too low at the start of one.
-    """
-
-    banks: tuple[BankResult, ...] = ()
-    starts: tuple[Start, ...] = ()
-    reason: str = ""
-    fitted: Annotated[float, Unit("F", "fitted", "fitted")] = 0.0
-    checks: tuple[Check, ...] = ()
-
-    @property
-    def short(self) -> tuple[BankResult, ...]:
-        """The loads whose bursts the design as it is does not carry over the whole range."""
-        open_ = {one.part for one in self.checks if one.verdict != "met"}
-        return tuple(one for one in self.banks if one.load in open_)
+__all__ = ["bursts"]
 
 
 def bursts(design: Design, *, whole: bool = True) -> Bursts | None:

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Unit
-from filterlib.analysis.hold_up.burst_bank import Bank, BankResult
+from filterlib.analysis.hold_up.bank_result import Bank, BankResult, Dip, Start
 from filterlib.analysis.hold_up.way import USUAL, Branch, Path, across, add_filter, in_series, path_to
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
@@ -19,7 +17,7 @@ from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.line.load import Load
 
-__all__ = ["Branch", "Dip", "Path", "Start", "burst_dip", "first_milliseconds", "stiff_dip"]
+__all__ = ["Branch", "Path", "burst_dip", "first_milliseconds", "stiff_dip"]
 LONGEST = 3e-3  # [s] that is looked at
 BANK_LEAD = (100e-9, 5e-3)  # [H], [ohm] of a bank's own lead, a decimetre: common practice, no source
 LIMITED = 1e-5  # [S] of the limit beyond its current: 0.1 mA for 10 V
@@ -31,53 +29,6 @@ STAIRS = 16  # of a limit that folds back over the voltage
 SLACK = 0.75  # of a stair, or of what is across the limit, at which it goes back
 LEAST = 1e-3  # [A] that is left for a load where the others take all
 SHARE = 0.95  # of the load's current, or of its limit, from which the supply has taken over
-
-
-@dataclass(frozen=True, eq=False)
-class Dip:
-    """What the start of a burst does at the load with a bank at one ``place``.
-
-    Attributes: ``lowest`` voltage and its time ``at``; ``settled``, at the end; ``taken_over``, when the supply carries
-    the load or gives all it can (inf: later than is looked at); ``bank`` current at its highest (0 without);
-    ``times`` and ``volts`` (t,).
-    """
-
-    place: str
-    lowest: Annotated[float, Unit("V", "lowest voltage")]
-    at: Annotated[float, Unit("s", "after")]
-    settled: Annotated[float, Unit("V", "in the end")]
-    taken_over: Annotated[float, Unit("s", "supply has taken over after")]
-    bank: Annotated[float, Unit("A", "highest current of the bank")]
-    times: Annotated[np.ndarray, Unit("s", key=None)]
-    volts: Annotated[np.ndarray, Unit("V", key=None)]
-
-
-@dataclass(frozen=True, eq=False)
-class Start:
-    """The start of one load's bursts.
-
-    Attributes: ``load``; ``allowed`` lowest voltage; ``step`` of its current; ``limit``, what the converter can give it; ``dips``, without a bank first, then by the
-    place of the bank; ``stiff``, the dip by closed form were the line stiff where the lead begins; what the sag asks of
-    a capacitor at the load's end: ``capacitance`` for this lead, and ``resistance``; ``longest`` lead inductance that the
-    load's own capacitor allows; ``input``, lowest voltage at the converter's input, and ``battery`` before (nan: none known).
-    """
-
-    load: str
-    allowed: Annotated[float, Unit("V", "lowest voltage allowed")]
-    step: Amperes[float]
-    limit: Annotated[float, Unit("A", "limit for this load", "limit")]
-    dips: tuple[Dip, ...]
-    stiff: Annotated[float, Unit("V", "dip behind a stiff line")]
-    capacitance: Annotated[float, Unit("F", "capacitance asked for")]
-    resistance: Annotated[float, Unit("ohm", "most ESR")]
-    longest: Annotated[float, Unit("H", "most lead inductance")]
-    battery: Annotated[float, Unit("V", "battery at its lowest")]
-    input: Annotated[float, Unit("V", "lowest input voltage")]
-
-    @property
-    def best(self) -> Dip:
-        """The place of a bank at which the load dips the least."""
-        return max(self.dips, key=lambda one: one.lowest)
 
 
 def stiff_dip(amperes: float, lead: tuple[float, float], at_load: Branch) -> float:

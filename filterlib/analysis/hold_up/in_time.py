@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
-
 import numpy as np
 
-from filterlib.analysis.described import Seconds, Unit, Volts
+from filterlib.analysis.described import Seconds
+from filterlib.analysis.hold_up.bank_result import InTime
 from filterlib.analysis.hold_up.holding import Demand
 from filterlib.network.nonlinear.bend import constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
 from filterlib.network.nonlinear.course import Course, course
 
-__all__ = ["InTime", "in_time"]
+__all__ = ["in_time"]
 PIECES = 700  # of a constant power between the lowest voltage and the first: chords are off by 1e-8
 ROOM = 1.05  # times the expected time that is looked at
 HALVINGS = 50
-
-
-@dataclass(frozen=True, eq=False)
-class InTime:
-    """When a bank is at the lowest voltage, ``holds``, and its terminals' voltage ``volts`` over ``times`` (t,) until then."""
-
-    holds: Annotated[float, Unit("s", "holds, by the course in time")]
-    times: Annotated[np.ndarray, Unit("s", key=None)]
-    volts: Volts[np.ndarray]
 
 
 def in_time(

@@ -4,45 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Annotated
 
-from filterlib.analysis.described import Amperes, Farads, Ohms, Seconds, Unit, Watts
+from filterlib.analysis.hold_up.bank_result import String
 from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.supercapacitor import Supercapacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.system.design import Design
 
-__all__ = ["String", "strings"]
+__all__ = ["strings"]
 SLOW = 100.0  # [Hz] at which the series resistance of a capacitor is taken: bursts of milliseconds and longer
 OLD = 1e12  # [s]: at the end of its life
-
-
-@dataclass(frozen=True)
-class String:
-    """Parts in series that stand the line's voltage; a bank is some of them in parallel.
-
-    Attributes: ``part``, ``kind``, ``cells`` in series; ``nominal`` capacitance, ``largest`` within the tolerance, and
-    what is left of it ``cold``, ``aged``, and in the ``worst`` case: both, and at the low end; ``resistance`` then;
-    ``ripple``, rated rms when hot, and ``peak`` current (inf where none is stated); ``leakage`` (nan: not stated);
-    ``balancing``, what resistors across the cells take; ``life`` when hot (nan: none stated).
-    """
-
-    part: str
-    kind: str
-    cells: Annotated[int, Unit("", key=None)]
-    nominal: Farads[float]
-    largest: Farads[float]
-    cold: Farads[float]
-    aged: Farads[float]
-    worst: Farads[float]
-    resistance: Ohms[float]
-    ripple: Amperes[float]
-    peak: Amperes[float]
-    leakage: Amperes[float]
-    balancing: Watts[float]
-    life: Seconds[float]
 
 
 def strings(design: Design, volts: float, period: float) -> Iterator[String]:

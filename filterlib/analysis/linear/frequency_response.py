@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.described import Decibels, Hertz, Ratio
+from filterlib.analysis.linear.linear_result import BodeResult
 from filterlib.network.netlist import Output
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.solution import Solution
@@ -15,24 +14,6 @@ from filterlib.units import decibels
 
 FREQUENCIES = np.logspace(2, 8, 601)  # [Hz]
 PROMINENT = 1.0  # [dB] by which a peak stands out to be named
-
-
-@dataclass(frozen=True)
-class BodeResult:
-    """Ratios at one load, complex (f,), over ``frequencies`` (f,).
-
-    ``load_over_source``: load voltage over the ripple's electromotive force; ``load_over_terminals``: over the voltage at
-    the converter's terminals; ``with_over_without``: over the load voltage when the filter is taken away. ``resonances``:
-    frequency, height of load over source, and words.
-    """
-
-    point: str
-    load: str
-    frequencies: Hertz[np.ndarray]
-    load_over_source: Ratio[np.ndarray]
-    load_over_terminals: Ratio[np.ndarray]
-    with_over_without: Ratio[np.ndarray]
-    resonances: tuple[tuple[Hertz[float], Decibels[float], str], ...]
 
 
 def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> BodeResult:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from filterlib.analysis.described import Decibels, Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
+from filterlib.analysis.linear.linear_result import InsertionResult, Mode
 from filterlib.analysis.linear.port_impedance import seen_from_converter
 from filterlib.network.circuit import Circuit
 from filterlib.network.netlist import Output, Value
@@ -22,32 +21,10 @@ from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels
 
-Mode = Literal["symmetrical", "asymmetrical"]
 ALIKE = 0.05  # [dB] by which losses differ that are printed alike, with one digit behind the point
 _MODES: tuple[Mode, ...] = get_args(Mode)
 SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": (0.1, 100.0), "100/0.1": (100.0, 0.1)}
 """Resistances [ohm] of generator and receiver in the test systems: CISPR 17:2011 (the values from memory)."""
-
-
-@dataclass(frozen=True)
-class InsertionResult:
-    """Insertion loss at one operating point over ``frequencies`` (f,); positive where the filter lowers the voltage.
-
-    ``symmetrical``, ``asymmetrical``: (f,) by test system, see `SYSTEMS` and `in_system`; the parts have the bias,
-    current and temperature of the point. ``real_symmetrical``: (f,) by load: the load's voltage without the filter over
-    that with it, of the converter's ripple. ``real_asymmetrical``: the same of the mean of both lines against the chassis,
-    of the common-mode drive; empty where none is stated. ``converter_impedance``,
-    ``load_impedance``: complex (f,), the real impedances at the filter's two ends, from line to line; all loads.
-    """
-
-    point: str
-    frequencies: Hertz[np.ndarray]
-    symmetrical: Decibels[Mapping[str, np.ndarray]]
-    asymmetrical: Decibels[Mapping[str, np.ndarray]]
-    real_symmetrical: Decibels[Mapping[str, np.ndarray]]
-    real_asymmetrical: Decibels[Mapping[str, np.ndarray]]
-    converter_impedance: Ohms[np.ndarray]
-    load_impedance: Ohms[np.ndarray]
 
 
 def insertion_loss(chain: ArrayLike, source: ArrayLike, load: ArrayLike) -> np.ndarray:

@@ -3,32 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Ohms
 from filterlib.analysis.linear.frequency_response import FREQUENCIES
+from filterlib.analysis.linear.linear_result import ImpedanceResult
 from filterlib.analysis.stability.stability import input_admittance
 from filterlib.network.circuit import Circuit
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.solution import SHUNT, Solution
-
-
-@dataclass(frozen=True)
-class ImpedanceResult:
-    """Impedances, complex (f,), over ``frequencies`` (f,), at one operating point and load.
-
-    ``seen_by_load``: back from the load's terminals, its own input taken off; ``seen_by_converter``: into filter and
-    loads; ``load_input``: the load's own input (infinite for a constant current without a capacitor).
-    """
-
-    point: str
-    load: str
-    frequencies: Hertz[np.ndarray]
-    seen_by_load: Ohms[np.ndarray]
-    seen_by_converter: Ohms[np.ndarray]
-    load_input: Ohms[np.ndarray]
 
 
 def impedance(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES) -> ImpedanceResult:

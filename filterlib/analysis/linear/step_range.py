@@ -8,8 +8,7 @@ import numpy as np
 
 from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.steps import RISE_TIME, steps
-from filterlib.analysis.uncertainty.interval import Interval
-from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.analysis.uncertainty.plausible import Interval, Plausible
 from filterlib.parts.values import Value
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters

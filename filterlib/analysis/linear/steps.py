@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Unit
-from filterlib.analysis.stability.stability import Stability
+from filterlib.analysis.linear.linear_result import StepsResult
+from filterlib.analysis.stability.stability_result import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.line.load import Load
@@ -22,29 +21,6 @@ MANY = 5  # loads from which they share one circuit
 _STEP = "step of "  # what the rising source of a load begins with
 _SHUNT = 1e6  # [ohm] beside the rising source, far above any line
 _LOOK = np.logspace(-9, 1, 401)  # [s] at which the length of the picture is sought
-
-
-@dataclass(frozen=True)
-class StepsResult:
-    """Steps at one load and operating point over ``times`` (t,).
-
-    ``converter_step`` (t,): load voltage after a 1 V step of the regulated voltage; ``load_step`` (t,): after the load's
-    current rises by ``step_current`` with the time constant ``rise_time``. ``overshoot``: of the converter step, as a share of
-    its end value; ``load_dip``: greatest excursion of the load step; ``settling_time`` of the load step. ``reason``: why there
-    is nothing (unstable, or what the circuit refused), else None.
-    """
-
-    point: str
-    load: str
-    step_current: Annotated[float, Unit("A", "step of the load's current")]
-    rise_time: Annotated[float, Unit("s", key="step_rise")]
-    times: Annotated[np.ndarray, Unit("s", key=None)]
-    converter_step: Annotated[np.ndarray, Unit("V", key=None)]
-    load_step: Annotated[np.ndarray, Unit("V", key=None)]
-    overshoot: Annotated[float, Unit("", "overshoot of a voltage step", "*_ratio")]
-    load_dip: Annotated[float, Unit("V", "dip", "dip")]
-    settling_time: Annotated[float, Unit("s", "settled after", "settling")]
-    reason: Stability | str | None = None
 
 
 def steps(

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from filterlib.analysis.described import Ratio, Volts
-from filterlib.analysis.ripple.spectra import Spectra, driven, from_transfers, narrow_and_wide, spectra
+from filterlib.analysis.ripple.ripple_result import Spectra, narrow_and_wide
+from filterlib.analysis.ripple.spectra import driven, from_transfers, spectra
 from filterlib.errors import FilterlibError
 from filterlib.network.batch import alike, together
 from filterlib.network.netlist import Value

@@ -16,7 +16,8 @@ from filterlib.analysis.described import Amperes, Decibels, Hertz, Ratio, Second
 from filterlib.analysis.linear.fourier import step_from_response
 from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
-from filterlib.analysis.ripple.spectra import Band, Spectra, driven, from_transfers, named_band
+from filterlib.analysis.ripple.ripple_result import Band, Spectra, named_band
+from filterlib.analysis.ripple.spectra import driven, from_transfers
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, sharp
 from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.network.netlist import Output
@@ -82,7 +83,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
     their admittances, everything else being passive. Where a resonance is too sharp for that, the poles give both.
 
     Parameters: ``solution`` of one design; ``load``: its name; ``band``: label of the band in which ripple is read, one of
-    `filterlib.analysis.ripple.spectra.bands`.
+    `filterlib.analysis.ripple.ripple_result.bands`.
     Returns: NominalResult, in SI units; without ripple and steps where the circuit is unstable.
     Raises: FilterlibError for an unknown load, ScaleError where the converter's stated figures contradict each other.
 

@@ -10,9 +10,7 @@ import numpy as np
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.ripple import (
     DRAWS,
-    Figure,
     Mask,
-    RippleResult,
     Spot,
     as_it_is,
     depends,
@@ -22,9 +20,10 @@ from filterlib.analysis.ripple.ripple import (
     peaks,
     within,
 )
-from filterlib.analysis.ripple.spectra import bands
-from filterlib.analysis.uncertainty.interval import Interval, Seek, over_shapes
+from filterlib.analysis.ripple.ripple_result import Figure, RippleResult, bands
+from filterlib.analysis.uncertainty.interval import Seek, over_shapes
 from filterlib.analysis.uncertainty.like_design import Depth, at_ends, from_ends
+from filterlib.analysis.uncertainty.plausible import Interval
 from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
 

@@ -3,163 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, field
-from typing import Annotated, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Ratio, Unit, Volts
 from filterlib.analysis.ripple.drawn import Drawn
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, rough_sizes, spectra
-from filterlib.analysis.stability.stability import Stability
-from filterlib.analysis.uncertainty.interval import MORE, Interval, Lead, Measure, over_shapes, shapes, width
+from filterlib.analysis.ripple.ripple_result import (
+    BEFORE,
+    Band,
+    Figure,
+    RippleResult,
+    Sensitivity,
+    Spectra,
+    bands,
+    measurement,
+    trusted_to,
+)
+from filterlib.analysis.ripple.spectra import rough_sizes, spectra
+from filterlib.analysis.uncertainty.interval import MORE, Lead, Measure, over_shapes, shapes
 from filterlib.analysis.uncertainty.moved_alone import leading
-from filterlib.analysis.uncertainty.plausible import too_wide
+from filterlib.analysis.uncertainty.plausible import Interval, width
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Arrangement
 from filterlib.system.line.clip import TERMINALS
-from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
+from filterlib.system.ranges.uncertain_parameter import SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
 from filterlib.system.sources.likelihood import says_more
 from filterlib.system.sources.source_spectra import reading, source_spectra
 from filterlib.system.state import State
 
-TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
-BEFORE = "_before"
 DRAWS = 256  # plausible combinations
 _WEIGHED = 16  # times as many, where a recording weighs them
-AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
 Spot: TypeAlias = tuple[str, str]  # place, label of the band
 Figures: TypeAlias = dict[Spot, Value]
 Mask = Callable[[Solution, Figures], Figures]
 """Of a solution of many designs and its figures: the figures, NaN where a design is left out."""
-
-MEASUREMENTS = {  # key or its beginning: the measurement that settles it
-    "converter.output_capacitance": "second reading",
-    "converter.output_esr": "second reading, harmonics",
-    "converter.output_esl": "second reading, above 1 MHz",
-    "converter.bulk_esr_ratio": "second reading, harmonics",
-    "converter.lead_inductance": "second reading, above 1 MHz",
-    "converter.bank.test": "test capacitor",
-    "converter.bank": "two recordings",
-    "converter.duty": "duty cycle",
-    "converter.edge_time": "rise time",
-    SHAPE: "shape",
-    "converter.pulse_fall": "shape",
-    "converter.spike": "spike",
-    "converter.ripple.order": "scope's limit",
-    "converter.common_mode.rise_time": "rise time",
-    "converter.common_mode.fall_time": "fall time",
-    "converter.common_mode.ring": "ring",
-    "converter.supply": "input cable",
-    "converter.common_mode": "own clip",
-    "converter.burst": "light load",
-    "converter.output_resistance": "idle and full load",
-    "converter.loop_bandwidth": "load step",
-    "load.": "load's lead",
-    "clip.": "clip's lead",
-    "coupling.": "capacitor moved",
-}
-
-
-def measurement(key: str) -> str:
-    """Name of the measurement that settles an uncertain parameter; "" where none is known.
-
-    >>> measurement("filter.L1.leakage"), measurement("load.modem.input_capacitor.esr"), measurement("converter.duty")
-    ('part L1', 'part the input capacitor of modem', 'duty cycle')
-    """
-    if key.startswith("filter."):
-        return f"part {key.split('.')[1]}"
-    if AT_LOAD in key:
-        return f"part the input capacitor of {key.split('.')[1]}"
-    return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
-
-
-@dataclass(frozen=True)
-class Figure:
-    """Ripple at one place in one band.
-
-    ``low``, ``high``: interval of the peak to peak (NaN where there is none): the worst found; ``probable_low``,
-    ``probable_high``: in which nine plausible cases in ten are, NaN where too few agree with the readings. ``by_source``: peak to peak that each source makes
-    alone; ``reduction``: by how much the whole falls without it. Peak to peak figures of sources do not add.
-    """
-
-    peak_to_peak: Annotated[float, Unit("V", "peak to peak", "pp")]
-    rms: Volts[float]
-    low: Annotated[float, Unit("V", key="pp_low")]
-    high: Annotated[float, Unit("V", key="pp_high")]
-    by_source: Annotated[Mapping[str, float], Unit("V", "alone", "alone_pp")]
-    reduction: Annotated[Mapping[str, float], Unit("V", "the total is lower without it by", "reduction")]
-    probable_low: Annotated[float, Unit("V", key="pp_probable_low")] = np.nan
-    probable_high: Annotated[float, Unit("V", key="pp_probable_high")] = np.nan
-
-    @property
-    def wide(self) -> bool:
-        """True where nine plausible cases in ten are so far apart that one number does not decide it."""
-        return too_wide(self.probable_low, self.probable_high)
-
-
-@dataclass(frozen=True)
-class Sensitivity:
-    """What one uncertain parameter alone does to the ripple at the first load to 20 MHz.
-
-    ``pp_at_low``, ``pp_at_high``: least and greatest ripple while it moves through its range alone; ``share`` of the interval's
-    width in decibels, all uncertain parameters' shares adding to 1; ``measurement``: name of the one that would settle it.
-    """
-
-    key: str
-    label: str
-    unit: str
-    nominal: Annotated[float, Unit("{unit}", key=None)]
-    low: Annotated[float, Unit("{unit}", key=None)]
-    high: Annotated[float, Unit("{unit}", key=None)]
-    pp_at_low: Volts[float]
-    pp_at_high: Volts[float]
-    share: Annotated[float, Unit("", "share of the interval")]
-    measurement: str
-
-
-@dataclass(frozen=True)
-class RippleResult:
-    """Ripple at one operating point.
-
-    ``figures``: (place, band) -> `Figure`; places are "terminals", each load, and each of them with "_before": without
-    the filter. ``times`` (t,): one period; ``waveforms``: (place, band) -> (t,); ``partial``: (place, band, source)
-    -> (t,), their sum being the waveform. ``spectra``: place -> (h,) complex peak amplitudes; ``spectra_by_source`` alike by
-    (place, source). ``uncertain_parameters``: the greatest first. ``depends``: (place, band) -> key of the uncertain
-    parameter that moves that figure most. ``estimated``: alike, peak to peak if the converter bursts, where that has to be
-    suspected; it is within the figure's interval. ``extents``: alike, the interval with the values that make its ends.
-    ``largest_factor``: largest emf over reading that was used. ``without_spike``: (place, band) of figures that lack
-    spikes, as none is stated. ``ripple_as_measured``, ``spike_as_measured``: what the stated arrangements read on the model, of
-    all sources; NaN where no spike is stated. ``readings_off``: how many times as inexact as a scope's they are taken. ``reason``: why there is nothing at all (an unstable circuit), else None.
-    """
-
-    point: str
-    switching_frequency: Annotated[float, Unit("Hz", key=None)]
-    places: tuple[str, ...] = ()
-    figures: Mapping[tuple[str, str], Figure] = field(default_factory=dict)
-    times: Annotated[np.ndarray, Unit("s", key=None)] = field(default_factory=lambda: np.zeros(0))
-    waveforms: Annotated[Mapping[tuple[str, str], np.ndarray], Unit("V", key=None)] = field(default_factory=dict)
-    partial: Annotated[Mapping[tuple[str, str, str], np.ndarray], Unit("V", key=None)] = field(default_factory=dict)
-    frequencies: Annotated[np.ndarray, Unit("Hz", key="frequency")] = field(default_factory=lambda: np.zeros(0))
-    spectra: Annotated[Mapping[str, np.ndarray], Unit("V", key="peak")] = field(default_factory=dict)
-    spectra_by_source: Annotated[Mapping[tuple[str, str], np.ndarray], Unit("V", key=None)] = field(
-        default_factory=dict
-    )
-    uncertain_parameters: tuple[Sensitivity, ...] = ()
-    depends: Mapping[tuple[str, str], str] = field(default_factory=dict)
-    estimated: Annotated[Mapping[tuple[str, str], float], Unit("V", "if it bursts", None)] = field(default_factory=dict)
-    extents: Mapping[tuple[str, str], Interval] = field(default_factory=dict)
-    largest_factor: Ratio[float] = np.nan
-    largest_factor_frequency: Annotated[float, Unit("Hz", key="largest_factor")] = np.nan
-    trusted_to: Hertz[float] = TRUSTED
-    without_spike: frozenset[tuple[str, str]] = frozenset()
-    ripple_as_measured: Annotated[float, Unit("V", "as measured", "*_pp")] = np.nan
-    spike_as_measured: Annotated[float, Unit("V", "as measured", "*_pp")] = np.nan
-    readings_off: Annotated[float, Unit("", "times as far off the readings are taken", "*_ratio")] = 1.0
-    reason: Stability | None = None
 
 
 def ripple(
@@ -241,14 +121,6 @@ def _reads(design: Design, arrangement: Arrangement | None) -> float:
         return float("nan")
     sources = source_spectra(design.converter, design.full_current)
     return float(reading(design.converter, arrangement, sources, design.full_current))
-
-
-def trusted_to(design: Design) -> float:
-    """Highest frequency [Hz] at which figures are more than a shape's continuation: as measured, and at most `TRUSTED`."""
-    bandwidths = [design.converter.ripple.bandwidth] + (
-        [design.converter.spike.bandwidth] if design.converter.spike else []
-    )
-    return min(TRUSTED, max(np.inf if width is None else width for width in bandwidths))
 
 
 def if_it_bursts(solution: Solution, wanted: tuple[Band, ...]) -> dict[tuple[str, str], float]:
@@ -371,4 +243,4 @@ def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, f
     )  # fmt: skip
 
 
-__all__ = ["BEFORE", "TERMINALS", "Figure", "RippleResult", "Sensitivity", "lead", "ripple", "shapes", "trusted_to"]
+__all__ = ["TERMINALS", "lead", "ripple", "shapes"]

@@ -2,143 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Volts
-from filterlib.errors import FilterlibError, did_you_mean
+from filterlib.analysis.ripple.ripple_result import FEW, Place, Spectra
 from filterlib.network.circuit import Circuit
-from filterlib.network.extremes import peak_to_peak, rough_peak_to_peak
+from filterlib.network.extremes import peak_to_peak
 from filterlib.network.netlist import Output
 from filterlib.network.shapes import triangle
 from filterlib.network.solver import Answers
 from filterlib.network.spectrum import lowpass_response
 from filterlib.network.thinned import at_all_orders, kept_orders
-from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.line.clip import TERMINALS
 from filterlib.system.line.load import ReflectedRipple
-from filterlib.system.requirements import RippleRequirement, SpikeRequirement, band_label, band_words
 from filterlib.system.solution import Solution
 from filterlib.system.sources.measuring import measuring_circuit
-from filterlib.system.sources.source_shapes import SourceSpectra, samples
 from filterlib.system.sources.source_spectra import source_spectra
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
-FEW = 16  # harmonics, spread over all, that tell how much a parameter moves the ripple
-
-
-@dataclass(frozen=True)
-class Band:
-    """A band of measurement: first-order high-pass at ``above``, low-pass of ``order`` at ``bandwidth``."""
-
-    label: str
-    bandwidth: Hertz[float | None]
-    order: int
-    above: Hertz[float] = 0.0
-
-    @property
-    def words(self) -> str:
-        """The band as a phrase."""
-        return band_words(self.above, self.bandwidth)
-
-    def response(self, frequencies: np.ndarray) -> np.ndarray:
-        """Complex transfer of the band (f,)."""
-        high = frequencies / (frequencies - 1j * self.above) if self.above else 1.0
-        return high * lowpass_response(frequencies, self.bandwidth, self.order)
-
-
-def bands(design: Design) -> tuple[Band, ...]:
-    """20 MHz, full bandwidth, and every further band that a requirement names."""
-    order = design.converter.ripple.order
-    by_label = {"20MHz": Band("20MHz", 20e6, order), "full": Band("full", None, 1)}
-    for wanted in design.requirements:
-        if isinstance(wanted, RippleRequirement | SpikeRequirement):
-            label = band_label(wanted.above, wanted.bandwidth, wanted.order)
-            by_label.setdefault(label, Band(label, wanted.bandwidth, wanted.order or order, wanted.above))
-    return tuple(by_label.values())
-
-
-def named_band(design: Design, label: str) -> Band:
-    """The band of that label, among those of `bands`. Raises FilterlibError with the nearest one."""
-    labelled = {band.label: band for band in bands(design)}
-    if label not in labelled:
-        raise FilterlibError(f'no band "{label}"; {did_you_mean(label, labelled)}')
-    return labelled[label]
-
-
-def narrow_and_wide(design: Design) -> tuple[Band, Band]:
-    """The two bands in which a load is looked at: 20 MHz and full bandwidth."""
-    narrow, wide, *_ = bands(design)
-    return narrow, wide
-
-
-Place = TypeVar("Place", bound=Hashable)  # its name, or any label
-
-
-@dataclass(frozen=True)
-class Spectra:
-    """Complex coefficients c_1 .. c_h by (place, source); (h,) or (designs, h).
-
-    ``frequencies`` (h,) of the converter's harmonics; sources "ripple", "spike", "common_mode". ``reflected``: the
-    same by (place, load) for the loads' own ripple, each on its own frequencies ``reflected_frequencies[load]``.
-    """
-
-    frequencies: Hertz[np.ndarray]
-    by_source: Volts[dict[tuple[str, str], np.ndarray]]
-    reflected: Volts[dict[tuple[str, str], np.ndarray]]
-    reflected_frequencies: Hertz[dict[str, np.ndarray]]
-    source_spectra: SourceSpectra
-
-    @property
-    def places(self) -> tuple[str, ...]:
-        """The places, in order."""
-        return tuple(dict.fromkeys(place for place, _ in self.by_source))
-
-    def sources(self, place: str) -> tuple[str, ...]:
-        """Everything that acts at a place."""
-        return tuple(source for at, source in (*self.by_source, *self.reflected) if at == place)
-
-    def whole(self, place: str, leave_out: str = "") -> np.ndarray:
-        """All of the converter's sources at a place, or all but one."""
-        return sum(
-            (c for (at, source), c in self.by_source.items() if at == place and source != leave_out), np.zeros(1)
-        )
-
-    def waveform(self, place: str, band: Band, source: str = "") -> np.ndarray:
-        """One period [V] at a place in a band: all of the converter's sources, or one."""
-        chosen = self.by_source[place, source] if source else self.whole(place)
-        return samples(chosen * band.response(self.frequencies))
-
-    def alone(self, place: str, source: str, band: Band) -> Value:
-        """Peak to peak [V] of what one source makes alone."""
-        if (place, source) in self.by_source:
-            return peak_to_peak(self.by_source[place, source] * band.response(self.frequencies))
-        return peak_to_peak(self.reflected[place, source] * band.response(self.reflected_frequencies[source]))
-
-    def peak_to_peak(self, place: str, band: Band, leave_out: str = "", *, rough: bool = False) -> Value:
-        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds.
-
-        ``rough``: in half the time, see `rough_peak_to_peak`.
-        """
-        rest = self.whole(place, leave_out) * band.response(self.frequencies)
-        others = [source for at, source in self.reflected if at == place and source != leave_out]
-        swing = rough_peak_to_peak if rough else peak_to_peak
-        return swing(rest) + sum(self.alone(place, source, band) for source in others)
-
-    def rms(self, place: str, band: Band) -> Value:
-        """Root mean square [V] of the whole; different frequencies add as powers."""
-        parts = [self.whole(place) * band.response(self.frequencies)]
-        parts += [
-            c * band.response(self.reflected_frequencies[s]) for (at, s), c in self.reflected.items() if at == place
-        ]
-        size: Value = np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
-        return size
 
 
 def spectra(

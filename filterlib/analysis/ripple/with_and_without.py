@@ -10,7 +10,8 @@ import numpy as np
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.analysis.ripple.at_load import seen
-from filterlib.analysis.ripple.spectra import narrow_and_wide, spectra
+from filterlib.analysis.ripple.ripple_result import narrow_and_wide
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
 

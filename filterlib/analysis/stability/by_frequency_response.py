@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from filterlib.analysis.stability.least_damping import least_damped, powered_loads
-from filterlib.analysis.stability.stability import Stability, by_poles, stability
+from filterlib.analysis.stability.stability import by_poles, stability
+from filterlib.analysis.stability.stability_result import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Output
 from filterlib.system.line.load import Load

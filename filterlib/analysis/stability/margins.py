@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Literal
-
 import numpy as np
 
-from filterlib.analysis.described import Ratio, Unit, Watts
 from filterlib.analysis.stability.by_frequency_response import stays_up
 from filterlib.analysis.stability.least_damping import LOWEST, least_damping, powered_loads, top
 from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
 from filterlib.analysis.stability.operating_point import beyond_saturation
+from filterlib.analysis.stability.stability_result import Margin, Rule, RuleName
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.dc import OperatingError
@@ -23,54 +20,6 @@ CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agr
 SOLVED = 30  # operating points solved on the way there, at most
 CURVE = np.geomspace(10.0, 10e6, 481)  # [Hz]
 _NEAR = np.geomspace(0.7, 1.4, 241)  # of a resonance, that a curve follows closely
-RuleName = Literal["0 dB", "6 dB", "gain and phase", "opposing argument"]
-
-
-@dataclass(frozen=True)
-class Rule:
-    """A rule about impedances: the ``power`` that it allows, and its share of what is stable; ``kept`` at what is drawn."""
-
-    name: RuleName
-    power: Watts[float]
-    share: Ratio[float]
-    kept: bool
-
-
-@dataclass(frozen=True)
-class Margin:
-    """How far one load of constant power at one operating point is from making the circuit ring.
-
-    ``power`` drawn and ``critical_power``, from which it is unstable, its voltage then taken into account; there it rings at
-    ``critical_frequency`` (0: it does not ring but collapses; NaN: nothing turns it). ``more``: how much more it may draw, as a share of what it draws. ``damping``
-    ratio and ``frequency`` of the least damped pair that loads of constant power see. ``gain_margin`` and ``phase_margin`` of the
-    loop (inf where its size stays below 1; of an unstable one the first is below 0, and the other NaN). Curves (f,) over ``frequencies``: ``source_impedance`` back from the load, its capacitor
-    included, ``load_impedance`` of the constant power alone, ``loop``: their ratio, complex. ``rules``: what rules would allow.
-    """
-
-    point: str
-    load: str
-    power: Watts[float]
-    critical_power: Annotated[float, Unit("W", "critical power", "critical")]
-    critical_frequency: Annotated[float, Unit("Hz", "rings there at", "critical")]
-    damping: Annotated[float, Unit("", "damping ratio", "damping")]
-    frequency: Annotated[float, Unit("Hz", "least damped at", "least_damped")]
-    gain_margin: Annotated[float, Unit("dB", "gain margin", "gain_margin")]
-    phase_margin: Annotated[float, Unit("deg", "phase margin", "phase_margin")]
-    rules: tuple[Rule, ...]
-    frequencies: Annotated[np.ndarray, Unit("Hz", key=None)]
-    source_impedance: Annotated[np.ndarray, Unit("ohm", key=None)]
-    load_impedance: Annotated[np.ndarray, Unit("ohm", key=None)]
-    loop: Annotated[np.ndarray, Unit("", key=None)]
-
-    @property
-    def more(self) -> Annotated[float, Unit("", "more power before it rings", "more")]:
-        """Share of the power drawn that may be added; negative where the circuit is unstable."""
-        return self.critical_power / self.power - 1
-
-    @property
-    def stable(self) -> bool:
-        """Whether it draws less than the critical power."""
-        return self.power < self.critical_power
 
 
 def margins(solution: Solution, *, exactly: bool = True) -> tuple[Margin, ...]:

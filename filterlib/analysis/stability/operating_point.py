@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Annotated, Literal
+from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Henries, InUnit, Kelvins, Ratio, Seconds, Unit
 from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stability.stability import Stability, stability
+from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.stability_result import (
+    DiscontinuousResult,
+    LightLoadResult,
+    OperatingResult,
+    PartNote,
+    Stability,
+)
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -21,94 +25,6 @@ from filterlib.system.inside.burst import PulseTrain
 from filterlib.system.inside.light_load import Discontinuous, LightLoad
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-
-
-@dataclass(frozen=True)
-class PartNote:
-    """What to know of the part ``name`` at an operating point: ``value`` against ``limit``.
-
-    Of "unbalance", ``left`` and ``full``: inductance that the core has left for the common mode, of the whole.
-    """
-
-    kind: Literal["overcurrent", "overvoltage", "no bias curve", "beyond curve", "unbalance", "beyond saturation"]
-    name: str
-    value: InUnit[float]
-    limit: InUnit[float] = np.nan
-    unit: str = "A"
-    left: Henries[float] = np.nan
-    full: Henries[float] = np.nan
-
-
-@dataclass(frozen=True)
-class LightLoadResult:
-    """What the converter does at a light load, see `filterlib.system.inside.light_load.LightLoad`.
-
-    ``drawn`` of ``full`` load, ``below`` which it bursts; ``stated``: whether that is, ``certain``: whether the burst is; the burst's
-    ``pulses``, ``period`` and ``peak``, and the current that they carry, ``delivered``: 0 and NaN where nothing is drawn.
-    """
-
-    drawn: Amperes[float]
-    below: Amperes[float]
-    full: Amperes[float]
-    stated: bool
-    certain: bool
-    pulses: Annotated[int, Unit("")]
-    period: Seconds[float]
-    peak: Amperes[float]
-    delivered: Amperes[float]
-
-
-@dataclass(frozen=True)
-class DiscontinuousResult:
-    """An output inductor's current that falls to zero, see `filterlib.system.inside.light_load.Discontinuous`."""
-
-    drawn: Amperes[float]
-    half: Amperes[float]
-    share: Ratio[float]
-    known: bool
-
-
-@dataclass(frozen=True)
-class OperatingResult:
-    """One operating point; mappings are by name.
-
-    ``load_scale``: share of the full draw by load; ``drops``: regulated voltage minus load voltage; ``currents`` through chokes
-    and wires; ``unbalances``: sum of both windings' currents; ``notes``: what to know of parts at this point; ``state``: the
-    `State` itself; ``light_load``, ``discontinuous``: None where the load is not so light.
-    """
-
-    point: str
-    temperature: Kelvins[float]
-    load_scale: Annotated[Mapping[str, float], Unit("", "share of full draw", key=None)]
-    terminal_voltage: Annotated[float, Unit("V", "terminals", "terminals", digits=4)]
-    load_voltages: Annotated[Mapping[str, float], Unit("V", "voltage", "", digits=4)]
-    load_currents: Annotated[Mapping[str, float], Unit("A", "current", "")]
-    load_powers: Annotated[Mapping[str, float], Unit("W", "power", "")]
-    drops: Annotated[Mapping[str, float], Unit("V", "drop", "drop")]
-    currents: Annotated[Mapping[str, float], Unit("A", key="")]
-    unbalances: Annotated[Mapping[str, float], Unit("A", key="unbalance")]
-    biases: Annotated[Mapping[str, float], Unit("V", key="bias")]
-    converter_current: Annotated[float, Unit("A", "converter", "converter")]
-    stability: Stability
-    notes: tuple[PartNote, ...]
-    state: State
-    light_load: LightLoadResult | None = None
-    discontinuous: DiscontinuousResult | None = None
-
-    @property
-    def stable(self) -> bool:
-        """Whether there is a steady state."""
-        return self.stability.stable
-
-    @property
-    def poles(self) -> np.ndarray | None:
-        """(p,) [1/s], or None where a part has no ladder."""
-        return self.stability.poles
-
-    @property
-    def reason(self) -> Stability | None:
-        """Why there is no steady state; None where there is one."""
-        return None if self.stable else self.stability
 
 
 def operating(solution: Solution, *, poles: bool = True) -> OperatingResult:

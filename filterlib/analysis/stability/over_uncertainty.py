@@ -6,12 +6,9 @@ Everything but the loads of constant power is passive, and cannot become unstabl
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import by_least_damped
 from filterlib.analysis.stability.least_damping import (
     LOWEST,
@@ -21,6 +18,7 @@ from filterlib.analysis.stability.least_damping import (
     powered_loads,
     top,
 )
+from filterlib.analysis.stability.stability_result import OverUncertainty, Turn
 from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.moved_alone import Key, leading
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
@@ -39,43 +37,6 @@ OFF = 1e-4  # how far a damping ratio may be off that is found without poles; 1e
 HALVES = 24  # values tried between two, twice, to find where it turns: to 1/600 of the way
 LADDERS, HALVINGS = 0.2, 7  # share of the way back to nominal, in which poles turn it, and how often that is halved
 AROUND = 32  # cases tried around the least damped so far, three times
-
-
-@dataclass(frozen=True)
-class Turn:
-    """An uncertain parameter and the ``value`` from which the circuit is unstable, ``above`` it or below."""
-
-    key: str
-    label: str
-    unit: str
-    value: InUnit[float]
-    above: bool
-
-
-@dataclass(frozen=True)
-class OverUncertainty:
-    """Stability over the uncertain parameters.
-
-    ``stable``: of every case tried; ``share`` of the plausible cases (each value anywhere in its range, as the range is walked)
-    that are unstable; ``alone``: what alone turns it, the nearest to nominal first; ``together``: where none does, the nearest
-    combination that turns it. ``damping`` ratio and ``frequency`` of the least damped pole pair found, in any case, of those
-    that the loads of constant power reach: below 0 it is unstable; inf where none rings. ``case``: every uncertain parameter's
-    value there. ``cases``: how many the share is of.
-    """
-
-    stable: bool
-    share: Annotated[float, Unit("", "plausible cases that are unstable", "unstable_share")]
-    damping: Annotated[float, Unit("", "least damping ratio", "least_damping_ratio")]
-    frequency: Annotated[float, Unit("Hz", "least damped at", "least_damped")]
-    cases: int
-    alone: tuple[Turn, ...] = ()
-    together: tuple[Turn, ...] = ()
-    case: tuple[Turn, ...] = ()
-
-    @property
-    def quality(self) -> Annotated[float, Unit("", "Q of the least damped case", "least_damped_Q")]:
-        """Q of the least damped case; NaN where it is unstable."""
-        return 1 / (2 * self.damping) if self.damping > 0 else np.nan
 
 
 def stability_over(solution: Solution) -> OverUncertainty | None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Kelvins, Unit, Watts
 from filterlib.analysis.stability.least_damping import least_damping
-from filterlib.analysis.stability.margins import Margin, critical, critical_here, named
+from filterlib.analysis.stability.margins import critical, critical_here, named
+from filterlib.analysis.stability.stability_result import Condition, CriticalValue, Margin, PartLimits
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.values import Value
@@ -32,46 +31,6 @@ _VALUES = {
     "esr": "ohm",
     "loss_resistance": "ohm",
 }
-
-
-@dataclass(frozen=True)
-class CriticalValue:
-    """The value of a part, under its ``key``, at which the circuit begins to ring: ``value`` now, ``critical``, ``above`` it or below."""
-
-    key: str
-    part: str
-    what: str
-    unit: str
-    value: InUnit[float]
-    critical: InUnit[float]
-    above: bool
-
-    @property
-    def ratio(self) -> Annotated[float, Unit("", "critical over present", "ratio")]:
-        """Critical value over the present one."""
-        return self.critical / self.value
-
-
-@dataclass(frozen=True)
-class Condition:
-    """Critical power with the parts at another ``temperature``, or worn (``words``)."""
-
-    words: str
-    temperature: Kelvins[float]
-    worn: bool
-    critical_power: Annotated[float, Unit("W", "critical power", "critical")]
-    power: Watts[float]
-
-
-@dataclass(frozen=True)
-class PartLimits:
-    """What keeps one load from ringing: critical ``values`` of parts, where the margin is `SMALL`, and its critical power with electrolytics
-    in other ``conditions``, where the filter has any."""
-
-    point: str
-    load: str
-    values: tuple[CriticalValue, ...]
-    conditions: tuple[Condition, ...]
 
 
 def part_limits(solution: Solution, margin: Margin) -> PartLimits:

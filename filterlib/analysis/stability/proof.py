@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Unit
 from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
 from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.analysis.stability.margins import back
 from filterlib.analysis.stability.stability import unstable_poles
+from filterlib.analysis.stability.stability_result import Proof, ProvedRange
 from filterlib.errors import CircuitError, FilterlibError
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.network.netlist import Netlist
@@ -23,33 +22,6 @@ from filterlib.system.solution import Solution
 ELEMENTS = 10  # of the circuit that are uncertain at once, unless parameters are named
 HALVINGS = 25_000  # of boxes and intervals: some seconds
 SAME = 1e-9  # of a value: less is no change
-
-
-@dataclass(frozen=True)
-class ProvedRange:
-    """One uncertain parameter of a proof: its range, and of a counter-example its ``value`` (NaN else)."""
-
-    key: str
-    label: str
-    unit: str
-    low: InUnit[float]
-    high: InUnit[float]
-    value: InUnit[float] = np.nan
-
-
-@dataclass(frozen=True)
-class Proof:
-    """``verdict``: "stable" for every combination of ``ranges``, proved; "unstable" for their values; or "undecided".
-
-    ``held``: keys of the other uncertain parameters, at their nominal values. ``boxes``: parts of the ranges and intervals of
-    frequency that were asked.
-    """
-
-    point: str
-    verdict: Literal["stable", "unstable", "undecided"]
-    ranges: tuple[ProvedRange, ...]
-    held: tuple[str, ...]
-    boxes: Annotated[int, Unit("", key="boxes")]
 
 
 @dataclass(frozen=True)

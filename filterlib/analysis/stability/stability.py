@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Literal
-
 import numpy as np
 
-from filterlib.analysis.described import Hertz, Ratio, Seconds, Unit
+from filterlib.analysis.stability.stability_result import Stability
 from filterlib.errors import CircuitError
 from filterlib.network.circuit import Circuit
 from filterlib.system.line.load import Load
@@ -17,25 +14,6 @@ MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share
 AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
 NAMED = 30e6  # [Hz] above which stray parts ring that no design controls
 _SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
-
-
-@dataclass(frozen=True)
-class Stability:
-    """``stable``; ``poles`` (p,) or None; ``method``.
-
-    By poles: ``frequency`` and ``quality`` of the least damped one below `NAMED` (NaN where none rings); where ``count``
-    poles are unstable, ``frequency`` of the one that grows fastest (0 where it does not ring), 2.718-fold every ``growth``.
-    By the Nyquist count: the ``load`` whose curve encircles -1, or "".
-    """
-
-    stable: bool
-    poles: Annotated[np.ndarray | None, Unit("1/s")]
-    method: Literal["poles", "nyquist"]
-    frequency: Hertz[float] = np.nan
-    quality: Ratio[float] = np.nan
-    count: int = 0
-    growth: Seconds[float] = np.nan
-    load: str = ""
 
 
 def stability(solution: Solution) -> Stability:

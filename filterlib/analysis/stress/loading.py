@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
-from filterlib.analysis.ripple.spectra import Spectra, spectra
+from filterlib.analysis.ripple.ripple_result import Spectra
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.extremes import largest_magnitude
 from filterlib.network.netlist import Current, Element, Output
 from filterlib.parts.common_mode_choke import CommonModeChoke

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from filterlib.analysis.described import InUnit
+from filterlib.analysis.stress.stress_check import Rating
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke
@@ -16,8 +16,6 @@ from filterlib.parts.values import Value
 from filterlib.system.line.components import Component
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
-
-Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import lead, shapes
-from filterlib.analysis.stability.stability import Stability
 from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
-from filterlib.analysis.stress.stress_check import Answer, Basis, Heat, Kind, StressCheck
+from filterlib.analysis.stress.stress_check import Answer, Basis, Heat, Kind, StressCheck, StressResult
 from filterlib.network.extremes import peak_to_peak
 from filterlib.parts.ageing import SEAL_LIFE, mission_life
 from filterlib.parts.base import Part
@@ -31,16 +30,6 @@ CERAMIC_RISE = 20.0
 CLEAR = 0.3  # margin that a rating must have to be judged from rough figures
 TOGETHER = 64  # designs in which the parameters that are not moved alone are at their ends all at once
 OTHERS = "other tolerances together"
-
-
-@dataclass(frozen=True)
-class StressResult:
-    """``checks`` and ``heats`` of all parts at one operating point; none where the circuit is unstable: ``reason``."""
-
-    point: str
-    checks: tuple[StressCheck, ...] = ()
-    heats: tuple[Heat, ...] = ()
-    reason: Stability | None = None
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
+from filterlib.analysis.stability.stability_result import Stability
 
 Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
 Kind = Literal[
@@ -78,3 +79,16 @@ class Heat:
     ripple: Annotated[float, Unit("W", "of ripple", "*_heat")]
     core: Annotated[float, Unit("W", "core, by its Steinmetz data", "*_heat")]
     rise: Annotated[float, Unit("K", "temperature rise", key=None)]
+
+
+@dataclass(frozen=True)
+class StressResult:
+    """``checks`` and ``heats`` of all parts at one operating point; none where the circuit is unstable: ``reason``."""
+
+    point: str
+    checks: tuple[StressCheck, ...] = ()
+    heats: tuple[Heat, ...] = ()
+    reason: Stability | None = None
+
+
+Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]

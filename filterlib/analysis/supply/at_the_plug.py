@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from filterlib.analysis.described import Amperes, Ohms, Volts, Watts
+from filterlib.analysis.described import Volts
 from filterlib.analysis.hold_up.fuses_and_limits import withstand
-from filterlib.analysis.supply.hot_plug import Added, Input, Plug, inputs, plug
-from filterlib.analysis.supply.rules import Check, check, worst
+from filterlib.analysis.supply.hot_plug import inputs, plug
+from filterlib.analysis.supply.rules import Check, check
+from filterlib.analysis.supply.supply_result import Added, Fix, Input, Plug, PlugResult
 from filterlib.errors import FilterlibError
 from filterlib.network.nonlinear.bend import diode
 from filterlib.parts.capacitor import Capacitor
@@ -19,7 +20,7 @@ from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.line.battery_side import PER_METRE, BatterySide
 
-__all__ = ["Fix", "PlugResult", "at_the_plug", "ends_of", "usual_fixes"]
+__all__ = ["at_the_plug", "ends_of", "usual_fixes"]
 DAMPING_RATIO = (
     4.0  # of a damping capacitor to what it damps; the resistor is then 0.61 of sqrt(L/C): Erickson, APEC 1999
 )
@@ -69,51 +70,6 @@ BREAKDOWN, CLAMPED, CLAMP_POWER = 1.23, 1.61, 600.0
 """Of the stand-off voltage, the highest breakdown and the voltage at ``CLAMP_POWER`` [W], 10/1000 us: 600 W diodes, from memory."""
 SLOW = 10.0  # of the line's period that a switch ramps at least
 LEAST_RAMP = 1e-3  # [s]
-
-
-@dataclass(frozen=True)
-class Fix:
-    """One fix: ``name`` of its kind, ``size`` of what it adds (``farads``, ``ohms``, ``part``), and what the plug does with it.
-
-    ``loss``: heat for ever at the steady current; ``checks`` as the design's own; ``volts`` of a clamp's stand-off.
-    """
-
-    name: str
-    part: str
-    ohms: Ohms[float]
-    volts: Volts[float]
-    plug: Plug
-    loss: Watts[float]
-    checks: tuple[Check, ...]
-
-    @property
-    def deciding(self) -> Check | None:
-        """The check that decides."""
-        return worst(self.checks)
-
-
-@dataclass(frozen=True)
-class PlugResult:
-    """The plug of a design: nominal ``plug``, ``checks`` over the range, and ``fixes``, the best first.
-
-    ``kind_known``: whether the input capacitors are stated as parts; ``limited``: whether anything states a rating.
-    """
-
-    plug: Plug
-    checks: tuple[Check, ...]
-    fixes: tuple[Fix, ...]
-    kind_known: bool
-    steady: Amperes[float]
-
-    @property
-    def deciding(self) -> Check | None:
-        """The check that decides."""
-        return worst(self.checks)
-
-    @property
-    def peak(self) -> Check:
-        """The peak voltage with its range."""
-        return next(one for one in self.checks if one.name == "plug.voltage")
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
-from typing import Annotated
 
 from filterlib.analysis.bench.bench_safety import FUSE_MARGIN
-from filterlib.analysis.described import Amperes, Joules, Unit, Volts, Watts
 from filterlib.analysis.supply.reflected import reflected
 from filterlib.analysis.supply.rules import Check, check
+from filterlib.analysis.supply.supply_result import BatteryRun, PointDraw
 from filterlib.analysis.supply.wires import AMPACITY_SOURCE, FUSE_SOURCES, ampacity, least_gauge, opens_within
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -18,44 +16,12 @@ from filterlib.system.line.battery_side import BatterySide
 from filterlib.system.ranges.ranged import Ranged
 from filterlib.system.solution import Solution
 
-__all__ = ["BatteryRun", "PointDraw", "battery_run", "line_current"]
+__all__ = ["battery_run", "line_current"]
 DAY = 86400.0
 _LIMITED = (
     ("state battery.ripple_limit to judge it; conducted emission has limits of its own", "none"),
     ("ripple limit of the battery's line", "the design file"),
 )
-
-
-@dataclass(frozen=True)
-class PointDraw:
-    """What an operating point takes of the battery: ``power`` into the filter, ``current`` at the nominal and ``most`` at the lowest voltage."""
-
-    point: str
-    power: Watts[float]
-    current: Amperes[float]
-    most: Annotated[float, Unit("A", "at the lowest voltage")]
-
-
-@dataclass(frozen=True)
-class BatteryRun:
-    """The battery's side of a design.
-
-    ``draws`` by operating point; ``most``: the largest current, all loads at full draw and the battery at its lowest; ``lost``: voltage lost
-    there in the whole line; ``per_day`` of energy and ``runs`` for, NaN where no shares of time or no capacity say so; ``gauge``: the thinnest
-    wire of the table that would do; ``checks``.
-    """
-
-    draws: tuple[PointDraw, ...]
-    voltage: Volts[float]
-    lowest: Volts[float]
-    most: Annotated[float, Unit("A", "largest current")]
-    lost: Annotated[float, Unit("V", "lost in the line")]
-    mean: Annotated[float, Unit("W", "mean power")]
-    per_day: Joules[float]
-    runs: Annotated[float, Unit("s", "run time")]
-    runs_low: Annotated[float, Unit("s", key="runs_low")]
-    gauge: Annotated[float, Unit("", key=None)]
-    checks: tuple[Check, ...]
 
 
 def line_current(watts: float, volts: float, ohms: float) -> float:

@@ -7,13 +7,11 @@ beside the wire's microhenries, is left out, and so is what an arc adds.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Farads, Ohms, Seconds, Unit, Volts
+from filterlib.analysis.supply.supply_result import Added, Input, Plug
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, capacitor_bend
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
@@ -23,61 +21,13 @@ from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.line.battery_side import BatterySide
 
-__all__ = ["Added", "Input", "Plug", "falling", "inputs", "line_circuit", "plug", "plug_course", "seen"]
+__all__ = ["falling", "inputs", "line_circuit", "plug", "plug_course", "seen"]
 PIECES = 24  # of a capacitance over its voltage: the peak is good to a few parts in a thousand
 REACH = 4.0  # of the battery's voltage up to which a curve is divided
 HALF = 0.5  # of its small capacitance that an unknown class 2 ceramic keeps at the battery's voltage: common practice, no source
 
 
-@dataclass(frozen=True)
-class Input:
-    """One kind of input capacitor: ``farads`` [F] or its curve, ``ohms`` of ESR, the ``rated`` voltage [V] where known."""
-
-    name: str
-    farads: Farads[float | Bend]
-    ohms: Ohms[float]
-    rated: Volts[float] = math.nan
-
-    @property
-    def small(self) -> float:
-        """Its capacitance at 0 V [F]."""
-        return 1 / self.farads.line(self.farads.piece(0.0))[0] if isinstance(self.farads, Bend) else self.farads
-
-    def stored(self, volts: float) -> float:
-        """Energy at a voltage [J]."""
-        if not isinstance(self.farads, Bend):
-            return self.farads * volts**2 / 2
-        return self.farads.area(float(np.interp(volts, self.farads.y, self.farads.x)))
-
-
-@dataclass(frozen=True)
-class Added:
-    """What a fix adds: ``series`` resistance [ohm], ``ramp`` [s] of a switch, a ``branch`` beside the capacitors, a ``clamp``'s curve."""
-
-    series: Ohms[float] = 0.0
-    ramp: Seconds[float] = 0.0
-    branch: Input | None = None
-    clamp: Bend | None = None
-
-
 NOTHING = Added()
-
-
-@dataclass(frozen=True)
-class Plug:
-    """One plug at ``voltage``: ``peak_voltage`` at the capacitors, ``peak_current``, ``time`` of the voltage's peak.
-
-    ``heat`` in wire, contacts and ESR, ``stored`` in the capacitors afterwards, ``melting`` that a fuse sees; ``clamped``: heat in a clamp.
-    """
-
-    voltage: Volts[float]
-    peak_voltage: Annotated[float, Unit("V", "peak at the input capacitors", "peak")]
-    peak_current: Annotated[float, Unit("A", "peak current", "peak")]
-    time: Annotated[float, Unit("s", "peak after")]
-    heat: Annotated[float, Unit("J", "heat")]
-    stored: Annotated[float, Unit("J", "stored afterwards")]
-    melting: Annotated[float, Unit("A2s", "I²t of the plug")]
-    clamped: Annotated[float, Unit("J", "heat in the clamp")] = 0.0
 
 
 def inputs(

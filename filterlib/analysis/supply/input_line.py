@@ -14,6 +14,7 @@ import numpy as np
 
 from filterlib.analysis.described import Farads, Henries, Ohms, Ratio, Unit, Volts
 from filterlib.analysis.supply.at_the_plug import ends_of
+from filterlib.analysis.supply.supply_result import InputStart
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import course
@@ -21,13 +22,12 @@ from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.ranges.ranged import OPPOSITE
 
-__all__ = ["ABOVE", "LOCK_OUT", "InputLine", "InputStart", "input_line", "input_start"]
+__all__ = ["LOCK_OUT", "InputLine", "input_line", "input_start"]
 LOCK_OUT = (0.75, 0.6, 0.8)
 """Of the battery's nominal voltage, below which a converter that does not say it switches off: common practice, no source."""
 STAIRS = 10  # in which the power rises and falls
 LITTLE, REST = 0.01, 1e-3  # of the highest power: what counts as moving; and [s] that are followed behind it
 PIECES = 12  # of a constant power
-ABOVE = 1 + 1e-6  # of the lock-out: what counts as above it
 MOST = 4000  # events, after which it is given up
 OFF = Bend((0.0,), (0.0,), 1e-7, 1e-7)
 
@@ -88,25 +88,6 @@ def input_line(design: Design, end: str = "value") -> InputLine | None:
         float(getattr(known, end)), float(fed.resistance), float(fed.inductance), float(getattr(box.capacitance, end)),
         float(getattr(box.esr, end)), lock_out, float(getattr(design.converter.efficiency, end)),
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class InputStart:
-    """The input while the converter starts: ``lowest`` voltage, ``at`` a time, and the ``lock_out`` below which it switches off."""
-
-    lowest: Annotated[float, Unit("V", "lowest input voltage", "lowest")]
-    at: Annotated[float, Unit("s", "after", "after")]
-    lock_out: Annotated[float, Unit("V", "lock-out", "lock_out")]
-
-    @property
-    def left(self) -> float:
-        """The lowest voltage over the lock-out: 1 where it switches off."""
-        return self.lowest / self.lock_out
-
-    @property
-    def collapses(self) -> bool:
-        """Whether the converter switches off."""
-        return self.left < ABOVE
 
 
 def input_start(line: InputLine, times: np.ndarray, watts: np.ndarray) -> InputStart:

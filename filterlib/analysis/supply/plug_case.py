@@ -9,7 +9,8 @@ import numpy as np
 
 from filterlib.analysis.described import Amperes, Farads, Ohms, Seconds, Unit, Volts
 from filterlib.analysis.supply.at_the_plug import usual_fixes
-from filterlib.analysis.supply.hot_plug import NOTHING, Added, Input, falling, plug, plug_course, seen
+from filterlib.analysis.supply.hot_plug import NOTHING, falling, plug, plug_course, seen
+from filterlib.analysis.supply.supply_result import Added, Input
 from filterlib.network.netlist import Current
 from filterlib.system.line.battery_side import Battery, BatterySide, Fuse, SupplyWire, Switch
 

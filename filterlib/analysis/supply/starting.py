@@ -7,25 +7,20 @@ short beside a start. Each pause of a hiccup begins another attempt from what is
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import Annotated, Literal
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Ratio, Seconds, Unit, Volts
 from filterlib.analysis.hold_up.way import Branch, across, add_filter, in_series, path_to
+from filterlib.analysis.supply.supply_result import End, LoadStart, Ramp, Starting
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule
 from filterlib.network.nonlinear.course import Course, course
 from filterlib.system.design import Design
-from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.line.load import Load
-from filterlib.system.ranges.ranged import ENDS, OPPOSITE
 
-__all__ = ["BEGINS", "End", "LoadStart", "Ramp", "Starting", "share_at_start", "starting"]
-BEGINS = (0.9, 0.8, 1.0)
-"""Of the nominal voltage, from which a load of constant power draws, with its range: common practice, no source."""
+__all__ = ["share_at_start", "starting"]
 STOPS = 0.9  # of the voltage at which a load starts: below it draws nothing again, where stops_at is not stated: common practice, no source
 LONGEST = 20.0  # [s] that is looked at
 MOST_ATTEMPTS, MOST_FALLS = 60, 3
@@ -37,73 +32,7 @@ UP = 0.95  # of the nominal voltage, from which a load that never waits runs
 PIECES = 16  # of a constant power
 LEAST_GAIN = 1e-4  # of the energy from pause to pause, below which hiccups go on for ever
 SLACK = 0.98  # of a voltage at which it switches: where it switches back
-LAST = 0.97  # of the nominal voltage, beyond which no load waits: the last drop never comes
 NOTHING = Bend((0.0,), (0.0,), 1e-9, 1e-9)  # next to nothing drawn
-End = Literal["starts", "hiccups", "held down", "falls out"]
-
-
-@dataclass(frozen=True)
-class Ramp:
-    """How the converter starts: ``limit`` of its current, ``back`` what is left of it at 0 V; ``on`` at the limit and ``off`` of a hiccup
-    (inf: none); ``soft``, the time of its ramp; ``begins``: share of the nominal voltage from which loads draw that do not say it;
-    ``shaken``: where the limit follows the mean, so that the filter's inductance is left out, loads start and stop as early as its ring can
-    make them."""
-
-    limit: Amperes[float]
-    back: Amperes[float]
-    on: Seconds[float]
-    off: Seconds[float]
-    soft: Seconds[float]
-    begins: Ratio[float] = BEGINS[0]
-    shaken: bool = False
-
-    @property
-    def follows_rings(self) -> bool:
-        """Whether the limit is of every instant, so that the filter may ring: else it follows the mean, and the ring is a bound."""
-        return self.back == self.limit and math.isinf(self.on)
-
-    @classmethod
-    def of(cls, limit: OutputLimit, end: str = "value") -> Ramp:
-        """As stated; at the ``end`` "low" of what makes a start hard, at "high" of what makes it easy."""
-        amps = float(getattr(limit.current, end))
-        back = amps if limit.short_circuit_current is None else min(limit.short_circuit_current, amps)
-        hiccups, other = limit.hiccups, OPPOSITE[end]
-        on, off = (
-            (float(getattr(limit.hiccup_on, end)), float(getattr(limit.hiccup_off, other)))
-            if hiccups
-            else (math.inf, math.inf)
-        )
-        begins = min(dict(zip(ENDS, BEGINS, strict=True))[end], LAST)
-        return cls(amps, back, on, off, max(float(getattr(limit.soft_start, end)), 1e-6), begins, end == "low")
-
-
-@dataclass(frozen=True)
-class LoadStart:
-    """One load: it ``runs`` from this time on (inf: never), after it fell out ``falls`` times; its ``voltage`` in the end."""
-
-    load: str
-    runs: Seconds[float]
-    falls: Annotated[int, Unit("", key="falls")]
-    voltage: Volts[float]
-
-
-@dataclass(frozen=True, eq=False)
-class Starting:
-    """One start.
-
-    Attributes: ``end``: "starts", it "hiccups" for ever, loads hold it "held down" below its voltage, or a load "falls out" again and
-    again; ``up``, when all loads run and the output is up (inf: never); ``attempts``; ``held`` voltage of the output in the end; ``loads``;
-    ``times`` (t,), ``volts`` of the output and ``amps`` of the converter (t,).
-    """
-
-    end: End
-    up: Annotated[float, Unit("s", "all loads run after")]
-    attempts: Annotated[int, Unit("", key="attempts")]
-    held: Annotated[float, Unit("V", "output in the end")]
-    loads: tuple[LoadStart, ...]
-    times: Annotated[np.ndarray, Unit("s", key=None)]
-    volts: Annotated[np.ndarray, Unit("V", key=None)]
-    amps: Annotated[np.ndarray, Unit("A", key=None)]
 
 
 def share_at_start(load: Load) -> float:

@@ -3,34 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from filterlib.analysis.supply.at_the_plug import PlugResult, at_the_plug
-from filterlib.analysis.supply.battery_run import BatteryRun, battery_run
-from filterlib.analysis.supply.rules import Check
-from filterlib.analysis.supply.switch_on import SwitchOn, switch_on
+from filterlib.analysis.supply.at_the_plug import at_the_plug
+from filterlib.analysis.supply.battery_run import battery_run
+from filterlib.analysis.supply.supply_result import SupplySide
+from filterlib.analysis.supply.switch_on import switch_on
 from filterlib.errors import CircuitError
 from filterlib.system.solution import Solution
 
-__all__ = ["SupplySide", "supply_side"]
-
-
-@dataclass(frozen=True)
-class SupplySide:
-    """``run``: current, energy, wire, fuse and switch; ``plug``: the hot plug and what helps; both None where the file says nothing of
-    what feeds the converter. ``switch_on``: whether the loads run after it, None where no limit is stated, or where ``why_no_start`` says."""
-
-    run: BatteryRun | None = None
-    plug: PlugResult | None = None
-    switch_on: SwitchOn | None = None
-    why_no_start: str = ""
-
-    @property
-    def checks(self) -> tuple[Check, ...]:
-        """All of them."""
-        return tuple(
-            check for part in (self.run, self.plug, self.switch_on) if part is not None for check in part.checks
-        )
+__all__ = ["supply_side"]
 
 
 def supply_side(solutions: Sequence[Solution]) -> SupplySide | None:

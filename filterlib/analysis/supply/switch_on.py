@@ -5,52 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
-from typing import Annotated
 
-from filterlib.analysis.described import Unit
 from filterlib.analysis.hold_up.way import USUAL, Branch
-from filterlib.analysis.supply.input_line import ABOVE, InputStart, input_line, input_start
+from filterlib.analysis.supply.input_line import input_line, input_start
 from filterlib.analysis.supply.rules import Check, check
-from filterlib.analysis.supply.starting import Ramp, Starting, starting
+from filterlib.analysis.supply.starting import starting
+from filterlib.analysis.supply.supply_result import ABOVE, InputStart, Ramp, Starting, SwitchOn
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 from filterlib.system.ranges.ranged import ENDS
 
-__all__ = ["COLD", "WARM", "SwitchOn", "switch_on"]
+__all__ = ["COLD", "WARM", "switch_on"]
 OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
 """[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
 SMALLEST, LARGEST, WITHIN = 10e-6, 10.0, 1.25  # [F], [F], and the ratio to which the largest bank is found
 FEW = 8  # attempts in which a bank has to be up, where the converter hiccups
-
-
-@dataclass(frozen=True)
-class SwitchOn:
-    """Starts of one design.
-
-    Attributes: ``nominal`` start; ``hard``, with limit, time at the limit and soft start at their low end, and loads that draw early;
-    ``easy``, at the high end; ``usual``, nominal with 30 mF behind the filter; ``largest`` bank there with which it starts, within `FEW`
-    attempts (inf: any, it only takes longer; 0: none), from ``largest_low`` to ``largest_high`` over the range, warm and cold; ``inputs``: the
-    converter's input meanwhile, nominal, with a weak line and the start that draws most, and with a strong line and the one that draws
-    least (empty: the file says nothing of what feeds it, or it could not be followed); ``checks``: the share of the loads that run in the
-    end, and the input's lowest voltage.
-    """
-
-    nominal: Starting
-    hard: Starting
-    easy: Starting
-    usual: Starting
-    largest: Annotated[float, Unit("F", "largest bank")]
-    largest_low: Annotated[float, Unit("F", key="largest_low")]
-    largest_high: Annotated[float, Unit("F", key="largest_high")]
-    inputs: tuple[InputStart, ...]
-    checks: tuple[Check, ...]
-
-    @property
-    def times(self) -> tuple[float, float]:
-        """Earliest and latest time [s] at which all loads run, of the three; inf: never."""
-        every = (self.nominal.up, self.hard.up, self.easy.up)
-        return min(every), max(every)
 
 
 def switch_on(design: Design) -> SwitchOn | None:

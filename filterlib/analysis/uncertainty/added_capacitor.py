@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Farads, Unit
+from filterlib.analysis.uncertainty.measurement_result import AddedCapacitor
 from filterlib.parts.values import Value
 from filterlib.preferred import preferred_values
 from filterlib.system.inside.converter import Converter, FixtureCapacitor
@@ -25,28 +23,6 @@ USUAL = FixtureCapacitor(capacitance=1e-6, esr=0.01, esl=8e-9)
 INSIDE = ("output_capacitance", "output_esr", "output_esl", "lead_inductance", "loop_bandwidth")
 _HARMONICS = 10  # at which the two are compared: above, both are inductances
 _DECADES = range(-9, -1)  # of farads, in which values are tried
-
-
-@dataclass(frozen=True)
-class AddedCapacitor:
-    """A capacitor to put across the terminals for a second reading of the ripple.
-
-    ``capacitance``, as it is at the output voltage, with the ESR and ESL of `USUAL`; ``orders``: harmonics at
-    which it helps (see `TELLS`) over most of the uncertainty inside. ``bare``, ``loaded``: peak to peak that the
-    stated arrangement reads without and with it, nominal; ``low``, ``high``: reading with it over the uncertainty
-    inside. ``too_small``: the largest preferred value that moves the first harmonic by less than `LEAST_MOVE`, namely
-    by ``too_small_moves``; NaN where every value moves it more. ``name``: of the filter's own capacitor that it is, or "".
-    """
-
-    capacitance: Farads[float]
-    orders: tuple[int, ...]
-    bare: Annotated[float, Unit("V", key="*_pp")]
-    loaded: Annotated[float, Unit("V", key="*_pp")]
-    low: Annotated[float, Unit("V", key="loaded_pp_low")]
-    high: Annotated[float, Unit("V", key="loaded_pp_high")]
-    too_small: Farads[float]
-    too_small_moves: Annotated[float, Unit("", key="*_ratio")]
-    name: str = ""
 
 
 def added_capacitor(

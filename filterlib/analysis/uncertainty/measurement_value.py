@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.bench.second_reading import own_first
-from filterlib.analysis.described import Unit
-from filterlib.analysis.ripple.ripple import measurement
-from filterlib.analysis.ripple.spectra import Band, spectra
-from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor, added_capacitor
-from filterlib.analysis.uncertainty.interval import Interval, in_chunks, shapes, width
+from filterlib.analysis.ripple.ripple_result import Band, measurement
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.uncertainty.added_capacitor import added_capacitor
+from filterlib.analysis.uncertainty.interval import in_chunks, shapes
+from filterlib.analysis.uncertainty.measurement_result import (
+    INSIDE,
+    LEAST,
+    Measurement,
+    MeasurementValues,
+)
+from filterlib.analysis.uncertainty.plausible import Interval, width
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE, Columns, UncertainParameter
@@ -21,7 +25,6 @@ from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import Solution
 from filterlib.system.state import State
 
-INSIDE = "inside"
 TOGETHER: Mapping[str, tuple[str, ...]] = {
     INSIDE: (
         "converter.output_capacitance", "converter.output_esr", "converter.output_esl", "converter.bulk_esr_ratio",
@@ -34,7 +37,7 @@ TOGETHER: Mapping[str, tuple[str, ...]] = {
     "output": ("converter.output_resistance", "converter.loop_bandwidth"),
 }  # fmt: skip
 """Uncertain parameters that one measurement settles together, by the beginnings of their keys, the first that fits. Each part of the
-filter is a group of its own; the rest go by `filterlib.analysis.ripple.ripple.measurement`."""
+filter is a group of its own; the rest go by `filterlib.analysis.ripple.ripple_result.measurement`."""
 _NEAR = 8  # points around the best of each end, in each round
 _ROUNDS = (
     0.0,
@@ -44,44 +47,6 @@ _ROUNDS = (
 )  # of refinement: their spreads, as shares of the ranges; 0: along the strongest uncertain parameter
 _MOVED = 0.3  # share of the uncertain parameters that each such point moves
 MOST = 24  # measurements that are looked at: of more, those whose parameters move the figure most
-LEAST = 0.01  # share of the interval, in decibels, that a measurement must take away to be worth its while
-
-
-@dataclass(frozen=True)
-class Measurement:
-    """One measurement, and the interval if it proved its uncertain parameters to be as assumed.
-
-    ``keys`` of the uncertain parameters that it settles; ``low``, ``high``: the figure's interval then; ``narrows``: share of the
-    interval, in decibels, that it takes away, 0 to 1.
-    """
-
-    name: str
-    keys: tuple[str, ...]
-    low: Annotated[float, Unit("V", key="pp_low")]
-    high: Annotated[float, Unit("V", key="pp_high")]
-    narrows: Annotated[float, Unit("", key="*_ratio")]
-
-    @property
-    def ratio(self) -> float:
-        """High over low."""
-        return self.high / self.low
-
-
-@dataclass(frozen=True)
-class MeasurementValues:
-    """What would narrow the interval of the ripple at ``load`` in the band ``label``, at one operating point.
-
-    ``low``, ``high``: the interval as it is; ``measurements``: the one that narrows it most first; ``capacitor``: the one
-    to put across the terminals, where the converter's inside is uncertain. No measurements: no uncertain parameter moves it.
-    """
-
-    point: str
-    load: str
-    label: str
-    low: Annotated[float, Unit("V", key="pp_low")]
-    high: Annotated[float, Unit("V", key="pp_high")]
-    measurements: tuple[Measurement, ...] = ()
-    capacitor: AddedCapacitor | None = None
 
 
 def measurement_values(solution: Solution, load: str, band: Band, extent: Interval | None) -> MeasurementValues:
@@ -99,7 +64,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
     >>> import filterlib
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
-    >>> from filterlib.analysis.ripple.spectra import bands
+    >>> from filterlib.analysis.ripple.ripple_result import bands
     >>> result, band = filterlib.ripple(solution), bands(solution.design)[0]
     >>> values = measurement_values(solution, "modem", band, result.extents["modem", "20MHz"])
     >>> values.measurements[0].name, round(values.measurements[0].narrows, 2)

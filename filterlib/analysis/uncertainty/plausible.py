@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -171,3 +171,39 @@ class Plausible:
     def _known(self) -> tuple[np.ndarray, np.ndarray]:
         known = np.isfinite(self.figures)
         return self.figures[known], self.weights[known]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """The interval of one figure: ``low`` and ``high``, and the values of the uncertain parameters that make them.
+
+    ``nominal``: the figure itself. ``effects``: by key of each uncertain parameter, the least and greatest figure while
+    it alone moves through its range. ``plausible``: what it is for plausible combinations, None where
+    none were drawn.
+    """
+
+    nominal: Annotated[float, Unit("own")]
+    low: Annotated[float, Unit("own")]
+    high: Annotated[float, Unit("own")]
+    at_low: Annotated[Mapping[str, float], Unit("own")]
+    at_high: Annotated[Mapping[str, float], Unit("own")]
+    effects: Annotated[Mapping[str, tuple[float, float]], Unit("own")]
+    plausible: Plausible | None = field(default=None, kw_only=True)
+
+    @property
+    def decisive(self) -> str:
+        """Key of the uncertain parameter that moves the figure most."""
+        return max(self.effects, key=lambda key: width(self.effects[key]), default="")
+
+    def of_real_converters(self) -> Interval:
+        """With the plausible cases beyond the model, but none beyond what is possible."""
+        if self.plausible is None:
+            return self
+        drawn = self.plausible.of_real_converters()
+        return replace(self, plausible=drawn.of(np.clip(drawn.figures, self.low, self.high)))
+
+
+def width(ends: tuple[float, float]) -> float:
+    """How far a figure above zero moves, as the logarithm of the ratio of its ends; 0 where that means nothing."""
+    low, high = ends
+    return float(np.log(high / low)) if 0 < low < high else 0.0

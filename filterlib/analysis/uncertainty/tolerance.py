@@ -9,7 +9,8 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Unit, Volts
-from filterlib.analysis.ripple.spectra import Band, bands, spectra
+from filterlib.analysis.ripple.ripple_result import Band, bands
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.system.ranges.uncertain_parameter import Columns
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters

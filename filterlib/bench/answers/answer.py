@@ -3,25 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, replace
 from pathlib import Path
-from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import Ratio, Unit
-from filterlib.analysis.ripple.ripple import RippleResult, ripple
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple_result import RippleResult
 from filterlib.analysis.stability.stability import stability
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.bench_reading import REACHES, BenchReading, from_captures, from_figures, limited_below
-from filterlib.bench.answers.bursting import BurstAnswer, bare_burst, bursting_there, refuse_another
+from filterlib.bench.answers.answers_result import (
+    BARE,
+    Answer,
+    BenchReading,
+    BenchResult,
+    BurstAnswer,
+    Capture,
+    Station,
+    Taken,
+    Why,
+)
+from filterlib.bench.answers.bench_reading import REACHES, from_captures, from_figures, limited_below
+from filterlib.bench.answers.bursting import bare_burst, bursting_there, refuse_another
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
-from filterlib.bench.answers.loads import Taken, as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
+from filterlib.bench.answers.loads import as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.same_converter import at_the_clock_of, bursts_behind, in_bursts, refuse_others
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.answers.scope_view import ScopeView, scope_views
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, spectrum_answer
-from filterlib.bench.answers.stations import BARE, Station, named_station, station_and_figure
+from filterlib.bench.answers.scope_view import scope_views
+from filterlib.bench.answers.spectrum_answer import spectrum_answer
+from filterlib.bench.answers.stations import named_station, station_and_figure
 from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure
 from filterlib.bench.capture.recording import load_recording
 from filterlib.bench.design_file import design_of_capture, load_design
@@ -29,78 +39,9 @@ from filterlib.errors import FilterlibError, InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 
-Outcome = Literal["agrees", "does not agree", "cannot tell"]
-Why = Literal["", "noise", "bandwidth", "spike", "load", "uneven"]
 BLIND = 2.0
 """Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
 Progress = Callable[[float, str], None]
-
-
-@dataclass(frozen=True)
-class Capture:
-    """A file, where it was taken, and the channel in it; None: the first load, the first operating point, the first channel."""
-
-    file: str
-    place: str | None = None
-    point: str | None = None
-    channel: str | int | None = None
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One reading beside its prediction.
-
-    ``expected``: nominal, ``low`` and ``high`` where nine plausible cases in ten are (the possible range where there are none; of
-    the bare converter's stated figure, by how much its file may be off).
-    ``outcome``; ``times``: distance of both over their common expanded uncertainty, above 1 they do not agree; ``why`` it
-    cannot tell: noise hides it, the capture has not the bandwidth, no ``spike`` is stated that full bandwidth would show, or a bare converter's
-    bursts are of no stated ``load`` or ``uneven``.
-    """
-
-    station: Station
-    reading: BenchReading
-    expected: Annotated[float, Unit("V", "expected", "expected_pp")]
-    low: Annotated[float, Unit("V", key="expected_pp_low")]
-    high: Annotated[float, Unit("V", key="expected_pp_high")]
-    outcome: Outcome
-    times: Ratio[float]
-    why: Why = ""
-
-
-@dataclass(frozen=True, eq=False)
-class BenchResult:
-    """What the bench answers.
-
-    ``design``: with the capture of the bare converter in it, where there is one; ``stated``: as its file has it. ``answers``
-    in the order in which readings were given, that of the bare converter first; ``spectra``: harmonic by harmonic, of
-    captures behind the filter where there is one ``before`` it, ``before_taken`` at which load; ``captures`` by station; ``typed`` readings; ``ripples``: by operating point; ``views``: what the ``scope`` would show
-    beside what is there; ``bursts``: what the capture before the filter shows of them; ``louder``: captures behind the filter that show more
-    than that before it.
-    """
-
-    design: Design
-    stated: Design
-    answers: tuple[Answer, ...]
-    spectra: tuple[SpectrumAnswer, ...]
-    typed: tuple[str, ...]
-    before: Measurement | None
-    before_taken: Taken
-    captures: tuple[tuple[Station, tuple[Measurement, ...]], ...]
-    ripples: dict[str, RippleResult]
-    scope: ScopeErrors
-    views: tuple[ScopeView, ...]
-    bursts: BurstAnswer | None = None
-    louder: tuple[Measurement, ...] = ()
-
-    @property
-    def behind(self) -> tuple[Answer, ...]:
-        """What was read behind the filter, of which something is expected in its band."""
-        return tuple(one for one in self.answers if one.station.point != BARE and one.why not in ("bandwidth", "spike"))
-
-    @property
-    def exit_code(self) -> int:
-        """0 where every reading agrees, 1 where one does not or cannot tell."""
-        return 0 if all(one.outcome == "agrees" for one in self.answers) else 1
 
 
 def bench(
@@ -344,4 +285,4 @@ def judged(
     return Answer(*answer, "agrees" if times <= 1 else "does not agree", times)
 
 
-__all__ = ["Answer", "BenchResult", "Capture", "bench", "judged"]
+__all__ = ["bench", "judged"]

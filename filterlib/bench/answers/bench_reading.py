@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Unit, Volts
-from filterlib.analysis.ripple.spectra import Band
+from filterlib.analysis.ripple.ripple_result import Band
+from filterlib.bench.answers.answers_result import BenchReading, Draw
 from filterlib.bench.answers.scope_errors import ScopeErrors
 from filterlib.bench.capture.averaging import kept_by_averaging
 from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
@@ -26,35 +25,6 @@ _TIMES = (
 )
 _LOW = 0.25  # share of a spectrum's lines that hold noise alone, at least
 _FASTEST = 50e6  # [Hz] of what is on a screen in full bandwidth: common practice, no source
-Draw = Callable[[np.random.Generator, int], np.ndarray]
-
-
-@dataclass(frozen=True)
-class BenchReading:
-    """One reading of a peak to peak, or the mean of several.
-
-    ``shown``: as it stands on the screen, or is in the capture; ``value`` without what noise adds, which is ``bias``;
-    ``low``, ``high``: in which the true figure is, 19 times in 20; ``source``: where it is from; ``reach``: up to which
-    frequency the capture shows anything, and whether that is too little for its band; ``times`` it was read; ``by_repeats``,
-    ``by_instrument``: standard uncertainties of the mean, by how far readings scatter (type A) and of all else (type B).
-    """
-
-    shown: Annotated[float, Unit("V", "shown", "shown_pp")]
-    value: Annotated[float, Unit("V", "reading", "pp")]
-    low: Annotated[float, Unit("V", key="pp_low")]
-    high: Annotated[float, Unit("V", key="pp_high")]
-    bias: Annotated[float, Unit("V", "noise adds", "noise_adds")]
-    source: str
-    reach: Annotated[float, Unit("Hz", "reaches to", "reaches_to")] = np.inf
-    short: bool = False
-    times: Annotated[float, Unit("", "times read", "times_read")] = 1.0
-    by_repeats: Annotated[float, Unit("V", "uncertainty by repeats", "uncertainty_by_repeats")] = 0.0
-    by_instrument: Annotated[float, Unit("V", "uncertainty by instrument", "uncertainty_by_instrument")] = 0.0
-
-    @property
-    def expanded(self) -> Volts[float]:
-        """Half the interval: the expanded uncertainty for 19 times in 20."""
-        return (self.high - self.low) / 2
 
 
 @dataclass(frozen=True)
@@ -75,7 +45,7 @@ def from_figures(shown: Sequence[float], band: Band, scope: ScopeErrors, source:
     Noise raises each by something between nothing and all of what the scope shows of noise alone; the screen's steps are
     read to half a one; where it averages, jitter of the trigger takes fast edges away. The ground lead raises nothing that is known without the waveform.
 
-    >>> from filterlib.analysis.ripple.spectra import Band
+    >>> from filterlib.analysis.ripple.ripple_result import Band
     >>> one = from_figures([4.8e-3], Band("20MHz", 20e6, 1), ScopeErrors())
     >>> round(1e3 * one.value, 2), one.low < 4.3e-3 < one.high
     (4.3, True)

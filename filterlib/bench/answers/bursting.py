@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Hertz, Seconds, Unit, Volts
+from filterlib.bench.answers.answers_result import BARE, BurstAnswer, Station
 from filterlib.bench.answers.same_converter import bursts_behind
-from filterlib.bench.answers.stations import BARE, Station
 from filterlib.bench.capture.measurement import Measurement
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design, with_values
@@ -28,26 +25,6 @@ _OFF = 0.1  # share by which pulses in a burst may come slower or faster than th
 _CASES = 200
 _ENDS = (0.05, 0.95)
 Captures = Iterable[tuple[Station, Sequence[Measurement]]]
-
-
-@dataclass(frozen=True)
-class BurstAnswer:
-    """What a capture of the bare converter in bursts shows, beside what the design makes of such bursts.
-
-    ``pulses`` of each, ``switching`` frequency within, ``period`` from burst to burst; ``peak`` of the current into the output capacitor that
-    carries ``load_current``. ``expected_pp`` and between which ends nine cases of the converter's values in ten are, in the arrangement of the stated
-    ripple, of the burst that the file states or else (``stated`` False) of what was found with such a peak.
-    """
-
-    pulses: int
-    switching: Hertz[float]
-    period: Seconds[float]
-    load_current: Amperes[float]
-    peak: Annotated[float, Unit("A", "peak of a pulse", "pulse_peak")]
-    stated: bool
-    expected_pp: Volts[float]
-    low: Annotated[float, Unit("V", key="expected_pp_low")]
-    high: Annotated[float, Unit("V", key="expected_pp_high")]
 
 
 def bursting_there(design: Design, before: Measurement | None, captures: Captures) -> Design:

@@ -6,12 +6,9 @@ import numpy as np
 from scipy.special import ndtri
 
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.bench_reading import BenchReading
+from filterlib.bench.answers.answers_result import MODEL, BenchReading
 from filterlib.bench.answers.scope_errors import SURE
 
-MODEL = 0.1
-"""Standard uncertainty of a circuit's peak to peak where all its values are right, as a share: measured on simulated converters, of
-which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
 _WIDER = SURE / 1.645  # from nine cases in ten to 19 in 20
 _WITHIN = 0.97  # share of the differences within the expanded uncertainty: so that at most 5 % of sound boards are called different, as counted
 _READ = ndtri((np.arange(40) + 0.5) / 40)  # standard uncertainties at which a reading stands for all that it may be

@@ -8,13 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from filterlib.bench.answers.answer import BenchResult, Capture, bench
-from filterlib.bench.answers.differing import TAILS, Differences, differences
-from filterlib.bench.answers.explanation import SOUND, Exchange, priors
-from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answers_result import BARE, BenchResult, Capture, SpectrumAnswer, Station
+from filterlib.bench.answers.differing import differences
+from filterlib.bench.answers.explained import SOUND, TAILS, Differences, Exchange, Fault
+from filterlib.bench.answers.explanation import priors
 from filterlib.bench.answers.scope_errors import SURE
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
-from filterlib.bench.answers.stations import BARE, Station
 from filterlib.bench.answers.trials import CASES, Trial, tried
 from filterlib.errors import FilterlibError
 

@@ -3,124 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import logsumexp
 
-from filterlib.analysis.described import Unit, Volts
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.answers_result import BenchResult
 from filterlib.bench.answers.differing import differences
-from filterlib.bench.answers.distance import MODEL
-from filterlib.bench.answers.faults import Fault
+from filterlib.bench.answers.explained import ALIKE, SOUND, Explained, Explanation, Fault, NextReading
 from filterlib.bench.answers.spectrum_answer import drawn_cases
-from filterlib.bench.answers.stations import Station
 from filterlib.bench.answers.trials import Trial, stations, trial, trials
 from filterlib.errors import FilterlibError
 from filterlib.system.design import with_values
 from filterlib.system.solution import Solution, solve
 
-SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
-EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
-ALIKE = 3.0  # times less likely, up to which two faults are not told apart
 SIMPLER, UNSEEN = 10.0, 100.0
 """Times less likely, up to which the board as designed is taken before a fault: where a reading does not agree, and where all do."""
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
-
-
-@dataclass(frozen=True)
-class Explanation:
-    """A ``fault``, and ``others`` that these readings do not tell from it and that ask for the same of a person; how ``likely`` they are, by
-    all readings together; of the ``fault``: ``misfit``, root mean square of the deviations over their uncertainties in the plausible
-    case that fits best, and ``expected``, figure at each answer's station."""
-
-    fault: Fault
-    likely: Annotated[float, Unit("", "likely", "likely")]
-    misfit: Annotated[float, Unit("", "misfit", "misfit")]
-    expected: Annotated[tuple[float, ...], Unit("V", "expected", None)]
-    others: tuple[Fault, ...] = ()
-
-    @property
-    def faults(self) -> tuple[Fault, ...]:
-        """All of them, the likeliest first."""
-        return (self.fault, *self.others)
-
-    @property
-    def explains(self) -> bool:
-        """Whether every reading is within its uncertainty, about."""
-        return self.misfit <= EXPLAINS
-
-
-@dataclass(frozen=True)
-class NextReading:
-    """The reading that tells two explanations apart best: what ``first`` and ``second`` would make there, and between which ends nine of
-    their plausible cases in ten are."""
-
-    station: Station
-    first: Annotated[float, Unit("V", "first", "first_pp")]
-    second: Annotated[float, Unit("V", "second", "second_pp")]
-    first_ends: Annotated[tuple[float, float], Unit("V", key=None)]
-    second_ends: Annotated[tuple[float, float], Unit("V", key=None)]
-
-    @property
-    def ratio(self) -> Annotated[float, Unit("", key=None)]:
-        """How far both are apart, at least 1."""
-        return max(self.first, self.second) / max(min(self.first, self.second), 1e-9)
-
-    @property
-    def apart(self) -> Annotated[float, Unit("", key=None)]:
-        """How far both are apart over what both are spread and the circuit may be off, in logarithms."""
-        spread = [np.log(max(high, 1e-9) / max(low, 1e-9)) / 3.29 for low, high in (self.first_ends, self.second_ends)]
-        return float(np.log(self.ratio) / np.hypot.reduce([*spread, MODEL]))
-
-
-@dataclass(frozen=True)
-class Exchange:
-    """A capture at a ``station`` behind the filter that shows more (``behind``, rms) than that ``before`` it.
-
-    ``fault``: what explains both best as they are given; ``times``: how many times likelier the board as designed is with both exchanged
-    than with that fault as they are given; 0 where they cannot be exchanged.
-    """
-
-    file: str
-    station: Station
-    before: Volts[float]
-    behind: Volts[float]
-    fault: Fault
-    times: Annotated[float, Unit("", key=None)]
-
-    @property
-    def asks(self) -> bool:
-        """Whether a person has to be asked."""
-        return self.times > 1
-
-
-@dataclass(frozen=True)
-class Explained:
-    """Explanations, the likeliest first; but the board as designed is first where it explains all readings, or all of them ``agree`` with the
-    design, and it is not much less likely than the best. ``next_reading``: the one that tells a ``pair`` of them apart, None where none does;
-    ``exchange``: whether captures may be exchanged, where one behind the filter shows more than that before it."""
-
-    ranked: tuple[Explanation, ...]
-    agree: bool
-    next_reading: NextReading | None
-    pair: tuple[Explanation, Explanation] | None
-    exchange: Exchange | None = None
-
-    @property
-    def sound(self) -> bool:
-        """Whether nothing speaks against the board as designed."""
-        return self.ranked[0].fault.none and (self.ranked[0].explains or self.agree)
-
-    @property
-    def alike(self) -> tuple[Explanation, ...]:
-        """The first, and those that the readings do not tell from it."""
-        return tuple(one for one in self.ranked if one.likely * ALIKE >= self.ranked[0].likely)
 
 
 def exit_code(result: BenchResult, explained: Explained | None) -> int:

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Unit
-from filterlib.analysis.ripple.ripple import Figure, ripple
+from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
-from filterlib.bench.answers.answer import BenchResult
+from filterlib.bench.answers.answers_result import BenchResult
+from filterlib.bench.answers.explained import BothRanges, Learned, Narrowed
 from filterlib.bench.answers.explanation import agreement_of_cases
-from filterlib.bench.answers.stations import Station
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -32,28 +29,6 @@ KEPT = (0.01, 0.5, 0.99)
 """Shares of the weighed cases below a range's low end, its value and its high end."""
 _WEIGHTS = 0.8 ** np.arange(20)
 _INSIDE = "converter."
-
-
-@dataclass(frozen=True)
-class Narrowed:
-    """An uncertain parameter by its ``key`` and ``label``: its range ``before``, and what the readings leave of it."""
-
-    key: str
-    label: str
-    unit: str
-    before_low: InUnit[float]
-    before_high: InUnit[float]
-    value: Annotated[float, Unit("{unit}", "value", "value")]
-    low: InUnit[float]
-    high: InUnit[float]
-
-
-@dataclass(frozen=True)
-class Learned:
-    """Every parameter of the converter that the readings ``narrowed``, the most first; ``cases``: how many plausible cases count."""
-
-    narrowed: tuple[Narrowed, ...]
-    cases: Annotated[float, Unit("", "cases", "plausible_cases")]
 
 
 def learn(result: BenchResult) -> Learned:
@@ -114,17 +89,6 @@ def learned_design(result: BenchResult, learned: Learned) -> Design:
     """
     ranges = {one.key: {"value": one.value, "low": one.low, "high": one.high} for one in learned.narrowed}
     return changed(result.stated, ranges)
-
-
-@dataclass(frozen=True)
-class BothRanges:
-    """What was ``learned``, the ``design`` with it, and the figure at a ``station`` ``before`` and ``after`` that."""
-
-    learned: Learned
-    design: Design
-    station: Station
-    before: Figure
-    after: Figure
 
 
 def both_ranges(result: BenchResult) -> BothRanges:

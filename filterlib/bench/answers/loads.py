@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Volts
 from filterlib.analysis.uncertainty.interval import shapes
-from filterlib.bench.answers.stations import BARE, Station
+from filterlib.bench.answers.answers_result import BARE, Station, Taken
 from filterlib.bench.capture.recording import Recording
 from filterlib.errors import FilterlibError
 from filterlib.system.design import Design
@@ -23,14 +22,6 @@ from filterlib.units import format_quantity, quantity
 ALIKE = 0.05  # share by which currents, or input voltages, may differ and count as one: common practice, no source
 _MOST = 2.0  # times the draw of an operating point, up to which a reading is brought there
 _AT = re.compile(r"^(?P<reading>.*\S)\s+at\s+(?P<amps>\S+\s*\S*A)\s*$")
-
-
-@dataclass(frozen=True)
-class Taken:
-    """``load_current`` that the converter delivered and ``input_voltage`` that it had, while something was read; None: not stated."""
-
-    load_current: Amperes[float | None] = None
-    input_voltage: Volts[float | None] = None
 
 
 def as_taken(recording: Recording, load: float | None = None, fed: float | None = None) -> Taken:

@@ -3,46 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.bench.clipped import clipped
-from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
+from filterlib.bench.answers.answers_result import BARE, ScopeView, Station
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.answers.stations import BARE, Station
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import peak_to_peak
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
-
-FOOLED = 0.1  # share by which a reading is off, from which on it is said
-
-
-@dataclass(frozen=True)
-class ScopeView:
-    """Peak to peak at a ``station``, of the design's nominal values.
-
-    ``there``: what the load sees; ``short``, ``long``: what the scope shows with the shortest and the longest ground lead of its
-    `ScopeErrors`; ``clipped``: an earthed one, its clip on the return; ``own_clip``: the same, its tip on its own clip. The last two
-    are NaN where that makes no steady state.
-    """
-
-    station: Station
-    there: Annotated[float, Unit("V", "there", "there_pp")]
-    short: Annotated[float, Unit("V", "shortest ground lead", "short_lead_pp")]
-    long: Annotated[float, Unit("V", "longest ground lead", "long_lead_pp")]
-    clipped: Annotated[float, Unit("V", "earthed, clip on the return", "clipped_pp")] = np.nan
-    own_clip: Annotated[float, Unit("V", "tip on its own clip", "own_clip_pp")] = np.nan
-
-    @property
-    def fooled(self) -> bool:
-        """Whether any of these ways of reading is off by more than `FOOLED`."""
-        read = np.array([self.short, self.long, self.clipped])
-        return bool(np.nanmax(np.abs(read / self.there - 1)) > FOOLED)
 
 
 def scope_views(design: Design, stations: Iterable[Station], scope: ScopeErrors) -> tuple[ScopeView, ...]:

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Unit
-from filterlib.analysis.ripple.ripple import RippleResult
+from filterlib.analysis.ripple.ripple_result import RippleResult
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.analysis.uncertainty.plausible import ENDS, Plausible, beyond_the_model
+from filterlib.bench.answers.answers_result import SpectrumAnswer, Station
 from filterlib.bench.answers.scope_errors import SURE, ScopeErrors
-from filterlib.bench.answers.stations import Station
 from filterlib.bench.capture.averaging import Average, kept_by_averaging
 from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.capture.measurement import Measurement
@@ -27,39 +25,6 @@ _CASES = 64  # plausible cases that stand for all
 _SAME = 0.01  # share by which harmonics of two captures may differ in frequency and be the same
 _NEAR = 0.1  # of their distance, up to which lines of bursts that come unlike often are the same
 _STILL = 0.98  # share of a harmonic, from which on jitter leaves enough of it in the mean of periods as they are
-
-
-@dataclass(frozen=True, eq=False)
-class SpectrumAnswer:
-    """Harmonics (h,) that the capture before the filter shows clearly.
-
-    ``before``, ``after``: peak of each sine at the tip, without the scope's limit, of which ``kept`` was in the capture behind the filter; ``after_low``, ``after_high``: with noise and gain, 19 times in 20; ``clear``: whether
-    that behind the filter is above its noise. ``expected`` behind the filter, and where nine plausible cases in ten are. ``switching``
-    frequency of the converter, of which they are multiples, or of the pulses in bursts of whose period they are.
-    """
-
-    station: Station
-    frequencies: Annotated[np.ndarray, Unit("Hz", key="harmonic")]
-    before: Annotated[np.ndarray, Unit("V", key="before_peak")]
-    after: Annotated[np.ndarray, Unit("V", key="after_peak")]
-    after_low: Annotated[np.ndarray, Unit("V", key="after_peak_low")]
-    after_high: Annotated[np.ndarray, Unit("V", key="after_peak_high")]
-    clear: np.ndarray
-    expected: Annotated[np.ndarray, Unit("V", key="expected_peak")]
-    expected_low: Annotated[np.ndarray, Unit("V", key="expected_peak_low")]
-    expected_high: Annotated[np.ndarray, Unit("V", key="expected_peak_high")]
-    kept: Annotated[np.ndarray, Unit("", key=None)]
-    switching: Annotated[float, Unit("Hz", key=None)]
-
-    @property
-    def attenuation(self) -> Annotated[np.ndarray, Unit("dB", "attenuation", "attenuation")]:
-        """From before the filter to behind it, (h,)."""
-        return np.asarray(20 * np.log10(self.before / np.maximum(self.after, 1e-12)))
-
-    @property
-    def expected_attenuation(self) -> Annotated[np.ndarray, Unit("dB", "expected attenuation", "expected_attenuation")]:
-        """As the design has it, (h,)."""
-        return np.asarray(20 * np.log10(self.before / np.maximum(self.expected, 1e-12)))
 
 
 def spectrum_answer(

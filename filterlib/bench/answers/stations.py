@@ -3,30 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
-from filterlib.analysis.ripple.spectra import Band, bands
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.bench.answers.answers_result import BARE, Station
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.system.design import Design
 from filterlib.system.line.clip import TERMINALS
 from filterlib.units import quantity
-
-BARE = "bare"
-"""In place of an operating point: the converter alone, in the arrangement of its stated ripple."""
-
-
-@dataclass(frozen=True)
-class Station:
-    """A ``place`` (a load, or the converter's terminals), a ``band``, and the operating ``point``, `BARE` without filter."""
-
-    place: str
-    band: Band
-    point: str
-
-    @property
-    def name(self) -> str:
-        """On one line, as `station` reads it."""
-        return f"{self.place} {self.band.label} {self.point}"
 
 
 def named_station(design: Design, place: str | None, point: str | None, band: str = "20MHz") -> Station:

@@ -10,12 +10,13 @@ import numpy as np
 
 from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import TERMINALS
-from filterlib.analysis.ripple.spectra import Band, Spectra, bands, named_band, spectra
-from filterlib.bench.answers.answer import BenchResult
+from filterlib.analysis.ripple.ripple_result import Band, Spectra, bands, named_band
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.bench.answers.answers_result import BenchResult, SpectrumAnswer, Station
 from filterlib.bench.answers.bursting import as_captured
-from filterlib.bench.answers.faults import Fault, faults, with_fault
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer, drawn_columns
-from filterlib.bench.answers.stations import Station
+from filterlib.bench.answers.explained import Fault
+from filterlib.bench.answers.faults import faults, with_fault
+from filterlib.bench.answers.spectrum_answer import drawn_columns
 from filterlib.bench.capture.measurement import BANDWIDTH
 from filterlib.errors import FilterlibError
 from filterlib.network.extremes import rough_peak_to_peak

@@ -44,8 +44,9 @@ def add_bank(commands: Commands) -> None:
 
 def _bank(chosen: argparse.Namespace) -> int:
     from filterlib import load_design
+    from filterlib.analysis.hold_up.bank_result import Bursts
     from filterlib.analysis.hold_up.burst_bank import bank_problems
-    from filterlib.analysis.hold_up.burst_review import Bursts, bursts
+    from filterlib.analysis.hold_up.burst_review import bursts
     from filterlib.errors import InputError
     from filterlib.show.bank.bank_page import bank_text, write_bank
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from filterlib.analysis.hold_up.burst_bank import BankResult, Fittings
-from filterlib.analysis.hold_up.burst_review import Bursts
-from filterlib.analysis.hold_up.first_milliseconds import Start
+from filterlib.analysis.hold_up.bank_result import BankResult, Bursts, Fittings, Start
 from filterlib.show.numbers import Section, numbers, texts
 from filterlib.show.rule_checks import check_numbers
 

@@ -9,9 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from filterlib.analysis.hold_up.burst_bank import Bank, BankResult, Fittings
-from filterlib.analysis.hold_up.burst_review import Bursts
-from filterlib.analysis.hold_up.first_milliseconds import Dip, Start
+from filterlib.analysis.hold_up.bank_result import Bank, BankResult, Bursts, Dip, Fittings, Start
 from filterlib.analysis.hold_up.fittings import Bleeder, Fuse, Limiter
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.isolation import Isolation

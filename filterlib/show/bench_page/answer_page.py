@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from filterlib.analysis.stress.stored_energy import bleeder, stores
-from filterlib.bench.answers.answer import BenchResult
-from filterlib.bench.answers.explanation import Explained, exit_code
-from filterlib.bench.answers.learned import BothRanges
-from filterlib.bench.answers.spectrum_answer import SpectrumAnswer
+from filterlib.bench.answers.answers_result import BenchResult, SpectrumAnswer
+from filterlib.bench.answers.explained import BothRanges, Explained
+from filterlib.bench.answers.explanation import exit_code
 from filterlib.bench.capture.measurement import Measurement
 from filterlib.show.figures.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
 from filterlib.show.figures.plots import FREQUENCY

@@ -14,9 +14,8 @@ from filterlib.show.arguments import Commands, add_command, add_folder
 from filterlib.show.terminal import ProgressLine, about, say
 
 if TYPE_CHECKING:
-    from filterlib.bench.answers.answer import BenchResult
-    from filterlib.bench.answers.explanation import Explained
-    from filterlib.bench.answers.learned import BothRanges
+    from filterlib.bench.answers.answers_result import BenchResult
+    from filterlib.bench.answers.explained import BothRanges, Explained
 
 EXAMPLES = """\
 examples:
@@ -73,9 +72,9 @@ def add_bench(commands: Commands) -> None:
 
 
 def _bench(chosen: argparse.Namespace) -> int:
-    from filterlib.bench.answers.answer import Capture, bench
+    from filterlib.bench.answers.answer import bench
+    from filterlib.bench.answers.answers_result import Capture, Taken
     from filterlib.bench.answers.explanation import exit_code
-    from filterlib.bench.answers.loads import Taken
     from filterlib.bench.answers.readings_file import read_readings
     from filterlib.errors import FilterlibError
     from filterlib.show.bench_page.answer_page import write_answers

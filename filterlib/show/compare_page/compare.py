@@ -6,12 +6,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from filterlib.analysis.causes.by_source import Source
-from filterlib.analysis.causes.mitigations import Mitigation
-from filterlib.analysis.causes.reasons import ReasonsResult
-from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
+from filterlib.analysis.causes.causes_result import Mitigation, Source
+from filterlib.analysis.comparison.comparison_result import LABELS, ComparisonResult, Left, LoadComparison
 from filterlib.analysis.emission.margin import Margin
-from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.review_result import ReasonsResult, ReviewResult
 from filterlib.show.compare_page import compare_tables as tables
 from filterlib.show.compare_page.compare_plots import effect_figure, spectra_figure, waveforms_figure
 from filterlib.show.folder import write_files

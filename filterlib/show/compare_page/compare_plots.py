@@ -16,8 +16,8 @@ from filterlib.words.labels import bandwidth_words
 from filterlib.words.quantities import number
 
 if TYPE_CHECKING:
-    from filterlib.analysis.linear.frequency_response import BodeResult
-    from filterlib.analysis.ripple.ripple import RippleResult
+    from filterlib.analysis.linear.linear_result import BodeResult
+    from filterlib.analysis.ripple.ripple_result import RippleResult
 
 LOOKS = (Look(BLUE, width=2.4), Look(VERMILION, DASHES[1], 2.1))
 _MARKED = (

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from filterlib.analysis.causes.by_source import Source
-from filterlib.analysis.causes.mitigations import Mitigation
-from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, Left, LoadComparison
+from filterlib.analysis.causes.causes_result import Mitigation, Source
+from filterlib.analysis.comparison.comparison_result import LABELS, ComparisonResult, Left, LoadComparison
 from filterlib.analysis.described import label
 from filterlib.analysis.emission.margin import Margin
-from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table

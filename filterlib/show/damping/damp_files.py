@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from filterlib.analysis.damping.dampers import DampedDesign, DampingResult
+from filterlib.analysis.damping.damping_result import DampedDesign, DampingResult
 from filterlib.show.folder import RUN, write_files
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.review_page.change_files import changed_file

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult
+from filterlib.analysis.emission.emission_result import EmissionResult
 from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, numbers

@@ -17,7 +17,7 @@ from filterlib.words.labels import detector_words
 from filterlib.words.stability_sentences import reason_text
 
 if TYPE_CHECKING:
-    from filterlib.analysis.emission.estimate import EmissionResult
+    from filterlib.analysis.emission.emission_result import EmissionResult
     from filterlib.analysis.emission.margin import Margin
     from filterlib.system.limits import Limit
 

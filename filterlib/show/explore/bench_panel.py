@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.bench.answers.answer import Capture, bench
+from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.one_board import Board, BoardResult, one_board
 from filterlib.parts.reading import data_folder
 from filterlib.show import panels as ui

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from filterlib.analysis.review import ReviewResult, review
+from filterlib.analysis.review import review
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.bench.design_file import load_design
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show.explore.fragment import Fragment, svg_fragment

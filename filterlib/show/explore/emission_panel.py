@@ -9,8 +9,8 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.emission.estimate import EmissionResult, emissions
-from filterlib.analysis.emission.line_spectra import EmissionTest, Side
+from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest, Side
+from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui

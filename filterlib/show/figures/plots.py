@@ -42,11 +42,8 @@ from filterlib.words.labels import bandwidth_words, source_words
 from filterlib.words.quantities import joined
 
 if TYPE_CHECKING:
-    from filterlib.analysis.linear.frequency_response import BodeResult
-    from filterlib.analysis.linear.insertion_loss import InsertionResult
-    from filterlib.analysis.linear.port_impedance import ImpedanceResult
-    from filterlib.analysis.linear.steps import StepsResult
-    from filterlib.analysis.ripple.ripple import RippleResult, Sensitivity
+    from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult, StepsResult
+    from filterlib.analysis.ripple.ripple_result import RippleResult, Sensitivity
 
 __all__ = [
     "band_figure", "bode_figure", "impedance_figure", "insertion_figure", "ripple_figure", "save", "sources_figure",

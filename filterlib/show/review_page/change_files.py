@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from filterlib.analysis.causes.proposals import Proposal
-from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.analysis.review_result import Proposal, ReasonsResult
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
 from filterlib.show.folder import RUN

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
 from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Mark, Plot
 from filterlib.show.figures.plots import LIMIT, limit_words
 from filterlib.show.page import Illustration, illustration

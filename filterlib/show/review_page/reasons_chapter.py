@@ -9,12 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from filterlib.analysis.causes.by_frequency import BandReason
-from filterlib.analysis.causes.by_source import Source
-from filterlib.analysis.causes.mitigations import Costs, Mitigation
-from filterlib.analysis.causes.parasitics import Parasitic
-from filterlib.analysis.causes.reasons import ReasonsResult
-from filterlib.analysis.causes.worst import Cause
+from filterlib.analysis.causes.causes_result import BandReason, Cause, Costs, Mitigation, Parasitic, Source
+from filterlib.analysis.review_result import ReasonsResult
 from filterlib.show.figures.figure import Figure
 from filterlib.show.figures.plots import bars_plot
 from filterlib.show.page import Illustration, illustration

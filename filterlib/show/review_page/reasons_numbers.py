@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from filterlib.analysis.causes.mitigations import Mitigation
-from filterlib.analysis.causes.proposals import Proposal
-from filterlib.analysis.causes.reasons import ReasonsResult
+from filterlib.analysis.causes.causes_result import Mitigation
+from filterlib.analysis.review_result import Proposal, ReasonsResult
 from filterlib.show.numbers import NOT_COMPUTED, Section, numbers, put, texts
 from filterlib.words.facts import Sentence
 from filterlib.words.labels import source_phrase

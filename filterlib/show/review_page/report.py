@@ -52,10 +52,9 @@ from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
 if TYPE_CHECKING:
-    from filterlib.analysis.linear.frequency_response import BodeResult
-    from filterlib.analysis.linear.insertion_loss import InsertionResult
-    from filterlib.analysis.review import PointResult, ReviewResult
-    from filterlib.analysis.ripple.ripple import RippleResult
+    from filterlib.analysis.linear.linear_result import BodeResult, InsertionResult
+    from filterlib.analysis.review_result import PointResult, ReviewResult
+    from filterlib.analysis.ripple.ripple_result import RippleResult
 
 PAGE, NUMBERS = "review.html", "results.json"
 Progress = Callable[[float, str], None]

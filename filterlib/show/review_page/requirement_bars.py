@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.figures.letters import text_width
 from filterlib.system.emission import EmissionRequirement

@@ -11,15 +11,14 @@ from typing import TypeVar
 import numpy as np
 
 from filterlib.analysis.described import described
-from filterlib.analysis.linear.frequency_response import BodeResult, at_frequency, largest_below
-from filterlib.analysis.linear.insertion_loss import InsertionResult, spots
-from filterlib.analysis.linear.port_impedance import ImpedanceResult
-from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.analysis.ripple.ripple import Figure, RippleResult, Sensitivity
-from filterlib.analysis.stability.over_uncertainty import OverUncertainty, Turn
-from filterlib.analysis.stress.stress import StressResult
-from filterlib.analysis.stress.stress_check import StressCheck
-from filterlib.analysis.uncertainty.measurement_value import MeasurementValues
+from filterlib.analysis.linear.frequency_response import at_frequency, largest_below
+from filterlib.analysis.linear.insertion_loss import spots
+from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple_result import Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.stability_result import OverUncertainty, Turn
+from filterlib.analysis.stress.stress_check import StressCheck, StressResult
+from filterlib.analysis.uncertainty.measurement_result import MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.emission.emission_numbers import emission_arrays_section, emission_section

@@ -8,11 +8,11 @@ import numpy as np
 
 from filterlib.analysis.described import label
 from filterlib.analysis.linear.frequency_response import at_frequency, largest_below
-from filterlib.analysis.linear.insertion_loss import InsertionResult, coinciding, spots
-from filterlib.analysis.linear.steps import StepsResult
-from filterlib.analysis.review import PointResult, ReviewResult
-from filterlib.analysis.ripple.ripple import BEFORE, Figure, RippleResult, Sensitivity
-from filterlib.analysis.stability.operating_point import OperatingResult
+from filterlib.analysis.linear.insertion_loss import coinciding, spots
+from filterlib.analysis.linear.linear_result import InsertionResult, StepsResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.ripple.ripple_result import BEFORE, Figure, RippleResult, Sensitivity
+from filterlib.analysis.stability.stability_result import OperatingResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.stress.stress_check import Heat
 from filterlib.analysis.verdict import Verdict

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from filterlib.analysis.converter_side.converter_side import ConverterSide
-from filterlib.analysis.converter_side.measured_output import MeasuredOutput
-from filterlib.analysis.converter_side.source_side import SourceSide
-from filterlib.analysis.stability.margins import Margin
-from filterlib.analysis.stability.part_limits import PartLimits
+from filterlib.analysis.converter_side.converter_side_result import ConverterSide, MeasuredOutput, SourceSide
+from filterlib.analysis.stability.stability_result import Margin, PartLimits
 from filterlib.show.numbers import Section, numbers
 from filterlib.system.design import Design
 from filterlib.words.margin_sentences import margin_sentence

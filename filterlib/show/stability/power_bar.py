@@ -6,7 +6,7 @@ from html import escape
 
 import numpy as np
 
-from filterlib.analysis.stability.margins import Margin
+from filterlib.analysis.stability.stability_result import Margin
 from filterlib.show.figures.letters import text_width
 from filterlib.words.quantities import number
 

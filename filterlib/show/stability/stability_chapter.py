@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from filterlib.analysis.converter_side.converter_side import ConverterSide
-from filterlib.analysis.stability.margins import Margin
-from filterlib.analysis.stability.part_limits import PartLimits
+from filterlib.analysis.converter_side.converter_side_result import ConverterSide
+from filterlib.analysis.stability.stability_result import Margin, PartLimits
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.stability.power_bar import power_bar
 from filterlib.show.stability.stability_figures import nyquist_figure, ratio_figure

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.analysis.stability.margins import Margin
 from filterlib.analysis.stability.minor_loop import ANGLE, GAIN
+from filterlib.analysis.stability.stability_result import Margin
 from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Note, Plot
 from filterlib.show.figures.plots import FREQUENCY, MAGNITUDE
 from filterlib.show.style import BLACK, BLUE, DASHES, GREY, LONG, VERMILION

@@ -7,11 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.supply.at_the_plug import Fix
-from filterlib.analysis.supply.battery_run import PointDraw
-from filterlib.analysis.supply.starting import LoadStart, Starting
-from filterlib.analysis.supply.supply_side import SupplySide
-from filterlib.analysis.supply.switch_on import SwitchOn
+from filterlib.analysis.supply.supply_result import Fix, LoadStart, PointDraw, Starting, SupplySide, SwitchOn
 from filterlib.show.figures.figure import Axis, Curve, Figure, Level, Look, Plot
 from filterlib.show.page import Illustration, illustration
 from filterlib.show.rule_checks import CHECK_COLUMNS, verdict_words

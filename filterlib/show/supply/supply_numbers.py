@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from filterlib.analysis.supply.starting import Starting
-from filterlib.analysis.supply.supply_side import SupplySide
+from filterlib.analysis.supply.supply_result import Starting, SupplySide
 from filterlib.show.numbers import Section, numbers
 from filterlib.show.rule_checks import check_numbers
 from filterlib.words.supply.supply_sentences import battery_line, fix_words, plug_line

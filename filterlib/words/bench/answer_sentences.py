@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from filterlib.bench.answers.answer import Answer, BenchResult
-from filterlib.bench.answers.explanation import Exchange, Explained, Explanation
-from filterlib.bench.answers.faults import Fault
-from filterlib.bench.answers.learned import BothRanges
+from filterlib.bench.answers.answers_result import BARE, FOOLED, Answer, BenchResult, ScopeView, Station
+from filterlib.bench.answers.explained import BothRanges, Exchange, Explained, Explanation, Fault
 from filterlib.bench.answers.loads import alike
 from filterlib.bench.answers.same_converter import bursts_behind, in_bursts
 from filterlib.bench.answers.scope_errors import ScopeErrors
-from filterlib.bench.answers.scope_view import FOOLED, ScopeView
-from filterlib.bench.answers.stations import BARE, Station
 from filterlib.units import format_quantity
 from filterlib.words.labels import bandwidth_words
 from filterlib.words.quantities import capital, joined, number, range_text, share

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.analysis.uncertainty.plausible import BEYOND
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, UncertainParameter

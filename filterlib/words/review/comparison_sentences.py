@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from filterlib.analysis.comparison.comparison import LABELS, ComparisonResult, LoadComparison
+from filterlib.analysis.comparison.comparison_result import LABELS, ComparisonResult, LoadComparison
 from filterlib.analysis.comparison.differences import Difference
 from filterlib.system.design import Design
 from filterlib.words.labels import source_phrase

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from filterlib.analysis.emission.margin import Margin
-from filterlib.analysis.review import PointResult, ReviewResult
+from filterlib.analysis.review_result import PointResult, ReviewResult
 from filterlib.analysis.stress.stress import worst
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.rules import worst as worst_check

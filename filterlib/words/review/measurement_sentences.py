@@ -5,9 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 
-from filterlib.analysis.ripple.ripple import measurement
-from filterlib.analysis.uncertainty.added_capacitor import AddedCapacitor
-from filterlib.analysis.uncertainty.measurement_value import INSIDE, LEAST, Measurement, MeasurementValues
+from filterlib.analysis.ripple.ripple_result import measurement
+from filterlib.analysis.uncertainty.measurement_result import (
+    INSIDE,
+    LEAST,
+    AddedCapacitor,
+    Measurement,
+    MeasurementValues,
+)
 from filterlib.bench.inside import VALUES, InsideFit
 from filterlib.system.inside.bank import BankConverter
 from filterlib.words.quantities import interval_text, number, runs

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from filterlib.analysis.causes.proposals import Proposal
 from filterlib.analysis.failing import Failing
+from filterlib.analysis.review_result import Proposal
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.quantities import capital, interval_text, number
 from filterlib.words.review.rating_sentences import stress_interval, stress_limit, stress_value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from filterlib.analysis.judgement import Judgement
+from filterlib.analysis.judged import Judgement
 from filterlib.analysis.stress.stress_check import Basis, StressCheck
 from filterlib.parts.ageing import SEAL_LIFE, YEAR
 from filterlib.system.file.accepted import AcceptedRating

@@ -7,10 +7,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Refusal
-from filterlib.analysis.causes.mitigations import Mitigation
-from filterlib.analysis.causes.proposals import Proposal
-from filterlib.analysis.causes.reasons import ReasonsResult
-from filterlib.analysis.causes.worst import Cause
+from filterlib.analysis.causes.causes_result import Cause, Mitigation
+from filterlib.analysis.review_result import Proposal, ReasonsResult
 from filterlib.words.facts import Sentence, Writer
 from filterlib.words.labels import emission_source, resonance_words, source_phrase
 from filterlib.words.quantities import capital, joined, number, stress_number

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from filterlib.analysis.causes.parasitics import ENDS, at_the_ends
-from filterlib.analysis.review import ReviewResult
-from filterlib.analysis.ripple.ripple import Figure, RippleResult, measurement
+from filterlib.analysis.review_result import ReviewResult
+from filterlib.analysis.ripple.ripple_result import Figure, RippleResult, measurement
 from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.uncertainty.moved_alone import MOST
 from filterlib.analysis.verdict import Verdict

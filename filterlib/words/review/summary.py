@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 
-from filterlib.analysis.review import ReviewResult
+from filterlib.analysis.review_result import ReviewResult
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import capital
 from filterlib.words.review.findings import WARNING, facts, outcome_words

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from filterlib.analysis.ripple.ripple import measurement
-from filterlib.analysis.uncertainty.measurement_value import LEAST, MeasurementValues
+from filterlib.analysis.ripple.ripple_result import measurement
+from filterlib.analysis.uncertainty.measurement_result import LEAST, MeasurementValues
 from filterlib.analysis.verdict import Verdict
 from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import SYMBOLS

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.hold_up.burst_bank import MOST_PARTS, Bank, BankResult, Fittings
-from filterlib.analysis.hold_up.burst_review import Bursts
+from filterlib.analysis.hold_up.bank_result import Bank, BankResult, Bursts, Fittings
+from filterlib.analysis.hold_up.burst_bank import MOST_PARTS
 from filterlib.analysis.hold_up.fittings import LITTLE
 from filterlib.analysis.hold_up.fuses_and_limits import LIMITS
 from filterlib.words.quantities import joined, number

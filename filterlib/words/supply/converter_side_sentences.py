@@ -5,10 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.converter_side.converter_side import ConverterSide, Oscillator, Start, limit_of
-from filterlib.analysis.converter_side.regulation import ENOUGH, Regulation
-from filterlib.analysis.converter_side.source_side import SourceSide
-from filterlib.analysis.supply.starting import BEGINS
+from filterlib.analysis.converter_side.converter_side_result import (
+    ENOUGH,
+    ConverterSide,
+    Oscillator,
+    Regulation,
+    SourceSide,
+    Start,
+    limit_of,
+)
+from filterlib.analysis.supply.supply_result import BEGINS
 from filterlib.system.design import Design
 from filterlib.system.inside.control import Control, Sensing
 from filterlib.system.inside.converter import Converter

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from filterlib.analysis.judgement import PointJudgement
-from filterlib.analysis.stability.operating_point import LightLoadResult
+from filterlib.analysis.judged import PointJudgement
+from filterlib.analysis.stability.stability_result import LightLoadResult
 from filterlib.units import format_quantity
 from filterlib.words.quantities import number, share
 

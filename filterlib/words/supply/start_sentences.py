@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from filterlib.analysis.hold_up.first_milliseconds import Dip, Start
+from filterlib.analysis.hold_up.bank_result import Dip, Start
 from filterlib.words.quantities import number
 
 __all__ = ["PLACES", "start_sentences"]

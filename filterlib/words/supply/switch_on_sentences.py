@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 
 from filterlib.analysis.hold_up.way import path_to
-from filterlib.analysis.supply.starting import MOST_ATTEMPTS, MOST_FALLS, LoadStart, Ramp, Starting
-from filterlib.analysis.supply.switch_on import COLD, FEW, WARM, SwitchOn
+from filterlib.analysis.supply.starting import MOST_ATTEMPTS, MOST_FALLS
+from filterlib.analysis.supply.supply_result import LoadStart, Ramp, Starting, SwitchOn
+from filterlib.analysis.supply.switch_on import COLD, FEW, WARM
 from filterlib.system.design import Design
 from filterlib.words.quantities import joined, number, range_text
 

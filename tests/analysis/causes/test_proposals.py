@@ -6,7 +6,8 @@ import pytest
 
 from filterlib.analysis.causes.proposals import _badness, broken_by, rank
 from filterlib.analysis.causes.reasons import reasons
-from filterlib.analysis.judgement import failings, judge
+from filterlib.analysis.judged import failings
+from filterlib.analysis.judgement import judge
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.ranges.changes import changed

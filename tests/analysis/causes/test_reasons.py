@@ -289,7 +289,7 @@ def test_a_loads_own_ripple_is_a_source_of_its_own():
 
 
 def narrow(one):
-    from filterlib.analysis.ripple.spectra import narrow_and_wide
+    from filterlib.analysis.ripple.ripple_result import narrow_and_wide
 
     return narrow_and_wide(one)[0]
 

@@ -10,7 +10,8 @@ from filterlib.analysis.causes.parasitics import ideals
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
 from filterlib.analysis.emission.estimate import emissions
-from filterlib.analysis.judgement import failings, judge
+from filterlib.analysis.judged import failings
+from filterlib.analysis.judgement import judge
 from filterlib.analysis.linear.steps import steps
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables

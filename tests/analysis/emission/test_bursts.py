@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from filterlib.analysis.emission.emission_result import EmissionTest
 from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.levels import above, amplitudes, levels
-from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
+from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.receiver import tunings
 from filterlib.system.solution import solve
 from filterlib.words.emission_sentences import emission_notes

@@ -8,8 +8,9 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
 from filterlib import load_design
+from filterlib.analysis.emission.emission_result import INPUT_LINES, EmissionTest
 from filterlib.analysis.emission.estimate import emissions
-from filterlib.analysis.emission.line_spectra import INPUT_LINES, EmissionTest, line_spectra, setup
+from filterlib.analysis.emission.line_spectra import line_spectra, setup
 from filterlib.analysis.emission.receiver import read
 from filterlib.errors import FilterlibError, InputError
 from filterlib.network.circuit import Circuit

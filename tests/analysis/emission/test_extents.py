@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
+from filterlib.analysis.emission.emission_result import EmissionTest, emission_tests
 from filterlib.analysis.emission.estimate import estimates
 from filterlib.analysis.emission.extents import extents
-from filterlib.analysis.emission.line_spectra import EmissionTest, line_spectra
-from filterlib.analysis.emission.required_tests import emission_tests
+from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.tables import data_folder
 from filterlib.system.design import with_values

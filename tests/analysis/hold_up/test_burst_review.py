@@ -13,7 +13,7 @@ from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.hold_up.fitted import fitted
 from filterlib.analysis.hold_up.strings import strings
 from filterlib.analysis.hold_up.way import Branch, together
-from filterlib.analysis.judgement import failings
+from filterlib.analysis.judged import failings
 from filterlib.errors import CircuitError
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.words.supply.bank_sentences import short_sentence

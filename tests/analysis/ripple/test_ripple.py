@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.ripple.drawn import Drawn
-from filterlib.analysis.ripple.ripple import ripple, trusted_to
-from filterlib.analysis.ripple.spectra import as_measured, bands, spectra
+from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple_result import bands, trusted_to
+from filterlib.analysis.ripple.spectra import as_measured, spectra
 from filterlib.analysis.uncertainty import interval as search
 from filterlib.bench.design_file import load_design
 from filterlib.parts.tables import data_folder

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.supply.at_the_plug import at_the_plug
-from filterlib.analysis.supply.hot_plug import Added, Input, inputs, plug, plug_course
+from filterlib.analysis.supply.hot_plug import inputs, plug, plug_course
 from filterlib.analysis.supply.rules import check, worst
+from filterlib.analysis.supply.supply_result import Added, Input
 from filterlib.errors import FilterlibError
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import capacitor_bend

@@ -10,7 +10,8 @@ from sksundae.cvode import CVODE
 
 from filterlib.analysis.hold_up.way import Branch, Section, path_to
 from filterlib.analysis.supply.input_line import InputLine, input_line, input_start
-from filterlib.analysis.supply.starting import Ramp, starting
+from filterlib.analysis.supply.starting import starting
+from filterlib.analysis.supply.supply_result import Ramp
 from filterlib.analysis.supply.switch_on import switch_on
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Converter

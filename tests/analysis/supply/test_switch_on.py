@@ -9,7 +9,8 @@ import pytest
 
 from filterlib.analysis.converter_side.start_up import start_time
 from filterlib.analysis.hold_up.way import Branch
-from filterlib.analysis.supply.starting import Ramp, starting
+from filterlib.analysis.supply.starting import starting
+from filterlib.analysis.supply.supply_result import Ramp
 from filterlib.analysis.supply.switch_on import switch_on
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Converter

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.interval import Interval, search, width
+from filterlib.analysis.uncertainty.interval import search
+from filterlib.analysis.uncertainty.plausible import Interval, width
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.uncertainty.interval import Interval
 from filterlib.analysis.uncertainty.like_design import from_ends
-from filterlib.analysis.uncertainty.plausible import Plausible
+from filterlib.analysis.uncertainty.plausible import Interval, Plausible
 from filterlib.system.ranges.uncertain_parameter import SHAPE, UncertainParameter
 from tests.designs import converter, design, shunt
 

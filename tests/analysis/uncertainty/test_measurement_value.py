@@ -8,17 +8,12 @@ import pytest
 
 from filterlib import load_design
 from filterlib.analysis.ripple.ripple import ripple
-from filterlib.analysis.ripple.spectra import bands, spectra
-from filterlib.analysis.uncertainty.interval import in_chunks, search, width
-from filterlib.analysis.uncertainty.measurement_value import (
-    _MOVED,
-    INSIDE,
-    MOST,
-    SHAPE,
-    _leading,
-    _Search,
-    measurement_values,
-)
+from filterlib.analysis.ripple.ripple_result import bands
+from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.uncertainty.interval import in_chunks, search
+from filterlib.analysis.uncertainty.measurement_result import INSIDE
+from filterlib.analysis.uncertainty.measurement_value import _MOVED, MOST, SHAPE, _leading, _Search, measurement_values
+from filterlib.analysis.uncertainty.plausible import width
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
 from filterlib.words.review.measurement_sentences import measurement_sentences, useless_sentence, what_to_measure

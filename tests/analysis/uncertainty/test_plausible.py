@@ -5,8 +5,8 @@ import pytest
 
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.uncertainty import plausible
-from filterlib.analysis.uncertainty.interval import Interval, search
-from filterlib.analysis.uncertainty.plausible import BEYOND, LEAST, Plausible
+from filterlib.analysis.uncertainty.interval import search
+from filterlib.analysis.uncertainty.plausible import BEYOND, LEAST, Interval, Plausible
 from filterlib.system.solution import solve
 from tests.analysis.uncertainty.test_interval import box
 from tests.designs import converter, design, resistive, series, shunt

@@ -7,11 +7,12 @@ import pytest
 
 import filterlib
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.bench.answers.answer import Answer, BenchResult, Capture, bench, judged
+from filterlib.bench.answers.answer import bench, judged
+from filterlib.bench.answers.answers_result import Answer, BenchResult, Capture, Taken
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.learned import both_ranges, learn, learned_text
-from filterlib.bench.answers.loads import Taken, as_taken, bare_ripple
+from filterlib.bench.answers.loads import as_taken, bare_ripple
 from filterlib.bench.answers.one_board import Board, one_board
 from filterlib.bench.answers.readings_file import read_readings, readings_text
 from filterlib.bench.answers.scope_errors import ScopeErrors

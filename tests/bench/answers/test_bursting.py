@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib.bench.answers import answer
-from filterlib.bench.answers.answer import Capture, bench
+from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.bursting import as_captured, bare_burst
 from filterlib.bench.answers.explanation import exit_code, explain
 from filterlib.bench.capture.measurement import measure

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.ripple.spectra import Band
+from filterlib.analysis.ripple.ripple_result import Band
 from filterlib.bench.answers import answer
-from filterlib.bench.answers.answer import Capture, bench
+from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.bench_reading import from_captures, from_figures
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.scope_errors import ScopeErrors

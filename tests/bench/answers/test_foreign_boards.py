@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from filterlib.bench.answers.answer import Capture, bench
+from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.same_converter import at_the_clock_of
 from filterlib.bench.answers.spectrum_answer import _lines

@@ -7,7 +7,8 @@ from functools import partial
 
 import numpy as np
 
-from filterlib.analysis.linear.insertion_loss import SYSTEMS, InsertionResult, insertion
+from filterlib.analysis.linear.insertion_loss import SYSTEMS, insertion
+from filterlib.analysis.linear.linear_result import InsertionResult
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
