@@ -25,6 +25,7 @@ from filterlib.show.command_help import COMPARE, LAB, PAGES, PART, RECORDING, RE
 from filterlib.show.damping.damp_command import add_damp
 from filterlib.show.first_file.command import add_new
 from filterlib.show.keys.key_command import add_schema
+from filterlib.show.process import keep_memory
 from filterlib.show.terminal import ProgressLine, about, complain, interruptible, say, survive_odd_terminals
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     survive_odd_terminals()
     # for small matrices threads wait for each other; also in the kernels that this starts
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if arguments is None:  # a program of its own
+        keep_memory()
     try:
         with interruptible():
             own, passed_on = _split(list(sys.argv[1:] if arguments is None else arguments))
