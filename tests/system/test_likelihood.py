@@ -10,8 +10,8 @@ from filterlib.system.file.writing import stated
 from filterlib.system.inside.arrangement import WithCapacitor
 from filterlib.system.inside.converter import Converter
 from filterlib.system.inside.recorded import Recorded
-from filterlib.system.sources.likelihood import SPREAD, log_likelihood, says_more
-from filterlib.system.sources.source_spectra import source_spectra
+from filterlib.system.sources.likelihood import SPREAD, _sizes, log_likelihood, says_more
+from filterlib.system.sources.source_spectra import reading, source_spectra
 from tests.designs import KNOWN, converter, design
 
 
@@ -49,6 +49,49 @@ def test_a_pulse_carries_the_direct_current_of_its_load():
     assert float(source_spectra(one, 2.0).current[best, 0]) == pytest.approx(5.0, rel=0.02, abs=0)
     loose = one.model_copy(update={"tied_to_load": False})
     assert np.all(log_likelihood(loose, 2.0) == 0)
+
+
+def test_a_second_filter_hides_current_and_nothing_adds_to_it():
+    """law: of pulses ten times off what the load draws the lower are likelier, by far: a diode carries no more (conservation of charge)."""
+    source = {
+        "shape": "pulse",
+        "duty": 0.6,
+        "output_capacitance": "100 mF",
+        "output_esl": "0.01 nH",
+        "output_resistance": "50 ohm",
+    }
+    one = with_esr(made({"load_current": "2 A", "peak_to_peak": 0.3}, **source), 0.6, 6e-3)
+    hidden, more = log_likelihood(one, 2.0)
+    found = source_spectra(one, 2.0).current[:, 0]
+    assert found == pytest.approx([0.5, 50.0], rel=0.1, abs=0)  # hand: 5 A is what the load draws
+    assert hidden - more > 5
+
+
+@pytest.mark.parametrize(("frequency", "volts"), [("20 MHz", 0.31), ("50 MHz", 0.4), ("90 MHz", 0.3)])
+def test_sizes_that_move_two_readings_little_are_many(frequency, volts):
+    """second method: the density of ripple and ring over that of their readings, in logarithms, from readings with either a little larger."""
+    spike = {"peak_to_peak": volts, "ring_frequency": frequency, "ring_cycles": 2}
+    one = made({"peak_to_peak": 0.25}, spike=spike)
+    sources, moved = source_spectra(one, 0.0), []
+    for name in ("ripple", "spike"):
+        ends = [replace(sources, **{name: getattr(sources, name) * np.exp(step)}) for step in (1e-4, -1e-4)]
+        both = [[float(reading(one, each, some, 0.0)) for each in (one.ripple, one.spike)] for some in ends]
+        moved.append(np.log(np.divide(*both)) / 2e-4)
+    expected = -np.log(np.abs(np.linalg.det(moved)))
+    assert expected > 0.01  # each of both reads some of the other
+    assert log_likelihood(one, 0.0)[0] == pytest.approx(expected, rel=0.02, abs=2e-3)  # of order one, by samples
+
+
+def test_a_ring_of_next_to_nothing_is_none():
+    """hand: in usual converters a ring is a tenth of the ripple and more; what is below counts by its size, what is above by its square."""
+    ripple, none, whole = np.array([1.0]), np.array([0.0]), np.array([1.0])
+    usual = _sizes([[ripple, none], [none, whole]])
+    assert usual[0] == 0
+    assert _sizes([[ripple, none], [none, 40 * whole]])[0] == pytest.approx(-2 * np.log(4), rel=1e-12, abs=0)
+    small = _sizes(
+        [[ripple, none], [0.98 * whole, 0.02 * whole]]
+    )  # 0.02 of it, which readings to 5 % do not tell from none
+    assert small[0] == pytest.approx(np.log(0.2 / 0.05), rel=1e-12, abs=0)
 
 
 def test_an_inductors_swing_is_a_share_of_the_load_or_as_stated():

@@ -223,7 +223,7 @@ def _extents(many: _Many) -> dict[Which, Extent]:
         for key, extent in extents(many, _box(variant, many.test), told=many.told, drawn=many.plausible()).items():
             extent = many.at_point(key[0], extent)
             found[key] = wider(found[key], extent) if key in found else extent
-    return found
+    return {key: extent.of_real_converters() for key, extent in found.items()}
 
 
 def _at_ends(many: _Many, like: Mapping[Which, Extent]) -> dict[Which, Extent]:

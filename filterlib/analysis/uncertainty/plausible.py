@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated
+from typing import Annotated, Self
 
 import numpy as np
 
@@ -195,7 +195,7 @@ class Interval:
         """Key of the uncertain parameter that moves the figure most."""
         return max(self.effects, key=lambda key: width(self.effects[key]), default="")
 
-    def of_real_converters(self) -> Interval:
+    def of_real_converters(self) -> Self:
         """With the plausible cases beyond the model, but none beyond what is possible."""
         if self.plausible is None:
             return self

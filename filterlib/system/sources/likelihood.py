@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.network.extremes import Harmonics, Real
+from filterlib.network.extremes import Harmonics, Real, Samples
 from filterlib.network.shapes import rectangle, triangle
 from filterlib.parts.values import Value
 from filterlib.system.inside.converter import Converter
 from filterlib.system.sources.measuring import Probe
+from filterlib.system.sources.scales import INSTRUMENTS
 from filterlib.system.sources.source_shapes import SourceSpectra, switching_current
 from filterlib.system.sources.source_spectra import source_spectra
 
@@ -21,6 +22,13 @@ LOOKS = {"triangle": (0.7, 1.0), "square": (0.7, 1.0), "sawtooth with steps": (0
 LOOKED_AT = 25  # harmonics that make the look of a waveform: no source
 TIED = 0.9  # share of converters whose current follows from the load's; a second filter inside hides it: no source
 DECADES = 6.0  # over which the current of the others may lie
+DISCONTINUOUS = 2.0
+"""Times as high the others' pulses may be: one that ends early is higher, but no diode carries more than the load draws, and a second
+filter only hides current (conservation of charge); how far, no source."""
+MISREAD = 1e-3  # share of those above that are believed, as where a load is stated wrongly: no source
+RINGS = 0.1, 10.0
+"""What a ring makes of the reading with it over what the ripple makes of the other, in usual converters, evenly in ratios: common
+practice, no source. Smaller ones are no ring, larger ones rare."""
 SLOW = 3e6  # [Hz] above which a recording shows rings rather than the switching current: common practice, no source
 ORDERS = 31  # harmonics, up to which it is compared with the shape, octave by octave
 MEGAHERTZ = 1e6  # [Hz] at which tracks between unequal capacitors make that spread twice as wide: no source
@@ -53,7 +61,8 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
     -----
     Normal in the logarithm, `SPREAD` wide. A pulse output's current is flat at I/(1 - duty), as the output capacitor carries
     no direct current; an output inductor's swings by `SWING` of the load's, or by the stated ``current_swing``. Either holds
-    for `TIED` of all converters; of the others nothing is known over `DECADES`. A recording is compared octave by octave with what the
+    for `TIED` of all converters; of the others nothing is known over `DECADES`, but that a pulse is no higher than `DISCONTINUOUS` makes it.
+    Of two readings, with and without the spikes, both sizes are as their changes have it, see `RINGS`. A recording is compared octave by octave with what the
     shape of the current makes behind this inside: the fundamental says how large the current is, the octaves above it how the
     impedance goes on, each to `OCTAVE` and better where the converter switches slowly. Single harmonics say too much: a whole
     spectrum fits no simple inside. Not the phases either: of a passive inside they follow from the magnitudes.
@@ -73,6 +82,8 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
         return _each(converter, _as_recorded(converter, load_current))
     known = source_spectra(converter, load_current) if sources is None else sources
     total = _tie(converter, known.current) if _tied(converter) else np.zeros(1)
+    if converter.spike is not None:
+        total = total + _sizes(_readings(converter, load_current, known))
     if ripple.rms or ripple.fundamental:
         shown = _shown(converter, load_current, known)
         sizes = np.sqrt(2 * np.sum(np.abs(shown) ** 2, axis=-1)), 2 * np.abs(shown[..., 0])
@@ -81,6 +92,38 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
     if ripple.waveform is not None:
         total = total + _looks(converter, _shown(converter, load_current, known))
     return _each(converter, total)
+
+
+def _readings(converter: Converter, load_current: float, sources: SourceSpectra) -> list[list[Real]]:
+    """What ripple, ring and, if any, common mode are of the ripple's and of the spike's reading, where it is highest and lowest [V]."""
+    assert converter.spike is not None
+    parts = []
+    for arrangement in (converter.ripple, converter.spike):
+        probe = Probe(converter, arrangement, sources.frequencies[1:], load_current)
+        shown = probe.shown(*(one[..., 1:] for one in (sources.ripple, sources.spike, sources.common_mode)))
+        waves = np.broadcast_arrays(*(np.atleast_2d(one) for one in shown))
+        parts.append(Samples(*waves).swings(*[np.ones(1)] * len(waves)))
+    return parts
+
+
+def _sizes(readings: list[list[Real]]) -> Real:
+    """Of ripple and ring at these sizes: how many pairs of sizes read so nearly the same, and how usual such a ring is.
+
+    Of two sizes that two readings have made, no more is known than of others: evenly in ratios, so that readings weigh by how little
+    they move with the sizes (change of variables, any textbook on probability). Where the ring makes most of both readings, many a
+    ripple agrees, and small ones most.
+
+    >>> alike = [[np.array([0.5]), np.array([0.5])], [np.array([0.0]), np.array([1.0])]]   # half of what reads 1 V is the ring
+    >>> float(np.exp(_sizes(alike))[0].round(9))
+    2.0
+    """
+    (ripple, hidden, *more), (beside, ring, *others) = readings
+    reads = (ripple + hidden + sum(more)) * (beside + ring + sum(others))
+    moves = np.maximum(np.abs(ripple * ring - hidden * beside) / reads, INSTRUMENTS)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.abs(ring / ripple)
+        usual = np.minimum(ratio / RINGS[0], 1.0) / np.maximum(ratio / RINGS[1], 1.0) ** 2
+        return np.asarray(np.log(usual / moves))
 
 
 def _looks(converter: Converter, shown: Harmonics) -> Real:
@@ -114,14 +157,14 @@ def _each(converter: Converter, total: Real) -> Real:
 
 
 def says_more(converter: Converter) -> bool:
-    """Whether anything was measured that makes one inside likelier than another: rms, one line, the load's current, a recording.
+    """Whether anything was measured that makes one inside likelier than another: rms, one line, the load's current, a spike, a recording.
 
     A recording whose period is not that of the switches tells nothing of a shape, and a second one tells the inside itself.
     """
     ripple = converter.ripple
     if ripple.recording is not None:
         return ripple.with_capacitor is None and ripple.recording.stated is None
-    return bool(_tied(converter) or ripple.rms or ripple.fundamental or ripple.waveform)
+    return bool(_tied(converter) or converter.spike or ripple.rms or ripple.fundamental or ripple.waveform)
 
 
 def _as_recorded(converter: Converter, load_current: float) -> Real:
@@ -164,13 +207,16 @@ def _tie(converter: Converter, current: Value) -> Real:
     assert drawn is not None  # or there is no tie
     share = np.log(np.ravel(current) / drawn)
     if converter.shape == "pulse":
-        likely = np.exp(_normal(share + np.ravel(np.log(1 - converter.duty.value)))) / (SPREAD * np.sqrt(2 * np.pi))
+        share = share + np.ravel(np.log(1 - converter.duty.value))
+        likely = np.exp(_normal(share)) / (SPREAD * np.sqrt(2 * np.pi))
     elif converter.ripple.current_swing is not None:
         likely = np.exp(_normal(share - np.log(converter.ripple.current_swing))) / (SPREAD * np.sqrt(2 * np.pi))
     else:
         low, high = np.log(SWING)
         likely = np.where((share > low) & (share < high), 1.0, 0.0) / (high - low)
     loose = np.where(np.isfinite(share), (1 - TIED) / (DECADES * np.log(10)), 0.0)
+    if converter.shape == "pulse":
+        loose = np.where(share > np.log(DISCONTINUOUS), MISREAD, 1.0) * loose
     with np.errstate(divide="ignore"):
         return np.asarray(np.log(TIED * likely + loose))
 

@@ -83,4 +83,6 @@ def _others(design: Design) -> Iterator[Assumption]:
         yield Assumption("converter.common_mode", "common-mode drive", "none", "", "", "not stated, and not modelled")
     further = f"{BEYOND:g} times as far, in the logarithm"
     why = "no converter is as simple inside as the model; counted on simulated ones that are less simple"
-    yield Assumption("probable", "how far from the middle probable ripple lies, over the model's", further, "", "", why)
+    yield Assumption(
+        "probable", "how far from the middle probable ripple and emission lie, over the model's", further, "", "", why
+    )

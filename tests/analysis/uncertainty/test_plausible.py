@@ -3,13 +3,18 @@
 import numpy as np
 import pytest
 
+from filterlib.analysis.emission.estimate import estimates
+from filterlib.analysis.emission.line_spectra import EmissionTest
+from filterlib.analysis.ripple.of_change import ripple_of_change
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.uncertainty import plausible
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.analysis.uncertainty.plausible import BEYOND, LEAST, Interval, Plausible
+from filterlib.system.ranges.uncertain_parameter import SHAPE
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
 from tests.analysis.uncertainty.test_interval import box
-from tests.designs import converter, design, resistive, series, shunt
+from tests.designs import DRIVEN, converter, design, resistive, series, shunt
 
 
 def test_nine_in_ten_of_an_even_spread_are_between_its_twentieths():
@@ -76,6 +81,49 @@ def test_the_ripple_is_that_of_real_converters(monkeypatch):
         assert np.log(one.probable_high / one.probable_low) == pytest.approx(
             BEYOND * np.log(other.probable_high / other.probable_low), rel=1e-3, abs=0
         )
+
+
+def further(monkeypatch, judged):
+    """What is ``judged``, and the same with cases as the model has them."""
+    real = judged()
+    with monkeypatch.context() as patch:
+        patch.setattr(plausible, "BEYOND", 1.0)
+        return real, judged()
+
+
+def test_the_ripple_of_a_change_is_that_of_real_converters(monkeypatch):
+    """law: as of the design itself; sought from its ends."""
+    wanted = {"kind": "ripple", "load": "modem", "limit": "15 mV"}
+    before, after = (
+        solve(design(shunt(size), series(), source=converter(), load=resistive(), requirement=[wanted]))
+        for size in ("1 µF", "2 µF")
+    )
+    like, at = ripple(before).extents, ("modem", "20MHz")
+    one, other = further(monkeypatch, lambda: ripple_of_change(after, like, depth="whole").figures[at])
+    assert (one.low, one.high) == (other.low, other.high)
+    assert np.log(one.probable_high / one.probable_low) == pytest.approx(
+        BEYOND * np.log(other.probable_high / other.probable_low), rel=1e-3, abs=0
+    )
+
+
+def test_emission_is_that_of_real_converters(monkeypatch):
+    """law: what leaves by the lines is made by the same sources behind the same inside; no further than is possible."""
+    solution, rng = (
+        solve(design(shunt(), series(), source={**DRIVEN, "shape": "triangle"}, load=resistive(bond={}))),
+        np.random.default_rng(1),
+    )
+    values = {one.key: one.at(rng.random(200)) for one in uncertain_parameters(solution.design)}
+    drawn = Plausible(np.ones(200), np.ones(200), values | {SHAPE: np.full(200, "triangle")})
+    test = EmissionTest(network="50uH")
+
+    def judged():
+        return estimates([solution], test, interval=True, drawn={solution.point: drawn})[0].extents
+
+    real, model = further(monkeypatch, judged)
+    for key, one in real.items():
+        (low, high), (near, nearer) = one.plausible.ends(), model[key].plausible.ends()
+        assert one.low <= low < near < nearer < high <= one.high
+        assert 1.1 < np.log(high / low) / np.log(nearer / near) < 1.001 * BEYOND  # less where it would be impossible
 
 
 def test_draws_follow_how_likely_the_readings_are():
