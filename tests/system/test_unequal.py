@@ -54,6 +54,12 @@ def test_at_a_ratio_of_1_it_is_one_capacitor():
     assert np.abs(z[1] / z[0] - 1).max() > 0.5
 
 
+def test_without_resistance_above_resonance_most_of_it_is_ceramics():
+    """hand: any susceptance takes more than a third of nothing, so that only `MOST`, nine tenths of C, bounds it; a ratio of 1 leaves none."""
+    assert unequal(22e-6, 0.0, 50e-9, 1.5, 1e6).ceramic == pytest.approx(0.9 * 22e-6, rel=1e-9, abs=0)
+    assert unequal(22e-6, 0.0, 50e-9, 1.0, 1e6).ceramic == 0.0
+
+
 def test_it_is_open_where_nothing_is_said_of_the_inductance():
     """hand: who states C, ESR and ESL states one capacitor; who states less may have ceramics beside it."""
     stated = {key: value for key, value in (KNOWN | BANK).items() if key not in ("output_esl", "bulk_esr_ratio")}

@@ -138,11 +138,23 @@ class Spike(Arrangement):
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
     _second_edge: float = PrivateAttr(1.0)
+    _begins_high: bool = PrivateAttr(False)
 
     @property
     def second_edge(self) -> float:
         """How large the ring at the second edge is over that at the first: alike, unless the figures agree only otherwise."""
         return self._second_edge
+
+    @property
+    def begins_high(self) -> bool:
+        """Whether the ring begins at its peak, as across an inductance whose current rings, and not at nothing, as across a capacitance."""
+        return self._begins_high
+
+    def across_an_inductance(self) -> Self:
+        """The same whose ring begins at its peak: its mean is nothing, and a limit leaves less of it."""
+        other = self.model_copy()
+        other._begins_high = True
+        return other
 
     def ringing_at_one_edge(self) -> Self:
         """The same whose ring comes at the first edge alone."""

@@ -12,6 +12,7 @@ from filterlib.parts.values import Value
 
 ESL = 1e-9  # [H] of the ceramics, which stand where the switches are: common practice, no source
 ESR = 0.2  # of the ceramics, over that of all together: common practice, no source
+LEAST = 1e-12  # [ohm], for a large one that is stated without resistance at a frequency where its reactance is gone
 MOST = 0.9  # of all capacitance that is in the ceramics
 
 
@@ -78,7 +79,7 @@ def unequal(capacitance: Value, esr: Value, esl: Value, ratio: Value, frequency:
     Notes
     -----
     Beside R + jX the susceptance B leaves the resistance R / ((1 - B X)² + (B R)²), which is R / ratio where
-    B (R² + X²) = X + sqrt(X² + (R² + X²)(ratio - 1)); the ceramics' own resistance, the track, and an X above 0 are left out of that.
+    (ratio - 1) / B = sqrt(X² + (R² + X²)(ratio - 1)) - X; the ceramics' own resistance, the track, and an X above 0 are left out of that.
 
     Examples
     --------
@@ -91,7 +92,7 @@ def unequal(capacitance: Value, esr: Value, esl: Value, ratio: Value, frequency:
     w, ratio = 2 * np.pi * frequency, np.maximum(ratio, 1.0)
     large = ratio * esr
     reactance = np.minimum(w * esl - 1 / (w * capacitance), 0.0)
-    square = large**2 + reactance**2
-    siemens = (reactance + np.sqrt(reactance**2 + square * (ratio - 1))) / square
-    ceramic = np.clip(siemens / (w + w**2 * ESL * siemens), 0.0, MOST * capacitance)
+    more = ratio - 1
+    ohms = np.maximum(np.sqrt(reactance**2 + (large**2 + reactance**2) * more) - reactance, LEAST)
+    ceramic = np.clip(more / (w * ohms + w**2 * ESL * more), 0.0, MOST * capacitance)
     return Unequal(capacitance - ceramic, large, esl, ceramic, ESR * esr)

@@ -13,10 +13,11 @@ from filterlib.system.design import Design, with_values
 from filterlib.system.inside.arrangement import Arrangement
 from filterlib.system.ranges.places import path, rebuilt
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
-from filterlib.system.ranges.uncertain_parameters import ORDER, uncertain_parameters
+from filterlib.system.ranges.uncertain_parameters import ORDER, ORDERS, uncertain_parameters
 from filterlib.system.sources.contradictions import contradiction
 from filterlib.system.sources.scales import INSTRUMENTS
 from filterlib.system.sources.source_spectra import ScaleError, source_spectra
+from filterlib.units import format_quantity
 
 ALONE = 9  # shares of its range at which each uncertain parameter is tried alone
 DRAWS, EACH = (
@@ -52,7 +53,8 @@ def agreeing(design: Design, file: str = "") -> Design:
     One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
     its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
     scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source); then
-    a ring at one of the two edges alone, as where one of them is slow; then spikes faster than the ring whose frequency is stated. Where still nothing does, by less than two
+    a ring at one of the two edges alone, as where one of them is slow; then spikes faster than the ring whose frequency is stated; then a ring as it is
+    across an inductance, of which a limit leaves least, up to the fourth order. Where still nothing does, by less than two
     figures of a scope may be off, the figure in the way is taken as that much more, and says so (``moved_from``).
 
     Examples
@@ -63,18 +65,18 @@ def agreeing(design: Design, file: str = "") -> Design:
     >>> agreeing(design) is design
     True
     """
-    apart = None
+    missed = []
     for one in _ways(design):
         if _agrees(one):
             return one
         try:
             return _moved(one)
         except _ApartError as error:
-            apart = apart or error
-    assert apart is not None  # the design itself was tried
-    if apart.shares.max() > np.exp(INSTRUMENTS) or any(one.moved_from for one in _figures(design)):
-        raise InputError([_refusal(design, apart.shares, file)])
-    return agreeing(_read_otherwise(design, apart.shares), file)
+            missed.append((one, error.shares))
+    nearest, shares = min(missed, key=lambda way: way[1].max())
+    if shares.max() > np.exp(INSTRUMENTS) or any(one.moved_from for one in _figures(design)):
+        raise InputError([_refusal(nearest, shares, file)])
+    return agreeing(_read_otherwise(design, shares), file)
 
 
 class _ApartError(FilterlibError):
@@ -94,21 +96,24 @@ def _agrees(design: Design) -> bool:
 
 
 def _ways(design: Design) -> Iterator[Design]:
-    """As it is stated, or what else may be of which the file says nothing: a steeper limit, a ring at one edge alone, spikes of the edges."""
+    """As it is stated, or what else may be of which the file says nothing: a steeper limit, and another ring."""
     steeper, spike = tuple(_steeper(design)), design.converter.spike
-    yield from (design, *steeper)
+    usual = (design, *steeper[:1])
+    yield from usual
     if spike is not None:
         others = (spike.ringing_at_one_edge(), *((spike.of_the_edges(),) if spike.ring_frequency.stated else ()))
-        yield from (_with(one, spike=other) for other in others for one in (design, *steeper))
+        yield from (_with(one, spike=other) for other in others for one in usual)
+        yield from (_with(one, spike=spike.across_an_inductance()) for one in (design, *steeper))
 
 
 def _steeper(design: Design) -> Iterator[Design]:
-    """Behind a limit of the second order, where the file does not state the order of the scope's."""
+    """Behind limits of the second order and above, where the file does not state the order of the scope's."""
     ripple = design.converter.ripple
     if ripple.order == 1 and "order" not in ripple.model_fields_set and ripple.bandwidth is not None:
-        steeper = ripple.model_copy(update={"order": 2})
-        steeper.model_fields_set.discard("order")  # it is no statement of the file
-        yield _with(design, ripple=steeper)
+        for order in range(2, int(ORDERS[1]) + 1):
+            steeper = ripple.model_copy(update={"order": order})
+            steeper.model_fields_set.discard("order")  # it is no statement of the file
+            yield _with(design, ripple=steeper)
 
 
 def _with(design: Design, **figures: Arrangement) -> Design:
@@ -208,7 +213,7 @@ def _refusal(design: Design, shares: Real, file: str) -> Problem:
     converter, stated = design.converter, _stated(design)
     needed = [float(share * one) if np.isfinite(one) else 0.0 for share, one in zip(shares, stated, strict=True)]
     key, why = contradiction(converter, *needed)
-    value = float(stated[1 if "spike" in key else 0])
+    value = format_quantity(float(stated[1 if "spike" in key else 0]), "V")
     advice = _KNOWN_BETTER if converter.spike is not None and "ripple" in key else ""
     nearest = "no combination within the ranges of the file comes nearer"
     return Problem(file, key, value, f"{why.split(': ', 1)[1]}; {nearest}{advice}")

@@ -72,7 +72,7 @@ def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
 
 
 def spike_shape(converter: Converter, count: int) -> Harmonics:
-    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike.second_edge`."""
+    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike`."""
     spike = converter.spike or UNSEEN
     frequency, cycles = spike.ring_frequency.value, spike.ring_cycles.value
     period, duty = converter.period, converter.duty.value
@@ -81,7 +81,10 @@ def spike_shape(converter: Converter, count: int) -> Harmonics:
     first, second = _directions(converter)
     signs = first, second * spike.second_edge
     wave = ring(period, frequency, cycles / frequency, starts, signs=signs, harmonics=count)
-    return np.asarray(wave.coefficients(count)[..., 1:] * sincs(count, onset / period))
+    lines = wave.coefficients(count)[..., 1:] * sincs(count, onset / period)
+    if spike.begins_high:
+        lines = lines * 1j * np.arange(1, count + 1) / (period * frequency)
+    return np.asarray(lines)
 
 
 def _directions(converter: Converter) -> tuple[int, int]:

@@ -51,17 +51,21 @@ def _readings(design: Design) -> Iterator[Assumption]:
             yield Assumption(f"converter.{name}.peak_to_peak", f"measured {name}", taken, stated, taken, why)
 
 
-def _one_edge(design: Design) -> Iterator[Assumption]:
-    """That the spikes ring at one edge alone, where the figures agree only so."""
-    if design.converter.spike is not None and not design.converter.spike.second_edge:
+def _ring(design: Design) -> Iterator[Assumption]:
+    """That the spikes ring at one edge alone, or from their peak on, where the figures agree only so."""
+    spike = design.converter.spike
+    if spike is not None and not spike.second_edge:
         why = "taken in place of both edges alike, so that all readings agree"
         yield Assumption("converter.spike", "where the spikes ring", "at one switching edge", "", "", why)
+    if spike is not None and spike.begins_high:
+        why = "taken in place of a ring across a capacitance, so that all readings agree: the ripple's bandwidth keeps more of it out"
+        yield Assumption("converter.spike", "how the spikes ring", "as across an inductance", "", "", why)
 
 
 def _others(design: Design) -> Iterator[Assumption]:
     converter = design.converter
     yield from _readings(design)
-    yield from _one_edge(design)
+    yield from _ring(design)
     if converter.shape is None:
         yield Assumption(SHAPE, SHAPE_LABEL, "triangle", "triangle", "pulse", "not stated")
     if not design.has_chassis:
