@@ -99,6 +99,8 @@ def test_the_ripple_that_a_refusal_names_would_do(tmp_path):
     needed = filterlib.units.quantity(str(caught.value).split("still reads ")[1].split(" through")[0], "V")
     found = loaded(tmp_path, **stated | {"ripple": {"peak_to_peak": 1.02 * needed}})
     assert as_measured(found)["ripple"] == pytest.approx(1.02 * needed, rel=1e-6, abs=0)
+    with pytest.raises(InputError):
+        loaded(tmp_path, **stated | {"ripple": {"peak_to_peak": 0.85 * needed}})
 
 
 def test_spikes_are_of_the_edges_where_no_ring_of_the_stated_frequency_agrees(tmp_path):
