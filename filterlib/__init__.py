@@ -7,7 +7,6 @@ if TYPE_CHECKING:
     from filterlib.analysis.bench.bench_sheet import BenchSheet, bench_sheet
     from filterlib.analysis.bench.clipped import clipped
     from filterlib.analysis.causes.reasons import reasons
-    from filterlib.analysis.comparison.comparison import compare
     from filterlib.analysis.comparison.comparison_result import ComparisonResult
     from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest
     from filterlib.analysis.emission.estimate import emissions
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from filterlib.analysis.linear.part_curves import examine
     from filterlib.analysis.linear.port_impedance import impedance
     from filterlib.analysis.linear.steps import steps
-    from filterlib.analysis.review import review
+    from filterlib.analysis.review import compare, review
     from filterlib.analysis.review_result import ReasonsResult, ReviewResult
     from filterlib.analysis.ripple.nominal import NominalResult, nominal
     from filterlib.analysis.ripple.ripple import ripple
@@ -83,7 +82,10 @@ _HOMES = {
     ),
     "analysis.causes.reasons": ("reasons",),
     "analysis.comparison.comparison_result": ("ComparisonResult",),
-    "analysis.comparison.comparison": ("compare",),
+    "analysis.review": (
+        "compare",
+        "review",
+    ),
     "analysis.emission.emission_result": (
         "EmissionResult",
         "EmissionTest",
@@ -107,7 +109,6 @@ _HOMES = {
     "analysis.linear.part_curves": ("examine",),
     "analysis.linear.port_impedance": ("impedance",),
     "analysis.linear.steps": ("steps",),
-    "analysis.review": ("review",),
     "analysis.ripple.nominal": (
         "NominalResult",
         "nominal",

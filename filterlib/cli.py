@@ -226,7 +226,7 @@ def _compare(chosen: argparse.Namespace) -> int:
     from textwrap import wrap
 
     from filterlib import load_design
-    from filterlib.analysis.comparison.comparison import compare
+    from filterlib.analysis.review import compare
     from filterlib.show.compare_page.compare import write_comparison
     from filterlib.words.review.comparison_sentences import in_short
     from filterlib.words.review.findings import outcome_words

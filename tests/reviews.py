@@ -8,7 +8,7 @@ from typing import NamedTuple
 import pytest
 
 from filterlib import load_design
-from filterlib.analysis.comparison import comparison
+from filterlib.analysis import review as reviewing
 from filterlib.analysis.review import review
 from filterlib.analysis.review_result import ReviewResult
 from filterlib.network.counts import COUNTS
@@ -51,4 +51,4 @@ def review_kept(patch: pytest.MonkeyPatch) -> None:
         name = next((name for name in NAMES if demo(name) == design), None)
         return review(design, **options) if name is None else reviewed(name).result
 
-    patch.setattr(comparison, "review", found)
+    patch.setattr(reviewing, "review", found)

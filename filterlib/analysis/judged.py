@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
+from filterlib.analysis.causes.causes_result import Resonance
+from filterlib.analysis.described import Hertz, Ohms, Unit
 from filterlib.analysis.emission.emission_result import EmissionResult
 from filterlib.analysis.failing import Failing
 from filterlib.analysis.hold_up.bank_result import Bursts
 from filterlib.analysis.ripple.ripple_result import RippleResult
-from filterlib.analysis.stability.stability_result import OperatingResult, OverUncertainty
+from filterlib.analysis.stability.stability_result import OperatingResult, OverUncertainty, Turn
 from filterlib.analysis.stress.stress_check import StressCheck, StressResult
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.supply_result import SupplySide
@@ -169,3 +172,65 @@ def estimate_of(wanted: EmissionRequirement, results: Iterable[EmissionResult]) 
     """The estimate at one operating point that a requirement is judged by."""
     title = artificial_network(wanted.at).title
     return next(one for one in results if one.side == wanted.side and one.network == title)
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One change, or several together, as judged.
+
+    ``names``: in words, each an instruction; ``parts``: how many it adds; ``whole``: judged in full, else a first look that
+    refuted it; ``broken``: what fails then and does not in the design as it is; ``better``: whether it breaks nothing and less
+    fails than before.
+    """
+
+    names: tuple[str, ...]
+    parts: int
+    judgement: Judgement
+    whole: bool
+    broken: tuple[Failing, ...]
+    better: bool
+
+    @property
+    def words(self) -> str:
+        """The change as an instruction."""
+        return ", and ".join(self.names)
+
+    @property
+    def design(self) -> Design:
+        """The design with the change."""
+        return self.judgement.design
+
+    @property
+    def robust(self) -> bool:
+        """Whether everything is met over the whole range with it."""
+        return self.whole and self.judgement.good
+
+    @property
+    def open(self) -> tuple[Failing, ...]:
+        """What fails with it."""
+        return tuple(failings(self.judgement))
+
+
+@dataclass(frozen=True)
+class Clash:
+    """A load of constant power against what feeds it, in the case that oscillates.
+
+    ``resistance``: what the load is for small changes, negative; ``impedance`` of what feeds it, its own capacitor with it, at
+    its peak at ``frequency``: stable while the latter is the smaller of the two (Middlebrook; sufficient, not necessary).
+    ``oscillates``: frequency of the oscillation, 0 where it grows without, NaN where the poles are not known; at the operating
+    ``point``. ``case``: the values that make it, () where the nominal ones do; ``solution`` with all values of that case.
+    """
+
+    load: str
+    resistance: Ohms[float]
+    impedance: Ohms[float]
+    frequency: Hertz[float]
+    resonance: Resonance
+    oscillates: Annotated[float, Unit("Hz", key="oscillates_at")]
+    case: tuple[Turn, ...]
+    solution: Solution
+
+    @property
+    def point(self) -> str:
+        """Name of the operating point."""
+        return self.solution.point

@@ -5,31 +5,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from filterlib.analysis.causes.candidates import Candidate, applied
 from filterlib.analysis.direct_range import direct_reading, over_resistance
 from filterlib.analysis.emission.emission_result import emission_tests
-from filterlib.analysis.emission.required_tests import emissions_of
+from filterlib.analysis.emission.estimate import emissions_of
+from filterlib.analysis.failing import Failing
 from filterlib.analysis.hold_up.burst_review import bursts
-from filterlib.analysis.judged import Judgement, PointJudgement, estimate_of
+from filterlib.analysis.judged import Judgement, PointJudgement, Proposal, estimate_of, failings
 from filterlib.analysis.linear.step_range import step_range
 from filterlib.analysis.requirement_reading import LABELS, LABORATORY, Reading, verdict_of
 from filterlib.analysis.ripple.drawn import Drawn
-from filterlib.analysis.ripple.of_change import ripple_of_change
-from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple, ripple_of_change
 from filterlib.analysis.ripple.ripple_result import RippleResult
 from filterlib.analysis.stability.operating_point import operating
 from filterlib.analysis.stability.over_uncertainty import like_over, stability_over, where_stable
 from filterlib.analysis.stability.stability_result import OverUncertainty
-from filterlib.analysis.stress.stress import exceeded, missions, stress
-from filterlib.analysis.stress.stress_check import StressResult
-from filterlib.analysis.supply.supply_side import supply_side
+from filterlib.analysis.stress.stress import stress
+from filterlib.analysis.stress.stress_check import StressCheck, StressResult, exceeded, rating_answer
+from filterlib.analysis.supply.at_the_plug import at_the_plug
+from filterlib.analysis.supply.battery_run import battery_run
+from filterlib.analysis.supply.supply_result import SupplySide
+from filterlib.analysis.supply.switch_on import switch_on
 from filterlib.analysis.uncertainty.like_design import Depth
 from filterlib.analysis.uncertainty.plausible import MOST_OF_THEM, Interval
 from filterlib.analysis.verdict import BURST, NO_SPIKE, Answer, OfVolts, Unknown, Verdict
+from filterlib.errors import CircuitError, FilterlibError
+from filterlib.parts.ageing import SEAL_LIFE, mission_life
 from filterlib.system.design import Design
 from filterlib.system.emission import EmissionRequirement
 from filterlib.system.requirements import (
@@ -39,7 +45,7 @@ from filterlib.system.requirements import (
     StepRequirement,
     VoltageRequirement,
 )
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, solve_all
 from filterlib.system.state import State
 from filterlib.units import from_decibels
 
@@ -205,3 +211,99 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
 def _least(share: float) -> float:
     """What shares are ordered by: where none are drawn nothing can be relied on."""
     return float(np.nan_to_num(share, nan=-1.0))
+
+
+Change = tuple[Candidate, ...]
+
+
+def broken_by(judgement: Judgement, was: Judgement) -> tuple[Failing, ...]:
+    """What fails in one design and not in the other, or only may fail there."""
+    known = {one.what: one.sure for one in failings(was)}
+    return tuple(one for one in failings(judgement) if known.get(one.what, False) < one.sure or one.what not in known)
+
+
+def in_full(was: Judgement, change: Change, drawn: Drawn) -> Proposal | None:
+    """A change judged in full beside the design as it ``was``, ``drawn`` kept from one to the next; None where it cannot be."""
+    try:
+        judgement = judge_wholly(was, solve_all(applied(was.design, change)), drawn)
+    except FilterlibError:
+        return None
+    return proposal_of(was, tuple(one.name for one in change), sum(one.parts for one in change), judgement, whole=True)
+
+
+def judge_wholly(was: Judgement, solutions: tuple[Solution, ...], drawn: Drawn) -> Judgement:
+    """On from the design as it was, and by itself where nothing is open then, or was, or nothing is asked of the ripple."""
+    if not was.good and any(one.of_ripple for one in was.verdicts):
+        found = judge(solutions, like=was, depth="whole", drawn=drawn)
+        if any(failings(found)):
+            return found
+    return judge(solutions)
+
+
+def rank(one: Proposal) -> tuple[object, ...]:
+    """What proposals are ordered by: the judgement, and where nothing fails fewer changes before more margin; then parts and names."""
+    sure, count, excess = _badness(one.judgement)
+    few = 0 if count else len(one.names)
+    return not one.robust, bool(one.broken), sure, count, few, excess, len(one.names), one.parts, one.names
+
+
+def _badness(judgement: Judgement) -> tuple[int, float, float]:
+    """How many failings are sure, how many there are, and how near to its limit, or beyond it, the worst requirement is.
+
+    A requirement that is probably met counts half.
+    """
+    failing = tuple(failings(judgement))
+    every = [*failing, *(Failing(one.point, one) for one in judgement.verdicts)]
+    count = sum(0.5 if one.verdict and one.verdict.verdict == "probably met" else 1.0 for one in failing)
+    return sum(one.sure for one in failing), count, max((one.excess for one in every), default=0.0)
+
+
+def proposal_of(was: Judgement, names: tuple[str, ...], parts: int, judgement: Judgement, *, whole: bool) -> Proposal:
+    broken = broken_by(judgement, was)
+    return Proposal(names, parts, judgement, whole, broken, not broken and _badness(judgement) < _badness(was))
+
+
+__all__ = ["supply_side"]
+
+
+def supply_side(solutions: Sequence[Solution]) -> SupplySide | None:
+    """Of a design solved at its operating points; None where its file states neither what feeds the converter nor its current limit.
+
+    Raises FilterlibError where no voltage of the battery is known.
+    """
+    design = solutions[0].design
+    try:
+        start, why = switch_on(design), ""
+    except CircuitError as error:
+        start, why = None, str(error)
+    if not design.states_battery_side:
+        return SupplySide(None, None, start, why) if design.converter.limit is not None else None
+    run = battery_run(solutions)
+    return SupplySide(run, at_the_plug(design, run.most if run.most == run.most else 0.0), start, why)
+
+
+def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
+    """The life of every electrolytic over all operating points, where each states its share of time; else nothing."""
+    shares = {point.name: point.share_of_time for point in design.operating_points}
+    lives: dict[str, list[StressCheck]] = {}
+    results = tuple(results)
+    for check in (check for result in results for check in result.checks if check.what == "life"):
+        lives.setdefault(check.name, []).append(check)
+    stated = [shares.get(result.point) for result in results]
+    weights = [share for share in stated if share is not None]
+    if len(weights) < len(stated) or not sum(weights):
+        return ()
+    return tuple(_mission(checks, weights) for checks in lives.values() if len(checks) == len(weights))
+
+
+def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
+    value, low, high = (
+        float(mission_life(weights, [getattr(c, end) for c in checks])) for end in ("value", "low", "high")
+    )
+    limit = checks[0].limit
+    answer = rating_answer(low, high, limit, at_least=True)
+    return replace(
+        checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+        basis=replace(checks[0].basis, beyond_seal=high > SEAL_LIFE),
+        verdict=answer, depends_on=checks[0].depends_on if answer == "undecided" else "",
+    )  # fmt: skip

@@ -19,54 +19,16 @@ from filterlib.analysis.causes.causes_result import (
     Source,
 )
 from filterlib.analysis.converter_side.converter_side_result import ConverterSide, Oscillator
-from filterlib.analysis.described import Hertz, Joules, Ohms, Unit
+from filterlib.analysis.described import Joules, Unit
 from filterlib.analysis.failing import Failing
-from filterlib.analysis.judged import Judgement, PointJudgement, failings
+from filterlib.analysis.judged import Clash, Judgement, PointJudgement, Proposal
 from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult, StepsResult
-from filterlib.analysis.stability.stability_result import Margin, PartLimits, Turn
+from filterlib.analysis.stability.stability_result import Margin, PartLimits
 from filterlib.analysis.stress.stress_check import StressCheck
 from filterlib.analysis.uncertainty.measurement_result import MeasurementValues
 from filterlib.analysis.verdict import Accept, Answer, Verdict
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
-from filterlib.system.solution import Solution
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """One change, or several together, as judged.
-
-    ``names``: in words, each an instruction; ``parts``: how many it adds; ``whole``: judged in full, else a first look that
-    refuted it; ``broken``: what fails then and does not in the design as it is; ``better``: whether it breaks nothing and less
-    fails than before.
-    """
-
-    names: tuple[str, ...]
-    parts: int
-    judgement: Judgement
-    whole: bool
-    broken: tuple[Failing, ...]
-    better: bool
-
-    @property
-    def words(self) -> str:
-        """The change as an instruction."""
-        return ", and ".join(self.names)
-
-    @property
-    def design(self) -> Design:
-        """The design with the change."""
-        return self.judgement.design
-
-    @property
-    def robust(self) -> bool:
-        """Whether everything is met over the whole range with it."""
-        return self.whole and self.judgement.good
-
-    @property
-    def open(self) -> tuple[Failing, ...]:
-        """What fails with it."""
-        return tuple(failings(self.judgement))
 
 
 @dataclass(frozen=True)
@@ -204,28 +166,3 @@ class ReviewResult:
     def exit_code(self) -> int:
         """0 where every requirement is met as asked, every point stable and no rating exceeded unaccepted, else 1."""
         return 0 if self.judgement.holds(self.accept) and not self.may_oscillate else 1
-
-
-@dataclass(frozen=True)
-class Clash:
-    """A load of constant power against what feeds it, in the case that oscillates.
-
-    ``resistance``: what the load is for small changes, negative; ``impedance`` of what feeds it, its own capacitor with it, at
-    its peak at ``frequency``: stable while the latter is the smaller of the two (Middlebrook; sufficient, not necessary).
-    ``oscillates``: frequency of the oscillation, 0 where it grows without, NaN where the poles are not known; at the operating
-    ``point``. ``case``: the values that make it, () where the nominal ones do; ``solution`` with all values of that case.
-    """
-
-    load: str
-    resistance: Ohms[float]
-    impedance: Ohms[float]
-    frequency: Hertz[float]
-    resonance: Resonance
-    oscillates: Annotated[float, Unit("Hz", key="oscillates_at")]
-    case: tuple[Turn, ...]
-    solution: Solution
-
-    @property
-    def point(self) -> str:
-        """Name of the operating point."""
-        return self.solution.point

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, TELLS
+from filterlib.analysis.uncertainty.measurement_result import LEAST_MOVE, TELLS
 from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure, over_the_longer
 from filterlib.bench.capture.recording import Recording

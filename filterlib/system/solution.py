@@ -243,3 +243,9 @@ def solve_all(design: Design) -> tuple[Solution, ...]:
     ['transmitting', 'listening']
     """
     return tuple(solve(design, point.name) for point in design.operating_points)
+
+
+def powered_loads(solution: Solution) -> list[Load]:
+    """The loads that draw a constant power at the operating point."""
+    loads = (one for one in solution.design.loads if one.kind == "constant_power")
+    return [one for one in loads if np.all(one.draws(1.0, solution.state.scale(one.name)) > 0)]

@@ -9,7 +9,8 @@ from filterlib.analysis.judged import Judgement
 from filterlib.analysis.stability.stability_result import Proof
 from filterlib.words.margin_sentences import more_power
 from filterlib.words.quantities import capital, interval_text, joined, number
-from filterlib.words.review.proposal_sentences import failing_list, outcome
+from filterlib.words.review.proposal_sentences import outcome
+from filterlib.words.review.rating_sentences import failing_list
 from filterlib.words.stability_sentences import turns
 
 ENOUGH = 1.0  # share of more power from which a circuit is not asked to be damped: common practice, no source

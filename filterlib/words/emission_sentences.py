@@ -9,7 +9,7 @@ import numpy as np
 from filterlib.analysis.emission.emission_result import EmissionResult
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import ReceiverBand, by_band, heard
-from filterlib.analysis.linear.modal_two_port import CONVENTION
+from filterlib.analysis.linear.two_lines import CONVENTION
 from filterlib.parts.artificial_network import ArtificialNetwork
 from filterlib.system.design import Design
 from filterlib.system.inside.input_side import steps_up

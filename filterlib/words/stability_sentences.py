@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
-from filterlib.analysis.bench.clipped import ClippedResult
-from filterlib.analysis.stability.stability import NAMED
-from filterlib.analysis.stability.stability_result import OverUncertainty, PartNote, Stability, Turn
+from filterlib.analysis.bench.bench_result import ClippedResult
+from filterlib.analysis.stability.stability_result import NAMED, OverUncertainty, PartNote, Stability, Turn
 from filterlib.units import format_quantity
 from filterlib.words.quantities import capital, joined, number, share, stress_number
 

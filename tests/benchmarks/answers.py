@@ -23,11 +23,11 @@ import numpy as np
 
 from filterlib.bench.answers.answer import bench, judged
 from filterlib.bench.answers.answers_result import MODEL, Answer, BenchResult, Capture, SpectrumAnswer, Station
-from filterlib.bench.answers.explained import Explained
+from filterlib.bench.answers.explained import Explained, Trial
 from filterlib.bench.answers.explanation import explain
 from filterlib.bench.answers.spectrum_answer import drawn_cases
 from filterlib.bench.answers.stations import named_station
-from filterlib.bench.answers.trials import CASES, Trial, trials
+from filterlib.bench.answers.trials import CASES, trials
 from filterlib.bench.design_file import load_design
 from filterlib.parts.tables import data_folder
 from filterlib.show.bench_page.answer_page import write_answers

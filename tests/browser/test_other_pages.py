@@ -8,9 +8,9 @@ import pytest
 
 from filterlib import load_recording
 from filterlib.analysis.bench.bench_sheet import bench_sheet
-from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.linear.part_curves import examine
+from filterlib.analysis.review import compare
 from filterlib.bench.answers.answer import bench as compared
 from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.explanation import explain

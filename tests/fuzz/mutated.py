@@ -7,7 +7,7 @@ from functools import cache
 from filterlib import load_design
 from filterlib.bench.answers.readings_file import readings_text
 from filterlib.parts.tables import data_folder
-from filterlib.system.file.kept import kept_text
+from filterlib.system.file.writing import kept_text
 from tests.fuzz.ends import at_ends
 from tests.fuzz.sweep import FED, RARE, TREES
 from tests.system.test_bad_input import EVERY, get, places, written

@@ -9,10 +9,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from filterlib.analysis.causes.proposals import broken_by
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judged import failings
-from filterlib.analysis.judgement import judge
+from filterlib.analysis.judgement import broken_by, judge
 from filterlib.parts.tables import standard_tables
 from filterlib.system.solution import solve_all
 from filterlib.units import format_quantity

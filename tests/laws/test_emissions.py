@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from filterlib.analysis.emission.emission_result import EmissionTest
 from filterlib.analysis.emission.estimate import emissions
 from filterlib.analysis.emission.line_spectra import line_spectra
-from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.linear.two_lines import modal_currents, modal_voltages
 from filterlib.parts.artificial_network import NETWORKS
 from filterlib.system.inside.input_side import InputSide
 from filterlib.system.solution import solve

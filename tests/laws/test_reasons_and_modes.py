@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from filterlib.analysis.causes.reasons import reasons
-from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.linear.two_lines import modal_currents, modal_voltages
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.network.circuit import Current
 from filterlib.parts.tables import standard_tables

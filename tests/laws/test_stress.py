@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from filterlib import Current, load_design
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.stress.loading import loadings
+from filterlib.analysis.stress.stress import loadings
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt

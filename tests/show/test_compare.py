@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from filterlib.analysis.comparison.comparison import compare
+from filterlib.analysis.review import compare
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.show.compare_page.compare import NUMBERS, PAGE, comparison_files, legend, write_comparison
 from filterlib.words.review.comparison_sentences import comparison_sentences, opening

@@ -8,10 +8,9 @@ from dataclasses import replace
 import pytest
 
 from filterlib.analysis.bench.bench_sheet import bench_sheet
-from filterlib.analysis.comparison.comparison import _load, _points
 from filterlib.analysis.comparison.comparison_result import ComparisonResult
 from filterlib.analysis.exploration import explore, refined
-from filterlib.analysis.review import review
+from filterlib.analysis.review import _load, _points, review
 from filterlib.show.compare_page.compare_tables import left_table, verdicts_table
 from filterlib.show.explore.pi_filter import _range_note, _range_text
 from filterlib.show.review_page.report import review_files

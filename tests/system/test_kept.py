@@ -7,7 +7,7 @@ import pytest
 from filterlib import load_design
 from filterlib.errors import InputError
 from filterlib.parts.tables import data_folder
-from filterlib.system.file.kept import kept_text
+from filterlib.system.file.writing import kept_text
 
 CLEAN = load_design(data_folder() / "designs" / "tide-gauge-clean.toml")
 BOARD = """name = "board"

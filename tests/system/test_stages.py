@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib import load_design
-from filterlib.analysis.stress.loading import loadings
+from filterlib.analysis.stress.stress import loadings
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.skin_effect import internal_impedance

@@ -8,8 +8,9 @@ from typing import Annotated, Literal
 
 import numpy as np
 
+from filterlib.analysis.bench.bench_result import SecondReading
 from filterlib.analysis.bench.bench_safety import SupplyFigures, supply_figures
-from filterlib.analysis.bench.second_reading import SecondReading, inner_impedance, second_reading
+from filterlib.analysis.bench.second_reading import inner_impedance, second_reading
 from filterlib.analysis.described import InUnit, Unit, Volts
 from filterlib.analysis.review_result import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple import TERMINALS, ripple

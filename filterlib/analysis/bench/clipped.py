@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-
 import numpy as np
 
-from filterlib.analysis.described import Amperes, Seconds, Volts
-from filterlib.analysis.linear.modal_two_port import CONVENTION, modal_voltages
+from filterlib.analysis.bench.bench_result import ClipFigures, ClippedResult
+from filterlib.analysis.linear.two_lines import modal_voltages
 from filterlib.analysis.ripple.ripple_result import Spectra, narrow_and_wide
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
@@ -22,51 +19,6 @@ from filterlib.system.solution import solve
 from filterlib.system.state import State
 
 _THERE, _PLUS, _MINUS, _CURRENT = "there", "plus", "minus", "current"
-
-
-@dataclass(frozen=True)
-class ClipFigures:
-    """Peak to peak in one band.
-
-    ``seen``: at the place without the clip, what the load sees; ``there``: at the place while the clip is on; ``shown``: by
-    the scope, tip on the plus line; ``own_clip``: by the scope, its tip on its own clip; ``difference``: of the waveform
-    shown less the waveform seen.
-    """
-
-    seen: Volts[float]
-    there: Volts[float]
-    shown: Volts[float]
-    own_clip: Volts[float]
-    difference: Volts[float]
-
-    @property
-    def too_much(self) -> float:
-        """By how much the scope shows more than the load sees [V]; negative where it shows less."""
-        return self.shown - self.seen
-
-
-@dataclass(frozen=True)
-class ClippedResult:
-    """A reading of a scope with its clip on, at one place and one operating point.
-
-    ``figures``: by "20MHz" and "full"; ``times`` (t,): one switching period; ``waveforms``: (what, band) -> (t,), what being
-    "seen", "there", "shown", "own_clip" or "difference", which is shown less seen. ``rms``: by (arrangement, mode) in full
-    bandwidth, arrangement "without" or "with" the clip, mode "differential" or "common" (NaN without the clip where nothing
-    else reaches the chassis); ``current``, ``current_rms``: peak to peak and rms through the clip's lead. ``convention`` of
-    the modes. ``stable``: False where there is no steady state, and so nothing.
-    """
-
-    place: str
-    point: str
-    clip: Clip
-    figures: Mapping[str, ClipFigures] = field(default_factory=dict)
-    times: Seconds[np.ndarray] = field(default_factory=lambda: np.zeros(0))
-    waveforms: Volts[Mapping[tuple[str, str], np.ndarray]] = field(default_factory=dict)
-    rms: Volts[Mapping[tuple[str, str], float]] = field(default_factory=dict)
-    current: Amperes[float] = np.nan
-    current_rms: Amperes[float] = np.nan
-    convention: str = CONVENTION
-    stable: bool = True
 
 
 def clipped(design: Design, place: str, *, point: str | None = None, clip: Clip | None = None) -> ClippedResult:

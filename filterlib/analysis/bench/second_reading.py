@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
-
 import numpy as np
 
-from filterlib.analysis.described import Farads, Ohms, Unit
+from filterlib.analysis.bench.bench_result import TELLING, SecondReading
 from filterlib.analysis.linear.mounted_capacitor import MountedCapacitor
-from filterlib.analysis.ripple.ripple import shapes
-from filterlib.analysis.uncertainty.interval import Metric, search
+from filterlib.analysis.uncertainty.interval import search, shapes
+from filterlib.analysis.uncertainty.points import Metric
 from filterlib.preferred import nearest_preferred
 from filterlib.system.design import Design, with_values
 from filterlib.system.inside.converter import FixtureCapacitor
@@ -20,30 +17,6 @@ from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sources.source_spectra import reading, source_spectra
 
 LEAST, LARGEST = 1e-7, 1e-3  # [F] of a test capacitor that one holds across terminals: common practice, no source
-TELLING = (0.3, 10.0)
-"""Impedance of the test capacitor over the inner one, between which it moves the reading by a share that can be read."""
-
-
-@dataclass(frozen=True)
-class SecondReading:
-    """A test ``capacitance`` across the terminals, and the ripple expected with it, peak to peak.
-
-    ``impedance`` and ``inner_impedance``: of the capacitor and of the converter at the switching frequency;
-    ``value`` with ``low`` and ``high`` over the uncertainty of the inside. ``name``: of the filter's capacitor that it is, or "".
-    """
-
-    capacitance: Farads[float]
-    impedance: Ohms[float]
-    inner_impedance: Ohms[float]
-    value: Annotated[float, Unit("V", key=None)]
-    low: Annotated[float, Unit("V", key=None)]
-    high: Annotated[float, Unit("V", key=None)]
-    name: str = ""
-
-    @property
-    def telling(self) -> bool:
-        """Whether its impedance is near enough to the inner one for the reading to tell the inside."""
-        return TELLING[0] <= self.impedance / self.inner_impedance <= TELLING[1]
 
 
 def second_reading(design: Design, capacitor: FixtureCapacitor | None = None) -> SecondReading:

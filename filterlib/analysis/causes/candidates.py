@@ -9,9 +9,8 @@ from typing import Literal, TypeGuard
 
 import numpy as np
 
+from filterlib.analysis.causes.causes_result import Refusal
 from filterlib.analysis.causes.parasitics import at_the_ends
-from filterlib.analysis.described import InUnit
-from filterlib.analysis.stress.stress_check import Rating
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -32,18 +31,6 @@ INSULATED = 1.6  # times a conductor's diameter: centre to centre of two insulat
 SMALLEST_SHUNT = 0.3e-6  # [F] below which a capacitor across the lines is no mitigation against ripple: no source
 LARGEST_Y = 100e-9  # [F] above which nobody puts a capacitor from a line to the chassis: common practice, no source
 Change = Callable[[Design], Design]
-Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
-
-
-@dataclass(frozen=True)
-class Refusal:
-    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value`` against ``limit``."""
-
-    rule: Rule
-    subject: str = ""
-    value: InUnit[float] = np.nan
-    limit: InUnit[float] = np.nan
-    unit: str = "A"
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Refusal
 from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit, Volts, Watts
+from filterlib.analysis.stress.stress_check import Rating
 
 Kind = Literal["part", "source", "load"]
 
@@ -180,3 +180,17 @@ class Resonance:
     capacitive: str
     inductive_share: Annotated[float, Unit("", key="*_ratio")]
     capacitive_share: Annotated[float, Unit("", key="*_ratio")]
+
+
+Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The ``rule`` that a change breaks; ``subject``: the part, load or point (of "impossible": why); ``value`` against ``limit``."""
+
+    rule: Rule
+    subject: str = ""
+    value: InUnit[float] = np.nan
+    limit: InUnit[float] = np.nan
+    unit: str = "A"

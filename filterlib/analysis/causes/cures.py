@@ -10,7 +10,7 @@ import numpy as np
 from filterlib.analysis.causes.candidates import Candidate, free_name, inserted
 from filterlib.analysis.damping.ideal import textbook
 from filterlib.analysis.hold_up.burst_bank import bank, bank_problems
-from filterlib.analysis.review_result import Clash
+from filterlib.analysis.judged import Clash
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design

@@ -8,8 +8,8 @@ from itertools import combinations
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate, Refusal, applied
-from filterlib.analysis.causes.causes_result import Costs, Mitigation
+from filterlib.analysis.causes.candidates import Candidate, applied
+from filterlib.analysis.causes.causes_result import Costs, Mitigation, Refusal
 from filterlib.analysis.described import Volts
 from filterlib.analysis.ripple.at_load import GRID, Seen, seen, seen_several
 from filterlib.analysis.ripple.ripple_result import narrow_and_wide

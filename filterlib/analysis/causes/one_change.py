@@ -9,8 +9,8 @@ from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Candidate, Refusal
-from filterlib.analysis.causes.causes_result import Mitigation
+from filterlib.analysis.causes.candidates import Candidate
+from filterlib.analysis.causes.causes_result import Mitigation, Refusal
 from filterlib.analysis.causes.mitigations import Trial, highest, try_all
 from filterlib.analysis.described import Seconds, Volts
 from filterlib.analysis.ripple.at_load import Seen, seen

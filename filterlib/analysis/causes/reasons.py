@@ -1,15 +1,15 @@
-"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it."""
+"""Why here and not there: what is left at a load by source, by parasitic, by frequency; what would fix it, judged as the design is."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from filterlib.analysis.causes.by_frequency import bands_of, deviation, resonances_of
 from filterlib.analysis.causes.by_source import sources, split
-from filterlib.analysis.causes.candidates import Candidate, candidates
+from filterlib.analysis.causes.candidates import Candidate, applied, candidates
 from filterlib.analysis.causes.causes_result import (
     Parasitic,
 )
@@ -17,18 +17,19 @@ from filterlib.analysis.causes.cures import cures
 from filterlib.analysis.causes.emission_cures import emission_cures, lowering
 from filterlib.analysis.causes.mitigations import Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, all_ideal, ideals
-from filterlib.analysis.causes.proposals import proposals
 from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
-from filterlib.analysis.judged import Judgement, deciding_figure, failings
-from filterlib.analysis.review_result import Clash, ReasonsResult
+from filterlib.analysis.judged import Clash, Judgement, Proposal, deciding_figure, failings
+from filterlib.analysis.judgement import Change, judge, judge_wholly, proposal_of, rank
+from filterlib.analysis.review_result import ReasonsResult
 from filterlib.analysis.ripple.at_load import Seen, seen
+from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.ripple.ripple_result import narrow_and_wide
 from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.stability.stability import stability
-from filterlib.errors import QuantityError
+from filterlib.errors import FilterlibError, QuantityError
 from filterlib.parts.base import Part
 from filterlib.parts.tables import standard_tables
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, solve_all
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
 Progress = Callable[[float, str], None]
@@ -183,3 +184,90 @@ def _cures(
         trial, listed, singles, pairs, progress=lambda share: tell(0.3 + 0.7 * share, "two changes together")
     )
     return {"mitigations": singles, "pairs": both}
+
+
+LOOKED = 5  # of the best single changes get a first look
+AGAINST = 3  # changes against each kind of failing that is no ripple
+OF_A_KIND = 2  # of them, at most
+JOINED = 3  # that are tried together with the best one, and then with the best two
+WHOLE = 2  # of those that a first look does not refute are judged in full, at most
+
+
+def proposals(
+    was: Judgement, changes: Sequence[Change], *, progress: Callable[[float], None] | None = None
+) -> tuple[Proposal, ...]:
+    """The best changes judged, those with which everything is met first, then those that help, last those that break something.
+
+    Parameters: ``was``: the judgement of the design as it is; single ``changes`` in the order in which they are worth a try;
+    ``progress``: called with the share done.
+    The best few get a first look (`judge` with ``like``), then the best of them together with others. What that does not
+    refute is judged in full, one after another, until everything is met over the whole range; where none comes to that, the
+    best that helps.
+    """
+    tell = progress or (lambda share: None)
+    looked = [(one, proposal) for one in _picked(was, changes) if (proposal := _look(was, one))]
+    tell(0.3)
+    for number in range(2):
+        looked += _joined(was, looked)
+        tell(0.5 + 0.1 * number)
+    ordered = sorted((one for _, one in looked), key=rank)
+    for number, one in enumerate([one for one in ordered if not one.open][:WHOLE]):
+        ordered[ordered.index(one)] = judged = _in_full(was, one)
+        tell(0.8 + 0.1 * number)
+        if judged.robust:
+            break
+    drawn = Drawn()
+    for _ in range(WHOLE):
+        best = min(ordered, key=rank, default=None)
+        if (
+            best is not None and best.better and not best.whole
+        ):  # it is advised: all that it leaves open has to be known
+            judgement = judge_wholly(was, solve_all(best.design), drawn)
+            ordered[ordered.index(best)] = proposal_of(was, best.names, best.parts, judgement, whole=True)
+    return tuple(sorted((one for one in ordered if one.whole or one.open), key=rank))
+
+
+def _picked(was: Judgement, changes: Sequence[Change]) -> list[Change]:
+    """Changes that narrow what a requirement depends on, or that are against what fails; then the first few others, by kind."""
+    asked = {failing.verdict.depends_on for failing in failings(was) if failing.verdict is not None} - {""}
+    narrow = [one for one in changes if one[0].narrows in asked]
+    for what in dict.fromkeys(
+        failing.kind for failing in sorted(failings(was), key=lambda one: (-one.sure, -one.excess))
+    ):
+        narrow += [one for one in changes if what in one[0].against and one not in narrow][:AGAINST]
+    others = [one for one in changes if one not in narrow and not one[0].against]
+    kinds = [one[0].kind for one in others]
+    return [*narrow, *[one for n, one in enumerate(others) if kinds[:n].count(kinds[n]) < OF_A_KIND][:LOOKED]]
+
+
+def _joined(was: Judgement, looked: Sequence[tuple[Change, Proposal]]) -> list[tuple[Change, Proposal]]:
+    """The best change together with the next single ones, of other groups; none where it is good enough as it is."""
+    best = sorted((pair for pair in looked if not pair[1].broken), key=lambda pair: rank(pair[1]))
+    if not best or not best[0][1].open:
+        return []
+    first, known = best[0][0], {frozenset(names) for _, one in looked for names in [one.names]}
+    groups = {one.group for one in first}
+    others = [one for one, _ in best if len(one) == 1 and one[0].group not in groups]
+    left = {failing.what for failing in best[0][1].open}
+    seen = {one: {failing.what for failing in proposal.open} for one, proposal in best}
+    others.sort(key=lambda one: len(left & seen[one]))  # those first that meet what the best one does not
+    together: list[Change] = [(*first, *one) for one in others[:JOINED]]
+    new = [one for one in together if frozenset(single.name for single in one) not in known]
+    return [(one, proposal) for one in new if (proposal := _look(was, one))]
+
+
+def _look(was: Judgement, change: Change) -> Proposal | None:
+    """A first look at a change; None where it cannot be."""
+    try:
+        solutions = solve_all(applied(was.design, change))
+        judgement = judge(solutions, like=was)
+    except FilterlibError:
+        return None
+    return proposal_of(was, tuple(one.name for one in change), sum(one.parts for one in change), judgement, whole=False)
+
+
+def _in_full(was: Judgement, one: Proposal) -> Proposal:
+    """The judgement of what a first look did not refute: a closer look, and what that does not refute either, in full."""
+    solutions = solve_all(one.design)
+    look = proposal_of(was, one.names, one.parts, judge(solutions, like=was, depth="closer look"), whole=False)
+    return look if look.open else proposal_of(was, one.names, one.parts, judge(solutions), whole=True)

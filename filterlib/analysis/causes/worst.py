@@ -12,11 +12,9 @@ from filterlib.analysis.causes.parasitics import at_the_ends, ideals
 from filterlib.analysis.causes.resonances import resonance_at
 from filterlib.analysis.emission.one_line import OneLine
 from filterlib.analysis.failing import Failing
-from filterlib.analysis.judged import Judgement, PointJudgement, estimate_of, failings
+from filterlib.analysis.judged import Clash, Judgement, PointJudgement, estimate_of, failings
 from filterlib.analysis.linear.step_range import deviation
-from filterlib.analysis.review_result import Clash
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
-from filterlib.analysis.stability.least_damping import powered_loads
+from filterlib.analysis.stability.stability import FREQUENCIES
 from filterlib.analysis.stability.stability_result import Turn
 from filterlib.analysis.stress.stress import stress
 from filterlib.analysis.stress.stress_check import StressCheck
@@ -26,7 +24,7 @@ from filterlib.system.emission import EmissionRequirement
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import ChokeStage
 from filterlib.system.requirements import StepRequirement
-from filterlib.system.solution import Solution, solve_several
+from filterlib.system.solution import Solution, powered_loads, solve_several
 
 FASTER = 10.0  # times as fast a loop, to see what its slowness costs
 LEAST = 0.02  # share of the greatest cause below which nothing is one

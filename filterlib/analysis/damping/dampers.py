@@ -7,18 +7,16 @@ from contextlib import suppress
 
 import numpy as np
 
-from filterlib.analysis.causes.proposals import in_full, rank
 from filterlib.analysis.damping.damping_candidates import NOTHING, branches
 from filterlib.analysis.damping.damping_result import Branch, DampedDesign, DampingResult
-from filterlib.analysis.judged import Judgement, PointJudgement
-from filterlib.analysis.judgement import judge
-from filterlib.analysis.review_result import Proposal
+from filterlib.analysis.judged import Judgement, PointJudgement, Proposal
+from filterlib.analysis.judgement import in_full, judge, rank
 from filterlib.analysis.ripple.drawn import Drawn
 from filterlib.analysis.stability.margins import margins
 from filterlib.analysis.stability.part_limits import conditions
 from filterlib.analysis.stability.proof import prove
 from filterlib.analysis.stability.stability_result import Condition, Proof
-from filterlib.analysis.stress.loading import loadings
+from filterlib.analysis.stress.stress import loadings
 from filterlib.errors import FilterlibError
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor

@@ -9,8 +9,7 @@ from filterlib.analysis.causes.candidates import Candidate
 from filterlib.analysis.damping.ideal import Network
 from filterlib.analysis.damping.real_parts import FittedResistor
 from filterlib.analysis.described import Farads, Ratio, Unit
-from filterlib.analysis.judged import Judgement
-from filterlib.analysis.review_result import Proposal
+from filterlib.analysis.judged import Judgement, Proposal
 from filterlib.analysis.stability.stability_result import Condition, Proof
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke

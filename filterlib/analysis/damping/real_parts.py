@@ -10,14 +10,13 @@ import numpy as np
 
 from filterlib.analysis.damping.ideal import TOLERANCES, Network
 from filterlib.analysis.described import Ohms, Unit
-from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.errors import FilterlibError
 from filterlib.preferred import nearest_preferred
 from filterlib.system.design import with_values
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import Damping
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, powered_loads
 
 SERIES = "E24"
 AROUND = 10.0  # times the filter's resonance, and a tenth of it: where the peak is looked for

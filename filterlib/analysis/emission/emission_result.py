@@ -208,3 +208,10 @@ def emission_tests(design: Design) -> tuple[EmissionTest, ...]:
         EmissionTest(side, network, tuple(limits.values()), design.input_side if side == "input" else None)  # type: ignore[arg-type]
         for (side, network), limits in limits_at.items()
     )
+
+
+def nearest(result: EmissionResult) -> float:
+    """The least nominal margin [dB]; without a limit in reach, the highest line's level below nothing [-dBµV]."""
+    if result.margins:
+        return min(margin.margin for margin in result.margins)
+    return -max((float(np.max(level, initial=-np.inf)) for level in result.levels.values()), default=-np.inf)

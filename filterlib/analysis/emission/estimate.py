@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
 
-from filterlib.analysis.emission.emission_result import EmissionResult, EmissionTest, Extent, LineSpectra
+from filterlib.analysis.emission.emission_result import (
+    EmissionResult,
+    EmissionTest,
+    Extent,
+    LineSpectra,
+    emission_tests,
+)
 from filterlib.analysis.emission.extents import at_ends, extents, wider
 from filterlib.analysis.emission.laboratory import laboratory_uncertainty
 from filterlib.analysis.emission.levels import (
     CURRENT,
     PLACES,
+    TOLERANCE,
     Levels,
     above,
     amplitudes,
@@ -21,19 +28,19 @@ from filterlib.analysis.emission.levels import (
     judged_places,
     levels,
     loudest,
-    network_tolerance,
     tuned_to,
 )
 from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.emission.receiver import DETECTORS, MICROVOLT, main_line, read, tunings
 from filterlib.analysis.ripple.ripple_result import trusted_to
-from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.stability import stability, stays_up
+from filterlib.analysis.stability.stability_result import Stability
 from filterlib.analysis.uncertainty.interval import CHUNK, chunks, shapes
 from filterlib.analysis.uncertainty.plausible import Plausible
 from filterlib.parts.values import Value
 from filterlib.system.design import Design, with_values
+from filterlib.system.emission import EmissionRequirement
 from filterlib.system.inside.input_side import SOURCE
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
@@ -313,3 +320,78 @@ def _box(design: Design, test: EmissionTest, *, tolerances: bool = True) -> tupl
 
 def _labels(design: Design, test: EmissionTest) -> dict[str, str]:
     return {one.key: one.label for one in _box(design, test)} | {SHAPE: SHAPE_LABEL}
+
+
+def network_tolerance(solution: Solution, test: EmissionTest, nominal: LineSpectra) -> Mapping[str, np.ndarray]:
+    """By place: how much higher networks within their tolerance may read each harmonic (h,) [dB].
+
+    ``nominal``: the lines at networks without tolerance. Each network alone is moved by `TOLERANCE` both ways; what that changes is the
+    derivative of an analytic function, so that it holds for any angle too. Both networks' changes add up. First order.
+    """
+    up, none = 1 + TOLERANCE * np.array([[1.0], [-1.0]]), np.ones((2, 1))
+    scaled = {"plus": np.concatenate([up, none]), "return": np.concatenate([none, up])}
+    moved = amplitudes(line_spectra(solution, test, scaled=scaled))
+    higher = {}
+    for place, lines in amplitudes(nominal).items():
+        plus_up, plus_down, return_up, return_down = moved[place]
+        change = (np.abs(plus_up - plus_down) + np.abs(return_up - return_down)) / 2
+        higher[place] = decibels(1 + np.divide(change, np.abs(lines), out=np.zeros(len(lines)), where=lines != 0))
+    return higher
+
+
+Progress = Callable[[float], None]
+
+
+def emissions_of(
+    design: Design,
+    solutions: Iterable[Solution],
+    *,
+    like: Mapping[str, tuple[EmissionResult, ...]] | None = None,
+    asked: bool = False,
+    masks: Mapping[str, Mask] | None = None,
+    drawn: Mapping[str, Plausible] | None = None,
+    progress: Progress | None = None,
+) -> dict[str, tuple[EmissionResult, ...]]:
+    """By operating point the estimate of every test that the design asks for.
+
+    The range is sought at all of them at once, each design that is tried being solved at every point. ``like``: the estimates
+    of a design that is like this one, by point: tests are then read at the values which make the ends of those; ``asked``: tests
+    that no requirement asks for are left out; ``masks``, ``drawn``: see `estimates`.
+    """
+    solutions, tests = tuple(solutions), emission_tests(design)
+    by_point: dict[str, list[EmissionResult]] = {solution.point: [] for solution in solutions}
+    for number, test in enumerate(tests):
+        if asked and not _required(test, design):
+            continue
+        ends = None if like is None else {(at, *k): v for at, of in like.items() for k, v in of[number].extents.items()}
+
+        def tell(share: float, number: int = number) -> None:
+            if progress is not None:
+                progress((number + share) / len(tests))
+
+        points = [(solution, stability(solution)) for solution in solutions]
+        for result in _at_points(test, points, tell, ends, masks, drawn):
+            by_point[result.point].append(result)
+    return {point: tuple(results) for point, results in by_point.items()}
+
+
+def _required(test: EmissionTest, design: Design) -> bool:
+    """Whether a requirement asks for the test."""
+    asked = [one for one in design.requirements if isinstance(one, EmissionRequirement)]
+    return any(one.side == test.side and one.at == test.network for one in asked)
+
+
+def _at_points(
+    test: EmissionTest,
+    points: list[tuple[Solution, Stability]],
+    tell: Progress,
+    intervals: Mapping[tuple[str, str, str], Extent] | None,
+    masks: Mapping[str, Mask] | None,
+    drawn: Mapping[str, Plausible] | None,
+) -> Iterator[EmissionResult]:
+    steady = [solution for solution, verdict in points if verdict.stable]
+    sought = True if intervals is None else intervals
+    yield from estimates(steady, test, interval=sought, masks=masks, drawn=drawn, progress=tell)
+    for solution, verdict in points:
+        if not verdict.stable:
+            yield EmissionResult(solution.point, test, reason=verdict)

@@ -8,11 +8,9 @@ from itertools import pairwise, product
 import numpy as np
 
 from filterlib.analysis.emission.emission_result import LINES, EmissionTest, LineSpectra
-from filterlib.analysis.emission.line_spectra import line_spectra
 from filterlib.analysis.emission.receiver import MICROVOLT, REACH, by_band, read, tunings
-from filterlib.analysis.linear.modal_two_port import modal_currents, modal_voltages
+from filterlib.analysis.linear.two_lines import modal_currents, modal_voltages
 from filterlib.system.limits import LimitFile
-from filterlib.system.solution import Solution
 from filterlib.units import decibels
 
 PLACES = (*LINES, "differential", "common")
@@ -123,20 +121,3 @@ def above(read_: Levels, tuned: np.ndarray, test: EmissionTest) -> dict[tuple[st
             level = np.stack([read_[place, detector] for place in judged_places(one)], axis=-2)
             found[one.name, detector] = level - one.limit.at(tuned, detector)
     return found
-
-
-def network_tolerance(solution: Solution, test: EmissionTest, nominal: LineSpectra) -> Mapping[str, np.ndarray]:
-    """By place: how much higher networks within their tolerance may read each harmonic (h,) [dB].
-
-    ``nominal``: the lines at networks without tolerance. Each network alone is moved by `TOLERANCE` both ways; what that changes is the
-    derivative of an analytic function, so that it holds for any angle too. Both networks' changes add up. First order.
-    """
-    up, none = 1 + TOLERANCE * np.array([[1.0], [-1.0]]), np.ones((2, 1))
-    scaled = {"plus": np.concatenate([up, none]), "return": np.concatenate([none, up])}
-    moved = amplitudes(line_spectra(solution, test, scaled=scaled))
-    higher = {}
-    for place, lines in amplitudes(nominal).items():
-        plus_up, plus_down, return_up, return_down = moved[place]
-        change = (np.abs(plus_up - plus_down) + np.abs(return_up - return_down)) / 2
-        higher[place] = decibels(1 + np.divide(change, np.abs(lines), out=np.zeros(len(lines)), where=lines != 0))
-    return higher

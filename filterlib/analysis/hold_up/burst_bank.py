@@ -15,13 +15,13 @@ from filterlib.analysis.hold_up.holding import Demand, held, needed, pulse, rech
 from filterlib.analysis.hold_up.in_time import in_time
 from filterlib.analysis.hold_up.isolation import DIODES, SIZED, isolation
 from filterlib.analysis.hold_up.strings import strings
-from filterlib.analysis.hold_up.way import USUAL
+from filterlib.analysis.hold_up.way import USUAL, supply_of, warmest
 from filterlib.errors import InputError, Problem
 from filterlib.system.design import Design
 from filterlib.system.line.load import Load
 from filterlib.system.line.profile import Profile
 
-__all__ = ["bank", "bank_problems", "supply_of"]
+__all__ = ["bank", "bank_problems"]
 MOST_PARTS = 100  # of one kind in a bank that is proposed
 OF_A_KIND = 2  # banks of one kind of part that are proposed
 
@@ -69,24 +69,6 @@ def _window(design: Design, load: Load, profile: Profile) -> tuple[float, float]
     return output - SIZED.drop(float(load.draws(output, profile.idle))), profile.lowest_voltage
 
 
-def supply_of(design: Design, load: Load, end: str = "value") -> float:
-    """What the converter may give this load when hot, with all others at full draw [A]: by its rating, or its limit where that is less.
-
-    ``end``: of the limit's range.
-    """
-    rating, volts, limit = design.converter.rating, design.converter.output_voltage, design.converter.limit
-    limits = [math.inf if limit is None else float(getattr(limit.current, end))]
-    if rating is not None:
-        share = rating.share(_hot(design))
-        limits += [] if rating.output_current is None else [share * rating.output_current]
-        limits += [] if rating.output_power is None else [share * rating.output_power / volts]
-    return min(limits) - sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
-
-
-def _hot(design: Design) -> float:
-    return max(point.temperature for point in design.operating_points)
-
-
 @dataclass(frozen=True)
 class _Task:
     """A burst that a bank has to carry: from ``volts`` to ``lowest``, of a ``burst`` beside the supply and ``idle`` after it."""
@@ -123,7 +105,7 @@ def _of_load(design: Design, load: Load, profile: Profile) -> BankResult:
     found = [_bank(task, one) for one in strings(design, volts, profile.period)] if lasting else []
     banks = _proposed(one for one in found if isinstance(one, Bank))
     apart = [
-        isolation(diode, idle=float(load.draws(output, profile.idle)), most=supply, mean=min(mean, supply), hot=_hot(design), sag=output - lowest, needed=task.needed)
+        isolation(diode, idle=float(load.draws(output, profile.idle)), most=supply, mean=min(mean, supply), hot=warmest(design), sag=output - lowest, needed=task.needed)
         for diode in DIODES
     ]  # fmt: skip
     return BankResult(

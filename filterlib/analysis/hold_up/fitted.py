@@ -6,10 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from filterlib.analysis.hold_up.burst_bank import supply_of
 from filterlib.analysis.hold_up.holding import Demand, held
 from filterlib.analysis.hold_up.strings import OLD, SLOW
-from filterlib.analysis.hold_up.way import Branch, path_to, together
+from filterlib.analysis.hold_up.way import Branch, path_to, supply_of, together
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design

@@ -198,3 +198,22 @@ def _shunts(circuit: PiecewiseCircuit, node: str, shunts: Iterable[Branch], volt
 
 def _capacitor(part: Capacitor, count: int, volts: float, more: float = 0.0) -> Branch:
     return Branch(count * float(part.capacitance_at(volts)), float(part.esr_at(SLOW, bias=volts)) / count + more)
+
+
+def supply_of(design: Design, load: Load, end: str = "value") -> float:
+    """What the converter may give this load when hot, with all others at full draw [A]: by its rating, or its limit where that is less.
+
+    ``end``: of the limit's range.
+    """
+    rating, volts, limit = design.converter.rating, design.converter.output_voltage, design.converter.limit
+    limits = [math.inf if limit is None else float(getattr(limit.current, end))]
+    if rating is not None:
+        share = rating.share(warmest(design))
+        limits += [] if rating.output_current is None else [share * rating.output_current]
+        limits += [] if rating.output_power is None else [share * rating.output_power / volts]
+    return min(limits) - sum(float(other.draws(volts, 1.0)) for other in design.loads if other is not load)
+
+
+def warmest(design: Design) -> float:
+    """The highest temperature [K] of all operating points."""
+    return max(point.temperature for point in design.operating_points)

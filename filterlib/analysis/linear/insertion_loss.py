@@ -21,7 +21,6 @@ from filterlib.system.solution import Solution
 from filterlib.system.state import State
 from filterlib.units import decibels
 
-ALIKE = 0.05  # [dB] by which losses differ that are printed alike, with one digit behind the point
 _MODES: tuple[Mode, ...] = get_args(Mode)
 SYSTEMS: Mapping[str, tuple[float, float]] = {"50/50": (50.0, 50.0), "0.1/100": (0.1, 100.0), "100/0.1": (100.0, 0.1)}
 """Resistances [ohm] of generator and receiver in the test systems: CISPR 17:2011 (the values from memory)."""
@@ -184,19 +183,6 @@ def _real(
         losses[load] = decibels(sum(without[chosen])) - decibels(sum(left[chosen]))
         start += len(ports)
     return losses
-
-
-def coinciding(curves: Mapping[str, np.ndarray]) -> list[tuple[str, ...]]:
-    """The names of curves [dB] (f,) in groups that coincide: nowhere further than `ALIKE` from the first of their group.
-
-    >>> coinciding({"a": np.array([1.0, 40.0]), "b": np.array([1.0, 20.0]), "c": np.array([1.02, 40.0])})
-    [('a', 'c'), ('b',)]
-    """
-    groups: dict[str, tuple[str, ...]] = {}
-    for name, curve in curves.items():
-        first = next((one for one in groups if np.allclose(curves[one], curve, rtol=0, atol=ALIKE)), name)
-        groups[first] = (*groups.get(first, ()), name)
-    return list(groups.values())
 
 
 def spots(switching: float) -> dict[str, float]:

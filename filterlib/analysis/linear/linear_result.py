@@ -91,3 +91,19 @@ class StepsResult:
     load_dip: Annotated[float, Unit("V", "dip", "dip")]
     settling_time: Annotated[float, Unit("s", "settled after", "settling")]
     reason: Stability | str | None = None
+
+
+ALIKE = 0.05  # [dB] by which losses differ that are printed alike, with one digit behind the point
+
+
+def coinciding(curves: Mapping[str, np.ndarray]) -> list[tuple[str, ...]]:
+    """The names of curves [dB] (f,) in groups that coincide: nowhere further than `ALIKE` from the first of their group.
+
+    >>> coinciding({"a": np.array([1.0, 40.0]), "b": np.array([1.0, 20.0]), "c": np.array([1.02, 40.0])})
+    [('a', 'c'), ('b',)]
+    """
+    groups: dict[str, tuple[str, ...]] = {}
+    for name, curve in curves.items():
+        first = next((one for one in groups if np.allclose(curves[one], curve, rtol=0, atol=ALIKE)), name)
+        groups[first] = (*groups.get(first, ()), name)
+    return list(groups.values())

@@ -7,11 +7,11 @@ power of the lines is the sum of the powers of the modes. A purely differential 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 
 from filterlib.analysis.described import Hertz, Ohms, Ratio
+from filterlib.analysis.linear.two_lines import CONVENTION
 from filterlib.errors import QuantityError
 from filterlib.network.circuit import Circuit
 from filterlib.system.inside.converter import PLUS, RETURN
@@ -20,29 +20,6 @@ from filterlib.system.line.couplings import couple
 from filterlib.system.line.stages import add_filter
 from filterlib.system.solution import Solution
 from filterlib.units import decibels
-
-CONVENTION = "v_dm = v+ − v−, v_cm = (v+ + v−)/2 to chassis, i_dm = (i+ − i−)/2, i_cm = i+ + i−"
-
-Levels = TypeVar("Levels", float, np.ndarray)
-
-
-def modal_voltages(plus: Levels, minus: Levels) -> tuple[Levels, Levels]:
-    """Differential and common-mode voltage [V] of two lines' voltages to chassis (arrays of one shape) [V].
-
-    >>> modal_voltages(3.0, 1.0)
-    (2.0, 2.0)
-    """
-    return plus - minus, (plus + minus) / 2
-
-
-def modal_currents(plus: Levels, minus: Levels) -> tuple[Levels, Levels]:
-    """Differential and common-mode current [A] of two lines' currents in the same direction [A].
-
-    >>> modal_currents(3.0, 1.0)
-    (1.0, 4.0)
-    """
-    return (plus - minus) / 2, plus + minus
-
 
 FREQUENCIES = np.logspace(3, 8, 501)  # [Hz]
 PORTS = (PLUS, RETURN, "load_plus", "0")

@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 
 from filterlib.analysis.described import Amperes, Hertz, Ratio, Volts
-from filterlib.analysis.linear.modal_two_port import modal_currents
+from filterlib.analysis.linear.two_lines import modal_currents
 from filterlib.analysis.ripple.spectra import driven, from_transfers
 from filterlib.network.circuit import Current, Output
 from filterlib.parts.common_mode_choke import CommonModeChoke

@@ -18,12 +18,11 @@ from filterlib.analysis.linear.frequency_response import peaks
 from filterlib.analysis.linear.steps import RISE_TIME, SETTLED, steps
 from filterlib.analysis.ripple.ripple_result import Band, Spectra, named_band
 from filterlib.analysis.ripple.spectra import driven, from_transfers
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES, encircles_nothing, sharp
-from filterlib.analysis.stability.least_damping import powered_loads
+from filterlib.analysis.stability.stability import FREQUENCIES, encircles_nothing, sharp
 from filterlib.network.netlist import Output
 from filterlib.system.design import Design
 from filterlib.system.line.load import Load
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, powered_loads
 from filterlib.system.state import State
 from filterlib.units import decibels
 

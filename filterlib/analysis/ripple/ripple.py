@@ -1,8 +1,9 @@
-"""The ripple at the terminals and at every load: nominal, split by source, and the interval in which it lies."""
+"""The ripple at the terminals and at every load: nominal, by source, and its interval; of a changed design from the ends of the old one."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
@@ -19,9 +20,9 @@ from filterlib.analysis.ripple.ripple_result import (
     measurement,
     trusted_to,
 )
-from filterlib.analysis.ripple.spectra import rough_sizes, spectra
-from filterlib.analysis.uncertainty.interval import MORE, Lead, Measure, over_shapes, shapes
-from filterlib.analysis.uncertainty.moved_alone import leading
+from filterlib.analysis.ripple.spectra import lead, spectra
+from filterlib.analysis.uncertainty.interval import MORE, Measure, Seek, over_shapes, shapes
+from filterlib.analysis.uncertainty.like_design import Depth, at_ends, from_ends
 from filterlib.analysis.uncertainty.plausible import Interval, width
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
@@ -29,6 +30,7 @@ from filterlib.system.inside.converter import Arrangement
 from filterlib.system.line.clip import TERMINALS
 from filterlib.system.ranges.uncertain_parameter import SHAPE_LABEL, Columns, UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
+from filterlib.system.requirements import OfRipple
 from filterlib.system.solution import Solution
 from filterlib.system.sources.likelihood import says_more
 from filterlib.system.sources.source_spectra import reading, source_spectra
@@ -196,16 +198,6 @@ def measures(
     return roughly, exactly
 
 
-def lead(state: State) -> Lead:
-    """Which uncertain parameters are moved alone at a state: of very many, those that move the ripple most."""
-
-    def found(design: Design, box: tuple[UncertainParameter, ...]) -> tuple[int, ...]:
-        one = Solution(design, state)
-        return leading(box, lambda values: rough_sizes(one.varied(values), one))
-
-    return found
-
-
 def peaks(
     solution: Solution,
     wanted: tuple[Band, ...],
@@ -243,4 +235,58 @@ def _effect(parameter: UncertainParameter | None, key: str, ends: tuple[float, f
     )  # fmt: skip
 
 
-__all__ = ["TERMINALS", "lead", "ripple", "shapes"]
+__all__ = ["TERMINALS", "ripple", "shapes"]
+
+
+def ripple_of_change(
+    solution: Solution,
+    like: Mapping[Spot, Interval],
+    *,
+    depth: Depth = "first look",
+    drawn: Drawn | None = None,
+    mask: Mask | None = None,
+) -> RippleResult:
+    """The figures that have a requirement, with their intervals, and nothing else.
+
+    Parameters: ``solution`` of a changed design at a stable operating point; ``like``: the ``extents`` of the design as it was, from whose
+    ends on they are sought, so far as ``depth`` says, see `filterlib.analysis.uncertainty.like_design`; ``drawn``: what is kept
+    from one point of one change for the next; ``mask``: see `ripple`, in a whole search alone.
+    Returns: RippleResult, its figures peak to peak [V].
+    Raises: ScaleError where the converter's stated figures contradict each other.
+    """
+    design, state, first = solution.design, solution.state, depth == "first look"
+    wishes = [(one.load, one.label) for one in design.requirements if isinstance(one, OfRipple)]
+    asked = tuple(dict.fromkeys(wishes))  # in the file's order: the search meets them in it
+    wanted = tuple(band for band in bands(design) if any(label == band.label for _, label in asked))
+    ends = {key: like[key] for key in asked if key in like}
+    left_out = mask if mask is not None and depth == "whole" else as_it_is
+    roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked)
+    found: dict[Spot, Interval] = {}
+    if asked and (ends or not first):
+        measure, confirm = (exactly, None) if first else (roughly, exactly)
+        sought = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth))
+        found = {key: one.of_real_converters() for key, one in sought.items()}
+    estimated = if_it_bursts(solution, wanted)
+    figures = {
+        key: Figure(rms=np.nan, by_source={}, reduction={}, **within(float(volts), found.get(key), estimated.get(key)))
+        for key, volts in peaks(solution, wanted, asked).items()
+    }
+    return RippleResult(
+        state.point,
+        1 / solution.period,
+        tuple(dict.fromkeys(place for place, _ in figures)),
+        figures,
+        depends=depends(found, estimated),
+        estimated=estimated,
+        extents=found,
+        without_spike=frozenset() if design.converter.spike else frozenset(key for key in figures if key[1] == "full"),
+    )
+
+
+def _seek(ends: Mapping[Spot, Interval], depth: Depth) -> Seek[Spot]:
+    """What seeks the ends of a changed design's figures."""
+    if depth == "whole":
+        return partial(from_ends, like=ends, draws=DRAWS)
+    return lambda _, metric, box, places, confirm: at_ends(
+        metric, box, ends, closer=depth == "closer look", places=places, confirm=confirm
+    )

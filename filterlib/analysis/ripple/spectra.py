@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from filterlib.analysis.ripple.ripple_result import FEW, Place, Spectra
+from filterlib.analysis.uncertainty.moved_alone import leading
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import peak_to_peak
 from filterlib.network.netlist import Output
@@ -19,9 +20,11 @@ from filterlib.system.design import Design
 from filterlib.system.inside.converter import PLUS, RETURN
 from filterlib.system.line.clip import TERMINALS
 from filterlib.system.line.load import ReflectedRipple
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.solution import Solution
 from filterlib.system.sources.measuring import measuring_circuit
 from filterlib.system.sources.source_spectra import source_spectra
+from filterlib.system.state import State
 
 _REFLECTED_TOP = 20e6  # [Hz] highest harmonic of a load's reflected ripple
 _REFLECTED_MOST = 2000
@@ -151,3 +154,13 @@ def _triangle(drawn: ReflectedRipple) -> tuple[np.ndarray, np.ndarray]:
     """Orders and coefficients [A] of a load's triangular ripple current."""
     k = np.arange(1, min(int(_REFLECTED_TOP / drawn.frequency), _REFLECTED_MOST) + 1)
     return k, drawn.peak_to_peak * triangle(k, drawn.duty)
+
+
+def lead(state: State) -> Callable[[Design, tuple[UncertainParameter, ...]], tuple[int, ...]]:
+    """Which uncertain parameters are moved alone at a state: of very many, those that move the ripple most."""
+
+    def found(design: Design, box: tuple[UncertainParameter, ...]) -> tuple[int, ...]:
+        one = Solution(design, state)
+        return leading(box, lambda values: rough_sizes(one.varied(values), one))
+
+    return found

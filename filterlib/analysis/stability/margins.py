@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from filterlib.analysis.stability.by_frequency_response import stays_up
-from filterlib.analysis.stability.least_damping import LOWEST, least_damping, powered_loads, top
 from filterlib.analysis.stability.minor_loop import LoopLimits, Port, exact_limit, limits, loop_margins
-from filterlib.analysis.stability.operating_point import beyond_saturation
+from filterlib.analysis.stability.stability import LOWEST, least_damping, stays_up, top
 from filterlib.analysis.stability.stability_result import Margin, Rule, RuleName
+from filterlib.analysis.stress.overloads import beyond_saturation
 from filterlib.errors import FilterlibError
 from filterlib.network.circuit import Circuit
 from filterlib.system.dc import OperatingError
 from filterlib.system.design import Design
 from filterlib.system.line.load import Load
-from filterlib.system.solution import Solution, solve
+from filterlib.system.solution import Solution, powered_loads, solve
 
 CLOSE = 1e-3  # of a power: how well the power and the voltage at that power agree
 SOLVED = 30  # operating points solved on the way there, at most

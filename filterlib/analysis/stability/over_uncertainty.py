@@ -9,13 +9,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from filterlib.analysis.stability.by_frequency_response import by_least_damped
-from filterlib.analysis.stability.least_damping import (
+from filterlib.analysis.stability.stability import (
     LOWEST,
+    by_least_damped,
     least_damped,
     least_damping,
     poles_in_band,
-    powered_loads,
     top,
 )
 from filterlib.analysis.stability.stability_result import OverUncertainty, Turn
@@ -26,7 +25,7 @@ from filterlib.errors import CircuitError
 from filterlib.parts.values import Value
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, powered_loads
 
 ENDS = (0.0, 1.0)  # where each parameter is tried alone
 SOME = 32  # frequencies at which it is seen which of very many parameters lead

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.margins import critical, critical_here, named
+from filterlib.analysis.stability.stability import least_damping
 from filterlib.analysis.stability.stability_result import Condition, CriticalValue, Margin, PartLimits
 from filterlib.errors import FilterlibError
 from filterlib.parts.capacitor import Capacitor

@@ -7,17 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.stability.by_frequency_response import FREQUENCIES
-from filterlib.analysis.stability.least_damping import powered_loads
 from filterlib.analysis.stability.margins import back
-from filterlib.analysis.stability.stability import unstable_poles
+from filterlib.analysis.stability.stability import FREQUENCIES, unstable_poles
 from filterlib.analysis.stability.stability_result import Proof, ProvedRange
 from filterlib.errors import CircuitError, FilterlibError
 from filterlib.network.multiaffine.certificate import certify
 from filterlib.network.netlist import Netlist
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
-from filterlib.system.solution import Solution
+from filterlib.system.solution import Solution, powered_loads
 
 ELEMENTS = 10  # of the circuit that are uncertain at once, unless parameters are named
 HALVINGS = 25_000  # of boxes and intervals: some seconds

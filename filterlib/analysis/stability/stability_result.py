@@ -271,3 +271,6 @@ class Proof:
     ranges: tuple[ProvedRange, ...]
     held: tuple[str, ...]
     boxes: Annotated[int, Unit("", key="boxes")]
+
+
+NAMED = 30e6  # [Hz] above which stray parts ring that no design controls

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from filterlib.analysis.ripple.ripple import lead, shapes
-from filterlib.analysis.stress.loading import Loading, core_voltage, integral, loadings, peak
-from filterlib.analysis.stress.stress_check import Answer, Basis, Heat, Kind, StressCheck, StressResult
-from filterlib.network.extremes import peak_to_peak
-from filterlib.parts.ageing import SEAL_LIFE, mission_life
+from filterlib.analysis.described import Amperes, Hertz, Volts, Watts
+from filterlib.analysis.ripple.ripple_result import Spectra
+from filterlib.analysis.ripple.spectra import lead, spectra
+from filterlib.analysis.stress.stress_check import (
+    Basis,
+    Heat,
+    Kind,
+    StressCheck,
+    StressResult,
+    rating_answer,
+)
+from filterlib.analysis.uncertainty.interval import shapes
+from filterlib.network.extremes import largest_magnitude, peak_to_peak
+from filterlib.network.netlist import Current, Element, Output
+from filterlib.parts.ageing import SEAL_LIFE
 from filterlib.parts.base import Part
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
@@ -19,6 +30,7 @@ from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.parts.values import Value
 from filterlib.parts.wound import Wound, temperature_rise
 from filterlib.system.design import Design, with_values
+from filterlib.system.line.components import Branch, Component
 from filterlib.system.ranges.uncertain_parameter import SHAPE, SHAPE_LABEL
 from filterlib.system.ranges.uncertain_parameters import label_of, uncertain_parameters
 from filterlib.system.solution import Solution
@@ -218,7 +230,7 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     low, high = (float(np.min(known)), float(np.max(known))) if known.size else (np.nan, np.nan)
     worst, best = (low, high) if first.at_least else (high, low)
     at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
-    answer = _answer(worst, best, limit, first.at_least)
+    answer = rating_answer(worst, best, limit, first.at_least)
     ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
     depends = keys[at].strip() if answer == "undecided" else ""
     return StressCheck(
@@ -236,17 +248,6 @@ def _label(design: Design, key: str) -> str:
     return SHAPE_LABEL + (f" and the {label_of(design, rest) or rest}" if rest else "")
 
 
-def _answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
-    if np.isnan(worst):
-        return "not known"
-    if np.isnan(limit):
-        return "no limit"
-    sign = -1 if at_least else 1
-    if sign * worst <= sign * limit:
-        return "met"
-    return "not met" if sign * best > sign * limit else "undecided"
-
-
 def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
     """Current and power that the converter delivers, against its own rating where one is stated."""
     rating = design.converter.rating
@@ -261,59 +262,119 @@ def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
             yield StressCheck(
                 name="converter", part="converter", what=name.replace("_", " "), unit=unit, value=value, low=value, high=value,
                 limit=limit, at_least=False, margin=limit / value - 1 if value else np.inf,
-                verdict=_answer(value, value, limit, at_least=False), depends_on="", basis=basis,
+                verdict=rating_answer(value, value, limit, at_least=False), depends_on="", basis=basis,
             )  # fmt: skip
 
 
-def missions(design: Design, results: Iterable[StressResult]) -> tuple[StressCheck, ...]:
-    """The life of every electrolytic over all operating points, where each states its share of time; else nothing."""
-    shares = {point.name: point.share_of_time for point in design.operating_points}
-    lives: dict[str, list[StressCheck]] = {}
-    results = tuple(results)
-    for check in (check for result in results for check in result.checks if check.what == "life"):
-        lives.setdefault(check.name, []).append(check)
-    stated = [shares.get(result.point) for result in results]
-    weights = [share for share in stated if share is not None]
-    if len(weights) < len(stated) or not sum(weights):
-        return ()
-    return tuple(_mission(checks, weights) for checks in lives.values() if len(checks) == len(weights))
+Lines = list[tuple[Hertz[np.ndarray], np.ndarray]]  # frequencies (h,) and coefficients (designs, h), one pair a source
 
 
-def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
-    value, low, high = (
-        float(mission_life(weights, [getattr(c, end) for c in checks])) for end in ("value", "low", "high")
-    )
-    limit = checks[0].limit
-    answer = _answer(low, high, limit, at_least=True)
-    return replace(
-        checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
-        basis=replace(checks[0].basis, beyond_seal=high > SEAL_LIFE),
-        verdict=answer, depends_on=checks[0].depends_on if answer == "undecided" else "",
-    )  # fmt: skip
+@dataclass(frozen=True)
+class Loading:
+    """What one part carries; numbers are arrays (designs, 1), currents and heat those of one of ``count`` in parallel.
 
-
-def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
-    """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
-    at_worst: dict[tuple[str, str], tuple[str, StressCheck]] = {}
-    for result in results:
-        for check in result.checks:
-            key = check.name, check.what
-            if key not in at_worst or _severity(check) > _severity(at_worst[key][1]):
-                at_worst[key] = result.point, check
-    return tuple(at_worst.values())
-
-
-def _severity(check: StressCheck) -> float:
-    value = -check.value if check.at_least else check.value
-    return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
-
-
-def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
-    """Every rating that is exceeded, or may be, at its worst operating point; those exceeded first.
-
-    A life over all operating points ("") counts instead of the lives at each.
+    ``currents``, ``voltages``: for every branch its harmonics by source of another frequency, see `Lines`;
+    ``direct_heat``, ``ripple_heat``: in the part as the circuit has it.
     """
-    whole = {life.name: life for life in lives}
-    pairs = [pair for pair in worst(results) if pair[1].what != "life" or pair[1].name not in whole]
-    pairs += [("", life) for life in whole.values()]
-    return tuple(pair for answer in ("not met", "undecided") for pair in pairs if pair[1].verdict == answer)
+
+    component: Component
+    currents: Amperes[tuple[Lines, ...]]
+    voltages: Volts[tuple[Lines, ...]]
+    direct_heat: Watts[np.ndarray]
+    ripple_heat: Watts[np.ndarray]
+
+    @property
+    def rms(self) -> np.ndarray:
+        """Ripple current of the branch that carries most [A]."""
+        return np.asarray(np.max([root_sum(lines) for lines in self.currents], axis=0))
+
+    @property
+    def rms_with_direct(self) -> np.ndarray:
+        """The same with its direct current [A]."""
+        pairs = zip(self.currents, self.component.branches, strict=True)
+        return np.asarray(np.max([np.hypot(root_sum(lines), branch.direct) for lines, branch in pairs], axis=0))
+
+    @property
+    def copper_heat(self) -> np.ndarray:
+        """Ripple heat of the windings' resistance to direct current alone [W]."""
+        pairs = zip(self.currents, self.component.branches, strict=True)
+        return np.asarray(np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0))
+
+
+def loadings(solution: Solution, *, thinned: bool = False) -> tuple[Loading, ...]:
+    """What every part carries at an operating point, which must be stable; ``thinned``: roughly, see `spectra`.
+
+    Raises ScaleError where the converter's stated figures contradict each other.
+    """
+    branches = [branch for one in solution.components for branch in one.branches]
+    known = solution.circuit.netlist.by_name
+    outputs: dict[tuple[str, Branch], Output] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
+    outputs |= {("v", b): _across(known[b.element], b) for b in map(_key, branches) if not _alone(known[b.element])}
+    harmonics = spectra(solution, outputs=outputs, thinned=thinned)
+    return tuple(_loading(one, harmonics, known) for one in solution.components)
+
+
+def _key(branch: Branch) -> Branch:
+    return Branch(branch.element, branch.winding)
+
+
+def _across(element: Element, branch: Branch) -> tuple[str, str]:
+    return element.nodes[2:] if branch.winding == 2 else element.nodes[:2]  # type: ignore[return-value]
+
+
+def _loading(one: Component, spectra: Spectra, known: Mapping[str, Element]) -> Loading:
+    currents = tuple(_lines(spectra, ("i", _key(branch)), 1 / one.count) for branch in one.branches)
+    voltages = tuple(_voltage(spectra, _key(branch), known[branch.element]) for branch in one.branches)
+    direct = np.sum([np.reshape(branch.direct, (-1, 1)) ** 2 * branch.ohms for branch in one.branches], axis=0)
+    pairs = zip(voltages, currents, strict=True)
+    heat = np.sum([_power(u, i) for us, both in pairs for u, i in zip(us, both, strict=True)], axis=0)
+    return Loading(one, currents, voltages, direct, heat)
+
+
+def _voltage(spectra: Spectra, branch: Branch, element: Element) -> Lines:
+    """Across a branch: its own impedance times its current, so that nodes inside a part need not be solved for."""
+    if not _alone(element):
+        return _lines(spectra, ("v", branch), 1.0)
+    currents = _lines(spectra, ("i", branch), 1.0)
+    return [(f, (element.function(f) if element.of_frequency else element.number) * current) for f, current in currents]
+
+
+def _alone(element: Element) -> bool:
+    """Whether its voltage is its own impedance times its current, and nothing else couples into it."""
+    return element.kind in ("resistor", "immittance")
+
+
+def _lines(spectra: Spectra, label: Any, share: float) -> Lines:
+    lines = [(spectra.frequencies, spectra.whole(label))]
+    lines += [(spectra.reflected_frequencies[s], c) for (at, s), c in spectra.reflected.items() if at == label]
+    return [(frequencies, share * np.atleast_2d(c)) for frequencies, c in lines]
+
+
+def _power(voltage: tuple[np.ndarray, np.ndarray], current: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    return np.asarray(2 * np.sum(np.real(voltage[1] * np.conj(current[1])), axis=-1, keepdims=True))
+
+
+def root_sum(lines: Lines) -> np.ndarray:
+    """Root mean square (designs, 1) of all harmonics."""
+    return np.asarray(np.sqrt(sum(2 * np.sum(np.abs(c) ** 2, axis=-1, keepdims=True) for _, c in lines)))
+
+
+def peak(lines: Lines, direct: Value = 0.0) -> np.ndarray:
+    """Largest magnitude (designs, 1) over a period, with a direct part; sources of other frequencies add their peaks."""
+    (_, first), *others = lines
+    return sum((largest_magnitude(c) for _, c in others), largest_magnitude(first, direct))
+
+
+def integral(lines: Lines) -> Lines:
+    """The integral over time, without its mean."""
+    return [(frequencies, c / (2j * np.pi * frequencies)) for frequencies, c in lines]
+
+
+def core_voltage(one: Loading, state: State) -> Lines:
+    """Voltage across the core's inductance [V]: of a choke without its resistance, of the mean winding of two."""
+    part, ohms = one.component.part, one.component.branches[0].ohms
+    if not isinstance(part, CommonModeChoke):
+        return [(f, u - ohms * i) for (f, u), (_, i) in zip(one.voltages[0], one.currents[0], strict=True)]
+    name, pairs = one.component.name, zip(*one.currents, strict=True)
+    inductance = part.magnetising_at(state.unbalance(name), state.current(name), state.temperature)
+    return [(f, part.core_voltage(f, first, second, inductance)) for (f, first), (_, second) in pairs]

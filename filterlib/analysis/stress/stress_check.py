@@ -1,7 +1,8 @@
-"""One stress of one part against what it is rated for, and the heat of one part: as a result has them."""
+"""One stress of one part against what it is rated for, the heat of one part, and the worst of several operating points."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -92,3 +93,41 @@ class StressResult:
 
 
 Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]
+
+
+def rating_answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
+    if np.isnan(worst):
+        return "not known"
+    if np.isnan(limit):
+        return "no limit"
+    sign = -1 if at_least else 1
+    if sign * worst <= sign * limit:
+        return "met"
+    return "not met" if sign * best > sign * limit else "undecided"
+
+
+def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:
+    """Every stress with the operating point at which it has least margin (where it has no limit: at which it is most)."""
+    at_worst: dict[tuple[str, str], tuple[str, StressCheck]] = {}
+    for result in results:
+        for check in result.checks:
+            key = check.name, check.what
+            if key not in at_worst or _severity(check) > _severity(at_worst[key][1]):
+                at_worst[key] = result.point, check
+    return tuple(at_worst.values())
+
+
+def _severity(check: StressCheck) -> float:
+    value = -check.value if check.at_least else check.value
+    return float(np.nan_to_num(value if np.isnan(check.margin) else -check.margin, nan=-np.inf))
+
+
+def exceeded(results: Iterable[StressResult], lives: Iterable[StressCheck] = ()) -> tuple[tuple[str, StressCheck], ...]:
+    """Every rating that is exceeded, or may be, at its worst operating point; those exceeded first.
+
+    A life over all operating points ("") counts instead of the lives at each.
+    """
+    whole = {life.name: life for life in lives}
+    pairs = [pair for pair in worst(results) if pair[1].what != "life" or pair[1].name not in whole]
+    pairs += [("", life) for life in whole.values()]
+    return tuple(pair for answer in ("not met", "undecided") for pair in pairs if pair[1].verdict == answer)

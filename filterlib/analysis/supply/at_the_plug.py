@@ -8,9 +8,19 @@ from dataclasses import dataclass
 
 from filterlib.analysis.described import Volts
 from filterlib.analysis.hold_up.fuses_and_limits import withstand
-from filterlib.analysis.supply.hot_plug import inputs, plug
+from filterlib.analysis.supply.hot_plug import ends_of, inputs, plug
 from filterlib.analysis.supply.rules import Check, check
-from filterlib.analysis.supply.supply_result import Added, Fix, Input, Plug, PlugResult
+from filterlib.analysis.supply.supply_result import (
+    BREAKDOWN,
+    CLAMP_POWER,
+    CLAMPED,
+    HOT_SHARE,
+    Added,
+    Fix,
+    Input,
+    Plug,
+    PlugResult,
+)
 from filterlib.errors import FilterlibError
 from filterlib.network.nonlinear.bend import diode
 from filterlib.parts.capacitor import Capacitor
@@ -18,14 +28,13 @@ from filterlib.parts.tables import standard_tables
 from filterlib.preferred import preferred_values
 from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
-from filterlib.system.line.battery_side import PER_METRE, BatterySide
+from filterlib.system.line.battery_side import BatterySide
 
-__all__ = ["at_the_plug", "ends_of", "usual_fixes"]
+__all__ = ["at_the_plug", "usual_fixes"]
 DAMPING_RATIO = (
     4.0  # of a damping capacitor to what it damps; the resistor is then 0.61 of sqrt(L/C): Erickson, APEC 1999
 )
 DAMPING_RESISTOR = 0.61
-HOT_SHARE = 0.03  # of an NTC's cold resistance that is left when it is hot: from memory
 STAND_OFFS = (
     5,
     6,
@@ -66,8 +75,6 @@ STAND_OFFS = (
     100,
 )
 """[V] in which clamping diodes are sold: from memory."""
-BREAKDOWN, CLAMPED, CLAMP_POWER = 1.23, 1.61, 600.0
-"""Of the stand-off voltage, the highest breakdown and the voltage at ``CLAMP_POWER`` [W], 10/1000 us: 600 W diodes, from memory."""
 SLOW = 10.0  # of the line's period that a switch ramps at least
 LEAST_RAMP = 1e-3  # [s]
 
@@ -147,21 +154,6 @@ def _cases(design: Design) -> tuple[_Case, tuple[_Case, ...], tuple[_Case, ...],
         ends_of(side, "high", ohms="high", henries="high"), inputs(design, empty, farads="low", esr="high"), empty
     )
     return _Case(side, inputs(design, at), at), high, strong, low, weak
-
-
-def ends_of(side: BatterySide, length: str, *, ohms: str, henries: str) -> BatterySide:
-    """All resistances and inductances at an end of their ranges; a default inductance is that of the wire's length then."""
-    metres, wire = getattr(side.wire.length, length), side.wire
-    per_metre = {"low": PER_METRE[1], "high": PER_METRE[2]}[henries]
-    loop = getattr(wire.inductance, henries) if wire.inductance.stated else per_metre * metres
-    thick = {"low": wire.cross_section.high, "high": wire.cross_section.low}[ohms]
-    return side.at(
-        {
-            "battery.resistance": getattr(side.battery.resistance, ohms), "battery.inductance": getattr(side.battery.inductance, henries),
-            "supply_wire.length": metres, "supply_wire.inductance": loop, "supply_wire.cross_section": thick,
-            "fuse.resistance": getattr(side.fuse.resistance, ohms), "switch.resistance": getattr(side.switch.resistance, ohms),
-        }
-    )  # fmt: skip
 
 
 def _checks(design: Design, plugs: list[Plug], capacitors: tuple[Input, ...]) -> Iterator[Check]:

@@ -19,7 +19,7 @@ from filterlib.network.nonlinear.course import Course, course
 from filterlib.parts.capacitor import Capacitor
 from filterlib.system.design import Design
 from filterlib.system.inside.input_side import InputSide
-from filterlib.system.line.battery_side import BatterySide
+from filterlib.system.line.battery_side import PER_METRE, BatterySide
 
 __all__ = ["falling", "inputs", "line_circuit", "plug", "plug_course", "seen"]
 PIECES = 24  # of a capacitance over its voltage: the peak is good to a few parts in a thousand
@@ -139,3 +139,18 @@ def _charge(one: Input, volts: float) -> float:
     if isinstance(one.farads, Bend):
         return float(np.interp(volts, one.farads.y, one.farads.x))
     return one.farads * volts
+
+
+def ends_of(side: BatterySide, length: str, *, ohms: str, henries: str) -> BatterySide:
+    """All resistances and inductances at an end of their ranges; a default inductance is that of the wire's length then."""
+    metres, wire = getattr(side.wire.length, length), side.wire
+    per_metre = {"low": PER_METRE[1], "high": PER_METRE[2]}[henries]
+    loop = getattr(wire.inductance, henries) if wire.inductance.stated else per_metre * metres
+    thick = {"low": wire.cross_section.high, "high": wire.cross_section.low}[ohms]
+    return side.at(
+        {
+            "battery.resistance": getattr(side.battery.resistance, ohms), "battery.inductance": getattr(side.battery.inductance, henries),
+            "supply_wire.length": metres, "supply_wire.inductance": loop, "supply_wire.cross_section": thick,
+            "fuse.resistance": getattr(side.fuse.resistance, ohms), "switch.resistance": getattr(side.switch.resistance, ohms),
+        }
+    )  # fmt: skip

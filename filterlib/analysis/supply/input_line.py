@@ -13,7 +13,7 @@ from typing import Annotated
 import numpy as np
 
 from filterlib.analysis.described import Farads, Henries, Ohms, Ratio, Unit, Volts
-from filterlib.analysis.supply.at_the_plug import ends_of
+from filterlib.analysis.supply.hot_plug import ends_of
 from filterlib.analysis.supply.supply_result import InputStart
 from filterlib.network.nonlinear.bend import Bend, constant_power
 from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit, Rule

@@ -277,3 +277,11 @@ class Starting:
     times: Annotated[np.ndarray, Unit("s", key=None)]
     volts: Annotated[np.ndarray, Unit("V", key=None)]
     amps: Annotated[np.ndarray, Unit("A", key=None)]
+
+
+HOT_SHARE = 0.03  # of an NTC's cold resistance that is left when it is hot: from memory
+BREAKDOWN, CLAMPED, CLAMP_POWER = 1.23, 1.61, 600.0
+"""Of the stand-off voltage, the highest breakdown and the voltage at ``CLAMP_POWER`` [W], 10/1000 us: 600 W diodes, from memory."""
+OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
+"""[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
+FEW = 8  # attempts in which a bank has to be up, where the converter hiccups

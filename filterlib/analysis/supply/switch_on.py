@@ -10,16 +10,13 @@ from filterlib.analysis.hold_up.way import USUAL, Branch
 from filterlib.analysis.supply.input_line import input_line, input_start
 from filterlib.analysis.supply.rules import Check, check
 from filterlib.analysis.supply.starting import starting
-from filterlib.analysis.supply.supply_result import ABOVE, InputStart, Ramp, Starting, SwitchOn
+from filterlib.analysis.supply.supply_result import ABOVE, COLD, FEW, OHMS, WARM, InputStart, Ramp, Starting, SwitchOn
 from filterlib.errors import CircuitError
 from filterlib.system.design import Design
 from filterlib.system.ranges.ranged import ENDS
 
-__all__ = ["COLD", "WARM", "switch_on"]
-OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
-"""[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
+__all__ = ["switch_on"]
 SMALLEST, LARGEST, WITHIN = 10e-6, 10.0, 1.25  # [F], [F], and the ratio to which the largest bank is found
-FEW = 8  # attempts in which a bank has to be up, where the converter hiccups
 
 
 def switch_on(design: Design) -> SwitchOn | None:

@@ -6,16 +6,12 @@ from itertools import product
 
 import numpy as np
 
-from filterlib.analysis.uncertainty.measurement_result import AddedCapacitor
+from filterlib.analysis.uncertainty.measurement_result import LEAST_MOVE, TELLS, AddedCapacitor
 from filterlib.parts.values import Value
 from filterlib.preferred import preferred_values
 from filterlib.system.inside.converter import Converter, FixtureCapacitor
 from filterlib.system.sources.source_spectra import reading, source_spectra
 
-TELLS = (0.3, 10.0)
-"""Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
-LEAST_MOVE = 0.05
-"""Share by which a reading must move at least to tell: less is supply, temperature and scope; common practice, no source."""
 MOSTLY = 0.75
 """Share of the corners of what may be inside, at which a harmonic must tell to be named."""
 USUAL = FixtureCapacitor(capacitance=1e-6, esr=0.01, esl=8e-9)

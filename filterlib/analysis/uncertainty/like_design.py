@@ -8,9 +8,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from filterlib.analysis.uncertainty.interval import NEAR, NEARER, Metric, intervals, measured, nearby, with_more
 from filterlib.analysis.uncertainty.moved_alone import Key, alone, effects, together
 from filterlib.analysis.uncertainty.plausible import Interval, Plausible
+from filterlib.analysis.uncertainty.points import NEAR, NEARER, Metric, intervals, measured, nearby, with_more
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE, UncertainParameter

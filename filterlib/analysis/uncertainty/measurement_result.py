@@ -68,3 +68,9 @@ class AddedCapacitor:
     too_small: Farads[float]
     too_small_moves: Annotated[float, Unit("", key="*_ratio")]
     name: str = ""
+
+
+TELLS = (0.3, 10.0)
+"""Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
+LEAST_MOVE = 0.05
+"""Share by which a reading must move at least to tell: less is supply, temperature and scope; common practice, no source."""

@@ -1,4 +1,4 @@
-"""Readings of a built board beside what its design promised: station by station, with what each of both may be wrong by."""
+"""Readings of a built board beside what its design promised: station by station, with what each of both may be wrong by; and whether two captures were exchanged."""
 
 from __future__ import annotations
 
@@ -19,19 +19,24 @@ from filterlib.bench.answers.answers_result import (
     BenchResult,
     BurstAnswer,
     Capture,
+    Fault,
+    SpectrumAnswer,
     Station,
     Taken,
     Why,
 )
 from filterlib.bench.answers.bench_reading import REACHES, from_captures, from_figures, limited_below
 from filterlib.bench.answers.bursting import bare_burst, bursting_there, refuse_another
+from filterlib.bench.answers.differing import differences, priors
 from filterlib.bench.answers.distance import times_from_cases, times_from_ends
+from filterlib.bench.answers.explained import SOUND, TAILS, Differences, Exchange, Trial
 from filterlib.bench.answers.loads import as_taken, at_its_load, bare_ripple, reading_and_current, refuse_before
 from filterlib.bench.answers.same_converter import at_the_clock_of, bursts_behind, in_bursts, refuse_others
-from filterlib.bench.answers.scope_errors import ScopeErrors
+from filterlib.bench.answers.scope_errors import SURE, ScopeErrors
 from filterlib.bench.answers.scope_view import scope_views
 from filterlib.bench.answers.spectrum_answer import spectrum_answer
 from filterlib.bench.answers.stations import named_station, station_and_figure
+from filterlib.bench.answers.trials import CASES, tried
 from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure
 from filterlib.bench.capture.recording import load_recording
 from filterlib.bench.design_file import design_of_capture, load_design
@@ -286,3 +291,60 @@ def judged(
 
 
 __all__ = ["bench", "judged"]
+
+EXCHANGED = 0.05  # share of pairs of captures that are exchanged: common practice, no source
+
+
+def exchange(file: str | Path, result: BenchResult, known: Sequence[Trial]) -> Exchange | None:
+    """Whether the loudest capture behind the filter and that before it are exchanged; None where none is louder than that.
+
+    ``known``: the `trials` of the result. What the file states of the bare converter counts too: an exchanged capture misses it. Both are weighed
+    on the lines that are clear in both captures.
+    """
+    if not result.louder or result.before is None:
+        return None
+    loud = max(result.louder, key=lambda one: one.rms_about_mean)
+    station = next(station for station, several in result.captures if loud in several)
+    given, fault = _as_given(_of_pair(result, station), known)
+    levels = result.before.rms_about_mean, loud.rms_about_mean
+    found = Exchange(loud.recording.file, station, *levels, fault, 0.0)
+    named = station.point if station.point in {one.name for one in result.stated.operating_points} else None
+    try:
+        other = bench(
+            file, before=loud.recording.file, after=[Capture(result.before.recording.file, station.place, named)], scope=result.scope
+        )  # fmt: skip
+        swapped = tried(other, Fault("as designed"), CASES)
+    except FilterlibError:
+        return found
+    if swapped is None:
+        return found
+    behind = next(one for one, _ in other.captures)
+    log = np.log(SOUND * EXCHANGED) + _likely(_of_pair(other, behind), swapped)
+    return replace(found, times=float(np.exp(np.clip(log - given, -700.0, 700.0))))
+
+
+def _of_pair(result: BenchResult, station: Station) -> BenchResult:
+    """Of the bare converter and one station alone, its spectrum of lines that are clear in both captures."""
+    answers = tuple(one for one in result.answers if one.station.point == BARE or one.station == station)
+    spectra = (_clear(one) for one in result.spectra if one.station == station)
+    return replace(result, answers=answers, spectra=tuple(one for one in spectra if one.frequencies.size))
+
+
+def _clear(one: SpectrumAnswer) -> SpectrumAnswer:
+    held = {name: values[one.clear] for name, values in vars(one).items() if isinstance(values, np.ndarray)}
+    return replace(one, **held)
+
+
+def _as_given(result: BenchResult, known: Sequence[Trial]) -> tuple[float, Fault]:
+    logs = np.log(priors(known)) + [_likely(result, one) for one in known]
+    best = int(np.argmax(logs))
+    return float(logs[best]), known[best].fault
+
+
+def _likely(result: BenchResult, tried: Trial) -> float:
+    """Logarithm of the likelihood of readings behind the filter and of what the file states of the bare converter."""
+    bare = [one for one in result.answers if one.station.point == BARE and np.isfinite(one.times)]
+    z = np.array([SURE * one.times for one in bare])
+    stated = -(TAILS + 1) / 2 * float(np.log1p(z**2 / TAILS).sum())
+    found: Differences = differences(result, tried, result.behind)
+    return stated + found.together - float(np.log(found.sigma).sum())

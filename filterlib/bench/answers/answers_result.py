@@ -1,4 +1,4 @@
-"""What readings of a board say: each beside what was expected, what explains them, and what they tell of the converter."""
+"""What readings of a board say: each beside what was expected; and the faults that a reading may have."""
 
 from __future__ import annotations
 
@@ -224,3 +224,53 @@ class Taken:
 MODEL = 0.1
 """Standard uncertainty of a circuit's peak to peak where all its values are right, as a share: measured on simulated converters, of
 which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
+
+Kind = Literal[
+    "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
+    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off", "limit on",
+    "ground lead", "clip",
+]  # fmt: skip
+OFTEN: dict[Kind, float] = {
+    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "limit on": 2.0, "load off": 1.5, "poor joint": 2.0,
+    "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
+}  # fmt: skip
+"""How often people make a fault, beside one that counts as one: common practice, no source."""
+_ACTS: dict[Kind, tuple[str, bool]] = {
+    "not connected": ("solder the joint anew", True), "poor joint": ("solder the joint anew", True),
+    "smaller value": ("measure the part", True), "larger value": ("measure the part", True),
+    "load off": ("read the loads' currents", False),
+}  # fmt: skip
+"""What a person does about a fault, and whether at one part."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault of a ``kind`` at a ``part`` ("" at none); ``change`` makes the design with it, ``factor`` is what a reading is multiplied
+    with, ``limit_off``: readings in 20 MHz were taken without that limit, ``limit_on``: those in full bandwidth with it; ``lead`` [m] of the probe's ground; ``clipped``: it was
+    that of an earthed scope, on the return; ``bursts``: the converter did, where its load is light enough."""
+
+    kind: Kind
+    part: str = ""
+    change: Callable[[Design], Design] | None = None
+    factor: float = 1.0
+    limit_off: bool = False
+    limit_on: bool = False
+    lead: float = 0.0
+    clipped: bool = False
+    bursts: bool = False
+
+    @property
+    def none(self) -> bool:
+        """True where the board is as designed."""
+        return self.kind == "as designed"
+
+    @property
+    def often(self) -> Annotated[float, Unit("", key=None)]:
+        """How often people make it, beside others: `OFTEN`."""
+        return OFTEN.get(self.kind, 1.0)
+
+    @property
+    def act(self) -> tuple[str, str]:
+        """What a person does about it, and at which part: the same for faults that need no telling apart."""
+        what, at_part = _ACTS.get(self.kind, (self.kind, True))
+        return what, self.part if at_part else ""

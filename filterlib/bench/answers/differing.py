@@ -7,8 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from filterlib.bench.answers.answers_result import MODEL, Answer, BenchResult, SpectrumAnswer
-from filterlib.bench.answers.explained import Differences
-from filterlib.bench.answers.trials import Trial
+from filterlib.bench.answers.explained import SOUND, Differences, Trial
 
 _LINES = 12  # harmonics, the strongest before the filter
 _LINE, _MORE, _MOST = 0.1, 0.15, 0.7
@@ -53,3 +52,9 @@ def _of_lines(lines: SpectrumAnswer, many: np.ndarray) -> Iterator[tuple[np.ndar
             yield np.log(max(lines.after[k], 1e-9) / expected), float(np.hypot(own, model))
         else:
             yield np.minimum(np.log(lines.after_high[k] / expected), 0.0), model
+
+
+def priors(known: Sequence[Trial]) -> np.ndarray:
+    """How likely each is before anything is read, (trials,): see `SOUND` and `faults.OFTEN`."""
+    often = np.array([one.fault.often for one in known])
+    return np.where(often > 0, (1 - SOUND) * often / often.sum(), SOUND)

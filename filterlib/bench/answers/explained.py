@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
 
 from filterlib.analysis.described import InUnit, Unit, Volts
 from filterlib.analysis.ripple.ripple_result import Figure
-from filterlib.bench.answers.answers_result import MODEL, Station
+from filterlib.bench.answers.answers_result import MODEL, BenchResult, Fault, Station
 from filterlib.system.design import Design
 
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
@@ -141,57 +141,6 @@ class BothRanges:
     after: Figure
 
 
-Kind = Literal[
-    "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
-    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off", "limit on",
-    "ground lead", "clip",
-]  # fmt: skip
-OFTEN: dict[Kind, float] = {
-    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "limit on": 2.0, "load off": 1.5, "poor joint": 2.0,
-    "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
-}  # fmt: skip
-"""How often people make a fault, beside one that counts as one: common practice, no source."""
-_ACTS: dict[Kind, tuple[str, bool]] = {
-    "not connected": ("solder the joint anew", True), "poor joint": ("solder the joint anew", True),
-    "smaller value": ("measure the part", True), "larger value": ("measure the part", True),
-    "load off": ("read the loads' currents", False),
-}  # fmt: skip
-"""What a person does about a fault, and whether at one part."""
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A fault of a ``kind`` at a ``part`` ("" at none); ``change`` makes the design with it, ``factor`` is what a reading is multiplied
-    with, ``limit_off``: readings in 20 MHz were taken without that limit, ``limit_on``: those in full bandwidth with it; ``lead`` [m] of the probe's ground; ``clipped``: it was
-    that of an earthed scope, on the return; ``bursts``: the converter did, where its load is light enough."""
-
-    kind: Kind
-    part: str = ""
-    change: Callable[[Design], Design] | None = None
-    factor: float = 1.0
-    limit_off: bool = False
-    limit_on: bool = False
-    lead: float = 0.0
-    clipped: bool = False
-    bursts: bool = False
-
-    @property
-    def none(self) -> bool:
-        """True where the board is as designed."""
-        return self.kind == "as designed"
-
-    @property
-    def often(self) -> Annotated[float, Unit("", key=None)]:
-        """How often people make it, beside others: `OFTEN`."""
-        return OFTEN.get(self.kind, 1.0)
-
-    @property
-    def act(self) -> tuple[str, str]:
-        """What a person does about it, and at which part: the same for faults that need no telling apart."""
-        what, at_part = _ACTS.get(self.kind, (self.kind, True))
-        return what, self.part if at_part else ""
-
-
 _ODD = 1e-3  # share of readings that are wrong for no reason
 TAILS = 20.0  # degrees of freedom of Student's t: fewer let readings be wrong together more often
 
@@ -248,3 +197,26 @@ class Differences:
         square = float(away @ away - along @ np.linalg.solve(inner, along))
         tails = (TAILS + away.size) / 2 * np.log1p(square / TAILS)
         return -float(np.linalg.slogdet(inner)[1]) / 2 - float(tails)
+
+
+def exit_code(result: BenchResult, explained: Explained | None) -> int:
+    """0 where every reading agrees, and nothing speaks against the board as designed: its harmonics count, too."""
+    return result.exit_code or int(explained is not None and not explained.sound)
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """A ``fault`` on the model.
+
+    ``figures``: by the name of a station, peak to peak that would be read (cases,); ``peaks``: by that of a capture with one
+    before it, the harmonics of its `SpectrumAnswer` (cases, harmonics).
+    """
+
+    fault: Fault
+    figures: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
+    peaks: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
+
+    @property
+    def cases(self) -> int:
+        """How many."""
+        return max(len(one) for one in (*self.figures.values(), *self.peaks.values()))

@@ -8,27 +8,17 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import logsumexp
 
-from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.uncertainty.plausible import Plausible
-from filterlib.bench.answers.answers_result import BenchResult
-from filterlib.bench.answers.differing import differences
-from filterlib.bench.answers.explained import ALIKE, SOUND, Explained, Explanation, Fault, NextReading
-from filterlib.bench.answers.spectrum_answer import drawn_cases
-from filterlib.bench.answers.trials import Trial, stations, trial, trials
+from filterlib.bench.answers.answers_result import BenchResult, Fault
+from filterlib.bench.answers.differing import differences, priors
+from filterlib.bench.answers.explained import ALIKE, Explained, Explanation, NextReading, Trial
+from filterlib.bench.answers.trials import stations, trials
 from filterlib.errors import FilterlibError
-from filterlib.system.design import with_values
-from filterlib.system.solution import Solution, solve
 
 SIMPLER, UNSEEN = 10.0, 100.0
 """Times less likely, up to which the board as designed is taken before a fault: where a reading does not agree, and where all do."""
 RULED_OUT = 1000.0  # times less likely than the first, from which on no reading is asked for to rule it out
 _RIVALS = 5  # explanations behind the first, among which one is sought that another reading tells from it
 _APART = 1.2  # ratio of what two explanations make of a reading, from which on it tells them apart
-
-
-def exit_code(result: BenchResult, explained: Explained | None) -> int:
-    """0 where every reading agrees, and nothing speaks against the board as designed: its harmonics count, too."""
-    return result.exit_code or int(explained is not None and not explained.sound)
 
 
 def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explained:
@@ -48,12 +38,6 @@ def explain(result: BenchResult, tried: Sequence[Trial] | None = None) -> Explai
     agree = all(one.outcome != "does not agree" for one in result.behind)
     ranked = _simplest_first(_merged(sorted(weighed, key=lambda one: -one.likely)), agree)
     return Explained(tuple(ranked), agree, *_next(result, ranked, {one.fault: one for one in known}))
-
-
-def priors(known: Sequence[Trial]) -> np.ndarray:
-    """How likely each is before anything is read, (trials,): see `SOUND` and `faults.OFTEN`."""
-    often = np.array([one.fault.often for one in known])
-    return np.where(often > 0, (1 - SOUND) * often / often.sum(), SOUND)
 
 
 def _merged(ranked: Sequence[Explanation]) -> list[Explanation]:
@@ -88,27 +72,6 @@ def explained_by(result: BenchResult, tried: Trial) -> Explanation:
     found = differences(result, tried, result.behind)
     figures = tuple(float(np.median(tried.figures.get(one.station.name, np.nan))) for one in result.behind)
     return Explanation(tried.fault, found.together, found.misfit, figures)
-
-
-def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
-    """Every plausible case of the first operating point that was read, and the logarithm of how likely it makes all readings there.
-
-    Raises: FilterlibError where no plausible cases are drawn, or nothing was read behind the filter.
-    """
-    if not result.behind:
-        raise FilterlibError("nothing is learned: no reading behind the filter")
-    point = result.behind[0].station.point
-    here = [one for one in result.behind if one.station.point == point]
-    there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
-    found, likely = None, []
-    for design, drawn in drawn_cases(result.design, result.ripples[point]):
-        many = Solution(with_values(design, drawn.columns), solve(design, point).state)
-        tried = trial(there, Fault("as designed"), {point: spectra(many)})
-        likely.append(differences(there, tried, here).of_cases)
-        found = drawn if found is None else found.beside(drawn)
-    if found is None:
-        raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
-    return found, np.concatenate(likely)
 
 
 def _next(

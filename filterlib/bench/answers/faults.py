@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from filterlib.bench.answers.explained import Fault
+from filterlib.bench.answers.answers_result import Fault
 from filterlib.errors import FilterlibError
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.parts.common_mode_choke import CommonModeChoke

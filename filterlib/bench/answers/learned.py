@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.spectra import spectra
 from filterlib.analysis.uncertainty.plausible import LEAST, Plausible
-from filterlib.bench.answers.answers_result import BenchResult
+from filterlib.bench.answers.answers_result import BenchResult, Fault
+from filterlib.bench.answers.differing import differences
 from filterlib.bench.answers.explained import BothRanges, Learned, Narrowed
-from filterlib.bench.answers.explanation import agreement_of_cases
+from filterlib.bench.answers.spectrum_answer import drawn_cases
+from filterlib.bench.answers.trials import trial
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
-from filterlib.system.design import Design
+from filterlib.system.design import Design, with_values
 from filterlib.system.ranges.changes import changed
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
-from filterlib.system.solution import solve
+from filterlib.system.solution import Solution, solve
 
 NARROWER = 0.9
 """Share of what as many cases of its old width reach over, up to which a range is worth a line."""
@@ -115,3 +119,24 @@ def learned_text(file: str | Path, both: BothRanges, captures: Sequence[str]) ->
     lines = [f"# {one.key}: narrowed by {', '.join(captures)}" for one in both.learned.narrowed]
     schema, rest = text.split("\n", 1) if text.startswith("#:schema") else ("", text)
     return "\n".join([*([schema] if schema else []), *lines, rest])
+
+
+def agreement_of_cases(result: BenchResult) -> tuple[Plausible, np.ndarray]:
+    """Every plausible case of the first operating point that was read, and the logarithm of how likely it makes all readings there.
+
+    Raises: FilterlibError where no plausible cases are drawn, or nothing was read behind the filter.
+    """
+    if not result.behind:
+        raise FilterlibError("nothing is learned: no reading behind the filter")
+    point = result.behind[0].station.point
+    here = [one for one in result.behind if one.station.point == point]
+    there = replace(result, spectra=tuple(one for one in result.spectra if one.station.point == point))
+    found, likely = None, []
+    for design, drawn in drawn_cases(result.design, result.ripples[point]):
+        many = Solution(with_values(design, drawn.columns), solve(design, point).state)
+        tried = trial(there, Fault("as designed"), {point: spectra(many)})
+        likely.append(differences(there, tried, here).of_cases)
+        found = drawn if found is None else found.beside(drawn)
+    if found is None:
+        raise FilterlibError("nothing is learned: no plausible cases are drawn of this design")
+    return found, np.concatenate(likely)

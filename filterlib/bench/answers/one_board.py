@@ -10,8 +10,8 @@ import numpy as np
 
 from filterlib.analysis.described import Hertz, Seconds, Unit, Volts
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.bench.answers.answers_result import BenchResult
-from filterlib.bench.answers.explained import EXPLAINS, Fault
+from filterlib.bench.answers.answers_result import BenchResult, Fault
+from filterlib.bench.answers.explained import EXPLAINS
 from filterlib.bench.answers.explanation import explained_by
 from filterlib.bench.answers.trials import trial
 from filterlib.system.ranges.changes import changed

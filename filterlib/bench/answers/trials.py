@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 
-from filterlib.analysis.described import Unit
 from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.analysis.ripple.ripple_result import Band, Spectra, bands, named_band
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.bench.answers.answers_result import BenchResult, SpectrumAnswer, Station
+from filterlib.bench.answers.answers_result import BenchResult, Fault, SpectrumAnswer, Station
 from filterlib.bench.answers.bursting import as_captured
-from filterlib.bench.answers.explained import Fault
+from filterlib.bench.answers.explained import Trial
 from filterlib.bench.answers.faults import faults, with_fault
 from filterlib.bench.answers.spectrum_answer import drawn_columns
 from filterlib.bench.capture.measurement import BANDWIDTH
@@ -30,24 +28,6 @@ from filterlib.system.solution import Solution, solve
 
 CASES = 32
 """Plausible cases that stand for all."""
-
-
-@dataclass(frozen=True, eq=False)
-class Trial:
-    """A ``fault`` on the model.
-
-    ``figures``: by the name of a station, peak to peak that would be read (cases,); ``peaks``: by that of a capture with one
-    before it, the harmonics of its `SpectrumAnswer` (cases, harmonics).
-    """
-
-    fault: Fault
-    figures: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
-    peaks: Annotated[Mapping[str, np.ndarray], Unit("V", key=None)]
-
-    @property
-    def cases(self) -> int:
-        """How many."""
-        return max(len(one) for one in (*self.figures.values(), *self.peaks.values()))
 
 
 def trials(result: BenchResult, cases: int = CASES) -> tuple[Trial, ...]:

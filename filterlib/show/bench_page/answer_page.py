@@ -9,8 +9,7 @@ import numpy as np
 
 from filterlib.analysis.stress.stored_energy import bleeder, stores
 from filterlib.bench.answers.answers_result import BenchResult, SpectrumAnswer
-from filterlib.bench.answers.explained import BothRanges, Explained
-from filterlib.bench.answers.explanation import exit_code
+from filterlib.bench.answers.explained import BothRanges, Explained, exit_code
 from filterlib.bench.capture.measurement import Measurement
 from filterlib.show.figures.figure import Area, Axis, Curve, Figure, Look, Mark, Plot
 from filterlib.show.figures.plots import FREQUENCY

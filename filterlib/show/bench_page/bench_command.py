@@ -74,7 +74,7 @@ def add_bench(commands: Commands) -> None:
 def _bench(chosen: argparse.Namespace) -> int:
     from filterlib.bench.answers.answer import bench
     from filterlib.bench.answers.answers_result import Capture, Taken
-    from filterlib.bench.answers.explanation import exit_code
+    from filterlib.bench.answers.explained import exit_code
     from filterlib.bench.answers.readings_file import read_readings
     from filterlib.errors import FilterlibError
     from filterlib.show.bench_page.answer_page import write_answers
@@ -115,7 +115,7 @@ def _bench(chosen: argparse.Namespace) -> int:
 
 def _explained(chosen: argparse.Namespace, result: BenchResult) -> Explained:
     """What explains the readings. Raises InputError where captures that are exchanged would explain them better, unless they are taken as stated."""
-    from filterlib.bench.answers.exchange import exchange
+    from filterlib.bench.answers.answer import exchange
     from filterlib.bench.answers.explanation import explain
     from filterlib.bench.answers.trials import trials
     from filterlib.errors import InputError, Problem
@@ -173,7 +173,7 @@ def _kept(
     """Writes the design file with narrowed ranges, and the converter's model to be kept; returns what to say of them."""
     from filterlib.bench.answers.learned import learned_text
     from filterlib.disk import write_text
-    from filterlib.system.file.kept import kept_text
+    from filterlib.system.file.writing import kept_text
     from filterlib.words.bench.answer_sentences import learned_sentences
 
     said, design = [*learned_sentences(both)], both.design

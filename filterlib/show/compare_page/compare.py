@@ -23,10 +23,9 @@ from filterlib.words.labels import source_phrase
 from filterlib.words.quantities import capital, number
 from filterlib.words.review.comparison_sentences import comparison_sentences, in_short, opening, what_is_left
 from filterlib.words.review.findings import outcome_words
-from filterlib.words.review.rating_sentences import rating_lines
 from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.review.review_sentences import cautions, headline, review_notes, summary, trust
-from filterlib.words.review.verdict_sentences import verdict_sentence
+from filterlib.words.review.verdict_sentences import rating_lines, verdict_sentence
 from filterlib.words.stability_sentences import UNSTABLE, reason_text
 
 PAGE, NUMBERS = "compare.html", "compare.json"

@@ -9,7 +9,7 @@ from filterlib.analysis.comparison.comparison_result import LABELS, ComparisonRe
 from filterlib.analysis.described import label
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review_result import ReviewResult
-from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.stress.stress_check import worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table
 from filterlib.words.labels import detector_words, source_phrase

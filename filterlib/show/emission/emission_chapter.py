@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from filterlib.analysis.emission.emission_result import EmissionResult
+from filterlib.analysis.emission.emission_result import EmissionResult, nearest
 from filterlib.analysis.emission.margin import Margin
-from filterlib.analysis.emission.required_tests import nearest
 from filterlib.analysis.review_result import ReviewResult
 from filterlib.show.emission.emissions import emissions_figure
 from filterlib.show.page import Illustration, illustration

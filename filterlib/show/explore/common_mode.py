@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from filterlib.analysis.linear.modal_two_port import CONVENTION
+from filterlib.analysis.linear.two_lines import CONVENTION
 from filterlib.analysis.ripple.conductor_currents import ConductorCurrents, Layout, conductor_currents
 from filterlib.show import panels as ui
 from filterlib.show.explore.common_mode_drawing import picture
 from filterlib.show.explore.lessons import COMMON_MODE
-from filterlib.show.explore.tide_gauge import LOAD, Y_CAPACITORS, Change, as_it_is, by_keys, demo, demo_file
+from filterlib.show.explore.tide_gauge import LOAD, Y_CAPACITORS, Change, as_it_is, by_keys, demo, demo_text
 from filterlib.system.design import Design
 from filterlib.system.inside.ways import Bond, Supply
 from filterlib.system.solution import solve
@@ -112,7 +112,7 @@ def common_mode_panel() -> ui.Panel[Setting, ConductorCurrents]:
         ui.Control("load.modem.lead.length", "modem's lead", "m", "5 cm", "5 m", 0.4, group=paths),
         *chosen,
     ]  # fmt: skip
-    calculation = ui.Calculation(start(), currents, change=set_up, file=demo_file("brick"))
+    calculation = ui.Calculation(start(), currents, change=set_up, text=demo_text("brick"))
     return ui.Panel(
         "Common mode, made visible",
         calculation,

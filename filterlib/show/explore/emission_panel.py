@@ -15,7 +15,7 @@ from filterlib.analysis.emission.margin import Margin
 from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import EMISSION
-from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo, demo_file
+from filterlib.show.explore.tide_gauge import Y_CAPACITORS, as_it_is, by_keys, demo, demo_text
 from filterlib.show.figures.plots import thinned
 from filterlib.show.panels.marks import Numbers
 from filterlib.show.style import BLACK, BLUE, DASHES, GREEN, ORANGE, PURPLE, VERMILION
@@ -96,7 +96,7 @@ def emission_panel() -> ui.Panel[Measured, EmissionResult]:
         ui.Control("edges", "node's edges take", "s", "5 ns", "500 ns", 12e-9, group=brick_group),
         ui.Choice("bond", "battery's pole", {"wire of 600 nH": as_it_is, "floats": by_keys({"converter.bond": None})}, group=brick_group),
     ]  # fmt: skip
-    calculation = ui.Calculation(Measured(brick), _nominal, _with_range, _changed, demo_file("brick"))
+    calculation = ui.Calculation(Measured(brick), _nominal, _with_range, _changed, demo_text("brick"))
     every = ui.in_front(controls, ("side", "y", "bond", "edges"))
     display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=EMISSION)
     return ui.Panel("Emissions before the test house", calculation, every, display)

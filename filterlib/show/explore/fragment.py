@@ -7,7 +7,7 @@ from html import escape
 
 import numpy as np
 
-from filterlib.analysis.bench.clipped import ClippedResult
+from filterlib.analysis.bench.bench_result import ClippedResult
 from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 from filterlib.analysis.uncertainty.tolerance import ToleranceResult
 from filterlib.show import panels as ui

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from filterlib.analysis.exploration import Explored, explore, refined
+from filterlib.bench.design_copy import changed_text
 from filterlib.bench.design_file import load_design
 from filterlib.show import panels as ui
 from filterlib.show.explore.design_controls import circuit, controls, watched
@@ -36,7 +37,7 @@ def pi_panel(file: str | Path | None = None, *, lesson: ui.Lesson | None = None)
     converters = [design.converter, *([demo("brick").converter] if file is None else [])]
     every = controls(start, {one.name: one for one in converters}, large=_LARGE)
     load = watched(design).name
-    calculation = ui.Calculation(start, partial(explore, load=load), refined, file=path)
+    calculation = ui.Calculation(start, partial(explore, load=load), refined, text=partial(changed_text, path))
     display = ui.Display(
         _picture(load), partial(_readings, load), partial(_sentence, load), _alarm, circuit(start, load, every),
         lesson or (PI_FILTER if file is None else ui.Lesson()),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from filterlib.analysis.causes.candidates import SHORT_WAY
+from filterlib.bench.design_copy import changed_text
 from filterlib.bench.design_file import load_design
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.reading import data_folder
@@ -32,6 +33,11 @@ def demo_file(name: str) -> Path:
 def demo(name: str) -> Design:
     """The design in that file."""
     return load_design(demo_file(name))
+
+
+def demo_text(name: str) -> Callable[[Design], str]:
+    """What a changed design is saved as: the text of that file, but for what moved."""
+    return partial(changed_text, demo_file(name))
 
 
 def as_it_is(design: Design) -> Design:

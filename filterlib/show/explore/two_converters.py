@@ -10,7 +10,17 @@ import numpy as np
 from filterlib.analysis.ripple.with_and_without import WithAndWithout, with_and_without
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import TWO_CONVERTERS
-from filterlib.show.explore.tide_gauge import EDGES, LOAD, WITH, WITHOUT, Change, as_it_is, by_keys, demo, demo_file
+from filterlib.show.explore.tide_gauge import (
+    EDGES,
+    LOAD,
+    WITH,
+    WITHOUT,
+    Change,
+    as_it_is,
+    by_keys,
+    demo,
+    demo_text,
+)
 from filterlib.show.figures.plots import thinned
 from filterlib.show.style import AFTER, BEFORE, DASHES, GREEN, ORANGE, PURPLE
 from filterlib.system.design import Design
@@ -109,7 +119,7 @@ def causes_panel() -> ui.Panel[Design, TwoBoards]:
             controls.append(ui.Choice(f"{CAUSE}{key}", label, {here: as_it_is, gone: change}, group=group))
         controls.append(_sliders()[group])
     display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=TWO_CONVERTERS, off=lambda r: r.off)
-    calculation = ui.Calculation(start, compared, change=switched, file=demo_file("brick"))
+    calculation = ui.Calculation(start, compared, change=switched, text=demo_text("brick"))
     return ui.Panel("One board, two converters", calculation, ui.in_front(controls, _LARGE), display)
 
 

@@ -13,7 +13,7 @@ from filterlib.units import format_quantity
 from filterlib.words.stability_sentences import clip_sentence
 
 if TYPE_CHECKING:
-    from filterlib.analysis.bench.clipped import ClippedResult
+    from filterlib.analysis.bench.bench_result import ClippedResult
     from filterlib.analysis.linear.modal_two_port import ModalTwoPort
 
 _CURVES = (

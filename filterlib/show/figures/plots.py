@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from filterlib.analysis.linear.insertion_loss import coinciding
+from filterlib.analysis.linear.linear_result import coinciding
 from filterlib.show.figures.drawing import save, svg
 from filterlib.show.figures.figure import (
     Align,

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Generic, TypeAlias, TypedDict
 
-from filterlib.bench.design_copy import changed_text
 from filterlib.disk import write_text
 from filterlib.errors import FilterlibError
 from filterlib.show.panels.controls import Choice, Control
@@ -59,14 +58,14 @@ class Calculation(Generic[D, R]):
     ``start``: a frozen design, or any frozen dataclass; ``compute``: pure, from
     it to a frozen result, quick; ``refine``: from design, result and a function that takes the share done so far, to the
     result with what takes longer (it runs when the sliders rest); ``change``: puts the controls' values into the design;
-    ``file``: the design file that the start is of: what is saved keeps its text but for what moved.
+    ``text``: what a design is saved as: where the start is of a design file, its text but for what moved.
     """
 
     start: D
     compute: Callable[[D], R]
     refine: Callable[[D, R, Tick], R] | None = None
     change: Callable[[D, Values], D] = change
-    file: Path | None = None
+    text: Callable[[Design], str] = design_toml
 
 
 @dataclass(frozen=True)
@@ -315,10 +314,8 @@ class Session(Generic[D, R]):
         design = self.saved
         if design is None:
             raise FilterlibError(f"{self.title}: this panel has no design that could be reviewed")
-        file = self.calculation.file
-        text = design_toml(design) if file is None else changed_text(file, design)
         path = _free(Path(folder), slug(design.name), (".toml",)).with_suffix(".toml")
-        write_text(path, text)
+        write_text(path, self.calculation.text(design))
         return path
 
     def restyle(self, dark: bool) -> None:

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from filterlib.analysis.review_result import Proposal, ReasonsResult
+from filterlib.analysis.judged import Proposal
+from filterlib.analysis.review_result import ReasonsResult
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
 from filterlib.show.folder import RUN

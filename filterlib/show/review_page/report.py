@@ -40,7 +40,6 @@ from filterlib.words.review.measurement_sentences import (
     measurement_sentences,
     useless_sentence,
 )
-from filterlib.words.review.rating_sentences import rating_lines
 from filterlib.words.review.review_sentences import (
     cautions,
     has_hazardous_voltage,
@@ -48,7 +47,7 @@ from filterlib.words.review.review_sentences import (
     trust,
     turned_by,
 )
-from filterlib.words.review.verdict_sentences import verdict_sentence
+from filterlib.words.review.verdict_sentences import rating_lines, verdict_sentence
 from filterlib.words.stability_sentences import NO_DRIVE, NO_SPIKE, reason_text
 
 if TYPE_CHECKING:

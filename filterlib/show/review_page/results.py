@@ -10,11 +10,13 @@ from typing import TypeVar
 
 import numpy as np
 
+from filterlib.analysis.causes.causes_result import Mitigation
 from filterlib.analysis.described import described
+from filterlib.analysis.judged import Proposal
 from filterlib.analysis.linear.frequency_response import at_frequency, largest_below
 from filterlib.analysis.linear.insertion_loss import spots
 from filterlib.analysis.linear.linear_result import BodeResult, ImpedanceResult, InsertionResult
-from filterlib.analysis.review_result import PointResult, ReviewResult
+from filterlib.analysis.review_result import PointResult, ReasonsResult, ReviewResult
 from filterlib.analysis.ripple.ripple_result import Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.stability_result import OverUncertainty, Turn
 from filterlib.analysis.stress.stress_check import StressCheck, StressResult
@@ -24,11 +26,12 @@ from filterlib.show.bank.bank_numbers import bursts_section
 from filterlib.show.emission.emission_numbers import emission_arrays_section, emission_section
 from filterlib.show.folder import RUN
 from filterlib.show.numbers import NO_DRAWS, NOT_COMPUTED, Section, arrays, number_or_null, numbers, put, texts
-from filterlib.show.review_page.reasons_numbers import reasons_section
 from filterlib.show.stability.margin_numbers import converter_side_section, margins_section, part_limits_section
 from filterlib.show.supply.supply_numbers import supply_section
 from filterlib.system.file.accepted import AcceptedRating
 from filterlib.units import decibels
+from filterlib.words.facts import Sentence
+from filterlib.words.labels import source_phrase
 from filterlib.words.review.assumptions import assumptions
 from filterlib.words.review.measurement_sentences import (
     measurement_sentences,
@@ -36,13 +39,15 @@ from filterlib.words.review.measurement_sentences import (
     useless_sentence,
     what_to_measure,
 )
-from filterlib.words.review.rating_sentences import basis_text, stress_sentence
+from filterlib.words.review.rating_sentences import basis_text, failing_text, stress_sentence
+from filterlib.words.review.reason_sentences import reason_sentences, refusal_text
 from filterlib.words.review.review_sentences import broken_ratings, headline, summary, trust
 from filterlib.words.review.verdict_sentences import verdict_sentence
 from filterlib.words.stability_sentences import (
     NO_DRIVE,
     NO_SPIKE,
     NOTHING_TURNS,
+    UNSTABLE,
     over_sentence,
     part_note,
     reason_text,
@@ -304,3 +309,70 @@ def _arrays(point: PointResult, keys: Mapping[str, str]) -> Section:
     section |= {"harmonics": arrays(ripple, _places(ripple, keys))}
     section |= {"emissions": emission_arrays_section(point.emissions)}
     return section | ({"harmonics_reason": reason_text(ripple.reason)} if ripple.reason else {})
+
+
+def reasons_section(reasons: ReasonsResult | None) -> Section:
+    """Reasons for results.json; why there are none where there are none."""
+    if reasons is None or not reasons.stable:
+        found = () if reasons is None else reasons.proposals
+        return {
+            "reason": "no steady ripple" if reasons is None else UNSTABLE,
+            "proposals": [_proposal(one) for one in found],
+            **({} if reasons is None else _worst(reasons)),
+        }
+    return {
+        "load": reasons.load,
+        "operating_point": reasons.point,
+        "figure": reasons.figure,
+        **numbers(reasons),
+        "sentences": [{"text": one.text, "facts": _facts(one)} for one in reason_sentences(reasons)],
+        "sources": {one.name: {"words": source_phrase(one.name)} | numbers(one) for one in reasons.sources},
+        "parasitics": [texts(one, "name", "what", "element") | numbers(one) for one in reasons.parasitics],
+        "bands": [texts(one, "mode", "source", "element", "what") | numbers(one) for one in reasons.bands],
+        **numbers(reasons.deviation, "the filter never does worse than its formula"),
+        "resonances": [texts(one, "inductive", "capacitive") | numbers(one) for one in reasons.resonances],
+        "mitigations": [_mitigation(one) for one in reasons.mitigations],
+        "pairs": [_mitigation(one) for one in reasons.pairs],
+        "proposals": [_proposal(one) for one in reasons.proposals],
+        **_worst(reasons),
+    }
+
+
+def _worst(reasons: ReasonsResult) -> Section:
+    """What fails worst, its causes, and what an instability comes from; null where nothing fails."""
+    clash = reasons.clash
+    return {
+        "worst": None if reasons.worst is None else failing_text(reasons.worst),
+        "causes": [texts(one, "kind", "name", "what") | numbers(one) for one in reasons.causes],
+        "clash": None if clash is None else texts(clash, "load") | numbers(clash),
+    }
+
+
+def _facts(sentence: Sentence) -> Section:
+    facts: Section = {}
+    for one in sentence.facts:
+        put(facts, f"{one.path.replace('.', '_')}_{one.unit}", one.value, NOT_COMPUTED)
+    return facts
+
+
+def _proposal(one: Proposal) -> Section:
+    """A judged change: what it comes to, and every requirement with it."""
+    return {
+        "change": one.words,
+        "robust": one.robust,
+        "judged": "whole" if one.whole else "first look",
+        "parts": one.parts,
+        "breaks": [failing_text(failing) for failing in one.broken],
+        "open": [failing_text(failing) for failing in one.open],
+        "requirements": [
+            texts(each, "requirement", "verdict", "point") | numbers(each, "not known")
+            for each in one.judgement.verdicts
+        ],
+    }
+
+
+def _mitigation(one: Mitigation) -> Section:
+    refused = refusal_text(one.refused)
+    section = {"change": one.words, "kinds": list(one.kinds), "refused": refused}
+    section |= numbers(one, refused or NOT_COMPUTED)
+    return section if one.costs is None else section | {"parts": one.costs.parts} | numbers(one.costs)

@@ -8,13 +8,12 @@ import numpy as np
 
 from filterlib.analysis.described import label
 from filterlib.analysis.linear.frequency_response import at_frequency, largest_below
-from filterlib.analysis.linear.insertion_loss import coinciding, spots
-from filterlib.analysis.linear.linear_result import InsertionResult, StepsResult
+from filterlib.analysis.linear.insertion_loss import spots
+from filterlib.analysis.linear.linear_result import InsertionResult, StepsResult, coinciding
 from filterlib.analysis.review_result import PointResult, ReviewResult
 from filterlib.analysis.ripple.ripple_result import BEFORE, Figure, RippleResult, Sensitivity
 from filterlib.analysis.stability.stability_result import OperatingResult
-from filterlib.analysis.stress.stress import worst
-from filterlib.analysis.stress.stress_check import Heat
+from filterlib.analysis.stress.stress_check import Heat, worst
 from filterlib.analysis.verdict import Verdict
 from filterlib.parts.base import Part
 from filterlib.show.table import INTERVAL, RANGE, Row, Table, cells, column, heads, table

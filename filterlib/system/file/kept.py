@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
 from pathlib import Path
 
 from filterlib.errors import FilterlibError, InputError, Problem, did_you_mean
 from filterlib.parts.reading import Toml, read_toml
-from filterlib.system.design import Design
-from filterlib.system.file.writing import Text, inline, stated_converter
 
 _NAME = re.compile(r"[\w.-]{1,60}")
-_UNUSED = ("kept",)  # keys of a converter that stay out of its file
+NOT_KEPT = ("kept",)  # keys of a converter that stay out of its file
 
 
 def folder() -> Path:
@@ -30,22 +27,6 @@ def kept_file(name: str) -> Path:
     if not _NAME.fullmatch(name) or name.startswith("."):
         raise FilterlibError(f'"{name}" can be no name: use at most 60 letters, digits, "-", "_" and "."')
     return folder() / f"{name}.toml"
-
-
-def kept_text(design: Design, comments: Iterable[str]) -> str:
-    """The file of a design's converter: all that is stated of it, with the load and the line that it was measured with.
-
-    Raises: FilterlibError for a converter that was recorded, which is in the file that names the recording.
-    """
-    converter = design.converter
-    if converter.ripple.recording is not None:
-        raise FilterlibError("a recorded converter is not kept: its recording is named in the design file")
-    if converter.ripple.load_current is None:
-        ripple = converter.ripple.model_copy(update={"load_current": design.full_current})
-        converter = converter.model_copy(update={"ripple": ripple})
-    fields: dict[str, Text] = {key: one for key, one in stated_converter(converter).items() if key not in _UNUSED}
-    lines = [f"# {one}" for one in comments]
-    return "\n".join([*lines, "[converter]", *(f"{key} = {inline(one)}" for key, one in fields.items()), ""])
 
 
 def put_kept(raw: Toml, path: Path) -> tuple[list[Problem], dict[str, str]]:
@@ -71,6 +52,6 @@ def put_kept(raw: Toml, path: Path) -> tuple[list[Problem], dict[str, str]]:
         return list(error.problems), {}
     if not isinstance(kept, dict):
         return [Problem(str(file), "converter", None, "a table [converter] is needed")], {}
-    taken = {key: one for key, one in kept.items() if key not in _UNUSED and key not in held}
+    taken = {key: one for key, one in kept.items() if key not in NOT_KEPT and key not in held}
     raw["converter"] = {**taken, **held}
     return [], {f"converter.{key}": str(file) for key in taken}

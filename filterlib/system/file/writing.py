@@ -1,9 +1,9 @@
-"""A design back into a design file: what `load_design` reads again as the same design."""
+"""A design back into a design file: what `load_design` reads again as the same design; or its converter alone, to be kept."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeAlias
 
@@ -17,6 +17,7 @@ from filterlib.parts.curves.measured import MeasuredCapacitor, MeasuredChoke
 from filterlib.parts.tables import standard_tables
 from filterlib.parts.values import Points
 from filterlib.system.design import Design
+from filterlib.system.file.kept import NOT_KEPT
 from filterlib.system.inside.burst import LoadThreshold
 from filterlib.system.inside.control import OutputImpedance
 from filterlib.system.inside.converter import Bandwidth, Converter
@@ -294,3 +295,19 @@ def _with_unit(value: float, unit: str, digits: int) -> str:
 def _text(value: str) -> str:
     """A TOML basic string: JSON's escapes are a part of TOML's."""
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def kept_text(design: Design, comments: Iterable[str]) -> str:
+    """The file of a design's converter: all that is stated of it, with the load and the line that it was measured with.
+
+    Raises: FilterlibError for a converter that was recorded, which is in the file that names the recording.
+    """
+    converter = design.converter
+    if converter.ripple.recording is not None:
+        raise FilterlibError("a recorded converter is not kept: its recording is named in the design file")
+    if converter.ripple.load_current is None:
+        ripple = converter.ripple.model_copy(update={"load_current": design.full_current})
+        converter = converter.model_copy(update={"ripple": ripple})
+    fields: dict[str, Text] = {key: one for key, one in stated_converter(converter).items() if key not in NOT_KEPT}
+    lines = [f"# {one}" for one in comments]
+    return "\n".join([*lines, "[converter]", *(f"{key} = {inline(one)}" for key, one in fields.items()), ""])

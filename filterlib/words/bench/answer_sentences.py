@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from filterlib.bench.answers.answers_result import BARE, FOOLED, Answer, BenchResult, ScopeView, Station
-from filterlib.bench.answers.explained import BothRanges, Exchange, Explained, Explanation, Fault
+from filterlib.bench.answers.answers_result import BARE, FOOLED, Answer, BenchResult, Fault, ScopeView, Station
+from filterlib.bench.answers.explained import BothRanges, Exchange, Explained, Explanation
 from filterlib.bench.answers.loads import alike
 from filterlib.bench.answers.same_converter import bursts_behind, in_bursts
 from filterlib.bench.answers.scope_errors import ScopeErrors

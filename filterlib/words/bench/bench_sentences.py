@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from filterlib.analysis.bench.bench_result import SecondReading
 from filterlib.analysis.bench.bench_sheet import ATTENUATED, NOISE, BenchSheet, Check, ProbePoint, Station
-from filterlib.analysis.bench.second_reading import SecondReading
 from filterlib.analysis.ripple.ripple import TERMINALS
 from filterlib.system.design import Design
 from filterlib.system.inside.arrangement import AGREES, Arrangement

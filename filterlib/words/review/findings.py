@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.analysis.emission.margin import Margin
 from filterlib.analysis.review_result import PointResult, ReviewResult
-from filterlib.analysis.stress.stress import worst
+from filterlib.analysis.stress.stress_check import worst
 from filterlib.analysis.supply.rules import Check
 from filterlib.analysis.supply.rules import worst as worst_check
 from filterlib.units import format_quantity

@@ -1,15 +1,17 @@
-"""What parts carry against their ratings, in words."""
+"""What parts carry against their ratings, and what fails in a design, in words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 
-from filterlib.analysis.judged import Judgement
+from filterlib.analysis.failing import Failing
 from filterlib.analysis.stress.stress_check import Basis, StressCheck
+from filterlib.analysis.verdict import Verdict
 from filterlib.parts.ageing import SEAL_LIFE, YEAR
 from filterlib.system.file.accepted import AcceptedRating
 from filterlib.units import format_quantity
-from filterlib.words.quantities import joined, share, stress_number
+from filterlib.words.quantities import interval_text, joined, number, share, stress_number
+from filterlib.words.supply.supply_sentences import rule_text
 
 _VERDICTS = {
     "met": "✓ met",
@@ -96,30 +98,37 @@ def stress_sentence(check: StressCheck, point: str = "") -> str:
     return f"{value}, {stress_limit(check)} ({why}){end}" + (f", at {point}" if point else "")
 
 
-def rating_lines(judgement: Judgement) -> Iterator[str]:
-    """A line for each rating that is not met or undecided, then for each that the design accepts, with its reason."""
-    for point, check in judgement.broken:
-        verdict = "✗ Rating not met" if check.verdict == "not met" else "◐ Rating undecided"
-        yield f"{verdict}: {stress_sentence(check, point)}."
-    for point, check in judgement.exceeded:
-        accepted = judgement.acceptance(check)
-        if accepted is not None:
-            yield f"⚠ Rating accepted: {stress_sentence(check, point)}. Reason: {reason(accepted)}"
-    for accepted in judgement.unused:
-        yield f"⚠ Accepted, but not exceeded: {accepted.rating} of {accepted.part}. The file can leave this out."
-
-
 def reason(accepted: AcceptedRating) -> str:
     """Why a rating may be exceeded, as one sentence on one line."""
     text = " ".join(accepted.reason.split())
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
-def rating_count(judgement: Judgement) -> str:
-    """How many ratings are not met, undecided, or exceeded and accepted; "" where none is exceeded."""
-    broken = len([check for _, check in judgement.broken if check.verdict == "not met"])
-    undecided = len(judgement.broken) - broken
-    accepted = len(judgement.exceeded) - len(judgement.broken)
-    counts = (broken, "not met"), (undecided, "undecided"), (accepted, "exceeded and accepted")
-    said = [f"{count} {words}" for count, words in counts if count]
-    return f"Ratings: {', '.join(said)}." if said else ""
+LISTED = 3  # failings that a sentence lists
+
+
+def failing_text(one: Failing) -> str:
+    """One requirement, rating or operating point that is not as it should be."""
+    if one.verdict is not None:
+        return f"{one.verdict.requirement}: {_figure(one.verdict)}, at {one.point}"
+    if one.check is not None:
+        value = stress_interval(one.check) or stress_value(one.check)
+        where = f", at {one.point}" if one.point else ""
+        return f"{one.check.part}: {one.check.what} {value}, {stress_limit(one.check)}{where}"
+    if one.rule is not None:
+        return rule_text(one.rule)
+    return f"unstable {'in a part of the range, ' if one.turned else ''}at {one.point}"
+
+
+def _figure(verdict: Verdict) -> str:
+    if verdict.unknown is not None:
+        return verdict.verdict
+    ends = interval_text(verdict.low, verdict.high, verdict.unit)
+    return f"{verdict.verdict}, {ends or number(verdict.value, verdict.unit)}"
+
+
+def failing_list(failing: Iterable[Failing]) -> str:
+    """Several, the first few of them by name."""
+    texts = [failing_text(one) for one in failing]
+    more = f"; and {len(texts) - LISTED} more" if len(texts) > LISTED else ""
+    return "; ".join(texts[:LISTED]) + more

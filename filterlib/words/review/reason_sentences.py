@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from filterlib.analysis.causes.candidates import Refusal
-from filterlib.analysis.causes.causes_result import Cause, Mitigation
-from filterlib.analysis.review_result import Proposal, ReasonsResult
+from filterlib.analysis.causes.causes_result import Cause, Mitigation, Refusal
+from filterlib.analysis.judged import Proposal
+from filterlib.analysis.review_result import ReasonsResult
 from filterlib.words.facts import Sentence, Writer
 from filterlib.words.labels import emission_source, resonance_words, source_phrase
 from filterlib.words.quantities import capital, joined, number, stress_number
-from filterlib.words.review.proposal_sentences import failing_list, failing_text
+from filterlib.words.review.rating_sentences import failing_list, failing_text
 
 NEAR = 4.0  # ratio of frequencies within which a resonance is said to be near
 SHOWN_DROP = 1e-4  # [V] of drop from which it is worth a word

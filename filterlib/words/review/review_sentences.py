@@ -29,13 +29,8 @@ from filterlib.words.review.measurement_sentences import (
     measurement_words,
     what_to_measure,
 )
-from filterlib.words.review.rating_sentences import (
-    rating_count,
-    rating_lines,
-    stress_limit,
-    stress_sentence,
-    stress_value,
-)
+from filterlib.words.review.rating_sentences import stress_limit, stress_sentence, stress_value
+from filterlib.words.review.verdict_sentences import rating_count, rating_lines
 from filterlib.words.stability_sentences import over_sentence, part_note, ringing, stability_sentence, turns
 from filterlib.words.supply.bank_sentences import short_sentence
 from filterlib.words.supply.converter_side_sentences import MAY_OSCILLATE, OSCILLATES

@@ -9,9 +9,8 @@ from filterlib.analysis.review_result import ReviewResult
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import capital
 from filterlib.words.review.findings import WARNING, facts, outcome_words
-from filterlib.words.review.rating_sentences import rating_lines
 from filterlib.words.review.review_sentences import headline, to_check
-from filterlib.words.review.verdict_sentences import WORD, requirement_finding
+from filterlib.words.review.verdict_sentences import WORD, rating_lines, requirement_finding
 from filterlib.words.supply.light_load_sentences import light_load_sentences
 
 LINES, WIDTH = 12, 100  # of the summary in a terminal

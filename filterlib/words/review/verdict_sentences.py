@@ -1,9 +1,11 @@
-"""One requirement and what became of it, as a line and in words, with what to measure where it is open."""
+"""One requirement and what became of it, as a line and in words, with what to measure where it is open; and ratings, a line each."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from filterlib.analysis.judged import Judgement
 from filterlib.analysis.ripple.ripple_result import measurement
 from filterlib.analysis.uncertainty.measurement_result import LEAST, MeasurementValues
 from filterlib.analysis.verdict import Verdict
@@ -11,6 +13,7 @@ from filterlib.words.emission_sentences import ESTIMATE, margin_sentence
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import capital, interval_text, number, range_text, share
 from filterlib.words.review.measurement_sentences import measurement_words, what_to_measure
+from filterlib.words.review.rating_sentences import reason, stress_sentence
 
 WORD = 12  # letters of the longest verdict
 _UNKNOWN = {
@@ -119,3 +122,26 @@ def _emission_answer(verdict: Verdict) -> str:
 
 def _probably(verdict: Verdict) -> str:
     return f"probably met, in at least {share(verdict.plausible)} of the plausible cases"
+
+
+def rating_lines(judgement: Judgement) -> Iterator[str]:
+    """A line for each rating that is not met or undecided, then for each that the design accepts, with its reason."""
+    for point, check in judgement.broken:
+        verdict = "✗ Rating not met" if check.verdict == "not met" else "◐ Rating undecided"
+        yield f"{verdict}: {stress_sentence(check, point)}."
+    for point, check in judgement.exceeded:
+        accepted = judgement.acceptance(check)
+        if accepted is not None:
+            yield f"⚠ Rating accepted: {stress_sentence(check, point)}. Reason: {reason(accepted)}"
+    for accepted in judgement.unused:
+        yield f"⚠ Accepted, but not exceeded: {accepted.rating} of {accepted.part}. The file can leave this out."
+
+
+def rating_count(judgement: Judgement) -> str:
+    """How many ratings are not met, undecided, or exceeded and accepted; "" where none is exceeded."""
+    broken = len([check for _, check in judgement.broken if check.verdict == "not met"])
+    undecided = len(judgement.broken) - broken
+    accepted = len(judgement.exceeded) - len(judgement.broken)
+    counts = (broken, "not met"), (undecided, "undecided"), (accepted, "exceeded and accepted")
+    said = [f"{count} {words}" for count, words in counts if count]
+    return f"Ratings: {', '.join(said)}." if said else ""

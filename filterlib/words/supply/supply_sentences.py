@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from filterlib.analysis.supply.at_the_plug import BREAKDOWN, HOT_SHARE
 from filterlib.analysis.supply.rules import Check, worst
-from filterlib.analysis.supply.supply_result import BatteryRun, Fix, PlugResult, SupplySide
+from filterlib.analysis.supply.supply_result import BREAKDOWN, HOT_SHARE, BatteryRun, Fix, PlugResult, SupplySide
 from filterlib.analysis.supply.wires import gauge_name
 from filterlib.system.design import Design
 from filterlib.system.inside.ways import HAZARDOUS

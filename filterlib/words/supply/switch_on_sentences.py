@@ -7,8 +7,7 @@ from collections.abc import Iterator
 
 from filterlib.analysis.hold_up.way import path_to
 from filterlib.analysis.supply.starting import MOST_ATTEMPTS, MOST_FALLS
-from filterlib.analysis.supply.supply_result import LoadStart, Ramp, Starting, SwitchOn
-from filterlib.analysis.supply.switch_on import COLD, FEW, WARM
+from filterlib.analysis.supply.supply_result import COLD, FEW, WARM, LoadStart, Ramp, Starting, SwitchOn
 from filterlib.system.design import Design
 from filterlib.words.quantities import joined, number, range_text
 

@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from filterlib.analysis.causes.proposals import _badness, broken_by, rank
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judged import failings
-from filterlib.analysis.judgement import judge
+from filterlib.analysis.judgement import _badness, broken_by, judge, rank
 from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.choke import DifferentialChoke
 from filterlib.system.ranges.changes import changed
 from filterlib.system.solution import solve_all
-from filterlib.words.review.proposal_sentences import failing_text, outcome
+from filterlib.words.review.proposal_sentences import outcome
+from filterlib.words.review.rating_sentences import failing_text
 from filterlib.words.review.reason_sentences import reason_sentences
 from tests.designs import KNOWN, converter, design, film, series, shunt
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib import load_design
-from filterlib.analysis.comparison.comparison import compare
 from filterlib.analysis.comparison.differences import differences
+from filterlib.analysis.review import compare
 from filterlib.analysis.ripple.ripple import ripple
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.errors import FilterlibError

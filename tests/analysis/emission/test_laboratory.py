@@ -5,9 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from filterlib.analysis.emission.emission_result import EmissionTest
-from filterlib.analysis.emission.estimate import emissions
+from filterlib.analysis.emission.estimate import emissions, network_tolerance
 from filterlib.analysis.emission.laboratory import laboratory_uncertainty
-from filterlib.analysis.emission.levels import network_tolerance
 from filterlib.analysis.emission.line_spectra import line_spectra, setup
 from filterlib.analysis.judgement import judge
 from filterlib.parts.artificial_network import NETWORKS

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from filterlib import cli, load_design
-from filterlib.analysis.emission.emission_result import emission_tests
-from filterlib.analysis.emission.estimate import emissions
-from filterlib.analysis.emission.required_tests import emissions_of, nearest
+from filterlib.analysis.emission.emission_result import emission_tests, nearest
+from filterlib.analysis.emission.estimate import emissions, emissions_of
 from filterlib.analysis.judgement import judge
 from filterlib.analysis.uncertainty import interval as band
 from filterlib.parts.tables import data_folder

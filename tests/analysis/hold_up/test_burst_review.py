@@ -7,13 +7,14 @@ import pytest
 
 from filterlib import Circuit, changed, judge, load_design, solve_all
 from filterlib.analysis.causes.cures import cures
-from filterlib.analysis.causes.proposals import broken_by, proposals
+from filterlib.analysis.causes.reasons import proposals
 from filterlib.analysis.hold_up import burst_review
 from filterlib.analysis.hold_up.burst_review import bursts
 from filterlib.analysis.hold_up.fitted import fitted
 from filterlib.analysis.hold_up.strings import strings
 from filterlib.analysis.hold_up.way import Branch, together
 from filterlib.analysis.judged import failings
+from filterlib.analysis.judgement import broken_by
 from filterlib.errors import CircuitError
 from filterlib.parts.tables import data_folder, standard_tables
 from filterlib.words.supply.bank_sentences import short_sentence

@@ -5,9 +5,13 @@ import pytest
 
 from filterlib import load_design
 from filterlib.analysis.stability import over_uncertainty
-from filterlib.analysis.stability.by_frequency_response import by_least_damped
-from filterlib.analysis.stability.least_damping import least_damped, least_damping, poles_in_band
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.stability import (
+    by_least_damped,
+    least_damped,
+    least_damping,
+    poles_in_band,
+    stability,
+)
 from filterlib.network.equations import modes
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.judgement import judge
-from filterlib.analysis.stability.least_damping import least_damping
 from filterlib.analysis.stability.over_uncertainty import CLOSE, stability_over, where_stable
-from filterlib.analysis.stability.stability import stability
+from filterlib.analysis.stability.stability import least_damping, stability
 from filterlib.system.inside.converter import LOOP_DELAY, LOOP_ZERO
 from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve, solve_all

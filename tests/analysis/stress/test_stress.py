@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from filterlib.analysis.judgement import missions
 from filterlib.analysis.review import review
 from filterlib.analysis.ripple.spectra import spectra
-from filterlib.analysis.stress.loading import _alone, core_voltage, integral, loadings, peak, root_sum
-from filterlib.analysis.stress.stress import missions, stress, worst
+from filterlib.analysis.stress.stress import _alone, core_voltage, integral, loadings, peak, root_sum, stress
+from filterlib.analysis.stress.stress_check import worst
 from filterlib.errors import InputError
 from filterlib.network.circuit import Current
 from filterlib.network.netlist import Element
@@ -18,8 +19,9 @@ from filterlib.parts.curves.measured import measured_part
 from filterlib.parts.tables import data_folder
 from filterlib.system.solution import solve
 from filterlib.system.sources.source_shapes import samples
-from filterlib.words.review.rating_sentences import basis_text, rating_lines, stress_sentence
+from filterlib.words.review.rating_sentences import basis_text, stress_sentence
 from filterlib.words.review.review_sentences import broken_ratings, cautions, summary
+from filterlib.words.review.verdict_sentences import rating_lines
 from tests.designs import common_mode, converter, design, film, resistive, series, shunt
 
 QUIET = converter(shape="triangle", ripple={"peak_to_peak": "1 µV"})

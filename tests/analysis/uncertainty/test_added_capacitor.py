@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from filterlib import load_design
-from filterlib.analysis.uncertainty.added_capacitor import LEAST_MOVE, MOSTLY, TELLS, USUAL, added_capacitor
+from filterlib.analysis.uncertainty.added_capacitor import MOSTLY, USUAL, added_capacitor
+from filterlib.analysis.uncertainty.measurement_result import LEAST_MOVE, TELLS
 from filterlib.bench.fit import FitError, fit_inside
 from filterlib.network.extremes import peak_to_peak
 from filterlib.preferred import preferred_values

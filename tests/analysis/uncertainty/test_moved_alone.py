@@ -7,8 +7,7 @@ import pytest
 
 from filterlib import load_design, ripple, solve
 from filterlib.analysis.stress import stress as stresses
-from filterlib.analysis.stress.loading import loadings
-from filterlib.analysis.stress.stress import OTHERS, TOGETHER, stress
+from filterlib.analysis.stress.stress import OTHERS, TOGETHER, loadings, stress
 from filterlib.analysis.stress.stress import _label as label
 from filterlib.analysis.uncertainty import moved_alone
 from filterlib.analysis.uncertainty.interval import CORNERS, GRID, ROUNDS, SPREAD, search

@@ -22,7 +22,8 @@ from filterlib.bench.answers.stations import named_station
 from filterlib.bench.answers.trials import trials, tried
 from filterlib.errors import FilterlibError, InputError
 from filterlib.parts.tables import data_folder
-from filterlib.system.file.kept import kept_file, kept_text
+from filterlib.system.file.kept import kept_file
+from filterlib.system.file.writing import kept_text
 from filterlib.system.solution import solve
 from filterlib.words.bench.answer_sentences import explanation_words, outcome_words
 from tests.reviews import reviewed

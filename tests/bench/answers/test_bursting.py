@@ -7,7 +7,8 @@ from filterlib.bench.answers import answer
 from filterlib.bench.answers.answer import bench
 from filterlib.bench.answers.answers_result import Capture
 from filterlib.bench.answers.bursting import as_captured, bare_burst
-from filterlib.bench.answers.explanation import exit_code, explain
+from filterlib.bench.answers.explained import exit_code
+from filterlib.bench.answers.explanation import explain
 from filterlib.bench.capture.measurement import measure
 from filterlib.bench.capture.recording import load_recording
 from filterlib.errors import FilterlibError, InputError

@@ -2,9 +2,8 @@
 
 import pytest
 
-from filterlib.bench.answers.answer import bench
+from filterlib.bench.answers.answer import bench, exchange
 from filterlib.bench.answers.answers_result import Capture
-from filterlib.bench.answers.exchange import exchange
 from filterlib.bench.answers.trials import trials
 from filterlib.cli import main
 from filterlib.parts.tables import data_folder

@@ -14,7 +14,7 @@ from filterlib.parts.common_mode_choke import CommonModeChoke
 from filterlib.show import panels as ui
 from filterlib.show.explore.design_controls import circuit
 from filterlib.show.explore.lessons import INSERTION
-from filterlib.show.explore.tide_gauge import LOAD, demo, demo_file
+from filterlib.show.explore.tide_gauge import LOAD, demo, demo_text
 from filterlib.system.design import Design
 from filterlib.system.solution import solve
 from filterlib.words.quantities import number
@@ -65,7 +65,7 @@ def insertion_panel() -> ui.Panel[Design, FilterLoss]:
         ui.Control("load.modem.capacitance", "modem's C", "F", "1 µF", "1 mF", group=ends),
     ]
     start = demo("clean")
-    calculation = ui.Calculation(start, _loss, file=demo_file("clean"))
+    calculation = ui.Calculation(start, _loss, text=demo_text("clean"))
     every = ui.in_front(controls, _LARGE)
     display = ui.Display(_picture(), _readings, _sentence, circuit=circuit(start, LOAD, every), lesson=INSERTION)
     return ui.Panel("Insertion loss and your circuit", calculation, every, display)

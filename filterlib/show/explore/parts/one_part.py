@@ -21,7 +21,7 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.tables import standard_tables
 from filterlib.show import panels as ui
 from filterlib.show.explore.lessons import ONE_PART
-from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo, demo_file
+from filterlib.show.explore.tide_gauge import EDGES, LOAD, demo, demo_text
 from filterlib.show.style import AFTER, BEFORE
 from filterlib.system.design import Design
 from filterlib.system.ranges.changes import changed, value
@@ -98,7 +98,7 @@ def budget_panel() -> ui.Panel[OneChange, ChangeResult]:
             for key, label, unit, low, high in _SLIDERS
         ),
     ]
-    calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed, demo_file("brick"))
+    calculation = ui.Calculation(OneChange(base), one_change, over_the_uncertainty, _changed, demo_text("brick"))
     every = ui.in_front(controls, ("tried", *(key for key, *_ in _SLIDERS[:3])))
     display = ui.Display(_picture(), _readings, _sentence, circuit=_CIRCUIT, lesson=ONE_PART)
     return ui.Panel("One part more", calculation, every, display)
