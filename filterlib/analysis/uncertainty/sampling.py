@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 Real = NDArray[np.float64]
 Likely = Callable[[Real], Real]
-LEAST = 10.0  # weighed points that have to count, or others are sought
+LEAST = 12.0  # weighed points that have to count, or others are sought: of those drawn from them a little fewer do, and ten are asked for
 ENOUGH = 200.0  # weighed points that have to count, so that a hundred of those drawn from them do: as tried
 ROUNDS = 6  # of further points, at most
 WIDEST = 0.7  # standard deviation around the start, in those of the box; half of it in each round that finds nothing

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from filterlib.analysis.uncertainty.plausible import LEAST
 from filterlib.analysis.uncertainty.sampling import _around, _Found, _to_normal, drawn_by, effective, latin_hypercube
 
 DRAWS = 256
@@ -27,6 +28,17 @@ def test_what_no_even_point_meets_is_found_from_the_start():
     assert effective(weights) > 40
     assert np.abs(mean - WHERE).max() < 4 * WIDE / np.sqrt(40)
     assert np.sqrt(np.average((points - WHERE) ** 2, axis=0, weights=weights)) == pytest.approx(WIDE, rel=0.4, abs=0)
+
+
+@pytest.mark.parametrize("width", [3.675e-3, 3.7e-3, 3.725e-3])
+def test_where_just_enough_are_likely_enough_are_drawn(width):
+    """law: an interval needs that many; of 768 even points some ten count here (hand: 2 sqrt(pi) times the width), and of those drawn a little fewer."""
+    points, weights, belief = found(
+        lambda points: -0.5 * ((points[:, 0] - 0.5) / width) ** 2, np.array([0.5, np.nan, np.nan])
+    )
+    assert effective(weights) > LEAST
+    assert belief == 1
+    assert np.std(points[:, 0]) < 0.1
 
 
 def test_weights_are_those_of_the_even_box():
