@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from filterlib.analysis.ripple.of_change import ripple_of_change
 
 from filterlib.analysis.emission.estimate import estimates
 from filterlib.analysis.emission.line_spectra import EmissionTest
-from filterlib.analysis.ripple.ripple import ripple
+from filterlib.analysis.ripple.ripple import ripple, ripple_of_change
 from filterlib.analysis.uncertainty import plausible
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.analysis.uncertainty.plausible import BEYOND, LEAST, Interval, Plausible
