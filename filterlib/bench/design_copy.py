@@ -24,11 +24,11 @@ SHORT = 4  # keys of a table that stands on one line
 FILE = ".toml"
 
 
-def changed_text(file: str | Path, design: Design) -> str:
+def changed_text(file: str | Path | None, design: Design) -> str:
     """The text of a design file with the values of a changed design in it.
 
     What did not move stays as it is written, with its comments. Files that the text names, its schema too, get their whole path,
-    so that it may be saved elsewhere. A file that is written in a way that does not allow this is written anew, without its comments.
+    so that it may be saved elsewhere. A file that is written in a way that does not allow this is written anew, without its comments; so is a design of no file.
 
     Raises: InputError where the file cannot be read any more; FilterlibError as `filterlib.system.file.writing.design_toml`.
 
@@ -41,6 +41,8 @@ def changed_text(file: str | Path, design: Design) -> str:
     ['service_life = "87600 h"               # ten years, asked of the electrolytics',
      'lead = { length = "1 m", cross_section = "0.75 mm2", spacing = "3 mm" }']
     """
+    if file is None:
+        return design_toml(design)
     file = Path(file)
     document = tomlkit.parse(file.read_text(encoding="utf-8"))
     try:

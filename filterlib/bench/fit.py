@@ -10,8 +10,9 @@ from filterlib.analysis.uncertainty.measurement_result import LEAST_MOVE, TELLS
 from filterlib.bench.capture.harmonics import CLEAR, Harmonics, harmonics
 from filterlib.bench.capture.measurement import BANDWIDTH, Measurement, measure, over_the_longer
 from filterlib.bench.capture.recording import Recording
-from filterlib.bench.inside import VALUES, Estimate, FitError, InsideFit
-from filterlib.bench.readings import FITTED, LARGEST_MISFIT, Readings, Setup
+from filterlib.bench.inside import Estimate, FitError, InsideFit
+from filterlib.bench.one_capacitor import FITTED, OneCapacitor
+from filterlib.bench.readings import LARGEST_MISFIT, VALUES, Readings, Setup
 from filterlib.errors import FilterlibError, QuantityError, did_you_mean
 from filterlib.system.inside.converter import Arrangement, Converter, FixtureCapacitor
 from filterlib.units import format_quantity, quantity
@@ -178,11 +179,12 @@ def _readings(setup: Setup, first: Harmonics, second: Harmonics, fewest: int, mo
 
 
 def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
-    values, misfit = readings.likeliest()
-    strays = np.abs(readings.whitened(values, 0.0)[0]) / np.sqrt(2)
+    inside = OneCapacitor(readings)
+    values, misfit = inside.likeliest()
+    strays = np.abs(inside.whitened(values, 0.0)[0]) / np.sqrt(2)
     if misfit >= LARGEST_MISFIT:
         raise FitError(_contradiction(readings, strays))
-    covariance = readings.covariance(values, misfit)
+    covariance = inside.covariance(values, misfit)
     spreads = np.sqrt(np.diag(covariance))
     level = {name: float(np.exp(values[name])) for name in VALUES}
     estimates = {name: Estimate(level[name], level[name] * float(spreads[n])) for n, name in enumerate(VALUES)}
@@ -196,9 +198,9 @@ def _fit(readings: Readings, needed: tuple[str, ...]) -> InsideFit:
         orders=readings.orders,
         frequencies=readings.frequencies,
         ratio=readings.bare / readings.late(values),
-        fitted=readings.setup.ratio(readings.frequencies, values),
+        fitted=inside.ratio(values),
         strays=strays,
-        chi_square=float(np.sum(np.abs(readings.whitened(values, misfit)[0]) ** 2)),
+        chi_square=float(np.sum(np.abs(inside.whitened(values, misfit)[0]) ** 2)),
         degrees=2 * readings.orders.size - len(FITTED),
         misfit=misfit,
         undecided=tuple(name for name, one in estimates.items() if not one.relative <= UNDECIDED),

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from filterlib.bench.readings import esl_share
 from filterlib.errors import FilterlibError
 from filterlib.system.inside.converter import Converter
 from filterlib.system.ranges.ranged import Ranged, default
 
-VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
-"""What is identified, with its unit."""
 _FAR = 3.0  # standard uncertainties of the noise, from which on a harmonic disagrees
 
 
@@ -125,12 +124,6 @@ class InsideFit:
             changes["output_esl"] = Ranged(esl, esl, esl, why=why) if hold_esl else _around(converter.output_esl, esl)
             changes["lead_inductance"] = _ranged(self.inductance, why, less=esl)
         return converter.replace(**changes)
-
-
-def esl_share(converter: Converter) -> float:
-    """Of the ESL in ESL and lead together."""
-    esl, lead = float(converter.output_esl.value), float(converter.lead_inductance.value)
-    return esl / (esl + lead) if esl else 0.0
 
 
 def _ranged(estimate: Estimate, why: str, less: float = 0.0) -> Ranged:

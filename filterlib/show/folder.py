@@ -14,7 +14,7 @@ import os
 import re
 import shutil
 import time
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -26,6 +26,7 @@ MOST_OTHERS = 2000
 """Files of others in the target, which get a second name at each run."""
 PATIENCE = 30.0  # [s] for another run that writes beside the target at this moment
 _RUN = re.compile(rb"filterlib-run-[0-9a-f]{16}")
+_EARLIER = re.compile(r"# filterlib-run-[0-9a-f]{16}\n(#.*\n)*\n?")  # what an earlier run said of the file
 _HEAD = 4096  # bytes of a file in which its identifier has to stand
 _NEW, _READY, _OLD = (
     "new",
@@ -34,6 +35,14 @@ _NEW, _READY, _OLD = (
 )  # inside the folder beside the target: being made; complete, or changed with the target; put aside
 _AT_CWD, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux, RENAME_SWAP of macOS
 _CANNOT = (errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP)
+
+
+def headed(text: str, said: Iterable[str]) -> str:
+    """The text of a design file as one of a run: with what is ``said`` of it above, in place of what an earlier run said."""
+    lines = "\n".join(f"# {line}" for line in (RUN, *said))
+    text = _EARLIER.sub("", text, count=1)
+    first, schema, rest = text.partition("\n") if text.startswith("#:schema") else ("", "", text)
+    return f"{first}{schema}{lines}\n\n{rest}"
 
 
 def write_files(folder: str | Path, files: Mapping[str, str], *, last: str) -> str:

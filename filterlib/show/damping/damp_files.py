@@ -6,9 +6,9 @@ import json
 from pathlib import Path
 
 from filterlib.analysis.damping.damping_result import DampedDesign, DampingResult
-from filterlib.show.folder import RUN, write_files
+from filterlib.bench.design_copy import changed_text
+from filterlib.show.folder import RUN, headed, write_files
 from filterlib.show.numbers import Section, numbers
-from filterlib.show.review_page.change_files import changed_file
 from filterlib.show.style import slug
 from filterlib.words.damping_sentences import HOT, damper_lines, damping_opening, proof_sentence, unstable_words
 
@@ -63,7 +63,9 @@ def _names(result: DampingResult) -> list[str]:
 
 
 def _toml(number: int, one: DampedDesign, file: str | Path | None) -> str:
-    return changed_file(one.design.replace(name=f"{one.design.name}, damping {number}"), damper_lines(one), file)
+    return headed(
+        changed_text(file, one.design.replace(name=f"{one.design.name}, damping {number}")), damper_lines(one)
+    )
 
 
 def _section(one: DampedDesign) -> Section:

@@ -9,25 +9,11 @@ from typing import Any, Generic, TypeAlias, TypeVar
 
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.show.panels.controls import Choice, Control
-from filterlib.system.design import Design
-from filterlib.system.ranges import changes
 from filterlib.units import quantity
 
 D = TypeVar("D")  # what a panel changes: a design, or any frozen dataclass
 Values: TypeAlias = Mapping[str, Any]  # of controls, by name
 LOOSE = -1  # position of a choice whose sliders were moved away from it
-
-
-def change(thing: D, values: Values) -> D:
-    """A frozen thing with other values: a `Design` by the keys of its file, a dataclass by the names of its fields."""
-    if isinstance(thing, Design):
-        return changes.changed(thing, values)  # type: ignore[return-value]
-    return replace(thing, **values) if values else thing  # type: ignore[type-var]
-
-
-def read(thing: object, name: str) -> object:
-    """What `change` would replace."""
-    return changes.value(thing, name) if isinstance(thing, Design) else getattr(thing, name)
 
 
 class State(Generic[D]):
@@ -38,9 +24,13 @@ class State(Generic[D]):
     """
 
     def __init__(
-        self, start: D, controls: Sequence[Control | Choice], change: Callable[[D, Values], D] = change
+        self,
+        start: D,
+        controls: Sequence[Control | Choice],
+        change: Callable[[D, Values], D],
+        read: Callable[[D, str], object],
     ) -> None:
-        self.start, self._change = start, change
+        self.start, self._change, self._read = start, change, read
         self.choices = {one.name: one for one in controls if isinstance(one, Choice)}
         self.governor: dict[str, Choice] = {}
         self.controls: dict[str, Control | Choice] = {}
@@ -57,7 +47,7 @@ class State(Generic[D]):
         if governor is not None:
             self.governor[control.name] = governor
             return control
-        return control if control.start is not None else replace(control, start=read(self.start, control.name))
+        return control if control.start is not None else replace(control, start=self._read(self.start, control.name))
 
     def back(self) -> None:
         """Everything as it was at the start."""
@@ -73,7 +63,7 @@ class State(Generic[D]):
     def _option(self, choice: Choice) -> str | None:
         """The option that the start design has, if any."""
         try:
-            own = read(self.start, choice.name)
+            own = self._read(self.start, choice.name)
         except (FilterlibError, AttributeError):
             return None
         return next((word for word, option in choice.options.items() if option == own), None)

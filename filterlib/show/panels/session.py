@@ -17,19 +17,32 @@ from filterlib.errors import FilterlibError
 from filterlib.show.panels.controls import Choice, Control
 from filterlib.show.panels.guessing import Lesson
 from filterlib.show.panels.marks import R
-from filterlib.show.panels.panel_state import D, Reading, State, Values, change
+from filterlib.show.panels.panel_state import D, Reading, State, Values
 from filterlib.show.panels.picture import Picture
 from filterlib.show.panels.small_circuit import Drawn
 from filterlib.show.panels.theme import Theme
 from filterlib.show.style import slug
 from filterlib.system.design import Design
 from filterlib.system.file.writing import design_toml
+from filterlib.system.ranges import changes
 from filterlib.words.labels import SYMBOLS
 from filterlib.words.quantities import number
 
 Tick: TypeAlias = Callable[[float], None]
 SAME_MOVE = 1.0  # [s] between two moves of one control that are undone as one
 UNDONE = 100  # moves that can be undone
+
+
+def change(thing: D, values: Values) -> D:
+    """A frozen thing with other values: a `Design` by the keys of its file, a dataclass by the names of its fields."""
+    if isinstance(thing, Design):
+        return changes.changed(thing, values)  # type: ignore[return-value]
+    return replace(thing, **values) if values else thing  # type: ignore[type-var]
+
+
+def read(thing: object, name: str) -> object:
+    """What `change` would replace."""
+    return changes.value(thing, name) if isinstance(thing, Design) else getattr(thing, name)
 
 
 class Row(TypedDict):
@@ -95,7 +108,9 @@ class Session(Generic[D, R]):
         self, title: str, calculation: Calculation[D, R], controls: Sequence[Control | Choice], display: Display[R]
     ) -> None:
         self.title, self.calculation, self.display = title, calculation, display
-        self.state = State(calculation.start, [display.lesson.stopping(one) for one in controls], calculation.change)
+        self.state = State(
+            calculation.start, [display.lesson.stopping(one) for one in controls], calculation.change, read
+        )
         self.error, self.old, self.note = "", False, ""
         self.png = b""
         self.touched = ""

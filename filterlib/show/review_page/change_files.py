@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,10 +9,10 @@ from filterlib.analysis.judged import Proposal
 from filterlib.analysis.review_result import ReasonsResult
 from filterlib.bench.design_copy import changed_text
 from filterlib.errors import FilterlibError
-from filterlib.show.folder import RUN
+from filterlib.show.folder import headed
 from filterlib.show.style import slug
 from filterlib.system.design import Design
-from filterlib.system.file.writing import changed_sections, design_toml
+from filterlib.system.file.writing import changed_sections
 from filterlib.words.quantities import capital
 from filterlib.words.review.proposal_sentences import outcome
 
@@ -39,7 +37,6 @@ _LITTLE = (
     "where",
     "with",
 )
-_EARLIER = re.compile(r"# filterlib-run-[0-9a-f]{16}\n(#.*\n)*\n?")  # what an earlier run said of the file
 
 
 @dataclass(frozen=True)
@@ -74,23 +71,12 @@ def named_changes(reasons: ReasonsResult | None) -> dict[str, Proposal]:
     return {f"{FOLDER}/{number}-{short_name(one.words)}.toml": one for number, one in enumerate(useful[:MOST], 1)}
 
 
-def changed_file(design: Design, told: Iterable[str], file: str | Path | None) -> str:
-    """A changed design as a file of a run: the text of the ``file`` that it was, with the change in it and what is ``told`` of it above.
-
-    Without a file it is written anew. Raises FilterlibError as `filterlib.system.file.writing.design_toml`.
-    """
-    text = _EARLIER.sub("", design_toml(design) if file is None else changed_text(file, design), count=1)
-    lines = "\n".join(f"# {line}" for line in (RUN, *told))
-    first, schema, rest = text.partition("\n") if text.startswith("#:schema") else ("", "", text)
-    return f"{first}{schema}{lines}\n\n{rest}"
-
-
 def _file(name: str, one: Proposal, was: Design, file: str | Path | None) -> ChangeFile:
     words, told = capital(one.words), outcome(one)
     number = Path(name).name.split("-")[0]
     try:
         sections = changed_sections(was, one.design)
-        text = changed_file(one.design.replace(name=f"{was.name}, change {number}"), (f"{words}.", told), file)
+        text = headed(changed_text(file, one.design.replace(name=f"{was.name}, change {number}")), (f"{words}.", told))
     except FilterlibError as error:
         return ChangeFile(words, told, "", "", f"{error}", _sections(was, one.design))
     return ChangeFile(words, told, name, text, "", sections)

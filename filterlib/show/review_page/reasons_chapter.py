@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -14,7 +13,6 @@ from filterlib.analysis.review_result import ReasonsResult
 from filterlib.show.figures.figure import Figure
 from filterlib.show.figures.plots import bars_plot
 from filterlib.show.page import Illustration, illustration
-from filterlib.show.review_page.change_files import ChangeFile, change_files
 from filterlib.show.table import Row, Table, cells, column, heads, table
 from filterlib.words.labels import bandwidth_words, source_phrase
 from filterlib.words.quantities import capital, number
@@ -39,23 +37,20 @@ class ReasonsChapter:
     sentences: tuple[str, ...]
     figures: tuple[Illustration, ...]
     tables: tuple[Table, ...]
-    changes: tuple[ChangeFile, ...] = ()
     note: str = NOTE
 
 
-def reasons_chapter(
-    reasons: ReasonsResult | None, *, hazardous: bool = True, file: str | Path | None = None
-) -> ReasonsChapter | None:
+def reasons_chapter(reasons: ReasonsResult | None, *, hazardous: bool = True) -> ReasonsChapter | None:
     """The chapter of a `ReasonsResult`; None where there is none.
 
-    ``hazardous``: whether leakage to earth can hurt, and is shown; ``file`` of the design, for its changes.
+    ``hazardous``: whether leakage to earth can hurt, and is shown.
     """
     if reasons is None or not (reasons.stable or reasons.proposals):
         return None
     sentences = tuple(one.text for one in reason_sentences(reasons))
     if not reasons.stable:
         tables = (*causes_table(reasons), proposals_table(reasons))
-        return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables, change_files(reasons, file))
+        return ReasonsChapter(reasons.load, reasons.point, sentences, (), tables)
     first, last = next(left_sentence(reasons)).text, sentences[-1]
     note = "The figures do not add, because the sources' peaks need not fall together; the waveforms do."
     figures = [illustration("reasons-sources", sources_figure(reasons), first, note)]
@@ -63,7 +58,7 @@ def reasons_chapter(
         note = f"In the order of the figure in {bandwidth_words(reasons.figure)}; costs in the table."
         figures.append(illustration("reasons-changes", changes_figure(reasons), last, note))
     return ReasonsChapter(
-        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons, hazardous)), change_files(reasons, file),
+        reasons.load, reasons.point, sentences, tuple(figures), tuple(_tables(reasons, hazardous)),
         f"{LEAKAGE_NOTE}{NOTE}" if hazardous else NOTE,
     )  # fmt: skip
 

@@ -25,6 +25,7 @@ from filterlib.show.figures.plots import (
 from filterlib.show.folder import write_files
 from filterlib.show.page import Illustration, circuit_diagram, illustration, program_version, render
 from filterlib.show.review_page import review_tables as tables
+from filterlib.show.review_page.change_files import change_files
 from filterlib.show.review_page.first_screens import first_screens
 from filterlib.show.review_page.reasons_chapter import ReasonsChapter, reasons_chapter
 from filterlib.show.review_page.results import results_text
@@ -99,7 +100,8 @@ def review_files(
     """Every file of a review: name -> text, in which `folder.RUN` stands for the run's identifier."""
     circuit = circuit_diagram("circuit", "Circuit diagram", result.design)
     chapters = tuple(_chapters(result, progress or (lambda share, text: None)))
-    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design), file=file)
+    reasons = reasons_chapter(result.reasons, hazardous=has_hazardous_voltage(result.design))
+    changes = change_files(result.reasons, file)
     emitted = emission_chapters(result)
     margins = [one for point in result.points for one in point.margins]
     stability = stability_chapter(margins, result.design, result.converter_side, result.part_limits)
@@ -110,7 +112,7 @@ def review_files(
     first = first_screens(result)
     drawn = [first.before_after, circuit, *(figure for chapter in every for figure in chapter.figures)]
     files = {figure.file: figure.text for figure in drawn if figure is not None}
-    files |= {one.file: one.text for one in (reasons.changes if reasons else ()) if one.file}
+    files |= {one.file: one.text for one in changes if one.file}
     names = [PAGE, NUMBERS, *files]
     page = _page(
         result,
@@ -123,6 +125,8 @@ def review_files(
         stability=stability,
         bursting=bursting,
         supply=supply,
+        changes=changes,
+        change=next((one for one in changes if one.file), None),
     )
     return files | {PAGE: page, NUMBERS: results_text(result, names, program_version())}
 
@@ -253,7 +257,6 @@ def _page(result: ReviewResult, drawn: list[str], reasons: ReasonsChapter | None
     return render(
         "review.html.j2",
         advice=reasons.sentences[-1] if reasons and reasons.sentences else "",
-        change=next((one for one in reasons.changes if one.file), None) if reasons else None,
         reasons=reasons,
         design=result.design,
         names=[*(stage.name for stage in result.design.filter), *loads],

@@ -13,7 +13,8 @@ from filterlib.analysis.uncertainty.measurement_result import (
     Measurement,
     MeasurementValues,
 )
-from filterlib.bench.inside import VALUES, InsideFit
+from filterlib.bench.inside import InsideFit
+from filterlib.bench.readings import VALUES
 from filterlib.system.inside.bank import BankConverter
 from filterlib.words.quantities import interval_text, number, runs
 
