@@ -50,6 +50,7 @@ from filterlib.system.state import State
 from filterlib.units import from_decibels
 
 _POINTS = 0.9  # share of the work that ripple and stress are, where emission is required
+Change = tuple[Candidate, ...]
 
 
 def judge(
@@ -211,9 +212,6 @@ def _emission(wanted: EmissionRequirement, points: Iterable[PointJudgement]) -> 
 def _least(share: float) -> float:
     """What shares are ordered by: where none are drawn nothing can be relied on."""
     return float(np.nan_to_num(share, nan=-1.0))
-
-
-Change = tuple[Candidate, ...]
 
 
 def broken_by(judgement: Judgement, was: Judgement) -> tuple[Failing, ...]:

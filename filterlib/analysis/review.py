@@ -35,6 +35,7 @@ from filterlib.system.solution import solve_all
 
 Progress = Callable[[float, str], None]
 _JUDGEMENT = 0.8  # share of the work; the rest: reasons
+REVIEWS = 0.85  # share of the time
 
 
 def review(design: Design, *, accept: Accept = "possible", progress: Progress | None = None) -> ReviewResult:
@@ -111,9 +112,6 @@ def _assumed(design: Design) -> tuple[UncertainParameter, ...]:
     fed = design.battery_side.uncertain_parameters() if design.states_battery_side else ()
     parameters = dict.fromkeys((*uncertain_parameters(design), *inputs, *fed))
     return tuple(one for one in parameters if not one.stated or one.moved_from is not None)
-
-
-REVIEWS = 0.85  # share of the time
 
 
 def compare(first: Design, second: Design, *, progress: Progress | None = None) -> ComparisonResult:

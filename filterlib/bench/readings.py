@@ -15,6 +15,8 @@ PARASITICS = {"test_esr": 5.0, "test_esl": 7.5}
 LARGEST_MISFIT = 0.1
 """Share of the impedance, beyond which a capacitor with ESR and inductance does not describe the inside."""
 _DELAYS = 1024  # that are tried first, in a period
+VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
+"""What is identified, with its unit."""
 
 
 @dataclass(frozen=True)
@@ -114,10 +116,6 @@ class Readings:
         late = self.late({"delay": self.delays(unmoved)[1][0]})
         sure = np.abs(self.bare - late) - 3 * np.sqrt(self.variance(unmoved[0]))
         return float(np.max(np.maximum(sure, 0) / np.maximum(np.abs(late), self.loaded_noise)))
-
-
-VALUES = {"capacitance": "F", "esr": "ohm", "inductance": "H"}
-"""What is identified, with its unit."""
 
 
 def esl_share(converter: Converter) -> float:

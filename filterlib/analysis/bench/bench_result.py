@@ -12,6 +12,9 @@ from filterlib.analysis.described import Amperes, Farads, Ohms, Seconds, Unit, V
 from filterlib.analysis.linear.two_lines import CONVENTION
 from filterlib.system.line.clip import Clip
 
+TELLING = (0.3, 10.0)
+"""Impedance of the test capacitor over the inner one, between which it moves the reading by a share that can be read."""
+
 
 @dataclass(frozen=True)
 class ClipFigures:
@@ -56,10 +59,6 @@ class ClippedResult:
     current_rms: Amperes[float] = np.nan
     convention: str = CONVENTION
     stable: bool = True
-
-
-TELLING = (0.3, 10.0)
-"""Impedance of the test capacitor over the inner one, between which it moves the reading by a share that can be read."""
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from filterlib.analysis.described import Decibels, Hertz, InUnit, Unit, Volts, W
 from filterlib.analysis.stress.stress_check import Rating
 
 Kind = Literal["part", "source", "load"]
+Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
 
 
 @dataclass(frozen=True)
@@ -180,9 +181,6 @@ class Resonance:
     capacitive: str
     inductive_share: Annotated[float, Unit("", key="*_ratio")]
     capacitive_share: Annotated[float, Unit("", key="*_ratio")]
-
-
-Rule = Rating | Literal["leakage", "low voltage", "unstable", "no chassis", "impossible"]
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,11 @@ from filterlib.system.solution import Solution, solve_all
 
 PAIRS = 6  # of the best single changes, that are tried two at a time
 Progress = Callable[[float, str], None]
+LOOKED = 5  # of the best single changes get a first look
+AGAINST = 3  # changes against each kind of failing that is no ripple
+OF_A_KIND = 2  # of them, at most
+JOINED = 3  # that are tried together with the best one, and then with the best two
+WHOLE = 2  # of those that a first look does not refute are judged in full, at most
 
 
 def reasons(
@@ -184,13 +189,6 @@ def _cures(
         trial, listed, singles, pairs, progress=lambda share: tell(0.3 + 0.7 * share, "two changes together")
     )
     return {"mitigations": singles, "pairs": both}
-
-
-LOOKED = 5  # of the best single changes get a first look
-AGAINST = 3  # changes against each kind of failing that is no ripple
-OF_A_KIND = 2  # of them, at most
-JOINED = 3  # that are tried together with the best one, and then with the best two
-WHOLE = 2  # of those that a first look does not refute are judged in full, at most
 
 
 def proposals(

@@ -14,6 +14,9 @@ from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.ranges.ranged import default
 
 Oscillator = Literal["", "loop", "source"]
+ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
+LIMIT = (1.1, 1.5)
+"""Current limit of a converter that states none, over its rated current: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +70,6 @@ def limit_of(design: Design) -> OutputLimit:
     return OutputLimit(
         current=default((low + high) / 2, low, high, "over the rated current (common practice, no source)")
     )
-
-
-ENOUGH = 30.0  # [degrees] below which a loop is asked to be measured: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -126,10 +126,6 @@ class SourceSide:
     def more(self) -> Annotated[float, Unit("", "more power before it rings", "more")]:
         """Share of the power drawn that may be added."""
         return self.critical_power / self.power - 1
-
-
-LIMIT = (1.1, 1.5)
-"""Current limit of a converter that states none, over its rated current: common practice, no source."""
 
 
 @dataclass(frozen=True)

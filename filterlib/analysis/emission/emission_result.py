@@ -27,6 +27,8 @@ SIDES: tuple[Side, ...] = get_args(Side)
 LINES = ("plus", "return")
 INPUT_LINES = ("input_plus", "input_return")
 OUTPUT_LINES = ("load_plus", "0")
+_PEAK = Unit("V", key=None, except_at={"common_current": "A"})
+_LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 
 
 @dataclass(frozen=True)
@@ -110,10 +112,6 @@ class LineSpectra:
     def current(self, line: str) -> np.ndarray:
         """Of all sources together [A]."""
         return sum((i for (at, _), i in self.currents.items() if at == line), np.zeros(1))
-
-
-_PEAK = Unit("V", key=None, except_at={"common_current": "A"})
-_LEVEL = Unit("dBuV", key="", except_at={"common_current": "dBuA"})
 
 
 @dataclass(frozen=True)

@@ -52,6 +52,7 @@ INPUT_TRUSTED = 10e6  # [Hz] above which what rings at the input's switching edg
 LITTLE = 0.1  # share of a line up to which the current that the input draws, with the ringing that is not known, hardly moves it: no source
 Mask: TypeAlias = Callable[[Solution, Mapping[str, Value]], Mapping[str, Value]]
 Which: TypeAlias = tuple[str, str, str]  # point, limit, detector
+Progress = Callable[[float], None]
 
 
 def emissions(
@@ -337,9 +338,6 @@ def network_tolerance(solution: Solution, test: EmissionTest, nominal: LineSpect
         change = (np.abs(plus_up - plus_down) + np.abs(return_up - return_down)) / 2
         higher[place] = decibels(1 + np.divide(change, np.abs(lines), out=np.zeros(len(lines)), where=lines != 0))
     return higher
-
-
-Progress = Callable[[float], None]
 
 
 def emissions_of(

@@ -11,6 +11,9 @@ import numpy as np
 from filterlib.analysis.described import Decibels, Hertz, Ohms, Ratio, Unit
 from filterlib.analysis.stability.stability_result import Stability
 
+Mode = Literal["symmetrical", "asymmetrical"]
+ALIKE = 0.05  # [dB] by which losses differ that are printed alike, with one digit behind the point
+
 
 @dataclass(frozen=True)
 class BodeResult:
@@ -44,9 +47,6 @@ class ImpedanceResult:
     seen_by_load: Ohms[np.ndarray]
     seen_by_converter: Ohms[np.ndarray]
     load_input: Ohms[np.ndarray]
-
-
-Mode = Literal["symmetrical", "asymmetrical"]
 
 
 @dataclass(frozen=True)
@@ -91,9 +91,6 @@ class StepsResult:
     load_dip: Annotated[float, Unit("V", "dip", "dip")]
     settling_time: Annotated[float, Unit("s", "settled after", "settling")]
     reason: Stability | str | None = None
-
-
-ALIKE = 0.05  # [dB] by which losses differ that are printed alike, with one digit behind the point
 
 
 def coinciding(curves: Mapping[str, np.ndarray]) -> list[tuple[str, ...]]:

@@ -21,6 +21,36 @@ from filterlib.system.requirements import RippleRequirement, SpikeRequirement, b
 from filterlib.system.sources.source_shapes import SourceSpectra, samples
 
 FEW = 16  # harmonics, spread over all, that tell how much a parameter moves the ripple
+Place = TypeVar("Place", bound=Hashable)  # its name, or any label
+TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
+BEFORE = "_before"
+AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
+MEASUREMENTS = {  # key or its beginning: the measurement that settles it
+    "converter.output_capacitance": "second reading",
+    "converter.output_esr": "second reading, harmonics",
+    "converter.output_esl": "second reading, above 1 MHz",
+    "converter.bulk_esr_ratio": "second reading, harmonics",
+    "converter.lead_inductance": "second reading, above 1 MHz",
+    "converter.bank.test": "test capacitor",
+    "converter.bank": "two recordings",
+    "converter.duty": "duty cycle",
+    "converter.edge_time": "rise time",
+    SHAPE: "shape",
+    "converter.pulse_fall": "shape",
+    "converter.spike": "spike",
+    "converter.ripple.order": "scope's limit",
+    "converter.common_mode.rise_time": "rise time",
+    "converter.common_mode.fall_time": "fall time",
+    "converter.common_mode.ring": "ring",
+    "converter.supply": "input cable",
+    "converter.common_mode": "own clip",
+    "converter.burst": "light load",
+    "converter.output_resistance": "idle and full load",
+    "converter.loop_bandwidth": "load step",
+    "load.": "load's lead",
+    "clip.": "clip's lead",
+    "coupling.": "capacitor moved",
+}
 
 
 @dataclass(frozen=True)
@@ -66,9 +96,6 @@ def narrow_and_wide(design: Design) -> tuple[Band, Band]:
     """The two bands in which a load is looked at: 20 MHz and full bandwidth."""
     narrow, wide, *_ = bands(design)
     return narrow, wide
-
-
-Place = TypeVar("Place", bound=Hashable)  # its name, or any label
 
 
 @dataclass(frozen=True)
@@ -129,37 +156,6 @@ class Spectra:
         ]
         size: Value = np.sqrt(sum(2 * np.sum(np.abs(part) ** 2, axis=-1) for part in parts))
         return size
-
-
-TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
-BEFORE = "_before"
-AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
-MEASUREMENTS = {  # key or its beginning: the measurement that settles it
-    "converter.output_capacitance": "second reading",
-    "converter.output_esr": "second reading, harmonics",
-    "converter.output_esl": "second reading, above 1 MHz",
-    "converter.bulk_esr_ratio": "second reading, harmonics",
-    "converter.lead_inductance": "second reading, above 1 MHz",
-    "converter.bank.test": "test capacitor",
-    "converter.bank": "two recordings",
-    "converter.duty": "duty cycle",
-    "converter.edge_time": "rise time",
-    SHAPE: "shape",
-    "converter.pulse_fall": "shape",
-    "converter.spike": "spike",
-    "converter.ripple.order": "scope's limit",
-    "converter.common_mode.rise_time": "rise time",
-    "converter.common_mode.fall_time": "fall time",
-    "converter.common_mode.ring": "ring",
-    "converter.supply": "input cable",
-    "converter.common_mode": "own clip",
-    "converter.burst": "light load",
-    "converter.output_resistance": "idle and full load",
-    "converter.loop_bandwidth": "load step",
-    "load.": "load's lead",
-    "clip.": "clip's lead",
-    "coupling.": "capacitor moved",
-}
 
 
 def measurement(key: str) -> str:

@@ -17,6 +17,14 @@ from filterlib.system.state import State
 MARGIN = 1e-6  # a pole counts as unstable when its real part exceeds this share of its magnitude
 AT_ZERO = 1e-12  # a pole counts as zero below this share of the greatest magnitude
 _SWEEP = np.logspace(0, 10, 20001)  # [Hz] of the Nyquist count
+DIRECT = 1e-3  # [Hz] that is as good as direct current: far below any resistance over inductance of a line
+LOWEST = 10.0  # [Hz] below which no filter resonates: common practice, no source
+BEYOND = 30.0  # times its loop bandwidth, where a load of constant power has lost a thousandth of its conductance
+PER_DECADE = 32  # points of the grid
+FAR = 0.25  # of a pole from the axis, as a share of its frequency, beyond which a straight line does not lead to it: a Q below 2
+FOLLOWED = 4  # poles that are followed, of each load
+FREQUENCIES = np.logspace(1, 8, 421)  # [Hz]
+SHARP = 2.0  # times its surroundings, a tenth of a decade wide: a peak that the grid hardly follows
 
 
 def stability(solution: Solution) -> Stability:
@@ -93,14 +101,6 @@ def input_admittance(solution: Solution, load: Load, frequencies: np.ndarray) ->
     if load.minus != "0":
         circuit.resistor("reference", load.minus, "0", 0.0)
     return 1 / circuit.impedance(frequencies, *load.port) - 1.0
-
-
-DIRECT = 1e-3  # [Hz] that is as good as direct current: far below any resistance over inductance of a line
-LOWEST = 10.0  # [Hz] below which no filter resonates: common practice, no source
-BEYOND = 30.0  # times its loop bandwidth, where a load of constant power has lost a thousandth of its conductance
-PER_DECADE = 32  # points of the grid
-FAR = 0.25  # of a pole from the axis, as a share of its frequency, beyond which a straight line does not lead to it: a Q below 2
-FOLLOWED = 4  # poles that are followed, of each load
 
 
 def least_damping(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
@@ -189,10 +189,6 @@ def _off_axis(admittance: np.ndarray, frequencies: np.ndarray) -> tuple[np.ndarr
         logarithm = np.log(frequencies[:-1]) + way * width + off
     ratio = np.where(rises & ((np.abs(off) < FAR) | (left <= 0)), np.sin(np.clip(off.imag, -1.5, 1.5)), np.inf)
     return np.where(rises & (left <= 0), np.minimum(ratio, -1e-12), ratio), logarithm
-
-
-FREQUENCIES = np.logspace(1, 8, 421)  # [Hz]
-SHARP = 2.0  # times its surroundings, a tenth of a decade wide: a peak that the grid hardly follows
 
 
 def stays_up(solution: Solution) -> bool:

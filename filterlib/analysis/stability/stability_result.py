@@ -11,6 +11,9 @@ import numpy as np
 from filterlib.analysis.described import Amperes, Henries, Hertz, InUnit, Kelvins, Ratio, Seconds, Unit, Watts
 from filterlib.system.state import State
 
+RuleName = Literal["0 dB", "6 dB", "gain and phase", "opposing argument"]
+NAMED = 30e6  # [Hz] above which stray parts ring that no design controls
+
 
 @dataclass(frozen=True)
 class Stability:
@@ -66,9 +69,6 @@ class OverUncertainty:
     def quality(self) -> Annotated[float, Unit("", "Q of the least damped case", "least_damped_Q")]:
         """Q of the least damped case; NaN where it is unstable."""
         return 1 / (2 * self.damping) if self.damping > 0 else np.nan
-
-
-RuleName = Literal["0 dB", "6 dB", "gain and phase", "opposing argument"]
 
 
 @dataclass(frozen=True)
@@ -271,6 +271,3 @@ class Proof:
     ranges: tuple[ProvedRange, ...]
     held: tuple[str, ...]
     boxes: Annotated[int, Unit("", key="boxes")]
-
-
-NAMED = 30e6  # [Hz] above which stray parts ring that no design controls

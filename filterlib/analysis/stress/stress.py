@@ -42,6 +42,7 @@ CERAMIC_RISE = 20.0
 CLEAR = 0.3  # margin that a rating must have to be judged from rough figures
 TOGETHER = 64  # designs in which the parameters that are not moved alone are at their ends all at once
 OTHERS = "other tolerances together"
+Lines = list[tuple[Hertz[np.ndarray], np.ndarray]]  # frequencies (h,) and coefficients (designs, h), one pair a source
 
 
 @dataclass(frozen=True)
@@ -264,9 +265,6 @@ def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
                 limit=limit, at_least=False, margin=limit / value - 1 if value else np.inf,
                 verdict=rating_answer(value, value, limit, at_least=False), depends_on="", basis=basis,
             )  # fmt: skip
-
-
-Lines = list[tuple[Hertz[np.ndarray], np.ndarray]]  # frequencies (h,) and coefficients (designs, h), one pair a source
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
     "highest temperature", "ceramic rise", "converter",
 ]  # fmt: skip
+Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]
 
 
 @dataclass(frozen=True)
@@ -90,9 +91,6 @@ class StressResult:
     checks: tuple[StressCheck, ...] = ()
     heats: tuple[Heat, ...] = ()
     reason: Stability | None = None
-
-
-Rating = Literal["saturation current", "unbalance", "rated current", "usable voltage"]
 
 
 def rating_answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:

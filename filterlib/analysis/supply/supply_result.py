@@ -14,6 +14,18 @@ from filterlib.network.nonlinear.bend import Bend
 from filterlib.system.inside.output_limit import OutputLimit
 from filterlib.system.ranges.ranged import ENDS, OPPOSITE
 
+ABOVE = 1 + 1e-6  # of the lock-out: what counts as above it
+BEGINS = (0.9, 0.8, 1.0)
+"""Of the nominal voltage, from which a load of constant power draws, with its range: common practice, no source."""
+LAST = 0.97  # of the nominal voltage, beyond which no load waits: the last drop never comes
+End = Literal["starts", "hiccups", "held down", "falls out"]
+HOT_SHARE = 0.03  # of an NTC's cold resistance that is left when it is hot: from memory
+BREAKDOWN, CLAMPED, CLAMP_POWER = 1.23, 1.61, 600.0
+"""Of the stand-off voltage, the highest breakdown and the voltage at ``CLAMP_POWER`` [W], 10/1000 us: 600 W diodes, from memory."""
+OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
+"""[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
+FEW = 8  # attempts in which a bank has to be up, where the converter hiccups
+
 
 @dataclass(frozen=True)
 class SupplySide:
@@ -187,9 +199,6 @@ class Plug:
     clamped: Annotated[float, Unit("J", "heat in the clamp")] = 0.0
 
 
-ABOVE = 1 + 1e-6  # of the lock-out: what counts as above it
-
-
 @dataclass(frozen=True)
 class InputStart:
     """The input while the converter starts: ``lowest`` voltage, ``at`` a time, and the ``lock_out`` below which it switches off."""
@@ -207,12 +216,6 @@ class InputStart:
     def collapses(self) -> bool:
         """Whether the converter switches off."""
         return self.left < ABOVE
-
-
-BEGINS = (0.9, 0.8, 1.0)
-"""Of the nominal voltage, from which a load of constant power draws, with its range: common practice, no source."""
-LAST = 0.97  # of the nominal voltage, beyond which no load waits: the last drop never comes
-End = Literal["starts", "hiccups", "held down", "falls out"]
 
 
 @dataclass(frozen=True)
@@ -277,11 +280,3 @@ class Starting:
     times: Annotated[np.ndarray, Unit("s", key=None)]
     volts: Annotated[np.ndarray, Unit("V", key=None)]
     amps: Annotated[np.ndarray, Unit("A", key=None)]
-
-
-HOT_SHARE = 0.03  # of an NTC's cold resistance that is left when it is hot: from memory
-BREAKDOWN, CLAMPED, CLAMP_POWER = 1.23, 1.61, 600.0
-"""Of the stand-off voltage, the highest breakdown and the voltage at ``CLAMP_POWER`` [W], 10/1000 us: 600 W diodes, from memory."""
-OHMS, WARM, COLD = 50e-3, 20e-3, 0.3
-"""[ohm] of a bank with its lead, nominal, warm, and at -40 °C, where electrolytics have ten times and more: common practice, no source."""
-FEW = 8  # attempts in which a bank has to be up, where the converter hiccups

@@ -9,6 +9,10 @@ from filterlib.analysis.described import Farads, Unit
 
 INSIDE = "inside"
 LEAST = 0.01  # share of the interval, in decibels, that a measurement must take away to be worth its while
+TELLS = (0.3, 10.0)
+"""Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
+LEAST_MOVE = 0.05
+"""Share by which a reading must move at least to tell: less is supply, temperature and scope; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -68,9 +72,3 @@ class AddedCapacitor:
     too_small: Farads[float]
     too_small_moves: Annotated[float, Unit("", key="*_ratio")]
     name: str = ""
-
-
-TELLS = (0.3, 10.0)
-"""Impedance of the added capacitor over that inside, within which the reading with it tells: common practice, no source."""
-LEAST_MOVE = 0.05
-"""Share by which a reading must move at least to tell: less is supply, temperature and scope; common practice, no source."""

@@ -47,6 +47,7 @@ from filterlib.system.solution import solve
 BLIND = 2.0
 """Ratio of a reading's end to its value, from which on it is too uncertain to tell anything."""
 Progress = Callable[[float, str], None]
+EXCHANGED = 0.05  # share of pairs of captures that are exchanged: common practice, no source
 
 
 def bench(
@@ -291,8 +292,6 @@ def judged(
 
 
 __all__ = ["bench", "judged"]
-
-EXCHANGED = 0.05  # share of pairs of captures that are exchanged: common practice, no source
 
 
 def exchange(file: str | Path, result: BenchResult, known: Sequence[Trial]) -> Exchange | None:

@@ -16,6 +16,29 @@ from filterlib.system.design import Design
 
 BARE = "bare"
 """In place of an operating point: the converter alone, in the arrangement of its stated ripple."""
+Draw = Callable[[np.random.Generator, int], np.ndarray]
+FOOLED = 0.1  # share by which a reading is off, from which on it is said
+Outcome = Literal["agrees", "does not agree", "cannot tell"]
+Why = Literal["", "noise", "bandwidth", "spike", "load", "uneven"]
+MODEL = 0.1
+"""Standard uncertainty of a circuit's peak to peak where all its values are right, as a share: measured on simulated converters, of
+which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
+Kind = Literal[
+    "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
+    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off", "limit on",
+    "ground lead", "clip",
+]  # fmt: skip
+OFTEN: dict[Kind, float] = {
+    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "limit on": 2.0, "load off": 1.5, "poor joint": 2.0,
+    "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
+}  # fmt: skip
+"""How often people make a fault, beside one that counts as one: common practice, no source."""
+_ACTS: dict[Kind, tuple[str, bool]] = {
+    "not connected": ("solder the joint anew", True), "poor joint": ("solder the joint anew", True),
+    "smaller value": ("measure the part", True), "larger value": ("measure the part", True),
+    "load off": ("read the loads' currents", False),
+}  # fmt: skip
+"""What a person does about a fault, and whether at one part."""
 
 
 @dataclass(frozen=True)
@@ -30,9 +53,6 @@ class Station:
     def name(self) -> str:
         """On one line, as `station` reads it."""
         return f"{self.place} {self.band.label} {self.point}"
-
-
-Draw = Callable[[np.random.Generator, int], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -116,9 +136,6 @@ class SpectrumAnswer:
         return np.asarray(20 * np.log10(self.before / np.maximum(self.expected, 1e-12)))
 
 
-FOOLED = 0.1  # share by which a reading is off, from which on it is said
-
-
 @dataclass(frozen=True)
 class ScopeView:
     """Peak to peak at a ``station``, of the design's nominal values.
@@ -140,10 +157,6 @@ class ScopeView:
         """Whether any of these ways of reading is off by more than `FOOLED`."""
         read = np.array([self.short, self.long, self.clipped])
         return bool(np.nanmax(np.abs(read / self.there - 1)) > FOOLED)
-
-
-Outcome = Literal["agrees", "does not agree", "cannot tell"]
-Why = Literal["", "noise", "bandwidth", "spike", "load", "uneven"]
 
 
 @dataclass(frozen=True)
@@ -219,28 +232,6 @@ class Taken:
 
     load_current: Amperes[float | None] = None
     input_voltage: Volts[float | None] = None
-
-
-MODEL = 0.1
-"""Standard uncertainty of a circuit's peak to peak where all its values are right, as a share: measured on simulated converters, of
-which seven in ten read within it (tests/calibration). Couplings, losses and ways of common-mode current that no file states."""
-
-Kind = Literal[
-    "as designed", "not connected", "poor joint", "long leads", "smaller value", "larger value", "wrong side", "shorted",
-    "winding reversed", "loops side by side", "load off", "bonded twice", "bursts", "factor too high", "factor too low", "limit off", "limit on",
-    "ground lead", "clip",
-]  # fmt: skip
-OFTEN: dict[Kind, float] = {
-    "as designed": 0.0, "factor too high": 3.0, "factor too low": 3.0, "ground lead": 3.0, "limit off": 2.0, "limit on": 2.0, "load off": 1.5, "poor joint": 2.0,
-    "not connected": 1.5, "clip": 1.5, "wrong side": 0.7, "shorted": 0.7, "winding reversed": 0.7, "loops side by side": 0.7,
-}  # fmt: skip
-"""How often people make a fault, beside one that counts as one: common practice, no source."""
-_ACTS: dict[Kind, tuple[str, bool]] = {
-    "not connected": ("solder the joint anew", True), "poor joint": ("solder the joint anew", True),
-    "smaller value": ("measure the part", True), "larger value": ("measure the part", True),
-    "load off": ("read the loads' currents", False),
-}  # fmt: skip
-"""What a person does about a fault, and whether at one part."""
 
 
 @dataclass(frozen=True)

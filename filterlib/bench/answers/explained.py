@@ -16,6 +16,8 @@ from filterlib.system.design import Design
 SOUND = 0.8  # share of boards that are as designed, before anything is read: common practice, no source
 EXPLAINS = 2.5  # root mean square of the deviations over their uncertainties, up to which a fault explains all readings
 ALIKE = 3.0  # times less likely, up to which two faults are not told apart
+_ODD = 1e-3  # share of readings that are wrong for no reason
+TAILS = 20.0  # degrees of freedom of Student's t: fewer let readings be wrong together more often
 
 
 @dataclass(frozen=True)
@@ -139,10 +141,6 @@ class BothRanges:
     station: Station
     before: Figure
     after: Figure
-
-
-_ODD = 1e-3  # share of readings that are wrong for no reason
-TAILS = 20.0  # degrees of freedom of Student's t: fewer let readings be wrong together more often
 
 
 @dataclass(frozen=True, eq=False)

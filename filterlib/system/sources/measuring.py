@@ -19,6 +19,9 @@ from filterlib.system.line.load import Load
 from filterlib.system.state import State
 
 PROBE_RESISTANCE = 1e6  # of a scope's input [ohm]: common practice, no source
+Spectrum: TypeAlias = NDArray[np.complex128]
+LEADS = WirePair(length=0.5, cross_section=1.5e-6, spacing=5e-3)
+"""Of a load on the bench, which keep the ripple out of it where it is a fraction of an ohm: common practice, no source."""
 
 
 class Probe:
@@ -133,11 +136,6 @@ def measuring_circuit(converter: Converter, arrangement: Arrangement, load_curre
         circuit.resistor(f"probe.r{number}", f"probe:{number}a", f"probe:{number}b", fixture.esr)
         circuit.inductor(f"probe.l{number}", f"probe:{number}b", RETURN, fixture.esl)
     return circuit
-
-
-Spectrum: TypeAlias = NDArray[np.complex128]
-LEADS = WirePair(length=0.5, cross_section=1.5e-6, spacing=5e-3)
-"""Of a load on the bench, which keep the ripple out of it where it is a fraction of an ohm: common practice, no source."""
 
 
 class Admittances(NamedTuple):

@@ -33,6 +33,7 @@ _KINDS = {
 
 SEAL_YEARS = f"{SEAL_LIFE / YEAR:.0f} years"
 SEAL_DECIDES = f"beyond some {SEAL_YEARS} the seal decides"
+LISTED = 3  # failings that a sentence lists
 
 
 def basis_text(basis: Basis) -> str:
@@ -102,9 +103,6 @@ def reason(accepted: AcceptedRating) -> str:
     """Why a rating may be exceeded, as one sentence on one line."""
     text = " ".join(accepted.reason.split())
     return text if text.endswith((".", "!", "?")) else f"{text}."
-
-
-LISTED = 3  # failings that a sentence lists
 
 
 def failing_text(one: Failing) -> str:
