@@ -20,7 +20,7 @@ from filterlib.analysis.ripple.ripple_result import (
     measurement,
     trusted_to,
 )
-from filterlib.analysis.ripple.spectra import lead, spectra
+from filterlib.analysis.ripple.spectra import lead, ports, spectra
 from filterlib.analysis.uncertainty.interval import MORE, Measure, Seek, over_shapes, shapes
 from filterlib.analysis.uncertainty.like_design import Depth, at_ends, from_ends
 from filterlib.analysis.uncertainty.plausible import Interval, width
@@ -206,14 +206,15 @@ def peaks(
     rough: bool = False,
 ) -> Figures:
     """Peak to peak [V] at every place and in every band, or of those that are ``asked`` for."""
-    harmonics = spectra(solution, thinned=rough)
+    places = None if asked is None else [place for place, _ in asked]
+    harmonics = spectra(solution, outputs=ports(solution.design, places), thinned=rough)
     seen = {one.label: one for one in bands(solution.design)}  # through the limit that read the converter's figures
-    return {
-        (place, band.label): harmonics.peak_to_peak(place, seen.get(band.label, band), rough=rough)
-        for place in harmonics.places
-        for band in wanted
-        if asked is None or (place, band.label) in asked
-    }
+    figures: Figures = {}
+    for place in harmonics.places:
+        chosen = [band for band in wanted if asked is None or (place, band.label) in asked]
+        swings = harmonics.swings(place, [seen.get(band.label, band) for band in chosen], rough=rough)
+        figures |= zip(((place, band.label) for band in chosen), swings, strict=True)
+    return figures
 
 
 def _ranked(design: Design, intervals: Mapping[Spot, Interval]) -> tuple[Sensitivity, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, TypeVar
 
@@ -139,14 +139,17 @@ class Spectra:
         return peak_to_peak(self.reflected[place, source] * band.response(self.reflected_frequencies[source]))
 
     def peak_to_peak(self, place: str, band: Band, leave_out: str = "", *, rough: bool = False) -> Value:
-        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds.
+        """Peak to peak [V] of the whole; a load's own ripple is of another frequency, so its figure adds."""
+        return self.swings(place, [band], leave_out, rough=rough)[0]
 
-        ``rough``: in half the time, see `rough_peak_to_peak`.
-        """
-        rest = self.whole(place, leave_out) * band.response(self.frequencies)
+    def swings(self, place: str, bands: Iterable[Band], leave_out: str = "", *, rough: bool = False) -> list[Value]:
+        """The same in several bands. ``rough``: in half the time, see `rough_peak_to_peak`."""
+        whole, swing = self.whole(place, leave_out), rough_peak_to_peak if rough else peak_to_peak
         others = [source for at, source in self.reflected if at == place and source != leave_out]
-        swing = rough_peak_to_peak if rough else peak_to_peak
-        return swing(rest) + sum(self.alone(place, source, band) for source in others)
+        return [
+            swing(whole * band.response(self.frequencies)) + sum(self.alone(place, source, band) for source in others)
+            for band in bands
+        ]
 
     def rms(self, place: str, band: Band) -> Value:
         """Root mean square [V] of the whole; different frequencies add as powers."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -57,11 +57,11 @@ def spectra(
     design, harmonics = solution.design, solution.source_spectra.frequencies
     count = len(harmonics) if top is None else int(np.ceil(top / harmonics[1]))
     frequencies = harmonics[1 : count + 1]
-    ports = outputs or _ports(design)
+    read = outputs or ports(design)
     circuit = solution.with_filter(filtered)
-    transfers = _transfers(circuit, frequencies, driven(design), list(ports.values()), thinned=thinned)
-    reflected, grids = _reflected(solution, circuit, ports)
-    by_source = from_transfers(solution, list(ports), transfers)
+    transfers = _transfers(circuit, frequencies, driven(design), list(read.values()), thinned=thinned)
+    reflected, grids = _reflected(solution, circuit, read)
+    by_source = from_transfers(solution, list(read), transfers)
     return Spectra(frequencies, by_source, reflected, grids, solution.source_spectra)
 
 
@@ -97,17 +97,19 @@ def from_transfers(
     return by_source
 
 
-def _ports(design: Design) -> dict[str, Output]:
-    ports: dict[str, Output] = {TERMINALS: (PLUS, RETURN), **{load.name: load.port for load in design.loads}}
-    return ports if design.clip is None else ports | design.clip.readings(design.loads)
+def ports(design: Design, places: Collection[str] | None = None) -> dict[str, Output]:
+    """Where ripple is read, by place: the terminals, every load, a clipped scope's readings; or those of ``places`` alone."""
+    every: dict[str, Output] = {TERMINALS: (PLUS, RETURN), **{load.name: load.port for load in design.loads}}
+    every |= {} if design.clip is None else design.clip.readings(design.loads)
+    return {place: port for place, port in every.items() if places is None or place in places}
 
 
 def rough_sizes(many: Solution, one: Solution) -> np.ndarray:
     """Logarithm of the ripple's size at every place, (designs, places): at `FEW` harmonics, and with the sources of ``one`` design."""
     sources, design = one.source_spectra, one.design
     few = np.unique(np.geomspace(1, len(sources.frequencies) - 1, FEW).astype(int))
-    ports, circuit = list(_ports(design).values()), many.with_filter(True)
-    rows = circuit.transfer(sources.frequencies[few], driven(design), ports)
+    circuit = many.with_filter(True)
+    rows = circuit.transfer(sources.frequencies[few], driven(design), list(ports(design).values()))
     forces = (sources.ripple + sources.spike, sources.common_mode)
     powers = sum(np.abs(np.array(row) * force[few]) ** 2 for row, force in zip(rows, forces, strict=False))
     return np.asarray(np.log(np.sum(powers, axis=-1)).T / 2)

@@ -8,7 +8,7 @@ import numpy as np
 
 from filterlib.analysis.bench.second_reading import own_first
 from filterlib.analysis.ripple.ripple_result import Band, measurement
-from filterlib.analysis.ripple.spectra import spectra
+from filterlib.analysis.ripple.spectra import ports, spectra
 from filterlib.analysis.uncertainty.added_capacitor import added_capacitor
 from filterlib.analysis.uncertainty.interval import in_chunks, shapes
 from filterlib.analysis.uncertainty.measurement_result import (
@@ -185,7 +185,7 @@ class _Search:
         return {name: values[:1] if name == SHAPE else values for name, values in parts.items()}
 
     def measured(self, moved: Design, _: Columns) -> dict[str, Value]:
-        harmonics = spectra(Solution(moved, self.state), thinned=True)
+        harmonics = spectra(Solution(moved, self.state), outputs=ports(moved, [self.load]), thinned=True)
         return {"figure": harmonics.peak_to_peak(self.load, self.band, rough=True)}
 
     def end(self, name: str, figures: np.ndarray) -> tuple[float, float]:
