@@ -1,4 +1,4 @@
-"""A design as it is judged: at each operating point, and over all of them."""
+"""A design as it is judged, at each operating point and over all of them; a change to it alike; and what an instability comes from."""
 
 from __future__ import annotations
 
