@@ -257,6 +257,10 @@ class Part(BaseModel):
         kept = {name: getattr(self, name) for name in (*self.model_fields_set, *beside)}
         return type(self)(**kept | changes)
 
+    def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
+        """The ends of a value within its tolerance, as far as other values of the part let them go."""
+        return low, high
+
     @property
     def caveat(self) -> str:
         """What to know before this part is trusted, to be read behind its name; "" where there is nothing."""

@@ -29,6 +29,7 @@ from filterlib.parts.wound import (
     saturated,
 )
 
+MOST = 0.999  # of the inductance that may be leakage: some of the windings' field is always shared
 _LEAKAGE = "leakage inductance of {owner}"
 LeakageMeasured = Literal["per_winding", "loop", "shorted"]
 Imbalance = Annotated[Value, Quantity("", above=-0.5, below=0.5)]
@@ -142,6 +143,15 @@ class CommonModeChoke(Wound):
         """A copy with other values; a leakage that was assumed is of each winding. Raises InputError."""
         how = {"leakage_measured": self.leakage_measured} if "leakage" in changes else {}
         return super().replace(**how | changes)
+
+    def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
+        """Windings stay coupled: leakage ends below the inductance, and the inductance above the largest leakage."""
+        if name == "leakage":
+            return low, float(np.min(np.minimum(high, MOST * self.inductance)))
+        if name == "inductance":
+            largest = np.minimum(self.leakage * (1 + self.leakage_tolerance), MOST * self.inductance)
+            return float(np.max(np.maximum(low, largest / MOST))), high
+        return low, high
 
     @property
     def leakage_per_winding(self) -> Value:

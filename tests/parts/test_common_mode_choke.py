@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from filterlib.errors import InputError
 from filterlib.network.circuit import Circuit
 from filterlib.parts.common_mode_choke import CommonModeChoke
+from filterlib.system.ranges.uncertain_parameter import toleranced
 
 BENCH = 10e3  # Hz, well below the relaxation
 FIRST, SECOND = ("a1", "b1"), ("a2", "b2")
@@ -109,6 +110,17 @@ def test_it_adds_its_capacitances_half_at_each_end():
 def test_leakage_is_less_than_the_inductance():
     with pytest.raises(InputError, match=r"leakage = .*below the inductance"):
         choke(leakage="1 mH")
+
+
+@pytest.mark.parametrize(("tolerance", "leakage"), [(0.99, "20 µH"), (0.3, "0.7 mH"), (0.3, "0.9 mH")])
+def test_tolerances_that_reach_each_other_leave_windings_coupled(tolerance, leakage):
+    """hand: 1 mH less 99 % is 10 µH, below a leakage of 20 µH; 0.7 mH and 30 % more are 0.91 mH, 1 mH less 30 % is 0.7 mH."""
+    part = choke(leakage=leakage, leakage_measured="per_winding", tolerance=tolerance)
+    ends = {one.key: (one.low, one.nominal, one.high) for one in toleranced("L1", part, owner="L1")}
+    (low, nominal, high), (least, leaks, most) = ends["L1.inductance"], ends["L1.leakage"]
+    assert part.replace(inductance=low, leakage=most).coupling > 0
+    assert (low <= nominal < high, least < leaks <= most) == (True, True)
+    assert most == pytest.approx(min(1.3 * leaks, 1e-3), rel=2e-3, abs=0)
 
 
 def test_a_parts_list_says_leakage_per_winding():

@@ -102,6 +102,7 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
                 quantity = next(one for one in found if isinstance(one, Quantity))
                 least, most = quantity.plausible or (-np.inf, np.inf)
                 ends = np.maximum(value * (1 - spread), least), np.minimum(value * (1 + spread), most)
+                ends = part.bounded(name, *ends)
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
                 yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
