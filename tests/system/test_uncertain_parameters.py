@@ -224,6 +224,7 @@ def test_an_electrolytic_without_a_curve_may_have_more_esr_in_the_cold():
     assert "cold" in most(wet, -5).why
     for part, celsius in ((wet, 20), (wet | curve, -5), (film("47 µF", esr=0.3), -5)):
         assert most(part, celsius).high == pytest.approx(1.3 * 0.3, rel=1e-9, abs=0)
+    assert most(wet | {"esr": "800 Ω"}, -5).high == 1000.0  # and no more than a design file may state
 
 
 SPIKE = {"peak_to_peak": "150 mV", "ring_frequency": "50 MHz"}

@@ -99,13 +99,21 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
             value = getattr(part, name)
             stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
-                quantity = next(one for one in found if isinstance(one, Quantity))
-                least, most = quantity.plausible or (-np.inf, np.inf)
+                quantity, (least, most) = _quantity(found), expected(type(part), name)
                 ends = np.maximum(value * (1 - spread), least), np.minimum(value * (1 + spread), most)
                 ends = part.bounded(name, *ends)
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
                 yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
+
+
+def expected(part: type[Part], name: str) -> tuple[float, float]:
+    """Where the values of a field of such parts lie; without an end where it says none."""
+    return _quantity(marks(part)[name]).plausible or (-np.inf, np.inf)
+
+
+def _quantity(marked: tuple[object, ...]) -> Quantity:
+    return next(one for one in marked if isinstance(one, Quantity))
 
 
 def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:
@@ -116,7 +124,7 @@ def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> Unce
 
 
 def _of_kind(key: str, mark: Assumed, found: tuple[object, ...], usual: Usual, owner: str) -> UncertainParameter:
-    unit, value = next(one.unit for one in found if isinstance(one, Quantity)), float(np.mean(usual.value))
+    unit, value = _quantity(found).unit, float(np.mean(usual.value))
     return UncertainParameter(key, mark.label.format(owner=owner), unit, value, usual.low, usual.high, False, usual.why)
 
 
