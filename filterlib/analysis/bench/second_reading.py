@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 
 from filterlib.analysis.bench.bench_result import TELLING, SecondReading
 from filterlib.analysis.linear.mounted_capacitor import MountedCapacitor
 from filterlib.analysis.uncertainty.interval import search, shapes
 from filterlib.analysis.uncertainty.points import Metric
+from filterlib.errors import InputError
 from filterlib.preferred import nearest_preferred
 from filterlib.system.design import Design, with_values
 from filterlib.system.inside.converter import FixtureCapacitor
@@ -76,7 +79,9 @@ def own_first(design: Design) -> tuple[str, FixtureCapacitor] | None:
         return None
     ohms = float(mounted.impedance(np.array([at]))[0].real)
     many = stage.count
-    return stage.name, FixtureCapacitor(capacitance=farads * many, esr=ohms / many, esl=henries / many)
+    with suppress(InputError):  # nobody measures with more ohms or henries than an arrangement may have
+        return stage.name, FixtureCapacitor(capacitance=farads * many, esr=ohms / many, esl=henries / many)
+    return None
 
 
 def inner_impedance(design: Design) -> float:

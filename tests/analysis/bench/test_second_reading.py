@@ -83,3 +83,5 @@ def test_the_filters_own_first_capacitor_where_it_tells():
     other = second_reading(designs.design(designs.shunt("100 nF"), designs.series(), source=source))
     assert other.name == ""
     assert other.capacitance == pytest.approx(22e-6, rel=1e-9, abs=0)  # hand: as without a filter
+    far = second_reading(designs.design(designs.shunt("22 µF", mounting_loop="1 µH"), designs.series(), source=source))
+    assert far.name == ""  # more inductance than an arrangement may have: nobody measures with it
