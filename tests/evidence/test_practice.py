@@ -52,7 +52,7 @@ def test_far_less_than_the_ideal_formula_at_30_to_50_MHz(frequency):
     assert 10 < real < ideal - 40
 
 
-def test_each_imperfection_costs():
+def test_each_parasitic_costs():
     """The same board with its strays taken away attenuates more at 30 MHz: first the coupling of the loops, then their inductance."""
 
     def attenuation(esl="5 nH", loop="4 nH", coupling="0.3 nH", winding="12 pF", between="10 pF"):

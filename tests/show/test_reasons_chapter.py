@@ -8,7 +8,7 @@ import pytest
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.review import review
 from filterlib.show.figures.drawing import svg
-from filterlib.show.review_page.reasons_chapter import changes_figure, reasons_chapter, remedies_table, sources_table
+from filterlib.show.review_page.reasons_chapter import changes_figure, mitigations_table, reasons_chapter, sources_table
 from filterlib.show.review_page.report import review_files
 from filterlib.system.solution import solve
 from filterlib.words.quantities import unbroken
@@ -40,7 +40,7 @@ def test_the_last_sentence_is_the_advice_of_the_second_screen_and_all_are_below(
 def test_tables_hold_what_the_result_holds(reviewed):
     found = reviewed.reasons
     assert len(sources_table(found).rows) == len(found.sources)
-    table = remedies_table(found)
+    table = mitigations_table(found)
     assert table.rows[0][0].lower() == found.mitigations[0].words.lower()
     assert all(len(row) == len(table.head) for row in table.rows)
     refused = next(t for t in reasons_chapter(found).tables if "refused" in t.caption)
@@ -50,7 +50,7 @@ def test_tables_hold_what_the_result_holds(reviewed):
 def test_leakage_to_earth_is_shown_only_where_a_voltage_is_hazardous(reviewed, files):
     """hand: the demonstration turns 24 V into 28 V; 48 V, or 325 V of a rectified mains, need it by the border of 60 V DC."""
     found = reviewed.reasons
-    short, long = (remedies_table(found, hazardous=hazardous) for hazardous in (False, True))
+    short, long = (mitigations_table(found, hazardous=hazardous) for hazardous in (False, True))
     assert set(long.head) - set(short.head) == {"Earth leakage"}
     assert all(len(row) == len(short.head) for row in short.rows)
     assert "at 60 Hz, the worst" not in files["review.html"]

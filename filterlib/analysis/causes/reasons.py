@@ -13,8 +13,8 @@ from filterlib.analysis.causes.candidates import Candidate, applied, candidates
 from filterlib.analysis.causes.causes_result import (
     Parasitic,
 )
-from filterlib.analysis.causes.cures import cures
-from filterlib.analysis.causes.emission_cures import emission_cures, lowering
+from filterlib.analysis.causes.emission_changes import emission_changes, lowering
+from filterlib.analysis.causes.further_changes import further_changes
 from filterlib.analysis.causes.mitigations import Trial, try_all, try_pairs
 from filterlib.analysis.causes.parasitics import Ideal, all_ideal, ideals
 from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
@@ -74,7 +74,7 @@ def reasons(
     bought = _bought() if parts is None else parts
     if not stability(solution).stable:
         why = _worst(judgement)
-        listed = cures(design, bought, why.get("clash"))
+        listed = further_changes(design, bought, why.get("clash"))
         judged = () if judgement is None else proposals(judgement, [(one,) for one in listed])
         return ReasonsResult(solution.point, load, judgement=judgement, proposals=judged, stable=False, **why)
     now = seen(solution, load)
@@ -83,7 +83,9 @@ def reasons(
     tell(0.0, "parasitics")
     answers = _causes(trial)
     answers |= _worst(judgement)
-    answers |= _cures(trial, candidates(design, load, bought), bought, pairs, judgement, answers.get("clash"), tell)
+    answers |= _changes_for(
+        trial, candidates(design, load, bought), bought, pairs, judgement, answers.get("clash"), tell
+    )
     return ReasonsResult(solution.point, load, label, limit, **answers)
 
 
@@ -113,7 +115,7 @@ def _against_emission(
     line = None if failing is None else one_line(judgement.design, point_of(judgement, failing), failing)
     if line is None:
         return []
-    return lowering(line, [*listed, *emission_cures(judgement.design, line.test.side, bought)])
+    return lowering(line, [*listed, *emission_changes(judgement.design, line.test.side, bought)])
 
 
 def _causes(trial: Trial) -> dict[str, Any]:
@@ -155,7 +157,7 @@ def _listed(trial: Trial, without: Iterable[tuple[Ideal, Seen]]) -> tuple[Parasi
     return tuple(sorted(effects, key=lambda one: (one.spike if wide else one.ripple, one.name, one.what)))
 
 
-def _cures(
+def _changes_for(
     trial: Trial,
     listed: tuple[Candidate, ...],
     bought: Mapping[str, Part],
@@ -175,7 +177,9 @@ def _cures(
             tuple(known[name] for name in one.names) for one in singles if not one.refused and one.names[0] not in names
         ]
         changes += [
-            (one,) for one in cures(trial.design, bought, clash) if one.name not in known and one.name not in names
+            (one,)
+            for one in further_changes(trial.design, bought, clash)
+            if one.name not in known and one.name not in names
         ]
         judged = (
             ()

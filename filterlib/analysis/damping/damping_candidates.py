@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 
 from filterlib.analysis.causes.candidates import Candidate, Change, free_name, inserted
-from filterlib.analysis.causes.cures import inductance
+from filterlib.analysis.causes.further_changes import inductance
 from filterlib.analysis.damping.damping_result import Branch
 from filterlib.analysis.damping.ideal import Network, textbook
 from filterlib.analysis.damping.real_parts import fitted

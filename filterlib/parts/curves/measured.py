@@ -48,7 +48,7 @@ def _resistance_error(measurement: FittedCurve) -> str:
     return f"{error:.2g} dB at most, at {format_quantity(at, 'Hz')}"
 
 
-def _reservation(measurement: FittedCurve, unchanged: str) -> str:
+def _caveat(measurement: FittedCurve, unchanged: str) -> str:
     low, high = (format_quantity(end, "Hz") for end in measurement.band)
     note = f"; {measurement.curve.note}" if measurement.curve.note else ""
     return (
@@ -106,7 +106,7 @@ class MeasuredCapacitor(Capacitor):
     def caveat(self) -> str:
         """What to know before this part is trusted."""
         unchanged = "" if self.bias_curve else ", and no bias changes it"
-        return _reservation(self.measurement, unchanged)
+        return _caveat(self.measurement, unchanged)
 
     def _ratio(self, capacitance: Value) -> Value:
         return capacitance / (self.measurement.one_port.capacitance or np.inf)
@@ -178,7 +178,7 @@ class MeasuredChoke(DifferentialChoke):
     @property
     def caveat(self) -> str:
         """What to know before this part is trusted."""
-        return _reservation(self.measurement, "" if self.saturation_current else ", and no direct current changes it")
+        return _caveat(self.measurement, "" if self.saturation_current else ", and no direct current changes it")
 
     def inductance_at(self, current: Value = 0.0, temperature: Value = ROOM) -> Value:
         """Small-signal inductance [H] at a DC ``current`` [A] and ``temperature`` [K]."""

@@ -111,7 +111,7 @@ def _chapter(result: ComparisonResult, one: LoadComparison, place: int) -> LoadC
     )
     return LoadChapter(
         one.load, sentences, tuple(_figures(result, one, f"{place}-{slug(one.load)}")), tables.sources_table(one),  # type: ignore[arg-type]
-        tuple(tables.remedies_tables(one)),
+        tuple(tables.mitigations_tables(one)),
     )  # fmt: skip
 
 
@@ -175,7 +175,7 @@ def _at(left: Left, reasons: ReasonsResult) -> Section:
         **numbers(left, reason_text(left.reason) or "no uncertain parameter, or nothing is left"),
         "reasons": [sentence.text for sentence in reason_sentences(reasons)],
         "sources": {one.name: _source(one) for one in reasons.sources},
-        "mitigations": [_remedy(one) for one in reasons.mitigations],
+        "mitigations": [_mitigation(one) for one in reasons.mitigations],
     }
 
 
@@ -187,7 +187,7 @@ def _source(one: Source) -> Section:
     return section
 
 
-def _remedy(one: Mitigation) -> Section:
+def _mitigation(one: Mitigation) -> Section:
     refused = refusal_text(one.refused)
     section = {"change": one.words, "refused": refused}
     put(section, "20MHz_pp_V", one.ripple, refused or NOT_COMPUTED)

@@ -17,7 +17,7 @@ from filterlib.words.quantities import both_ranges, capital, interval_text, numb
 from filterlib.words.review.rating_sentences import stress_interval, stress_value, stress_verdict
 from filterlib.words.review.verdict_sentences import verdict_cell
 
-REMEDIES = 6  # rows of a table of changes
+MITIGATIONS = 6  # rows of a table of changes
 
 
 def differences_table(result: ComparisonResult) -> Table:
@@ -139,12 +139,12 @@ def _source(source: Source | None, names: tuple[str, ...]) -> Row:
     return ("none", "", "", "") if source is None else cells(source, *names)
 
 
-def remedies_tables(one: LoadComparison) -> Iterator[Table]:
+def mitigations_tables(one: LoadComparison) -> Iterator[Table]:
     """The best changes for each design, the best first."""
     for letter, reasons in zip(LABELS, one.reasons, strict=True):
         yield table(
             f"{letter}: what changes would leave at {one.load}, at nominal values and not judged, the best first",
-            [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:REMEDIES],
+            [mitigation for mitigation in reasons.mitigations if not mitigation.refused][:MITIGATIONS],
             ("Change", lambda mitigation: capital(mitigation.words)),
             *(column(Mitigation, name) for name in ("ripple", "spike")),
             ("More parts", lambda mitigation: str(mitigation.costs.parts) if mitigation.costs else ""),

@@ -19,7 +19,7 @@ from filterlib.words.quantities import capital, number
 from filterlib.words.review.proposal_sentences import proposal_row
 from filterlib.words.review.reason_sentences import cause_words, left_sentence, reason_sentences, refusal_text
 
-IMPERFECTIONS, REMEDIES, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
+PARASITICS, MITIGATIONS, PAIRS, REFUSED, DRAWN = 8, 10, 5, 8, 6  # rows of the tables, and bars of the figure
 COSTS = ("drop", "heat", "leakage", "charge", "peak")
 LEAKAGE_NOTE = (
     "Earth leakage is that of all Y capacitors if the larger of input and output voltage alternated at 60 Hz, the worst "
@@ -66,11 +66,11 @@ def reasons_chapter(reasons: ReasonsResult | None, *, hazardous: bool = True) ->
 def _tables(reasons: ReasonsResult, hazardous: bool) -> Iterator[Table]:
     yield from causes_table(reasons)
     yield sources_table(reasons)
-    yield imperfections_table(reasons)
+    yield parasitics_table(reasons)
     yield bands_table(reasons)
     if reasons.proposals:
         yield proposals_table(reasons)
-    yield remedies_table(reasons, hazardous=hazardous)
+    yield mitigations_table(reasons, hazardous=hazardous)
     refused = [one for one in (*reasons.mitigations, *reasons.pairs) if one.refused][:REFUSED]
     if refused:
         rows = tuple((capital(one.words), refusal_text(one.refused), *_volts(one)) for one in refused)
@@ -82,7 +82,7 @@ def causes_table(reasons: ReasonsResult) -> Iterator[Table]:
     if reasons.worst is not None and reasons.causes:
         yield table(
             f"Causes of what fails worst, at the nominal values ({reasons.worst.point})",
-            reasons.causes[:IMPERFECTIONS],
+            reasons.causes[:PARASITICS],
             ("Without", lambda one: capital(cause_words(one))),
             *(column(Cause, name) for name in ("left", "falls")),
         )
@@ -106,10 +106,10 @@ def sources_table(reasons: ReasonsResult) -> Table:
     )
 
 
-def imperfections_table(reasons: ReasonsResult) -> Table:
+def parasitics_table(reasons: ReasonsResult) -> Table:
     """What would be left with one parasitic gone, and with all."""
     names = ("fundamental", "ripple", "spike")
-    rows = [(capital(one.words), *cells(one, *names)) for one in reasons.parasitics[:IMPERFECTIONS]]
+    rows = [(capital(one.words), *cells(one, *names)) for one in reasons.parasitics[:PARASITICS]]
     rows.append(("All of them at once", *cells(reasons, *(f"{name}_ideal" for name in names))))
     rows.append(("None: as it is", *cells(reasons, *names)))
     head = ("Ideal", *heads(Parasitic, *names))
@@ -131,9 +131,9 @@ def bands_table(reasons: ReasonsResult) -> Table:
     )
 
 
-def remedies_table(reasons: ReasonsResult, *, hazardous: bool = True) -> Table:
+def mitigations_table(reasons: ReasonsResult, *, hazardous: bool = True) -> Table:
     """The best changes, single and two together, with their costs; leakage to earth where a voltage is ``hazardous``."""
-    singles = [one for one in reasons.mitigations if not one.refused][:REMEDIES]
+    singles = [one for one in reasons.mitigations if not one.refused][:MITIGATIONS]
     pairs = [one for one in reasons.pairs if not one.refused][:PAIRS]
     names = [name for name in COSTS if hazardous or name != "leakage"]
     rows = tuple((capital(one.words), *_volts(one), *_costs(one.costs, names)) for one in (*singles, *pairs))

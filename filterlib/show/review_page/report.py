@@ -174,7 +174,7 @@ def _load_tables(result: ReviewResult, point: PointResult, load: str) -> Iterato
     if point.ripple.reason is None:
         yield tables.sources_table(point.ripple, load)
         if point.ripple.uncertain_parameters and load == result.design.loads[0].name:
-            yield tables.unknowns_table(point.ripple, load)
+            yield tables.uncertain_parameters_table(point.ripple, load)
 
 
 def _figures(result: ReviewResult, point: PointResult, load: str, own: str) -> Iterator[Illustration]:

@@ -248,7 +248,7 @@ def sources_table(ripple: RippleResult, load: str) -> Table:
     return Table(f"Sources of the ripple at {load} (they do not add)", head, rows)
 
 
-def unknowns_table(ripple: RippleResult, load: str) -> Table:
+def uncertain_parameters_table(ripple: RippleResult, load: str) -> Table:
     """What makes the interval at the first load, the greatest first, and what would settle it."""
     return table(
         f"What makes the interval at {load}, 20 MHz",

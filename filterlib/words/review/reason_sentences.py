@@ -45,8 +45,8 @@ def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
     """What the reasons come to: what is left and from where, why, and what to do next; none without a steady state."""
     if not result.stable:
         return () if result.judgement is None else (*worst_sentences(result), *_advice(result))
-    cures = (_best, _pair) if result.judgement is None else (_advice,)
-    steps = (left_sentence, _spike, _parasitic, _deviation, *cures)
+    changes = (_best, _pair) if result.judgement is None else (_advice,)
+    steps = (left_sentence, _spike, _parasitic, _deviation, *changes)
     return (*worst_sentences(result), *(one for step in steps for one in step(result)))
 
 
@@ -89,7 +89,7 @@ def _parasitic(result: ReasonsResult) -> Iterator[Sentence]:
     now = write(name)
     if falls[at] < LITTLE * result.now:
         yield write.sentence(
-            f"No imperfection of a part matters much: with ideal parts {write(f'{name}_ideal')} would be left instead of {now}. Better "
+            f"No parasitic of a part matters much: with ideal parts {write(f'{name}_ideal')} would be left instead of {now}. Better "
             "parts of the same values do not help; other values do."
         )
         return
@@ -237,7 +237,7 @@ def _heard(result: ReasonsResult) -> Sentence:
     lower = joined([f"{write(f'causes.{n}.falls')} lower without {cause_words(result.causes[n])}" for n in parts])
     start = f"Most of that line is from {emission_source(source)}"
     return write.sentence(
-        f"{start}; it would be {lower}." if parts else f"{start}; no imperfection of a part matters there."
+        f"{start}; it would be {lower}." if parts else f"{start}; no parasitic of a part matters there."
     )
 
 

@@ -82,7 +82,7 @@ def test_what_falls_without_a_source_is_the_whole_less_the_rest():
         )  # second method: refined from the samples
 
 
-def test_an_imperfection_made_ideal_is_a_design_without_it():
+def test_a_parasitic_made_ideal_is_a_design_without_it():
     one = design(shunt(name="C1"), series(name="L1"), shunt(name="C2", mounting_loop="8 nH"))
     by_hand = design(shunt(name="C1"), series(name="L1"), shunt(name="C2", mounting_loop=0.0))
     found = [i for i in reasons(solve(one), "modem", parts={}, pairs=0).parasitics if i.words == "mounting loop of C2"]

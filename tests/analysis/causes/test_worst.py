@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from filterlib.analysis.causes.candidates import applied, candidates
-from filterlib.analysis.causes.cures import cures
-from filterlib.analysis.causes.emission_cures import emission_cures, lowering
+from filterlib.analysis.causes.emission_changes import emission_changes, lowering
+from filterlib.analysis.causes.further_changes import further_changes
 from filterlib.analysis.causes.parasitics import ideals
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.causes.worst import causes_of, clash_of, one_line, point_of, worst_failing
@@ -113,7 +113,7 @@ def test_an_instability_over_the_range_is_that_of_the_case_that_oscillates():
     assert said[0] == "What fails worst: unstable in a part of the range, at full load."
     assert said[1].startswith("At full load the worst case, with inductance of L1 ")
     assert found_.proposals[0].robust
-    first = next(cures(was.design, bought, clash))
+    first = next(further_changes(was.design, bought, clash))
     assert first.name.startswith("fit bulk in series with a resistor of ")
     assert first.name.endswith(" beside C1, as damping")
 
@@ -165,7 +165,7 @@ def test_a_line_without_a_parasitic_is_that_of_the_whole_estimate(emitting):
 def test_changes_against_emission_lower_the_line_as_the_whole_estimate_has_it(emitting):
     """second method: the whole estimate of the changed design; in its order."""
     was, _, line = emitting
-    listed = [*candidates(was.design, "modem", BOUGHT), *emission_cures(was.design, "output", BOUGHT)]
+    listed = [*candidates(was.design, "modem", BOUGHT), *emission_changes(was.design, "output", BOUGHT)]
     best = lowering(line, listed)
     assert best
     assert all("emission" in one.against for one in best)

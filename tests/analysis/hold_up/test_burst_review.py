@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from filterlib import Circuit, changed, judge, load_design, solve_all
-from filterlib.analysis.causes.cures import cures
+from filterlib.analysis.causes.further_changes import further_changes
 from filterlib.analysis.causes.reasons import proposals
 from filterlib.analysis.hold_up import burst_review
 from filterlib.analysis.hold_up.burst_review import bursts
@@ -97,7 +97,7 @@ def test_a_change_that_takes_the_charge_away_breaks_something(count, verdict):
 
 def test_a_bank_is_advised_where_only_bursts_fail():
     was = judged()
-    changes = [(one,) for one in cures(was.design, {BIG: PARTS[BIG]}) if "bursts" in one.against]
+    changes = [(one,) for one in further_changes(was.design, {BIG: PARTS[BIG]}) if "bursts" in one.against]
     assert changes
     best = proposals(was, changes)[0]
     assert best.robust

@@ -32,7 +32,7 @@ DAMPING = (
 LEAST, USUAL = 1.0, 4.0  # of that ratio against what oscillates: common practice, no source
 
 
-def cures(design: Design, bought: Mapping[str, Part], clash: Clash | None = None) -> Iterator[Candidate]:
+def further_changes(design: Design, bought: Mapping[str, Part], clash: Clash | None = None) -> Iterator[Candidate]:
     """Damping of what oscillates, thicker leads, stronger parts of the same kind, damping branches, and banks for bursts."""
     if clash is not None:
         yield from _against(design, bought, clash)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from filterlib.analysis.causes.cures import cures, damping_resistance
+from filterlib.analysis.causes.further_changes import damping_resistance, further_changes
 from filterlib.analysis.causes.reasons import reasons
 from filterlib.analysis.judgement import judge
 from filterlib.parts.capacitor import Capacitor
@@ -83,7 +83,7 @@ def test_a_wire_is_no_choke_to_be_damped_against():
     }
 
     def damping(*stages):
-        return [one.name for one in cures(design(*stages), bought) if one.kind == "damping branch"]
+        return [one.name for one in further_changes(design(*stages), bought) if one.kind == "damping branch"]
 
     assert damping(series("10 µH"), wire, shunt("1 µF")) == damping(series("10 µH"), shunt("1 µF")) != []
     assert damping(wire, shunt("1 µF")) == []

@@ -30,7 +30,7 @@ ALIKE, BEST = 2, 6  # of one kind, and of all, that are judged at most
 ROOM = 1.2  # times the current or voltage that a part has to bear at least: common practice, no source
 
 
-def emission_cures(design: Design, side: str, bought: Mapping[str, Part]) -> Iterator[Candidate]:
+def emission_changes(design: Design, side: str, bought: Mapping[str, Part]) -> Iterator[Candidate]:
     """Y capacitors larger, doubled or moved, chokes and capacitors more, shorter wires and bonds; and parts at the input."""
     yield from _y_capacitors(design, bought)
     yield from _common_mode(design, bought)
