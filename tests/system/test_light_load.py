@@ -170,6 +170,17 @@ def test_an_estimated_burst_carries_the_load_and_lifts_the_capacitor_by_a_hundre
     assert light_load(one, 0.0, 4.0).train is None  # nothing is drawn, so nothing can be said of how often
 
 
+def test_an_estimated_burst_carries_whatever_is_below_a_stated_threshold():
+    """hand: pulses of 2 A give 0.5 A when they follow without a pause, so that 1.5 A ask for 6 A; a hair below it the burst hardly ends."""
+    stated = {k: v for k, v in BANK.items() if k != "burst"} | {"burst_below": "1.5 A"}
+    one = Converter(**designs.converter(**stated))
+    for drawn in (0.6, 1.4999):
+        train = light_load(one, drawn, 4.0).train
+        assert train.peak == pytest.approx(6.0, rel=1e-9, abs=0)
+        assert train.pulses * PERIOD < train.period
+        assert 1 <= train.pulses <= 1000
+
+
 # ---- what cannot be -----------------------------------------------------------------------------------------------
 
 

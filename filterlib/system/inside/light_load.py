@@ -13,7 +13,10 @@ from filterlib.system.inside.converter import Converter
 from filterlib.units import format_quantity
 
 LIGHT = 0.1  # share of full load below which a converter may burst or skip pulses: common practice, no source
-PEAK = 0.5  # of a burst's pulses, over full load: common practice, no source
+PEAK = (
+    0.5  # of a burst's pulses, over full load, unless it takes more to carry the threshold: common practice, no source
+)
+MOST = 1000  # pulses of an estimated burst, as of a stated one: near its threshold it hardly ends
 WINDOW = 0.01  # of the output voltage, through which a burst lifts the output capacitor: common practice, no source
 SWING = 0.3  # of an output inductor's current, peak to peak over the load's, where it is not stated: common practice, no source
 LONGEST = 0.1  # [s] between bursts that are modelled
@@ -99,7 +102,7 @@ def light_load(converter: Converter, drawn: float, full: float) -> LightLoad | N
     below = LIGHT * full if stated is None else stated.of(full)
     if not drawn < below:
         return None
-    train = _estimated(converter, drawn, full) if burst is None else _train(converter, burst, drawn)
+    train = _estimated(converter, drawn, full, below) if burst is None else _train(converter, burst, drawn)
     return LightLoad(drawn, below, full, stated is not None, burst is not None, train)
 
 
@@ -128,12 +131,16 @@ def _train(converter: Converter, burst: Burst, drawn: float) -> PulseTrain | Non
     return PulseTrain(pulses, period, peak, peak * charge / period, burst.recording)
 
 
-def _estimated(converter: Converter, drawn: float, full: float) -> PulseTrain | None:
-    """Pulses of `PEAK`, as many as lift the capacitor by `WINDOW`, as often as the loads ask for."""
-    peak = PEAK * full
-    each = float(np.mean(peak * pulse_charge(converter)))
+def _estimated(converter: Converter, drawn: float, full: float, below: float) -> PulseTrain | None:
+    """Pulses of `PEAK`, as many as lift the capacitor by `WINDOW`, as often as the loads ask for.
+
+    Pulses without a pause carry the load ``below`` which the converter bursts [A], at least.
+    """
+    charge = float(np.mean(pulse_charge(converter)))
+    peak = max(PEAK * full, below * converter.period / charge)
+    each = peak * charge
     lifted = WINDOW * converter.output_voltage * float(np.mean(converter.output_capacitance.value))
-    pulses = max(1, round(lifted / max(each - drawn * converter.period, 1e-3 * each)))
+    pulses = min(max(1, round(lifted / max(each - drawn * converter.period, 1e-3 * each))), MOST)
     if drawn * LONGEST < pulses * each:
         return None
     return PulseTrain(pulses, pulses * each / drawn, peak, drawn)
