@@ -28,6 +28,7 @@ _MIDDLE_STEP = 0.954  # middle size of the step from one sample of noise to the 
 _LINES = 5  # harmonics that tell the frequency near a known one
 _FINER = 4  # times as fine as its samples a recording's spectrum is looked at
 _LONG, _WHOLE = 1.5, 0.1  # a period from this ratio on is a long one; this far from a whole number it counts as one
+_UNEVEN = 1.75  # longest over shortest lengths that are one period; where lower pulses count now and then, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -248,9 +249,9 @@ def _grouped(lengths: np.ndarray, pulses: np.ndarray) -> bool:
 
 
 def _even(lengths: np.ndarray) -> bool:
-    """Whether nine in ten lengths are of one size: of pulses that alternate, a mean over both may count the lower ones now and then."""
+    """Whether lengths, but for a tenth at either end, are of one size: of pulses that alternate, a mean over both may count the lower ones now and then."""
     low, high = np.percentile(lengths, [10, 90]) if lengths.size else (0.0, 0.0)
-    return bool(high < _LONG * low)
+    return bool(high < _UNEVEN * low)
 
 
 def _judged(events: np.ndarray, copies: int = 1) -> Periods:
