@@ -31,6 +31,7 @@ SAME = 0.02
 ONE_BRANCH = 0.05
 """Misfit of one capacitor with ESR and inductance, from which on a bank of several is sought."""
 MOST_OF_A_BANK = 200  # harmonics, of which more branches are told
+RINGING = 5.0  # times the stated frequency, from which on what repeats is a ring: no source
 _TIMES = (1.0, 2.0, 0.5)
 """Of the stated frequency, a recording may repeat at: a bridge's ripple at twice its switches' frequency, or half of it."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
@@ -147,7 +148,8 @@ def read_recordings(raw: Toml, path: Path, taken: Taken) -> list[Problem]:
 def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | None) -> Measurement:
     """Averaged over the period that the file states, where the recording's own is hidden by noise or a ring and there is a line at that frequency.
 
-    By an even clock: single periods that noise hides cannot be aligned. Pulses that are missing are a ring's where the ``other`` recording misses none.
+    By an even clock: single periods that noise hides cannot be aligned. Pulses that are missing are a ring's where the ``other`` recording misses none,
+    and where they come far faster than the switches: `RINGING`.
     """
     try:
         stated = quantity(converter.get("switching_frequency"), "Hz", above=0)
@@ -158,7 +160,9 @@ def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | 
     hidden = (
         ("none", "steady") if other is None or other.average is None else ("none", "steady", "skipped pulses", "bursts")
     )
-    if times or measured.pulses or measured.periods.pattern not in hidden:
+    lengths = measured.periods.lengths
+    rings = lengths.size > 0 and RINGING * stated * float(np.median(lengths)) < 1
+    if times or measured.pulses or not (rings or measured.periods.pattern in hidden):
         return measured
     again = over_period(measured, 1 / frequency_near(measured.recording, stated, SAME))
     if again.average is None:  # no two periods of it

@@ -17,6 +17,8 @@ from filterlib.units import quantity
 from filterlib.words.review.review_sentences import trust
 from tests import make_recordings as invented
 from tests.bench.test_measurement import into_a_bank
+from tests.calibration.files import write
+from tests.calibration.plants import case
 
 DATA = Path(__file__).parents[2] / "data"
 CLEAN = (DATA / "designs" / "tide-gauge-clean.toml").read_text(encoding="utf-8")
@@ -122,6 +124,15 @@ def test_what_noise_hides_is_read_at_the_stated_frequency(tmp_path):
     design = load_design(written(tmp_path, 'recording = { file = "noisy.csv", bandwidth = "20 MHz" }'))
     assert design.converter.switching_frequency == pytest.approx(180.7e3, rel=3 * 270 / 180.7e3, abs=0)
     assert 2 * abs(design.converter.ripple.recording.harmonics[0]) == pytest.approx(1e-3, rel=0.3, abs=0)
+
+
+def test_a_ring_behind_each_edge_is_no_burst_where_the_file_says_how_fast_it_switches(tmp_path):
+    """second method: the simulator's converter of 95.4 kHz, whose two rings of 12.3 and 9.6 MHz, 6 and 3 cycles, cross the mean and the ripple does not."""
+    one = case(31, 95)
+    path = write(one, "recording", tmp_path)
+    assert measure(load_recording(tmp_path / "terminals.csv")).average is None
+    found = load_design(path).converter.ripple.recording.frequency
+    assert found == pytest.approx(one.converter.frequency, rel=1e-3, abs=0)
 
 
 def test_without_a_reader_the_name_is_refused(tmp_path):
