@@ -59,7 +59,7 @@ def _again(runs: list[Course]) -> Course | None:
     if not runs:
         return None
     curves = {
-        name: f"{curve.partition(' ')[0]} 0" if " " in curve else curve for name, curve in runs[-1].curves.items()
+        name: f"{curve.rpartition(' ')[0]} 0" if " " in curve else curve for name, curve in runs[-1].curves.items()
     }
     return replace(runs[-1], curves=curves | {"limit": "again"})
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from filterlib.analysis.converter_side.start_up import start_time
 from filterlib.analysis.hold_up.way import Branch
-from filterlib.analysis.supply.starting import starting
+from filterlib.analysis.supply.starting import _again, starting
 from filterlib.analysis.supply.supply_result import Ramp
 from filterlib.analysis.supply.switch_on import switch_on
+from filterlib.network.nonlinear.circuit_in_pieces import PiecewiseCircuit
+from filterlib.network.nonlinear.course import course
 from filterlib.system.design import Design
 from filterlib.system.inside.converter import Converter
 from filterlib.system.line.load import Load
@@ -137,3 +140,12 @@ def test_a_load_with_bursts_starts_between_them():
     found = switch_on(design(radio(84.0, profile=profile), current="2.5 A"))
     assert found.nominal.end == "starts"
     assert any("between them" in one for one in switch_on_sentences(found, design(radio(84.0, profile=profile))))
+
+
+def test_the_next_attempt_counts_no_fall_and_wakes_no_load_that_gave_up():
+    """hand: curves are called after what a load does and how often it fell; the converter begins again."""
+    circuit = PiecewiseCircuit().voltage_source("v", "a", "0", [(0.0, 1.0)]).resistor("r", "a", "0", 1.0)
+    ended = {"limit": "off", "draw.one": "waits 2", "draw.two": "draws 1", "draw.three": "gives up 0", "bare": ""}
+    behind = _again([replace(course(circuit, 1e-3), curves=ended)])
+    wanted = {"limit": "again", "draw.one": "waits 0", "draw.two": "draws 0", "draw.three": "gives up 0", "bare": ""}
+    assert behind.curves == wanted
