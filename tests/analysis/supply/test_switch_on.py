@@ -144,7 +144,12 @@ def test_a_load_with_bursts_starts_between_them():
 
 def test_the_next_attempt_counts_no_fall_and_wakes_no_load_that_gave_up():
     """hand: curves are called after what a load does and how often it fell; the converter begins again."""
-    circuit = PiecewiseCircuit().voltage_source("v", "a", "0", [(0.0, 1.0)]).resistor("r", "a", "0", 1.0)
+    circuit = (
+        PiecewiseCircuit()
+        .voltage_source("v", "a", "0", [(0.0, 1.0)])
+        .resistor("r", "a", "b", 1.0)
+        .capacitor("c", "b", "0", 1e-6)
+    )
     ended = {"limit": "off", "draw.one": "waits 2", "draw.two": "draws 1", "draw.three": "gives up 0", "bare": ""}
     behind = _again([replace(course(circuit, 1e-3), curves=ended)])
     wanted = {"limit": "again", "draw.one": "waits 0", "draw.two": "draws 0", "draw.three": "gives up 0", "bare": ""}
