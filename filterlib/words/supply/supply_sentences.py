@@ -30,7 +30,14 @@ ARC_VOLTS, ARC_AMPS = 12.0, 0.4  # from which contacts of copper or silver arc: 
 
 
 def value_words(one: Check) -> str:
-    """The nominal figure and its range; of a current that the line cannot deliver at an end of it, that."""
+    """The nominal figure and its range; of what the line cannot deliver, or not at an end of it, that.
+
+    >>> from filterlib.analysis.supply.rules import check
+    >>> value_words(check("wire.drop", "wire", "voltage lost", "", [float("inf")], 0.03, "rule", "hand"))
+    'more than there is (the line cannot deliver this)'
+    """
+    if one.value == float("inf"):
+        return "more than there is (the line cannot deliver this)"
     if one.value < one.high == float("inf"):
         value = number(one.value, one.unit) if one.unit else f"{100 * one.value:.3g} %"
         return f"{value} (at an end of the range the line cannot deliver this)"
