@@ -15,7 +15,6 @@ from filterlib.parts.capacitor import Capacitor
 from filterlib.parts.values import Value
 from filterlib.system.design import Design, with_values
 from filterlib.system.line.load import Load
-from filterlib.system.ranges.uncertain_parameter import expected
 from filterlib.system.solution import Solution
 
 COLD, ROOM, WARM = 253.15, 293.15, 333.15  # [K] at which dampers are judged: common practice, no source
@@ -96,10 +95,7 @@ def _at(solution: Solution, design: Design, kelvins: float) -> Solution:
 def _chilled(design: Design, kelvins: float) -> Design:
     """With the ESR that electrolytics without a curve have in the cold."""
     parts = {stage.name: stage.part for stage in design.filter if isinstance(stage.part, Capacitor)}
-    grown = {
-        f"filter.{name}.esr": min(part.esr * part.cold_growth(kelvins), expected(type(part), "esr")[1])
-        for name, part in parts.items()
-    }
+    grown = {f"filter.{name}.esr": part.in_the_cold(part.esr, kelvins) for name, part in parts.items()}
     return with_values(design, {key: value for key, value in grown.items() if np.all(value)})
 
 

@@ -99,17 +99,13 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
             value = getattr(part, name)
             stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
-                quantity, (least, most) = _quantity(found), expected(type(part), name)
+                quantity = _quantity(found)
+                least, most = quantity.plausible or (-np.inf, np.inf)
                 ends = np.maximum(value * (1 - spread), least), np.minimum(value * (1 + spread), most)
                 ends = part.bounded(name, *ends)
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
                 yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
-
-
-def expected(part: type[Part], name: str) -> tuple[float, float]:
-    """Where the values of a field of such parts lie; without an end where it says none."""
-    return _quantity(marks(part)[name]).plausible or (-np.inf, np.inf)
 
 
 def _quantity(marked: tuple[object, ...]) -> Quantity:

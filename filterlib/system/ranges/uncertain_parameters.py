@@ -12,7 +12,7 @@ from filterlib.system.design import Design
 from filterlib.system.inside.converter import Converter
 from filterlib.system.line.load import Load
 from filterlib.system.line.stages import SeriesChoke
-from filterlib.system.ranges.uncertain_parameter import UncertainParameter, expected, ranges, toleranced
+from filterlib.system.ranges.uncertain_parameter import UncertainParameter, ranges, toleranced
 
 ORDER = "converter.ripple.order"
 ORDERS = 1.0, 4.0  # of a scope's limit: common practice, no source
@@ -55,8 +55,8 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
             if load.input_capacitor is not None:
                 key, owner = f"load.{load.name}.input_capacitor", f"the input capacitor of {load.name}"
                 parameters += toleranced(key, load.input_capacitor.part, owner=owner)
-    growths = dict(_cold(design))
-    return tuple(_grown(one, *growths.get(one.key, (1.0, one.high))) for one in parameters)
+    wet, coldest = dict(_capacitors(design)), min(point.temperature for point in design.operating_points)
+    return tuple(_grown(one, wet[one.key], coldest) if one.key in wet else one for one in parameters)
 
 
 def label_of(design: Design, key: str) -> str:
@@ -91,21 +91,21 @@ def _height(load: Load) -> Iterator[UncertainParameter]:
         yield UncertainParameter(f"load.{load.name}.lead.height", label, "m", high, low, high, False, _HEIGHT)
 
 
-def _cold(design: Design) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Key of each electrolytic's ESR, how much that may have grown at the coldest operating point, and the most that such parts have [ohm]."""
-    coldest = min(point.temperature for point in design.operating_points)
+def _capacitors(design: Design) -> Iterator[tuple[str, Capacitor]]:
+    """Key of each capacitor's ESR, and the capacitor."""
     places: list[tuple[str, object]] = [(f"filter.{stage.name}", stage) for stage in design.filter]
     places += [(f"load.{load.name}.input_capacitor", load.input_capacitor) for load in design.loads]
     for key, place in places:
         if isinstance(part := getattr(place, "part", None), Capacitor):
-            yield f"{key}.esr", (part.cold_growth(coldest), expected(type(part), "esr")[1])
+            yield f"{key}.esr", part
 
 
-def _grown(one: UncertainParameter, growth: float, most: float) -> UncertainParameter:
+def _grown(one: UncertainParameter, part: Capacitor, coldest: float) -> UncertainParameter:
     """An ESR whose range also holds what it may be in the cold."""
+    growth = part.cold_growth(coldest)
     if growth == 1.0:
         return one
     why = (
         f"{one.why}; and in the cold, where no curve is stated, {growth:.2g} times as much (common practice, no source)"
     )
-    return replace(one, high=min(growth * one.high, most), stated=False, why=why)
+    return replace(one, high=float(part.in_the_cold(one.high, coldest)), stated=False, why=why)
