@@ -147,7 +147,10 @@ class DifferentialChoke(Wound):
     def _winding(self, frequencies: ArrayLike, inductance: Value, resistance: Value) -> NDArray[np.complex128]:
         s = angular(frequencies)
         loss = 0.0 if self.parallel_resistance is None else 1 / self.parallel_resistance
-        return resistance + s * inductance / (1 + s * inductance * (loss + s * self.capacitance))
+        reactance = s * inductance
+        resonant = 1 + reactance * (loss + s * self.capacitance)  # 0 where nothing damps the self-resonance: open there
+        tank = np.divide(reactance, resonant, out=np.full(resonant.shape, np.inf + 0j), where=resonant != 0)
+        return np.asarray(resistance + tank)
 
     def ladder(self, *, current: Value = 0.0, temperature: Value = ROOM) -> Wiring:
         """The same between nodes "a" and "b", exactly."""

@@ -5,6 +5,7 @@ import copy
 import io
 import json
 import random
+import warnings
 from functools import cache
 from xml.etree import ElementTree
 
@@ -152,13 +153,19 @@ def looked(case, folder, *, deep):
 def whole(case, folder, command):
     """The exit code of a whole command on the smallest design of a case.
 
-    Raises AssertionError for a traceback, an infinity, a refusal without a name, and a file that does not parse.
+    Raises AssertionError for a traceback, an infinity, a refusal without a name, and a file that does not parse; what numpy
+    warns of is an error, too.
     """
     path, out = folder / "board.toml", folder / "out"
     path.write_text(text_of(smallest(case, folder, *NEEDED.get(command, ()))), encoding="utf-8")
     more = {"compare": [str(path)], "bench": ["--reading", "modem 20MHz 5 mV"]}
     stream = io.StringIO()
-    with contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream), in_time(180):
+    with (
+        contextlib.redirect_stdout(stream),
+        contextlib.redirect_stderr(stream),
+        in_time(180),
+        warnings.catch_warnings(action="error", category=RuntimeWarning),
+    ):
         code = cli.main([command, str(path), *more.get(command, ()), "--out", str(out)])
     said = stream.getvalue()
     assert code in (0, 1, 2), said[-2000:]

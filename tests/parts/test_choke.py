@@ -43,6 +43,15 @@ def test_at_the_self_resonance_the_parallel_resistance_is_left():
     assert choke().capacitance == pytest.approx(6.33257e-12, rel=1e-5, abs=0)  # hand: 1/((2 pi 20 MHz)^2 10 uH)
 
 
+def test_a_winding_without_loss_is_open_at_its_self_resonance():
+    part = choke(inductance="2.2 µH", self_resonance=1000.0, parallel_resistance=None)
+    z = part.impedance([999.0, 1000.0, 1001.0])
+    assert np.isinf(z[1].real)
+    assert np.all(np.isfinite(z[[0, 2]]))
+    circuit = part.add(Circuit(), "L1", "in", "out").voltage_source("V", "in", "0").resistor("R", "out", "0", 50.0)
+    assert abs(circuit.transfer([1000.0], "V", "out")[0]) < 1e-9  # hand: nothing passes what is open
+
+
 def test_the_winding_capacitance_stays_when_the_inductance_saturates():
     part = choke(parallel_resistance=None)
     f = np.array([1e9])
