@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Any, ClassVar, Self
+from typing import Annotated, Any, ClassVar, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,6 +27,8 @@ from filterlib.parts.monotone_cubic import MonotoneCubic
 from filterlib.parts.problems import problems_from
 from filterlib.parts.values import Points, Stated, Usual, Value
 from filterlib.units import format_quantity, quantity, without_form
+
+_V = TypeVar("_V", bound=Value)
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,10 @@ class Quantity:
                 value=value,
             )
         return number
+
+    def kept(self, value: _V) -> _V:
+        """A value that follows from others, no further than such a thing has it; 0 stays."""
+        return value if self.plausible is None else np.where(value == 0, 0.0, np.clip(value, *self.plausible))[()]  # type: ignore[return-value]
 
 
 @dataclass(frozen=True)
@@ -256,6 +262,12 @@ class Part(BaseModel):
         beside = [n for n, mark in self._assumable() if n in assumed and not changes.keys().isdisjoint(mark.unless)]
         kept = {name: getattr(self, name) for name in (*self.model_fields_set, *beside)}
         return type(self)(**kept | changes)
+
+    def derived(self, **values: Value) -> Self:
+        """A copy with values that follow from its own, such as those of an aged part: none further than such parts have it."""
+        fields = type(self).model_fields
+        quantities = {name: next(one for one in fields[name].metadata if isinstance(one, Quantity)) for name in values}
+        return self.replace(**{name: quantities[name].kept(value) for name, value in values.items()})
 
     def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
         """The ends of a value within its tolerance, as far as other values of the part let them go."""

@@ -273,12 +273,12 @@ class Capacitor(Part):
         if life is not None and np.any(age > 0):
             used = np.minimum(age / life, 1.0)
             growth, left = esr_growth(used, self.life_end_esr), 1 - used * (1 - self.life_end_capacitance)
-            angle = np.minimum(self.loss_angle * growth, 1.0)
-            return self.replace(esr=self.esr * growth, loss_angle=angle, capacitance=self.capacitance * left)
+            grown = {"esr": self.esr * growth, "loss_angle": self.loss_angle * growth}
+            return self.derived(**grown, capacitance=self.capacitance * left)
         if self.ageing_rate is not None and np.any(age > self.ageing_reference):
             age = np.maximum(age, self.ageing_reference)
             left = aged_capacitance(self.capacitance, age, self.ageing_rate, self.ageing_reference)
-            return self.replace(capacitance=left)
+            return self.derived(capacitance=left)
         return self
 
     def self_resonance(self, *, bias: Value = 0.0, mounting_loop: Value = 0.0) -> Value:

@@ -117,3 +117,12 @@ def test_a_life_needs_its_temperature():
     with pytest.raises(InputError, match="rated_life holds") as caught:
         can(maximum_temperature=None)
     assert [problem.key for problem in caught.value.problems] == ["maximum_temperature"]
+
+
+def test_an_aged_part_ends_where_such_parts_do():
+    """Found by the sweep: a class 2 capacitor at both its tolerance's and its ageing's end was refused without file and key."""
+    tiny = ceramic(capacitance="0.1 pF", ageing_rate=0.19).aged(1e5 * HOUR)
+    assert tiny.capacitance == pytest.approx(1e-13, rel=1e-9, abs=0)  # the least that such a part has
+    worn = can(esr=900.0).aged(1e6 * HOUR)
+    assert worn.esr == pytest.approx(1000, rel=1e-9, abs=0)  # the most
+    assert can(esr=0).aged(1e6 * HOUR).esr == 0

@@ -100,9 +100,7 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
             stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
                 quantity = _quantity(found)
-                least, most = quantity.plausible or (-np.inf, np.inf)
-                ends = np.maximum(value * (1 - spread), least), np.minimum(value * (1 + spread), most)
-                ends = part.bounded(name, *ends)
+                ends = part.bounded(name, quantity.kept(value * (1 - spread)), quantity.kept(value * (1 + spread)))
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
                 yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
