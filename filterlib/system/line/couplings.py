@@ -14,12 +14,14 @@ from filterlib.parts.values import Value
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 
-USUAL, MOST = 0.3e-9, 1e-9  # [H] between the loops of neighbouring capacitors: common practice, no source
+USUAL, MOST = 0.125e-9, 1e-9
+"""[H] between the loops of neighbouring capacitors: of a square centimetre each (common practice, no source), side by side at 2 and at 1 cm, mu0 A**2 /
+(4 pi d**3) (dipoles, any textbook). With the cube of a distance it is spread in ratios: few boards have half the most."""
 MOST_COUPLED = (
     0.98  # where a loop is small and what couples it is large, which no board has: common practice, no source
 )
 SHARE = 0.45  # of what a loop has left for both its neighbours: so that no set of defaults is an impossible one
-_SOURCE = "loops of neighbouring capacitors, 0 to 1 nH (common practice, no source)"
+_SOURCE = "loops of neighbouring capacitors, a square centimetre each, 2 cm apart; 0 to 1 nH (common practice, no source)"
 MUTUAL = RangedQuantity("H", "coupling of the loops of {owner}", low=0, high=1e-7)
 
 

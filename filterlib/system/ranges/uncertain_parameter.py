@@ -45,11 +45,27 @@ class UncertainParameter:
         """True where the range is walked in ratios."""
         return self.low > 0 and self.high > 2 * self.low
 
+    @property
+    def _growth(self) -> float:
+        """Of a default's range from zero, towards whose low end its nominal is: the ratio of what is above that to what is below; else 1."""
+        if self.stated or self.low or not 0 < self.nominal < self.high / 2:
+            return 1.0
+        return self.high / self.nominal - 1
+
     def at(self, share: _Share) -> _Share:
-        """The value at a share 0 .. 1 of the range (an array gives an array)."""
+        """The value at a share 0 .. 1 of the range (an array gives an array).
+
+        A default's range from zero is walked so that as many values are below its nominal as above: far above in ratios.
+
+        >>> one = UncertainParameter("", "", "H", 0.2, 0.0, 1.0, False, "")   # four times as far to the top
+        >>> one.at(np.array([0, 0.5, 1])).round(9), one.share(np.array([0, 0.2, 1])).round(9)
+        (array([0. , 0.2, 1. ]), array([0. , 0.5, 1. ]))
+        """
         walked: _Share = self.low + (self.high - self.low) * share
         if self.logarithmic:
             walked = self.low * (self.high / self.low) ** share
+        elif (growth := self._growth) > 1:
+            walked = self.high * (growth ** (2 * share) - 1) / (growth**2 - 1)
         return walked
 
     def share(self, value: _Share) -> _Share:
@@ -57,6 +73,8 @@ class UncertainParameter:
         walked: _Share = (value - self.low) / (self.high - self.low)
         if self.logarithmic:
             walked = np.log(value / self.low) / np.log(self.high / self.low)
+        elif (growth := self._growth) > 1:
+            walked = np.log1p(walked * (growth**2 - 1)) / (2 * np.log(growth))
         return walked
 
 
