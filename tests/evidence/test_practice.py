@@ -38,7 +38,7 @@ def test_200_mV_becomes_about_20_mV(frequency):
     inside = [effect for effect in found.uncertain_parameters if effect.key.startswith("converter.")]
     assert inside
     for effect in inside:
-        assert effect.pp_at_low > (4.5e-3 if effect.key.endswith("capacitance") else 7.5e-3), effect
+        assert effect.pp_at_low > (4.5e-3 if effect.key.endswith("capacitance") else 7e-3), effect
         assert effect.pp_at_high < 40e-3, effect
 
 

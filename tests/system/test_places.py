@@ -34,7 +34,7 @@ def test_a_default_coupling_becomes_a_stated_one_when_it_is_changed():
     more = changed(CLEAN, {"coupling.C1-C2": "0.5 nH"})
     (stated,) = more.couplings
     assert (stated.first, stated.second, stated.mutual.value) == ("C1", "C2", pytest.approx(0.5e-9, rel=1e-12, abs=0))
-    assert value(CLEAN, "coupling.C1-C2") == 0.3e-9  # hand: the usual value between neighbours
+    assert value(CLEAN, "coupling.C1-C2") == 0.125e-9  # hand: 1e-7 H/m (1e-4 m2)**2 / (2e-2 m)**3
     with pytest.raises(FilterlibError, match='nothing is called "C1-C9"'):
         changed(CLEAN, {"coupling.C1-C9": "0.5 nH"})
 

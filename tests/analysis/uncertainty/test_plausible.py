@@ -148,5 +148,5 @@ def test_readings_that_say_more_narrow_what_is_plausible_and_not_what_is_possibl
 
     plain, known = found(), found(rms="28.9 mV", fundamental="40.5 mV")
     assert known.probable_high / known.probable_low < plain.probable_high / plain.probable_low
-    # of the logarithm: whether a search finds where two paths cancel is luck, and moves the low end by a factor of two
-    assert np.log(known.high / known.low) > 0.75 * np.log(plain.high / plain.low)
+    # of the logarithm: whether a search finds where two paths cancel, or where the filter rings with what is inside, is luck, and moves an end by a factor
+    assert np.log(known.high / known.low) > 0.6 * np.log(plain.high / plain.low)

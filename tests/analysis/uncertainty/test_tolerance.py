@@ -66,7 +66,9 @@ def test_a_triangle_in_20_mhz_needs_no_harmonic_above(made):
     whole, cut, coarse = (tolerance(solve(made, state), "modem", designs=20, top=top) for top in (None, 20e6, 200e3))
     np.testing.assert_allclose(cut.peak_to_peak, whole.peak_to_peak, rtol=1e-3, atol=0)
     assert np.all(cut.peak_to_peak != whole.peak_to_peak)
-    assert np.all(abs(coarse.peak_to_peak / whole.peak_to_peak - 1) > 1e-3)
+    off, far = (abs(one.peak_to_peak / whole.peak_to_peak - 1) for one in (cut, coarse))
+    assert np.all(far > off)
+    assert np.median(far) > 1e-3
 
 
 def test_what_is_not_known_of_the_converter_can_move_as_well(made):
