@@ -272,3 +272,16 @@ def test_a_lead_without_a_height_may_lie_on_the_chassis():
     far, straight = WirePair(**pair, height=found.high), WirePair(**pair)
     assert far.self_inductance == pytest.approx(straight.self_inductance, rel=0.03, abs=0)  # second method
     assert key not in known(pair | {"height": "20 mm"}, **driven)
+
+
+def test_loops_couple_as_likely_by_less_than_usual_as_by_more():
+    """hand: mu0 A**2 / (4 pi d**3) of a square centimetre each is 0.125 nH at 2 cm and 1 nH at 1 cm; a stated range is walked evenly."""
+    two = shunt(), series(), shunt()
+    loose = next(one for one in uncertain_parameters(design(*two)) if one.key == "coupling.C1-C2")
+    far, near = (1e-7 * 1e-4**2 / distance**3 for distance in (20e-3, 10e-3))
+    assert loose.at(np.array([0.0, 0.5, 1.0])) == pytest.approx([0.0, far, near], rel=1e-9, abs=1e-24)
+    assert loose.share(loose.at(np.array([0.1, 0.8]))) == pytest.approx([0.1, 0.8], rel=1e-9, abs=0)
+    known = {"low": "0 H", "value": "0.1 nH", "high": "1 nH"}
+    stated = design(*two, coupling=[{"first": "C1", "second": "C2", "mutual": known}])
+    even = next(one for one in uncertain_parameters(stated) if one.key == "coupling.C1-C2")
+    assert even.at(0.5) == pytest.approx(0.5e-9, rel=1e-9, abs=0)

@@ -21,7 +21,9 @@ MOST_COUPLED = (
     0.98  # where a loop is small and what couples it is large, which no board has: common practice, no source
 )
 SHARE = 0.45  # of what a loop has left for both its neighbours: so that no set of defaults is an impossible one
-_SOURCE = "loops of neighbouring capacitors, a square centimetre each, 2 cm apart; 0 to 1 nH (common practice, no source)"
+_SOURCE = (
+    "loops of neighbouring capacitors, a square centimetre each, 2 cm apart; 0 to 1 nH (common practice, no source)"
+)
 MUTUAL = RangedQuantity("H", "coupling of the loops of {owner}", low=0, high=1e-7)
 
 
