@@ -224,11 +224,12 @@ def sampled(*harmonics: Harmonics, points: int = 4, single: bool = False) -> Rea
     """
     designs, highest = harmonics[0].shape
     count = fast_length(points * highest + 4)
-    whole = np.zeros((designs, highest + 1), np.complex64 if single else complex)
+    whole = np.zeros((designs, count // 2 + 1), np.complex64 if single else complex)
     samples = np.empty((designs, len(harmonics), count), whole.real.dtype)
     for number, one in enumerate(harmonics):
-        whole[:, 1:] = one
-        np.fft.irfft(whole, count, norm="forward", out=samples[:, number])
+        # not by norm="forward": numpy then transforms in double precision, and pads whatever is shorter than this
+        np.multiply(one, count, out=whole[:, 1 : highest + 1], casting="same_kind")
+        np.fft.irfft(whole, count, out=samples[:, number])
     return samples if len(harmonics) > 1 else samples[:, 0]
 
 
