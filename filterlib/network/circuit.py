@@ -51,9 +51,11 @@ class Circuit(Wiring):
             self._solver = Solver(self.netlist)
         return self._solver
 
-    def transfer(self, frequencies: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
+    def transfer(
+        self, frequencies: ArrayLike, source: str | list[str], output: Output | list[Output], *, rough: bool = False
+    ) -> Answers:
         """Response of an output per unit of a source; see `filterlib.network.solver.Solver.transfer`."""
-        return self.solver.transfer(frequencies, source, output)
+        return self.solver.transfer(frequencies, source, output, rough=rough)
 
     def impedance(self, frequencies: ArrayLike, a: str, b: str = REFERENCE) -> np.ndarray:
         """Impedance seen into a port; see `filterlib.network.solver.Solver.impedance`."""

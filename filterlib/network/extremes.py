@@ -172,7 +172,14 @@ class Samples:
         weights = np.empty((self.designs, len(factors)), np.float32)
         for number, factor in enumerate(factors):
             weights[:, number] = factor
-        total = np.matmul(weights[:, None], self._by_design)[:, 0]
+        return list(self._swings(np.matmul(weights[:, None], self._by_design)[:, 0]))
+
+    def swing(self, number: int) -> Real:
+        """Peak to peak of one of the waves, by itself; (designs,)."""
+        return np.asarray(self._swings(self._by_design[:, number])[number])
+
+    def _swings(self, total: Real) -> Real:
+        """What each wave has between the highest and the lowest place of a sum of them; (waves, designs)."""
         around = np.array([total.argmax(axis=1), total.argmin(axis=1)]) + _BESIDE
         around %= total.shape[1]
         left, here, right = total[self._rows, around]
@@ -180,7 +187,7 @@ class Samples:
         offset = 0.5 * (left - right) / np.where(bend == 0, np.inf, bend)
         left, here, right = self._by_design[self._rows[:, None], self._waves, around[..., None]].transpose(0, 3, 1, 2)
         ends = here + offset * (0.5 * (right - left + offset * (left + right)) - offset * here)
-        return list((ends[:, 0] - ends[:, 1]).astype(float))
+        return np.asarray((ends[:, 0] - ends[:, 1]).astype(float))
 
 
 def cached_rows(harmonics: Harmonics) -> int:

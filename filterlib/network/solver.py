@@ -56,7 +56,9 @@ class Solver:
 
     # ---- frequencies ----------------------------------------------------------------------------------------------
 
-    def transfer(self, frequencies: ArrayLike, source: str | list[str], output: Output | list[Output]) -> Answers:
+    def transfer(
+        self, frequencies: ArrayLike, source: str | list[str], output: Output | list[Output], *, rough: bool = False
+    ) -> Answers:
         """Response of outputs per unit of sources, all other sources at zero.
 
         Parameters
@@ -64,6 +66,7 @@ class Solver:
         frequencies : array (f,), not negative; 0 gives the limit towards DC [Hz]
         source : name of a source, or a list of names
         output : a node [V], a pair of nodes [V], a `Current` [A], or a list of these
+        rough : where many designs are only searched: some of the points are checked for rounding in place of all
 
         Returns
         -------
@@ -89,7 +92,8 @@ class Solver:
         tableau = self._tableau(keep=tuple(sorted(map(str, nodes))))
         right = tuple(tableau.source(name) for name in names)
         sums = [tableau.output(one) for one in outputs]
-        return _unlisted(response.at_frequencies(tableau, _checked(frequencies), right, sums), source, output)
+        answers = response.at_frequencies(tableau, _checked(frequencies), right, sums, rough=rough)
+        return _unlisted(answers, source, output)
 
     def impedance(self, frequencies: ArrayLike, a: str, b: str = REFERENCE) -> np.ndarray:
         """Impedance seen into the port from ``a`` to ``b``, with the sources at zero.

@@ -103,6 +103,36 @@ def test_designs_in_blocks_are_single_designs():
         np.testing.assert_allclose(row, line_filter(value).transfer(f, "V", "lp"), rtol=1e-8, atol=0)
 
 
+def test_rough_answers_are_those_of_a_guard_at_some_points(monkeypatch):
+    """second method: guarded at every point; and where the points that are tried do not hold, rough answers are guarded, too."""
+    f, farads = np.geomspace(1e3, 1e7, 200), np.linspace(3e-9, 6e-9, 12)[:, None]
+    exact = line_filter(farads).transfer(f, "V", "lp")
+    run, unguarded = elimination._step, []
+    monkeypatch.setattr(elimination, "_step", lambda *a: unguarded.append(a[0].good == 0) or run(*a))
+    np.testing.assert_allclose(line_filter(farads).transfer(f, "V", "lp", rough=True), exact, rtol=1e-7, atol=0)
+    assert unguarded == [False, True]
+    unguarded.clear()
+    monkeypatch.setattr(elimination, "ROUGH", 0.0)  # that nothing holds
+    np.testing.assert_array_equal(line_filter(farads).transfer(f, "V", "lp", rough=True), exact)
+    assert not any(unguarded)
+
+
+def test_a_plan_that_fails_often_makes_way_for_another(monkeypatch):
+    """hand: the plan for the lowest frequencies fails at most of some higher ones; after so many points the one for those is first."""
+    monkeypatch.setattr(elimination, "TIRED", 100)
+    forget()
+    circuit, high = line_filter(), np.geomspace(1e5, 1e6, 120)
+    circuit.transfer(np.geomspace(1, 10, 120), "V", "lp")
+    pattern = build(circuit.netlist, keep=("lp",)).pattern
+    (first,) = elimination._plans_of(pattern)
+    before = circuit.transfer(high, "V", "lp")
+    assert first.failed > 100
+    after = circuit.transfer(high, "V", "lp")
+    other, last = elimination._plans_of(pattern)
+    assert (last, other.failed) == (first, 0)
+    np.testing.assert_allclose(after, before, rtol=1e-9, atol=0)
+
+
 def test_rows_without_designs_are_guarded_before_rows_with_them():
     several = np.array([[1e-6], [1.2e-6]])
     f = np.geomspace(1, 1e10, 301)
@@ -202,7 +232,9 @@ def test_designs_solved_some_at_a_time_are_the_same(monkeypatch):
     whole, seen = spread_filter(7).transfer(f, "V", outputs), spread_filter(7).impedance(f, "b")
     monkeypatch.setattr(response, "SLAB", 20)
     parts = []
-    monkeypatch.setattr(response, "_in_slabs", lambda *given, real=response._in_slabs: parts.append(1) or real(*given))
+    monkeypatch.setattr(
+        response, "_in_slabs", lambda *given, real=response._in_slabs, **more: parts.append(1) or real(*given, **more)
+    )
     for one, other in zip(whole, spread_filter(7).transfer(f, "V", outputs), strict=True):
         assert other.shape == (7, 10)
         np.testing.assert_allclose(other, one, rtol=1e-12, atol=0)

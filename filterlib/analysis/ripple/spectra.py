@@ -71,7 +71,7 @@ def _transfers(
     """As `Circuit.transfer`, at harmonics from the first one on."""
     if not thinned:
         return circuit.transfer(frequencies, sources, outputs)
-    some = circuit.transfer(frequencies[kept_orders(len(frequencies)) - 1], sources, outputs)
+    some = circuit.transfer(frequencies[kept_orders(len(frequencies)) - 1], sources, outputs, rough=True)
     return [[at_all_orders(one, len(frequencies)) for one in row] for row in some]
 
 

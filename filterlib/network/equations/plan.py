@@ -37,12 +37,12 @@ class Plan:
     known : per symbol 0 or 1 where it is always that, None where it may be anything
 
     Attributes: ``tree`` and ``known``, as given; ``singular``: whether plain numbers alone leave no pivot, as two shorts in parallel
-    do.
+    do; ``failed``: at how many points the guard did not hold, as whoever runs it counts them.
     """
 
     def __init__(self, pattern: Pattern, tree: tuple[int, ...], known: Known) -> None:
         COUNTS.plans += 1
-        self.size, self.tree, self.known = pattern.size, tree, known
+        self.size, self.tree, self.known, self.failed = pattern.size, tree, known, 0
         self._tape = Tape()
         self._terms: list[list[tuple[int, Part]]] = [[] for _ in range(self.size)]
         for term in pattern.terms:
@@ -55,20 +55,23 @@ class Plan:
                 self._add(row, column, part)
         self._altered: set[int] = set()
         self._steps: list[_Step] = []
-        self._programs: dict[tuple[Columns, tuple[int, ...], bool], Program] = {}
+        self._programs: dict[tuple[Columns, tuple[int, ...], bool, float | None], Program] = {}
         self.singular = not self._eliminate(tree)
 
-    def program(self, right: Columns, wanted: tuple[int, ...], refined: bool) -> Program:
+    def program(
+        self, right: Columns, wanted: tuple[int, ...], refined: bool = False, limit: float | None = LIMIT
+    ) -> Program:
         """The wanted unknowns for all right-hand sides, one after the other.
 
         Parameters
         ----------
         refined : whether the residuals are fed back once, for twice the work
+        limit : of the backward error; None leaves the checks out, which are more than half of the work
         """
-        key = right, wanted, refined
+        key = right, wanted, refined, limit
         if key not in self._programs:
             COUNTS.programs += 1
-            self._programs[key] = self._written(right, wanted, refined)
+            self._programs[key] = self._written(right, wanted, refined, limit)
         return self._programs[key]
 
     # ---- elimination ----------------------------------------------------------------------------------------------
@@ -135,7 +138,7 @@ class Plan:
 
     # ---- what comes out -------------------------------------------------------------------------------------------
 
-    def _written(self, right: Columns, wanted: tuple[int, ...], refined: bool) -> Program:
+    def _written(self, right: Columns, wanted: tuple[int, ...], refined: bool, limit: float | None) -> Program:
         """Elimination, back substitution, guard."""
         tape = self._tape.copy()
         if self.singular:
@@ -150,8 +153,9 @@ class Plan:
                 left = {row: self._residual(tape, row, x, b)[0] for row in sorted(self._altered)}
                 change = self._solve(tape, {row: (-part[0], part[1]) for row, part in left.items()})
                 x = {key: tape.sum(part, change[key]) for key, part in x.items()}
-            for row in checked:
-                self._guard(tape, row, x, b)
+            if limit is not None:
+                for row in checked:
+                    self._guard(tape, row, x, b, limit)
             answers += [x[at] for at in wanted]
         return tape.finish(answers)
 
@@ -184,7 +188,7 @@ class Plan:
             residual = tape.sum(residual, tape.product((1.0, variable), _total(tape, parts)))
         return residual, groups
 
-    def _guard(self, tape: Tape, row: int, x: dict[int, Part], right: dict[int, Part]) -> None:
+    def _guard(self, tape: Tape, row: int, x: dict[int, Part], right: dict[int, Part], limit: float) -> None:
         """Compare the backward error of a row with the limit.
 
         The costliest term is left out of the scale: where the row holds, it is not above the sum of the others, so the
@@ -199,7 +203,7 @@ class Plan:
             if variable != costliest or len(parts) > 1:
                 size = _total(tape, [tape.absolute(part) for part in parts])
                 scale = tape.sum(scale, tape.product(tape.absolute((1.0, variable)), size))
-        tape.check(tape.absolute(residual), (LIMIT * scale[0], scale[1]))
+        tape.check(tape.absolute(residual), (limit * scale[0], scale[1]))
 
 
 def _total(tape: Tape, parts: list[Part]) -> Part:

@@ -16,8 +16,10 @@ SLAB = 2**18  # points that are solved at a time: each takes a few complex numbe
 NEAR_ZERO = 1e-60  # s in place of f = 0: far below every time constant, far above the smallest number [1/s]
 
 
-def at_frequencies(equations: Equations, f: np.ndarray, right: Columns, sums: Sequence[Sum]) -> np.ndarray:
-    """Sums of unknowns for every right-hand side, with the exact limit at f = 0.
+def at_frequencies(
+    equations: Equations, f: np.ndarray, right: Columns, sums: Sequence[Sum], *, rough: bool = False
+) -> np.ndarray:
+    """Sums of unknowns for every right-hand side, with the exact limit at f = 0; ``rough`` as in `elimination.solve`.
 
     Returns
     -------
@@ -29,10 +31,10 @@ def at_frequencies(equations: Equations, f: np.ndarray, right: Columns, sums: Se
         Where the circuit has no solution, or a callable says nothing usable.
     """
     if equations.designs and equations.designs * f.size > SLAB and equations.divisible:
-        return _in_slabs(equations, f, right, sums)
+        return _in_slabs(equations, f, right, sums, rough=rough)
     if f.size and f.all():
         wanted = unknowns_of(sums)
-        return _summed(wanted, sums, solve(equations, f, 2j * np.pi * f, right, wanted))
+        return _summed(wanted, sums, solve(equations, f, 2j * np.pi * f, right, wanted, rough=rough))
     moving = f > 0
     answers = np.empty((len(right), len(sums), *shape_of(equations, f)), dtype=complex)
     if moving.any():
@@ -81,14 +83,14 @@ def unknowns_of(sums: Sequence[Sum]) -> tuple[int, ...]:
     return tuple(sorted({at for one in sums for at, _ in one}))
 
 
-def _in_slabs(equations: Equations, f: np.ndarray, right: Columns, sums: Sequence[Sum]) -> np.ndarray:
+def _in_slabs(equations: Equations, f: np.ndarray, right: Columns, sums: Sequence[Sum], *, rough: bool) -> np.ndarray:
     """The same, some designs at a time, so that little more than the answers is held: array (right, sums, designs, f)."""
     count = equations.designs or 0
     step = max(1, SLAB // f.size)
     answers = np.empty((len(right), len(sums), count, f.size), dtype=complex)
     for start in range(0, count, step):
         chosen = slice(start, start + step)
-        answers[:, :, chosen] = at_frequencies(equations.part(chosen), f, right, sums)
+        answers[:, :, chosen] = at_frequencies(equations.part(chosen), f, right, sums, rough=rough)
     return answers
 
 

@@ -133,9 +133,8 @@ def _few_beside(
 ) -> Scaled:
     """By samples, and then, for ``exact``, between them."""
     low, high = Samples(*narrow), Samples(*wide)
-    none, whole = np.zeros(low.designs), np.ones(low.designs)
-    alone, wide_alone = low.swings(none, none, whole)[2], high.swings(none, none, whole)[2]
-    units = stated / low.swings(whole, none, none)[0], stated_wide / high.swings(none, whole, none)[1]
+    alone, wide_alone = low.swing(2), high.swing(2)
+    units = stated / low.swing(0), stated_wide / high.swing(1)
     edges = _Edges(_Edge(low, stated, alone), _Edge(high, stated_wide, wide_alone), *units)
     needed, nearly = edges.needed(), np.exp(_NEARLY if exact else 0.0)
     feasible = edges.possible & (needed[0] <= nearly * stated) & (needed[1] <= nearly * stated_wide)
@@ -145,7 +144,9 @@ def _few_beside(
         some = edges.of((low.some(rows), high.some(rows)), rows)
         factors = some.met(some.units[0] / 2, some.units[1] / 2)
         if exact:
-            fine = (Mixture(*(one[rows] for one in waves), about=(*factors, whole[rows])) for waves in (narrow, wide))
+            fine = (
+                Mixture(*(one[rows] for one in waves), about=(*factors, np.ones(len(rows)))) for waves in (narrow, wide)
+            )
             some = edges.of((*fine,), rows, close=_CLOSE)
             factors = some.met(*factors)
         a[rows], b[rows] = factors
