@@ -52,16 +52,16 @@ def peak_to_peak(harmonics: Harmonics) -> Real:
 def rough_peak_to_peak(harmonics: Harmonics) -> Real:
     """As `peak_to_peak`, but of the extremes next to the highest and lowest sample alone: for searches.
 
-    In a third of the time; low by up to a few percent where the highest harmonics are as strong as the others.
+    In a fifth of the time, to seven digits; low by up to a few percent where the highest harmonics are as strong as the others.
 
     >>> waves = np.array([[0, 0, 0.5], [0.5, 0.25, 0]])
-    >>> rough_peak_to_peak(waves).shape, bool(np.allclose(rough_peak_to_peak(waves), peak_to_peak(waves), rtol=1e-9, atol=0))
+    >>> rough_peak_to_peak(waves).shape, bool(np.allclose(rough_peak_to_peak(waves), peak_to_peak(waves), rtol=1e-6, atol=0))
     ((2, 1), True)
     """
     rows = np.atleast_2d(harmonics)
     step = 4 * cached_rows(rows)
-    around = [_around_tops(sampled(rows[at : at + step])) for at in range(0, len(rows), step)]
-    series = _taylor() @ np.concatenate(around, axis=1).reshape(2 * len(rows), -1).T
+    around = [_around_tops(sampled(rows[at : at + step], single=True)) for at in range(0, len(rows), step)]
+    series = _taylor() @ np.concatenate(around, axis=1, dtype=float).reshape(2 * len(rows), -1).T
     highest, lowest = _sum(series, _powers(_crest(series))).reshape(2, -1)
     swing = np.asarray(highest + lowest)
     return swing[:, None] if harmonics.ndim > 1 else np.asarray(swing[0])

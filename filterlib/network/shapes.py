@@ -110,7 +110,7 @@ def ring(
         for start, sign in zip(starts, signs, strict=True)
     )
     one = speed / ((decay + 2j * np.pi * k / period) ** 2 + speed**2)
-    return Waveform.from_coefficients(period, one * events * np.sinc(k * (rise / period)) / period)
+    return Waveform.from_coefficients(period, one * events * (np.sinc(k * (rise / period)) / period))
 
 
 def _corners(*parts: ArrayLike) -> np.ndarray:
@@ -125,6 +125,11 @@ def _positive(values: ArrayLike, name: str) -> np.ndarray:
     return array
 
 
+def _integral(harmonics: NDArray[np.int_]) -> NDArray[np.complex128]:
+    """What integration over time, in periods, makes of coefficients: a factor each, which takes a quarter of a division's time."""
+    return np.asarray(1 / (2j * np.pi * harmonics))
+
+
 def rectangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128]:
     """Coefficients c_k of a unit pulse from t = 0 to duty * T; k >= 1.
 
@@ -132,7 +137,7 @@ def rectangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128
     >>> abs(rectangle(np.array([1, 2]), 0.5)).round(4)   # 1/pi, and no even harmonic
     array([0.3183, 0.    ])
     """
-    return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) / (2j * np.pi * harmonics))
+    return np.asarray((1 - phasors(int(np.max(harmonics)), duty)[..., harmonics]) * _integral(harmonics))
 
 
 def falling_pulse(harmonics: NDArray[np.int_], duty: Value, fall: Value) -> NDArray[np.complex128]:
@@ -148,8 +153,8 @@ def falling_pulse(harmonics: NDArray[np.int_], duty: Value, fall: Value) -> NDAr
     array([0.3773, 0.1592])
     """
     flat = -rectangle(harmonics, duty)
-    ramp = (flat / (1 - duty) - 1) / (2j * np.pi * harmonics)
-    return np.asarray((flat - fall * ramp) / (1 - fall / 2))
+    ramp = (flat * (1 / (1 - duty)) - 1) * _integral(harmonics)
+    return np.asarray((flat - fall * ramp) * (1 / (1 - fall / 2)))
 
 
 def triangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128]:
@@ -159,4 +164,4 @@ def triangle(harmonics: NDArray[np.int_], duty: Value) -> NDArray[np.complex128]
     >>> abs(triangle(np.array([1, 2]), 0.5)).round(4)   # 2 / pi^2, and no even harmonic
     array([0.2026, 0.    ])
     """
-    return np.asarray(rectangle(harmonics, duty) / (duty * (1 - duty) * 2j * np.pi * harmonics))
+    return np.asarray(rectangle(harmonics, duty) * (1 / (duty * (1 - duty))) * _integral(harmonics))

@@ -119,11 +119,11 @@ def test_nothing_reads_nothing_and_what_is_not_known_is_not_known():
 @settings(max_examples=60, deadline=None)
 @given(count=COUNTS, slope=st.floats(1, 3), seed=SEEDS)
 def test_a_rough_one_is_never_larger_and_near_where_the_harmonics_fall(count, slope, seed):
-    """hand: it looks near the highest sample alone, and four samples a period miss 1 - cos(pi / 4) = 0.29 of a harmonic at most."""
+    """hand: it looks near the highest sample alone, and four samples a period miss 1 - cos(pi / 4) = 0.29 of a harmonic at most; in single precision."""
     harmonics = waves(4, count, slope, seed)
     exact, rough = peak_to_peak(harmonics), rough_peak_to_peak(harmonics)
     assert rough.shape == exact.shape == (4, 1)
-    assert np.all(rough <= exact * (1 + 1e-9))
+    assert np.all(rough <= exact * (1 + 1e-6))
     assert np.all(rough >= 0.97 * exact)
     assert rough_peak_to_peak(harmonics[0]) == pytest.approx(float(rough[0, 0]), rel=1e-12, abs=0)
 

@@ -123,9 +123,8 @@ class Spectra:
 
     def whole(self, place: str, leave_out: str = "") -> np.ndarray:
         """All of the converter's sources at a place, or all but one."""
-        return sum(
-            (c for (at, source), c in self.by_source.items() if at == place and source != leave_out), np.zeros(1)
-        )
+        parts = [c for (at, source), c in self.by_source.items() if at == place and source != leave_out]
+        return sum(parts[1:], parts[0]) if parts else np.zeros(1)
 
     def waveform(self, place: str, band: Band, source: str = "") -> np.ndarray:
         """One period [V] at a place in a band: all of the converter's sources, or one."""
