@@ -183,9 +183,18 @@ def _intervals(
 
 
 def measures(
-    state: State, wanted: tuple[Band, ...], drawn: Drawn, mask: Mask, asked: Collection[Spot] | None = None
+    state: State,
+    wanted: tuple[Band, ...],
+    drawn: Drawn,
+    mask: Mask,
+    asked: Collection[Spot] | None = None,
+    *,
+    spot_checked: bool = False,
 ) -> tuple[Measure[Spot], Measure[Spot]]:
-    """What gives the figures of many designs at a state, roughly and exactly: all of them, or those that are ``asked`` for."""
+    """What gives the figures of many designs at a state, roughly and exactly: all of them, or those that are ``asked`` for.
+
+    ``spot_checked``: even exactly only some of the points are checked for rounding.
+    """
 
     def roughly(moved: Design, values: Columns) -> Figures:
         many = drawn.solution(moved, state, values)
@@ -193,7 +202,7 @@ def measures(
 
     def exactly(moved: Design, _: Columns) -> Figures:
         many = Solution(moved, state)
-        return mask(many, peaks(many, wanted, asked))
+        return mask(many, peaks(many, wanted, asked, spot_checked=spot_checked))
 
     return roughly, exactly
 
@@ -204,10 +213,11 @@ def peaks(
     asked: Collection[tuple[str, str]] | None = None,
     *,
     rough: bool = False,
+    spot_checked: bool = False,
 ) -> Figures:
-    """Peak to peak [V] at every place and in every band, or of those that are ``asked`` for."""
+    """Peak to peak [V] at every place and in every band, or of those that are ``asked`` for; see `spectra`."""
     places = None if asked is None else [place for place, _ in asked]
-    harmonics = spectra(solution, outputs=ports(solution.design, places), thinned=rough)
+    harmonics = spectra(solution, outputs=ports(solution.design, places), thinned=rough, spot_checked=spot_checked)
     seen = {one.label: one for one in bands(solution.design)}  # through the limit that read the converter's figures
     figures: Figures = {}
     for place in harmonics.places:
@@ -261,7 +271,7 @@ def ripple_of_change(
     wanted = tuple(band for band in bands(design) if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
     left_out = mask if mask is not None and depth == "whole" else as_it_is
-    roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked)
+    roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked, spot_checked=first)
     found: dict[Spot, Interval] = {}
     if asked and (ends or not first):
         measure, confirm = (exactly, None) if first else (roughly, exactly)

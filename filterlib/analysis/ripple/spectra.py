@@ -37,13 +37,15 @@ def spectra(
     outputs: Mapping[Any, Output] | None = None,
     top: float | None = None,
     thinned: bool = False,
+    spot_checked: bool = False,
 ) -> Spectra:
     """Harmonics at the terminals, at every load, and in a clipped scope's readings, of every source, at a point.
 
     Parameters: ``solution``; ``filtered``: False takes the filter away; ``outputs``: what to read instead, by any label that
     then names the place: nodes, pairs of them, `Current`; ``top`` [Hz]: leave out the converter's harmonics above the first
     that reaches it, None keeps all; ``thinned``: the circuit is solved at some harmonics and read at the others, see
-    `filterlib.network.thinned`: a sixth of the time, within about 1e-3.
+    `filterlib.network.thinned`: a sixth of the time, within about 1e-3; ``spot_checked``: only some of the points are checked for rounding,
+    see `Circuit.transfer`.
     Returns: Spectra, its coefficients complex (h,), or (designs, h) where the design holds arrays.
     Raises: ScaleError where the converter's stated figures contradict each other; CircuitError for an unknown output.
 
@@ -59,18 +61,20 @@ def spectra(
     frequencies = harmonics[1 : count + 1]
     read = outputs or ports(design)
     circuit = solution.with_filter(filtered)
-    transfers = _transfers(circuit, frequencies, driven(design), list(read.values()), thinned=thinned)
+    transfers = _transfers(
+        circuit, frequencies, driven(design), list(read.values()), thinned=thinned, rough=spot_checked
+    )
     reflected, grids = _reflected(solution, circuit, read)
     by_source = from_transfers(solution, list(read), transfers)
     return Spectra(frequencies, by_source, reflected, grids, solution.source_spectra)
 
 
 def _transfers(
-    circuit: Circuit, frequencies: np.ndarray, sources: list[str], outputs: list[Output], *, thinned: bool
+    circuit: Circuit, frequencies: np.ndarray, sources: list[str], outputs: list[Output], *, thinned: bool, rough: bool
 ) -> Answers:
     """As `Circuit.transfer`, at harmonics from the first one on."""
     if not thinned:
-        return circuit.transfer(frequencies, sources, outputs)
+        return circuit.transfer(frequencies, sources, outputs, rough=rough)
     some = circuit.transfer(frequencies[kept_orders(len(frequencies)) - 1], sources, outputs, rough=True)
     return [[at_all_orders(one, len(frequencies)) for one in row] for row in some]
 
