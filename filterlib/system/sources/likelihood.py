@@ -97,9 +97,10 @@ def log_likelihood(converter: Converter, load_current: float, sources: SourceSpe
 def _readings(converter: Converter, load_current: float, sources: SourceSpectra) -> list[list[Real]]:
     """What ripple, ring and, if any, common mode are of the ripple's and of the spike's reading, where it is highest and lowest [V]."""
     assert converter.spike is not None
-    parts = []
-    for arrangement in (converter.ripple, converter.spike):
-        probe = Probe(converter, arrangement, sources.frequencies[1:], load_current)
+    frequencies, parts = sources.frequencies[1:], []
+    behind = converter.terminal_impedance(frequencies)
+    first = Probe(converter, converter.ripple, frequencies, load_current, behind)
+    for probe in (first, Probe(converter, converter.spike, frequencies, load_current, behind, first)):
         shown = probe.shown(*(one[..., 1:] for one in (sources.ripple, sources.spike, sources.common_mode)))
         waves = np.broadcast_arrays(*(np.atleast_2d(one) for one in shown))
         parts.append(Samples(*waves).swings(*[np.ones(1)] * len(waves)))
