@@ -213,6 +213,8 @@ class Wiring:
 
 def _value(kind: str, name: str, value: ArrayLike) -> Value:
     """A value as a float or a frozen array (designs, 1), in the range that its kind allows."""
+    if type(value) is float and kind != "couple" and (value == 0 or LEAST <= value <= MOST):
+        return value  # as most are
     array = _numbers(kind, name, value)
     low = {"conductance": -math.inf, "couple": -1.0}.get(kind, 0.0)
     wrong = array[~((array >= low) & (array <= (1.0 if kind == "couple" else math.inf)) & np.isfinite(array))]

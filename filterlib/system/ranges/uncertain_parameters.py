@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -18,7 +19,9 @@ ORDER = "converter.ripple.order"
 ORDERS = 1.0, 4.0  # of a scope's limit: common practice, no source
 NEAREST = 5e-3  # [m] of a lead that lies on the chassis: common practice, no source
 _ORDER = "limits of scopes are of first to fourth order (common practice, no source)"
+_KEPT = 8  # designs whose parameters are kept: of one that is judged they are asked for again and again
 _HEIGHT = "from lying on the chassis to so far from it that it does not matter (common practice, no source)"
+_kept: deque[tuple[Design, bool, tuple[UncertainParameter, ...]]] = deque(maxlen=_KEPT)
 
 
 def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[UncertainParameter, ...]:
@@ -33,6 +36,15 @@ def uncertain_parameters(design: Design, *, tolerances: bool = True) -> tuple[Un
     >>> duty.key, duty.nominal
     ('converter.duty', 0.55)
     """
+    for one, with_tolerances, found in tuple(_kept):
+        if one is design and with_tolerances == tolerances:
+            return found
+    found = _parameters(design, tolerances)
+    _kept.append((design, tolerances, found))
+    return found
+
+
+def _parameters(design: Design, tolerances: bool) -> tuple[UncertainParameter, ...]:
     driven = design.driven
     parameters = [*ranges("converter", design.converter, driven=driven), *_limit(design.converter)]
     for pair in design.all_couplings:
