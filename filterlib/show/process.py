@@ -8,7 +8,7 @@ import sys
 
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3  # M_TRIM_THRESHOLD, M_MMAP_THRESHOLD of glibc's malloc.h
 _KEPT, _LARGEST = 2**28, 2**24  # bytes that are kept, and of an array that is no longer taken from them
-_OBJECTS = 20_000  # made since the last search for cycles, before the next one
+_OBJECTS = 200_000  # made since the last search for cycles, before the next one
 
 
 def keep_memory() -> None:
