@@ -39,6 +39,7 @@ from filterlib.words.supply.supply_sentences import check_sentence, rule_count, 
 
 ASKED = 20e6  # [Hz] up to which a recording has to tell of the ripple
 READ_TO = 0.95  # of that, from which on nothing is missing
+FAR = 1000  # times from end to end, beyond which a figure says nothing
 _OUTCOMES = {
     "not met": "not met",
     "undecided": "undecided (to be measured)",
@@ -218,9 +219,19 @@ def _too_wide(result: ReviewResult, figure: Figure) -> str:
     if not figure.wide:
         return ""
     best = next(iter(result.closing.measurements), None) if result.closing is not None else None
-    shrinks = f" (the interval shrinks to about {plain(best.ratio, 1)} : 1)" if best is not None else ""
-    advice = what_to_measure(best) if best is not None else "the ripple, as a recording"
-    return f"One number does not decide this: measure {advice}{shrinks}. "
+    advice = what_to_measure(best) + shrinks_to(best.ratio) if best is not None else "the ripple, as a recording"
+    return f"One number does not decide this: measure {advice}. "
+
+
+def shrinks_to(ratio: float) -> str:
+    """What an interval comes to by a measurement, as an aside.
+
+    >>> shrinks_to(4.2), shrinks_to(2e6)
+    (' (the interval shrinks to about 4 : 1)', ' (and more: the interval stays above 1000 : 1)')
+    """
+    if ratio > FAR:
+        return f" (and more: the interval stays above {FAR} : 1)"
+    return f" (the interval shrinks to about {plain(ratio, 1)} : 1)"
 
 
 def _source(name: str) -> str:
