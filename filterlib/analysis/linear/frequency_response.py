@@ -27,7 +27,7 @@ def bode(solution: Solution, load: str, *, frequencies: np.ndarray = FREQUENCIES
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
     >>> abs(bode(solution, "modem", frequencies=np.array([180e3])).load_over_source).round(4).tolist()
-    [0.044]
+    [0.0438]
     """
     return bode_at(solution, [load], frequencies=frequencies)[load]
 

@@ -150,7 +150,7 @@ def insertion(solution: Solution, *, frequencies: np.ndarray = FREQUENCIES) -> I
     >>> from filterlib.parts.tables import data_folder
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
     >>> insertion(solution, frequencies=np.array([180e3])).symmetrical["50/50"].round(1).tolist()
-    [54.1]
+    [54.2]
     """
     design, state = solution.design, solution.state
     tested: dict[Mode, dict[str, np.ndarray]] = {mode: _in_systems(solution, mode, frequencies) for mode in _MODES}

@@ -91,7 +91,7 @@ def nominal(solution: Solution, load: str, *, band: str = "20MHz") -> NominalRes
     >>> solution = filterlib.solve(filterlib.load_design(data_folder() / "designs" / "tide-gauge-clean.toml"), "listening")
     >>> result = nominal(solution, "modem")
     >>> round(1e3 * result.peak_to_peak, 2), round(1e3 * result.peak_to_peak_before, 1)  # [mV]
-    (4.91, 88.3)
+    (4.9, 88.3)
     """
     design, at = solution.design, solution.state
     wanted = design.named_load(load)
