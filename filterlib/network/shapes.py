@@ -56,7 +56,7 @@ def ring(
     frequency: ArrayLike,
     time_constant: ArrayLike,
     starts: Sequence[ArrayLike],
-    signs: Sequence[float],
+    signs: Sequence[ArrayLike],
     rise: float = 0.0,
     *,
     harmonics: int | None = None,
@@ -73,7 +73,7 @@ def ring(
         Of the ring [Hz], [s].
     starts : sequence of float or array (designs, 1)
         When each event begins [s].
-    signs : sequence of float
+    signs : sequence of float or array (designs, 1)
         Factor of each event.
     rise : float
         Length of the edge that excites the ring: each event is averaged over this length, from its start on [s].
@@ -106,7 +106,7 @@ def ring(
         harmonics = int(np.clip(math.ceil(wanted), FEWEST_HARMONICS, MOST_HARMONICS))
     k = np.arange(harmonics + 1)
     events = sum(
-        sign * phasors(harmonics, (finite(start, "starts") + rise / 2) / period)
+        np.asarray(sign) * phasors(harmonics, (finite(start, "starts") + rise / 2) / period)
         for start, sign in zip(starts, signs, strict=True)
     )
     one = speed / ((decay + 2j * np.pi * k / period) ** 2 + speed**2)

@@ -65,10 +65,10 @@ def test_a_reading_that_was_refused_is_read(case, tmp_path):
 def test_a_ring_at_one_edge_is_taken_where_both_read_too_much(tmp_path):
     """second method: of two opposite rings behind a limit twice the first swing is left, of one less than that; and it is said."""
     found = loaded(tmp_path, **CASES["buck that rings at one edge"])
-    assert found.converter.spike.second_edge == 0.0
+    assert found.converter.spike.second_edge.value == 0.0
     said = [one for one in assumptions(SimpleNamespace(assumed=(), design=found)) if one.key == "converter.spike"]
     assert [one.value for one in said] == ["at one switching edge"]
-    assert loaded(tmp_path, **CASES["boost"]).converter.spike.second_edge == 1.0
+    assert loaded(tmp_path, **CASES["boost"]).converter.spike.second_edge.value == 1.0
 
 
 def test_a_ring_begins_at_its_peak_where_any_other_reads_too_much(tmp_path):
@@ -179,3 +179,13 @@ def test_two_figures_may_differ_by_what_a_scope_is_off(tmp_path):
     assert "so that all readings agree" in said.why
     with pytest.raises(InputError):
         loaded(tmp_path, **few, spike={"peak_to_peak": 0.94 * needed})
+
+
+def test_a_ring_that_is_stated_is_not_taken_otherwise(tmp_path):
+    """law: a way out that says how it rings is closed where the file says so."""
+    case = CASES["buck that rings at one edge"]
+    known = case | {"spike": case["spike"] | {"second_edge": 1.0}}
+    assert loaded(tmp_path, **known).converter.spike.second_edge.value == 1.0
+    high = CASES["buck with narrow spikes"]
+    with pytest.raises(InputError, match="converter.ripple.peak_to_peak"):
+        loaded(tmp_path, **high | {"spike": high["spike"] | {"ring_start": 0.0}})

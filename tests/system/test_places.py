@@ -24,10 +24,11 @@ def test_every_uncertain_parameter_is_read_and_changed_by_its_key():
             each.nominal,
             None,
         )  # None: a length that follows from another until it is stated
-        for made in (with_values(one, {each.key: each.high}), changed(one, {each.key: each.high})):
+        end = each.high if each.high != each.nominal else each.low
+        for made in (with_values(one, {each.key: end}), changed(one, {each.key: end})):
             moved = [key for key in keys if value(made, key) != value(one, key)]
             assert moved == [each.key]
-            assert value(made, each.key) == pytest.approx(each.high, rel=1e-12, abs=0)
+            assert value(made, each.key) == pytest.approx(end, rel=1e-12, abs=0)
 
 
 def test_a_default_coupling_becomes_a_stated_one_when_it_is_changed():

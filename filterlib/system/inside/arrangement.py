@@ -20,6 +20,9 @@ from filterlib.units import format_quantity, quantity
 
 AGREES = 0.1
 """Share by which a reading of the bare converter may differ from its file before the file is wrong: common practice, no source."""
+ACROSS_AN_INDUCTANCE = (
+    0.25  # of its cycle, at which a ring begins there: its current rings from nothing on, its voltage from its peak
+)
 Look = Literal["triangle", "square", "sawtooth with steps", "rounded"]
 _LARGEST = {"rms": ("rms: a square wave's", 0.5), "fundamental": ("at its first harmonic: a square wave's", 2 / np.pi)}
 """Of a wave of 1 peak to peak."""
@@ -137,30 +140,32 @@ class Spike(Arrangement):
     ring_cycles: Annotated[Ranged, RangedQuantity("", "cycles of the ring", low=0.2, high=50)] = default(
         2.0, 1.0, 5.0, "the ring falls to 1/e in one to five cycles (common practice, no source)"
     )
-    _second_edge: float = PrivateAttr(1.0)
-    _begins_high: bool = PrivateAttr(False)
-
-    @property
-    def second_edge(self) -> float:
-        """How large the ring at the second edge is over that at the first: alike, unless the figures agree only otherwise."""
-        return self._second_edge
+    ring_start: Annotated[
+        Ranged, RangedQuantity("", "part of its cycle at which the ring begins", low=-0.5, high=0.5)
+    ] = default(
+        0.0,
+        -0.5,
+        0.5,
+        "the ring begins at nothing, as across a capacitance, or anywhere in its cycle (common practice, no source)",
+    )
+    second_edge: Annotated[
+        Ranged, RangedQuantity("", "ring at the second edge over that at the first", low=-10, high=10)
+    ] = default(
+        1.0, -1.0, 1.0, "both edges ring alike, or one less, or the other way round (common practice, no source)"
+    )
 
     @property
     def begins_high(self) -> bool:
         """Whether the ring begins at its peak, as across an inductance whose current rings, and not at nothing, as across a capacitance."""
-        return self._begins_high
+        return bool(np.all(self.ring_start.value == ACROSS_AN_INDUCTANCE))
 
     def across_an_inductance(self) -> Self:
         """The same whose ring begins at its peak: its mean is nothing, and a limit leaves less of it."""
-        other = self.model_copy()
-        other._begins_high = True
-        return other
+        return self.model_copy(update={"ring_start": self.ring_start.at(ACROSS_AN_INDUCTANCE)})
 
     def ringing_at_one_edge(self) -> Self:
         """The same whose ring comes at the first edge alone."""
-        other = self.model_copy()
-        other._second_edge = 0.0
-        return other
+        return self.model_copy(update={"second_edge": self.second_edge.at(0.0)})
 
     def of_the_edges(self) -> Self:
         """The same as the edges themselves make it, which the inductor's winding passes: faster than the ring that is seen."""

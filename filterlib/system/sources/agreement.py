@@ -29,6 +29,10 @@ CLOSER = 11  # steps back to the nominal value, three times, each time between t
 HOPELESS = 100.0  # times what is stated, from which on no combination is sought where no parameter alone comes nearer: no source
 BEYOND = 0.2  # of the way from where the readings just agree to where they surely do, so that there is some ripple: no source
 SOME = 0.01  # share beyond where readings just agree, at which a figure is taken, so that several combinations do
+OTHERWISE = (
+    "converter.spike.ring_start",
+    "converter.spike.second_edge",
+)  # which are moved last, each by itself: see `agreeing`
 _CHUNK = 16  # combinations that are solved at a time, exactly: see `filterlib.system.sources.scales`
 GAIN = 1e-3  # share by which a round of the search has to better the best one, else it is the last
 
@@ -101,9 +105,11 @@ def _ways(design: Design) -> Iterator[Design]:
     usual = (design, *steeper[:1])
     yield from usual
     if spike is not None:
-        others = (spike.ringing_at_one_edge(), *((spike.of_the_edges(),) if spike.ring_frequency.stated else ()))
+        one_edge = () if spike.second_edge.stated else (spike.ringing_at_one_edge(),)
+        others = (*one_edge, *((spike.of_the_edges(),) if spike.ring_frequency.stated else ()))
         yield from (_with(one, spike=other) for other in others for one in usual)
-        yield from (_with(one, spike=spike.across_an_inductance()) for one in (design, *steeper))
+        high = () if spike.ring_start.stated else (spike.across_an_inductance(),)
+        yield from (_with(one, spike=other) for other in high for one in (design, *steeper))
 
 
 def _steeper(design: Design) -> Iterator[Design]:
@@ -129,7 +135,7 @@ def _read_otherwise(design: Design, shares: Real) -> Design:
 
 def _moved(design: Design) -> Design:
     known = uncertain_parameters(design, tolerances=False)
-    box = tuple(one for one in known if one.key.startswith("converter.") and one.key != ORDER)
+    box = tuple(one for one in known if one.key.startswith("converter.") and one.key not in (ORDER, *OTHERWISE))
     nominal, rng = np.array([one.share(one.nominal) for one in box]), np.random.default_rng(1)
     rows = _alone(nominal)
     agree, shares = _tried(design, box, rows)

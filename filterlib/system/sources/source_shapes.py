@@ -72,18 +72,18 @@ def node_voltage(converter: Converter, k: NDArray[np.int_]) -> Harmonics:
 
 
 def spike_shape(converter: Converter, count: int) -> Harmonics:
-    """A damped ring of 1 V at each of the two switching edges, in the direction in which the ripple steps there; see `Spike`."""
+    """A damped ring of 1 V at the first switching edge, in the direction in which the ripple steps there, and at the second; see `Spike`."""
     spike = converter.spike or UNSEEN
     frequency, cycles = spike.ring_frequency.value, spike.ring_cycles.value
     period, duty = converter.period, converter.duty.value
     onset = np.minimum(converter.edge_time.value, 0.25 / frequency)
     starts = 0.0, duty * period
     first, second = _directions(converter)
-    signs = first, second * spike.second_edge
+    signs = first, second * spike.second_edge.value
     wave = ring(period, frequency, cycles / frequency, starts, signs=signs, harmonics=count)
     lines = wave.coefficients(count)[..., 1:] * sincs(count, onset / period)
-    if spike.begins_high:
-        lines = lines * 1j * np.arange(1, count + 1) / (period * frequency)
+    if np.any(start := 2 * np.pi * spike.ring_start.value):
+        lines = lines * (np.cos(start) + np.sin(start) * 1j * np.arange(1, count + 1) / (period * frequency))
     return np.asarray(lines)
 
 

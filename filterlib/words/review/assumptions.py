@@ -54,7 +54,7 @@ def _readings(design: Design) -> Iterator[Assumption]:
 def _ring(design: Design) -> Iterator[Assumption]:
     """That the spikes ring at one edge alone, or from their peak on, where the figures agree only so."""
     spike = design.converter.spike
-    if spike is not None and not spike.second_edge:
+    if spike is not None and spike.second_edge.value == 0:
         why = "taken in place of both edges alike, so that all readings agree"
         yield Assumption("converter.spike", "where the spikes ring", "at one switching edge", "", "", why)
     if spike is not None and spike.begins_high:
