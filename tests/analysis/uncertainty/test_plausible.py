@@ -60,7 +60,7 @@ def test_real_converters_lie_further_from_the_middle_and_within_what_is_possible
     drawn = Plausible(np.geomspace(1, 100, 2001), np.ones(2001))
     one = Interval(10.0, 1.0, 1e3, {}, {}, {}, plausible=drawn)
     low, high = one.of_real_converters().plausible.ends()
-    assert low == 1.0  # as far as is possible
+    assert low == 2.0  # as far as is possible
     assert high == pytest.approx(10 * 10 ** (0.9 * BEYOND), rel=1e-2, abs=0)
     few = Plausible(np.arange(1.0, 6.0), np.ones(5))
     assert few.of_real_converters() is few
