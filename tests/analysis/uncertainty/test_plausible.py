@@ -58,7 +58,7 @@ def test_a_search_draws_them_evenly_over_the_ranges_and_they_are_inside_the_poss
 def test_real_converters_lie_further_from_the_middle_and_within_what_is_possible():
     """hand: spread evenly in the logarithm from 1 to 100, nine in ten are within 10**0.9 of 10."""
     drawn = Plausible(np.geomspace(1, 100, 2001), np.ones(2001))
-    one = Interval(10.0, 1.0, 1e3, {}, {}, {}, plausible=drawn)
+    one = Interval(10.0, 2.0, 1e3, {}, {}, {}, plausible=drawn)
     low, high = one.of_real_converters().plausible.ends()
     assert low == 2.0  # as far as is possible
     assert high == pytest.approx(10 * 10 ** (0.9 * BEYOND), rel=1e-2, abs=0)
