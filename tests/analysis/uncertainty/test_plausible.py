@@ -122,7 +122,9 @@ def test_emission_is_that_of_real_converters(monkeypatch):
     for key, one in real.items():
         (low, high), (near, nearer) = one.plausible.ends(), model[key].plausible.ends()
         assert one.low <= low < near < nearer < high <= one.high
-        assert (1 + BEYOND) / 2 < np.log(high / low) / np.log(nearer / near) < 1.001 * BEYOND  # less where it would be impossible
+        assert (
+            (1 + BEYOND) / 2 < np.log(high / low) / np.log(nearer / near) < 1.001 * BEYOND
+        )  # less where it would be impossible
 
 
 def test_draws_follow_how_likely_the_readings_are():
