@@ -187,5 +187,5 @@ def test_a_ring_that_is_stated_is_not_taken_otherwise(tmp_path):
     known = case | {"spike": case["spike"] | {"second_edge": 1.0}}
     assert loaded(tmp_path, **known).converter.spike.second_edge.value == 1.0
     high = CASES["buck with narrow spikes"]
-    with pytest.raises(InputError, match="converter.ripple.peak_to_peak"):
+    with pytest.raises(InputError, match=r"converter.ripple.peak_to_peak"):
         loaded(tmp_path, **high | {"spike": high["spike"] | {"ring_start": 0.0}})
