@@ -40,6 +40,7 @@ def at_all_orders(values: np.ndarray, count: int) -> np.ndarray:
     if count <= WHOLE:
         return values
     places, weights = _cubic(count)
+    weights = weights.astype(values.real.dtype)  # an answer is as precise as what it is read from
     read = np.empty((*values.shape[:-1], count), values.dtype)
     read[..., :WHOLE] = values[..., :WHOLE]
     read[..., WHOLE:] = sum(values[..., at] * weight for at, weight in zip(places, weights, strict=True))

@@ -144,9 +144,11 @@ class Spectra:
     def swings(self, place: str, bands: Iterable[Band], leave_out: str = "", *, rough: bool = False) -> list[Value]:
         """The same in several bands. ``rough``: in half the time, see `rough_peak_to_peak`."""
         whole, swing = self.whole(place, leave_out), rough_peak_to_peak if rough else peak_to_peak
+        precision = np.result_type(whole, np.complex64)
         others = [source for at, source in self.reflected if at == place and source != leave_out]
         return [
-            swing(whole * band.response(self.frequencies)) + sum(self.alone(place, source, band) for source in others)
+            swing(whole * band.response(self.frequencies).astype(precision, copy=False))
+            + sum(self.alone(place, source, band) for source in others)
             for band in bands
         ]
 

@@ -44,7 +44,7 @@ def spectra(
     Parameters: ``solution``; ``filtered``: False takes the filter away; ``outputs``: what to read instead, by any label that
     then names the place: nodes, pairs of them, `Current`; ``top`` [Hz]: leave out the converter's harmonics above the first
     that reaches it, None keeps all; ``thinned``: the circuit is solved at some harmonics and read at the others, see
-    `filterlib.network.thinned`: a sixth of the time, within about 1e-3; ``spot_checked``: only some of the points are checked for rounding,
+    `filterlib.network.thinned`: a sixth of the time, within about 1e-3, in single precision; ``spot_checked``: only some of the points are checked for rounding,
     see `Circuit.transfer`.
     Returns: Spectra, its coefficients complex (h,), or (designs, h) where the design holds arrays.
     Raises: ScaleError where the converter's stated figures contradict each other; CircuitError for an unknown output.
@@ -76,7 +76,7 @@ def _transfers(
     if not thinned:
         return circuit.transfer(frequencies, sources, outputs, rough=rough)
     some = circuit.transfer(frequencies[kept_orders(len(frequencies)) - 1], sources, outputs, rough=True)
-    return [[at_all_orders(one, len(frequencies)) for one in row] for row in some]
+    return [[at_all_orders(one.astype(np.complex64), len(frequencies)) for one in row] for row in some]
 
 
 def driven(design: Design) -> list[str]:
@@ -89,16 +89,18 @@ def from_transfers(
 ) -> dict[tuple[Place, str], np.ndarray]:
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
     converter, sources = solution.design.converter, solution.source_spectra
-    kept = slice(1, 1 + transfers[0][0].shape[-1])
-    ripple = solution.source_scale * sources.ripple[..., kept]
-    by_source = {}
-    for index, place in enumerate(places):
-        by_source[place, "ripple"] = transfers[0][index] * ripple
-        if converter.spike is not None or np.any(sources.spike):
-            by_source[place, "spike"] = transfers[0][index] * sources.spike[..., kept]
-        if converter.common_mode is not None:
-            by_source[place, "common_mode"] = transfers[1][index] * sources.common_mode[..., kept]
-    return by_source
+    kept, precision = slice(1, 1 + transfers[0][0].shape[-1]), transfers[0][0].dtype
+    forces = {"ripple": (transfers[0], solution.source_scale * sources.ripple[..., kept])}
+    if converter.spike is not None or np.any(sources.spike):
+        forces["spike"] = transfers[0], sources.spike[..., kept]
+    if converter.common_mode is not None:
+        forces["common_mode"] = transfers[1], sources.common_mode[..., kept]
+    forces = {source: (row, np.asarray(force).astype(precision, copy=False)) for source, (row, force) in forces.items()}
+    return {
+        (place, source): row[index] * force
+        for index, place in enumerate(places)
+        for source, (row, force) in forces.items()
+    }
 
 
 def ports(design: Design, places: Collection[str] | None = None) -> dict[str, Output]:
