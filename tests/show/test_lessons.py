@@ -32,9 +32,59 @@ def test_every_panel_asks_for_a_guess_and_has_moves(named):
     assert len({one.text for one in lesson.tries}) == len(lesson.tries)
 
 
+FIGURE = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) ?([mµnpkM]?)(Ω|V|A|W|s|dB|Hz|F|H|J)\b")
+PREFIXES = {"M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6, "n": 1e-9, "p": 1e-12}
+ELSEWHERE = {  # figures of an explanation's first sentence that its panel shows at another setting, or another page
+    "capacitance to 10 µF": ("5.1 nH",),
+    "the part class2-10u-10V-0805 at a bias of 5 V": ("10 µF",),
+    "capacitance across a winding to 100 pF": ("30 MHz",),
+    "the switching frequency five times as high: 900 kHz (under more)": ("360 kHz", "1.2 mV"),
+    "the choke cm-330u-10A (under more)": ("16.4 mV", "30 mV"),
+    "the choke cm-4m7-2A": ("1.0 mV", "3.7 A"),
+    "with them, octave around 1.5 MHz": ("471 µA",),
+    "Y capacitors: 2 × 10 nF, before the choke, octave around 50 MHz": ("15 µA",),
+    "added part to 10 times the filter's": ("0.469 Ω",),
+    "probe and scope: readings ten times too high": ("540 kHz",),
+    "an electrolytic beside it": ("0.16 Ω",),
+    "a burst of 100 ms": ("79 ms",),
+}
+
+
+def figures(text):
+    """Value and half of its last digit in SI units, unit, and words of every figure in a text."""
+    for found in FIGURE.finditer(text):
+        digits, scale = found[1].replace(",", ""), PREFIXES[found[2]]
+        rounded = len(digits) - len(digits.rstrip("0")) if digits.isdigit() and len(digits) > 2 else 0
+        places = len(digits.partition(".")[2]) - rounded
+        yield float(digits) * scale, 0.5 * 10.0**-places * scale, found[3], found[0]
+
+
+def shown(panel):
+    """Value and unit of all that a panel says in figures."""
+    texts = [panel.sentence]
+    for one in panel.readings:
+        texts += [
+            one.note,
+            one.value if isinstance(one.value, str) else f"{one.value:.9f} {one.unit}".replace("ohm", "Ω"),
+        ]
+    return {(value, unit) for text in texts for value, _, unit, _ in figures(text)}
+
+
+def unsaid(one, before, now):
+    """Figures of the first sentence of an explanation that the panel shows neither there nor at its start, nor as what it gained [dB]."""
+    known = {*before, *now, *((value, unit) for value, _, unit, _ in figures(one.text))}
+    known |= {(abs(a - b), "dB") for a, unit in before for b, other in now if unit == other == "dB"}
+    sentence = re.split(r"(?<=[.!?]) (?=[A-Z])", one.why)[0]
+    return tuple(
+        words for value, half, unit, words in figures(sentence)
+        if not any(unit == other and abs(value - shown) <= 1.001 * half for shown, other in known)
+    )  # fmt: skip
+
+
 def test_a_slider_gets_exactly_to_what_is_to_be_tried_and_it_is_ticked_there(named):
-    """By positions, as a person's slider does it: 10 Ω must not be 9.67 Ω."""
+    """By positions, as a person's slider does it: 10 Ω must not be 9.67 Ω. What the explanation then says is what the panel shows."""
     panel = named[1]
+    start = shown(panel)
     for number, one in enumerate(panel.display.lesson.tries):
         panel.back()
         goal = panel.state.copy()
@@ -46,6 +96,7 @@ def test_a_slider_gets_exactly_to_what_is_to_be_tried_and_it_is_ticked_there(nam
             control = panel.state.controls[name]
             if isinstance(control, Control):
                 assert panel.values[name] == pytest.approx(quantity(wanted, control.unit), rel=1e-12, abs=1e-12), name
+        assert unsaid(one, start, shown(panel)) == ELSEWHERE.get(one.text, ()), one.text
 
 
 def test_four_controls_are_large_and_the_circuit_leads_to_controls(named):

@@ -65,7 +65,7 @@ BANK = Lesson(
         Try(
             "a burst of 100 ms",
             {"burst": "100 ms"},
-            "Held, with 75 ms to spare. A bank is for bursts of a tenth of a second.",
+            "Held, with 79 ms to spare. A bank is for bursts of a tenth of a second.",
         ),
         Try(
             "that burst, and a modem of 6 A",
