@@ -15,6 +15,7 @@ from filterlib.system.inside.chassis import CommonMode, NodeRing
 from filterlib.system.inside.ways import Supply
 from filterlib.system.line.clip import MEASURED, OWN_CLIP, Clip
 from filterlib.system.ranges.changes import with_clip
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.solution import solve
 from filterlib.system.sources.source_spectra import harmonic_count, source_spectra
 from filterlib.words.review.assumptions import assumptions
@@ -379,3 +380,25 @@ def test_supply_has_defaults_that_are_listed():
     keys = {one.key for one in assumptions(found)}
     assert {"converter.supply.inductance", "converter.supply.bond", "load.modem.stray_capacitance"} <= keys
     assert not Supply().inductance.stated
+
+
+def test_edges_of_a_node_may_be_unlike_where_nothing_is_stated_of_them():
+    """hand: the longer one takes sqrt(4) times their mean, the shorter a half of it; a stated edge time holds for both."""
+    period, duty, k = 1e-6, 0.5, np.arange(1, 41)
+    unlike = CommonMode(swing="1 V", edge_ratio=4).node(40, period, duty, 20e-9, high_first=True)
+    known = CommonMode(swing="1 V", rise_time="40 ns", fall_time="10 ns")
+    np.testing.assert_allclose(unlike, known.node(40, period, duty, 90e-9, high_first=True), rtol=1e-12, atol=0)
+    rise, fall = (np.sinc(k * edge / period) for edge in (40e-9, 10e-9))
+    np.testing.assert_allclose(
+        unlike, (rise - np.exp(-1j * np.pi * k) * fall) / (2j * np.pi * k), rtol=1e-9, atol=1e-12
+    )
+    key = "converter.common_mode.edge_ratio"
+
+    def keys(**more):
+        one = design(shunt(), source=converter(common_mode={"swing": "1 V"} | more.pop("drive", {}), **more))
+        return {each.key for each in uncertain_parameters(one)}
+
+    assert key in keys()
+    assert key not in keys(edge_time="20 ns")
+    assert key not in keys(drive={"rise_time": "20 ns"})
+    assert key in keys(edge_time="20 ns", drive={"edge_ratio": {"low": 0.5, "value": 1, "high": 2}})

@@ -36,7 +36,7 @@ _BY_KEY = {
     "period": "200 µs", "insulation": "10 MΩ", "insulation_resistance": "30 GΩ", "duty": "45 %", "resistance": "10 ohm",
     "parallel_resistance": "5 kΩ", "leakage_resistance": "7 kΩ", "inductance": "10 µH", "leakage": "11 µH", "mutual": "0.3 nH",
     "relaxation_frequency": "1 MHz", "self_resonance": "20 MHz", "winding_capacitance": "10 pF", "interwinding_capacitance": "8 pF",
-    "chassis_capacitance": "50 pF", "stray_capacitance": "50 pF", "coupling": "30 pF", "ring_frequency": "50 MHz", "ring_cycles": 2.0, "ring_start": 0.25, "second_edge": -0.5,
+    "chassis_capacitance": "50 pF", "stray_capacitance": "50 pF", "coupling": "30 pF", "ring_frequency": "50 MHz", "ring_cycles": 2.0, "ring_start": 0.25, "second_edge": -0.5, "edge_ratio": 2.0,
     "cycles": 2.0, "turns": 15, "core_area": "19.7 mm2", "core_frequency_exponent": 1.45, "core_flux_exponent": 2.55,
     "relaxation_exponent": 0.8, "life_end_esr": 2.0, "saturation_current": "6 A", "spacing": "3 mm", "height": "20 mm",
     "diameter": "1 mm", "temperature": "-20 °C", "maximum_temperature": "105 °C", "rise_time": "30 ns", "fall_time": "30 ns",

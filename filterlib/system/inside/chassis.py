@@ -13,6 +13,8 @@ from filterlib.parts.values import Value
 from filterlib.system.model import Model
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity, default
 
+UNLIKE = 6.0  # times as long one edge of a switching node may take as the other: common practice, no source
+
 
 class NodeRing(Model):
     """The ring behind each edge of the switching node: ``overshoot`` as a share of the swing."""
@@ -32,7 +34,7 @@ class CommonMode(Model):
     """What drives current through the chassis: the switching node's swing behind a coupling capacitance.
 
     The node is a trapezoid; its edges take the converter's ``edge_time`` where ``rise_time`` and ``fall_time`` are not
-    stated, and its width is the converter's ``duty``.
+    stated, the rising one longer than the falling one by ``edge_ratio``, and its width is the converter's ``duty``.
     """
 
     swing: Annotated[Ranged, RangedQuantity("V", "switching node's swing", above=0, high=2000)]
@@ -53,7 +55,27 @@ class CommonMode(Model):
     fall_time: (
         Annotated[Ranged, RangedQuantity("s", "fall time of the switching node", low=1e-10, high=1e-5)] | None
     ) = None
+    edge_ratio: Annotated[
+        Ranged, RangedQuantity("", "rise time over fall time of the switching node", low=0.01, high=100)
+    ] = default(
+        1.0,
+        1 / UNLIKE,
+        UNLIKE,
+        "one edge is driven, the other is as fast as its load charges the node (common practice, no source)",
+    )
     ring: NodeRing | None = None
+
+    def ineffective(self, driven: bool) -> tuple[str, ...]:
+        """The ratio of edges of which one is stated."""
+        return () if self.rise_time is None and self.fall_time is None else ("edge_ratio",)
+
+    def alike(self) -> CommonMode:
+        """With edges that are known to be alike, unless their ratio is stated."""
+        if self.edge_ratio.stated:
+            return self
+        one = self.model_copy(update={"edge_ratio": default(1.0, 1.0, 1.0, "both edges take the stated time")})
+        one.model_fields_set.discard("edge_ratio")  # it is no statement of the file
+        return one
 
     def way(self, s: np.ndarray) -> np.ndarray:
         """The coupling with its losses [ohm] at ``s`` = j 2 pi f [1/s]; (f,) or (designs, f)."""
@@ -74,7 +96,10 @@ class CommonMode(Model):
         ``high_first``: the first edge is the rising one (the main switch pulls the node up); else the falling one.
         """
         k = np.arange(1, count + 1)
-        rise, fall = (edge_time if t is None else t.value for t in (self.rise_time, self.fall_time))
+        alone = self.rise_time is None and self.fall_time is None
+        unlike: Value = np.sqrt(self.edge_ratio.value) if alone else 1.0
+        rise = edge_time * unlike if self.rise_time is None else self.rise_time.value
+        fall = edge_time / unlike if self.fall_time is None else self.fall_time.value
         first, second = (rise, fall) if high_first else (fall, rise)
         late = phasors(count, duty)[..., 1:]
         steps = sincs(count, first / period) - late * sincs(count, second / period)

@@ -176,6 +176,12 @@ class Converter(Model):
                 raise QuantityError(why, name="rise_time" if drive.rise_time else "fall_time")
         return drive
 
+    @field_validator("common_mode")
+    @classmethod
+    def _stated_edges_are_alike(cls, drive: CommonMode | None, others: ValidationInfo) -> CommonMode | None:
+        edge = others.data.get("edge_time")
+        return drive.alike() if drive is not None and edge is not None and edge.stated else drive
+
     @field_validator("burst")
     @classmethod
     def _pulses_fit_the_burst(cls, burst: Burst | None, others: ValidationInfo) -> Burst | None:
