@@ -93,7 +93,7 @@ def _whole(solution: Solution) -> dict[str, float]:
 
 
 def _quick(solution: Solution) -> dict[str, float]:
-    with fewer_harmonics():
+    with fewer_harmonics(solution.design):
         low, high = plausible(solution, FIGURE[0]).ends()
         nominal = float(spectra(solution).peak_to_peak(FIGURE[0], bands(solution.design)[0]))
     return {"probable_low": low, "probable_high": high, "nominal": nominal}
