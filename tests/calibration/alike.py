@@ -1,6 +1,6 @@
 """Members of the population with the same recording of the bare terminals: what the truth is of each, so what no recording there tells.
 
-    .venv/bin/python -m tests.calibration.alike SEED COUNT
+.venv/bin/python -m tests.calibration.alike SEED COUNT
 """
 
 from __future__ import annotations

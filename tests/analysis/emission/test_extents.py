@@ -108,7 +108,7 @@ def margins(one, state, test, shares, parameters):
 def test_no_simple_corner_lies_outside(name):
     """second method: every parameter at either end, alone and in 100 random corners, at every operating point.
 
-    0.05 dB: the search stops where it foresees the highest line within 0.2 dB; a receiver's own uncertainty is above 2 dB.
+    0.1 dB: the search stops where it foresees the highest line within 0.2 dB; a receiver's own uncertainty is above 2 dB.
     """
     one, test, points = CASES[name]()
     parameters = (*uncertain_parameters(one), *test.inputs(one.converter))
@@ -123,8 +123,8 @@ def test_no_simple_corner_lies_outside(name):
         for margin in found.margins:
             kept = tried[margin.detector][np.isfinite(tried[margin.detector])]
             assert kept.size > 50
-            assert margin.low <= kept.min() + 0.05
-            assert margin.high >= kept.max() - 0.05
+            assert margin.low <= kept.min() + 0.1
+            assert margin.high >= kept.max() - 0.1
 
 
 @pytest.mark.parametrize("name", ["brick", "input"])
