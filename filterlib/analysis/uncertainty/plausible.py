@@ -11,6 +11,7 @@ import numpy as np
 from filterlib.analysis.described import Unit
 from filterlib.analysis.uncertainty.sampling import effective
 from filterlib.system.ranges.uncertain_parameter import SHAPE
+from filterlib.system.sources.scales import INSTRUMENTS
 
 ENDS = (0.05, 0.95)  # shares of the plausible combinations below the two ends
 LEAST = 10.0  # combinations that have to count, or nothing is said
@@ -31,13 +32,25 @@ def too_wide(low: float, high: float) -> bool:
     return high > WIDE * low
 
 
-def beyond_the_model(figures: np.ndarray, middle: np.ndarray) -> np.ndarray:
-    """Ripple of plausible cases as it is of real converters: `BEYOND` times as far from their ``middle``, in its unit and shape.
+def beyond_the_model(figures: np.ndarray, middle: np.ndarray, times: float = BEYOND) -> np.ndarray:
+    """Ripple of plausible cases as it is of real converters: ``times`` as far from their ``middle``, in its unit and shape.
 
     >>> beyond_the_model(np.array([2.0**10, 0.0]), np.array([1.0, 0.0])).round(9)
     array([2048.,    0.])
     """
-    return np.asarray(middle * (figures / np.where(middle > 0, middle, 1.0)) ** BEYOND)
+    return np.asarray(middle * (figures / np.where(middle > 0, middle, 1.0)) ** times)
+
+
+def times_as_far(low: float, high: float) -> float:
+    """As real converters lie of whose cases in the model nine in ten are between two ends: `BEYOND`, and beside it what instruments are off.
+
+    Spreads add as squares, in the logarithm; a figure known to 2 % in the model is no surer than its readings.
+
+    >>> round(times_as_far(1.0, 100.0), 3), round(times_as_far(1.0, 1.1), 2)
+    (1.101, 2.05)
+    """
+    sigma = width((low, high)) / (2 * _SURE)
+    return float(np.hypot(BEYOND, INSTRUMENTS / sigma)) if sigma else BEYOND
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,14 +105,15 @@ class Plausible:
         return float(low), float(high)
 
     def of_real_converters(self) -> Plausible:
-        """The same combinations with their ripple `beyond_the_model`; as they are where too few count.
+        """The same combinations with their ripple `beyond_the_model`, `times_as_far`; as they are where too few count.
 
         >>> Plausible(np.geomspace(1, 100, 21), np.ones(21)).of_real_converters().figures[[0, 10]].round(3)
-        array([ 0.794, 10.   ])
+        array([ 0.793, 10.   ])
         """
         if self.effective < LEAST:
             return self
-        return self.of(beyond_the_model(self.figures, self._below((0.5,))))
+        low, middle, high = self._below((ENDS[0], 0.5, ENDS[1]))
+        return self.of(beyond_the_model(self.figures, middle, times_as_far(low, high)))
 
     def share(self, low: float, high: float) -> float:
         """Share of the plausible combinations with a figure from ``low`` to ``high``; NaN where fewer than `LEAST` count.
