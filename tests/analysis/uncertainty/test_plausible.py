@@ -133,8 +133,9 @@ def test_emission_is_that_of_real_converters(monkeypatch):
     for key, one in real.items():
         (low, high), (near, nearer) = one.plausible.ends(), model[key].plausible.ends()
         assert one.low <= low < near < nearer < high <= one.high
+        wide = np.log(high / low)
         assert (
-            (1 + BEYOND) / 2 < np.log(high / low) / np.log(nearer / near) < 1.001 * BEYOND
+            (1 + BEYOND) / 2 * np.log(nearer / near) < wide < 1.001 * spread(near, nearer)
         )  # less where it would be impossible
 
 
