@@ -16,7 +16,8 @@ HERE = Path(__file__).parent
 def main() -> None:
     """Write ripple-modem.svg, pi-filter.png and common-mode.png beside this script."""
     design = load_design(HERE.parent / "data" / "designs" / "tide-gauge-clean.toml")
-    limits = {wanted.label: wanted.limit for wanted in design.requirements if wanted.kind == "ripple"}
+    at_modem = (one for one in design.requirements if one.kind == "ripple" and one.load == "modem")
+    limits = {wanted.label: wanted.limit for wanted in at_modem}
     save(ripple_figure(ripple(solve(design)), "modem", limits=limits), HERE / "ripple-modem.svg")
     panel = pi_panel()
     panel.keep()

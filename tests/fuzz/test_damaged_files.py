@@ -125,10 +125,17 @@ def test_scattering_parameters_without_measure_are_refused_as_not_passive(tmp_pa
 
 
 @pytest.mark.parametrize(
-    "path", [("load", 0, "power"), ("operating_point", 0, "load"), ("load", 0, "profile", "idle")], ids=key_of
+    "path",
+    [
+        ("load", 0, "power"),
+        ("operating_point", 0, "load"),
+        ("load", 0, "profile", "idle"),
+        ("converter", "ripple", "peak_to_peak"),
+    ],
+    ids=key_of,
 )
-def test_a_draw_below_all_numbers_is_refused_by_its_key(path, tmp_path):
-    """Found by damaged files: the conductance of 1e-300 W was refused by the circuit, without file and key."""
+def test_what_is_below_all_numbers_is_refused_by_its_key(path, tmp_path):
+    """Found by damaged files: the conductance of 1e-300 W was refused by the circuit, without file and key; a ripple of 1e-300 V divided by nothing."""
     case = ("rare", ((path, 1e-300),))
     with pytest.raises(InputError, match=rf"board.toml: {re.escape(key_of(path))} .*prefix or a unit forgotten"):
         load_design(write(sweep_changed(case), tmp_path))

@@ -100,9 +100,9 @@ class Ripple(Arrangement):
     peak of an output inductor's current over the load's, where it is known. ``waveform``: how the scope shows it between the spikes.
     """
 
-    peak_to_peak: Annotated[Value, Quantity("V", above=0, high=100, form="pp")]
-    rms: Annotated[float | None, Quantity("V", above=0, high=100, form="rms")] = None
-    fundamental: Annotated[float | None, Quantity("V", above=0, high=100)] = None
+    peak_to_peak: Annotated[Value, Quantity("V", above=0, high=100, plausible=(1e-9, 100), form="pp")]
+    rms: Annotated[float | None, Quantity("V", above=0, high=100, plausible=(1e-9, 100), form="rms")] = None
+    fundamental: Annotated[float | None, Quantity("V", above=0, high=100, plausible=(1e-9, 100))] = None
     current_swing: Annotated[float | None, Quantity("", above=0, high=2)] = None
     waveform: Look | None = None
     bandwidth: Annotated[float | None, Bandwidth()] = 20e6
@@ -133,7 +133,7 @@ class Ripple(Arrangement):
 class Spike(Arrangement):
     """Peak to peak with the spikes at the switching edges, as it was measured (in full bandwidth)."""
 
-    peak_to_peak: Annotated[Value, Quantity("V", above=0, high=1000, form="pp")]
+    peak_to_peak: Annotated[Value, Quantity("V", above=0, high=1000, plausible=(1e-9, 1000), form="pp")]
     ring_frequency: Annotated[Ranged, RangedQuantity("Hz", "ring frequency", low=1e6, high=1e9)] = default(
         50e6, 25e6, 100e6, "spikes ring at 25 to 100 MHz (common practice, no source)"
     )
