@@ -31,7 +31,7 @@ SAME = 0.02
 ONE_BRANCH = 0.05
 """Misfit of one capacitor with ESR and inductance, from which on a bank of several is sought."""
 MOST_OF_A_BANK = 200  # harmonics, of which more branches are told
-RINGING = 5.0  # times the stated frequency, from which on what repeats is a ring: no source
+RINGING = 1.5  # times the stated frequency (but for twice), from which on what repeats is a ring: switches are no faster than they are stated to be; no source
 _TIMES = (1.0, 2.0, 0.5)
 """Of the stated frequency, a recording may repeat at: a bridge's ripple at twice its switches' frequency, or half of it."""
 _READING = ("channel", "probe_factor", "full_scale", "sample_interval", "bandwidth")
