@@ -33,7 +33,7 @@ OTHERWISE = (
     "converter.spike.ring_start",
     "converter.spike.second_edge",
 )  # which are moved last, each by itself: see `agreeing`
-_CHUNK = 16  # combinations that are solved at a time, exactly: see `filterlib.system.sources.scales`
+_CHUNK, _ROUGH = 16, 64  # combinations that are solved at a time, exactly, and within two percent: see `filterlib.system.sources.scales`
 GAIN = 1e-3  # share by which a round of the search has to better the best one, else it is the last
 
 
@@ -149,10 +149,12 @@ def _moved(design: Design) -> Design:
         rows, agree, shares = np.concatenate([rows, further]), np.append(agree, more), np.concatenate([shares, most])
         if np.any(agree) or (width != WIDTHS[0] and most.max(axis=1).min() > (1 - GAIN) * least):
             break
-    if not np.any(agree):
-        raise _ApartError(shares[np.argmin(shares.max(axis=1))])
     far = np.where(agree, np.linalg.norm(rows - nominal, axis=1), np.inf)
-    best = _closer(design, box, nominal, _put_back(design, box, nominal, rows[np.argmin(far)]))
+    nearest = (rows[at] for at in np.argsort(far)[: np.sum(agree)])
+    found = next((one for one in nearest if _tried(design, box, one[None])[0][0]), None)
+    if found is None:
+        raise _ApartError(_tried(design, box, rows[[np.argmin(shares.max(axis=1))]])[1][0])
+    best = _closer(design, box, nominal, _put_back(design, box, nominal, found))
     places = {path(design, one.key): float(one.at(best[n])) for n, one in enumerate(box) if best[n] != nominal[n]}
     return cast(Design, rebuilt(design, places, _move))
 
@@ -191,7 +193,7 @@ def _put_back(design: Design, box: Sequence[UncertainParameter], nominal: Real, 
 
 def _tried(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple[np.ndarray, Real]:
     """Which combinations (rows, parameters) agree, and what ripple and spike need at least of what was stated, (rows, 2)."""
-    step = 1 if design.driven else _CHUNK  # beside common mode a search in a search: all would wait for the slowest
+    step = _ROUGH if design.driven else _CHUNK  # beside common mode a search in a search: by samples, where they are many
     parts = [_few(design, box, rows[at : at + step]) for at in range(0, len(rows), step)]
     agree, needed = (np.concatenate(some) for some in zip(*parts, strict=True))
     return agree, needed / _stated(design)
