@@ -139,6 +139,13 @@ def test_a_ring_behind_each_edge_is_no_burst_where_the_file_says_how_fast_it_swi
     assert found == pytest.approx(one.converter.frequency, rel=1e-3, abs=0)
 
 
+def test_an_inside_that_resonates_with_the_second_capacitor_is_found(tmp_path):
+    """second method: the simulator's forward converter of 290 kHz, whose bank and C1 are open together at 0.6 MHz; from the two best first branches no fit came there."""
+    one = case(72, 4)
+    found = load_design(write(one, "two", tmp_path)).converter.output_capacitance
+    assert found.low < sum(branch.capacitance for branch in one.converter.bank) < found.high
+
+
 def test_without_a_reader_the_name_is_refused(tmp_path):
     """The plain reader of design files knows no recordings, and says so instead of passing one over."""
     with pytest.raises(InputError, match="a recording that was read is needed here"):

@@ -14,8 +14,8 @@ from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.system.sources import agreement
 from filterlib.system.sources.source_shapes import spike_shape
 from filterlib.words.review.assumptions import assumptions
+from tests.calibration import plants
 from tests.calibration.files import write
-from tests.calibration.plants import case
 from tests.designs import converter, design, shunt
 
 NARROW = {
@@ -199,5 +199,5 @@ def test_beside_common_mode_many_combinations_are_solved_at_a_time(tmp_path, mon
     solved = []
     few = agreement._few
     monkeypatch.setattr(agreement, "_few", lambda *given: solved.append(given) or few(*given))
-    assert filterlib.load_design(write(case(81, 60), "spike", tmp_path)).converter.spike.moved_from is not None
+    assert filterlib.load_design(write(plants.case(81, 60), "spike", tmp_path)).converter.spike.moved_from is not None
     assert len(solved) < 200
