@@ -73,7 +73,10 @@ FED = {  # what feeds the converter and how it starts
 }  # fmt: skip
 TREES = {"complete": TREE, "rare": RARE, "fed": FED}
 COMMANDS = ("review", "verify", "bank", "damp", "compare", "bench")
-NEEDED = {"bank": (("load", 0, "profile"), ("converter", "rating"))}
+NEEDED = {
+    "bank": (("load", 0, "profile"), ("converter", "rating")),
+    "damp": (("filter", 0), ("filter", 2), ("filter", 3)),  # a choke and a capacitor behind it, in each of the trees
+}
 
 
 def text_of(tree):
