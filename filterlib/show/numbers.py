@@ -28,7 +28,7 @@ def numbers(
     """Every number of a result, one a key: START_NAME_KEY_UNIT, where NAME is that of a number in a mapping.
 
     ``why`` a number may be missing, and ``whys`` by field: it is null then, with that under KEY_reason ("": nothing there).
-    ``names``: what stands in keys for a name in a mapping.
+    ``names``: how a name in a mapping is written in keys.
     """
     section: Section = {}
     for field, key, value in _entries(result, start, names):

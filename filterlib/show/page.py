@@ -1,4 +1,4 @@
-"""A page from its template, and the figures that stand in it."""
+"""A page from its template, and its figures."""
 
 from __future__ import annotations
 

@@ -90,16 +90,16 @@ def from_transfers(
     """Harmonics [V] by (place, source) from the transfers at the first of them, for each of `driven` and each place."""
     converter, sources = solution.design.converter, solution.source_spectra
     kept, precision = slice(1, 1 + transfers[0][0].shape[-1]), transfers[0][0].dtype
-    forces = {"ripple": (transfers[0], solution.source_scale * sources.ripple[..., kept])}
+    scaled = {"ripple": (transfers[0], solution.source_scale * sources.ripple[..., kept])}
     if converter.spike is not None or np.any(sources.spike):
-        forces["spike"] = transfers[0], sources.spike[..., kept]
+        scaled["spike"] = transfers[0], sources.spike[..., kept]
     if converter.common_mode is not None:
-        forces["common_mode"] = transfers[1], sources.common_mode[..., kept]
-    forces = {source: (row, np.asarray(force).astype(precision, copy=False)) for source, (row, force) in forces.items()}
+        scaled["common_mode"] = transfers[1], sources.common_mode[..., kept]
+    scaled = {name: (row, np.asarray(one).astype(precision, copy=False)) for name, (row, one) in scaled.items()}
     return {
-        (place, source): row[index] * force
+        (place, source): row[index] * spectrum
         for index, place in enumerate(places)
-        for source, (row, force) in forces.items()
+        for source, (row, spectrum) in scaled.items()
     }
 
 

@@ -169,7 +169,7 @@ def _emission(side: str, margin: Margin) -> Section:
 
 
 def _at(left: Left, reasons: ReasonsResult) -> Section:
-    """What is left at a load, and why."""
+    """The ripple that remains at a load, and why."""
     return {
         "operating_point": left.point,
         **numbers(left, reason_text(left.reason) or "no uncertain parameter, or nothing is left"),

@@ -32,7 +32,7 @@ def differences_table(result: ComparisonResult) -> Table:
 
 
 def left_table(result: ComparisonResult) -> Table:
-    """What is left at every load that both have, before and after, with the interval."""
+    """The ripple that remains at every load that both have, before and after, with the interval."""
     narrow, wide = ([f"{name}{end}" for end in ("_before", "", "_ratio")] for name in ("ripple", "spike"))
     rows = tuple(
         (one.load, letter, left.point, *_left(left, narrow), *_left(left, wide))

@@ -170,7 +170,7 @@ class Plot:
     legend: bool = False
 
     def named(self) -> list[Mark]:
-        """The marks that stand in the legend: of each name the first."""
+        """The marks of the legend: of each name the first."""
         first: dict[str, Mark] = {}
         for mark in self.marks if self.legend else ():
             first.setdefault(mark.label, mark)

@@ -86,7 +86,7 @@ def _place(item: tuple[str, FieldInfo]) -> int:
 
 
 def example(key: str, field: FieldInfo, found: list[object]) -> str:
-    """A value as it could stand in a file, or "-" for what is a section of its own."""
+    """A value as it could be written in a file, or "-" for what is a section of its own."""
     choices = choices_of(field)
     if choices:
         return f"{key} = {_toml(choices[0])}"

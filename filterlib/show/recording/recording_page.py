@@ -24,7 +24,7 @@ from filterlib.words.quantities import number
 PAGE, NUMBERS = "recording.html", "recording.json"
 COLUMNS = 1200  # of a curve: of more samples, the lowest and the highest in each column are drawn
 CLOSE = 5  # periods of the second row
-NAMED = 6  # harmonics whose order stands in the spectrum
+NAMED = 6  # harmonics whose order is written in the spectrum
 FEWEST_LINES = 4  # of a spectrum that is drawn
 BINS = 40  # of the periods' histogram
 
