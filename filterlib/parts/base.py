@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -78,6 +78,11 @@ class Quantity:
     def kept(self, value: _V) -> _V:
         """A value that follows from others, no further than such a thing has it; 0 stays."""
         return value if self.plausible is None else np.where(value == 0, 0.0, np.clip(value, *self.plausible))[()]  # type: ignore[return-value]
+
+
+def quantity_among(marks: Iterable[object]) -> Quantity:
+    """The quantity among what annotates a field."""
+    return next(one for one in marks if isinstance(one, Quantity))
 
 
 @dataclass(frozen=True)
@@ -266,8 +271,7 @@ class Part(BaseModel):
     def derived(self, **values: Value) -> Self:
         """A copy with values that follow from its own, such as those of an aged part: none further than such parts have it."""
         fields = type(self).model_fields
-        quantities = {name: next(one for one in fields[name].metadata if isinstance(one, Quantity)) for name in values}
-        return self.replace(**{name: quantities[name].kept(value) for name, value in values.items()})
+        return self.replace(**{name: quantity_among(fields[name].metadata).kept(v) for name, v in values.items()})
 
     def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
         """The ends of a value within its tolerance, as far as other values of the part let them go."""

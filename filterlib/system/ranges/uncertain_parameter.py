@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel
 
-from filterlib.parts.base import Assumed, Part, Quantity, Toleranced, Unequal
+from filterlib.parts.base import Assumed, Part, Toleranced, Unequal, quantity_among
 from filterlib.parts.values import Usual
 from filterlib.system.model import Model, marks
 from filterlib.system.ranges.ranged import Ranged, RangedQuantity
@@ -117,15 +117,11 @@ def toleranced(key: str, part: Part, *, owner: str) -> Iterator[UncertainParamet
             value = getattr(part, name)
             stated = name in part.model_fields_set and bool(np.all(value))
             if stated and isinstance(mark, Toleranced) and (spread := getattr(part, mark.tolerance)):
-                quantity = _quantity(found)
+                quantity = quantity_among(found)
                 ends = part.bounded(name, quantity.kept(value * (1 - spread)), quantity.kept(value * (1 + spread)))
                 stated = mark.tolerance in part.model_fields_set or not mark.why
                 label, why = mark.label.format(owner=owner), "tolerance" if stated else mark.why
                 yield UncertainParameter(f"{key}.{name}", label, quantity.unit, value, *ends, stated, why)
-
-
-def _quantity(marked: tuple[object, ...]) -> Quantity:
-    return next(one for one in marked if isinstance(one, Quantity))
 
 
 def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> UncertainParameter:
@@ -136,7 +132,7 @@ def _of_range(key: str, mark: RangedQuantity, value: Ranged, owner: str) -> Unce
 
 
 def _of_kind(key: str, mark: Assumed, found: tuple[object, ...], usual: Usual, owner: str) -> UncertainParameter:
-    unit, value = _quantity(found).unit, float(np.mean(usual.value))
+    unit, value = quantity_among(found).unit, float(np.mean(usual.value))
     return UncertainParameter(key, mark.label.format(owner=owner), unit, value, usual.low, usual.high, False, usual.why)
 
 
