@@ -60,7 +60,7 @@ def agreeing(design: Design, file: str = "") -> Design:
     One uncertain parameter alone where that is enough, else the nearest of many combinations, of which each is put back to
     its nominal value that can be; then pulled back towards the nominal values nearly as far as the readings agree. Where nothing agrees and the order of the
     scope's limit is not stated, the second order is tried: many scopes have it (common practice, no source); then
-    a ring at one of the two edges alone, as where one of them is slow; then spikes faster than the ring whose frequency is stated; then a ring as it is
+    a ring at one of the two edges alone, as where one of them is slow; then spikes faster than the ring whose frequency is stated; then either as it is
     across an inductance, of which a limit leaves least, up to the fourth order. Where still nothing does, by less than two
     figures of a scope may be off, the figure in the way is taken as that much more, and says so (``moved_from``).
 
@@ -109,9 +109,9 @@ def _ways(design: Design) -> Iterator[Design]:
     yield from usual
     if spike is not None:
         one_edge = () if spike.second_edge.stated else (spike.ringing_at_one_edge(),)
-        others = (*one_edge, *((spike.of_the_edges(),) if spike.ring_frequency.stated else ()))
-        yield from (_with(one, spike=other) for other in others for one in usual)
-        high = () if spike.ring_start.stated else (spike.across_an_inductance(),)
+        faster = (spike.of_the_edges(),) if spike.ring_frequency.stated else ()
+        yield from (_with(one, spike=other) for other in (*one_edge, *faster) for one in usual)
+        high = () if spike.ring_start.stated else tuple(one.across_an_inductance() for one in (spike, *faster))
         yield from (_with(one, spike=other) for other in high for one in (design, *steeper))
 
 
