@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -28,6 +28,9 @@ from filterlib.units import format_quantity
 
 MISFIT = 0.3
 """Share of what the test capacitor moved, over all harmonics, from which on no passive inside makes both readings."""
+_LEFT = 0.05
+"""The same, from which on it is asked whether the test capacitor's inductance is another one than was stated."""
+_OTHERS, _FAR = (-2.0, -1.0, 1.0, 2.0), 3.0  # of its standard uncertainties, that are tried; and how far it may be off
 _UNKNOWN = 1.0  # standard uncertainty of the logarithm of an element of which the readings say nothing
 _ROUNDS, _SETTLED = 8, 1e-3  # until the capacitance moves by less, as a logarithm
 _TWO_SIGMA, _HALVINGS = 4.0, 4  # of chi-square at two standard uncertainties; of an uncertainty that is too large
@@ -35,6 +38,7 @@ _ROUGH, _NEAR = (
     0.02,
     0.1,
 )  # where a factor is moved: share to which the readings are made again, and how far elements go
+_ESL, _CLOSE = "test_esl", {"xatol": 1e-3}
 _LARGEST_ESL = 1e-6  # [H] that a converter may state
 
 
@@ -123,26 +127,69 @@ def fit_bank(readings: Readings) -> BankFit:
     to first order: JCGM 100:2008 (GUM), section 5.1, from memory; an element of which the readings say nothing has a
     standard uncertainty of a factor of e.
     """
-    search = Search(readings, terms(readings, None))
-    chi, unknown = search.best()
-    for _ in range(_ROUNDS):
-        search = Search(readings, terms(readings, search.loop(unknown)))
-        before, (chi, unknown) = capacitance_of(unknown), search.near(unknown, _UNKNOWN)
-        if abs(np.log(capacitance_of(unknown) / before)) < _SETTLED:
-            break
-    found = _Found(search, unknown, chi)
+    found = _found(readings)
+    if found.misfit > _LEFT:
+        found = _of_another_inductance(found)
     if found.misfit > MISFIT:
         raise FitError(_contradiction(found.misfit))
     return found.told()
 
 
+def _found(readings: Readings, taken: float = 0.0) -> _Found:
+    """The best bank, with ``taken`` as the logarithm of the test capacitor's inductance over the stated one."""
+    readings = _taken(readings, taken)
+    search = Search(readings, terms(readings, None))
+    return _settled(search, *search.best(), taken)
+
+
+def _taken(readings: Readings, taken: float) -> Readings:
+    setup = readings.setup
+    return replace(readings, setup=replace(setup, test=setup.capacitor({_ESL: taken})))
+
+
+def _settled(search: Search, chi: float, unknown: Array, taken: float) -> _Found:
+    """With a loop that goes by the bank that was found."""
+    for _ in range(_ROUNDS):
+        search = Search(search.readings, terms(search.readings, search.loop(unknown)))
+        before, (chi, unknown) = capacitance_of(unknown), search.near(unknown, _UNKNOWN)
+        if abs(np.log(capacitance_of(unknown) / before)) < _SETTLED:
+            break
+    return _Found(search, unknown, chi, taken)
+
+
+def _of_another_inductance(stated: _Found) -> _Found:
+    """The likeliest bank, where the test capacitor's inductance may be off by as much as one is known to.
+
+    Next to the capacitor's resonance it is most of what the capacitor moves, and it is known worst.
+    """
+    from scipy.optimize import minimize_scalar
+
+    readings, spread = stated.search.readings, stated.search.readings.setup.held[_ESL]
+    several = [stated, *(_found(readings, times * spread) for times in _OTHERS)]
+    excess = min(one.excess for one in several)
+
+    def unlikely(one: _Found) -> float:
+        return one.chi / excess + (one.taken / spread) ** 2
+
+    best = min(several, key=unlikely)
+
+    def near(taken: float) -> _Found:
+        moved = replace(best.search, readings=_taken(readings, taken))
+        return _settled(moved, best.chi, best.unknown, taken)
+
+    ends = (max(best.taken - spread, -_FAR * spread), min(best.taken + spread, _FAR * spread))
+    closer = minimize_scalar(lambda taken: unlikely(near(taken)), bounds=ends, method="bounded", options=_CLOSE)
+    return min((best, near(float(closer.x))), key=unlikely)
+
+
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """The best unknown of a search, and what is open of it."""
+    """The best unknown of a search, and what is open of it; ``taken``: logarithm of the test capacitor's inductance over the stated one."""
 
     search: Search
     unknown: Array
     chi: float
+    taken: float = 0.0
 
     @cached_property
     def impedance(self) -> Complex:
@@ -205,7 +252,8 @@ class _Found:
         if name == "loop":
             loop = setup.usual.loop_bandwidth
             ends = float(np.log(loop.low / loop.value)), float(np.log(loop.high / loop.value))
-        return self._move(ends, [self._with(own, {name: end}).near(self.unknown, _NEAR)[1] for end in ends])
+        move = self._move(ends, [self._with(own, {name: end}).near(self.unknown, _NEAR)[1] for end in ends])
+        return move.replace(nominal=self.taken) if name == _ESL else move
 
     def _move(self, ends: tuple[float, float], unknowns: list[Array]) -> Move:
         low, high = ((one - self.unknown)[:-1].tolist() for one in unknowns)
@@ -240,7 +288,7 @@ class _Found:
             capacitance=whole.value,
             loop_bandwidth=float(setup.usual.loop_bandwidth.value),
             loop_inductance=self.search.loop(self.unknown).inductance,
-            **{name: _factor(setup.held[name]) for name in OF_THE_TEST},
+            **{name: _factor(setup.held[name], self.taken if name == _ESL else 0.0) for name in OF_THE_TEST},
             **dict.fromkeys(
                 OF_THE_NOISE, default(0.0, -2.0, 2.0, "noise of the recordings, two standard uncertainties")
             ),
@@ -272,10 +320,11 @@ def _uncertainty(bank: Bank, s: Complex) -> Array:
     return np.asarray(np.sqrt(np.sum(np.abs(z[:, 1] - z[:, 0]) ** 2, axis=0)) / 4)
 
 
-def _factor(spread: float) -> Ranged:
-    """Two standard uncertainties about 1."""
-    ends = float(np.exp(-2 * spread)), float(np.exp(2 * spread))
-    return default(1.0, *ends, "how well a test capacitor is known (common practice, no source)")
+def _factor(spread: float, taken: float) -> Ranged:
+    """Two standard uncertainties about 1, or about what is ``taken`` in its place, a logarithm."""
+    ends = float(np.exp(taken - 2 * spread)), float(np.exp(taken + 2 * spread))
+    factor = default(1.0, *ends, "how well a test capacitor is known (common practice, no source)")
+    return factor.moved(float(np.exp(taken))) if taken else factor
 
 
 def _contradiction(misfit: float) -> str:

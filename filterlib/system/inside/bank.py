@@ -63,6 +63,8 @@ def _exactly(value: float) -> Ranged:
 class Move(Model):
     """By how much logarithms of elements move with something, at its ``low`` end (below 0) and at its ``high`` end (above).
 
+    Both ends are counted from its ``nominal`` value, where nothing moves.
+
     >>> Move(low=-1.0, high=1.0, at_low=(0.1,), at_high=(0.3,)).by(np.array([[-1.0], [0.0], [1.0]])).tolist()
     [[0.1], [0.0], [0.3]]
     """
@@ -71,10 +73,11 @@ class Move(Model):
     high: float
     at_low: tuple[float, ...]
     at_high: tuple[float, ...]
+    nominal: float = 0.0
 
     def by(self, amount: Value) -> Array:
-        """A parabola through 0 and both ends, and no further: (elements,), or (designs, elements) of (designs, 1)."""
-        x, low, high = np.clip(amount, self.low, self.high), self.low, self.high
+        """A parabola through nothing and both ends, and no further: (elements,), or (designs, elements) of (designs, 1)."""
+        x, low, high = np.clip(amount - self.nominal, self.low, self.high), self.low, self.high
         up, down = x * (x - low) / (high * (high - low)), x * (x - high) / (low * (low - high))
         return np.asarray(up * np.array(self.at_high) + down * np.array(self.at_low))
 
@@ -151,6 +154,11 @@ class BankConverter(Converter):
     def bank_measured_with(self) -> WithCapacitor | None:
         """What was across the terminals in the second recording."""
         return self.ripple.with_capacitor
+
+    @property
+    def bank_factors(self) -> dict[str, Value]:
+        """Of each value of it, over what is stated."""
+        return {name: getattr(self.bank, name).value for name in OF_THE_TEST}
 
     @property
     def loop_elements(self) -> tuple[Value, Value, Value]:

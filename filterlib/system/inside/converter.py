@@ -246,6 +246,11 @@ class Converter(Model):
         return None
 
     @property
+    def bank_factors(self) -> dict[str, Value]:
+        """Of each value of it, over what is stated: none without a bank."""
+        return {}
+
+    @property
     def reaches_chassis(self) -> bool:
         """True where something inside or at the terminals reaches the chassis."""
         return any(one is not None for one in (self.common_mode, self.bond, self.supply))
