@@ -123,7 +123,7 @@ def fit_bank(readings: Readings) -> BankFit:
     At each harmonic two readings give the impedance, Z_test (V_bare / V_loaded - 1) where nothing else stands at the
     probe. The delay between the recordings is sought together with the bank: it is the one with which the impedance is
     passive. The test capacitor is taken as stated: then a filter that begins with this same capacitor sees exactly the
-    second reading. What the stated capacitor, the scales, the loop and the noise leave open moves all elements together,
+    second reading; with another inductance where that alone explains what is left over. What the stated capacitor, the scales, the loop and the noise leave open moves all elements together,
     to first order: JCGM 100:2008 (GUM), section 5.1, from memory; an element of which the readings say nothing has a
     standard uncertainty of a factor of e.
     """

@@ -1,6 +1,7 @@
 """Recordings that a design file names: what becomes of them, and what is refused."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,9 @@ from filterlib.cli import main
 from filterlib.errors import FilterlibError
 from filterlib.system.file import files
 from filterlib.system.file.writing import design_toml
+from filterlib.system.ranges.uncertain_parameters import uncertain_parameters
 from filterlib.units import quantity
+from filterlib.words.review.assumptions import assumptions
 from filterlib.words.review.review_sentences import trust
 from tests import make_recordings as invented
 from tests.bench.test_measurement import into_a_bank
@@ -139,11 +142,42 @@ def test_a_ring_behind_each_edge_is_no_burst_where_the_file_says_how_fast_it_swi
     assert found == pytest.approx(one.converter.frequency, rel=1e-3, abs=0)
 
 
+def test_a_ring_that_crosses_once_more_now_and_then_cuts_no_period(tmp_path):
+    """second method: the simulator's flyback of 394.7 kHz, whose ring crosses the middle once more in two of a hundred periods; taken for dither, it was refused."""
+    one = case(91, 170)
+    write(one, "recording", tmp_path)
+    measured = measure(load_recording(tmp_path / "terminals.csv"))
+    assert measured.periods.pattern == "steady"
+    assert measured.frequency == pytest.approx(one.converter.frequency, rel=1e-4, abs=0)
+
+
 def test_an_inside_that_resonates_with_the_second_capacitor_is_found(tmp_path):
     """second method: the simulator's forward converter of 290 kHz, whose bank and C1 are open together at 0.6 MHz; from the two best first branches no fit came there."""
     one = case(72, 4)
     found = load_design(write(one, "two", tmp_path)).converter.output_capacitance
     assert found.low < sum(branch.capacitance for branch in one.converter.bank) < found.high
+
+
+@pytest.mark.parametrize(("seed", "number"), [(91, 44), (31, 98)])
+def test_a_test_capacitor_may_have_another_inductance_than_was_stated(tmp_path, seed, number):
+    """second method: the population's own. The capacitor resonates among the lines; it was refused, and is read and said now."""
+    one = case(seed, number)
+    found = load_design(write(one, "two", tmp_path))
+    first = one.filter.first
+    true = first.true.esl + first.loop
+    taken = found.converter.bank.test_esl
+    stated = float(found.converter.ripple.with_capacitor.esl)
+    assert stated > 1.1 * true  # hand: nearly two standard uncertainties of 7.5 %
+    assert taken.value * stated == pytest.approx(true, rel=0.04, abs=0)
+    assert taken.low < taken.value < taken.high
+    filter_esl = found.filter[0].part.esl + found.filter[0].mounting_loop.value
+    assert filter_esl == pytest.approx(taken.value * stated, rel=1e-9, abs=0)  # the filter begins with this capacitor
+    moved = [one for one in uncertain_parameters(found) if one.moved_from is not None]
+    assert [one.key for one in moved] == ["converter.bank.test_esl"]
+    (said,) = (
+        one.why for one in assumptions(SimpleNamespace(assumed=tuple(moved), design=found)) if "ESL" in one.label
+    )
+    assert "taken in place of 1, so that all readings agree" in said
 
 
 def test_without_a_reader_the_name_is_refused(tmp_path):

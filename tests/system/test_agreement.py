@@ -44,6 +44,11 @@ CASES = {  # as they were read, from converters whose inside the file does not s
         "ripple": {"peak_to_peak": "90.9 mV", "order": 2, "load_current": "0.437 A"},
         "spike": {"peak_to_peak": "431 mV", "bandwidth": "200 MHz", "load_current": "0.437 A", "ring_frequency": "36 MHz ± 30 %"},
     },
+    "forward whose edges pass its inductor": {
+        "isolated": True, "input_voltage": "48 V", "output_voltage": "48 V", "switching_frequency": "108.2 kHz", "shape": "triangle",
+        "ripple": {"peak_to_peak": "7.22 mV", "order": 1, "load_current": "0.18 A"},
+        "spike": {"peak_to_peak": "23.7 mV", "bandwidth": "200 MHz", "load_current": "0.18 A", "ring_frequency": "29 MHz ± 30 %"},
+    },
     "buck with narrow spikes": NARROW,
     "buck with narrow spikes that ring at 60 MHz": NARROW | {"spike": {"peak_to_peak": "600 mV", "ring_frequency": "60 MHz"}},
 }  # fmt: skip

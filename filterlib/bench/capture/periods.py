@@ -254,12 +254,21 @@ def _even(lengths: np.ndarray) -> bool:
     return bool(high < _UNEVEN * low)
 
 
+def _whole(events: np.ndarray) -> np.ndarray:
+    """Without those that cut a period in two, as a ring does that crosses the middle once more now and then."""
+    lengths = np.diff(events)
+    usual = np.median(lengths)
+    cut = (lengths[:-1] < usual * (1 - STEADY)) & (np.abs(lengths[:-1] + lengths[1:] - usual) < STEADY * usual)
+    return np.delete(events, np.flatnonzero(cut) + 1)
+
+
 def _judged(events: np.ndarray, copies: int = 1) -> Periods:
     """Whether the events belong to one period. Errors of time that do not add up are no change of the period.
 
     Such errors, alike and independent, spread the lengths by the root of two times as much; means of several periods
     share errors, and their lengths spread less.
     """
+    events = _whole(events)
     lengths = np.diff(events)
     usual = float(np.median(lengths))
     ratios = lengths / usual
