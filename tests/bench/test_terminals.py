@@ -170,6 +170,10 @@ def test_a_test_capacitor_may_have_another_inductance_than_was_stated(tmp_path, 
     assert stated > 1.1 * true  # hand: nearly two standard uncertainties of 7.5 %
     assert taken.value * stated == pytest.approx(true, rel=0.04, abs=0)
     assert taken.low < taken.value < taken.high
+    bank = found.converter.bank
+    assert found.converter.elements == pytest.approx(
+        np.exp(bank.logarithms), rel=1e-12, abs=0
+    )  # nominal: nothing moves
     filter_esl = found.filter[0].part.esl + found.filter[0].mounting_loop.value
     assert filter_esl == pytest.approx(taken.value * stated, rel=1e-9, abs=0)  # the filter begins with this capacitor
     moved = [one for one in uncertain_parameters(found) if one.moved_from is not None]
