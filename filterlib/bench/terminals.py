@@ -148,7 +148,7 @@ def read_recordings(raw: Toml, path: Path, taken: Taken) -> list[Problem]:
 def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | None) -> Measurement:
     """Averaged over the period that the file states, where the recording's own is hidden by noise or a ring and there is a line at that frequency.
 
-    By an even clock: single periods that noise hides cannot be aligned. Pulses that are missing are a ring's where the ``other`` recording misses none,
+    By an even clock: single periods that noise hides cannot be aligned. Pulses that are missing, or periods unlike each other, are a ring's where the ``other`` recording has one period,
     and where they come far faster than the switches: `RINGING`.
     """
     try:
@@ -157,9 +157,8 @@ def _at_the_stated(measured: Measurement, converter: Toml, other: Measurement | 
         return measured  # refused with the rest, by the model
     if (times := _times_of(measured, stated)) and measured.pulses:  # of a ring: bursts are slower than the switches
         return replace(measured, periods=replace(measured.periods, pattern="steady", pulses=None))
-    hidden = (
-        ("none", "steady") if other is None or other.average is None else ("none", "steady", "skipped pulses", "bursts")
-    )
+    alone = other is None or other.average is None
+    hidden = ("none", "steady") if alone else ("none", "steady", "dither", "skipped pulses", "bursts")
     lengths = measured.periods.lengths
     rings = lengths.size > 0 and RINGING * stated * float(np.median(lengths)) < 1
     if times or measured.pulses or not (rings or measured.periods.pattern in hidden):
