@@ -26,7 +26,7 @@ from filterlib.analysis.stability.operating_point import operating
 from filterlib.analysis.stability.over_uncertainty import like_over, stability_over, where_stable
 from filterlib.analysis.stability.stability_result import OverUncertainty
 from filterlib.analysis.stress.stress import stress
-from filterlib.analysis.stress.stress_check import StressCheck, StressResult, exceeded, rating_answer
+from filterlib.analysis.stress.stress_check import StressCheck, StressResult, exceeded
 from filterlib.analysis.supply.at_the_plug import at_the_plug
 from filterlib.analysis.supply.battery_run import battery_run
 from filterlib.analysis.supply.supply_result import SupplySide
@@ -298,10 +298,8 @@ def _mission(checks: list[StressCheck], weights: list[float]) -> StressCheck:
     value, low, high = (
         float(mission_life(weights, [getattr(c, end) for c in checks])) for end in ("value", "low", "high")
     )
-    limit = checks[0].limit
-    answer = rating_answer(low, high, limit, at_least=True)
-    return replace(
-        checks[0], what="life over all operating points", value=value, low=low, high=high, margin=low / limit - 1,
+    whole = replace(
+        checks[0], what="life over all operating points", value=value, low=low, high=high,
         basis=replace(checks[0].basis, beyond_seal=high > SEAL_LIFE),
-        verdict=answer, depends_on=checks[0].depends_on if answer == "undecided" else "",
     )  # fmt: skip
+    return whole if whole.verdict == "undecided" else replace(whole, depends_on="", label="")

@@ -143,7 +143,7 @@ def test_an_unstable_point_has_no_stress_and_says_why(fakes):
 
 
 def test_an_accepted_rating_is_told_with_its_reason(fakes):
-    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="not met", basis=Basis("peak"))
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, basis=Basis("peak"))
     accepted = {"part": "C1", "rating": "voltage", "reason": "tested to 60 V"}
     one = fakes.design().replace(accepted=[accepted])
     whole = fakes.review(words=("met",), design=one, exceeded=(("full", replace(volts, name="C1")),))
@@ -156,7 +156,7 @@ def test_an_accepted_rating_is_told_with_its_reason(fakes):
 
 def test_exceeded_ratings_and_lives_stand_beside_the_exit_code(fakes):
     life = fakes.stress_check("life over all operating points", "s", 3.6e8, 1e8, at_least=True)
-    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, verdict="not met", basis=Basis("peak"))
+    volts = fakes.stress_check("voltage", "V", 28.0, 24.0, basis=Basis("peak"))
     found = read(fakes.review(exceeded=(("full", volts),), lives=(life,)))
     told = "C11: voltage 28 V (25.2 V to 33.6 V), at most 24 V (at its peak): beyond its rating, at full"
     assert found["broken_ratings"] == [told]

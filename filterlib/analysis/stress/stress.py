@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,6 @@ from filterlib.analysis.stress.stress_check import (
     Kind,
     StressCheck,
     StressResult,
-    rating_answer,
 )
 from filterlib.analysis.uncertainty.interval import shapes
 from filterlib.network.extremes import largest_magnitude, peak_to_peak
@@ -229,16 +228,12 @@ def _check(one: Loading, same: Iterable[_Measure], keys: list[str], design: Desi
     known = values[np.isfinite(values) | np.isposinf(values)]
     limit, value = float(np.max(first.limit)), float(values[0])
     low, high = (float(np.min(known)), float(np.max(known))) if known.size else (np.nan, np.nan)
-    worst, best = (low, high) if first.at_least else (high, low)
     at = int(np.nanargmin(values) if first.at_least else np.nanargmax(values)) if known.size else 0
-    answer = rating_answer(worst, best, limit, first.at_least)
-    ratio = np.divide(*((worst, limit) if first.at_least else (limit, worst))) if worst else np.inf
-    depends = keys[at].strip() if answer == "undecided" else ""
-    return StressCheck(
-        name=one.component.name, part=one.component.label, what=first.what, unit=first.unit, value=value, low=low, high=high,
-        limit=limit, at_least=first.at_least, margin=float(ratio) - 1, verdict=answer,
-        depends_on=depends, basis=first.basis, label=_label(design, depends),
+    check = StressCheck(
+        one.component.name, one.component.label, first.what, first.unit, value, low, high, limit, first.at_least, first.basis
     )  # fmt: skip
+    depends = keys[at].strip() if check.verdict == "undecided" else ""
+    return replace(check, depends_on=depends, label=_label(design, depends))
 
 
 def _label(design: Design, key: str) -> str:
@@ -259,12 +254,8 @@ def _of_converter(design: Design, state: State) -> Iterator[StressCheck]:
     basis = Basis("converter", share=share, too_hot=rating.too_hot(state.temperature))
     for name, (value, unit) in delivered.items():
         if (rated := getattr(rating, name)) is not None:
-            limit = share * rated
-            yield StressCheck(
-                name="converter", part="converter", what=name.replace("_", " "), unit=unit, value=value, low=value, high=value,
-                limit=limit, at_least=False, margin=limit / value - 1 if value else np.inf,
-                verdict=rating_answer(value, value, limit, at_least=False), depends_on="", basis=basis,
-            )  # fmt: skip
+            what = name.replace("_", " ")
+            yield StressCheck("converter", "converter", what, unit, value, value, value, share * rated, False, basis)
 
 
 @dataclass(frozen=True)

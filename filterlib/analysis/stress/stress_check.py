@@ -8,10 +8,10 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from filterlib.analysis.described import InUnit, Ratio, Unit, Volts
+from filterlib.analysis.against_limit import AgainstLimit
+from filterlib.analysis.described import Ratio, Unit, Volts
 from filterlib.analysis.stability.stability_result import Stability
 
-Answer = Literal["met", "undecided", "not met", "no limit", "not known"]
 Kind = Literal[
     "rms", "winding rms", "magnetising peak", "unbalanced peak", "peak", "ripple rms", "usable voltage", "life", "leakage",
     "highest temperature", "ceramic rise", "converter",
@@ -40,29 +40,16 @@ class Basis:
 
 
 @dataclass(frozen=True)
-class StressCheck:
-    """One stress of one part.
+class StressCheck(AgainstLimit):
+    """One stress of one part: ``name`` of its element, ``what`` as "ripple current", "voltage".
 
-    ``name``: of its element; ``part``: in words; ``what``: "ripple current", "voltage" ...; ``value``, ``low``, ``high``:
-    nominal, and least and greatest while each uncertain parameter moves alone to the ends of its range (of very many, `OTHERS` at once); ``limit``, NaN where
-    there is none; ``basis``: whose it is, or why there is none; ``at_least``: True where the value must not
-    fall below it; ``margin``: limit over the worst value - 1, for "at least" the reverse; ``depends_on``: key of the uncertain
-    parameter that decides, or "", and its ``label``.
+    ``low`` and ``high``: least and greatest while each uncertain parameter moves alone to the ends of its range (of very many, `OTHERS` at once);
+    ``basis``: whose its limit is, or why there is none; ``depends_on``: key of the uncertain parameter that decides where it is undecided, else "",
+    and its ``label``.
     """
 
-    name: str
-    part: str
-    what: str
-    unit: str
-    value: Annotated[float, Unit("{unit}", key="")]
-    low: InUnit[float]
-    high: InUnit[float]
-    limit: InUnit[float]
-    at_least: bool
-    margin: Annotated[float, Unit("", key="*_ratio")]
-    verdict: Answer
-    depends_on: str
     basis: Basis
+    depends_on: str = ""
     label: str = ""
 
 
@@ -91,17 +78,6 @@ class StressResult:
     checks: tuple[StressCheck, ...] = ()
     heats: tuple[Heat, ...] = ()
     reason: Stability | None = None
-
-
-def rating_answer(worst: float, best: float, limit: float, at_least: bool) -> Answer:
-    if np.isnan(worst):
-        return "not known"
-    if np.isnan(limit):
-        return "no limit"
-    sign = -1 if at_least else 1
-    if sign * worst <= sign * limit:
-        return "met"
-    return "not met" if sign * best > sign * limit else "undecided"
 
 
 def worst(results: Iterable[StressResult]) -> tuple[tuple[str, StressCheck], ...]:

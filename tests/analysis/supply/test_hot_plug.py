@@ -7,7 +7,7 @@ from filterlib.analysis.supply.at_the_plug import at_the_plug
 from filterlib.analysis.supply.hot_plug import inputs, plug, plug_course
 from filterlib.analysis.supply.rules import check, worst
 from filterlib.analysis.supply.supply_result import Added, Input
-from filterlib.errors import FilterlibError
+from filterlib.errors import FilterlibError, QuantityError
 from filterlib.network.netlist import Current
 from filterlib.network.nonlinear.bend import capacitor_bend
 from filterlib.parts.tables import standard_tables
@@ -179,6 +179,9 @@ def test_what_a_verdict_is():
     assert of(4, 3, 6, limit=5, at_least=True).verdict == "undecided"
     assert of(4, 3, 6, limit=3, at_least=True).verdict == "met"
     assert of(4, limit=None).verdict == "no limit"
+    assert of(0, limit=5, at_least=True).margin == -1
+    with pytest.raises(QuantityError, match="x is not known"):
+        of(4, np.nan, limit=5)
     assert worst([of(4, limit=5), of(9, limit=5), of(8, limit=5)]).value == 9
     assert worst([]) is None
     assert of(4, 3, 8, limit=10).margin == pytest.approx(0.25, rel=1e-12, abs=0)
