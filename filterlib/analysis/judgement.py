@@ -98,10 +98,11 @@ def judge(
             tell(part * (number + share) / count, text)
 
         before, mask = _extents(others.get(solution.point)), masks.get(solution.point)
+        beside = next((one.extents for one in reversed(ripples) if one.extents), None)
         ripples.append(
-            ripple(solution, mask=mask, progress=searched, drawn=kept)
+            ripple(solution, mask=mask, progress=searched, drawn=kept, like=beside)
             if before is None or (whole and not before)
-            else ripple_of_change(solution, before, depth=depth, drawn=kept, mask=mask)
+            else ripple_of_change(solution, before, depth=depth, drawn=kept, mask=mask, beside=beside)
         )
         stresses.append(stress(solution, interval=whole, rough=whole and like is not None))
     emitted = emissions_of(

@@ -16,6 +16,8 @@ OVERSAMPLING = 4
 """Samples per half period of the highest harmonic in the search for the extremes of a sum of harmonics."""
 SUMMITS = 4
 """Summits of a wave that are climbed to the top at most."""
+_PASSES = 0.02
+"""Share of a harmonic from which on a limit of bandwidth lets it pass, in a search."""
 BLOCK = 2**18
 """Numbers in the samples that are looked at together: they stay in the cache."""
 
@@ -67,6 +69,16 @@ def lowpass_response(
     for pole in poles:
         response = response / (1 - s / pole)
     return response
+
+
+def passed(limit: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """A limit of bandwidth (f,) or (designs, f) up to the last frequency that it lets pass, by `_PASSES` or more: for searches.
+
+    >>> len(passed(lowpass_response(np.arange(1, 101) * 1e6, 20e6, 3)))
+    73
+    """
+    last = np.flatnonzero(np.abs(limit).reshape(-1, limit.shape[-1]).max(axis=0) > _PASSES)
+    return limit[..., : int(last[-1]) + 1 if last.size else 1]
 
 
 def trapezoid_envelope(frequencies: ArrayLike, period: float, amplitude: float, duty: float, rise: float) -> np.ndarray:

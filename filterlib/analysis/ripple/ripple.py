@@ -51,13 +51,15 @@ def ripple(
     mask: Mask | None = None,
     progress: Callable[[float], None] | None = None,
     drawn: Drawn | None = None,
+    like: Mapping[Spot, Interval] | None = None,
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
     uncertainty out; ``mask``: makes
     figures NaN in cases that are left out of the search, such as unstable ones; ``progress``: called with the share of the
-    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next.
+    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next; ``like``: the ``extents`` at another
+    one, from whose ends on these are sought too.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
 
@@ -70,7 +72,7 @@ def ripple(
     """
     design, wanted = solution.design, bands(solution.design)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or as_it_is) if interval else {}
+    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or as_it_is, like) if interval else {}
     estimated = if_it_bursts(solution, wanted) if interval else {}
     sides = {at + BEFORE: (before, at) for at in before.places} | {at: (after, at) for at in after.places}
     figures, waveforms, partial = {}, {}, {}
@@ -169,7 +171,12 @@ def as_it_is(_: Solution, figures: Figures) -> Figures:
 
 
 def _intervals(
-    solution: Solution, wanted: tuple[Band, ...], drawn: Drawn, progress: Callable[[float], None] | None, mask: Mask
+    solution: Solution,
+    wanted: tuple[Band, ...],
+    drawn: Drawn,
+    progress: Callable[[float], None] | None,
+    mask: Mask,
+    like: Mapping[Spot, Interval] | None,
 ) -> dict[Spot, Interval]:
     """(place, band) -> interval: sought roughly, its ends confirmed."""
     roughly, exactly = measures(solution.state, wanted, drawn, mask)
@@ -177,7 +184,7 @@ def _intervals(
     few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
     found = over_shapes(
         solution.design, roughly, confirm=exactly, lead=lead(solution.state), draws=DRAWS, likely=likely,
-        weighed=_WEIGHED if few else MORE, progress=progress,
+        weighed=_WEIGHED if few else MORE, like=like, progress=progress,
     )  # fmt: skip
     return {key: one.of_real_converters() for key, one in found.items()}
 
@@ -256,12 +263,14 @@ def ripple_of_change(
     depth: Depth = "first look",
     drawn: Drawn | None = None,
     mask: Mask | None = None,
+    beside: Mapping[Spot, Interval] | None = None,
 ) -> RippleResult:
     """The figures that have a requirement, with their intervals, and nothing else.
 
     Parameters: ``solution`` of a changed design at a stable operating point; ``like``: the ``extents`` of the design as it was, from whose
     ends on they are sought, so far as ``depth`` says, see `filterlib.analysis.uncertainty.like_design`; ``drawn``: what is kept
-    from one point of one change for the next; ``mask``: see `ripple`, in a whole search alone.
+    from one point of one change for the next; ``mask``: see `ripple`, in a whole search alone, and ``beside``: the changed design's own
+    at another point, whose ends are looked at too.
     Returns: RippleResult, its figures peak to peak [V].
     Raises: ScaleError where the converter's stated figures contradict each other.
     """
@@ -275,7 +284,7 @@ def ripple_of_change(
     found: dict[Spot, Interval] = {}
     if asked and (ends or not first):
         measure, confirm = (exactly, None) if first else (roughly, exactly)
-        sought = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth))
+        sought = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth, beside or {}))
         found = {key: one.of_real_converters() for key, one in sought.items()}
     estimated = if_it_bursts(solution, wanted)
     figures = {
@@ -294,10 +303,10 @@ def ripple_of_change(
     )
 
 
-def _seek(ends: Mapping[Spot, Interval], depth: Depth) -> Seek[Spot]:
+def _seek(ends: Mapping[Spot, Interval], depth: Depth, beside: Mapping[Spot, Interval]) -> Seek[Spot]:
     """What seeks the ends of a changed design's figures."""
     if depth == "whole":
-        return partial(from_ends, like=ends, draws=DRAWS)
+        return partial(from_ends, like=ends, beside=beside, draws=DRAWS)
     return lambda _, metric, box, places, confirm: at_ends(
         metric, box, ends, closer=depth == "closer look", places=places, confirm=confirm
     )

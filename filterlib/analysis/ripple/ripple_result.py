@@ -13,7 +13,7 @@ from filterlib.analysis.stability.stability_result import Stability
 from filterlib.analysis.uncertainty.plausible import Interval, Plausible, too_wide
 from filterlib.errors import FilterlibError, did_you_mean
 from filterlib.network.extremes import peak_to_peak, rough_peak_to_peak
-from filterlib.network.spectrum import lowpass_response
+from filterlib.network.spectrum import lowpass_response, passed
 from filterlib.parts.values import Value
 from filterlib.system.design import Design
 from filterlib.system.ranges.uncertain_parameter import SHAPE
@@ -146,10 +146,11 @@ class Spectra:
         whole, swing = self.whole(place, leave_out), rough_peak_to_peak if rough else peak_to_peak
         precision = np.result_type(whole, np.complex64)
         others = [source for at, source in self.reflected if at == place and source != leave_out]
+        limits = [band.response(self.frequencies).astype(precision, copy=False) for band in bands]
+        limits = [passed(one) if rough else one for one in limits]
         return [
-            swing(whole * band.response(self.frequencies).astype(precision, copy=False))
-            + sum(self.alone(place, source, band) for source in others)
-            for band in bands
+            swing(whole[..., : limit.shape[-1]] * limit) + sum(self.alone(place, source, band) for source in others)
+            for band, limit in zip(bands, limits, strict=True)
         ]
 
     def rms(self, place: str, band: Band) -> Value:

@@ -68,7 +68,7 @@ def measurement_values(solution: Solution, load: str, band: Band, extent: Interv
     >>> result, band = filterlib.ripple(solution), bands(solution.design)[0]
     >>> values = measurement_values(solution, "modem", band, result.extents["modem", "20MHz"])
     >>> values.measurements[0].name, round(values.measurements[0].narrows, 2)
-    ('spike', 0.56)
+    ('spike', 0.55)
     """
     design, state = solution.design, solution.state
     if extent is None or width((extent.low, extent.high)) == 0.0:

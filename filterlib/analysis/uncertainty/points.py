@@ -1,8 +1,8 @@
-"""Points of a search over uncertain parameters: figures there, more points near the best, and the intervals that all of them make."""
+"""Points of a search over uncertain parameters: figures there, more points on from the best, and the intervals that all of them make."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -12,8 +12,17 @@ from filterlib.analysis.uncertainty.plausible import Interval, Plausible
 from filterlib.system.ranges.uncertain_parameter import Columns, UncertainParameter
 
 MOVED, TO_AN_END = 0.4, 0.5  # share of the parameters that move there, and of these that go to an end of their range
-NEAR, NEARER = 0.25, 0.8  # how far the others move, as a share of the range; and what of it is left in the next round
+NEAR, NEARER, LAST = (
+    0.25,
+    0.8,
+    10,
+)  # how far the others move, as a share of the range; what of it is left after a tenth of all rounds
 BEST = 2  # points near each end whose figures are confirmed
+FITTED, NEARNESS = 60, 20.0  # best points that tell where a figure goes on to, and how many of them count most
+STIFF = 1.0  # of that fit, in squares of moves: what moved little tells little
+LIKELY, WHOLE = 0.6, 0.5  # share of the parameters worth most that are moved, and of these that go all the way
+OTHERS = 0.1  # share of all parameters that are moved at random beside
+GOOD = 20  # best points with which the very best is crossed
 Metric = Callable[[Columns], Mapping[Key, np.ndarray]]
 
 
@@ -65,6 +74,72 @@ def with_more(
     return np.concatenate([shares, rows]), {name: np.concatenate([v, more[name]]) for name, v in values.items()}
 
 
+def gone_on(
+    rng: np.random.Generator,
+    metric: Metric[Key],
+    uncertain_parameters: tuple[UncertainParameter, ...],
+    shares: np.ndarray,
+    values: Mapping[Key, np.ndarray],
+    rounds: int,
+    *,
+    along: int = 1,
+    near: int = 4,
+) -> tuple[np.ndarray, dict[Key, np.ndarray]]:
+    """The points and figures so far, and those of points that go on from the best, round by round ever less far.
+
+    In each round and from each figure's least and greatest: ``along`` of them to where the points about it say that it goes on,
+    ``near`` it so many, which cancellations ask for, and one between it and another good one.
+    """
+    values = dict(values)
+    for number in range(rounds):
+        width = NEAR * NEARER ** (LAST * number / rounds)
+        rows = [nearby(rng, shares, values, near, width)]
+        for order, gains in _best_first(values):
+            best = shares[order]
+            rows += [_along(rng, best, gains, width, along), _crossed(rng, best)]
+        shares, values = with_more(metric, uncertain_parameters, shares, values, np.concatenate(rows))
+    return shares, values
+
+
+def _best_first(values: Mapping[Key, np.ndarray]) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """For each point at which a figure is least or greatest: it and the `FITTED` next to it, and what they have less, below zero all.
+
+    In logarithms where all are above zero.
+    """
+    begun = set[int]()
+    for figure in values.values():
+        for sign in (-1, 1):
+            order = np.argsort(np.where(np.isfinite(figure), -sign * figure, np.inf), kind="stable")
+            order = order[: min(FITTED, np.count_nonzero(np.isfinite(figure)))]
+            if order.size and order[0] not in begun:
+                begun.add(int(order[0]))
+                best = figure[order]
+                yield order, sign * (np.log(best / best[0]) if best.min() > 0 else best - best[0])
+
+
+def _along(rng: np.random.Generator, near: np.ndarray, gains: np.ndarray, width: float, count: int) -> np.ndarray:
+    """From the first of some points ``near`` each other ``count`` on, along a straight line through their figures.
+
+    Each parameter is moved the likelier the more it is worth on that line as far as its range allows, and a few of the others
+    by ``width``, at random.
+    """
+    moves, counts = near - near[0], 1 / (1 + np.arange(len(near)) / NEARNESS)
+    slopes = np.linalg.solve((moves.T * counts) @ moves + STIFF * np.eye(moves.shape[1]), (moves.T * counts) @ gains)
+    end = (slopes > 0).astype(float)
+    worth, shape = slopes * (end - near[0]), (count, len(slopes))
+    moved = rng.random(shape) < LIKELY * worth / (worth.max() or 1.0)
+    far = np.where(rng.random(shape) < WHOLE, 1.0, rng.random(shape))
+    rows = near[0] + moved * far * (end - near[0])
+    strayed = np.clip(rows + width * rng.standard_normal(shape), 0, 1)
+    return np.asarray(np.where(rng.random(shape) < OTHERS, strayed, rows))
+
+
+def _crossed(rng: np.random.Generator, near: np.ndarray) -> np.ndarray:
+    """One with half of its parameters as at the first of some points, half as at another of the best `GOOD`."""
+    other = near[rng.integers(0, min(GOOD, len(near)))]
+    return np.asarray(np.where(rng.random((1, len(other))) < 0.5, near[0], other))
+
+
 def nearby(
     rng: np.random.Generator, shares: np.ndarray, values: Mapping[Key, np.ndarray], count: int, width: float
 ) -> np.ndarray:
@@ -104,3 +179,14 @@ def interval_of(
         }
 
     return Interval(float(values[0]), float(values[low]), float(values[high]), at(low), at(high), effects)
+
+
+def points_of(like: Mapping[Key, Interval], box: tuple[UncertainParameter, ...]) -> np.ndarray:
+    """The nominal point, and those that make the ends of other intervals; what these do not have is nominal; (points, parameters)."""
+    ends = [{}, *(values for one in like.values() for values in (one.at_low, one.at_high))]
+    rows = [[at.get(one.key, one.nominal) for one in box] for at in ends]
+    return np.array([[_share(p, v) for p, v in zip(box, row, strict=True)] for row in rows])
+
+
+def _share(one: UncertainParameter, value: float) -> float:
+    return float(one.share(float(np.clip(value, one.low, one.high))))

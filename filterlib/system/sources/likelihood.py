@@ -101,7 +101,8 @@ def _readings(converter: Converter, load_current: float, sources: SourceSpectra)
     behind = converter.terminal_impedance(frequencies)
     first = Probe(converter, converter.ripple, frequencies, load_current, behind)
     for probe in (first, Probe(converter, converter.spike, frequencies, load_current, behind, first)):
-        shown = probe.shown(*(one[..., 1:] for one in (sources.ripple, sources.spike, sources.common_mode)))
+        parted = (one[..., 1:] for one in (sources.ripple, sources.spike, sources.common_mode))
+        shown = probe.shown(*parted, rough=True)
         waves = np.broadcast_arrays(*(np.atleast_2d(one) for one in shown))
         parts.append(Samples(*waves).swings(*[np.ones(1)] * len(waves)))
     return parts

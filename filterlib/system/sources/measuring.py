@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from filterlib.network.circuit import Circuit
 from filterlib.network.extremes import Harmonics, Real
 from filterlib.network.netlist import Current
-from filterlib.network.spectrum import lowpass_response
+from filterlib.network.spectrum import lowpass_response, passed
 from filterlib.parts.wire import WirePair
 from filterlib.system.inside.converter import PLUS, RETURN, Arrangement, Converter
 from filterlib.system.inside.ways import CHASSIS, INSULATION
@@ -29,7 +29,7 @@ class Probe:
 
     ``divider``: voltage at the probe over that force; ``transfer``: the same behind the limit of bandwidth;
     ``conversion``: that over the switching node's voltage, 0 where no load is known that reaches the chassis; ``within``:
-    whether a frequency lies in that bandwidth, (f,). Parameters as in `probe_transfer`, but for the load
+    whether a frequency lies in that bandwidth, (f,); ``passed``: how many of the first it lets pass, as far as a search asks. Parameters as in `probe_transfer`, but for the load
     current [A]: that where the arrangement states none; ``other``: a probe on the same converter, whose division serves
     where the same was attached.
     """
@@ -48,12 +48,19 @@ class Probe:
         else:
             self.divider, self.converted = _transfers(converter, arrangement, frequencies, current, behind)
         self.transfer, self.conversion = self.divider * limit, self.converted * limit
+        self.passed = passed(limit).shape[-1]
         self.within = frequencies <= (arrangement.bandwidth or np.inf)
         self.converts = bool(converter.measured_with) and converter.common_mode is not None
 
-    def shown(self, ripple: Harmonics, spike: Harmonics, node: Harmonics) -> list[Harmonics]:
-        """What it shows of each source, and of the switching node where that is converted."""
-        return [self.transfer * ripple, self.transfer * spike, *([self.conversion * node] if self.converts else [])]
+    def shown(self, ripple: Harmonics, spike: Harmonics, node: Harmonics, *, rough: bool = False) -> list[Harmonics]:
+        """What it shows of each source, and of the switching node where that is converted; ``rough``: what its limit lets pass."""
+        sources = [
+            (self.transfer, ripple),
+            (self.transfer, spike),
+            *([(self.conversion, node)] if self.converts else []),
+        ]
+        last = self.passed if rough else None
+        return [through[..., :last] * source[..., :last] for through, source in sources]
 
 
 def _transfers(

@@ -119,7 +119,7 @@ def both(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wi
 
 def _both_beside(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real) -> Scaled:
     """The same beside a fixed wave, a few designs at a time."""
-    count, step = len(narrow[0]), 4 * cached_rows(narrow[0])
+    count, step = len(narrow[0]), 4 * cached_rows(wide[0])
     figures = [np.broadcast_to(one, count) for one in (stated, stated_wide)]
     parts = []
     for rows in (slice(at, at + step) for at in range(0, count, step)):

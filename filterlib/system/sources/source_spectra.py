@@ -144,7 +144,9 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         ripple = _recorded_emf(recorded, probe, ripple, probe.conversion * node)
         spike = np.where(probe.within, 0, spike)
     probes, ring = [one for one in (probe, spike_probe) if one is not None], _ring(converter, probe, ripple)
-    a, b, feasible, needed = _scales(converter, [[*one.shown(ripple + ring, spike, node)] for one in probes])
+    many = np.broadcast_shapes(ripple.shape, spike.shape, node.shape, probe.transfer.shape)[:-1] > (FEW,)
+    many = many and recorded is None and spike_probe is not None and probe.converts  # by samples, see `scaled`
+    a, b, feasible, needed = _scales(converter, [one.shown(ripple + ring, spike, node, rough=many) for one in probes])
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
@@ -219,10 +221,13 @@ def _scales(
     if converter.spike is None and len(shown[0]) == 2:
         return converter.ripple.peak_to_peak / peak_to_peak(ripple), 0.0, True, (0.0, 0.0)
     shape = np.broadcast_shapes(
-        *(np.shape(one) for waves in shown for one in waves),
+        *(np.shape(one[..., :1]) for waves in shown for one in waves),
         *(np.shape(one.peak_to_peak) for one in (converter.ripple, converter.spike) if one is not None),
     )
-    waves = [[np.reshape(np.broadcast_to(one, shape), (-1, shape[-1])) for one in some] for some in shown]
+    waves = [
+        [np.broadcast_to(one, (*shape[:-1], one.shape[-1])).reshape(-1, one.shape[-1]) for one in some]
+        for some in shown
+    ]
     a, b, feasible, *needed = scaled(
         waves, np.ravel(converter.ripple.peak_to_peak), _spike_figure(converter), recorded=recorded
     )

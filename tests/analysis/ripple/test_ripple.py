@@ -210,10 +210,8 @@ def test_the_ends_of_an_interval_are_the_exact_figures_of_the_values_that_make_t
         there = ripple(solution.varied(at), interval=False).figures["logger", "20MHz"]
         assert value == pytest.approx(there.peak_to_peak, rel=1e-9, abs=0)
     kept = again.extents["logger", "20MHz"]
-    assert (kept.low, kept.high, kept.at_low) == (
-        extent.low,
-        extent.high,
-        extent.at_low,
-    )  # what was kept changes nothing
+    # what was kept changes nothing; the last digits depend on what is solved beside it
+    assert (kept.low, kept.high) == pytest.approx((extent.low, extent.high), rel=1e-12, abs=0)
+    assert kept.at_low == pytest.approx(extent.at_low, rel=1e-12, abs=0)
     probable = first.figures["logger", "20MHz"]
     assert extent.low < probable.probable_low < probable.probable_high < extent.high
