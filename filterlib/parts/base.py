@@ -270,8 +270,11 @@ class Part(BaseModel):
 
     def derived(self, **values: Value) -> Self:
         """A copy with values that follow from its own, such as those of an aged part: none further than such parts have it."""
-        fields = type(self).model_fields
-        return self.replace(**{name: quantity_among(fields[name].metadata).kept(v) for name, v in values.items()})
+        return self.replace(**{name: self.kept(name, value) for name, value in values.items()})
+
+    def kept(self, name: str, value: Value) -> Value:
+        """What follows from other values, as the value of a field: no further than such parts have it."""
+        return quantity_among(type(self).model_fields[name].metadata).kept(value)
 
     def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
         """The ends of a value within its tolerance, as far as other values of the part let them go."""

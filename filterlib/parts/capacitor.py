@@ -24,8 +24,7 @@ LossAngle = Annotated[
     Value, Quantity("", low=0, plausible=(1e-6, 1.0)), Assumed(usual.loss_angle, "loss angle of {owner}")
 ]
 Inductance = Annotated[Value, Quantity("H", low=0, plausible=(1e-12, 1e-6)), Assumed(usual.esl, "ESL of {owner}")]
-MOST_OHMS = 1e3  # [ohm] that such a part has: more is taken for a slip
-Resistance = Annotated[Value, Quantity("ohm", low=0, plausible=(1e-6, MOST_OHMS))]
+Resistance = Annotated[Value, Quantity("ohm", low=0, plausible=(1e-6, 1e3))]
 TemperatureCurve = Annotated[Points, Curve("K", reference=298.15, low=200, high=500)]
 Time = Annotated[Value, Quantity("s", above=0, plausible=(1.0, 1e10))]
 AtTheEnd = Annotated[Value, Quantity("", above=0, high=10)]
@@ -210,7 +209,7 @@ class Capacitor(Part):
 
     def in_the_cold(self, ohms: Value, temperature: float) -> Value:
         """What such an ESR [ohm] may be at ``temperature`` [K], see `cold_growth`; no more than such parts have."""
-        return np.minimum(ohms * self.cold_growth(temperature), MOST_OHMS)
+        return self.kept("esr", ohms * self.cold_growth(temperature))
 
     def resistance_at(self, temperature: Value = ROOM) -> Value:
         """The constant part of the series resistance [ohm] at ``temperature`` [K]."""
