@@ -328,11 +328,13 @@ def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     --------
     >>> format_quantity(4.7e-6, "F"), format_quantity(0.05, "ohm"), format_quantity(1.5e-6, "m2")
     ('4.7 µF', '50 mΩ', '1.5 mm²')
+    >>> format_quantity(-0.0, "ohm")
+    '0 Ω'
     """
     sign = _display_unit(unit)
     if not math.isfinite(value):
         return f"{value} {sign}".rstrip()
-    rounded = Decimal(f"{value:.{digits - 1}e}")
+    rounded = Decimal(f"{value + 0.0:.{digits - 1}e}")  # no "-0"
     first = unit.split("/")[0]
     power = 2 if first == "m2" else 1
     steps = {0: "", -3: "m"} if power == 2 else _display_prefixes(first)

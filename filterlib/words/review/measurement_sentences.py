@@ -22,7 +22,7 @@ _MEASUREMENTS = {
     "second reading": "the ripple once more, with a capacitor across the terminals, best the filter's own first one",
     "second reading, harmonics": "the ripple once more, with a capacitor across the terminals (best the filter's own first one), at several harmonics",
     "second reading, above 1 MHz": "the ripple once more, with a capacitor across the terminals (best the filter's own first one), at harmonics above 1 MHz",
-    "test capacitor": "the test capacitor of the second recording on an impedance bridge, at the switching frequency",
+    "test capacitor": "the test capacitor of the second recording on an impedance bridge: C and ESR at the switching frequency, ESL at its resonance",
     "two recordings": "both recordings once more, longer and with the screen filled",
     "duty cycle": "the switching node's duty cycle with a scope, or the input voltage",
     "rise time": "the rise time at the switching node, in full bandwidth",
