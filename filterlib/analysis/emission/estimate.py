@@ -292,7 +292,7 @@ class _Many:
             solution = Solution(design, state)
             if state.input_voltage not in sources:
                 sources[state.input_voltage] = solution.steady_spectra
-            spectra = line_spectra(solution, test, sources=sources[state.input_voltage])
+            spectra = line_spectra(solution, test, sources=sources[state.input_voltage], spot_checked=True)
             tuned = tuned_to(spectra.frequencies, test)
             read_ = levels(amplitudes(spectra), spectra.frequencies[0], tuned)
             if state.point in self.masks:

@@ -31,11 +31,13 @@ def line_spectra(
     scaled: Mapping[str, Value] | None = None,
     line: float | None = None,
     bursts: bool = False,
+    spot_checked: bool = False,
 ) -> LineSpectra:
     """Harmonics up to where a receiver in the network's range hears them, on each line, of each source, at an operating point.
 
     ``sources``: those of the solution, where another operating point has them already; ``scaled``: see `setup`; ``line``: of the
-    harmonics the one next to this frequency [Hz] alone; ``bursts``: of the stated bursts instead of steady switching.
+    harmonics the one next to this frequency [Hz] alone; ``bursts``: of the stated bursts instead of steady switching;
+    ``spot_checked``: see `spectra`.
     Raises ScaleError where the converter's stated figures contradict each other, and FilterlibError where the input
     current cannot be estimated.
     """
@@ -58,7 +60,7 @@ def line_spectra(
         driven[SOURCE] = SOURCE, _input(solution, test.held, int(orders[-1]) + 1, bursts)
     names = list(dict.fromkeys(name for name, _ in driven.values()))
     outputs: list[Output] = [*((port, CHASSIS) for port in ports), *(Current(f"network.{line}") for line in LINES)]
-    transfers = dict(zip(names, circuit.transfer(kept, names, outputs), strict=True))
+    transfers = dict(zip(names, circuit.transfer(kept, names, outputs, rough=spot_checked), strict=True))
     by_source = {
         source: [2 * transfer * harmonics[..., orders + 1] for transfer in transfers[name]]
         for source, (name, harmonics) in driven.items()

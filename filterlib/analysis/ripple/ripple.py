@@ -195,13 +195,8 @@ def measures(
     drawn: Drawn,
     mask: Mask,
     asked: Collection[Spot] | None = None,
-    *,
-    spot_checked: bool = False,
 ) -> tuple[Measure[Spot], Measure[Spot]]:
-    """What gives the figures of many designs at a state, roughly and exactly: all of them, or those that are ``asked`` for.
-
-    ``spot_checked``: even exactly only some of the points are checked for rounding.
-    """
+    """What gives the figures of many designs at a state, roughly and exactly: all of them, or those that are ``asked`` for."""
 
     def roughly(moved: Design, values: Columns) -> Figures:
         many = drawn.solution(moved, state, values)
@@ -209,7 +204,7 @@ def measures(
 
     def exactly(moved: Design, _: Columns) -> Figures:
         many = Solution(moved, state)
-        return mask(many, peaks(many, wanted, asked, spot_checked=spot_checked))
+        return mask(many, peaks(many, wanted, asked, spot_checked=True))
 
     return roughly, exactly
 
@@ -280,11 +275,11 @@ def ripple_of_change(
     wanted = tuple(band for band in bands(design) if any(label == band.label for _, label in asked))
     ends = {key: like[key] for key in asked if key in like}
     left_out = mask if mask is not None and depth == "whole" else as_it_is
-    roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked, spot_checked=first)
+    roughly, exactly = measures(state, wanted, drawn or Drawn(), left_out, asked)
     found: dict[Spot, Interval] = {}
     if asked and (ends or not first):
-        measure, confirm = (exactly, None) if first else (roughly, exactly)
-        sought = over_shapes(design, measure, confirm=confirm, lead=lead(state), seek=_seek(ends, depth, beside or {}))
+        confirm, seek = None if first else exactly, _seek(ends, depth, beside or {})
+        sought = over_shapes(design, roughly, confirm=confirm, lead=lead(state), seek=seek)
         found = {key: one.of_real_converters() for key, one in sought.items()}
     estimated = if_it_bursts(solution, wanted)
     figures = {

@@ -84,7 +84,7 @@ def _stress(solution: Solution, *, interval: bool, thinned: bool = False) -> Str
     design, state = solution.design, solution.state
     batches = [_batch(variant, state) for variant in shapes(design)] if interval else [(design, [])]
     solved = (Solution(many, state) if many is not design else solution for many, _ in batches)
-    loaded = [loadings(one, thinned=thinned) for one in solved]
+    loaded = [loadings(one, thinned=thinned, spot_checked=interval) for one in solved]
     keys = ["", *batches[0][1], *(f"{SHAPE} {key}" for _, more in batches[1:] for key in ("", *more))]
     checks, heats = [*_of_converter(design, state)], []
     for alike in zip(*loaded, strict=True):
@@ -290,8 +290,8 @@ class Loading:
         return np.asarray(np.sum([branch.ohms * root_sum(lines) ** 2 for lines, branch in pairs], axis=0))
 
 
-def loadings(solution: Solution, *, thinned: bool = False) -> tuple[Loading, ...]:
-    """What every part carries at an operating point, which must be stable; ``thinned``: roughly, see `spectra`.
+def loadings(solution: Solution, *, thinned: bool = False, spot_checked: bool = False) -> tuple[Loading, ...]:
+    """What every part carries at an operating point, which must be stable; ``thinned``, ``spot_checked``: see `spectra`.
 
     Raises ScaleError where the converter's stated figures contradict each other.
     """
@@ -299,7 +299,7 @@ def loadings(solution: Solution, *, thinned: bool = False) -> tuple[Loading, ...
     known = solution.circuit.netlist.by_name
     outputs: dict[tuple[str, Branch], Output] = {("i", b): Current(b.element, b.winding) for b in map(_key, branches)}
     outputs |= {("v", b): _across(known[b.element], b) for b in map(_key, branches) if not _alone(known[b.element])}
-    harmonics = spectra(solution, outputs=outputs, thinned=thinned)
+    harmonics = spectra(solution, outputs=outputs, thinned=thinned, spot_checked=spot_checked)
     return tuple(_loading(one, harmonics, known) for one in solution.components)
 
 

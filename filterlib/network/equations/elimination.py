@@ -7,7 +7,7 @@ lowest impedances that holds there makes another plan, and in the end comes `fil
 refined. A few points alone go there first: that is sooner done than a plan is made.
 
 Where rough answers do, as in a search whose ends are solved again, `SAMPLE` of the points are guarded, by `ROUGH`; where all of
-these hold, all run without a guard, in less than half of the steps.
+these hold, all run without a guard, in less than half of the steps, and else all are guarded by that.
 
 Source of the measure: W. Oettli and W. Prager, Numer. Math. 6 (1964) p. 405 (from memory).
 """
@@ -174,7 +174,7 @@ def _run(
     """
     out = np.zeros((len(right), len(wanted), *shape), dtype=complex)
     good, done = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
-    refined, limit = False, None if rough and _holds(plan, values, shape, right, wanted) else LIMIT
+    refined, limit = False, _limit(plan, values, shape, right, wanted) if rough else LIMIT
     for block in _blocks(shape):
         part = values if good[block].shape == shape else [_cut(v, block) for v in values]
         place: Place = (slice(None), slice(None), *block)
@@ -196,15 +196,15 @@ def _run(
     return out, good
 
 
-def _holds(plan: Plan, values: Values, shape: tuple[int, ...], right: Columns, wanted: tuple[int, ...]) -> bool:
-    """Whether the guard holds roughly at some points, spread evenly over many."""
+def _limit(plan: Plan, values: Values, shape: tuple[int, ...], right: Columns, wanted: tuple[int, ...]) -> float | None:
+    """What guards rough answers: nothing where they hold at some points, spread evenly over many."""
     count = int(np.prod(shape))
     if count < 4 * SAMPLE:
-        return False
+        return LIMIT
     some = np.unravel_index(np.linspace(0, count - 1, SAMPLE).astype(int), shape)
     x, fine = np.empty((len(right), len(wanted), SAMPLE), dtype=complex), np.empty(SAMPLE, dtype=bool)
     _step(plan.program(right, wanted, limit=ROUGH), [_take(v, some) for v in values], x, fine)
-    return bool(fine.all())
+    return None if fine.all() else ROUGH
 
 
 def _step(program: Program, values: Values, x: np.ndarray, good: np.ndarray) -> None:

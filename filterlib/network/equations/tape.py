@@ -96,7 +96,8 @@ class Tape:
             return a
         if a[1] == b[1]:
             return a[0] + b[0], a[1]
-        a, b = sorted((a, b), key=lambda part: (part[0] < 0, part[1]))
+        if (a[0] < 0, a[1]) > (b[0] < 0, b[1]):
+            a, b = b, a
         sign = -1.0 if a[0] < 0 else 1.0
         operation = operator.add if b[0] * sign > 0 else operator.sub
         return sign, self._step(operation, self._magnitude(a), self._magnitude(b))
@@ -123,8 +124,9 @@ class Tape:
         start: list[float] = []
         free: list[int] = []
         loads, steps = [], []
-        for variable in sorted(last):
-            operation, first, second, number = self.lines[variable]
+        for variable, (operation, first, second, number) in enumerate(self.lines):
+            if not last[variable]:
+                continue
             if operation is None or not free:
                 registers[variable] = len(start)
                 start.append(number)
@@ -141,15 +143,17 @@ class Tape:
         kept = tuple((factor, registers[at]) for factor, at in parts)
         return Program(tuple(start), tuple(loads), tuple(steps), kept, registers[self.good])
 
-    def _last_uses(self, kept: Iterable[int]) -> dict[int, int]:
-        """By variable that is needed the last one that is made of it."""
-        last = dict.fromkeys(kept, len(self.lines))
-        for variable in range(len(self.lines) - 1, -1, -1):
-            line = self.lines[variable]
-            if variable in last and line.operation is not None:
-                for operand in (line.first, line.second):
-                    if operand >= 0:
-                        last.setdefault(operand, variable)
+    def _last_uses(self, kept: Iterable[int]) -> list[int]:
+        """For each variable the last one that is made of it; 0 where it is not needed."""
+        last = [0] * len(self.lines)
+        for variable in kept:
+            last[variable] = len(self.lines)
+        for variable in range(len(self.lines) - 1, 0, -1):
+            operation, first, second, _ = self.lines[variable]
+            if last[variable] and operation is not None:
+                last[first] = last[first] or variable
+                if second >= 0:
+                    last[second] = last[second] or variable
         return last
 
     def _magnitude(self, a: Part) -> int:
@@ -161,13 +165,11 @@ class Tape:
 
     def _step(self, operation: _Operation, first: int, second: int = -1) -> int:
         key = operation, first, second
-        register = self.known.get(key)
-        if register is None:
-            register = self._line(key, _Line(operation, first, second))
-        return register
+        variable = self.known.get(key)
+        return self._line(key, _Line(*key)) if variable is None else variable
 
     def _line(self, key: tuple[object, ...], line: _Line) -> int:
-        if key not in self.known:
-            self.known[key] = len(self.lines)
+        variable = self.known.setdefault(key, len(self.lines))
+        if variable == len(self.lines):
             self.lines.append(line)
-        return self.known[key]
+        return variable
