@@ -28,8 +28,8 @@ from filterlib.units import format_quantity
 
 MISFIT = 0.3
 """Share of what the test capacitor moved, over all harmonics, from which on no passive inside makes both readings."""
-_LEFT = 0.05
-"""The same, from which on it is asked whether the test capacitor's inductance is another one than was stated."""
+_LEFT = 2.0
+"""Times as much left over as noise makes, from which on it is asked whether the test capacitor's inductance is another one than was stated."""
 _OTHERS, _FAR = (-2.0, -1.0, 1.0, 2.0), 3.0  # of its standard uncertainties, that are tried; and how far it may be off
 _UNKNOWN = 1.0  # standard uncertainty of the logarithm of an element of which the readings say nothing
 _ROUNDS, _SETTLED = 8, 1e-3  # until the capacitance moves by less, as a logarithm
@@ -128,7 +128,7 @@ def fit_bank(readings: Readings) -> BankFit:
     standard uncertainty of a factor of e.
     """
     found = _found(readings)
-    if found.misfit > _LEFT:
+    if found.excess > _LEFT:
         found = _of_another_inductance(found)
     if found.misfit > MISFIT:
         raise FitError(_contradiction(found.misfit))
