@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, model_validator
 
 from filterlib.errors import QuantityError
 from filterlib.network.wiring import Wiring
-from filterlib.parts.base import Part, Quantity, Unequal, shown
+from filterlib.parts.base import Part, Quantity, Toleranced, Unequal, shown
 from filterlib.parts.copper import COPPER_RESISTIVITY, copper_factor
 from filterlib.parts.skin_effect import internal_impedance
 from filterlib.parts.values import ROOM, Value
@@ -163,7 +163,8 @@ def skin_ladder(resistance: Value, inductance: Value) -> Wiring:
 
 
 class _Conductor(Part):
-    length: Length
+    length: Annotated[Length, Toleranced("tolerance", "length of {owner}")]
+    tolerance: Annotated[Value, Quantity("", low=0, high=0.5)] = 0.0
     cross_section: Annotated[Value, Quantity("m2", above=0, plausible=(1e-9, 1e-3))] | None = None
     awg: Annotated[int, BeforeValidator(_gauge)] | None = None
 
@@ -203,14 +204,26 @@ class _Conductor(Part):
 
         return circuit.immittance(name, a, b, inside, ladder=partial(skin_ladder, share * ohms, share * henries))
 
+    @property
+    def shortest(self) -> float:
+        """Length that such a wire has at least [m]: five diameters."""
+        return float(np.max(5 * self.diameter))
+
+    def bounded(self, name: str, low: float, high: float) -> tuple[float, float]:
+        """The ends of its length no shorter than such a wire is."""
+        return (max(low, self.shortest), high) if name == "length" else (low, high)
+
     def describe(self) -> dict[str, str]:
         """Label and text of what a parts list shows."""
         size = f"{self.awg} AWG" if self.cross_section is None else shown(self.cross_section * 1e6, "") + " mm²"
-        return super().describe() | {"length": shown(self.length, "m"), "size": size}
+        spread = f" ± {shown(self.tolerance * 100, '')} %" if np.any(self.tolerance) else ""
+        return super().describe() | {"length": shown(self.length, "m") + spread, "size": size}
 
 
 class Lead(_Conductor):
     """One straight copper wire: ``length`` [m] and ``cross_section`` [m2] or ``awg``; current returns far away.
+
+    ``tolerance``: how far its length may be off, as a share of it (0 unless stated; at most a half).
 
     Its resistance rises, and the inductance of its inside vanishes, as `internal_impedance` says.
 
@@ -262,6 +275,11 @@ class WirePair(_Conductor):
         if self.height is not None and np.any(self.height > self.length):
             raise QuantityError("higher than the pair is long", name="height", value=self.height)
         return self
+
+    @property
+    def shortest(self) -> float:
+        """As of any wire, and no shorter than it is wide or high [m]."""
+        return float(np.max([super().shortest, np.max(self.spacing), np.max(self.height or 0.0)]))
 
     @property
     def self_inductance(self) -> Value:

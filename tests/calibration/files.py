@@ -267,6 +267,7 @@ def load(case: Case, measured: bool) -> Keys:
         "kind": one.kind,
         "lead": {
             "length": text(one.length, "m", 3),
+            "tolerance": "8 %",
             "cross_section": f"{one.section * 1e6:g} mm2",
             "spacing": text(one.spacing, "m", 3),
         },

@@ -20,7 +20,7 @@ from filterlib.system.ranges.uncertain_parameter import ranges, toleranced
 from filterlib.system.ranges.uncertain_parameters import ORDER, uncertain_parameters
 from filterlib.system.sources.source_spectra import source_spectra
 from filterlib.units import quantity
-from tests.designs import converter, design, film, series, shunt
+from tests.designs import converter, design, film, resistive, series, shunt
 from tests.system.test_design import whole
 
 
@@ -122,6 +122,24 @@ def test_a_new_range_of_a_load_and_of_a_section_in_it_appears():
     known = load.replace(gasket=Gasket(elasticity=0.3))
     left = [each.key for each in ranges("load.modem", known, owner="modem")]
     assert left == ["load.modem.leak"]  # what is known exactly is no parameter
+
+
+def test_a_wire_may_be_off_in_its_length():
+    """hand: 10 % of 0.4 m; no shorter than it is wide; none where nothing is stated."""
+    wire = WirePair(length=0.4, tolerance="10 %", cross_section=0.75e-6, spacing=3e-3)
+    (found,) = toleranced("load.modem.lead", wire, owner="the lead of modem")
+    assert (found.key, found.label) == ("load.modem.lead.length", "length of the lead of modem")
+    assert (found.low, found.high) == pytest.approx((0.36, 0.44), rel=1e-12, abs=0)
+    wide = wire.replace(length=10e-3, spacing=9.5e-3)
+    assert next(toleranced("x", wide, owner="x")).low == 9.5e-3
+    assert not [*toleranced("x", wire.replace(tolerance=0.0), owner="x")]
+    modem = resistive() | {
+        "lead": {"length": "0.4 m", "tolerance": "10 %", "cross_section": "0.75 mm2", "spacing": "3 mm"}
+    }
+    one, key = design(shunt(), load=modem), f"load.{modem['name']}.lead.length"
+    assert [each.key for each in uncertain_parameters(one)].count(key) == 1
+    longer = with_values(one, {key: 0.44})
+    assert longer.loads[0].lead.loop_inductance > 1.09 * one.loads[0].lead.loop_inductance
 
 
 def test_a_new_tolerance_of_a_part_appears():

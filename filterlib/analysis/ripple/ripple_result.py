@@ -24,7 +24,8 @@ FEW = 16  # harmonics, spread over all, that tell how much a parameter moves the
 Place = TypeVar("Place", bound=Hashable)  # its name, or any label
 TRUSTED = 30e6  # [Hz] above which leads and couplings that no file states decide: common practice, no source
 BEFORE = "_before"
-AT_LOAD = ".input_capacitor."  # in the key of what is uncertain of a load's own capacitor
+AT_LOAD = {".input_capacitor.": "input capacitor", ".lead.length": "lead"}
+"""In the key of what is uncertain of a part at a load: what that is."""
 MEASUREMENTS = {  # key or its beginning: the measurement that settles it
     "converter.output_capacitance": "second reading",
     "converter.output_esr": "second reading, harmonics",
@@ -168,11 +169,14 @@ def measurement(key: str) -> str:
 
     >>> measurement("filter.L1.leakage"), measurement("load.modem.input_capacitor.esr"), measurement("converter.duty")
     ('part L1', 'part the input capacitor of modem', 'duty cycle')
+    >>> measurement("load.modem.lead.length"), measurement("load.modem.lead.height")
+    ('part the lead of modem', "load's lead")
     """
     if key.startswith("filter."):
         return f"part {key.split('.')[1]}"
-    if AT_LOAD in key:
-        return f"part the input capacitor of {key.split('.')[1]}"
+    for inside, part in AT_LOAD.items():
+        if inside in key:
+            return f"part the {part} of {key.split('.')[1]}"
     return next((name for start, name in MEASUREMENTS.items() if key.startswith(start)), "")
 
 

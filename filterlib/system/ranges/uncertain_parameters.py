@@ -64,6 +64,8 @@ def _parameters(design: Design, tolerances: bool) -> tuple[UncertainParameter, .
                 key, owner = f"filter.{stage.name}.damping", f"the damping of {stage.name}"
                 parameters += toleranced(key, stage.damping.part, owner=owner)
         for load in design.loads:
+            if load.lead is not None:
+                parameters += toleranced(f"load.{load.name}.lead", load.lead, owner=f"the lead of {load.name}")
             if load.input_capacitor is not None:
                 key, owner = f"load.{load.name}.input_capacitor", f"the input capacitor of {load.name}"
                 parameters += toleranced(key, load.input_capacitor.part, owner=owner)
