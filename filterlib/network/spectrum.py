@@ -77,6 +77,8 @@ def passed(limit: NDArray[np.complex128]) -> NDArray[np.complex128]:
     >>> len(passed(lowpass_response(np.arange(1, 101) * 1e6, 20e6, 3)))
     73
     """
+    if np.min(np.abs(limit[..., -1])) > _PASSES:
+        return limit
     last = np.flatnonzero(np.abs(limit).reshape(-1, limit.shape[-1]).max(axis=0) > _PASSES)
     return limit[..., : int(last[-1]) + 1 if last.size else 1]
 

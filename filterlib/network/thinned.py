@@ -43,7 +43,12 @@ def at_all_orders(values: np.ndarray, count: int) -> np.ndarray:
     weights = weights.astype(values.real.dtype)  # an answer is as precise as what it is read from
     read = np.empty((*values.shape[:-1], count), values.dtype)
     read[..., :WHOLE] = values[..., :WHOLE]
-    read[..., WHOLE:] = sum(values[..., at] * weight for at, weight in zip(places, weights, strict=True))
+    beyond = read[..., WHOLE:]
+    np.multiply(values.take(places[0], axis=-1), weights[0], out=beyond)
+    for at, weight in zip(places[1:], weights[1:], strict=True):
+        part = values.take(at, axis=-1)
+        part *= weight  # in place: a new array costs more than the product
+        beyond += part
     return read
 
 

@@ -29,7 +29,7 @@ class Probe:
 
     ``divider``: voltage at the probe over that force; ``transfer``: the same behind the limit of bandwidth;
     ``conversion``: that over the switching node's voltage, 0 where no load is known that reaches the chassis; ``within``:
-    whether a frequency lies in that bandwidth, (f,); ``passed``: how many of the first it lets pass, as far as a search asks. Parameters as in `probe_transfer`, but for the load
+    whether a frequency lies in that bandwidth, (f,); ``limit``: that limit. Parameters as in `probe_transfer`, but for the load
     current [A]: that where the arrangement states none; ``other``: a probe on the same converter, whose division serves
     where the same was attached.
     """
@@ -48,7 +48,7 @@ class Probe:
         else:
             self.divider, self.converted = _transfers(converter, arrangement, frequencies, current, behind)
         self.transfer, self.conversion = self.divider * limit, self.converted * limit
-        self.passed = passed(limit).shape[-1]
+        self.limit = limit
         self.within = frequencies <= (arrangement.bandwidth or np.inf)
         self.converts = bool(converter.measured_with) and converter.common_mode is not None
 
@@ -59,7 +59,7 @@ class Probe:
             (self.transfer, spike),
             *([(self.conversion, node)] if self.converts else []),
         ]
-        last = self.passed if rough else None
+        last = passed(self.limit).shape[-1] if rough else None
         return [through[..., :last] * source[..., :last] for through, source in sources]
 
 
