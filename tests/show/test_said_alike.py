@@ -88,7 +88,8 @@ def test_ripple_at_the_modem(result, numbers, sheet, page, point):
 def test_the_panel_shows_the_figure_of_the_first_operating_point(result):
     explored = refined(result.design, explore(result.design, "modem"), lambda share: None)
     figure = figure_at(result, "sending")
-    assert explored.figure == figure
+    for name, value in vars(figure).items():  # the last digits depend on which plan has served before
+        assert getattr(explored.figure, name) == pytest.approx(value, rel=1e-9, abs=0, nan_ok=True)
     assert explored.nominal.peak_to_peak == pytest.approx(figure.peak_to_peak, rel=1e-3, abs=0)
     digits = 2 if figure.wide else 3
     assert _range_text(explored) == range_text(figure.low, figure.high, "V", digits)
