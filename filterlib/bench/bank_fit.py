@@ -123,11 +123,11 @@ def fit_bank(readings: Readings) -> BankFit:
     At each harmonic two readings give the impedance, Z_test (V_bare / V_loaded - 1) where nothing else stands at the
     probe. The delay between the recordings is sought together with the bank: it is the one with which the impedance is
     passive. The test capacitor is taken as stated: then a filter that begins with this same capacitor sees exactly the
-    second reading; with another inductance where that alone explains what is left over. What the stated capacitor, the scales, the loop and the noise leave open moves all elements together,
-    to first order: JCGM 100:2008 (GUM), section 5.1, from memory; an element of which the readings say nothing has a
-    standard uncertainty of a factor of e.
+    second reading; with another inductance where that explains what is left over. What the stated capacitor, the scales,
+    the loop and the noise leave open moves all elements together, to first order: JCGM 100:2008 (GUM), section 5.1, from
+    memory; an element of which the readings say nothing has a standard uncertainty of a factor of e.
     """
-    found = _found(readings)
+    found = _best_bank(readings)
     if found.excess > _LEFT:
         found = _of_another_inductance(found)
     if found.misfit > MISFIT:
@@ -135,26 +135,26 @@ def fit_bank(readings: Readings) -> BankFit:
     return found.told()
 
 
-def _found(readings: Readings, taken: float = 0.0) -> _Found:
-    """The best bank, with ``taken`` as the logarithm of the test capacitor's inductance over the stated one."""
-    readings = _taken(readings, taken)
+def _best_bank(readings: Readings, esl_off: float = 0.0) -> _Found:
+    """The best bank, with ``esl_off`` as the logarithm of the test capacitor's inductance over the stated one."""
+    readings = _with_esl(readings, esl_off)
     search = Search(readings, terms(readings, None))
-    return _settled(search, *search.best(), taken)
+    return _settled(search, *search.best(), esl_off)
 
 
-def _taken(readings: Readings, taken: float) -> Readings:
+def _with_esl(readings: Readings, off: float) -> Readings:
     setup = readings.setup
-    return replace(readings, setup=replace(setup, test=setup.capacitor({_ESL: taken})))
+    return replace(readings, setup=replace(setup, test=setup.capacitor({_ESL: off})))
 
 
-def _settled(search: Search, chi: float, unknown: Array, taken: float) -> _Found:
+def _settled(search: Search, chi: float, unknown: Array, esl_off: float) -> _Found:
     """With a loop that goes by the bank that was found."""
     for _ in range(_ROUNDS):
         search = Search(search.readings, terms(search.readings, search.loop(unknown)))
         before, (chi, unknown) = capacitance_of(unknown), search.near(unknown, _UNKNOWN)
         if abs(np.log(capacitance_of(unknown) / before)) < _SETTLED:
             break
-    return _Found(search, unknown, chi, taken)
+    return _Found(search, unknown, chi, esl_off)
 
 
 def _of_another_inductance(stated: _Found) -> _Found:
@@ -165,31 +165,31 @@ def _of_another_inductance(stated: _Found) -> _Found:
     from scipy.optimize import minimize_scalar
 
     readings, spread = stated.search.readings, stated.search.readings.setup.held[_ESL]
-    several = [stated, *(_found(readings, times * spread) for times in _OTHERS)]
+    several = [stated, *(_best_bank(readings, times * spread) for times in _OTHERS)]
     excess = min(one.excess for one in several)
 
     def unlikely(one: _Found) -> float:
-        return one.chi / excess + (one.taken / spread) ** 2
+        return one.chi / excess + (one.esl_off / spread) ** 2
 
     best = min(several, key=unlikely)
 
-    def near(taken: float) -> _Found:
-        moved = replace(best.search, readings=_taken(readings, taken))
-        return _settled(moved, best.chi, best.unknown, taken)
+    def near(off: float) -> _Found:
+        moved = replace(best.search, readings=_with_esl(readings, off))
+        return _settled(moved, best.chi, best.unknown, off)
 
-    ends = (max(best.taken - spread, -_FAR * spread), min(best.taken + spread, _FAR * spread))
-    closer = minimize_scalar(lambda taken: unlikely(near(taken)), bounds=ends, method="bounded", options=_CLOSE)
+    ends = (max(best.esl_off - spread, -_FAR * spread), min(best.esl_off + spread, _FAR * spread))
+    closer = minimize_scalar(lambda off: unlikely(near(off)), bounds=ends, method="bounded", options=_CLOSE)
     return min((best, near(float(closer.x))), key=unlikely)
 
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """The best unknown of a search, and what is open of it; ``taken``: logarithm of the test capacitor's inductance over the stated one."""
+    """The best unknown of a search, and what is open of it; ``esl_off``: logarithm of the test capacitor's inductance over the stated one."""
 
     search: Search
     unknown: Array
     chi: float
-    taken: float = 0.0
+    esl_off: float = 0.0
 
     @cached_property
     def impedance(self) -> Complex:
@@ -253,7 +253,7 @@ class _Found:
             loop = setup.usual.loop_bandwidth
             ends = float(np.log(loop.low / loop.value)), float(np.log(loop.high / loop.value))
         move = self._move(ends, [self._with(own, {name: end}).near(self.unknown, _NEAR)[1] for end in ends])
-        return move.replace(nominal=self.taken) if name == _ESL else move
+        return move.replace(nominal=self.esl_off) if name == _ESL else move
 
     def _move(self, ends: tuple[float, float], unknowns: list[Array]) -> Move:
         low, high = ((one - self.unknown)[:-1].tolist() for one in unknowns)
@@ -288,7 +288,7 @@ class _Found:
             capacitance=whole.value,
             loop_bandwidth=float(setup.usual.loop_bandwidth.value),
             loop_inductance=self.search.loop(self.unknown).inductance,
-            **{name: _factor(setup.held[name], self.taken if name == _ESL else 0.0) for name in OF_THE_TEST},
+            **{name: _factor(setup.held[name], self.esl_off if name == _ESL else 0.0) for name in OF_THE_TEST},
             **dict.fromkeys(
                 OF_THE_NOISE, default(0.0, -2.0, 2.0, "noise of the recordings, two standard uncertainties")
             ),
@@ -320,11 +320,11 @@ def _uncertainty(bank: Bank, s: Complex) -> Array:
     return np.asarray(np.sqrt(np.sum(np.abs(z[:, 1] - z[:, 0]) ** 2, axis=0)) / 4)
 
 
-def _factor(spread: float, taken: float) -> Ranged:
-    """Two standard uncertainties about 1, or about what is ``taken`` in its place, a logarithm."""
-    ends = float(np.exp(taken - 2 * spread)), float(np.exp(taken + 2 * spread))
+def _factor(spread: float, off: float) -> Ranged:
+    """Two standard uncertainties about 1, or about another value, a logarithm ``off``."""
+    ends = float(np.exp(off - 2 * spread)), float(np.exp(off + 2 * spread))
     factor = default(1.0, *ends, "how well a test capacitor is known (common practice, no source)")
-    return factor.moved(float(np.exp(taken))) if taken else factor
+    return factor.moved(float(np.exp(off))) if off else factor
 
 
 def _contradiction(misfit: float) -> str:

@@ -32,8 +32,8 @@ def as_measured(converter: Converter, stages: Sequence[AnyStage]) -> tuple[AnySt
     if abs(float(test.capacitance) / there - 1) > float(stage.part.tolerance) + NEAR:
         return tuple(stages)
     loop = min(float(stage.mounting_loop.value), float(test.esl) * stage.count / 2)  # so that no ESL falls below 0
-    taken = {name: converter.bank_factors[factor] for name, factor in FACTORS.items()}
-    part = stage.part.replace(**_values(converter, test, stage, loop, taken), **_EXACT)
+    factors = {name: converter.bank_factors[factor] for name, factor in FACTORS.items()}
+    part = stage.part.replace(**_values(converter, test, stage, loop, factors), **_EXACT)
     known = stage.replace(part=part, mounting_loop=loop)
     return tuple(known if one is stage else one for one in stages)
 
