@@ -6,9 +6,11 @@ import pytest
 from filterlib.analysis.uncertainty.interval import search
 from filterlib.analysis.uncertainty.like_design import from_ends
 from filterlib.analysis.uncertainty.plausible import Interval, width
+from filterlib.analysis.uncertainty.points import _crossed, gone_on, measured
 from filterlib.analysis.uncertainty.sampling import latin_hypercube
 from filterlib.system.ranges.uncertain_parameter import UncertainParameter
 from tests.analysis.uncertainty.test_like_design import VARIANT
+from tests.analysis.uncertainty.test_moved_alone import weighted
 
 
 def box(count, low=0.0, high=1.0):
@@ -109,3 +111,18 @@ def test_ends_at_another_operating_point_are_looked_at(known):
     assert search(needle, box(2), like=like)["figure"].high == (2.0 if known else 1.0)
     found = from_ends(VARIANT, needle, box(2), None, None, like={}, beside=like, draws=8)["figure"]
     assert found.high == (2.0 if known else 1.0)
+
+
+def test_a_search_tries_points_between_two_good_ones():
+    """hand: of a hundred parameters half are as at the one, half as at the other; one such point for each of the two ends and round."""
+    near = np.array([np.zeros(100), np.ones(100)])
+    rows = np.concatenate([_crossed(np.random.default_rng(seed), near) for seed in range(20)])
+    assert set(np.unique(rows)) == {0.0, 1.0}
+    mixed = rows[rows.any(axis=1)]
+    assert 0.4 < mixed.mean() < 0.6
+    metric = weighted(np.ones(2), [])
+    shares = np.array([[0.5, 0.5], [0.0, 0.5], [0.5, 0.0]])
+    found, _ = gone_on(
+        np.random.default_rng(1), metric, box(2), shares, measured(metric, box(2), shares), 1, along=0, near=0
+    )
+    assert len(found) == len(shares) + 2
