@@ -28,7 +28,14 @@ _Miss: TypeAlias = Callable[[Real], tuple[Real, Real]]
 """How far readings are off [1], rising with the argument, and where they are not while their extremes stay in place."""
 
 
-def scaled(waves: list[list[Harmonics]], stated: Real, stated_wide: Real | None, *, recorded: bool = False) -> Scaled:
+def scaled(
+    waves: list[list[Harmonics]],
+    stated: Real,
+    stated_wide: Real | None,
+    *,
+    recorded: bool = False,
+    rough: bool = False,
+) -> Scaled:
     """Factors with which a converter's two arrangements, or the one, read as stated.
 
     Parameters
@@ -40,6 +47,8 @@ def scaled(waves: list[list[Harmonics]], stated: Real, stated_wide: Real | None,
         What they read, peak to peak [V]; None for a spike that is not stated.
     recorded : bool
         The ripple is fixed too.
+    rough : bool
+        Two figures beside a fixed wave by samples alone, within two percent.
 
     Examples
     --------
@@ -50,7 +59,7 @@ def scaled(waves: list[list[Harmonics]], stated: Real, stated_wide: Real | None,
     [1.0, 1.0]
     """
     if stated_wide is not None and not recorded:
-        return both(waves[0], waves[1], stated, stated_wide)
+        return both(waves[0], waves[1], stated, stated_wide, rough=rough)
     if stated_wide is None:
         ripple, _, fixed = waves[0]
         factor, feasible, alone = beside(fixed, ripple, stated)
@@ -81,7 +90,9 @@ def beside(fixed: Harmonics, wave: Harmonics, stated: Real, *, slack: float = _L
     return np.where(feasible, _root(miss, none, most, miss(most)[1], feasible), np.nan), feasible, alone
 
 
-def both(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real) -> Scaled:
+def both(
+    narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real, *, rough: bool = False
+) -> Scaled:
     """Factors with which ripple and spike read as stated in a narrow and in a wide arrangement.
 
     Parameters: harmonics of ripple and spike as each arrangement reads them (designs, n), and of what is fixed beside
@@ -91,7 +102,7 @@ def both(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wi
     common scale. While the extremes stay where they are, both readings are linear in the share.
     """
     if len(narrow) > 2:
-        return _both_beside(narrow, wide, stated, stated_wide)
+        return _both_beside(narrow, wide, stated, stated_wide, exact=not rough)
     low, high = Mixture(*narrow), Mixture(*wide)
     none, whole = np.zeros(low.designs), np.ones(low.designs)
     unit_r, unit_s = low.swings(whole, none)[0], high.swings(none, whole)[1]
@@ -117,14 +128,16 @@ def both(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wi
     return scale * (1 - share) / unit_r, scale * share / unit_s, feasible, *needed
 
 
-def _both_beside(narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real) -> Scaled:
+def _both_beside(
+    narrow: list[Harmonics], wide: list[Harmonics], stated: Real, stated_wide: Real, *, exact: bool
+) -> Scaled:
     """The same beside a fixed wave, a few designs at a time."""
     count, step = len(narrow[0]), 4 * cached_rows(wide[0])
     figures = [np.broadcast_to(one, count) for one in (stated, stated_wide)]
     parts = []
     for rows in (slice(at, at + step) for at in range(0, count, step)):
         low, high = ([wave[rows] for wave in some] for some in (narrow, wide))
-        parts.append(_few_beside(low, high, *(one[rows] for one in figures), exact=count <= FEW))
+        parts.append(_few_beside(low, high, *(one[rows] for one in figures), exact=exact))
     return tuple(np.concatenate(some) for some in zip(*parts, strict=True))  # type: ignore[return-value]
 
 

@@ -145,8 +145,9 @@ def _source_spectra(converter: Converter, load_current: float, input_voltage: fl
         spike = np.where(probe.within, 0, spike)
     probes, ring = [one for one in (probe, spike_probe) if one is not None], _ring(converter, probe, ripple)
     many = np.broadcast_shapes(ripple.shape, spike.shape, node.shape, probe.transfer.shape)[:-1] > (FEW,)
-    many = many and recorded is None and spike_probe is not None and probe.converts  # by samples, see `scaled`
-    a, b, feasible, needed = _scales(converter, [one.shown(ripple + ring, spike, node, rough=many) for one in probes])
+    rough = many and recorded is None and spike_probe is not None and probe.converts
+    shown = [one.shown(ripple + ring, spike, node, rough=rough) for one in probes]
+    a, b, feasible, needed = _scales(converter, shown, rough=rough)
     if input_voltage is not None and converter.input_voltage is not None:
         converter, larger = on_input(converter, input_voltage)
         if recorded is None:
@@ -208,12 +209,12 @@ def reading(converter: Converter, arrangement: Arrangement, sources: SourceSpect
 
 
 def _scales(
-    converter: Converter, shown: list[list[Harmonics]]
+    converter: Converter, shown: list[list[Harmonics]], *, rough: bool
 ) -> tuple[Value, Value, bool | Flags, tuple[Value, Value]]:
     """Factors of ripple and spike with which the stated figures are read, where there are such, and the least that could be.
 
     ``shown``: by each arrangement, the ripple's and the spike's, harmonics of ripple and spike before they are scaled, and
-    of what is converted. A recorded ripple stays as it is. Raises ScaleError where there are none for a single design.
+    of what is converted; ``rough``: see `scaled`. A recorded ripple stays as it is. Raises ScaleError where there are none for a single design.
     """
     recorded, (ripple, *_) = converter.ripple.recording is not None, shown[0]
     if recorded and converter.spike is None:
@@ -229,7 +230,7 @@ def _scales(
         for some in shown
     ]
     a, b, feasible, *needed = scaled(
-        waves, np.ravel(converter.ripple.peak_to_peak), _spike_figure(converter), recorded=recorded
+        waves, np.ravel(converter.ripple.peak_to_peak), _spike_figure(converter), recorded=recorded, rough=rough
     )
     if len(shape) == 1 and not feasible[0]:
         raise ScaleError(contradiction(converter, *(float(one[0]) for one in needed))[1])
