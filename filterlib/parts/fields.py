@@ -32,7 +32,7 @@ def fields(part: Part) -> tuple[Field, ...]:
 
     >>> from filterlib.parts.wire import Lead
     >>> [(field.name, field.value, field.unit) for field in fields(Lead(length="100 mm", awg=24))]
-    [('invented', False, None), ('length', 0.1, 'm'), ('awg', 24, None)]
+    [('invented', False, None), ('length', 0.1, 'm'), ('tolerance', 0.0, ''), ('awg', 24, None)]
     """
     return tuple(_fields(part))
 
