@@ -21,7 +21,7 @@ from pathlib import Path
 from filterlib.disk import well_formed
 from filterlib.errors import OutputError
 
-RUN = "filterlib-run-pending"  # stands in the files' text for the identifier until all of it is known
+RUN = "filterlib-run-pending"  # in the files' text, in place of the identifier until all of it is known
 MOST_OTHERS = 2000
 """Files of others in the target, which get a second name at each run."""
 PATIENCE = 30.0  # [s] for another run that writes beside the target at this moment
@@ -171,7 +171,7 @@ def _beside(target: Path) -> Iterator[Path]:
 
 
 def _clear(work: Path, target: Path) -> None:
-    """Take a working folder away, of this run or a killed one; what others put into the old folder meanwhile comes back."""
+    """Remove a working folder, of this run or a killed one; what others put into the old folder meanwhile is put back."""
     if not work.is_dir():
         return
     if (

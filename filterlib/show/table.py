@@ -14,7 +14,7 @@ RANGE = "Range"  # the same in tables as wide as the paper
 Row = tuple[str, ...]
 T = TypeVar("T")
 Column: TypeAlias = tuple[str, Callable[[T], str]]
-"""The head of a column, and what stands in it of one result."""
+"""The head of a column, and its text for one result."""
 
 
 @dataclass(frozen=True)

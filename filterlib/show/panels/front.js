@@ -74,12 +74,12 @@ function hand(model) {
   };
 }
 
-// One slider and a field in which its value can be typed; what it stands at is read out with its unit.
+// One slider and a field in which its value can be typed; its value is read out with its unit.
 function slider(model, moved, control, id, moving) {
   const last = control.texts.length - 1;
   const input = element("input", { type: "range", id, min: 0, max: last, step: 1, "data-name": control.name });
   const typed = element("input", { type: "text", class: "fl-value", "aria-label": `type ${control.label}`, spellcheck: "false", autocomplete: "off" });
-  let shown = "", sent = false; // what is being typed stays; what was sent comes back as it was read
+  let shown = "", sent = false; // what is being typed is kept; what was sent comes back as it was read
   const show = (text, force = false) => {
     if (text !== shown) { input.setAttribute("aria-valuetext", text); shown = text; }
     if (typed.value !== text && (force || document.activeElement !== typed)) typed.value = text;

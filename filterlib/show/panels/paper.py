@@ -75,7 +75,7 @@ def svg(figure: Figure) -> str:
     """The figure as an SVG element whose text is text and whose bytes are the same each time.
 
     The element carries the figure's label as its title. Identifiers begin with a slug of that label, so that several
-    figures can stand in one page.
+    figures fit into one page.
     """
     buffer = io.BytesIO()
     with style():

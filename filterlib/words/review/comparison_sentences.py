@@ -1,4 +1,4 @@
-"""The opening of a comparison: what differs between two designs, and what is left at each load, in plain sentences."""
+"""The opening of a comparison: what differs between two designs, and the ripple that remains at each load, in plain sentences."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _SECTIONS = {
 
 
 def comparison_sentences(result: ComparisonResult) -> tuple[str, ...]:
-    """All of it: what differs, then what is left at every load."""
+    """All of it: what differs, then the ripple that remains at every load."""
     return (*opening(result), *(sentence for one in result.loads for sentence in what_is_left(result, one)))
 
 
@@ -54,7 +54,7 @@ def opening(result: ComparisonResult) -> tuple[str, ...]:
 
 
 def what_is_left(result: ComparisonResult, one: LoadComparison) -> Iterator[str]:
-    """What is left at a load in each, and what makes most of it; of designs that do not differ, one figure tells both."""
+    """The ripple that remains at a load in each, and what makes most of it; of designs that do not differ, one figure tells both."""
     unstable = [(label, left) for label, left in zip(LABELS, one.lefts, strict=True) if left.reason is not None]
     if unstable:
         for label, left in unstable:

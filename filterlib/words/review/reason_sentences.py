@@ -51,7 +51,7 @@ def reason_sentences(result: ReasonsResult) -> tuple[Sentence, ...]:
 
 
 def left_sentence(result: ReasonsResult) -> Iterator[Sentence]:
-    """How much ripple is left at the load, and from where."""
+    """How much ripple remains at the load, and from where."""
     write, first = Writer(result), result.sources[0]
     more = " (other sources partly cancel it)" if first.ripple_alone > (1 + LITTLE) * result.ripple else ""
     yield write.sentence(
