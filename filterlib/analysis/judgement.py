@@ -100,7 +100,7 @@ def judge(
         before, mask = _extents(others.get(solution.point)), masks.get(solution.point)
         beside = next((one.extents for one in reversed(ripples) if one.extents), None)
         ripples.append(
-            ripple(solution, mask=mask, progress=searched, drawn=kept, like=beside)
+            ripple(solution, mask=mask, progress=searched, drawn=kept, beside=beside)
             if before is None or (whole and not before)
             else ripple_of_change(solution, before, depth=depth, drawn=kept, mask=mask, beside=beside)
         )

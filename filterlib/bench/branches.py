@@ -25,12 +25,8 @@ _USUAL_SPREAD = float(np.log(30))  # standard deviation, as a logarithm: common 
 LETS_GO = 40.0
 """Impedance of the regulating branch over that of a bank, at the switching frequency, at least: the loop does nothing there."""
 _GAIN = 8.0  # of chi-square, for which one more branch is kept
-_TRIES, _FINE, _FIRST, _STARTS = (
-    60,
-    1e-6,
-    12,
-    5,
-)  # of each fit, and where it ends; fits of the first branch, and with one more
+_TRIES, _FINE = 60, 1e-6  # of each fit, and where it ends
+_FIRST, _STARTS = 12, 5  # fits of the first branch, and with one more
 _HELD = 1e-3  # of a logarithm that is held
 _FARADS, _OHMS, _HENRIES = (  # of the branch that is tried first
     np.geomspace(1e-6, 2e-3, 8), np.geomspace(1e-3, 0.5, 6), np.geomspace(2e-9, 1e-7, 4)

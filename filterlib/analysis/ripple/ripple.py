@@ -51,14 +51,14 @@ def ripple(
     mask: Mask | None = None,
     progress: Callable[[float], None] | None = None,
     drawn: Drawn | None = None,
-    like: Mapping[Spot, Interval] | None = None,
+    beside: Mapping[Spot, Interval] | None = None,
 ) -> RippleResult:
     """The ripple at an operating point, before and after the filter, with its interval.
 
     Parameters: ``solution`` of one design at a stable operating point; ``interval``: False leaves the search over the
     uncertainty out; ``mask``: makes
     figures NaN in cases that are left out of the search, such as unstable ones; ``progress``: called with the share of the
-    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next; ``like``: the ``extents`` at another
+    search that is done, 0 .. 1; ``drawn``: what is kept from one operating point of the design for the next; ``beside``: the ``extents`` at another
     one, from whose ends on these are sought too.
     Returns: RippleResult, its waveforms (t,) [V], its spectra (h,) [V peak].
     Raises: ScaleError where the converter's stated figures contradict each other.
@@ -72,7 +72,7 @@ def ripple(
     """
     design, wanted = solution.design, bands(solution.design)
     before, after = spectra(solution, filtered=False), spectra(solution)
-    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or as_it_is, like) if interval else {}
+    intervals = _intervals(solution, wanted, drawn or Drawn(), progress, mask or as_it_is, beside) if interval else {}
     estimated = if_it_bursts(solution, wanted) if interval else {}
     sides = {at + BEFORE: (before, at) for at in before.places} | {at: (after, at) for at in after.places}
     figures, waveforms, partial = {}, {}, {}
@@ -176,7 +176,7 @@ def _intervals(
     drawn: Drawn,
     progress: Callable[[float], None] | None,
     mask: Mask,
-    like: Mapping[Spot, Interval] | None,
+    beside: Mapping[Spot, Interval] | None,
 ) -> dict[Spot, Interval]:
     """(place, band) -> interval: sought roughly, its ends confirmed."""
     roughly, exactly = measures(solution.state, wanted, drawn, mask)
@@ -184,7 +184,7 @@ def _intervals(
     few = solution.design.converter.ripple.recording is not None  # harmonics, that are weighed
     found = over_shapes(
         solution.design, roughly, confirm=exactly, lead=lead(solution.state), draws=DRAWS, likely=likely,
-        weighed=_WEIGHED if few else MORE, like=like, progress=progress,
+        weighed=_WEIGHED if few else MORE, beside=beside, progress=progress,
     )  # fmt: skip
     return {key: one.of_real_converters() for key, one in found.items()}
 

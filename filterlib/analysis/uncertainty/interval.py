@@ -9,7 +9,7 @@ import numpy as np
 
 from filterlib.analysis.uncertainty.moved_alone import Key, alone, effects, nominal, together
 from filterlib.analysis.uncertainty.plausible import Interval, Plausible
-from filterlib.analysis.uncertainty.points import Metric, gone_on, intervals, measured, points_of, with_more
+from filterlib.analysis.uncertainty.points import Metric, gone_on, intervals, measured
 from filterlib.analysis.uncertainty.sampling import drawn_by, latin_hypercube
 from filterlib.parts.values import Value
 from filterlib.system.design import Design, with_values
@@ -21,9 +21,7 @@ from filterlib.system.sources.source_spectra import harmonic_count
 GRID = (0.0, 0.25, 0.5, 0.75, 1.0)  # shares of its range at which each uncertain parameter is moved alone
 SPREAD = 128  # points spread evenly over the whole box
 CORNERS = 32
-ROUNDS = 11  # of going on from the best points
-ROUNDS_ON = 7  # where it begins at the ends of the same design at another operating point
-
+ROUNDS, ROUNDS_ON = 11, 7  # of going on from the best points; fewer where the ends at another operating point are known
 MORE = 3  # times as many combinations are weighed by the readings as are solved, unless weighing is cheap
 CHUNK = 128  # designs solved at a time, so that memory stays bounded
 POINTS = 2**18  # harmonics of all designs of a search that are solved at a time: the same
@@ -56,7 +54,7 @@ def over_shapes(
     draws: int = SPREAD,
     likely: Measure[str] | None = None,
     weighed: int = MORE,
-    like: Mapping[Key, Interval] | None = None,
+    beside: Mapping[Key, Interval] | None = None,
     progress: Progress | None = None,
 ) -> dict[Key, Interval]:
     """The interval of every figure over the design's uncertain parameters, and over shapes that are not stated.
@@ -66,7 +64,7 @@ def over_shapes(
     out nearest to the ends, where ``measure`` is rough; ``more``: uncertain parameters beside those of a design; ``lead``: from a design and its uncertain
     parameters to the places of those that are moved alone; ``seek``: what
     seeks the ends in place of `search`, as where another design is known that is like this one; ``draws``: points that are spread evenly over the ranges; ``likely``: as ``measure``, the logarithm of how likely the readings
-    are, under any key, where they say more than a contradiction; ``like``: see `search`; ``progress``: called with the share of the search that is done.
+    are, under any key, where they say more than a contradiction; ``beside``: see `search`; ``progress``: called with the share of the search that is done.
     """
     variants = shapes(design)
     intervals: dict[Key, Interval] = {}
@@ -85,7 +83,7 @@ def over_shapes(
                 draws=draws,
                 likely=None if likely is None else in_chunks(variant, likely),
                 weighed=weighed,
-                like=like,
+                beside=beside,
             )
             if seek is None
             else seek(variant, metric, box, places, exact)
@@ -160,7 +158,7 @@ def search(
     draws: int = SPREAD,
     likely: Metric[str] | None = None,
     weighed: int = MORE,
-    like: Mapping[Key, Interval] | None = None,
+    beside: Mapping[Key, Interval] | None = None,
     seed: int = 1,
 ) -> dict[Key, Interval]:
     """The interval of every figure that ``metric`` gives, over the box of the uncertain parameters' ranges.
@@ -168,7 +166,7 @@ def search(
     Parameters: ``metric``: takes {key: array (designs, 1)}, gives {figure: array (designs,)}, NaN where that combination
     contradicts what was stated; ``uncertain_parameters``; ``places`` of those that are moved alone, None for all; ``confirm``: as ``metric``, where that is rough: then the nominal
     figure and the ends are its answers; ``draws``: points of the hypercube, the plausible combinations; ``likely``: the logarithm of how
-    likely the readings are: the plausible combinations are drawn by it then, beside some of the hypercube; ``like``: intervals of the
+    likely the readings are: the plausible combinations are drawn by it then, beside some of the hypercube; ``beside``: intervals of the
     same design at another operating point, whose ends are looked at too; ``seed`` of the random points.
     Returns: {figure: `Interval`}; without uncertain parameters an empty dict.
     The box is walked with each uncertain parameter alone, in a Latin hypercube and random corners, with every one
@@ -195,10 +193,8 @@ def search(
     points = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
     plausible = {name: Plausible(v[drawn][: len(weights)], weights, points, belief) for name, v in values.items()}
     best = together(shares, values, len(GRID), places)
-    best = np.concatenate([best, points_of(like, uncertain_parameters)]) if like else best
-    shares, values = with_more(metric, uncertain_parameters, shares, values, best)
-    rounds = ROUNDS_ON if like else ROUNDS
-    shares, values = gone_on(rng, metric, uncertain_parameters, shares, values, rounds)
+    rounds = ROUNDS, ROUNDS_ON
+    shares, values = gone_on(rng, metric, uncertain_parameters, shares, values, best, rounds, beside=beside)
     return intervals(uncertain_parameters, shares, values, confirm, found, plausible)
 
 

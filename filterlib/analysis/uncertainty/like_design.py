@@ -96,14 +96,14 @@ def from_ends(
     values = measured(metric, uncertain_parameters, shares)
     found = {name: effects(uncertain_parameters, v, len(ENDS), places) for name, v in values.items()}
     best = together(shares, values, len(ENDS), places)
-    best = np.concatenate([best, points_of(beside, uncertain_parameters)]) if beside else best
     first = len(shares)
     shares, values = with_more(metric, uncertain_parameters, shares, values, cube)
     drawn = {one.key: one.at(cube[: len(weights), index]) for index, one in enumerate(uncertain_parameters)}
     plausible = {name: Plausible(v[first : first + len(weights)], weights, drawn, belief) for name, v in values.items()}
-    shares, values = with_more(metric, uncertain_parameters, shares, values, best)
-    rounds = ROUNDS_ON if beside else ROUNDS
-    shares, values = gone_on(rng, metric, uncertain_parameters, shares, values, rounds, along=ALONG, near=NEARBY)
+    rounds = ROUNDS, ROUNDS_ON
+    shares, values = gone_on(
+        rng, metric, uncertain_parameters, shares, values, best, rounds, beside=beside, along=ALONG, near=NEARBY
+    )
     return intervals(uncertain_parameters, shares, values, confirm, found, plausible)
 
 

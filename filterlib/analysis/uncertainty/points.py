@@ -12,11 +12,8 @@ from filterlib.analysis.uncertainty.plausible import Interval, Plausible
 from filterlib.system.ranges.uncertain_parameter import Columns, UncertainParameter
 
 MOVED, TO_AN_END = 0.4, 0.5  # share of the parameters that move there, and of these that go to an end of their range
-NEAR, NEARER, LAST = (
-    0.25,
-    0.8,
-    10,
-)  # how far the others move, as a share of the range; what of it is left after a tenth of all rounds
+NEAR = 0.25  # how far the others move, as a share of the range
+NEARER, LAST = 0.8, 10  # what of that remains from each of so many equal parts of all rounds to the next
 BEST = 2  # points near each end whose figures are confirmed
 FITTED, NEARNESS = 60, 20.0  # best points that tell where a figure goes on to, and how many of them count most
 STIFF = 1.0  # of that fit, in squares of moves: what moved little tells little
@@ -80,19 +77,25 @@ def gone_on(
     uncertain_parameters: tuple[UncertainParameter, ...],
     shares: np.ndarray,
     values: Mapping[Key, np.ndarray],
-    rounds: int,
+    best: np.ndarray,
+    rounds: tuple[int, int],
     *,
+    beside: Mapping[Key, Interval] | None,
     along: int = 1,
     near: int = 4,
 ) -> tuple[np.ndarray, dict[Key, np.ndarray]]:
-    """The points and figures so far, and those of points that go on from the best, round by round ever less far.
+    """The points and figures so far, those at ``best``, and those of points that go on from the best ones, round by round ever less far.
 
-    In each round and from each figure's least and greatest: ``along`` of them to where the points about it say that it goes on,
+    Where the intervals ``beside`` are known, of the same design at another operating point, their ends are looked at too, and there are
+    ``rounds[1]`` in place of ``rounds[0]``. In each round and from each figure's least and greatest: ``along`` of them to where the points about it say that it goes on,
     ``near`` it so many, which cancellations ask for, and one between it and another good one.
     """
-    values = dict(values)
-    for number in range(rounds):
-        width = NEAR * NEARER ** (LAST * number / rounds)
+    first, count = (
+        (np.concatenate([best, points_of(beside, uncertain_parameters)]), rounds[1]) if beside else (best, rounds[0])
+    )
+    shares, values = with_more(metric, uncertain_parameters, shares, values, first)
+    for number in range(count):
+        width = NEAR * NEARER ** (LAST * number / count)
         rows = [nearby(rng, shares, values, near, width)]
         for order, gains in _best_first(values):
             best = shares[order]

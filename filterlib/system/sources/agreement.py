@@ -33,10 +33,8 @@ OTHERWISE = (
     "converter.spike.ring_start",
     "converter.spike.second_edge",
 )  # which are moved last, each by itself: see `agreeing`
-_CHUNK, _ROUGH = (
-    16,
-    64,
-)  # combinations that are solved at a time, exactly, and within two percent: see `filterlib.system.sources.scales`
+_CHUNK = 16  # combinations that are solved at a time
+_ROUGH = 64  # the same within two percent: see `filterlib.system.sources.scales`
 GAIN = 1e-3  # share by which a round of the search has to better the best one, else it is the last
 
 
@@ -196,9 +194,8 @@ def _put_back(design: Design, box: Sequence[UncertainParameter], nominal: Real, 
 
 def _tried(design: Design, box: Sequence[UncertainParameter], rows: Real) -> tuple[np.ndarray, Real]:
     """Which combinations (rows, parameters) agree, and what ripple and spike need at least of what was stated, (rows, 2)."""
-    step = (
-        _ROUGH if design.driven else _CHUNK
-    )  # beside common mode a search in a search: by samples, where they are many
+    # beside common mode a search in a search: by samples, where they are many
+    step = _ROUGH if design.driven else _CHUNK
     parts = [_few(design, box, rows[at : at + step]) for at in range(0, len(rows), step)]
     agree, needed = (np.concatenate(some) for some in zip(*parts, strict=True))
     return agree, needed / _stated(design)

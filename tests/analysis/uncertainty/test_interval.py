@@ -108,7 +108,7 @@ def test_ends_at_another_operating_point_are_looked_at(known):
         return {"figure": np.where(np.abs(values["x0"] - 0.123).max(axis=1) < 1e-9, 2.0, 1.0)}
 
     like = {"figure": Interval(1.0, 1.0, 2.0, {}, {"x0": 0.123}, {})} if known else None
-    assert search(needle, box(2), like=like)["figure"].high == (2.0 if known else 1.0)
+    assert search(needle, box(2), beside=like)["figure"].high == (2.0 if known else 1.0)
     found = from_ends(VARIANT, needle, box(2), None, None, like={}, beside=like, draws=8)["figure"]
     assert found.high == (2.0 if known else 1.0)
 
@@ -122,7 +122,7 @@ def test_a_search_tries_points_between_two_good_ones():
     assert 0.4 < mixed.mean() < 0.6
     metric = weighted(np.ones(2), [])
     shares = np.array([[0.5, 0.5], [0.0, 0.5], [0.5, 0.0]])
-    found, _ = gone_on(
-        np.random.default_rng(1), metric, box(2), shares, measured(metric, box(2), shares), 1, along=0, near=0
-    )
+    values, none = measured(metric, box(2), shares), shares[:0]
+    rng = np.random.default_rng(1)
+    found, _ = gone_on(rng, metric, box(2), shares, values, none, (1, 0), beside=None, along=0, near=0)
     assert len(found) == len(shares) + 2
